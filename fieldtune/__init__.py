@@ -1,0 +1,1 @@
+"""The console for robots that launch game elements at targets."""

@@ -1,0 +1,1 @@
+"""From setpoint to outcome and back."""

@@ -1,0 +1,1 @@
+"""What shots teach: priors, likelihood, posterior."""

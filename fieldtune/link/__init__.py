@@ -1,0 +1,1 @@
+"""Bytes to samples: ports, frames, telemetry, recognised shots, recordings, the simulated robot."""

@@ -1,0 +1,81 @@
+"""What the line says now: frozen records that the monitor hands to the session and the screen.
+
+``None`` means that the robot does not send it or that it is too old to show.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
+
+
+@dataclass(frozen=True, slots=True)
+class ShotSeen:
+    """A shot recognised on the line. Times in seconds of the line's clock; ``speed_rpm`` at release, at the wheel."""
+
+    number: int
+    time_s: float
+    speed_rpm: float | None
+    depth_rpm: float | None
+    recovery_s: float | None
+    energy_j: float | None
+    setpoint: float | None
+    distance_m: float | None
+    battery_v: float | None
+    draw_mm: float | None
+    by: Literal["fired", "wheel"]
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """The line's health: counts since it was opened."""
+
+    lines: int = 0
+    good: int = 0
+    dropped: dict[str, int] = field(default_factory=dict)
+    notices: dict[str, int] = field(default_factory=dict)
+    """Things that are not faults, by name: ``restart``, ``clock roll-over``, ``counter roll-over``, ``reconnected``."""
+    rate_hz: float | None = None
+    clock: Literal["robot", "arrival", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class WheelFigures:
+    """Figures of the wheel view, over the last seconds; ``None`` until seen."""
+
+    steady_error_rpm: float | None = None
+    ripple_rpm: float | None = None
+    spin_up_s: float | None = None
+    recovery_s: float | None = None
+    shots_per_minute: float | None = None
+    second_wheel_mismatch_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """One snapshot of the line, cheap to take at any rate from any thread."""
+
+    state: State
+    words: str
+    port: str | None
+    age_s: float | None
+    wheel_rpm: float | None
+    wheel2_rpm: float | None
+    battery_v: float | None
+    current_a: float | None
+    distance_m: float | None
+    setpoint: float | None
+    power_pct: float | None
+    draw_mm: float | None
+    health: Health
+    wheel: WheelFigures
+    shots: tuple[ShotSeen, ...]
+    history_s: FloatArray
+    history_rpm: FloatArray
+    history_volt: FloatArray

@@ -1,0 +1,1 @@
+"""What nature does: pure functions over arrays, SI, no input or output."""

@@ -1,0 +1,1 @@
+"""What the robot is: the profile, read and checked, in SI."""

@@ -1,0 +1,1 @@
+"""What leaves the tool: tables, robot-program source, the pit sheet, packs."""

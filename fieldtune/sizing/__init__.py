@@ -1,0 +1,1 @@
+"""Drive, gearing, spring, battery and safety figures computed from a robot."""

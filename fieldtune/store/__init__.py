@@ -1,0 +1,1 @@
+"""What is kept: one SQLite file a robot."""
