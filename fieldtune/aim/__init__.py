@@ -1,1 +1,1 @@
-"""From setpoint to outcome and back."""
+"""From setpoint to outcome and back: exit speeds, needed speeds, hit probabilities, recommendations."""

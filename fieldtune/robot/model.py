@@ -208,10 +208,14 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Floor:
-    """Kinetic friction coefficient; slope in radians, rising away from the launcher is positive."""
+    """Kinetic friction coefficient; slope in radians, rising away from the launcher is positive.
+
+    ``rolling`` is the rolling-resistance coefficient of a ball on it (force over weight).
+    """
 
     friction: float
     slope: float
+    rolling: float = 0.02
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,109 @@
+"""Hit probability under everything uncertain: unknowns (draws), shot-to-shot scatter and side miss.
+
+In log exit speed a target is an interval [need(low), need(high)] and a launch is normal with the scatter of speed and of
+angle, so the probability of a hit is a difference of two normal integrals, averaged over the side miss where the
+opening is round.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr, ndtri
+
+from fieldtune.aim.belief import Unknowns
+from fieldtune.aim.need import Need
+
+FloatArray = NDArray[np.float64]
+
+# Gauss-Legendre points on the side miss's cumulative probability; four give the chord average to 1e-3.
+_NODES, _SHARES = np.polynomial.legendre.leggauss(4)
+_NODES, _SHARES = (_NODES + 1) / 2, _SHARES / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
+
+    ``center`` (n,) is the needed log speed of the target's centre, ``spread`` (n,) the scatter in log speed, and
+    ``side`` (n,) the probability that the side miss is good. A draw that can't score has bounds of nan.
+    """
+
+    low: FloatArray
+    high: FloatArray
+    shares: FloatArray
+    center: FloatArray
+    spread: FloatArray
+    side: FloatArray
+
+    def hit(self, log_speed: ArrayLike) -> FloatArray:
+        """Hit probability (n, s) at log exit speeds (n, s) or (1, s)."""
+        z = np.asarray(log_speed, dtype=float)[..., None]
+        width = self.spread[:, None, None]
+        inside = ndtr((self.high[:, None, :] - z) / width) - ndtr((self.low[:, None, :] - z) / width)
+        return self.side[:, None] * (np.nan_to_num(inside) @ self.shares)
+
+
+def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
+    """The target as each draw sees it at distance readings (scalar, or (K,) one a draw)."""
+    distance = np.asarray(reading, dtype=float) + unknowns.distance_bias
+    angle, drag = unknowns.angle_error, unknowns.log_drag
+    center = need.log_speed(distance, 0.0, angle, drag)
+    free = need.free(distance, angle, drag)
+    side_sd = np.maximum(distance * unknowns.side_scatter, 1e-6)
+    offset = distance * unknowns.side_bias
+    left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
+    if free.round:
+        at = ndtri(np.clip(left[:, None] + _NODES * (right - left)[:, None], 1e-12, 1 - 1e-12))
+        aside = (offset[:, None] + side_sd[:, None] * at) / free.side[:, None]
+        chord, shares = np.sqrt(np.clip(1 - aside**2, 0.0, 1.0)), _SHARES
+    else:
+        chord, shares = np.ones((len(distance), 1)), np.ones(1)
+    low = _bound(need, distance, free.low, center.value, chord, angle, drag)
+    high = _bound(need, distance, free.high, center.value, chord, angle, drag)
+    spread = np.hypot(unknowns.speed_scatter, center.d_angle * unknowns.angle_scatter)
+    passes = np.isfinite(free.low) & np.isfinite(center.value)
+    return Situation(
+        np.where(passes[:, None], low, np.nan),
+        high,
+        shares,
+        center.value,
+        np.where(passes, np.maximum(spread, 1e-6), 1.0),
+        np.where(passes, right - left, 0.0),
+    )
+
+
+def _bound(
+    need: Need,
+    distance: FloatArray,
+    edge: FloatArray,
+    center: FloatArray,
+    chord: FloatArray,
+    angle: FloatArray,
+    drag: FloatArray,
+) -> FloatArray:
+    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola through the centre,
+    the half and the whole edge, which is exact to a few 1e-5 over an opening.
+    """
+    if np.isinf(edge).all():
+        return np.broadcast_to(edge[:, None], chord.shape)
+    whole = _monotone(need, distance, edge, center, angle, drag)
+    if chord.shape[1] == 1:
+        return np.asarray(whole)[:, None]
+    half = _monotone(need, distance, edge / 2, center, angle, drag)
+    linear, curve = 4 * half - whole - 3 * center, 2 * (whole + center - 2 * half)
+    return center[:, None] + chord * linear[:, None] + chord**2 * curve[:, None]
+
+
+def _monotone(
+    need: Need, distance: FloatArray, miss: FloatArray, center: FloatArray, angle: FloatArray, drag: FloatArray
+) -> FloatArray:
+    """Needed log speed at a miss, cut where the path would peak before it: nothing slower comes down there either."""
+    point = need.log_speed(distance, miss, angle, drag)
+    behind = (point.d_miss < 0) & (miss < 0)
+    value = np.where(behind, np.minimum(point.value, center), point.value)
+    # A window edge above what any speed can reach is no bound; a near edge below the floor of the range is none either.
+    missing = np.where(miss > 0, np.inf, -np.inf)
+    return np.where(np.isfinite(value), value, missing)

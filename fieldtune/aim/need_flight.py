@@ -1,0 +1,146 @@
+"""Needed exit speed of a flight: the exact batch solver tabulated once as a Chebyshev tensor.
+
+What is tabulated is the correction that air makes to the vacuum parabola, v^2 = g D^2 / (2 cos^2(angle) drop) with
+drop = D tan(angle) - rise, so that the steep parts stay analytic and a few nodes are enough.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fieldtune.aim.bodies import flying_body
+from fieldtune.aim.exit import spin_ratio
+from fieldtune.aim.need import NeedPoint
+from fieldtune.aim.openings import Free, free
+from fieldtune.aim.tensor import Axis, Tensor
+from fieldtune.physics.flight import Body, needed_speed
+from fieldtune.robot.model import Element, Robot, Target
+
+FloatArray = NDArray[np.float64]
+G = 9.80665
+_FLATTEST_DROP = 0.02
+_DISTANCE_NODES, _DROP_NODES, _ANGLE_NODES, _DRAG_NODES = 20, 10, 5, 6
+
+
+@dataclass(frozen=True, slots=True)
+class FlightNeed:
+    """Need of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
+
+    target: Target
+    element: Element
+    exit_angle: float
+    rise: float
+    speed_table: Tensor
+    slope_table: Tensor
+    d_low: float
+    d_high: float
+
+    @classmethod
+    def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightNeed:
+        """Tabulate for distances up to the reach of ``top_speed`` and unknowns within four standard deviations."""
+        flying, spin = flying_body(robot), spin_ratio(robot)
+        exit_angle = robot.launcher.exit_angle
+        angle_sd, drag_sd = robot.uncertainty.exit_angle, robot.uncertainty.drag
+        rise = target.height - robot.launcher.exit_height
+        angle_span = min(max(4 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
+        drag_span = min(max(4 * drag_sd, 0.1), 1.5)
+        d_low, d_high = _reach(flying, rise, exit_angle, angle_span, spin, top_speed)
+        axes = [Axis(d_low, d_high, _DISTANCE_NODES)]
+        window = target.kind == "window"
+        if window:
+            tallest = math.tan(exit_angle + angle_span) + (abs(rise) + 1.0) / d_low
+            axes.append(Axis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), _DROP_NODES))
+        axes += [Axis(-angle_span, angle_span, _ANGLE_NODES), Axis(-drag_span, drag_span, _DRAG_NODES)]
+        grid = np.meshgrid(*[axis.nodes() for axis in axes], indexing="ij")
+        distance, angle, log_drag = grid[0].ravel(), exit_angle + grid[-2].ravel(), grid[-1].ravel()
+        drop = distance * np.exp(grid[1].ravel()) if window else distance * np.tan(angle) - rise
+        solved = needed_speed(
+            flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag
+        )
+        speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
+        slope_residual = solved.slope - (np.tan(angle) - 2 * drop / distance)
+        shape = grid[0].shape
+        return cls(
+            target,
+            robot.element,
+            exit_angle,
+            rise,
+            Tensor.fitted(tuple(axes), _filled(speed_residual.reshape(shape))),
+            Tensor.fitted(tuple(axes), _filled(slope_residual.reshape(shape))),
+            d_low,
+            d_high,
+        )
+
+    def log_speed(
+        self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
+    ) -> NeedPoint:
+        """See ``need.Need.log_speed``."""
+        d, m, error, drag = (
+            np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, angle_error, log_drag)
+        )
+        window = self.target.kind == "window"
+        rise = self.rise + m if window else np.full_like(d, self.rise)
+        if not window:
+            d = d + m
+        angle = self.exit_angle + error
+        tangent = np.tan(angle)
+        drop = d * tangent - rise
+        possible = (drop > 0) & (d > 0)
+        drop = np.where(possible, drop, np.nan)
+        d = np.where(possible, d, np.nan)
+        points = [d, np.log(drop / d), error, drag] if window else [d, error, drag]
+        residual, slopes = self.speed_table.at(points)
+        slope_residual, _ = self.slope_table.at(points, gradient=False)
+        sec2 = 1 + tangent**2
+        by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
+        d_distance = 1 / d + slopes[0] + by_drop * tangent - (slopes[1] / d if window else 0.0)
+        d_angle = tangent + slopes[-2] + by_drop * d * sec2
+        return NeedPoint(
+            value=_vacuum_log_speed(d, drop, angle) + residual,
+            d_distance=d_distance,
+            d_miss=-by_drop if window else d_distance,
+            d_angle=d_angle,
+            d_drag=slopes[-1],
+            slope=tangent - 2 * drop / d + slope_residual,
+        )
+
+    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
+        """See ``need.Need.free``."""
+        return free(self.target, self.element, self.log_speed(distance, 0.0, angle_error, log_drag).slope)
+
+
+def exit_angle_room(exit_angle: float) -> float:
+    """How far the angle may be off before the path goes vertical, radians."""
+    return max(math.radians(88) - exit_angle, math.radians(0.5))
+
+
+def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
+    return 0.5 * np.log(G * distance**2 / (2 * drop)) - np.log(np.cos(angle))
+
+
+def _filled(residual: FloatArray) -> FloatArray:
+    """Nodes without a solution (far beyond reach) take the nearest solved neighbour along the distance."""
+    flat = residual.reshape(residual.shape[0], -1).copy()
+    for k in range(1, flat.shape[0]):
+        flat[k] = np.where(np.isfinite(flat[k]), flat[k], flat[k - 1])
+    for k in range(flat.shape[0] - 2, -1, -1):
+        flat[k] = np.where(np.isfinite(flat[k]), flat[k], flat[k + 1])
+    return np.nan_to_num(flat).reshape(residual.shape)
+
+
+def _reach(
+    flying: Body, rise: float, exit_angle: float, angle_span: float, spin_ratio: float, top_speed: float
+) -> tuple[float, float]:
+    """Distances from the steepest path worth tabulating to the reach of the top speed, metres."""
+    flattest = math.tan(max(exit_angle - angle_span, math.radians(1)))
+    nearest = max(1.05 * rise / flattest, 0.05) if rise > 0 else 0.05
+    vacuum = top_speed**2 / G + 2 * abs(rise) + 1
+    candidates = np.geomspace(nearest, max(vacuum, 2 * nearest), 60)
+    speeds = needed_speed(flying, candidates, rise, exit_angle, spin_ratio).speed
+    good = candidates[np.isfinite(speeds) & (speeds <= top_speed)]
+    farthest = float(good.max()) if good.size else 2 * nearest
+    return nearest, max(1.15 * farthest, 1.5 * nearest)

@@ -1,0 +1,72 @@
+"""What a target lets through: between which misses, and how far to the side, the element still scores.
+
+Basket (level opening entered from above): seen along the path the opening's depth shrinks by the sine of the entry angle,
+and the element's diameter has to fit: free depth = opening * sin(entry) - diameter (Brancazio, Am. J. Phys. 49
+(1981) 356). Window: the upright opening shrinks by the element's height seen along the path, diameter / cos(slope).
+Zone: the whole element has to lie inside. Gate: the whole element has to get through, with any speed left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fieldtune.robot.model import Element, Target
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Free:
+    """Free misses ``low``..``high`` and half side width, metres, each (n,); nan where the element does not pass.
+
+    ``round`` says that the free depth shrinks to the side like the chord of a circle.
+    """
+
+    low: FloatArray
+    high: FloatArray
+    side: FloatArray
+    round: bool
+
+
+def free(target: Target, element: Element, slope: ArrayLike) -> Free:
+    """Free misses of a target for paths that cross it with these slopes (tangent, rising positive) (n,)."""
+    tangent = np.asarray(slope, dtype=float)
+    size = element.passing_size
+    sides = [edge - 2 * target.clearance for edge in target.opening]
+    if target.kind == "basket":
+        depth, width = sides[0], sides[-1]
+        sine = -tangent / np.hypot(1.0, tangent)
+        half = np.where(sine > 0, (depth - size / np.where(sine > 0, sine, 1.0)) / 2, np.nan)
+        return _free(-half, half, (width - size) / 2, is_round=len(sides) == 1)
+    if target.kind == "window":
+        width, height = sides[0], sides[-1]
+        half = (height - size * np.hypot(1.0, tangent)) / 2
+        return _free(-half, half, (width - size) / 2)
+    extent = element.extent
+    if target.kind == "zone":
+        depth, width = sides[0], sides[-1]
+        half = np.full_like(tangent, (depth - extent) / 2)
+        return _free(-half, half, (width - extent) / 2)
+    low = np.full_like(tangent, extent / 2)
+    return _free(low, np.full_like(tangent, np.inf), (sides[0] - extent) / 2)
+
+
+def _free(low: FloatArray, high: FloatArray, side: float, is_round: bool = False) -> Free:
+    passes = (high > low) & (side > 0)
+    return Free(
+        np.where(passes, low, np.nan), np.where(passes, high, np.nan), np.where(passes, side, np.nan), is_round
+    )
+
+
+def flattest_entry(target: Target, element: Element) -> float | None:
+    """Flattest entry angle (radians) at which the element passes a basket: asin(diameter/opening); None elsewhere.
+
+    Source: the same relation as ``free`` with no free depth left. An opening smaller than the element gives nan.
+    """
+    if target.kind != "basket":
+        return None
+    ratio = element.passing_size / max(target.opening[0] - 2 * target.clearance, 1e-9)
+    return float(np.arcsin(ratio)) if ratio <= 1 else float("nan")

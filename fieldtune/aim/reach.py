@@ -1,0 +1,100 @@
+"""Where a target can be reached at all, and in plain words why not where it can't."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.aim.belief import Belief, Unknowns
+from fieldtune.aim.exit import drive_quantity, log_speed
+from fieldtune.aim.need import Need
+from fieldtune.aim.openings import flattest_entry
+from fieldtune.robot.model import Robot, Target
+
+FloatArray = NDArray[np.float64]
+_SCAN = 240
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Distance readings (n,) scanned, and whether the mean path scores there within the setpoint's limits."""
+
+    distance_m: FloatArray
+    works: FloatArray
+
+    @property
+    def nearest(self) -> float | None:
+        return float(self.distance_m[self.works > 0].min()) if self.works.any() else None
+
+    @property
+    def farthest(self) -> float | None:
+        return float(self.distance_m[self.works > 0].max()) if self.works.any() else None
+
+    def closest_to(self, distance: float) -> float | None:
+        """The working distance closest to a given one."""
+        good = self.distance_m[self.works > 0]
+        return float(good[np.argmin(np.abs(good - distance))]) if good.size else None
+
+
+def speed_limits(robot: Robot, belief: Belief, battery_v: float | None) -> tuple[float, float]:
+    """Lowest and highest log exit speed within the setpoint's limits, by the best single belief."""
+    grid = np.geomspace(max(robot.setpoint.low, robot.setpoint.high * 1e-3), robot.setpoint.high, 17)
+    speeds = log_speed(robot, belief.basis, belief.best, drive_quantity(robot, grid, battery_v))[0]
+    finite = speeds[np.isfinite(speeds)]
+    return (float(finite.min()), float(finite.max())) if finite.size else (math.inf, -math.inf)
+
+
+def reach(robot: Robot, need: Need, belief: Belief, battery_v: float | None = None) -> Reach:
+    """Scan the distances a need is made for."""
+    best: Unknowns = belief.best
+    bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
+    true = np.linspace(need.d_low, need.d_high, _SCAN)
+    point, free = need.log_speed(true, 0.0, angle, drag), need.free(true, angle, drag)
+    low, high = speed_limits(robot, belief, battery_v)
+    works = np.isfinite(free.low) & np.isfinite(point.value) & (point.value >= low) & (point.value <= high)
+    return Reach(true - bias, works.astype(float))
+
+
+def why_not(
+    robot: Robot, target: Target, need: Need, belief: Belief, distance: float, battery_v: float | None
+) -> str | None:
+    """One plain sentence on why a distance can't be scored from, with the nearest thing that works; None if it can."""
+    best = belief.best
+    bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
+    point = need.log_speed(distance + bias, 0.0, angle, drag)
+    value, slope = float(point.value[0]), float(point.slope[0])
+    low, high = speed_limits(robot, belief, battery_v)
+    size_mm = robot.element.passing_size * 1000
+    if not robot_fits(robot, target):
+        return f"the element ({size_mm:.0f} mm) does not fit through the opening: check element and target"
+    if not math.isfinite(value):
+        reason = f"{distance:.2f} m is too close: at this exit angle no speed gets up to the target"
+        if target.on_floor:
+            reason = "the floor falls away too steeply: the element never stops"
+    elif target.kind == "basket" and slope >= 0:
+        reason = f"{distance:.2f} m is too close: the element would still be rising at the basket"
+    elif not np.isfinite(need.free(distance + bias, angle, drag).low[0]):
+        entry, flattest = math.degrees(math.atan(-slope)), flattest_entry(target, robot.element)
+        limit = f", and it takes {math.degrees(flattest):.0f} deg" if flattest is not None else ""
+        reason = f"from {distance:.2f} m the element comes in at {entry:.0f} deg{limit}: it can't pass the opening"
+    elif value > high:
+        reason = f"{distance:.2f} m is too far: the highest setpoint, {_setpoint(robot, robot.setpoint.high)}, falls short"
+    elif value < low:
+        reason = f"{distance:.2f} m is too close: the lowest setpoint, {_setpoint(robot, robot.setpoint.low)}, is too much"
+    else:
+        return None
+    nearest = reach(robot, need, belief, battery_v).closest_to(distance)
+    return reason + (f"; go to {nearest:.2f} m" if nearest is not None else "; no distance works with this profile")
+
+
+def robot_fits(robot: Robot, target: Target) -> bool:
+    """Whether the element is smaller than the opening at all."""
+    size = robot.element.extent if target.on_floor else robot.element.passing_size
+    return all(edge - 2 * target.clearance > size for edge in target.opening)
+
+
+def _setpoint(robot: Robot, value: float) -> str:
+    return f"{value:g} {robot.setpoint.unit}"

@@ -1,0 +1,143 @@
+"""The recommendation at one distance: the setpoint that scores most under all that is uncertain, and what goes with it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fieldtune.aim.belief import Belief
+from fieldtune.aim.exit import drive_quantity, log_speed
+from fieldtune.aim.flight_report import PathFigures, path_figures
+from fieldtune.aim.need import Need, need_for
+from fieldtune.aim.reach import reach, why_not
+from fieldtune.aim.results import Aim, SetpointChoice, TableRow
+from fieldtune.aim.search import Best, Odds, best_setpoint
+from fieldtune.aim.sensitivity import sensitivity
+from fieldtune.errors import InputError
+from fieldtune.robot.model import Robot, Target
+
+# Below this hit probability a setpoint outside of what works is no recommendation.
+_WORTH_SAYING = 0.01
+
+
+def recommend(
+    robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None
+) -> Aim:
+    """Recommendation at a distance reading, in metres. Raises ``InputError`` for a distance that is none."""
+    check_distance(distance_m)
+    need = need_for(robot, target)
+    best = _best(robot, target, need, belief, distance_m, battery_v)
+    reason = why_not(robot, target, need, belief, distance_m, battery_v)
+    if best is None or (reason is not None and best.probability < _WORTH_SAYING):
+        return _unreachable(robot, target, need, belief, distance_m, battery_v, reason)
+    speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
+    figures = path_figures(robot, target, belief.best, distance_m, speed)
+    return Aim(
+        robot=robot.name,
+        distance_m=distance_m,
+        target=target.name,
+        setpoint=SetpointChoice(best.setpoint, robot.setpoint.unit, best.low, best.high),
+        hit_probability=best.probability,
+        hit_probability_90=best.interval_90,
+        exit_speed_mps=figures.exit_speed_mps,
+        exit_angle_deg=figures.exit_angle_deg,
+        entry_angle_deg=figures.entry_angle_deg,
+        apex_m=figures.apex_m,
+        time_s=figures.time_s,
+        reachable=reason is None,
+        ceiling=None,
+        shots_used=belief.shots_used,
+        epoch=belief.epoch,
+        cautions=_cautions(robot, best, reason, battery_v),
+        sensitivity=sensitivity(robot, target, belief, distance_m, best.setpoint, battery_v),
+        nearest_m=None if reason is None else reach(robot, need, belief, battery_v).closest_to(distance_m),
+        other_setpoint=best.other,
+        battery_v=battery_v,
+    )
+
+
+def table(
+    robot: Robot, target: Target, belief: Belief, distances_m: list[float], battery_v: float | None = None
+) -> tuple[TableRow, ...]:
+    """Recommended setpoints at several distance readings."""
+    need, rows = need_for(robot, target), []
+    for distance in distances_m:
+        check_distance(distance)
+        best = _best(robot, target, need, belief, distance, battery_v)
+        if best is None or best.probability < _WORTH_SAYING:
+            rows.append(TableRow(distance, None, None, None, None))
+        else:
+            rows.append(TableRow(distance, best.setpoint, best.low, best.high, best.probability))
+    return tuple(rows)
+
+
+def odds(
+    robot: Robot, target: Target, belief: Belief, distance_m: float, setpoint: float, battery_v: float | None = None
+) -> float:
+    """Hit probability of one setpoint at a distance reading."""
+    check_distance(distance_m)
+    at = Odds.at(robot, need_for(robot, target), belief, distance_m, battery_v)
+    return float(at.mean(np.array([setpoint]))[0])
+
+
+def mean_log_speed(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
+    """ln exit speed of the best single belief at a setpoint."""
+    return float(log_speed(robot, belief.basis, belief.best, drive_quantity(robot, setpoint, battery_v))[0, 0])
+
+
+def check_distance(distance_m: float) -> None:
+    """Raise ``InputError`` unless the distance is a positive number of metres that a field can have."""
+    if not math.isfinite(distance_m) or distance_m <= 0:
+        raise InputError(f"distance {distance_m!r}: expected a length above zero, such as 3.2 m")
+    if distance_m > 100:
+        raise InputError(f"distance {distance_m:g} m: more than any field; expected metres, such as 3.2 m")
+
+
+def _best(
+    robot: Robot, target: Target, need: Need, belief: Belief, distance_m: float, battery_v: float | None
+) -> Best | None:
+    return best_setpoint(Odds.at(robot, need, belief, distance_m, battery_v), lowest_wins=target.kind == "gate")
+
+
+def _unreachable(
+    robot: Robot,
+    target: Target,
+    need: Need,
+    belief: Belief,
+    distance_m: float,
+    battery_v: float | None,
+    reason: str | None,
+) -> Aim:
+    nothing = PathFigures(math.nan, math.degrees(robot.launcher.exit_angle), None, None, None)
+    return Aim(
+        robot=robot.name,
+        distance_m=distance_m,
+        target=target.name,
+        setpoint=SetpointChoice(None, robot.setpoint.unit, None, None),
+        hit_probability=None,
+        hit_probability_90=None,
+        exit_speed_mps=None,
+        exit_angle_deg=nothing.exit_angle_deg,
+        entry_angle_deg=None,
+        apex_m=None,
+        time_s=None,
+        reachable=False,
+        ceiling=None,
+        shots_used=belief.shots_used,
+        epoch=belief.epoch,
+        cautions=(reason or f"no setpoint scores from {distance_m:.2f} m",),
+        nearest_m=reach(robot, need, belief, battery_v).closest_to(distance_m),
+        battery_v=battery_v,
+    )
+
+
+def _cautions(robot: Robot, best: Best, reason: str | None, battery_v: float | None) -> tuple[str, ...]:
+    words = [] if reason is None else [reason]
+    if best.other is not None:
+        words.append(f"a second setpoint scores too: {best.other:.0f} {robot.setpoint.unit}")
+    if robot.setpoint.unit == "%" and battery_v is None and robot.drive is not None:
+        words.append(f"battery voltage unknown: {robot.drive.nominal_voltage:g} V assumed")
+    if robot.element.shape != "sphere" and not robot.targets[0].on_floor:
+        words.append("rough: a tumbling disc or block flies with a constant mean drag")
+    return tuple(words)
