@@ -1,1 +1,5 @@
-"""Drive, gearing, spring, battery and safety figures computed from a robot."""
+"""Drive, battery, sizing and safety: what the mechanism can do, what it costs, what it can do to you."""
+
+from fieldtune.sizing.ceiling import ceiling
+
+__all__ = ["ceiling"]

@@ -1,0 +1,114 @@
+"""Cocking a striker or an arm: torque over the stroke, how far the drive can draw it, how long that takes.
+
+A crank of radius r draws d = r (1 - cos theta), so a force F at the striker asks for F r sin(theta) (slider on a crank
+with a long rod: dead centres at both ends, hardest in between). An arm without a crank is turned at its pivot.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.drivetrain import FloatArray, Train
+
+_POINTS = 129
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One cocking stroke, shapes (n,): turn of the crank or pivot (rad), draw (m), torque asked for there (N m).
+
+    ``full_turn`` is the turn of a whole cycle, the empty way back included.
+    """
+
+    turn: FloatArray
+    draw: FloatArray
+    torque: FloatArray
+    full_turn: float
+
+    @property
+    def worst(self) -> int:
+        """Where the stroke is hardest."""
+        return int(np.argmax(self.torque))
+
+
+def tip_force(robot: Robot, draw: ArrayLike) -> FloatArray:
+    """Force (N) against which the drive pulls at a draw (m): at the striker, or at the arm's tip."""
+    d = np.asarray(draw, dtype=float)
+    striker, arm = robot.launcher.striker, robot.launcher.arm
+    if striker is not None:
+        return striker.spring_rate * d + striker.preload
+    if arm is not None and arm.spring_rate is not None:
+        return arm.spring_rate * d + arm.preload
+    if arm is not None and arm.torque is not None:
+        return np.full_like(d, arm.torque / arm.arm_length)
+    return np.full_like(d, np.nan)
+
+
+def longest_stroke(robot: Robot) -> float:
+    """Longest draw of the mechanism, metres."""
+    mechanism = robot.launcher.striker or robot.launcher.arm
+    return mechanism.draw_max if mechanism is not None else 0.0
+
+
+def crank_radius(robot: Robot) -> float | None:
+    """Radius of the cocking crank, metres: the profile's, or for a striker half the longest draw; None at a pivot."""
+    if robot.drive is not None and robot.drive.crank_radius is not None:
+        return robot.drive.crank_radius
+    return longest_stroke(robot) / 2 if robot.launcher.striker is not None else None
+
+
+def stroke(robot: Robot, draw: float | None = None) -> Stroke:
+    """The stroke to a draw (m), the longest where None; a crank too short for it ends at its dead centre."""
+    longest = longest_stroke(robot) if draw is None else draw
+    radius = crank_radius(robot)
+    if radius is None:
+        length = robot.launcher.arm.arm_length if robot.launcher.arm else 1.0
+        turn = np.linspace(0.0, longest / length, _POINTS)
+        way = turn * length
+        return Stroke(turn, way, tip_force(robot, way) * length, 2 * float(turn[-1]))
+    turn = np.linspace(0.0, math.acos(max(1 - longest / radius, -1.0)), _POINTS)
+    way = radius * (1 - np.cos(turn))
+    return Stroke(turn, way, tip_force(robot, way) * radius * np.sin(turn), 2 * math.pi)
+
+
+def longest_draw(robot: Robot, supply: Train, open_circuit_v: float) -> float | None:
+    """Longest draw (m) whose hardest point the drive can still turn through; 0 where it can't even begin."""
+    if longest_stroke(robot) <= 0:
+        return None
+    return float(draws_by_torque(stroke(robot), supply.stall_torque(open_circuit_v)))
+
+
+def draws_by_torque(full: Stroke, torque: ArrayLike) -> FloatArray:
+    """Longest draws (m) that torques (N m) can cock, along the full stroke."""
+    top = full.worst
+    values = np.asarray(torque, dtype=float)
+    hardest = np.maximum.accumulate(full.torque[: top + 1])
+    partial = np.where(values < hardest[0], 0.0, np.interp(values, hardest, full.draw[: top + 1]))
+    return np.where(values > hardest[-1], full.draw[-1], partial)
+
+
+def cock_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
+    """Seconds to cock at full power, inertia left out (it is small against the spring); inf where the drive stalls.
+
+    Shape: that of the supply's gear trains broadcast with the voltages.
+    """
+    rate = _speed_over(way, supply, open_circuit_v)
+    slowness = np.where(np.isfinite(rate), 1 / rate, np.inf)
+    return np.asarray(np.sum((slowness[..., 1:] + slowness[..., :-1]) / 2 * np.diff(way.turn), axis=-1), dtype=float)
+
+
+def return_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
+    """Seconds for the empty rest of the cycle at the drive's free speed."""
+    free = supply.free_speed(open_circuit_v)
+    rest = way.full_turn - float(way.turn[-1])
+    return np.where(free > 0, rest / np.where(free > 0, free, 1.0), np.inf)
+
+
+def _speed_over(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
+    spread = Train(supply.motor, supply.motors, supply.reduction[..., None], supply.efficiency[..., None])
+    return spread.speed(np.asarray(open_circuit_v, dtype=float)[..., None], way.torque)
