@@ -1,0 +1,124 @@
+"""Opening a store's file: new, older, newer, damaged, read-only, or in use by another process."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from fieldtune.errors import StoreError
+from fieldtune.store import schema
+
+_WAIT_S = 10.0
+"""How long to wait for another process's write before giving up."""
+
+
+def blank() -> sqlite3.Connection:
+    """An empty store in memory."""
+    db = _connect(":memory:")
+    schema.migrate(db)
+    return db
+
+
+def open_file(path: Path) -> sqlite3.Connection:
+    """Opens the store at ``path``, making it if it isn't there; raises ``StoreError`` naming the file and the remedy.
+
+    A file that can't be written is opened for reading; writing to it then fails with a line of its own.
+    """
+    if path.is_dir():
+        raise StoreError(f"{path}: a folder stands where the shot log belongs; rename it")
+    with told_plainly(path):
+        writable = _can_write(path)
+        db = _connect(str(path)) if writable else _connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+        try:
+            _check(db, path)
+            if schema.version_of(db) < schema.VERSION:
+                db = _brought_up(db, writable)
+        except BaseException:
+            db.close()
+            raise
+        return db
+
+
+@contextmanager
+def told_plainly(path: Path | None) -> Iterator[None]:
+    """Turns SQLite's errors into one line with place and remedy."""
+    name = path or "the shot log in memory"
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        raise StoreError(_words(name, path, str(error))) from error
+    except sqlite3.DatabaseError as error:
+        raise StoreError(_damaged(name, str(error))) from error
+
+
+def _words(name: Path | str, path: Path | None, error: str) -> str:
+    if "locked" in error or "busy" in error:
+        return f"{name}: another program keeps the shot log locked; close it and try again"
+    if "readonly" in error:
+        return f"{name}: the shot log can't be written; allow writing there, or use --profiles with another folder"
+    if "full" in error:
+        return f"{name}: the disk is full, so the shot was not kept; make room and confirm it again"
+    if "unable to open" in error:
+        folder = path.parent if path else name
+        return f"{name}: can't be opened or made; check that the folder {folder} exists and can be written"
+    if "malformed" in error or "disk I/O" in error:
+        return _damaged(name, error)
+    return f"{name}: the shot log can't be used ({error})"
+
+
+def _damaged(name: Path | str, error: str) -> str:
+    return (
+        f"{name}: not a readable shot log ({error}); it was left untouched: "
+        "move it to another folder to start afresh, or put a backup in its place"
+    )
+
+
+def _check(db: sqlite3.Connection, path: Path) -> None:
+    if schema.is_foreign(db):
+        raise StoreError(f"{path}: a database of some other program, not a shot log; move it to another folder")
+    version = schema.version_of(db)
+    if version > schema.VERSION:
+        raise StoreError(
+            f"{path}: written by a newer fieldtune (log version {version}, this one reads up to {schema.VERSION}); "
+            "install the newer fieldtune"
+        )
+    found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if found != "ok":
+        raise StoreError(_damaged(path, " ".join(str(found).split())))
+
+
+def _brought_up(db: sqlite3.Connection, writable: bool) -> sqlite3.Connection:
+    if not writable:  # an older file that can't be written is read through a copy in memory
+        copy = _connect(":memory:")
+        db.backup(copy)
+        db.close()
+        db = copy
+    schema.migrate(db)
+    if not writable:
+        db.execute("PRAGMA query_only = ON")
+    return db
+
+
+def _can_write(path: Path) -> bool:
+    """Tries, because permission bits alone don't tell (network shares, read-only mounts)."""
+    if not path.exists():
+        return True
+    try:
+        with path.open("r+b"):
+            return True
+    except OSError:
+        return False
+
+
+def _connect(name: str, *, uri: bool = False) -> sqlite3.Connection:
+    # Autocommit with explicit BEGIN IMMEDIATE; the store's own lock serialises threads.
+    db = sqlite3.connect(name, timeout=_WAIT_S, isolation_level=None, check_same_thread=False, uri=uri)
+    db.row_factory = sqlite3.Row
+    # A rollback journal keeps the log one file that can be copied at any moment, and works on sticks and shares where
+    # write-ahead logs don't; EXTRA also syncs the folder, so that a committed shot outlives a power cut.
+    if name == ":memory:" or not uri:
+        db.execute("PRAGMA synchronous = EXTRA")
+    db.execute("PRAGMA foreign_keys = ON")
+    return db

@@ -1,0 +1,271 @@
+"""One robot's shot log: shots only ever added, marks that take them back or leave them out, epochs, batteries."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+import uuid
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from fieldtune.errors import InputError
+from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
+from fieldtune.store.merge import take_in
+from fieldtune.store.opening import blank, open_file, told_plainly
+
+Clock = Callable[[], datetime]
+
+_SHOTS = """
+SELECT s.*,
+       EXISTS (SELECT 1 FROM marks m WHERE m.shot_uid = s.uid AND m.kind = 'undo') AS undone,
+       (SELECT CASE m.kind WHEN 'exclude' THEN coalesce(m.reason, '') END FROM marks m
+         WHERE m.shot_uid = s.uid AND m.kind <> 'undo' ORDER BY m.time DESC, m.mark DESC LIMIT 1) AS excluded
+FROM shots s
+"""
+
+
+def utc_now() -> datetime:
+    """The present moment, in UTC."""
+    return datetime.now(UTC)
+
+
+class Store:
+    """The log at ``path``, or one in memory when ``path`` is None.
+
+    The file is made by the first thing written, not by looking. Every write is one durable transaction, so several
+    processes may share a file; a ``Store`` may be used from several threads. Raises ``StoreError``.
+    """
+
+    def __init__(self, path: Path | str | None = None, clock: Clock = utc_now) -> None:
+        self.path = Path(path) if path is not None else None
+        self._clock = clock
+        self._lock = threading.RLock()
+        self._db: sqlite3.Connection | None = None if self.path else blank()
+        self._empty: sqlite3.Connection | None = None
+        if self.path and self.path.exists():
+            self._db = open_file(self.path)
+
+    # -- shots ------------------------------------------------------------------------------------------------
+
+    def shots(self) -> tuple[Shot, ...]:
+        """All shots in the order confirmed, those taken back or left out included."""
+        with self._reading() as db:
+            return tuple(_shot(row) for row in db.execute(_SHOTS + "ORDER BY s.shot"))
+
+    def shot(self, number: int) -> Shot:
+        """The shot of that number; raises ``InputError`` when there is none."""
+        with self._reading() as db:
+            return _find(db, number)
+
+    def add(
+        self,
+        distance_m: float,
+        setpoint: float,
+        result: Result | None = None,
+        *,
+        miss_m: float | None = None,
+        side_m: float | None = None,
+        speed: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> Shot:
+        """Adds a shot to the present epoch; when this returns, it is on the disk."""
+        with self._writing() as db:
+            cursor = db.execute(
+                "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v,"
+                " target) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (_uid(), self._now(), distance_m, setpoint, result, self._present_epoch(db), miss_m, side_m, speed,
+                 battery_v, target),
+            )  # fmt: skip
+            return _find(db, int(cursor.lastrowid or 0))
+
+    def undo_last(self) -> Shot | None:
+        """Takes back the last shot confirmed here that still stands; None when there is none."""
+        with self._writing() as db:
+            row = db.execute(
+                "SELECT shot FROM shots s WHERE origin IS NULL AND NOT EXISTS"
+                " (SELECT 1 FROM marks m WHERE m.shot_uid = s.uid AND m.kind = 'undo') ORDER BY shot DESC LIMIT 1"
+            ).fetchone()
+            return None if row is None else self._mark(db, row["shot"], "undo", None)
+
+    def mark_undone(self, number: int) -> Shot:
+        """Takes back the shot of that number; once is enough, so a second time changes nothing."""
+        with self._writing() as db:
+            shot = _find(db, number)
+            return shot if shot.undone else self._mark(db, number, "undo", None)
+
+    def exclude(self, number: int, reason: str) -> Shot:
+        """Leaves a shot out of learning, for a reason that stays with it."""
+        with self._writing() as db:
+            return self._mark(db, number, "exclude", reason)
+
+    def include(self, number: int, reason: str | None = None) -> Shot:
+        """Lets a shot that was left out count again."""
+        with self._writing() as db:
+            return self._mark(db, number, "include", reason)
+
+    def marks(self) -> tuple[Mark, ...]:
+        """All marks, in the order made."""
+        with self._reading() as db:
+            rows = db.execute("SELECT uid, shot_uid, kind, time, reason FROM marks ORDER BY mark")
+            return tuple(Mark(**dict(row)) for row in rows)
+
+    # -- epochs -----------------------------------------------------------------------------------------------
+
+    @property
+    def epoch(self) -> int:
+        """Number of the present epoch; 1 before the first swap."""
+        with self._reading() as db:
+            row = db.execute("SELECT value FROM meta WHERE key = 'epoch'").fetchone()
+            return int(row["value"]) if row else 1
+
+    def epochs(self) -> tuple[Epoch, ...]:
+        """All epochs by number; empty before the first shot or swap."""
+        with self._reading() as db:
+            rows = db.execute("SELECT epoch, time, label, uid, origin FROM epochs ORDER BY epoch")
+            return tuple(Epoch(**dict(row)) for row in rows)
+
+    def swap(self, label: str | None = None) -> int:
+        """Starts a new epoch (another battery, a repair) and returns its number."""
+        with self._writing() as db:
+            self._present_epoch(db)  # so that a swap before any shot still leaves epoch 1 in the log
+            return self._begin_epoch(db, label)
+
+    def insert_foreign(
+        self, shots: Iterable[Shot], marks: Iterable[Mark], epochs: Iterable[Epoch], origin: str
+    ) -> tuple[int, int]:
+        """Takes in another copy's log; returns how many shots and marks were new here."""
+        with self._writing() as db:
+            self._present_epoch(db)
+            return take_in(db, shots, marks, epochs, origin)
+
+    # -- batteries and other things kept ------------------------------------------------------------------------
+
+    def add_battery(
+        self, label: str | None, resistance_ohm: float | None = None, rest_v: float | None = None
+    ) -> BatteryReading:
+        """Keeps what was found out about the battery of that label."""
+        reading = BatteryReading(_uid(), self._now(), label, resistance_ohm, rest_v)
+        with self._writing() as db:
+            db.execute(
+                "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)",
+                (reading.uid, reading.time, label, resistance_ohm, rest_v),
+            )
+        return reading
+
+    def batteries(self, label: str | None = None) -> tuple[BatteryReading, ...]:
+        """Readings in the order made: of one battery, or of all when ``label`` is None."""
+        with self._reading() as db:
+            rows = db.execute(
+                "SELECT uid, time, label, resistance_ohm, rest_v FROM batteries"
+                " WHERE ?1 IS NULL OR label = ?1 ORDER BY reading",
+                (label,),
+            )
+            return tuple(BatteryReading(**dict(row)) for row in rows)
+
+    def meta(self, key: str) -> str | None:
+        """A small thing kept beside the log (last good port, cautions seen); None when it was never set."""
+        with self._reading() as db:
+            row = db.execute("SELECT value FROM meta WHERE key = ?", (f"kept {key}",)).fetchone()
+            return None if row is None else str(row["value"])
+
+    def set_meta(self, key: str, value: str) -> None:
+        """Keeps a small thing; the last value stands."""
+        with self._writing() as db:
+            _set(db, f"kept {key}", value)
+
+    def count(self, key: str, by: int = 1) -> int:
+        """Raises a running count (striker cycles) and returns it; 0 at first."""
+        with self._writing() as db:
+            row = db.execute("SELECT value FROM meta WHERE key = ?", (f"kept {key}",)).fetchone()
+            total = (int(row["value"]) if row else 0) + by
+            _set(db, f"kept {key}", str(total))
+            return total
+
+    def close(self) -> None:
+        """Closes the file; a closed store opens it again when used."""
+        with self._lock:
+            if self._db is not None and self.path is not None:
+                self._db.close()
+                self._db = None
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    # -- within -----------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        with self._lock, told_plainly(self.path):
+            yield self._connection(make=False)
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        with self._lock, told_plainly(self.path):
+            db = self._connection(make=True)
+            db.execute("BEGIN IMMEDIATE")  # takes the write lock before reading, so that no two processes interleave
+            try:
+                yield db
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+
+    def _connection(self, *, make: bool) -> sqlite3.Connection:
+        if self._db is None and self.path is not None and (make or self.path.exists()):
+            self._db = open_file(self.path)
+        if self._db is not None:
+            return self._db
+        if self._empty is None:
+            self._empty = blank()
+        return self._empty
+
+    def _mark(
+        self, db: sqlite3.Connection, number: int, kind: Literal["undo", "exclude", "include"], reason: str | None
+    ) -> Shot:
+        shot = _find(db, number)
+        db.execute(
+            "INSERT INTO marks (uid, shot_uid, kind, time, reason) VALUES (?, ?, ?, ?, ?)",
+            (_uid(), shot.uid, kind, self._now(), reason),
+        )
+        return _find(db, number)
+
+    def _present_epoch(self, db: sqlite3.Connection) -> int:
+        row = db.execute("SELECT value FROM meta WHERE key = 'epoch'").fetchone()
+        return int(row["value"]) if row else self._begin_epoch(db, None)
+
+    def _begin_epoch(self, db: sqlite3.Connection, label: str | None) -> int:
+        cursor = db.execute("INSERT INTO epochs (uid, time, label) VALUES (?, ?, ?)", (_uid(), self._now(), label))
+        _set(db, "epoch", str(cursor.lastrowid))
+        return int(cursor.lastrowid or 0)
+
+    def _now(self) -> str:
+        return self._clock().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _uid() -> str:
+    return str(uuid.uuid4())
+
+
+def _set(db: sqlite3.Connection, key: str, value: str) -> None:
+    db.execute("INSERT INTO meta (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2", (key, value))
+
+
+def _find(db: sqlite3.Connection, number: int) -> Shot:
+    row = db.execute(_SHOTS + "WHERE s.shot = ?", (number,)).fetchone()
+    if row is None:
+        raise InputError(f"there is no shot {number} in the log; 'fieldtune shots' lists those there are")
+    return _shot(row)
+
+
+def _shot(row: sqlite3.Row) -> Shot:
+    values: dict[str, Any] = dict(row)
+    values["undone"] = bool(values["undone"])
+    return Shot(**values)
