@@ -1,0 +1,186 @@
+"""The lines of the main screen as (text, style) parts, made from records alone."""
+
+from __future__ import annotations
+
+from fieldtune.aim.results import Aim
+from fieldtune.console import words
+from fieldtune.console.desk import Desk
+from fieldtune.console.plates import Part
+from fieldtune.link.live import Live
+from fieldtune.records import Shot
+from fieldtune.robot.model import Robot
+
+RESULT_KEYS = "i in   s short   l long   ← left   → right"
+
+
+def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
+    """What the robot does, against what its program asks for and against what is recommended."""
+    value = words.readback(live, robot)
+    wanted = live.setpoint if live.setpoint is not None else desk.advised
+    said = words.against(value, wanted, robot)
+    thing = words.what_turns(robot).capitalize()
+    on = said == "on setpoint"
+    parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
+    shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
+    parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
+    if live.setpoint is not None:
+        parts.append((f"\nTold {words.setpoint(live.setpoint, robot)}", "$quiet"))
+        verdict = _verdict(live.setpoint, desk.aim, robot)
+        if verdict:
+            parts.append((verdict, "$quiet"))
+    return parts
+
+
+def _verdict(told: float, aim: Aim | None, robot: Robot) -> str:
+    if aim is None or aim.setpoint.low is None or aim.setpoint.high is None:
+        return ""
+    if told < aim.setpoint.low - 1e-9:
+        return ": lower than good"
+    return ": higher than good" if told > aim.setpoint.high + 1e-9 else ": good"
+
+
+def chance(aim: Aim | None) -> list[Part]:
+    """Hit probability with its 90 % interval."""
+    if aim is None:
+        return [("Chance ", "$quiet"), ("working it out…", "$quiet")]
+    if not aim.reachable or aim.hit_probability is None:
+        return [("Chance ", "$quiet"), ("not reachable", "bold $bad")]
+    shots = f"{aim.shots_used} shot{'' if aim.shots_used == 1 else 's'}"
+    return [
+        ("Chance ", "$quiet"),
+        (words.percent(aim.hit_probability), "bold $ink"),
+        (f"  likely {words.interval(aim.hit_probability_90)}", "$quiet"),
+        (f"\nfrom {shots} and the profile" if aim.shots_used else "\nfrom the profile alone, no shots", "$quiet"),
+    ]
+
+
+def chance_now(odds: tuple[float, float] | None, robot: Robot) -> list[Part]:
+    """Chance at the setpoint that the robot is told now, where it isn't the recommended one."""
+    if odds is None:
+        return [""]
+    return [(f"at {words.setpoint(odds[0], robot)}, as told now: {words.percent(odds[1])}", "$quiet")]
+
+
+def battery(live: Live, desk: Desk, robot: Robot) -> list[Part]:
+    """Voltage and what it can hold."""
+    parts: list[Part] = [("Battery ", "$quiet"), (words.volts(live.battery_v), "bold $ink")]
+    if desk.aim is not None:
+        said, enough = words.holds(desk.aim, robot)
+        parts.append((f"  {said}", "$quiet" if enough else "bold $bad"))
+    return parts
+
+
+def figures(aim: Aim | None) -> list[Part]:
+    """Figures of the path for those who want them."""
+    if aim is None or not aim.reachable:
+        return [""]
+    said = []
+    if aim.exit_speed_mps is not None:
+        said.append(f"leaves at {aim.exit_speed_mps:.1f} m/s")
+    if aim.exit_angle_deg is not None:
+        said.append(f"{aim.exit_angle_deg:.0f}°")
+    if aim.entry_angle_deg is not None:
+        said.append(f"enters at {abs(aim.entry_angle_deg):.0f}°")
+    if aim.apex_m is not None:
+        said.append(f"top {aim.apex_m:.2f} m")
+    if aim.time_s is not None:
+        said.append(f"{aim.time_s:.2f} s")
+    return [(", ".join(said), "$quiet")]
+
+
+def cautions(aim: Aim | None, rows: int, width: int) -> list[Part]:
+    """What the recommendation warns of, one a line; what doesn't fit is counted."""
+    if aim is None or not aim.cautions:
+        return [""]
+    shown = [f"! {text}" for text in aim.cautions[:rows]]
+    more = len(aim.cautions) - len(shown)
+    tail = f" (+{more} more: press n)" if more else ""
+    shown[-1] = words.shorten(shown[-1], width - len(tail)) + tail
+    return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
+
+
+def todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> list[Part]:
+    """The one thing to do now."""
+    return [(" ▶ ", "bold $act-ink on $act"), (f" {_todo(live, desk, robot, sim, keeping)} ", "bold $act-ink on $act")]
+
+
+def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str:
+    if keeping:
+        return "Keeping the shot…"
+    if desk.waiting:
+        return _asking(desk, robot)
+    if desk.place is None:
+        return "Press d and type the distance to the target, or a number for a spot"
+    aim = desk.aim
+    if aim is None:
+        return "Working out the setpoint…"
+    if not aim.reachable or aim.setpoint.value is None:
+        nearest = f"; nearest that works: {words.metres(aim.nearest_m)}" if aim.nearest_m is not None else ""
+        return f"Not reachable from {words.metres(desk.place.distance_m)}{nearest}. Move, then press d"
+    thing = words.what_turns(robot)
+    wanted = words.setpoint(aim.setpoint.value, robot)
+    if live.setpoint is not None and _verdict(live.setpoint, aim, robot) != ": good":
+        return f"Set the {thing} to {wanted}" + (": press g" if sim else " in the robot program")
+    value = words.readback(live, robot)
+    held = live.setpoint if live.setpoint is not None else aim.setpoint.value
+    if value is not None and not words.near(value, held, robot):
+        return f"Wait: {thing} {words.against(value, held, robot)}"
+    shoot = "press f to fire" if sim else "shoot once the range is clear"
+    return f"Ready at {words.setpoint(held, robot)}: {shoot}, then press where it went"
+
+
+def _asking(desk: Desk, robot: Robot) -> str:
+    shot = desk.waiting[0]
+    more = f" ({len(desk.waiting) - 1} more waiting)" if len(desk.waiting) > 1 else ""
+    knew = [words.setpoint(shot.setpoint, robot)]
+    if shot.speed is not None:
+        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        knew.append(f"left at {shot.speed:.0f} {unit}")
+    knew.append(words.metres(shot.distance_m) if shot.distance_m is not None else "distance unknown")
+    if shot.battery_v is not None:
+        knew.append(words.volts(shot.battery_v))
+    hint = f" Seen: {shot.hint}." if shot.hint else ""
+    return f"Shot seen: {', '.join(knew)}.{hint} Where did it go?{more} {RESULT_KEYS}   x not a shot"
+
+
+def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> list[Part]:
+    """The last shots, newest first, side by side in few rows."""
+    parts: list[Part] = [("Last ", "$quiet")]
+    used, row = 5, 1
+    for shot in reversed(shots):
+        text = _chip(shot, robot)
+        if used + len(text) + 3 > width:
+            if row == rows:
+                break
+            parts.append("\n     ")
+            used, row = 5, row + 1
+        parts.extend([(text, _style(shot)), "   "])
+        used += len(text) + 3
+    return parts
+
+
+def _chip(shot: Shot, robot: Robot) -> str:
+    state = words.shot_state(shot)
+    said = f"{words.MARKS[shot.result]} {words.result_of(shot)} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
+    return f"{said} ({words.shorten(state, 18)})" if state else said
+
+
+def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
+    """The last shots, newest first, one a row."""
+    parts: list[Part] = []
+    for shot in list(reversed(shots))[:rows]:
+        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
+        battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
+        text = (
+            f"{shot.shot:>4}  {words.MARKS[shot.result]} {words.result_of(shot):<18} {words.metres(shot.distance_m):>8}  "
+            f"{words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7} epoch {shot.epoch}  {words.shot_state(shot)}"
+        )
+        parts.append((text.rstrip() + "\n", _style(shot)))
+    return parts
+
+
+def _style(shot: Shot) -> str:
+    if not shot.counts:
+        return "strike $quiet"
+    return "$good" if shot.result == "in" else "$ink"

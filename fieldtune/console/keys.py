@@ -1,0 +1,60 @@
+"""Every key of the console, in one place: what it is called, and one line on what it does.
+
+Letters are the first of a plain English word wherever they are free. The space bar does nothing anywhere, so that a
+hand laid on the keyboard can't fire or confirm anything.
+"""
+
+from __future__ import annotations
+
+from textual.binding import Binding
+
+
+def _key(key: str, action: str, name: str, tooltip: str, shown: str | None = None, show: bool = True) -> Binding:
+    word = action.replace("(", "-").replace(")", "").replace("'", "").replace(".", "-")
+    return Binding(key, action, name, tooltip=tooltip, id=f"key-{word}", key_display=shown, show=show)
+
+
+RESULTS = [
+    _key("i", "result('in')", "In", "The shot scored: keep it and learn from it"),
+    _key("s", "result('short')", "Short", "The shot fell short (window: too low)"),
+    _key("l", "result('long')", "Long", "The shot went long (window: too high)"),
+    _key("left", "result('left')", "Left", "The shot missed to the left", "←"),
+    _key("right", "result('right')", "Right", "The shot missed to the right", "→"),
+    _key("m", "miss", "Miss cm", "Type how far it missed; teaches more than a word"),
+    _key("u", "undo", "Take back", "Take the last kept shot back; it stays in the log, marked"),
+    _key("x", "ignore", "No shot", "Drop the shot the line thinks it saw: nothing was launched"),
+]
+PLACES = [
+    _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
+    *(_key(str(n), f"spot({n})", f"Spot {n}", f"Shoot from named spot {n}", show=False) for n in range(1, 10)),
+    _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False),
+    _key("up", "step(0.05)", "Further", "5 cm further away", "↑", show=False),
+    _key("down", "step(-0.05)", "Nearer", "5 cm nearer", "↓", show=False),
+    _key("t", "target", "Target", "Shoot at the robot's next target", show=False),
+]
+SIMULATED = [
+    _key("f", "fire", "Fire (sim)", "Launch one element on the simulated robot; no real robot is ever fired from here"),
+    _key("g", "give", "Set (sim)", "Set the simulated robot to the recommended setpoint"),
+]
+VIEWS = [
+    _key("w", "view('wheel')", "Wheel", "The last ten seconds of readback against setpoint"),
+    _key("k", "view('known')", "Known", "What the shots have taught, and which to leave out"),
+    _key("n", "view('plan')", "Next", "The shot worth taking next, and where a setpoint scores"),
+    _key("b", "view('battery')", "Battery", "Battery state, and the guided change of battery"),
+    _key("c", "view('line')", "Line", "Health of the serial line and what it says"),
+    _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
+    _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
+]
+ALWAYS = [
+    _key("question_mark,f1", "view('help')", "All keys", "Every key on one page", "?"),
+    _key("v", "sunlight", "Sun/dark", "Black on white for sunlight, and back", show=False),
+    _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
+    _key("q,ctrl+q", "leave", "Quit", "Leave; everything kept is already on disk", "q"),
+]
+GROUPS = (
+    ("After a shot", RESULTS),
+    ("Where from", PLACES),
+    ("Simulated robot", SIMULATED),
+    ("Look at", VIEWS),
+    ("Always", ALWAYS),
+)

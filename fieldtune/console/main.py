@@ -1,0 +1,216 @@
+"""The main screen: the arc, the setpoint to use, and what to do now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+
+from fieldtune.console import advice, keys, words
+from fieldtune.console.arc import ArcView
+from fieldtune.console.board import Board
+from fieldtune.console.desk import Place, read_distance, read_miss
+from fieldtune.console.entry import Entry
+from fieldtune.console.plates import BigNumber, Gauge, Part, Plate
+from fieldtune.console.scene import Scene
+from fieldtune.errors import FieldtuneError
+from fieldtune.records import Result, Shot
+
+if TYPE_CHECKING:
+    from fieldtune.link.live import Live
+
+
+class MainScreen(Board):
+    """Everything a shot needs on one screen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, *keys.PLACES, *keys.SIMULATED]
+
+    def compose_body(self) -> ComposeResult:
+        with Horizontal(id="middle"):
+            yield ArcView(id="arc")
+            with Vertical(id="plates"):
+                yield Plate(id="place")
+                yield Plate(id="set-words")
+                yield BigNumber(id="big")
+                yield Gauge(id="window-gauge")
+                yield Plate(id="window")
+                yield Plate(id="readback")
+                yield Plate(id="chance")
+                yield Gauge(id="chance-gauge")
+                yield Plate(id="chance-now")
+                yield Plate(id="battery")
+                yield Plate(id="figures")
+        yield Plate(id="cautions")
+        yield Plate(id="shots")
+        yield Plate(id="todo")
+
+    def key_rows(self) -> list[list[Binding]]:
+        places = [keys.PLACES[0], *(keys.SIMULATED if self.console.sim else [])]
+        always = [key for key in keys.ALWAYS if key.show]
+        return [keys.RESULTS, [*places, *keys.VIEWS, *always]]
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Keys for the simulated robot exist only there."""
+        return self.console.sim if action in ("fire", "give") else True
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        console = self.console
+        desk, robot = console.desk, console.robot
+        self._place()
+        self._setpoint(live)
+        self._chance()
+        self.query_one("#battery", Plate).put(*advice.battery(live, desk, robot))
+        self.query_one("#figures", Plate).put(*advice.figures(desk.aim))
+        rows = 3 if self.size.height >= 36 else 1
+        self.query_one("#cautions", Plate).put(*advice.cautions(desk.aim, rows, self.size.width - 2))
+        self.query_one("#shots", Plate).put(*self._shots(console.shots))
+        self.query_one("#todo", Plate).put(*advice.todo(live, desk, robot, console.sim, console.keeping))
+        self.query_one("#arc", ArcView).show(self._scene())
+
+    def _scene(self) -> Scene:
+        """The same scene object as long as nothing moved, so that nothing is drawn again."""
+        console = self.console
+        distance = None if console.desk.place is None else console.desk.place.distance_m
+        flown = console.flown()
+        old: Scene | None = getattr(self, "_last_scene", None)
+        new = Scene(console.robot, console.desk.target, distance, console.picture, console.picture_now, flown)
+        if old is not None and all(
+            getattr(old, name) is getattr(new, name) for name in ("target", "picture", "now")
+        ) and (old.distance_m, old.flown) == (new.distance_m, new.flown):
+            return old
+        self._last_scene = new
+        return new
+
+    def _place(self) -> None:
+        place, robot = self.console.desk.place, self.console.robot
+        if place is None:
+            self.query_one("#place", Plate).put(("Distance unknown", "bold $ink"), (": press d", "$act"))
+            return
+        parts: list[Part] = [("From ", "$quiet"), (words.metres(place.distance_m), "bold $ink")]
+        parts.append((f"  {place.words}", "$quiet"))
+        spots = [f"{n} {spot.name}" for n, spot in enumerate(robot.spots[:9], 1)]
+        if spots and self.size.height >= 30:
+            parts.append(("\n" + words.shorten("Spots: " + "  ".join(spots), self.query_one("#place").size.width), "$quiet"))
+        self.query_one("#place", Plate).put(*parts)
+
+    def _setpoint(self, live: Live) -> None:
+        desk, robot = self.console.desk, self.console.robot
+        thing, aim = words.what_turns(robot), desk.aim
+        verb = {"wheel": "Set the wheel to", "drive": "Set the drive to"}.get(thing, f"Draw the {thing} to")
+        window = ""
+        if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
+            window = f"Good: {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
+        self.query_one("#set-words", Plate).put((verb, "bold $act"))
+        self.query_one("#window", Plate).put((window, "$quiet"))
+        big = self.query_one("#big", BigNumber)
+        big.put(words.number(desk.advised, robot), robot.setpoint.unit if desk.advised is not None else "")
+        self.query_one("#readback", Plate).put(*advice.readback(live, desk, robot))
+        gauge = self.query_one("#window-gauge", Gauge)
+        if aim is None or aim.setpoint.value is None or aim.setpoint.low is None or aim.setpoint.high is None:
+            gauge.put(None)
+            return
+        wide = max(aim.setpoint.high - aim.setpoint.low, 4 * robot.setpoint.step)
+        span = (aim.setpoint.low - 1.5 * wide, aim.setpoint.high + 1.5 * wide)
+        gauge.put(span, aim.setpoint.low, aim.setpoint.high, aim.setpoint.value, words.readback(live, robot))
+
+    def _chance(self) -> None:
+        aim = self.console.desk.aim
+        self.query_one("#chance", Plate).put(*advice.chance(aim))
+        gauge = self.query_one("#chance-gauge", Gauge)
+        if aim is None or aim.hit_probability is None:
+            gauge.put(None)
+        else:
+            low, high = aim.hit_probability_90 or (None, None)
+            gauge.put((0.0, 1.0), low, high, aim.hit_probability)
+        self.query_one("#chance-now", Plate).put(*advice.chance_now(self.console.odds_now, self.console.robot))
+
+    def _shots(self, shots: tuple[Shot, ...]) -> list[Part]:
+        plate = self.query_one("#shots")
+        robot, room = self.console.robot, max(1, plate.size.height)
+        if not shots:
+            return [("No shots kept yet. After a shot press i, s, l, ← or → for where it went.", "$quiet")]
+        if room > 3:
+            return advice.shot_rows(shots, robot, room)
+        return advice.shot_chips(shots, robot, plate.size.width, room)
+
+    # what the keys do
+
+    def action_result(self, result: Result) -> None:
+        """Keep the waiting shot, or the one just taken, with this result."""
+        self.console.keep(result)
+
+    def action_miss(self) -> None:
+        """Type the measured miss of the waiting shot."""
+        self.app.push_screen(
+            Entry("How far did it miss?", read_miss, "cm: 12 is long, -8 short; side: right 5"), self._keep_miss
+        )
+
+    def _keep_miss(self, miss: tuple[float | None, float | None] | None) -> None:
+        if miss is not None:
+            self.console.keep(None, *miss)
+
+    def action_undo(self) -> None:
+        """Take the last kept shot back."""
+        self.console.take_back()
+
+    def action_ignore(self) -> None:
+        """Drop the oldest waiting shot."""
+        waiting = self.console.desk.waiting
+        if waiting:
+            waiting.popleft()
+            self.console.say("dropped: nothing was kept")
+        else:
+            self.console.say("no shot is waiting")
+
+    def action_distance(self) -> None:
+        """Type a distance or a spot's name."""
+        robot = self.console.robot
+        self.app.push_screen(
+            Entry("Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"),
+            self._go,
+        )
+
+    def _go(self, place: Place | None) -> None:
+        if place is not None:
+            self.console.go(place)
+
+    def action_spot(self, number: int) -> None:
+        """Shoot from a named spot."""
+        spots = self.console.robot.spots
+        if number <= len(spots):
+            spot = spots[number - 1]
+            self.console.go(Place(spot.distance, "spot", spot.name))
+        else:
+            self.console.say(f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True)
+
+    def action_follow(self) -> None:
+        """Use the robot's own distance reading."""
+        try:
+            self.console.desk.follow(self.console.live)
+        except FieldtuneError as error:
+            self.console.say(str(error), bad=True)
+
+    def action_step(self, by_m: float) -> None:
+        """Nearer or further by a little."""
+        self.console.desk.step(by_m)
+        self.console.moved()
+
+    def action_target(self) -> None:
+        """The robot's next target."""
+        self.console.next_target()
+
+    def action_fire(self) -> None:
+        """Launch one element on the simulated robot."""
+        self.console.tell_sim("fire", "the simulated robot was told to fire")
+
+    def action_give(self) -> None:
+        """Set the simulated robot to the recommended setpoint."""
+        advised = self.console.desk.advised
+        if advised is None:
+            self.console.say("no setpoint is recommended here", bad=True)
+        else:
+            told = f"the simulated robot was set to {words.setpoint(advised, self.console.robot)}"
+            self.console.tell_sim(f"setpoint {advised:g}", told)

@@ -1,0 +1,153 @@
+"""The pieces a screen is made of: a line that repaints only when it changed, big digits, a gauge, the key bar."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from textual.binding import Binding
+from textual.content import Content
+from textual.geometry import Size
+from textual.widget import Widget
+from textual.widgets import Static
+
+from fieldtune.console.big import big_digits, width_of
+
+Part = str | tuple[str, str]
+
+
+def assemble(parts: Iterable[Part]) -> Content:
+    """Text and (text, style) pairs as content; nothing in the text is ever read as markup."""
+    return Content.assemble(*parts)
+
+
+class Plate(Static):
+    """Lines of text put together from parts; the same parts again cost nothing."""
+
+    def __init__(self, *parts: Part, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(assemble(parts), id=id, classes=classes, markup=False)
+        self.parts: tuple[Part, ...] = parts
+
+    def put(self, *parts: Part) -> None:
+        """Show these parts from now on."""
+        if parts != self.parts:
+            self.parts = parts
+            self.update(assemble(parts), layout=self.styles.is_auto_height)
+
+    @property
+    def plain(self) -> str:
+        """What stands there, without styles."""
+        return "".join(part if isinstance(part, str) else part[0] for part in self.parts)
+
+
+class BigNumber(Widget):
+    """A number as large as its box allows, its unit beside it in plain text."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.text, self.unit = "–", ""
+
+    def put(self, text: str, unit: str) -> None:
+        """Show this number from now on."""
+        if (text, unit) != (self.text, self.unit):
+            self.text, self.unit = text, unit
+            self.refresh()
+
+    def render(self) -> Content:
+        """Rows of block digits that fit the box, the unit on the last of them."""
+        rows = max(1, self.size.height)
+        while rows > 3 and width_of(self.text, rows) + len(self.unit) + 1 > self.size.width:
+            rows -= 1
+        if rows < 3:
+            return Content(f"{self.text} {self.unit}")
+        lines = list(big_digits(self.text, rows))
+        lines[-1] = f"{lines[-1]} {self.unit}"
+        return Content("\n".join(lines))
+
+
+class Gauge(Widget):
+    """A strip of one row: the stretch that is good, the wanted value in it, and a marker that moves.
+
+    ``low``..``high`` is drawn thick, ``mark`` as a cross bar, ``pointer`` as a triangle; an arrow at either end says
+    that the pointer is beyond it. Shapes tell everything; colours only help.
+    """
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.span: tuple[float, float] | None = None
+        self.low: float | None = None
+        self.high: float | None = None
+        self.mark: float | None = None
+        self.pointer: float | None = None
+
+    def put(
+        self,
+        span: tuple[float, float] | None,
+        low: float | None = None,
+        high: float | None = None,
+        mark: float | None = None,
+        pointer: float | None = None,
+    ) -> None:
+        """Show these values from now on."""
+        new = (span, low, high, mark, pointer)
+        if new != (self.span, self.low, self.high, self.mark, self.pointer):
+            self.span, self.low, self.high, self.mark, self.pointer = new
+            self.refresh()
+
+    def render(self) -> Content:
+        """The strip."""
+        wide = self.size.width
+        if self.span is None or wide < 10 or self.span[1] <= self.span[0]:
+            return Content("─" * wide).stylize("$rule")
+        cells = [("─", "$rule")] * wide
+        if self.low is not None and self.high is not None:
+            for at in range(self._cell(self.low), self._cell(self.high) + 1):
+                cells[at] = ("━", "bold $good")
+        if self.mark is not None:
+            cells[self._cell(self.mark)] = ("╋", "bold $ink")
+        if self.pointer is not None:
+            shape = "▲"
+            if self.pointer < self.span[0]:
+                shape = "◀"
+            elif self.pointer > self.span[1]:
+                shape = "▶"
+            cells[self._cell(self.pointer)] = (shape, "bold $act")
+        return assemble(cells)
+
+    def _cell(self, value: float) -> int:
+        left, right = self.span or (0.0, 1.0)
+        share = (value - left) / (right - left)
+        return min(self.size.width - 1, max(0, round(share * (self.size.width - 1))))
+
+
+class KeyBar(Widget):
+    """The keys of a screen with their plain names; a click does the same as the key.
+
+    A row keeps its first keys and the last two (all keys, quit) where the window is too narrow for all of them.
+    """
+
+    def __init__(self, rows: Iterable[Iterable[Binding]], *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.rows = [[binding for binding in row if binding.show] for row in rows]
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
+        """One line a row."""
+        return len(self.rows)
+
+    def render(self) -> Content:
+        """The rows, shortened to the width."""
+        return Content("\n").join([Content("  ").join([_named(b) for b in self._fitting(row)]) for row in self.rows])
+
+    def _fitting(self, row: list[Binding]) -> list[Binding]:
+        kept = list(row)
+        while len(kept) > 3 and sum(len(_name(b)) + 2 for b in kept) - 2 > self.size.width:
+            del kept[-3]
+        return kept
+
+
+def _name(binding: Binding) -> str:
+    return f"{binding.key_display or binding.key} {binding.description}"
+
+
+def _named(binding: Binding) -> Content:
+    shown, key = binding.key_display or binding.key, binding.key.split(",")[0]
+    return Content.from_markup(f"[@click=app.simulate_key({key!r})][b $act]{shown}[/] {binding.description}[/]")

@@ -1,0 +1,146 @@
+"""How the console says things: numbers with their units, states in words. No Textual, no colours."""
+
+from __future__ import annotations
+
+import math
+
+from fieldtune.aim.results import Aim
+from fieldtune.link.live import Live
+from fieldtune.records import Shot
+from fieldtune.robot.model import Robot
+
+MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
+"""A shape beside the word of each result, so that colour is never needed."""
+
+
+def decimals(step: float) -> int:
+    """Decimals that a setpoint of this step needs."""
+    return 0 if step <= 0 else min(3, max(0, math.ceil(-math.log10(step) - 1e-9)))
+
+
+def number(value: float | None, robot: Robot) -> str:
+    """A setpoint's digits, or a dash where it isn't known."""
+    return "–" if value is None or not math.isfinite(value) else f"{value:.{decimals(robot.setpoint.step)}f}"
+
+
+def setpoint(value: float | None, robot: Robot) -> str:
+    """A setpoint with its unit."""
+    return "unknown" if value is None else f"{number(value, robot)} {robot.setpoint.unit}"
+
+
+def metres(value: float | None) -> str:
+    """A distance: centimetres are told apart."""
+    return "unknown" if value is None else f"{value:.2f} m"
+
+
+def volts(value: float | None) -> str:
+    """A battery voltage."""
+    return "unknown" if value is None else f"{value:.1f} V"
+
+
+def percent(value: float | None) -> str:
+    """A probability in whole per cent, never rounded to a certainty that isn't there."""
+    if value is None:
+        return "unknown"
+    whole = round(100 * value)
+    if whole == 0 and value > 0:
+        return "under 1 %"
+    return "over 99 %" if whole == 100 and value < 1 else f"{whole} %"
+
+
+def interval(pair: tuple[float, float] | None) -> str:
+    """A 90 % interval of a probability."""
+    return "how sure: unknown" if pair is None else f"{round(100 * pair[0])} to {round(100 * pair[1])} %"
+
+
+def readback(live: Live, robot: Robot) -> float | None:
+    """What the robot reports of the thing that is set: wheel rpm, drive power in %, or draw in mm."""
+    return {"rpm": live.wheel_rpm, "%": live.power_pct, "mm": live.draw_mm}[robot.setpoint.unit]
+
+
+def near(value: float, wanted: float, robot: Robot) -> bool:
+    """Whether a readback counts as on setpoint: within one per cent or one step."""
+    return abs(value - wanted) <= max(0.01 * abs(wanted), robot.setpoint.step)
+
+
+def against(value: float | None, wanted: float | None, robot: Robot) -> str:
+    """Readback against setpoint, in words: ``below by 40 rpm``, ``on setpoint``."""
+    if value is None:
+        return "no readback"
+    if wanted is None:
+        return "no setpoint yet"
+    if near(value, wanted, robot):
+        return "on setpoint"
+    side = "below" if value < wanted else "above"
+    return f"{side} by {setpoint(abs(wanted - value), robot)}"
+
+
+def what_turns(robot: Robot) -> str:
+    """The thing whose setpoint is given: wheel, drive, striker or arm."""
+    if robot.launcher.kind == "flywheel":
+        return "drive" if robot.setpoint.unit == "%" else "wheel"
+    return robot.launcher.kind
+
+
+def moving(live: Live, robot: Robot) -> bool:
+    """Whether something stored or spinning is there: a turning wheel, a drawn spring."""
+    if robot.launcher.kind == "flywheel":
+        return (live.wheel_rpm or 0.0) > 60.0 or (live.wheel2_rpm or 0.0) > 60.0
+    return (live.draw_mm or 0.0) > 1.0
+
+
+def standing_caution(live: Live, robot: Robot) -> str:
+    """The line that stays on the screen; it names what is stored right now."""
+    if robot.launcher.kind == "flywheel":
+        stored = "Wheel turning fast" if moving(live, robot) else "A fast wheel"
+    else:
+        thing = "spring" if robot.launcher.kind == "striker" else "arm"
+        stored = f"{thing.capitalize()} cocked" if moving(live, robot) else f"A cocked {thing}"
+    verb = ":" if moving(live, robot) else " can hurt:"
+    return f"{stored}{verb} hands off, range clear, eye protection on"
+
+
+def link_line(live: Live) -> str:
+    """Link health in one breath."""
+    rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
+    lost = sum(live.health.dropped.values())
+    dropped = f", {lost} lines dropped" if lost else ""
+    return f"{live.words}{rate if live.state == 'live' else ''}{dropped}"
+
+
+def holds(aim: Aim, robot: Robot) -> tuple[str, bool]:
+    """The highest setpoint that the battery can hold, in words, and whether the recommended one is below it."""
+    if aim.ceiling is None:
+        return "ceiling unknown", True
+    ceiling = f"ceiling {setpoint(aim.ceiling, robot)}"
+    wanted = aim.setpoint.value
+    if wanted is not None and wanted > aim.ceiling:
+        return f"✗ {ceiling}, too low", False
+    return ceiling, True
+
+
+def result_of(shot: Shot) -> str:
+    """A shot's result in words, with its measured miss."""
+    said = [] if shot.result is None else [str(shot.result)]
+    if shot.miss_m is not None:
+        said.append(f"{100 * shot.miss_m:+.0f} cm")
+    if shot.side_m is not None:
+        said.append(f"side {100 * shot.side_m:+.0f} cm")
+    return " ".join(said) or "no result"
+
+
+def shot_state(shot: Shot) -> str:
+    """Whether the shot counts, in words; empty if it does."""
+    if shot.undone:
+        return "taken back"
+    return "" if shot.excluded is None else f"left out: {shot.excluded}"
+
+
+def shorten(text: str, width: int) -> str:
+    """Text cut to a width, the cut shown."""
+    return text if len(text) <= width else text[: max(0, width - 1)] + "…"
+
+
+def printable(text: str) -> str:
+    """Text from outside with everything that could steer a terminal replaced by a dot."""
+    return "".join(c if c.isprintable() else "·" for c in text)
