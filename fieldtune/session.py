@@ -1,0 +1,252 @@
+"""The whole tool without a screen: a robot, its shot log, what the shots taught, and the answers that follow.
+
+The log is the truth; the posterior is derived from all of it whenever it has changed, in this process or another.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from fieldtune import entries, keeping
+from fieldtune.records import BatteryReading, Epoch, Shot
+from fieldtune.store import Store, utc_now
+from fieldtune.store.store import Clock
+
+if TYPE_CHECKING:
+    from fieldtune.aim.belief import Belief
+    from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
+    from fieldtune.learn import Posterior
+    from fieldtune.link.live import Live
+    from fieldtune.robot.model import Robot
+
+
+class Watching(Protocol):
+    """What a session asks of a line's monitor."""
+
+    def snapshot(self) -> Live:
+        """What the line says now."""
+        ...
+
+
+class Session:
+    """One robot and its log. ``store``: path of the SQLite file, an open ``Store``, or None to keep it in memory.
+
+    May be used from several threads. Every method raises a ``FieldtuneError`` with one line for wrong input.
+    """
+
+    def __init__(self, robot: Robot, store: Path | str | Store | None = None, clock: Clock = utc_now) -> None:
+        self.robot = robot
+        self.store = store if isinstance(store, Store) else Store(store, clock)
+        self._lock = threading.RLock()
+        self._learned_from: tuple[object, ...] | None = None
+        self._posterior: Posterior | None = None
+        self._monitor: Watching | None = None
+
+    @classmethod
+    def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Session:
+        """A session on the robot's own log, in the home of profiles; ``home`` as ``--profiles`` gives it."""
+        return cls(robot, keeping.log_path(robot, home))
+
+    def attach(self, monitor: Watching | None) -> None:
+        """From now on take the battery's voltage from a live line where none is given."""
+        self._monitor = monitor
+
+    # -- answers ----------------------------------------------------------------------------------------------
+
+    def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
+        """The recommended setpoint at a distance reading, and what goes with it."""
+        from fieldtune.aim.recommend import recommend
+        from fieldtune.holding import with_battery
+
+        entries.check_distance(distance_m)
+        volts = self._battery(battery_v)
+        aim = recommend(self.robot, self.robot.target(target), self.belief, distance_m, volts)
+        return with_battery(self.robot, aim, volts, self._resistance())
+
+    def odds(
+        self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
+    ) -> float:
+        """Hit probability of one setpoint at a distance reading."""
+        from fieldtune.aim.recommend import odds
+
+        entries.check_distance(distance_m)
+        entries.check_setpoint(self.robot, setpoint)
+        return odds(self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v))
+
+    def picture(
+        self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
+    ) -> ArcPicture:
+        """The predicted path of a setpoint, with the band that holds 90 % of shots."""
+        from fieldtune.aim.picture import picture
+
+        entries.check_distance(distance_m)
+        entries.check_setpoint(self.robot, setpoint)
+        return picture(
+            self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v)
+        )
+
+    def stand(self, setpoint: float, battery_v: float | None = None, target: str | None = None) -> tuple[Standing, ...]:
+        """Distances from which a setpoint scores, best first."""
+        from fieldtune.aim.stand import stand
+
+        entries.check_setpoint(self.robot, setpoint)
+        return stand(self.robot, self.robot.target(target), self.belief, setpoint, self._battery(battery_v))
+
+    def table(
+        self, distances: Sequence[float], battery_v: float | None = None, target: str | None = None
+    ) -> tuple[TableRow, ...]:
+        """Recommended setpoints at several distance readings, metres."""
+        from fieldtune.aim.recommend import table
+
+        for distance in distances:
+            entries.check_distance(distance)
+        volts = self._battery(battery_v)
+        return table(self.robot, self.robot.target(target), self.belief, list(distances), volts)
+
+    def next(self, target: str | None = None) -> NextShot:
+        """The distance whose shot would teach most, and why."""
+        from fieldtune.learn import next_shot
+
+        return next_shot(self.robot, self.posterior, self.robot.target(target))
+
+    def learned(self) -> Learned:
+        """All that the shots have taught, ready to be shown."""
+        return self.posterior.learned()
+
+    @property
+    def posterior(self) -> Posterior:
+        """What is believed after all shots that count; the profile's own uncertainty before the first."""
+        from fieldtune.learn import learn
+
+        with self._lock:
+            shots, epoch = self.store.shots(), self.store.epoch
+            key = (epoch, *(shot for shot in shots if shot.counts))
+            if self._posterior is None or key != self._learned_from:
+                self._posterior, self._learned_from = learn(self.robot, shots, epoch), key
+            return self._posterior
+
+    @property
+    def belief(self) -> Belief:
+        """The posterior as weighted draws, for the answers above."""
+        return self.posterior.belief
+
+    # -- the log ----------------------------------------------------------------------------------------------
+
+    def confirm(
+        self,
+        distance_m: float,
+        setpoint: float,
+        result: str | None = None,
+        miss_m: float | None = None,
+        side_m: float | None = None,
+        speed: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> Shot:
+        """Adds a shot to the log and learns from it; when this returns, it is on the disk.
+
+        ``result``: in, short, long, left or right; may be left out where the measured miss says it. Both are kept, also
+        where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw.
+        """
+        aimed_at = self.robot.target(target)
+        entry = entries.check_entry(
+            self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, self._battery(battery_v)
+        )
+        keeping.make_room(self.robot, self.store.path)
+        return self.store.add(
+            entry.distance_m,
+            entry.setpoint,
+            entry.result,
+            miss_m=entry.miss_m,
+            side_m=entry.side_m,
+            speed=entry.speed,
+            battery_v=entry.battery_v,
+            target=aimed_at.name,
+        )
+
+    def undo(self) -> Shot | None:
+        """Takes the last confirmed shot back; None when there is none."""
+        return self.store.undo_last() if self.store.shots() else None
+
+    def exclude(self, shot: Shot | int, reason: str) -> Shot:
+        """Leaves a shot out of learning, for a reason that is kept with it."""
+        return self.store.exclude(_number(shot), entries.check_words("a reason", reason))
+
+    def include(self, shot: Shot | int) -> Shot:
+        """Lets a shot that was left out count again."""
+        return self.store.include(_number(shot))
+
+    def swap(self, label: str | None = None) -> int:
+        """Marks a battery change (or a repair): a new epoch, whose number is returned."""
+        words = None if label is None else entries.check_words("a label", label)
+        keeping.make_room(self.robot, self.store.path)
+        return self.store.swap(words)
+
+    def shots(self) -> tuple[Shot, ...]:
+        """The whole log, shots taken back included."""
+        return self.store.shots()
+
+    @property
+    def epoch(self) -> int:
+        """Number of the present epoch, from 1."""
+        return self.store.epoch
+
+    def epochs(self) -> tuple[Epoch, ...]:
+        """All epochs with their labels."""
+        return self.store.epochs()
+
+    # -- batteries and small things -----------------------------------------------------------------------------
+
+    @property
+    def battery_label(self) -> str | None:
+        """Label of the battery that is in now, as given at the last swap."""
+        present = self.store.epoch
+        return next((epoch.label for epoch in self.store.epochs() if epoch.epoch == present), None)
+
+    def keep_battery(self, resistance_ohm: float | None, rest_v: float | None) -> BatteryReading:
+        """Keeps what was measured of the battery that is in now."""
+        keeping.make_room(self.robot, self.store.path)
+        return self.store.add_battery(self.battery_label, resistance_ohm, rest_v)
+
+    def batteries(self, label: str | None = None) -> tuple[BatteryReading, ...]:
+        """What has been measured of one battery, or of all."""
+        return self.store.batteries(label)
+
+    def recall(self, key: str) -> str | None:
+        """A small thing kept beside the log: the last good port, a caution that was seen."""
+        return self.store.meta(key)
+
+    def remember(self, key: str, value: str) -> None:
+        """Keeps a small thing beside the log."""
+        keeping.make_room(self.robot, self.store.path)
+        self.store.set_meta(key, value)
+
+    def close(self) -> None:
+        """Closes the log."""
+        self.store.close()
+
+    def __enter__(self) -> Session:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def _battery(self, given: float | None) -> float | None:
+        if given is not None:
+            entries.check_battery(given)
+            return given
+        live = self._monitor.snapshot().battery_v if self._monitor is not None else None
+        return live if live is not None and live > 0 else None
+
+    def _resistance(self) -> float | None:
+        """The latest measured resistance of the battery that is in now; None leaves the profile's."""
+        label = self.battery_label
+        readings = self.store.batteries(label) if label is not None else ()
+        return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)
+
+
+def _number(shot: Shot | int) -> int:
+    return shot.shot if isinstance(shot, Shot) else shot
