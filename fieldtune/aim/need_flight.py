@@ -17,7 +17,8 @@ from fieldtune.aim.exit import spin_ratio
 from fieldtune.aim.need import NeedPoint
 from fieldtune.aim.openings import Free, free
 from fieldtune.aim.tensor import Axis, Tensor
-from fieldtune.physics.flight import Body, needed_speed
+from fieldtune.physics.body import Body
+from fieldtune.physics.flight import needed_speed
 from fieldtune.robot.model import Element, Robot, Target
 
 FloatArray = NDArray[np.float64]
