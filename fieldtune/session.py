@@ -6,11 +6,12 @@ The log is the truth; the posterior is derived from all of it whenever it has ch
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from fieldtune import entries, keeping
+from fieldtune import entries
 from fieldtune.records import BatteryReading, Epoch, Shot
 from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
@@ -44,11 +45,19 @@ class Session:
         self._learned_from: tuple[object, ...] | None = None
         self._posterior: Posterior | None = None
         self._monitor: Watching | None = None
+        self._claim: Callable[[], object] = _nothing_to_claim
 
     @classmethod
     def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Session:
-        """A session on the robot's own log, in the home of profiles; ``home`` as ``--profiles`` gives it."""
-        return cls(robot, keeping.log_path(robot, home))
+        """A session on the robot's own log; ``home`` is the folder of profiles, where it isn't the usual one.
+
+        Before the first thing is kept, a demonstration robot's profile is copied home.
+        """
+        from fieldtune.robot import claim_profile, store_path
+
+        session = cls(robot, store_path(robot, home))
+        session._claim = partial(claim_profile, robot, home)
+        return session
 
     def attach(self, monitor: Watching | None) -> None:
         """From now on take the battery's voltage from a live line where none is given."""
@@ -155,7 +164,7 @@ class Session:
         entry = entries.check_entry(
             self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, self._battery(battery_v)
         )
-        keeping.make_room(self.robot, self.store.path)
+        self._claim()
         return self.store.add(
             entry.distance_m,
             entry.setpoint,
@@ -182,7 +191,7 @@ class Session:
     def swap(self, label: str | None = None) -> int:
         """Marks a battery change (or a repair): a new epoch, whose number is returned."""
         words = None if label is None else entries.check_words("a label", label)
-        keeping.make_room(self.robot, self.store.path)
+        self._claim()
         return self.store.swap(words)
 
     def shots(self) -> tuple[Shot, ...]:
@@ -208,7 +217,7 @@ class Session:
 
     def keep_battery(self, resistance_ohm: float | None, rest_v: float | None) -> BatteryReading:
         """Keeps what was measured of the battery that is in now."""
-        keeping.make_room(self.robot, self.store.path)
+        self._claim()
         return self.store.add_battery(self.battery_label, resistance_ohm, rest_v)
 
     def batteries(self, label: str | None = None) -> tuple[BatteryReading, ...]:
@@ -221,7 +230,7 @@ class Session:
 
     def remember(self, key: str, value: str) -> None:
         """Keeps a small thing beside the log."""
-        keeping.make_room(self.robot, self.store.path)
+        self._claim()
         self.store.set_meta(key, value)
 
     def close(self) -> None:
@@ -246,6 +255,10 @@ class Session:
         label = self.battery_label
         readings = self.store.batteries(label) if label is not None else ()
         return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)
+
+
+def _nothing_to_claim() -> None:
+    """A log at a path of the caller's own needs no profile beside it."""
 
 
 def _number(shot: Shot | int) -> int:

@@ -1,0 +1,92 @@
+"""Words to calls: the ``fieldtune`` command. Commands live in ``fieldtune.commands``, one file a family.
+
+Nothing heavy is imported here: each command imports what it needs when it runs.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+from collections.abc import Sequence
+
+from fieldtune.commands import aiming, line, log, paper, profiles, sizes
+from fieldtune.commands.parsing import Parser
+from fieldtune.errors import FieldtuneError
+
+_ABOUT = """\
+Aims launchers, learns from shots, checks drives. Without a command it opens the console.
+Fast wheels, stored springs and flying elements can hurt: wear eye protection, keep the line of fire clear, and
+follow the event's rules, local codes and whoever supervises."""
+
+_TRACE = "FIELDTUNE_TRACE"
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command; returns 0, 1 when the work can't be done, 2 for wrong input, 130 when interrupted."""
+    try:
+        code = _run(list(sys.argv[1:] if argv is None else argv))
+        sys.stdout.flush()
+        return code
+    except FieldtuneError as error:
+        return _complain(str(error), error.exit_code)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # The reader went away; point the stream at nothing, so that the interpreter's last flush doesn't fail too.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except Exception as error:
+        if os.environ.get(_TRACE):
+            raise
+        return _complain(f"a fault of the program ({type(error).__name__}: {error}); {_TRACE}=1 shows where", 1)
+
+
+def _run(argv: list[str]) -> int:
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")  # a terminal that knows no degree sign shows "?" instead of failing
+    args = _parser().parse_args(_joined(argv))
+    return int(args.run(args) or 0)
+
+
+def _parser() -> Parser:
+    parser = Parser(prog="fieldtune", description=_ABOUT, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--version", action="store_true", help="print the version and leave")
+    parser.add_argument("--profiles", metavar="DIR", help="folder of robot profiles and their logs")
+    parser.set_defaults(run=_alone)
+    commands = parser.add_subparsers(metavar="COMMAND", title="commands")
+    for family in (line, aiming, log, profiles, paper, sizes):
+        family.add(commands)
+    return parser
+
+
+def _alone(args: argparse.Namespace) -> int | None:
+    if args.version:
+        from importlib.metadata import version
+
+        print(f"fieldtune {version('fieldtune')}")
+        return 0
+    return line.console_alone(args)
+
+
+def _joined(argv: list[str]) -> list[str]:
+    """``--miss -12cm`` as ``--miss=-12cm``: a negative quantity isn't an option."""
+    joined: list[str] = []
+    for word in argv:
+        if joined and re.fullmatch(r"--[a-z][a-z-]*", joined[-1]) and re.match(r"-[\d.]", word):
+            joined[-1] += f"={word}"
+        else:
+            joined.append(word)
+    return joined
+
+
+def _complain(words: str, code: int) -> int:
+    try:
+        sys.stdout.flush()
+        print(f"fieldtune: {' '.join(words.split())}", file=sys.stderr)
+    except OSError:
+        pass  # nobody is left to read it; the exit code still tells
+    return code

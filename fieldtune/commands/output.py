@@ -1,0 +1,108 @@
+"""Printing what a command found: one JSON object, or plain aligned text."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldtune.errors import OutputError
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+
+
+def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[str]) -> None:
+    """Prints ``found`` as JSON if that was asked for, otherwise the lines of ``text``."""
+    if args.json:
+        print(json.dumps(plain(found), allow_nan=False, ensure_ascii=False))
+    else:
+        for line in text:
+            print(line)
+
+
+def plain(value: object) -> object:
+    """A value as JSON knows it: records as objects, what isn't a finite number as null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, str | bool | int) or value is None:
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if hasattr(value, "tolist"):  # numpy
+        return plain(value.tolist())
+    return str(value)
+
+
+def record(value: object) -> dict[str, object]:
+    """A record as the JSON object to print."""
+    found = plain(value)
+    return dict(found) if isinstance(found, dict) else {}
+
+
+def setpoint_words(robot: Robot, value: float | None) -> str:
+    """A setpoint with its unit, in as many decimals as the robot's step asks for."""
+    step = robot.setpoint.step
+    return number(value, 0 if step >= 1 else 1 if step >= 0.1 else 2, robot.setpoint.unit)
+
+
+def pairs(rows: Iterable[tuple[str, str | None]], indent: int = 2) -> list[str]:
+    """Names and what belongs to them, aligned; rows without a value are left out."""
+    kept = [(name, value) for name, value in rows if value is not None]
+    width = max((len(name) for name, _ in kept), default=0)
+    return [f"{'':{indent}}{name:<{width}}  {clean(value)}".rstrip() for name, value in kept]
+
+
+def columns(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """A table: numbers to the right, words to the left."""
+    cells = [list(head), *([clean(cell) for cell in row] for row in rows)]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
+    right = [all(_is_number(row[i]) for row in cells[1:]) for i in range(len(head))]
+    return [
+        "  ".join(
+            cell.rjust(width) if is_number else cell.ljust(width)
+            for cell, width, is_number in zip(row, widths, right, strict=True)
+        ).rstrip()
+        for row in cells
+    ]
+
+
+def clean(text: str) -> str:
+    """Text from a file or a robot, without control characters."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def number(value: float | None, digits: int = 2, unit: str = "") -> str:
+    """A number with its unit; ``-`` where unknown."""
+    if value is None or not math.isfinite(value):
+        return "-"
+    return f"{value:.{digits}f}{' ' if unit else ''}{unit}"
+
+
+def percent(value: float | None) -> str:
+    """A share as whole percent; ``-`` where unknown."""
+    return "-" if value is None else f"{100 * value:.0f} %"
+
+
+def write(path: Path, content: str | bytes, *, force: bool) -> None:
+    """Writes an output file; one that is there is kept unless ``force``. Raises ``OutputError``."""
+    data = content.encode() if isinstance(content, str) else content
+    try:
+        with path.open("wb" if force else "xb") as file:
+            file.write(data)
+    except FileExistsError as error:
+        raise OutputError(f"{path}: is there already; give another name, or --force to write over it") from error
+    except OSError as error:
+        raise OutputError(f"{path}: can't be written ({error.strerror or error})") from error
+
+
+def _is_number(cell: str) -> bool:
+    return cell.strip(" -+%.0123456789") == "" or cell == "-"
