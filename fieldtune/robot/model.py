@@ -170,12 +170,16 @@ class Drive:
 
 @dataclass(frozen=True, slots=True)
 class Battery:
-    """``chemistry`` None where the profile names none; ``resistance`` of pack and wiring, ohms, None if unknown."""
+    """``chemistry`` None where the profile names none; ``resistance`` of pack and wiring, ohms, None if unknown.
+
+    ``nominal_voltage`` is the pack's, the drive's where the profile gives none.
+    """
 
     chemistry: Literal["nimh", "lead-acid", "li-ion", "lifepo4"] | None
     cells: int
     resistance: float | None
     capacity_ah: float | None = None
+    nominal_voltage: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,128 @@
+"""Where profiles and shot logs live, and how a robot's name finds its profile."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+import platformdirs
+
+from fieldtune.errors import OutputError, ProfileError, UnknownRobotError
+from fieldtune.robot.model import Robot
+from fieldtune.robot.profile import NAME, load_profile
+from fieldtune.units import closest, shown
+
+HOME_VARIABLE = "FIELDTUNE_PROFILES"
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileEntry:
+    """A profile that was found: its robot's name, its file, and whether it is a packaged demonstration."""
+
+    name: str
+    path: Path
+    demo: bool
+
+
+def profile_home(home: Path | str | None = None) -> Path:
+    """The folder of profiles and shot logs; it need not exist yet.
+
+    ``home`` if given, else the environment's FIELDTUNE_PROFILES, else ./profiles if there is one, else the platform's
+    user data folder.
+    """
+    if home is not None:
+        return Path(home).expanduser()
+    if told := os.environ.get(HOME_VARIABLE):
+        return Path(told).expanduser()
+    here = Path("profiles")
+    return here if here.is_dir() else Path(platformdirs.user_data_dir("fieldtune", appauthor=False)) / "profiles"
+
+
+def demo_home() -> Path:
+    """The packaged demonstration robots, read-only.
+
+    An installed package carries them inside; in a source tree (and an editable install) they lie beside it.
+    """
+    package = Path(str(files("fieldtune")))
+    inside = package / "profiles"
+    return inside if inside.is_dir() else package.parent / "profiles"
+
+
+def find_profiles(home: Path | str | None = None) -> tuple[ProfileEntry, ...]:
+    """The profiles at home, by name; the packaged demonstration robots where there are none."""
+    own = _profiles_in(profile_home(home), demo=False)
+    return own or _profiles_in(demo_home(), demo=True)
+
+
+def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
+    if not folder.is_dir():
+        return ()
+    try:
+        found = sorted(path for path in folder.glob("*.toml") if NAME.fullmatch(path.stem) and path.is_file())
+    except OSError as fault:
+        raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
+    return tuple(ProfileEntry(path.stem, path, demo) for path in found)
+
+
+def find_profile(name: str, home: Path | str | None = None) -> Path:
+    """The file of the robot called ``name``; raises ``UnknownRobotError`` naming those there are."""
+    known = find_profiles(home)
+    for entry in known:
+        if entry.name == name:
+            return entry.path
+    names = [entry.name for entry in known]
+    hint = closest(name, names)
+    there = ", ".join(names) if names else "none yet, start with: fieldtune new NAME"
+    raise UnknownRobotError(f"no robot {shown(name)}{hint}; robots in {profile_home(home)}: {there}")
+
+
+def load_robot(name_or_path: str | Path, home: Path | str | None = None) -> Robot:
+    """The robot of that name, or of the profile at that path (anything with a slash or ending in .toml).
+
+    Raises ``UnknownRobotError`` for a name that no profile has, ``ProfileError`` for a profile that can't be used.
+    """
+    text = os.fspath(name_or_path)
+    if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or os.sep in text:
+        return load_profile(Path(text).expanduser())
+    return load_profile(find_profile(text, home))
+
+
+def store_path(robot: Robot, home: Path | str | None = None) -> Path:
+    """Where the robot's shots are kept: beside its profile, or at home for a packaged demonstration robot."""
+    if robot.path is None:
+        return profile_home(home) / f"{robot.name}.db"
+    if is_demo(robot):
+        return writable_home(home) / f"{robot.name}.db"
+    return robot.path.with_suffix(".db")
+
+
+def is_demo(robot: Robot) -> bool:
+    """Whether the robot is a packaged demonstration, whose folder is left as it is."""
+    return robot.path is not None and robot.path.parent.resolve() == demo_home().resolve()
+
+
+def writable_home(home: Path | str | None = None) -> Path:
+    """The folder that is the user's to write into: ``profile_home``.
+
+    In a source tree the demonstration robots' own folder is that one, and its shot logs stay out of the package.
+    """
+    return profile_home(home)
+
+
+def claim_profile(robot: Robot, home: Path | str | None = None) -> Path:
+    """Makes the folder of the robot's store and, for a demonstration robot, copies its profile there; its path.
+
+    Call it before the first shot is kept. An existing profile is never written over. Raises ``OutputError``.
+    """
+    folder = store_path(robot, home).parent
+    profile = folder / f"{robot.name}.toml"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if robot.path is not None and is_demo(robot) and not profile.exists():
+            shutil.copyfile(robot.path, profile)
+    except OSError as fault:
+        raise OutputError(f"{folder}: can't be written: {fault.strerror or fault}") from None
+    return profile

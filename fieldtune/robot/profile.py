@@ -1,0 +1,138 @@
+"""Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+from fieldtune.errors import ProfileError
+from fieldtune.robot.findings import Findings, Problem
+from fieldtune.robot.model import Robot
+from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
+from fieldtune.robot.read_launcher import read_element, read_launcher
+from fieldtune.robot.read_place import read_air, read_floor, read_spots, read_targets
+from fieldtune.robot.read_rest import read_link, read_uncertainty
+from fieldtune.robot.section import Section
+from fieldtune.units import shown
+
+FORMAT = 1
+NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
+_LARGEST = 1_000_000
+
+
+def check_profile(path: Path | str) -> tuple[Problem, ...]:
+    """All problems of the profile at ``path``, in the order of reading; none of them an error if it can be used.
+
+    Raises ``ProfileError`` only where there is no file to read.
+    """
+    return read_profile(path)[1]
+
+
+def load_profile(path: Path | str) -> Robot:
+    """The robot at ``path``; raises ``ProfileError`` with the first problem and how many more there are."""
+    robot, problems = read_profile(path)
+    errors = [problem for problem in problems if problem.severity == "error"]
+    if robot is None or errors:
+        first, more = errors[0], len(errors) - 1
+        rest = f" (+{more} more, run: fieldtune check {path})" if more else ""
+        raise ProfileError(f"{path}: {first.key}: {first.message}{rest}")
+    return robot
+
+
+def read_profile(path: Path | str) -> tuple[Robot | None, tuple[Problem, ...]]:
+    """The robot, ``None`` if there is an error, and all problems."""
+    path = Path(path)
+    values = _read_toml(path)
+    findings = Findings()
+    if not NAME.fullmatch(path.stem):
+        findings.error(
+            "file name", f"found {shown(path.stem)}; expected a-z, 0-9 and -, at most 32, as the robot's name"
+        )
+    robot = _read_robot(values, path, findings)
+    return (None if findings.errors else robot), tuple(findings.problems)
+
+
+def _read_toml(path: Path) -> dict[str, object]:
+    try:
+        raw = path.read_bytes()
+    except IsADirectoryError:
+        raise ProfileError(f"{path}: is a folder; expected a profile, a TOML file") from None
+    except FileNotFoundError:
+        raise ProfileError(f"{path}: no such file") from None
+    except OSError as fault:
+        raise ProfileError(f"{path}: can't be read: {fault.strerror or fault}") from None
+    if len(raw) > _LARGEST:
+        raise ProfileError(f"{path}: is {len(raw)} bytes long; expected a profile of at most {_LARGEST}")
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError as fault:
+        line = raw[: fault.start].count(b"\n") + 1
+        raise ProfileError(f"{path}:{line}: is not UTF-8 text; save the file as UTF-8") from None
+    except tomllib.TOMLDecodeError as fault:
+        place = re.search(r"\(at line (\d+), column (\d+)\)", str(fault))
+        what = re.sub(r" \(at .*\)", "", str(fault))
+        line = place[1] if place else str(raw.decode("utf-8-sig").rstrip().count("\n") + 1)
+        raise ProfileError(f"{path}:{line}: not TOML: {what[:1].lower()}{what[1:]}{_toml_hint(what)}") from None
+    except RecursionError:
+        raise ProfileError(f"{path}: not a profile: nested too deeply") from None
+
+
+def _toml_hint(what: str) -> str:
+    if "Invalid value" in what or "Expected newline" in what:
+        return '; text and quantities stand in quotes, such as "70 mm"'
+    return ""
+
+
+def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Robot | None:
+    profile = Section(values, "", findings)
+    _check_format(profile)
+    title = profile.text("title", path.stem.replace("-", " ").capitalize())
+    element_table, launcher_table = _needed(profile, "element"), _needed(profile, "launcher")
+    drive_table = profile.section("drive")
+    battery_table, encoder_table = profile.section("battery"), profile.section("encoder")
+    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots")
+    profile.close()
+    drive = read_drive(drive_table)
+    battery, encoder = read_battery(battery_table, drive), read_encoder(encoder_table)
+    if element_table is None or launcher_table is None:
+        return None
+    element = read_element(element_table)
+    launcher = read_launcher(launcher_table, element)
+    targets = read_targets(profile, element)
+    slides = any(target.on_floor for target in targets)
+    robot = Robot(
+        name=path.stem,
+        title=title,
+        element=element,
+        launcher=launcher,
+        drive=drive,
+        battery=battery,
+        encoder=encoder,
+        targets=targets,
+        floor=read_floor(profile, slides),
+        air=read_air(profile),
+        setpoint=read_setpoint(profile, launcher, drive),
+        uncertainty=read_uncertainty(profile, element),
+        link=read_link(profile),
+        spots=read_spots(profile, findings),
+        path=path,
+        warnings=tuple((problem.key, problem.message) for problem in findings.warnings),
+    )
+    return robot
+
+
+def _needed(profile: Section, key: str) -> Section | None:
+    if key not in profile:
+        profile.knows(key)
+        profile.error(key, f"missing; expected a table [{key}]")
+        return None
+    return profile.section(key)
+
+
+def _check_format(profile: Section) -> None:
+    found = profile.take("format")
+    if found is None:
+        profile.warn("format", f"not given; taken as {FORMAT}")
+    elif isinstance(found, bool) or found != FORMAT:
+        profile.error("format", f"found {shown(found)}; expected {FORMAT}, the format this program reads")
