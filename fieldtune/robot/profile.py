@@ -46,9 +46,8 @@ def read_profile(path: Path | str) -> tuple[Robot | None, tuple[Problem, ...]]:
     values = _read_toml(path)
     findings = Findings()
     if not NAME.fullmatch(path.stem):
-        findings.error(
-            "file name", f"found {shown(path.stem)}; expected a-z, 0-9 and -, at most 32, as the robot's name"
-        )
+        found = shown(path.stem)
+        findings.error("file name", f"found {found}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")
     robot = _read_robot(values, path, findings)
     return (None if findings.errors else robot), tuple(findings.problems)
 
@@ -72,7 +71,7 @@ def _read_toml(path: Path) -> dict[str, object]:
     except tomllib.TOMLDecodeError as fault:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(fault))
         what = re.sub(r" \(at .*\)", "", str(fault))
-        line = place[1] if place else str(raw.decode("utf-8-sig").rstrip().count("\n") + 1)
+        line = int(place[1]) if place else raw.rstrip().count(b"\n") + 1
         raise ProfileError(f"{path}:{line}: not TOML: {what[:1].lower()}{what[1:]}{_toml_hint(what)}") from None
     except RecursionError:
         raise ProfileError(f"{path}: not a profile: nested too deeply") from None
@@ -101,7 +100,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
     launcher = read_launcher(launcher_table, element)
     targets = read_targets(profile, element)
     slides = any(target.on_floor for target in targets)
-    robot = Robot(
+    return Robot(
         name=path.stem,
         title=title,
         element=element,
@@ -119,7 +118,6 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         path=path,
         warnings=tuple((problem.key, problem.message) for problem in findings.warnings),
     )
-    return robot
 
 
 def _needed(profile: Section, key: str) -> Section | None:

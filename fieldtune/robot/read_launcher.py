@@ -26,11 +26,12 @@ from fieldtune.units import (
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
 _SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
+_SPRUNG = ("spring_rate", "preload", "draw_min", "draw_max", "efficiency", "spring")
 _KEYS = {
     "flywheel": ("wheels", "wheel_diameter", "wheel_inertia", "speed_ratio", "grip", "wheel_density"),
-    "striker": ("contact", "spring_rate", "preload", "draw_min", "draw_max", "spring_mass", "striker_mass", "restitution", "efficiency", "spring"),
-    "arm": ("arm_length", "arm_inertia", "release_angle", "spring_rate", "torque", "preload", "draw_min", "draw_max", "efficiency", "spring"),
-}  # fmt: skip
+    "striker": ("contact", "spring_mass", "striker_mass", "restitution", *_SPRUNG),
+    "arm": ("arm_length", "arm_inertia", "release_angle", "torque", *_SPRUNG),
+}
 _MATERIALS = ("A228", "A229", "A227", "A313", "A401")
 
 

@@ -28,7 +28,7 @@ def read_targets(profile: Section, element: Element) -> tuple[Target, ...]:
     if single is not None:
         return (_read_target(single, None, element),)
     if several is None or not several.values:
-        if "target" not in profile and "targets" not in profile or several is not None:
+        if ("target" not in profile and "targets" not in profile) or several is not None:
             profile.error("target", "missing; expected a table [target] with kind, height and opening")
         return ()
     targets = []
