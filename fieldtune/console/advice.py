@@ -10,7 +10,7 @@ from fieldtune.link.live import Live
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 
-RESULT_KEYS = "i in   s short   l long   ← left   → right"
+RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
 def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
@@ -101,7 +101,7 @@ def cautions(aim: Aim | None, rows: int, width: int) -> list[Part]:
 
 def todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> list[Part]:
     """The one thing to do now."""
-    return [(" ▶ ", "bold $act-ink on $act"), (f" {_todo(live, desk, robot, sim, keeping)} ", "bold $act-ink on $act")]
+    return [(f" ▶  {_todo(live, desk, robot, sim, keeping)}", "bold $act-ink")]
 
 
 def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str:
@@ -140,7 +140,7 @@ def _asking(desk: Desk, robot: Robot) -> str:
     if shot.battery_v is not None:
         knew.append(words.volts(shot.battery_v))
     hint = f" Seen: {shot.hint}." if shot.hint else ""
-    return f"Shot seen: {', '.join(knew)}.{hint} Where did it go?{more} {RESULT_KEYS}   x not a shot"
+    return f"Shot seen: {', '.join(knew)}.{hint}{more}\n    Where did it go?  {RESULT_KEYS}   x no shot"
 
 
 def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> list[Part]:
@@ -161,7 +161,8 @@ def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> 
 
 def _chip(shot: Shot, robot: Robot) -> str:
     state = words.shot_state(shot)
-    said = f"{words.MARKS[shot.result]} {words.result_of(shot)} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
+    what = f"{words.MARKS[shot.result]} {words.result_of(shot)}"
+    said = f"{what} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
     return f"{said} ({words.shorten(state, 18)})" if state else said
 
 
@@ -172,10 +173,9 @@ def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
         unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
         speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-        text = (
-            f"{shot.shot:>4}  {words.MARKS[shot.result]} {words.result_of(shot):<18} {words.metres(shot.distance_m):>8}  "
-            f"{words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7} epoch {shot.epoch}  {words.shot_state(shot)}"
-        )
+        what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"
+        how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
+        text = f"{shot.shot:>4}  {what} {how} epoch {shot.epoch}  {words.shot_state(shot)}"
         parts.append((text.rstrip() + "\n", _style(shot)))
     return parts
 

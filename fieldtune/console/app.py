@@ -11,8 +11,10 @@ from textual.app import App
 from textual.binding import BindingType
 
 from fieldtune.aim.results import Aim, ArcPicture
-from fieldtune.console import keys, palette, words
+from fieldtune.console import keys, palette, views, words
 from fieldtune.console.backroom import Backroom
+from fieldtune.console.board import Board
+from fieldtune.console.caution import CautionScreen
 from fieldtune.console.desk import Desk, Place
 from fieldtune.console.main import MainScreen
 from fieldtune.console.plates import Part
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LOOKS_PER_SECOND = 12
+CAUTION_KEY = "caution understood"
 
 
 class Console(App[None]):
@@ -53,6 +56,7 @@ class Console(App[None]):
         self.clock = clock
         self.live: Live = monitor.snapshot()
         self.shots: tuple[Shot, ...] = ()
+        self.epoch: int | None = None
         self.picture: ArcPicture | None = None
         self.picture_now: ArcPicture | None = None
         self.odds_now: tuple[float, float] | None = None
@@ -61,7 +65,8 @@ class Console(App[None]):
         self._advised_for: object = None
         self._drawn_for: float | None = None
         self._drawing = False
-        self._lesson = 0
+        self._caution_seen = False
+        self.lesson = 0
         self._launch: tuple[float, float] | None = None
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
@@ -74,6 +79,8 @@ class Console(App[None]):
             self.register_theme(theme)
         self.theme = palette.DARK
         self.push_screen(MainScreen())
+        if self.session.recall(CAUTION_KEY) is None:
+            self.push_screen(CautionScreen(), self._understood)
         self.set_interval(1 / LOOKS_PER_SECOND, self.look)
         self.call_after_refresh(self._begin)
 
@@ -82,6 +89,17 @@ class Console(App[None]):
         self.reload_shots()
         gc.collect()
         gc.freeze()
+
+    def _understood(self, _: None) -> None:
+        """Remember it; where there is no log yet, it is remembered with the first shot that makes one."""
+        self._caution_seen = True
+        path = self.session.store.path
+        if path is None or path.exists():
+            self.begin(self._remember(), "log", exclusive=False)
+
+    async def _remember(self) -> None:
+        self._caution_seen = False
+        await self.ask("Remembering the caution", self.session.remember, CAUTION_KEY, "yes")
 
     def on_unmount(self) -> None:
         """Let the back room end."""
@@ -99,9 +117,9 @@ class Console(App[None]):
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
         self.moved()
         self._draw_readback(live)
-        tick = getattr(self.screen, "tick", None)
-        if tick is not None:
-            tick(live)
+        screen = self.screen
+        if isinstance(screen, Board) and screen.ready:
+            screen.tick(live)
 
     def flown(self) -> float | None:
         """How far along its path the launched element is drawn, 0..1; ``None`` when none is under way."""
@@ -141,7 +159,7 @@ class Console(App[None]):
         desk = self.desk
         place = None if desk.place is None else round(desk.place.distance_m, 2)
         told = self.live.setpoint
-        key = (place, desk.battery_v, desk.target_number, self._lesson, told)
+        key = (place, desk.battery_v, desk.target_number, self.lesson, told)
         if key != self._advised_for:
             same = isinstance(self._advised_for, tuple) and key[:4] == self._advised_for[:4]
             self._advised_for = key
@@ -197,9 +215,9 @@ class Console(App[None]):
         self.begin(self._reload(), "shots")
 
     async def _reload(self) -> None:
-        shots = await self.ask("Reading the log", self.session.shots)
-        if shots is not None:
-            self.shots = shots
+        read = await self.ask("Reading the log", lambda: (self.session.shots(), self.session.epoch))
+        if read is not None:
+            self.shots, self.epoch = read
 
     # changing things
 
@@ -246,7 +264,9 @@ class Console(App[None]):
                 if waiting and waiting[0].number == number:
                     waiting.popleft()
                 self.say(f"kept: shot {shot.shot}, {words.result_of(shot)}. Press u to take it back")
-                self._learned()
+                self.relearn()
+                if self._caution_seen:
+                    await self._remember()
         finally:
             self.keeping = False
 
@@ -259,16 +279,25 @@ class Console(App[None]):
         shot = await self.ask("Taking back", self.session.undo)
         if shot is not None:
             self.say(f"taken back: shot {shot.shot}, {words.result_of(shot)}")
-            self._learned()
+            self.relearn()
         elif self.news is before:
             self.say("there is no kept shot to take back")
 
-    def _learned(self) -> None:
+    def relearn(self) -> None:
         """Something new was learned or unlearned: everything that rests on it is asked again."""
-        self._lesson += 1
+        self.lesson += 1
         self._drawn_for = None
         self.moved()
         self.reload_shots()
+
+    def change(self, told: str, call: Callable[..., object], *args: object) -> None:
+        """Change something in the log, say so once it is written, and learn again."""
+        self.begin(self._change(told, call, *args), "log", exclusive=False)
+
+    async def _change(self, told: str, call: Callable[..., object], *args: object) -> None:
+        if await self.ask("The change", call, *args) is not None:
+            self.say(told)
+            self.relearn()
 
     def tell_sim(self, line: str, told: str | None) -> None:
         """Send a line to the simulated robot; a real one is never sent anything from here."""
@@ -288,13 +317,20 @@ class Console(App[None]):
 
     def action_view(self, name: str) -> None:
         """Open one of the other views."""
-        self.say(f"view {name} is not there yet", bad=True)
+        view = views.BY_NAME[name]
+        if isinstance(self.screen, view):
+            return
+        self._to_main()
+        self.push_screen(view())
 
     def action_home(self) -> None:
         """Back to the main screen."""
+        self._to_main()
+        self.look()
+
+    def _to_main(self) -> None:
         while len(self.screen_stack) > 2:
             self.pop_screen()
-        self.look()
 
     def action_sunlight(self) -> None:
         """Between the dark theme and the one for sunlight."""

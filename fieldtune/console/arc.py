@@ -71,9 +71,7 @@ class ArcView(Widget):
 
     def _styles(self) -> tuple[dict[int, Style], dict[int, Style]]:
         inks = {layer: self.get_component_rich_style(name) for layer, name in _LAYERS.items()}
-        tints = {
-            tint: Style(bgcolor=self.get_component_rich_style(name).bgcolor) for tint, name in _TINTS.items()
-        }
+        tints = {tint: Style(bgcolor=self.get_component_rich_style(name).bgcolor) for tint, name in _TINTS.items()}
         return inks, tints
 
 

@@ -23,6 +23,14 @@ class Board(Screen[None]):
     TITLE_WORDS: ClassVar[str] = ""
     AUTO_FOCUS = ""
 
+    ready = False
+    """Whether everything on the screen is there to be told things."""
+
+    def on_mount(self) -> None:
+        """Show what is known at once, before the first look."""
+        self.ready = True
+        self.tick(self.console.live)
+
     @property
     def console(self) -> Console:
         """The running console."""

@@ -30,7 +30,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """Maps metres to dots: ``dots_per_m`` on both axes, ``left_m`` at dot column 0, ``bottom_m`` at the lowest dot row."""
+    """Metres to dots: ``dots_per_m`` on both axes, ``left_m`` at dot column 0, ``bottom_m`` at the lowest dot row."""
 
     left_m: float
     bottom_m: float

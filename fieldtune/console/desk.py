@@ -141,10 +141,10 @@ class Desk:
     def _read_place(self, live: Live) -> None:
         if self.chosen or live.distance_m is None:
             return
-        settled = self.place is not None and self.place.source == "robot"
-        if not settled or self.place is None or abs(live.distance_m - self.place.distance_m) >= 0.01:
-            if 0 < live.distance_m <= FURTHEST_M:
-                self.place = Place(round(live.distance_m, 2), "robot", "robot's reading")
+        place = self.place
+        stays = place is not None and place.source == "robot" and abs(live.distance_m - place.distance_m) < 0.01
+        if not stays and 0 < live.distance_m <= FURTHEST_M:
+            self.place = Place(round(live.distance_m, 2), "robot", "robot's reading")
 
     def _waiting(self, seen: ShotSeen) -> Waiting:
         distance = self.place.distance_m if self.place else None

@@ -10,19 +10,19 @@ from textual.containers import Horizontal, Vertical
 
 from fieldtune.console import advice, keys, words
 from fieldtune.console.arc import ArcView
-from fieldtune.console.board import Board
-from fieldtune.console.desk import Place, read_distance, read_miss
+from fieldtune.console.desk import Place, read_distance
 from fieldtune.console.entry import Entry
 from fieldtune.console.plates import BigNumber, Gauge, Part, Plate
+from fieldtune.console.resulting import Resulting
 from fieldtune.console.scene import Scene
 from fieldtune.errors import FieldtuneError
-from fieldtune.records import Result, Shot
+from fieldtune.records import Shot
 
 if TYPE_CHECKING:
     from fieldtune.link.live import Live
 
 
-class MainScreen(Board):
+class MainScreen(Resulting):
     """Everything a shot needs on one screen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, *keys.PLACES, *keys.SIMULATED]
@@ -51,10 +51,6 @@ class MainScreen(Board):
         always = [key for key in keys.ALWAYS if key.show]
         return [keys.RESULTS, [*places, *keys.VIEWS, *always]]
 
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Keys for the simulated robot exist only there."""
-        return self.console.sim if action in ("fire", "give") else True
-
     def tick(self, live: Live) -> None:
         super().tick(live)
         console = self.console
@@ -77,9 +73,11 @@ class MainScreen(Board):
         flown = console.flown()
         old: Scene | None = getattr(self, "_last_scene", None)
         new = Scene(console.robot, console.desk.target, distance, console.picture, console.picture_now, flown)
-        if old is not None and all(
-            getattr(old, name) is getattr(new, name) for name in ("target", "picture", "now")
-        ) and (old.distance_m, old.flown) == (new.distance_m, new.flown):
+        if (
+            old is not None
+            and all(getattr(old, name) is getattr(new, name) for name in ("target", "picture", "now"))
+            and (old.distance_m, old.flown) == (new.distance_m, new.flown)
+        ):
             return old
         self._last_scene = new
         return new
@@ -93,7 +91,9 @@ class MainScreen(Board):
         parts.append((f"  {place.words}", "$quiet"))
         spots = [f"{n} {spot.name}" for n, spot in enumerate(robot.spots[:9], 1)]
         if spots and self.size.height >= 30:
-            parts.append(("\n" + words.shorten("Spots: " + "  ".join(spots), self.query_one("#place").size.width), "$quiet"))
+            parts.append(
+                ("\n" + words.shorten("Spots: " + "  ".join(spots), self.query_one("#place").size.width), "$quiet")
+            )
         self.query_one("#place", Plate).put(*parts)
 
     def _setpoint(self, live: Live) -> None:
@@ -138,38 +138,13 @@ class MainScreen(Board):
 
     # what the keys do
 
-    def action_result(self, result: Result) -> None:
-        """Keep the waiting shot, or the one just taken, with this result."""
-        self.console.keep(result)
-
-    def action_miss(self) -> None:
-        """Type the measured miss of the waiting shot."""
-        self.app.push_screen(
-            Entry("How far did it miss?", read_miss, "cm: 12 is long, -8 short; side: right 5"), self._keep_miss
-        )
-
-    def _keep_miss(self, miss: tuple[float | None, float | None] | None) -> None:
-        if miss is not None:
-            self.console.keep(None, *miss)
-
-    def action_undo(self) -> None:
-        """Take the last kept shot back."""
-        self.console.take_back()
-
-    def action_ignore(self) -> None:
-        """Drop the oldest waiting shot."""
-        waiting = self.console.desk.waiting
-        if waiting:
-            waiting.popleft()
-            self.console.say("dropped: nothing was kept")
-        else:
-            self.console.say("no shot is waiting")
-
     def action_distance(self) -> None:
         """Type a distance or a spot's name."""
         robot = self.console.robot
         self.app.push_screen(
-            Entry("Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"),
+            Entry(
+                "Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"
+            ),
             self._go,
         )
 
@@ -184,7 +159,9 @@ class MainScreen(Board):
             spot = spots[number - 1]
             self.console.go(Place(spot.distance, "spot", spot.name))
         else:
-            self.console.say(f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True)
+            self.console.say(
+                f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
+            )
 
     def action_follow(self) -> None:
         """Use the robot's own distance reading."""
@@ -201,16 +178,3 @@ class MainScreen(Board):
     def action_target(self) -> None:
         """The robot's next target."""
         self.console.next_target()
-
-    def action_fire(self) -> None:
-        """Launch one element on the simulated robot."""
-        self.console.tell_sim("fire", "the simulated robot was told to fire")
-
-    def action_give(self) -> None:
-        """Set the simulated robot to the recommended setpoint."""
-        advised = self.console.desk.advised
-        if advised is None:
-            self.console.say("no setpoint is recommended here", bad=True)
-        else:
-            told = f"the simulated robot was set to {words.setpoint(advised, self.console.robot)}"
-            self.console.tell_sim(f"setpoint {advised:g}", told)

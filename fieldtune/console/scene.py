@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldtune.aim.results import ArcPicture
-from fieldtune.console.braille import Canvas, View
+from fieldtune.console.braille import Canvas, FloatArray, View
 from fieldtune.robot.model import Robot, Target
 
 FLOOR, ROBOT, TARGET, EDGE, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7
@@ -40,16 +40,21 @@ def frame(scene: Scene, rows: int, columns: int) -> View:
     distance = scene.distance_m or 1.0
     right = distance + max(target.opening) / 2 + 0.15
     top = max(robot.launcher.exit_height + 0.15, target.height + _rise(target) + 0.1)
+    most = 6 * top
     for picture in (scene.picture, scene.now):
-        if picture is not None and len(picture.x):
-            right = max(right, min(float(np.nanmax(picture.x)), 1.6 * distance + 1.0) + 0.05)
-            top = max(top, min(float(np.nanmax(picture.y)), 6 * top) + 0.1)
-    if scene.picture is not None and len(scene.picture.x):
-        top = max(top, min(float(np.nanmax(scene.picture.high_y)), 1.3 * top) + 0.05)
+        if picture is not None:
+            top = max(top, min(_highest(picture.y), most) + 0.1)
+    if scene.picture is not None:
+        top = max(top, min(_highest(scene.picture.high_y), 1.3 * top) + 0.05)
     dot_rows, dot_columns = 4 * rows, 2 * columns
     scale = min((dot_columns - 1) / (back + right), (dot_rows - 6) / top)
     spare = (dot_columns - 1) / scale - (back + right)
     return View(-back - spare / 2, -4.5 / scale, scale, dot_rows)
+
+
+def _highest(heights: FloatArray) -> float:
+    finite = heights[np.isfinite(heights)]
+    return float(finite.max()) if len(finite) else 0.0
 
 
 def _rise(target: Target) -> float:
@@ -65,7 +70,8 @@ def draw_flight(scene: Scene, rows: int, columns: int) -> Canvas:
     if scene.distance_m is not None:
         _target(canvas, view, scene.target, scene.distance_m)
     if scene.now is not None:
-        canvas.line(NOW, view.column(scene.now.x), view.row(scene.now.y), gap=3)
+        x, y = _until_it_ends(scene.now, scene)
+        canvas.line(NOW, view.column(x), view.row(y), gap=3)
     if scene.picture is not None:
         _path(canvas, view, scene)
     return canvas
@@ -88,11 +94,13 @@ def _robot(canvas: Canvas, view: View, robot: Robot) -> None:
     """A box on two ground wheels, and the launcher at its exit."""
     launcher, length = robot.launcher, body_length(robot)
     height = launcher.exit_height
-    top, low = max(0.6 * height, 0.03), min(0.04, 0.3 * height)
+    top, low = max(0.7 * height, 0.03), min(0.04, 0.3 * height)
     box_x, box_y = np.array([-length, -0.03, -0.03, -length, -length]), np.array([low, low, top, top, low])
     canvas.line(ROBOT, view.column(box_x), view.row(box_y))
     for x in (-0.85 * length, -0.03 - 0.15 * length):
         canvas.circle(ROBOT, float(view.column(x)), float(view.row(low / 2 + 0.02)), 0.03 * view.dots_per_m)
+    post = np.array([-0.3 * length, -0.3 * length])
+    canvas.line(ROBOT, view.column(post), view.row(np.array([top, 0.9 * height])), gap=2)
     along = np.array([math.cos(launcher.exit_angle), math.sin(launcher.exit_angle)])
     if launcher.flywheel is not None:
         _wheels(canvas, view, robot, along)
@@ -150,24 +158,40 @@ def _path(canvas: Canvas, view: View, scene: Scene) -> None:
     if picture is None or len(picture.x) < 2:
         return
     _band(canvas, view, picture)
-    column = view.column(picture.x)
-    canvas.line(EDGE, column, view.row(picture.low_y), gap=5)
-    canvas.line(EDGE, column, view.row(picture.high_y), gap=5)
-    canvas.line(PATH, column, view.row(picture.y))
-    if scene.flown is not None:
-        x = picture.x[0] + min(scene.flown, 1.0) * (picture.x[-1] - picture.x[0])
-        y = float(np.interp(x, picture.x, picture.y))
+    for edge in (picture.low_y, picture.high_y):
+        seen = np.isfinite(edge) & (edge >= 0)
+        canvas.line(EDGE, view.column(picture.x[seen]), view.row(edge[seen]), gap=5)
+    path_x, path_y = _until_it_ends(picture, scene)
+    canvas.line(PATH, view.column(path_x), view.row(path_y))
+    if scene.flown is not None and len(path_x):
+        x = path_x[0] + min(scene.flown, 1.0) * (path_x[-1] - path_x[0])
+        y = float(np.interp(x, path_x, path_y))
         radius = max(1.5, scene.robot.element.passing_size / 2 * view.dots_per_m)
         canvas.circle(ELEMENT, float(view.column(x)), float(view.row(y)), radius)
         canvas.circle(ELEMENT, float(view.column(x)), float(view.row(y)), radius / 2)
 
 
+def _until_it_ends(picture: ArcPicture, scene: Scene) -> tuple[FloatArray, FloatArray]:
+    """The mean path up to where it drops into the basket, passes or meets the window's wall, or meets the floor."""
+    x, y = picture.x, picture.y
+    gone = ~np.isfinite(y) | (y < 0)
+    target, distance = scene.target, scene.distance_m
+    if distance is not None and target.kind == "basket":
+        within = np.abs(x - distance) <= target.opening[0] / 2
+        gone |= within & (np.gradient(y, x) < 0) & (y < target.height - 0.05) if len(x) > 2 else False
+    elif distance is not None:
+        outside = np.abs(np.interp(distance, x, np.nan_to_num(y, nan=-1.0)) - target.height) > target.opening[-1] / 2
+        gone |= (x > distance) & outside
+    end = int(np.argmax(gone)) if gone.any() else len(x)
+    return x[:end], y[:end]
+
+
 def _band(canvas: Canvas, view: View, picture: ArcPicture) -> None:
     """Tint every cell whose middle lies between the band's edges, and at least one a column."""
     centres = view.left_m + (2 * np.arange(canvas.columns) + 0.5) / view.dots_per_m
-    low = np.interp(centres, picture.x, picture.low_y, left=np.nan, right=np.nan)
+    low = np.interp(centres, picture.x, np.maximum(picture.low_y, 0.0), left=np.nan, right=np.nan)
     high = np.interp(centres, picture.x, picture.high_y, left=np.nan, right=np.nan)
-    known = np.isfinite(low) & np.isfinite(high)
+    known = np.isfinite(low) & np.isfinite(high) & (high > 0)
     top = np.where(known, view.row(np.nan_to_num(high)) / 4, 1e6)
     bottom = np.where(known, view.row(np.nan_to_num(low)) / 4, -1e6)
     cell = np.arange(canvas.rows)[:, None]

@@ -1,0 +1,66 @@
+"""The serial line: its health in words, what was dropped and why, and what it says, made harmless."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal
+
+from fieldtune.console import words
+from fieldtune.console.board import Board
+from fieldtune.console.plates import Part, Plate
+
+if TYPE_CHECKING:
+    from fieldtune.link.live import Live
+
+
+class LineView(Board):
+    """Health, dropped lines by cause, notices, raw lines."""
+
+    TITLE_WORDS = "Line"
+
+    def compose_body(self) -> ComposeResult:
+        with Horizontal(id="line-body"):
+            yield Plate(id="line-health")
+            yield Plate(id="line-raw")
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        self.query_one("#line-health", Plate).put(*health(live))
+        raw = self.query_one("#line-raw", Plate)
+        rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
+        lines = [words.shorten(words.printable(line), wide) for line in self.console.monitor.recent_lines()[-rows:]]
+        raw.put(("What the line says, newest last\n", "bold $act"), ("\n".join(lines) or "nothing yet", "$ink"))
+
+
+def health(live: Live) -> list[Part]:
+    """The line's health, one figure a row."""
+    said = live.health
+    clock = {
+        "robot": "the robot's own",
+        "arrival": "time of arrival: the robot sends no t_ms, so intervals are rough",
+        "unknown": "unknown",
+    }[said.clock]
+    rows = [
+        ("State", words.printable(live.words)),
+        ("Port", "none" if live.port is None else words.printable(live.port)),
+        ("Last sample", "none yet" if live.age_s is None else f"{live.age_s:.1f} s ago"),
+        ("Rate", "unknown" if said.rate_hz is None else f"{said.rate_hz:.0f} samples/s"),
+        ("Clock", clock),
+        ("Lines", f"{said.lines}, {said.good} good"),
+    ]
+    parts: list[Part] = [("Health\n", "bold $act")]
+    for name, value in rows:
+        parts += [(f"{name:<13}", "$quiet"), (f"{value}\n", "$ink")]
+    parts.append(("\nDropped, by cause\n", "bold $act"))
+    parts += _counts(said.dropped, "nothing dropped")
+    parts.append(("\nNoticed\n", "bold $act"))
+    parts += _counts(said.notices, "nothing out of the ordinary")
+    return parts
+
+
+def _counts(counts: dict[str, int], none: str) -> list[Part]:
+    if not counts:
+        return [(f"{none}\n", "$quiet")]
+    return [(f"{number:>6}  {words.printable(cause)}\n", "$ink") for cause, number in sorted(counts.items())]
