@@ -182,11 +182,12 @@ class Session:
 
     def exclude(self, shot: Shot | int, reason: str) -> Shot:
         """Leaves a shot out of learning, for a reason that is kept with it."""
-        return self.store.exclude(_number(shot), entries.check_words("a reason", reason))
+        number = self.store.shot(_number(shot)).shot  # looks before writing, which would make a log
+        return self.store.exclude(number, entries.check_words("a reason", reason))
 
     def include(self, shot: Shot | int) -> Shot:
         """Lets a shot that was left out count again."""
-        return self.store.include(_number(shot))
+        return self.store.include(self.store.shot(_number(shot)).shot)
 
     def swap(self, label: str | None = None) -> int:
         """Marks a battery change (or a repair): a new epoch, whose number is returned."""

@@ -1,0 +1,7 @@
+"""``python -m fieldtune``."""
+
+import sys
+
+from fieldtune.cli import main
+
+sys.exit(main())

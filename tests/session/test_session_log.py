@@ -1,0 +1,193 @@
+"""Confirming, taking back, leaving out, swapping: the log is the truth and what is believed follows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from fieldtune import Session, load_robot
+from fieldtune.errors import InputError, StoreError
+from fieldtune.robot.model import Robot
+
+PROFILES = Path(__file__).parents[2] / "profiles"
+
+
+@pytest.fixture(scope="module")
+def heron() -> Robot:
+    return load_robot(PROFILES / "heron.toml")
+
+
+def _clock() -> Iterator[datetime]:
+    moment = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
+    while True:
+        yield moment
+        moment += timedelta(seconds=30)
+
+
+def test_times_come_from_the_clock_it_was_given(heron: Robot) -> None:
+    ticks = _clock()
+    session = Session(heron, clock=lambda: next(ticks))
+    next(ticks)
+    session.confirm(1.8, 2450.0, "in")
+    session.confirm(1.8, 2450.0, "in")
+    first, second = (datetime.fromisoformat(shot.time) for shot in session.shots())
+    assert first >= datetime(2026, 3, 1, 9, 0, 30, tzinfo=UTC)
+    assert second > first
+
+
+def test_shots_counted_and_epochs_follow_the_log(heron: Robot) -> None:
+    session = Session(heron)
+    assert (session.aim(2.0).shots_used, session.aim(2.0).epoch) == (0, 1)
+    session.confirm(2.0, 2450.0, "short")
+    session.confirm(2.0, 2600.0, "in")
+    assert session.aim(2.0).shots_used == 2
+    session.exclude(1, "bounced off the rail")
+    assert session.aim(2.0).shots_used == 1
+    session.include(1)
+    assert session.swap("pack B") == 2
+    aim = session.aim(2.0)
+    assert (aim.shots_used, aim.epoch) == (2, 2)
+    assert session.battery_label == "pack B"
+    undone = session.undo()
+    assert undone is not None
+    assert undone.shot == 2
+    assert session.aim(2.0).shots_used == 1
+
+
+def test_a_short_shot_raises_the_recommendation_and_undo_restores_it_exactly(heron: Robot) -> None:
+    session = Session(heron)
+    before = session.aim(2.0)
+    assert before.setpoint.value is not None
+    session.confirm(2.0, before.setpoint.value, miss_m=-0.25)
+    after = session.aim(2.0)
+    assert after.setpoint.value is not None
+    assert after.setpoint.value > before.setpoint.value + 2 * heron.setpoint.step
+    session.undo()
+    assert session.aim(2.0) == before
+
+
+def test_undo_without_shots_is_none_and_makes_no_log(heron: Robot, tmp_path: Path) -> None:
+    assert Session(heron, tmp_path / "heron.db").undo() is None
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_another_process_kept_is_learned_from(heron: Robot, tmp_path: Path) -> None:
+    here, there = Session(heron, tmp_path / "heron.db"), Session(heron, tmp_path / "heron.db")
+    assert here.aim(2.0).shots_used == 0
+    there.confirm(2.0, 2450.0, "short")
+    assert here.aim(2.0).shots_used == 1
+
+
+def test_learning_is_done_once_for_the_same_log(heron: Robot) -> None:
+    session = Session(heron)
+    session.confirm(2.0, 2450.0, "short")
+    assert session.posterior is session.posterior
+
+
+def test_a_new_session_on_the_same_log_answers_the_same(heron: Robot, tmp_path: Path) -> None:
+    with Session(heron, tmp_path / "heron.db") as session:
+        session.confirm(2.0, 2450.0, miss_m=-0.1, speed=2440.0)
+        session.swap()
+        said = session.aim(2.0)
+    assert Session(heron, tmp_path / "heron.db").aim(2.0) == said
+
+
+def test_leaving_out_a_shot_that_is_not_there_is_refused(heron: Robot, tmp_path: Path) -> None:
+    session = Session(heron, tmp_path / "heron.db")
+    with pytest.raises(InputError, match="no shot 3"):
+        session.exclude(3, "typo")
+    with pytest.raises(InputError, match="no shot 3"):
+        session.include(3)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_live_battery_is_used_where_none_is_given(heron: Robot) -> None:
+    session = Session(heron)
+    session.attach(SimpleNamespace(snapshot=lambda: SimpleNamespace(battery_v=11.7)))
+    assert session.aim(2.0).battery_v == 11.7
+    assert session.aim(2.0, battery_v=12.9).battery_v == 12.9
+    assert session.confirm(2.0, 2450.0, "in").battery_v == 11.7
+    session.attach(SimpleNamespace(snapshot=lambda: SimpleNamespace(battery_v=None)))
+    assert session.confirm(2.0, 2450.0, "in").battery_v is None
+
+
+def test_a_weak_battery_lowers_the_ceiling_and_is_said(heron: Robot) -> None:
+    session = Session(heron)
+    fresh, weak = session.aim(3.0, battery_v=13.5), session.aim(3.0, battery_v=7.5)
+    assert fresh.ceiling is not None
+    assert weak.ceiling is not None
+    assert weak.ceiling < 0.7 * fresh.ceiling
+    assert any("7.5 V" in words for words in weak.cautions)
+    assert not any("charge or swap" in words for words in fresh.cautions)
+
+
+def test_a_measured_resistance_moves_the_ceiling(heron: Robot) -> None:
+    session = Session(heron)
+    session.swap("old pack")
+    before = session.aim(2.0, battery_v=12.0).ceiling
+    session.keep_battery(1.5, 12.6)
+    after = session.aim(2.0, battery_v=12.0).ceiling
+    assert before is not None
+    assert after is not None
+    assert after < before
+    session.swap("new pack")
+    assert session.aim(2.0, battery_v=12.0).ceiling == before
+
+
+def test_a_demonstration_robot_is_copied_home_with_the_first_thing_kept(tmp_path: Path) -> None:
+    from fieldtune.robot import demo_home
+
+    robot = load_robot(demo_home() / "heron.toml")
+    home = tmp_path / "home"
+    session = Session.beside_profile(robot, home)
+    session.aim(2.0)
+    assert not home.exists()
+    session.confirm(2.0, 2450.0, "in")
+    assert sorted(path.name for path in home.iterdir()) == ["heron.db", "heron.toml"]
+    assert (home / "heron.toml").read_text() == (demo_home() / "heron.toml").read_text()
+    copied = load_robot("heron", home)
+    assert copied.path == home / "heron.toml"
+    assert len(Session.beside_profile(copied, home).shots()) == 1
+
+
+def test_a_log_in_a_folder_that_is_not_there_names_it(heron: Robot, tmp_path: Path) -> None:
+    session = Session(heron, tmp_path / "gone" / "heron.db")
+    with pytest.raises(StoreError, match="gone"):
+        session.confirm(2.0, 2450.0, "in")
+
+
+def test_several_targets_are_told_apart_and_remembered(heron: Robot) -> None:
+    from dataclasses import replace
+
+    low = replace(heron.target(), name="low basket")
+    high = replace(heron.target(), name="high basket", height=heron.target().height + 0.3)
+    session = Session(replace(heron, targets=(low, high)))
+    assert session.confirm(2.0, 2450.0, "in", target="high basket").target == "high basket"
+    assert session.confirm(2.0, 2450.0, "in").target == "low basket"
+    lower, higher = session.aim(2.0, target="low basket"), session.aim(2.0, target="high basket")
+    assert lower.setpoint.value is not None
+    assert higher.setpoint.value is not None
+    assert higher.setpoint.value > lower.setpoint.value
+    assert higher.target == "high basket"
+    with pytest.raises(InputError, match="low basket, high basket"):
+        session.aim(2.0, target="roof")
+
+
+def test_all_answers_agree_with_each_other(heron: Robot) -> None:
+    session = Session(heron)
+    for miss in (-0.12, -0.08, -0.1):
+        session.confirm(2.0, 2450.0, miss_m=miss)
+    aim = session.aim(2.0)
+    assert aim.setpoint.value is not None
+    assert aim.hit_probability is not None
+    assert session.odds(2.0, aim.setpoint.value) == pytest.approx(aim.hit_probability, abs=0.02)
+    (row,) = session.table([2.0])
+    assert (row.setpoint, row.hit_probability) == (aim.setpoint.value, aim.hit_probability)
+    assert any(spot.low_m - 0.1 <= 2.0 <= spot.high_m + 0.1 for spot in session.stand(aim.setpoint.value))
+    assert session.learned().shots_used == 3
+    assert session.picture(2.0, aim.setpoint.value).x[0] == 0.0
+    assert heron.setpoint.low <= session.next().setpoint <= heron.setpoint.high
