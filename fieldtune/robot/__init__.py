@@ -14,6 +14,7 @@ from fieldtune.robot.homes import (
     writable_home,
 )
 from fieldtune.robot.profile import check_profile, load_profile, read_profile
+from fieldtune.robot.starter import new_profile_text
 
 __all__ = [
     "Problem",
@@ -26,6 +27,7 @@ __all__ = [
     "is_demo",
     "load_profile",
     "load_robot",
+    "new_profile_text",
     "profile_home",
     "read_profile",
     "store_path",

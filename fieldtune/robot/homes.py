@@ -113,16 +113,18 @@ def writable_home(home: Path | str | None = None) -> Path:
 
 
 def claim_profile(robot: Robot, home: Path | str | None = None) -> Path:
-    """Makes the folder of the robot's store and, for a demonstration robot, copies its profile there; its path.
+    """Makes the folder of the robot's store and, for a demonstration robot, copies the demonstrations there; its path.
 
-    Call it before the first shot is kept. An existing profile is never written over. Raises ``OutputError``.
+    Call it before the first shot is kept. All of them are copied, since a home that holds profiles hides the packaged
+    ones. An existing profile is never written over. Raises ``OutputError``.
     """
     folder = store_path(robot, home).parent
     profile = folder / f"{robot.name}.toml"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        if robot.path is not None and is_demo(robot) and not profile.exists():
-            shutil.copyfile(robot.path, profile)
+        for entry in _profiles_in(demo_home(), demo=True) if is_demo(robot) else ():
+            if not (folder / entry.path.name).exists():
+                shutil.copyfile(entry.path, folder / entry.path.name)
     except OSError as fault:
         raise OutputError(f"{folder}: can't be written: {fault.strerror or fault}") from None
     return profile

@@ -92,7 +92,7 @@ def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str,
         section.error("order", f"found {shown(raw)}; {expected}")
         return ()
     ours = {theirs: name for name, theirs in fields.items()}
-    names: list[str] = [ours.get(name, name) for name in raw]
+    names: list[str] = [ours.get(str(name), str(name)) for name in raw]
     for name in names:
         if name not in LINE_FIELDS and name != "-":
             section.error("order", f"found {shown(name)}; {expected}{closest(name, LINE_FIELDS)}")

@@ -1,0 +1,209 @@
+"""A commented profile to start from: every number with a way to measure it by ruler, scale and phone."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+from fieldtune.errors import InputError
+from fieldtune.robot.model import Kind
+from fieldtune.robot.profile import NAME
+from fieldtune.units import closest, shown
+
+_HEAD = """\
+# Profile of {name}. The numbers are placeholders: measure your own, then run: fieldtune check {name}
+# Every quantity carries its unit, metric or US customary: "70 mm" or "2.75 in", "62 g" or "2.2 oz".
+# Lines that start with # are optional. Measure with the battery out and the springs relaxed.
+format = 1
+title = "{title}"
+
+"""
+
+_BALL = """\
+[element]                      # what is launched
+shape = "sphere"               # sphere | disc | block
+diameter = "70 mm"             # two books and a ruler; turn the ball, take the mean
+mass = "62 g"                  # kitchen scale: weigh ten, divide by ten
+surface = "smooth"             # smooth | felt | seamed | dimpled | perforated
+
+"""
+
+_DISC = """\
+[element]                      # what is launched
+shape = "disc"                 # sphere | disc | block
+diameter = "90 mm"             # ruler across the middle
+height = "18 mm"               # thickness
+mass = "75 g"                  # kitchen scale: weigh ten, divide by ten
+surface = "smooth"
+
+"""
+
+_FLYWHEEL = """\
+[launcher]
+kind = "flywheel"
+exit_angle = "52 deg"          # phone's level held along the ball's way out; or film it from the side
+exit_height = "38 cm"          # tape measure: floor to the ball's centre where it leaves the wheels
+wheels = 2                     # 1: one wheel against a fixed rail; 2: a pair
+wheel_diameter = "96 mm"       # ruler across the tread, as the ball finds it
+wheel_inertia = "180 kg mm^2"  # mass on a scale times radius squared: times 1 for a rim, 0.5 for a solid disc;
+                               # a motor geared down adds its rotor's times the reduction squared
+speed_ratio = 1.0              # second (upper) wheel's speed over the first's; below 1 gives backspin
+grip = 0.85                    # exit speed over ideal rolling speed: a guess, shots will tell
+
+"""
+
+_STRIKER = """\
+[launcher]
+kind = "striker"
+contact = "strike"             # strike: hits and lets go | push: stays in contact until the stop
+striker_mass = "120 g"         # scale: all that moves with the striker, without the spring
+spring_rate = "0.9 N/mm"       # hang a known mass on it: 9.81 N a kilogram over the millimetres it gives way
+preload = "4 N"                # pull the striker just off its stop with a luggage scale: 9.81 N a kilogram
+spring_mass = "18 g"           # scale
+draw_min = "8 mm"              # ruler along the striker: shortest draw that the robot uses
+draw_max = "52 mm"             # and the longest; the spring must not be squeezed solid there
+restitution = 0.6              # bounce of the blow: a guess, shots will tell
+efficiency = 0.8               # share of the spring's energy that arrives: a guess, shots will tell
+# exit_height = "9 mm"         # half the disc's thickness unless it leaves higher
+
+"""
+
+_ARM = """\
+[launcher]
+kind = "arm"
+arm_length = "40 cm"           # tape measure: pivot to the element's centre
+arm_inertia = "0.012 kg m^2"   # about the pivot: mass on a scale times length squared, over 3 for an even bar
+release_angle = "45 deg"       # phone's level on the arm where it stops: above the horizontal
+exit_height = "70 cm"          # tape measure: floor to the element's centre at release
+spring_rate = "15 N/m"         # luggage scale at the tip, along its arc: newtons (9.81 a kilogram) over metres
+# torque = "2 N m"             # instead of spring_rate: a constant torque at the pivot
+preload = "2 N"                # luggage scale at the tip in the release position
+draw_min = "15 cm"             # tape along the tip's arc, from release back: shortest draw that the robot uses
+draw_max = "60 cm"             # and the longest
+efficiency = 0.8               # share of the energy that arrives: a guess, shots will tell
+
+"""
+
+_DRIVE = """\
+[drive]                        # what {turns}; all from the motor's data sheet, at nominal voltage
+control = "speed"              # speed: closed loop on the encoder | power: a share of battery voltage, open loop
+motors = {motors}
+nominal_voltage = "12 V"
+free_speed = "5800 rpm"        # one motor, at its own shaft
+stall_torque = "0.20 N m"
+stall_current = "11 A"
+free_current = "0.4 A"
+gears = {gears}             # count teeth: [driving, driven] a stage, motor first
+stage_efficiency = 0.95        # common for a spur gear or belt stage
+
+[battery]
+chemistry = "nimh"             # nimh | lead-acid | li-ion | lifepo4: printed on the pack
+cells = 10
+resistance = "90 mohm"         # volts at rest less volts under load, over the amperes of that load
+
+"""
+
+_ENCODER = """\
+[encoder]                      # leave out if there is none
+counts_per_turn = 28           # turn it once by hand and read the counter (after x4 decoding)
+on = "motor"                   # motor | wheel
+bits = 32                      # width of the robot's counter
+
+"""
+
+_BASKET = """\
+[target]
+kind = "basket"                # basket: level opening entered from above | window | zone | gate
+height = "95 cm"               # tape measure: floor to the opening
+opening = "36 cm"              # inner diameter, or ["depth", "width"]
+clearance = "0 mm"             # extra margin a side
+
+"""
+
+_ZONE = """\
+[target]
+kind = "zone"                  # zone: stop on the floor inside it | gate: pass through it | basket | window
+opening = ["40 cm", "50 cm"]   # depth along the shot, width across it
+
+[floor]
+friction = 0.22                # tilt the floor's stuff until the element keeps sliding: tangent of that angle
+slope = "0 deg"                # phone's level; rising away from the launcher is positive
+
+"""
+
+_WINDOW = """\
+[target]
+kind = "window"                # window: upright opening | basket | zone | gate
+height = "1.1 m"               # tape measure: floor to the opening's centre
+opening = ["60 cm", "50 cm"]   # width, height
+clearance = "0 mm"             # extra margin a side
+
+"""
+
+_TAIL = """\
+# [air]                        # standard sea-level air otherwise
+# temperature = "24 degC"
+# pressure = "1005 hPa"        # where the robot stands; forecasts give it reduced to sea level
+# humidity = "40 %"
+
+[setpoint]                     # what the robot program accepts: {what}
+low = "{low}"
+high = "{high}"
+step = "{step}"
+
+[uncertainty]                  # how far off the numbers above may be, one standard deviation
+{doubt} = "{spread}"
+distance = "3 cm"              # a constant error of the distance reading
+exit_speed_scatter = "1.5 %"   # shot to shot
+side_scatter = "2 deg"
+
+[link]
+port = "auto"                  # auto, a device, or a URL: sim://, replay://FILE, socket://host:port
+baud = "auto"
+
+[[spots]]                      # named places on the field; distance from the element at exit to the target
+name = "near line"
+distance = "{near}"
+
+[[spots]]
+name = "far line"
+distance = "{far}"
+"""
+
+
+def new_profile_text(name: str, kind: str) -> str:
+    """TOML text of a profile of that kind; raises ``InputError`` for a name or kind that can't be."""
+    if not NAME.fullmatch(name):
+        raise InputError(f"found {shown(name)}; expected a robot's name, 1 to 32 of a-z, 0-9 and -, such as heron")
+    kinds = get_args(Kind)
+    if kind not in kinds:
+        raise InputError(f"found kind {shown(kind)}; expected {', '.join(kinds)}{closest(kind, kinds)}")
+    head = _HEAD.format(name=name, title=name.replace("-", " ").capitalize())
+    return head + {"flywheel": _flywheel, "striker": _striker, "arm": _arm}[kind]()
+
+
+def _flywheel() -> str:
+    drive = _DRIVE.format(turns="turns the wheels", motors=2, gears="[[18, 36]]")
+    tail = _tail("rpm of the wheel", ("600 rpm", "2600 rpm", "10 rpm"), ("grip", "8 %"), ("1.8 m", "2.8 m"))
+    return _BALL + _FLYWHEEL + drive + _ENCODER + _BASKET + tail
+
+
+def _striker() -> str:
+    drive = _DRIVE.format(turns="cocks the striker", motors=1, gears="[[12, 60], [12, 60]]")
+    tail = _tail("draw", ("8 mm", "52 mm", "0.5 mm"), ("friction", "20 %"), ("1.0 m", "2.4 m"))
+    return _DISC + _STRIKER + drive + _ZONE + tail
+
+
+def _arm() -> str:
+    drive = _DRIVE.format(turns="draws the arm back", motors=1, gears="[[12, 60], [15, 75], [16, 48]]")
+    tail = _tail("draw", ("150 mm", "600 mm", "2 mm"), ("efficiency", "10 %"), ("1.5 m", "2.5 m"))
+    return _BALL + _ARM + drive + _WINDOW + tail
+
+
+_Doubt = tuple[Literal["grip", "friction", "efficiency"], str]
+
+
+def _tail(what: str, setpoint: tuple[str, str, str], doubt: _Doubt, spots: tuple[str, str]) -> str:
+    low, high, step = setpoint
+    return _TAIL.format(
+        what=what, low=low, high=high, step=step, doubt=doubt[0], spread=doubt[1], near=spots[0], far=spots[1]
+    )
