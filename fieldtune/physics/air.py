@@ -19,7 +19,9 @@ CARBON_DIOXIDE = 0.0004
 
 @dataclass(frozen=True, slots=True)
 class AirState:
-    """Density (kg/m^3), dynamic viscosity (Pa s), speed of sound (m/s), temperature (K), pressure (Pa), arrays alike."""
+    """Density (kg/m^3), dynamic viscosity (Pa s), speed of sound (m/s), temperature (K), pressure (Pa), arrays
+    alike.
+    """
 
     density: FloatArray
     viscosity: FloatArray
@@ -31,7 +33,7 @@ class AirState:
 def humid_air(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike = 0.0) -> AirState:
     """Moist air at temperature (K), pressure (Pa) and relative humidity (0..1); broadcasts.
 
-    Stated validity of CIPM-2007 is 15..27 degC and 600..1100 hPa; outside it degrades gently (under 0.1 % over 0..45 degC).
+    CIPM-2007 is stated to hold for 15..27 degC and 600..1100 hPa; a little outside it degrades gently.
     """
     t_k, p, h = (np.asarray(a, dtype=float) for a in (temperature, pressure, humidity))
     return AirState(

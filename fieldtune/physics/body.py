@@ -58,7 +58,9 @@ def ball(
     lift: float | None = None,
     gravity: float = STANDARD_GRAVITY,
 ) -> Body:
-    """A ball of mass (kg) and diameter (m); ``drag`` and ``lift`` are constant coefficients instead of the surface's laws."""
+    """A ball of mass (kg) and diameter (m); ``drag`` and ``lift`` are constant coefficients instead of the surface's
+    laws.
+    """
     return Body(
         mass=mass,
         diameter=diameter,

@@ -1,7 +1,7 @@
 """Coefficients of the explicit Runge-Kutta method of order 8 by Dormand and Prince, with estimators of orders 5 and 3.
 
-Source: Hairer, Norsett, Wanner, Solving Ordinary Differential Equations I (1993), the method called DOP853. The equations
-here do not depend on the independent variable, so the nodes are not needed.
+Source: Hairer, Norsett, Wanner, Solving Ordinary Differential Equations I (1993), the method called DOP853. The
+equations here do not depend on the independent variable, so the nodes are not needed.
 """
 
 from __future__ import annotations

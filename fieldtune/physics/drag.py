@@ -18,7 +18,8 @@ _SLOWEST = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class DragLaw:
-    """``coefficient`` maps Reynolds numbers (n,) to drag coefficients (n,); ``spread`` is one relative standard deviation.
+    """``coefficient`` maps Reynolds numbers (n,) to drag coefficients (n,); ``spread`` is one relative standard
+    deviation.
 
     ``constant`` is the coefficient where it doesn't depend on the Reynolds number, else None.
     """
@@ -38,9 +39,9 @@ def brown_lawler(reynolds: ArrayLike) -> FloatArray:
 def smooth_sphere(reynolds: ArrayLike) -> FloatArray:
     """Smooth sphere through the drag crisis: Brown & Lawler below it, Morrison's rise above it, a smooth step between.
 
-    Above: 0.25 (Re/1e6) / (1 + Re/1e6), from Morrison, An Introduction to Fluid Mechanics (2013). The step in ln Re is ours,
-    from about 0.5 at 2e5 to about 0.1 at 3e5 (Appl. Sci. 12(3) (2022) 1416, section 1). Where the crisis lies depends on
-    roughness and on the air's turbulence: measured values reach from 2.5e5 to 3.7e5.
+    Above: 0.25 (Re/1e6) / (1 + Re/1e6), from Morrison, An Introduction to Fluid Mechanics (2013). The step in ln Re
+    is ours, from about 0.5 at 2e5 to about 0.1 at 3e5 (Appl. Sci. 12(3) (2022) 1416, section 1). Where the crisis
+    lies depends on roughness and on the air's turbulence: measured values reach from 2.5e5 to 3.7e5.
     """
     re = np.maximum(np.asarray(reynolds, dtype=float), _SLOWEST)
     before = 1 / (1 + (np.minimum(re, 1e8) / 2.65e5) ** 12)
@@ -49,7 +50,9 @@ def smooth_sphere(reynolds: ArrayLike) -> FloatArray:
 
 
 def goff_carre(speed: ArrayLike) -> FloatArray:
-    """Drag coefficient of a non-spinning soccer ball at speed (m/s): Goff & Carre, Eur. J. Phys. 31 (2010) 775, eq. (3)."""
+    """Drag coefficient of a non-spinning soccer ball at speed (m/s): Goff & Carre, Eur. J. Phys. 31 (2010) 775, eq.
+    (3).
+    """
     v = np.asarray(speed, dtype=float)
     return np.asarray(0.155 + 0.346 / (1 + np.exp((v - 12.19) / 1.309)), dtype=float)
 
@@ -83,7 +86,8 @@ def constant_drag(coefficient: float, spread: float = 0.05, name: str = "constan
 
 
 DRAG_LAWS: dict[str, DragLaw] = {
-    # Spread: Brown & Lawler's own scatter is a few per cent, but real foam and plastic balls are less round and less smooth.
+    # Spread: Brown & Lawler's own scatter is a few per cent, but real foam and plastic balls are less round and less
+    # smooth.
     "smooth": DragLaw("smooth", smooth_sphere, 0.10),
     # Cross & Lindsey, Sports Eng. 17 (2014) 89: 0.507 +- 0.024 in free flight, whatever speed and spin.
     "felt": constant_drag(0.507, 0.05, "felt"),

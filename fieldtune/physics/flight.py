@@ -1,4 +1,6 @@
-"""Flight of a batch of launches: where they are at a distance, how fast they must leave to hit, what their path looks like."""
+"""Flight of a batch of launches: where they are at a distance, how fast they must leave to hit, what their path looks
+like.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +22,10 @@ _LOG_SPEED_TOLERANCE = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class FlightPoint:
-    """Launches (n,) at their distance: ``height`` and ``apex`` (greatest height so far) in metres above the exit, ``slope`` the
-    tangent of the path's angle (negative: descending), ``speed`` m/s, ``time`` s. nan where a path never gets there."""
+    """Launches (n,) at their distance: ``height`` and ``apex`` (greatest height so far) in metres above the exit,
+    ``slope`` the tangent of the path's angle (negative: descending), ``speed`` m/s, ``time`` s. nan where a path
+    never gets there.
+    """
 
     height: FloatArray
     slope: FloatArray
@@ -32,8 +36,8 @@ class FlightPoint:
 
 @dataclass(frozen=True, slots=True)
 class NeededSpeed:
-    """Exit speeds (n,), m/s, that reach a height at a distance, with ``slope`` (tangent), ``time`` (s) and ``apex`` (m above
-    exit) there, and the derivatives of ln(speed) over distance and rise, 1/m. nan where no speed does it."""
+    """Exit speeds (n,), m/s, that reach a height at a distance, with ``slope`` (tangent), ``time`` (s) and ``apex``
+    (m above exit) there, and the derivatives of ln(speed) over distance and rise, 1/m. nan where no speed does it."""
 
     speed: FloatArray
     slope: FloatArray
@@ -76,10 +80,11 @@ def needed_speed(
     spin_ratio: ArrayLike = 0.0,
     log_drag: ArrayLike = 0.0,
 ) -> NeededSpeed:
-    """Exit speed at which the centre passes ``rise`` (m above exit) at ``distance`` (m), leaving at ``elevation`` (rad); the
-    spin grows with the speed (fixed ``spin_ratio``). All broadcast to (n,).
+    """Exit speed at which the centre passes ``rise`` (m above exit) at ``distance`` (m), leaving at ``elevation``
+    (rad); the spin grows with the speed (fixed ``spin_ratio``). All broadcast to (n,).
 
-    nan where it is impossible: the target lies on or above the straight line of departure, or it takes more than ``FASTEST``.
+    nan where it is impossible: the target lies on or above the straight line of departure, or it takes more than
+    ``FASTEST``.
     """
     d, h, angle, spin, scale = _lanes(distance, rise, elevation, spin_ratio, log_drag)
     drop = d * np.tan(angle) - h
@@ -141,12 +146,13 @@ class _Case:
 
     def vacuum_log_speed(self) -> FloatArray:
         """Closed form without air: v^2 = g D^2 / (2 cos^2(angle) drop)."""
-        return np.asarray(
-            0.5 * np.log(self.body.gravity * self.distance**2 / (2 * self.drop)) - np.log(np.cos(self.angle)), dtype=float
-        )
+        square = self.body.gravity * self.distance**2 / (2 * self.drop)
+        return np.asarray(0.5 * np.log(square) - np.log(np.cos(self.angle)), dtype=float)
 
     def solve(self) -> FloatArray:
-        """ln(speed): secant on ln(drop reached / drop asked), which is -2 ln(speed) + const without air, within a bracket."""
+        """ln(speed): secant on ln(drop reached / drop asked), which is -2 ln(speed) + const without air, within a
+        bracket.
+        """
         x = self.vacuum_log_speed()
         if _is_vacuum(self.body):
             return np.where(x <= np.log(FASTEST), x, np.nan)

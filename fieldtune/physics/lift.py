@@ -33,8 +33,8 @@ class LiftLaw:
 
 
 LIFT_LAWS: dict[str, LiftLaw] = {
-    # Through C_L = 0.3 at S = 1 (Fox & McDonald, Ex. 9.9); a smooth ball's lift is weak and may even turn round (reverse
-    # Magnus effect), so the spread is wide.
+    # Through C_L = 0.3 at S = 1 (Fox & McDonald, Ex. 9.9); a smooth ball's lift is weak and may even turn round
+    # (reverse Magnus effect), so the spread is wide.
     "smooth": LiftLaw("smooth", 1.8, 1.533, 0.5),
     # Tennis ball: Stepanek, Am. J. Phys. 56 (1988) 138 (from memory): 1 / (2.022 + 0.981 v / v_spin).
     "felt": LiftLaw("felt", 0.981, 2.022, 0.15),

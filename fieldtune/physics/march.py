@@ -1,6 +1,7 @@
 """Marching a batch of launches through the air in horizontal distance, each with steps of its own.
 
-With p the tangent of the path's angle, r = 1/v_x, s = sqrt(1 + p^2), v = s / r and k = rho A / (2 m), Newton's law reads
+With p the tangent of the path's angle, r = 1/v_x, s = sqrt(1 + p^2), v = s / r and k = rho A / (2 m), Newton's law
+reads
 
     dp/dx = -g r^2 + k C_L s^3,    dr/dx = k s (C_D + C_L p) r,    dy/dx = p,    dt/dx = r
 

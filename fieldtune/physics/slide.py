@@ -1,8 +1,8 @@
 """Sliding over a floor: Coulomb friction, slope and quadratic air drag, in closed form.
 
-Along the floor v dv/dx = -a - c v^2 with a = g (mu cos(slope) + sin(slope)) and c = rho C_D A / (2 m) in 1/m, so v^2 falls
-exponentially towards -a / c (textbook; Coulomb's law of kinetic friction, independent of speed). Slopes are in radians,
-rising away is positive. Distances are measured along the floor. Everything broadcasts.
+Along the floor v dv/dx = -a - c v^2 with a = g (mu cos(slope) + sin(slope)) and c = rho C_D A / (2 m) in 1/m, so v^2
+falls exponentially towards -a / c (textbook; Coulomb's law of kinetic friction, independent of speed). Slopes are in
+radians, rising away is positive. Distances are measured along the floor. Everything broadcasts.
 """
 
 from __future__ import annotations
@@ -21,9 +21,15 @@ def slowing(friction: ArrayLike, slope: ArrayLike = 0.0, gravity: float = STANDA
 
 
 def stop_distance(
-    speed: ArrayLike, friction: ArrayLike, slope: ArrayLike = 0.0, drag: ArrayLike = 0.0, gravity: float = STANDARD_GRAVITY
+    speed: ArrayLike,
+    friction: ArrayLike,
+    slope: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
 ) -> FloatArray:
-    """Distance (m) to rest from a speed (m/s): ln(1 + c v^2 / a) / (2 c); inf on a floor that falls away too steeply to stop."""
+    """Distance (m) to rest from a speed (m/s): ln(1 + c v^2 / a) / (2 c); inf on a floor that falls away too steeply
+    to stop.
+    """
     v, a, c = _lanes(speed, slowing(friction, slope, gravity), drag)
     with np.errstate(divide="ignore", invalid="ignore"):
         stop = v**2 / (2 * a) * _log_share(c * v**2 / a)
@@ -40,7 +46,8 @@ def needed_speed(
 ) -> FloatArray:
     """Speed (m/s) that still has ``speed_left`` (m/s) after a distance (m), by default comes to rest there.
 
-    nan for a negative distance, and where nothing comes to rest (downhill steeper than friction) or is ever that slow there.
+    nan for a negative distance, and where nothing comes to rest (downhill steeper than friction) or is ever that slow
+    there.
     """
     x, a, c, left = _lanes(distance, slowing(friction, slope, gravity), drag, speed_left)
     growth = 2 * c * x
@@ -84,7 +91,11 @@ def time_to(
 
 
 def stop_time(
-    speed: ArrayLike, friction: ArrayLike, slope: ArrayLike = 0.0, drag: ArrayLike = 0.0, gravity: float = STANDARD_GRAVITY
+    speed: ArrayLike,
+    friction: ArrayLike,
+    slope: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
 ) -> FloatArray:
     """Time (s) to rest: atan(v sqrt(c / a)) / sqrt(c a); inf where it never stops."""
     v, a, c = _lanes(speed, slowing(friction, slope, gravity), drag)
