@@ -1,1 +1,5 @@
-"""What shots teach: priors, likelihood, posterior."""
+"""What shots teach: priors, likelihood, posterior, epochs, the next shot worth taking."""
+
+from fieldtune.learn.posterior import Posterior, learn, next_shot
+
+__all__ = ["Posterior", "learn", "next_shot"]

@@ -1,0 +1,107 @@
+"""From shots to rows of evidence about the log exit speed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.learn.objective import WILD_SHARE, Rows
+from fieldtune.learn.shot_table import ShotTable
+from fieldtune.learn.sight import Expansion, NeedOf, SideView, Sight, sight
+from fieldtune.learn.unknowns import PAIRS, SHAPES, Layout
+from fieldtune.robot.model import Robot
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+# A wild outcome is any of three, or a miss anywhere within three metres.
+_LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
+_LOG_WILD_MISS = math.log(WILD_SHARE / 6)
+# Variance below which no launcher repeats itself; keeps logarithms finite.
+_LEAST_VARIANCE = 1e-10
+
+
+def evidence(
+    robot: Robot, table: ShotTable, layout: Layout, need_of: NeedOf, side: SideView, curved: bool
+) -> tuple[Rows, ...]:
+    """Rows of range evidence of all shots, around the layout's origin.
+
+    A measured miss says all that its result says about the range, and more: only one of the two counts.
+    """
+    rows: list[Rows] = []
+    measured = np.isfinite(table.miss)
+    judged = table.is_result("in", "short", "long") & ~measured
+    for place in np.unique(table.target):
+        index = np.flatnonzero((table.target == place) & (judged | measured))
+        if not len(index):
+            continue
+        seen = sight(robot, table, index, layout, need_of, side, curved)
+        rows.append(_intervals(table, index[judged[index]], layout, seen.at(judged[index])))
+        rows.append(_points(robot, table, index[measured[index]], layout, seen.at(measured[index])))
+    return tuple(part for part in rows if len(part))
+
+
+def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansion) -> FloatArray:
+    """Rows (n, F) of needed minus real log exit speed over the layout's features."""
+    out = np.zeros((len(index), layout.feature_count))
+    out[:, : layout.gains] = -table.columns(layout.prior.basis)[index]
+    out[:, layout.tracking_at] = -table.tracked[index].astype(float)
+    out[np.arange(len(index)), layout.gains + 1 + table.epoch[index]] = -1.0
+    start = layout.shape_features_at
+    out[:, start : start + SHAPES] = at.slope
+    for row, (i, k) in enumerate(PAIRS, start=start + SHAPES):
+        out[:, row] = at.bend[:, i, k] * (0.5 if i == k else 1.0)
+    out[:, -1] = at.value - table.model[index]
+    return out
+
+
+def loads(seen: Sight) -> FloatArray:
+    """How the variances of log speed and of angle act on the log exit speed (n, 2)."""
+    return np.column_stack([np.ones(len(seen.endless)), seen.center.slope[:, 0] ** 2])
+
+
+def extra_variance(table: ShotTable, index: IntArray, layout: Layout) -> FloatArray:
+    """Variance of the log exit speed from how the drive follows its command, where it was not measured (n,)."""
+    return np.asarray(table.tracked[index] * layout.prior.jitter**2 + _LEAST_VARIANCE)
+
+
+def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
+    """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far one."""
+    # A far edge that no speed reaches has no beyond: "long" then tells nothing about the speed.
+    keep = np.isfinite(seen.low.value) & ~(table.is_result("long")[index] & seen.endless)
+    index, seen = index[keep], seen.at(keep)
+    short, long = table.is_result("short")[index], table.is_result("long")[index]
+    lower, upper = (coefficients(table, index, layout, edge) for edge in (seen.low, seen.high))
+    return Rows(
+        lower=np.where(long[:, None], upper, lower),
+        upper=np.where(short[:, None], lower, upper),
+        open_low=short,
+        open_high=long | (seen.endless & ~short),
+        loads=loads(seen),
+        extra=extra_variance(table, index, layout),
+        log_wild=np.full(len(index), _LOG_WILD_OUTCOME),
+        log_unit=np.zeros(len(index)),
+        count=np.ones(len(index)),
+        source=index,
+    )
+
+
+def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
+    """Measured misses as values of the log exit speed."""
+    keep = np.isfinite(seen.miss.value) & (np.abs(seen.miss.by_miss) > 1e-9)
+    index, seen = index[keep], seen.at(keep)
+    by_miss = np.abs(seen.miss.by_miss)
+    return Rows(
+        lower=coefficients(table, index, layout, seen.miss),
+        upper=None,
+        open_low=np.zeros(len(index), dtype=bool),
+        open_high=np.zeros(len(index), dtype=bool),
+        loads=loads(seen),
+        extra=(by_miss * robot.uncertainty.miss) ** 2 + extra_variance(table, index, layout),
+        log_wild=np.full(len(index), _LOG_WILD_MISS),
+        log_unit=np.log(by_miss),
+        count=np.ones(len(index)),
+        source=index,
+    )

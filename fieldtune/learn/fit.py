@@ -1,0 +1,117 @@
+"""From shots to what is believed: maximum, spread and draws, from all shots and with the same answer every time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.aim.belief import Belief, Unknowns
+from fieldtune.learn.draws import elliptical, laplace
+from fieldtune.learn.evidence import evidence
+from fieldtune.learn.newton import Mode, maximise
+from fieldtune.learn.objective import Objective, Rows
+from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
+from fieldtune.learn.side import SideLayout, side_objective
+from fieldtune.learn.sight import NeedOf, SideView
+from fieldtune.learn.start import starting_point
+from fieldtune.learn.tracking import tracked_prior
+from fieldtune.learn.unknowns import Layout, prior_of
+from fieldtune.records import Shot
+from fieldtune.robot.model import Robot
+
+FloatArray = NDArray[np.float64]
+
+_SEED = 20140
+# Expansions: again while the shape has moved by more than this many prior standard deviations.
+_STILL, _EXPANSIONS = 0.1, 4
+# Up to this many shots the needs' curvature is carried along and the draws are corrected for not being normal.
+_CURVED, _CORRECTED, _SWEEPS = 150, 40, 16
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """What is believed after ``table``'s shots, and how it was found."""
+
+    robot: Robot
+    belief: Belief
+    table: ShotTable
+    epochs: tuple[int, ...]
+    objective: Objective
+    layout: Layout
+    mode: Mode
+    side: SideView
+    need_of: NeedOf
+
+
+def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws: int) -> Fit:
+    """Posterior of a robot's unknowns from the shots that count, as ``draws`` draws for the present epoch."""
+    table = shot_table(robot, shots, epoch)
+    epochs = epochs_of(table.shots, epoch)
+    rng = np.random.default_rng(_SEED)
+    side_hill = side_objective(robot, table, need_of)
+    side_mode = maximise(side_hill, np.zeros(2))
+    side_layout = SideLayout.of(robot)
+    view = SideView(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
+    hill, layout, mode = _climb(robot, table, len(epochs), need_of, view)
+    few = len(table) <= _CORRECTED
+    points = _drawn(hill, mode, draws, few and bool(hill.rows), rng)
+    side_points = _drawn(side_hill, side_mode, draws, few and bool(side_hill.rows), rng)
+    place = epochs.index(epoch)
+    belief = Belief(
+        basis=layout.prior.basis,
+        draws=_unknowns(layout, points, side_layout, side_points, place),
+        weights=np.full(draws, 1 / draws),
+        best=_unknowns(layout, mode.u[None], side_layout, side_mode.u[None], place),
+        shots_used=len(table),
+        epoch=epoch,
+    )
+    return Fit(robot, belief, table, tuple(epochs), hill, layout, mode, view, need_of)
+
+
+def _climb(
+    robot: Robot, table: ShotTable, epochs: int, need_of: NeedOf, view: SideView
+) -> tuple[Objective, Layout, Mode]:
+    """Climb on the needs expanded around the prior, and again around where that led."""
+    prior = tracked_prior(robot, prior_of(robot, robot.targets[0].on_floor), table)
+    layout = Layout(prior, epochs, np.zeros(3))
+    curved = len(table) <= _CURVED
+    hill = _hill(layout, evidence(robot, table, layout, need_of, view, curved))
+    mode = maximise(hill, starting_point(hill, table, layout))
+    for _ in range(_EXPANSIONS):
+        shape = layout.shape(mode.u[None])[0]
+        if not hill.rows or np.all(np.abs(shape - layout.origin) < _STILL * layout.prior.shape):
+            break
+        layout = replace(layout, origin=shape)
+        hill = _hill(layout, evidence(robot, table, layout, need_of, view, curved))
+        mode = maximise(hill, mode.u)
+    return hill, layout, mode
+
+
+def _hill(layout: Layout, rows: tuple[Rows, ...]) -> Objective:
+    return Objective(layout, rows, np.ones(layout.size))
+
+
+def _drawn(hill: Objective, mode: Mode, count: int, few: bool, rng: np.random.Generator) -> FloatArray:
+    return elliptical(hill, mode, count, _SWEEPS, rng) if few else laplace(mode, count, rng)
+
+
+def _unknowns(
+    layout: Layout, points: FloatArray, side_layout: SideLayout, side_points: FloatArray, epoch_place: int
+) -> Unknowns:
+    """Draws in their own units; the level holds the present epoch's offset and how the drive follows its command."""
+    gain, shape = layout.gain(points), layout.shape(points)
+    gain[:, 0] += layout.offsets(points)[:, epoch_place] + layout.tracking(points)
+    variances = layout.variances(points)
+    return Unknowns(
+        gain=gain,
+        angle_error=shape[:, 0],
+        log_drag=shape[:, 1],
+        distance_bias=shape[:, 2],
+        side_bias=side_layout.bias(side_points),
+        speed_scatter=np.sqrt(variances[:, 0] + layout.prior.jitter**2),
+        angle_scatter=np.sqrt(variances[:, 1]),
+        side_scatter=side_layout.scatter(side_points),
+    )

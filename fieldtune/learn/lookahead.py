@@ -1,0 +1,149 @@
+"""The next shot worth taking: one step of looking ahead over the outcomes it may have.
+
+For every candidate distance and setpoint the draws are weighed anew by each possible outcome, and the best mean hit probability that
+would then be reached over the working range is averaged over the outcomes. All of it is matrix products over draws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from fieldtune.aim.chance import Situation, situation
+from fieldtune.aim.exit import log_speed, setpoint_for
+from fieldtune.aim.need import Need
+from fieldtune.aim.reach import reach
+from fieldtune.aim.results import NextShot
+from fieldtune.errors import InputError
+from fieldtune.learn.fit import Fit
+from fieldtune.robot.model import Target
+
+FloatArray = NDArray[np.float64]
+
+_DISTANCES, _SETPOINTS, _AROUND = 7, 25, 3.0
+# Setpoints tried at each distance, in standard deviations of what is believed about the speed: best, and one to each side.
+_ASIDE = (0.0, -1.0, 1.0)
+# A gain below this many points of probability is no reason to prefer one distance to another.
+_WORTH = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One distance of the working range: speeds (K, S) of the draws at its trial quantities (S,), hit chances (K, S)."""
+
+    reading: float
+    quantity: FloatArray
+    speeds: FloatArray
+    scene: Situation
+    hits: FloatArray
+
+
+def best_next_shot(fit: Fit, target: Target) -> NextShot:
+    """See ``posterior.next_shot``. Raises ``InputError`` where the target can't be reached at all."""
+    need, weights = fit.need_of(fit.robot, target), fit.belief.weights
+    places = [place for reading in working_range(fit, need, target) if (place := _place(fit, need, reading))]
+    if not places:
+        raise InputError(f"robot {fit.robot.name}: no distance from which the target can be reached; check the profile")
+    now = np.mean([float((weights @ place.hits).max()) for place in places])
+    best: tuple[float, Place, int] | None = None
+    for place in places:
+        for column in _trials(fit, place):
+            gain = _expected(place, column, places, weights) - float(now)
+            if best is None or gain > best[0] + 1e-6:
+                best = (gain, place, column)
+    if best is None:
+        raise InputError(f"robot {fit.robot.name}: no setpoint to try; check the profile's [setpoint] limits")
+    gain, place, column = best
+    return _told(fit, place, column, max(gain, 0.0), float(now), places)
+
+
+def working_range(fit: Fit, need: Need, target: Target) -> FloatArray:
+    """Distances that matter: spots and distances shot from, else the target's reach; at most a few."""
+    known = [spot.distance for spot in fit.robot.spots]
+    known += [
+        float(r) for r, t in zip(fit.table.reading, fit.table.target, strict=True) if fit.table.targets[t] == target
+    ]
+    seen = reach(fit.robot, need, fit.belief)
+    if not seen.works.any():
+        return np.array(known)
+    nearest, farthest = seen.nearest or 0.0, seen.farthest or 0.0
+    inside = [d for d in known if nearest <= d <= farthest]
+    if len(set(inside)) < 2:
+        return np.linspace(nearest + 0.1 * (farthest - nearest), farthest - 0.1 * (farthest - nearest), _DISTANCES)
+    return np.linspace(min(inside), max(inside), _DISTANCES)
+
+
+def _place(fit: Fit, need: Need, reading: float) -> Place | None:
+    """Hit chances of trial setpoints spread over what is believed; None where nothing scores."""
+    belief, robot = fit.belief, fit.robot
+    scene = situation(need, reading, belief.draws)
+    limits = _quantity_limits(fit)
+    wide = np.geomspace(max(limits[0], 1e-3 * limits[1]), limits[1], 65)
+    gaps = log_speed(robot, belief.basis, belief.draws, wide) - scene.center[:, None]
+    middle = np.nanmean(np.where(np.isfinite(gaps), gaps, np.nan), axis=0) if np.isfinite(gaps).any() else None
+    if middle is None or not np.isfinite(middle).any():
+        return None
+    spread = float(np.nanmean(scene.spread)) + float(np.nanstd(gaps[:, int(np.nanargmin(np.abs(middle)))]))
+    inside = np.flatnonzero(np.abs(middle) <= max(_AROUND * spread, 0.05))
+    if not len(inside):
+        return None
+    quantity = np.geomspace(wide[inside[0]], wide[inside[-1]] * 1.0001, _SETPOINTS)
+    speeds = log_speed(robot, belief.basis, belief.draws, quantity)
+    hits = np.nan_to_num(scene.hit(speeds))
+    return Place(reading, quantity, speeds, scene, hits)
+
+
+def _quantity_limits(fit: Fit) -> tuple[float, float]:
+    basis = fit.belief.basis
+    return basis.q_low, basis.q_high
+
+
+def _trials(fit: Fit, place: Place) -> list[int]:
+    """Columns worth trying: the best setpoint and one standard deviation of the belief to either side."""
+    weights = fit.belief.weights
+    best = int(np.argmax(weights @ place.hits))
+    gap = place.speeds[:, best] - place.scene.center
+    sd = float(np.nanstd(gap))
+    mean_speed = np.nanmean(place.speeds, axis=0)
+    wanted = [mean_speed[best] + aside * sd for aside in _ASIDE]
+    return sorted({int(np.argmin(np.abs(mean_speed - speed))) for speed in wanted})
+
+
+def outcome_chances(scene: Situation, speeds: FloatArray) -> FloatArray:
+    """Probabilities (3, K) of short, in, long of each draw at log speeds (K,)."""
+    width = scene.spread
+    low = np.where(np.isfinite(scene.low), scene.low, scene.center[:, None]) @ scene.shares
+    high = np.where(np.isfinite(scene.high), scene.high, np.inf).max(axis=1)
+    finite = np.isfinite(scene.high).all(axis=1)
+    high = np.where(finite, np.where(finite[:, None], scene.high, 0.0) @ scene.shares, high)
+    short = ndtr((low - speeds) / width)
+    long = ndtr((speeds - high) / width)
+    # Where the target can't be hit at all a shot tells nothing.
+    short, long = np.nan_to_num(short, nan=0.5), np.nan_to_num(long, nan=0.5)
+    return np.stack([short, np.maximum(1 - short - long, 0.0), long])
+
+
+def _expected(place: Place, column: int, places: list[Place], weights: FloatArray) -> float:
+    """Best mean hit probability over all places, expected after this shot."""
+    chances = outcome_chances(place.scene, place.speeds[:, column]) * weights
+    reached = np.mean([(chances @ other.hits).max(axis=1) for other in places], axis=0)
+    return float(reached.sum() / weights.sum())
+
+
+def _told(fit: Fit, place: Place, column: int, gain: float, now: float, places: list[Place]) -> NextShot:
+    step = fit.robot.setpoint.step
+    exact = float(setpoint_for(fit.robot, place.quantity[column]))
+    limits = fit.robot.setpoint
+    setpoint = float(np.clip(round(exact / step) * step, limits.low, limits.high))
+    span = f"{places[0].reading:.1f} to {places[-1].reading:.1f} m"
+    if gain < _WORTH:
+        why = f"one more shot will hardly change what is known: {100 * now:.0f} % expected from {span}"
+    else:
+        why = (
+            f"its outcome tells most: from {span} the mean hit probability is expected to rise"
+            f" from {100 * now:.0f} to {100 * (now + gain):.0f} %"
+        )
+    return NextShot(round(place.reading, 3), setpoint, gain, why)

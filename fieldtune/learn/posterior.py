@@ -1,0 +1,57 @@
+"""The room's door: what is believed after some shots, what they taught in words, and the next shot worth taking."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fieldtune.aim.belief import Belief
+from fieldtune.aim.need import need_for
+from fieldtune.aim.results import Learned, NextShot
+from fieldtune.learn.drift import drift
+from fieldtune.learn.facts import facts
+from fieldtune.learn.fit import Fit, fit
+from fieldtune.learn.lookahead import best_next_shot
+from fieldtune.learn.residuals import residuals
+from fieldtune.learn.sight import NeedOf
+from fieldtune.records import Shot
+from fieldtune.robot.model import Robot, Target
+
+DRAWS = 192
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """What is believed of a robot after its shots."""
+
+    fit: Fit
+
+    @property
+    def belief(self) -> Belief:
+        """Weighted draws of the unknowns for the present epoch, which the aim room reads."""
+        return self.fit.belief
+
+    def learned(self) -> Learned:
+        """What the shots taught, in words and numbers."""
+        return Learned(
+            shots_used=self.belief.shots_used,
+            epoch=self.belief.epoch,
+            facts=facts(self.fit),
+            residuals=residuals(self.fit),
+            drift=drift(self.fit),
+        )
+
+
+def learn(
+    robot: Robot, shots: Sequence[Shot], epoch: int = 1, *, need_of: NeedOf = need_for, draws: int = DRAWS
+) -> Posterior:
+    """Posterior of a robot's unknowns from all shots that count, for the present ``epoch``; the prior with none.
+
+    ``need_of`` gives the need of a target (``aim.need.need_for``). Shots that the model can't place are left out.
+    """
+    return Posterior(fit(robot, shots, epoch, need_of, draws))
+
+
+def next_shot(robot: Robot, posterior: Posterior, target: Target) -> NextShot:
+    """The distance and setpoint whose shot is expected to raise the hit probability over the working range most."""
+    return best_next_shot(posterior.fit, target)
