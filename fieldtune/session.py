@@ -46,6 +46,8 @@ class Session:
         self._posterior: Posterior | None = None
         self._monitor: Watching | None = None
         self._claim: Callable[[], object] = _nothing_to_claim
+        self._demo = False
+        self._unkept: dict[str, str] = {}
 
     @classmethod
     def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Session:
@@ -53,10 +55,10 @@ class Session:
 
         Before the first thing is kept, a demonstration robot's profile is copied home.
         """
-        from fieldtune.robot import claim_profile, store_path
+        from fieldtune.robot import claim_profile, is_demo, store_path
 
         session = cls(robot, store_path(robot, home))
-        session._claim = partial(claim_profile, robot, home)
+        session._claim, session._demo = partial(claim_profile, robot, home), is_demo(robot)
         return session
 
     def attach(self, monitor: Watching | None) -> None:
@@ -227,12 +229,15 @@ class Session:
 
     def recall(self, key: str) -> str | None:
         """A small thing kept beside the log: the last good port, a caution that was seen."""
-        return self.store.meta(key)
+        return self._unkept.get(key) or self.store.meta(key)
 
     def remember(self, key: str, value: str) -> None:
-        """Keeps a small thing beside the log."""
-        self._claim()
-        self.store.set_meta(key, value)
+        """Keeps a small thing beside the log; of a demonstration robot that has no log yet, until this session ends."""
+        if self._demo and self.store.path is not None and not self.store.path.exists():
+            self._unkept[key] = value
+        else:
+            self._claim()
+            self.store.set_meta(key, value)
 
     def close(self) -> None:
         """Closes the log."""

@@ -154,6 +154,22 @@ def test_a_demonstration_robot_is_copied_home_with_the_first_thing_kept(tmp_path
     assert len(Session.beside_profile(copied, home).shots()) == 1
 
 
+def test_a_caution_seen_is_remembered_but_makes_no_copy_of_a_demonstration(tmp_path: Path) -> None:
+    from fieldtune.robot import demo_home
+
+    session = Session.beside_profile(load_robot(demo_home() / "heron.toml"), tmp_path / "home")
+    session.remember("caution", "seen")
+    assert session.recall("caution") == "seen"
+    assert not (tmp_path / "home").exists()
+
+
+def test_small_things_last_beside_a_robots_own_profile(tmp_path: Path) -> None:
+    profile = tmp_path / "heron.toml"
+    profile.write_bytes((PROFILES / "heron.toml").read_bytes())
+    Session.beside_profile(load_robot(profile), tmp_path).remember("port", "/dev/ttyACM0")
+    assert Session.beside_profile(load_robot(profile), tmp_path).recall("port") == "/dev/ttyACM0"
+
+
 def test_a_log_in_a_folder_that_is_not_there_names_it(heron: Robot, tmp_path: Path) -> None:
     session = Session(heron, tmp_path / "gone" / "heron.db")
     with pytest.raises(StoreError, match="gone"):
