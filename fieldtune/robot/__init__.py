@@ -1,5 +1,6 @@
 """What the robot is: the profile, read and checked, in SI."""
 
+from fieldtune.robot.figures import derived_lines
 from fieldtune.robot.findings import Problem
 from fieldtune.robot.homes import (
     ProfileEntry,
@@ -22,6 +23,7 @@ __all__ = [
     "check_profile",
     "claim_profile",
     "demo_home",
+    "derived_lines",
     "find_profile",
     "find_profiles",
     "is_demo",

@@ -45,6 +45,17 @@ class Element:
         return math.hypot(self.length or 0.0, self.width or 0.0)
 
     @property
+    def density(self) -> float:
+        """Mean density, kg/m^3."""
+        if self.shape == "block":
+            volume = (self.length or math.nan) * (self.width or math.nan) * (self.height or math.nan)
+        elif self.shape == "disc":
+            volume = math.pi / 4 * (self.diameter or math.nan) ** 2 * (self.height or math.nan)
+        else:
+            volume = math.pi / 6 * (self.diameter or math.nan) ** 3
+        return self.mass / volume
+
+    @property
     def passing_size(self) -> float:
         """Size that has to fit through an opening, metres."""
         if self.shape == "block":

@@ -10,7 +10,8 @@ from fieldtune.errors import ProfileError
 from fieldtune.robot.findings import Findings, Problem
 from fieldtune.robot.model import Robot
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
-from fieldtune.robot.read_launcher import read_element, read_launcher
+from fieldtune.robot.read_element import read_element
+from fieldtune.robot.read_launcher import read_launcher
 from fieldtune.robot.read_place import read_air, read_floor, read_spots, read_targets
 from fieldtune.robot.read_rest import read_link, read_uncertainty
 from fieldtune.robot.section import Section
@@ -24,7 +25,7 @@ _LARGEST = 1_000_000
 def check_profile(path: Path | str) -> tuple[Problem, ...]:
     """All problems of the profile at ``path``, in the order of reading; none of them an error if it can be used.
 
-    Raises ``ProfileError`` only where there is no file to read.
+    Raises ``ProfileError`` only where there is no text file to read.
     """
     return read_profile(path)[1]
 
@@ -36,15 +37,18 @@ def load_profile(path: Path | str) -> Robot:
     if robot is None or errors:
         first, more = errors[0], len(errors) - 1
         rest = f" (+{more} more, run: fieldtune check {path})" if more else ""
-        raise ProfileError(f"{path}: {first.key}: {first.message}{rest}")
+        place = f"{path}:{first.key[5:]}" if first.key.startswith("line ") else f"{path}: {first.key}"
+        raise ProfileError(f"{place}: {first.message}{rest}")
     return robot
 
 
 def read_profile(path: Path | str) -> tuple[Robot | None, tuple[Problem, ...]]:
     """The robot, ``None`` if there is an error, and all problems."""
     path = Path(path)
-    values = _read_toml(path)
     findings = Findings()
+    values = _read_toml(path, findings)
+    if values is None:
+        return None, tuple(findings.problems)
     if not NAME.fullmatch(path.stem):
         found = shown(path.stem)
         findings.error("file name", f"found {found}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")
@@ -52,7 +56,7 @@ def read_profile(path: Path | str) -> tuple[Robot | None, tuple[Problem, ...]]:
     return (None if findings.errors else robot), tuple(findings.problems)
 
 
-def _read_toml(path: Path) -> dict[str, object]:
+def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
     try:
         raw = path.read_bytes()
     except IsADirectoryError:
@@ -72,7 +76,8 @@ def _read_toml(path: Path) -> dict[str, object]:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(fault))
         what = re.sub(r" \(at .*\)", "", str(fault))
         line = int(place[1]) if place else raw.rstrip().count(b"\n") + 1
-        raise ProfileError(f"{path}:{line}: not TOML: {what[:1].lower()}{what[1:]}{_toml_hint(what)}") from None
+        findings.error(f"line {line}", f"not TOML: {what[:1].lower()}{what[1:]}{_toml_hint(what)}")
+        return None
     except RecursionError:
         raise ProfileError(f"{path}: not a profile: nested too deeply") from None
 

@@ -1,0 +1,57 @@
+"""Reads ``[element]``: what is launched."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from fieldtune.robot.model import Element, Shape, Surface
+from fieldtune.robot.section import Section
+from fieldtune.units import LENGTH, MASS, shown
+
+_SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
+_SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
+
+
+def read_element(section: Section) -> Element:
+    """The element; sizes in metres, mass in kilograms."""
+    shape = cast(Shape, section.choice("shape", ("sphere", "disc", "block")))
+    sizes: dict[str, float] = {}
+    for key in _SIZES[shape]:
+        default = 0.0 if (shape, key) == ("disc", "height") else None
+        sizes[key] = section.quantity(key, LENGTH, default, over="0 mm", most="2 m", usual=("1 mm", "60 cm"))
+    for key in ("diameter", "length", "width", "height"):
+        if key not in sizes and key in section and "shape" in section:
+            section.take(key)
+            section.error(key, f"does not belong to a {shape}, which has {' and '.join(_SIZES[shape])}")
+    if shape == "disc" and sizes["height"] == 0.0:
+        sizes["height"] = sizes["diameter"] / 10
+    element = Element(
+        shape=shape,
+        mass=section.quantity("mass", MASS, over="0 g", most="20 kg", usual=("0.5 g", "2 kg")),
+        **sizes,
+        surface=cast(Surface, section.choice("surface", _SURFACES, "smooth")),
+        drag=_coefficient(section, "drag", 3.0),
+        lift=_coefficient(section, "lift", 3.0),
+    )
+    section.close()
+    _doubt_density(section, element)
+    return element
+
+
+def _coefficient(section: Section, key: str, most: float) -> float | None:
+    raw = section.take(key)
+    if raw is None:
+        return None
+    if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0 <= raw <= most:
+        section.error(key, f"found {shown(raw)}; expected a plain number from 0 to {most:g}")
+        return None
+    return float(raw)
+
+
+def _doubt_density(section: Section, element: Element) -> None:
+    """Osmium, the densest stuff there is, has 22.6 g/cm^3 (CRC Handbook); steel 7.9; a foam ball 0.02 or more."""
+    density = element.density
+    if density > 22_600:
+        section.error("mass", f"gives {density / 1000:.3g} g/cm^3 with this size, denser than any metal; check both")
+    elif density > 9_000 or density < 5:
+        section.warn("mass", f"gives {density / 1000:.3g} g/cm^3 with this size; check both")
