@@ -35,7 +35,8 @@ def load_profile(path: Path | str) -> Robot:
     robot, problems = read_profile(path)
     errors = [problem for problem in problems if problem.severity == "error"]
     if robot is None or errors:
-        first, more = errors[0], len(errors) - 1
+        first = min(errors, key=lambda problem: problem.message.startswith("missing"))  # a misspelt key says more
+        more = len(errors) - 1
         rest = f" (+{more} more, run: fieldtune check {path})" if more else ""
         place = f"{path}:{first.key[5:]}" if first.key.startswith("line ") else f"{path}: {first.key}"
         raise ProfileError(f"{place}: {first.message}{rest}")
@@ -63,7 +64,8 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
         raise ProfileError(f"{path}: is a folder; expected a profile, a TOML file") from None
     except FileNotFoundError:
         raise ProfileError(f"{path}: no such file") from None
-    except OSError as fault:
+    except (OSError, ValueError) as fault:  # ValueError: a path with a null character
+        fault = fault if isinstance(fault, OSError) else OSError(str(fault))
         raise ProfileError(f"{path}: can't be read: {fault.strerror or fault}") from None
     if len(raw) > _LARGEST:
         raise ProfileError(f"{path}: is {len(raw)} bytes long; expected a profile of at most {_LARGEST}")

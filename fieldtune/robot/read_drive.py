@@ -89,7 +89,8 @@ def _read_teeth(section: Section) -> tuple[int, ...]:
 def _doubt_motor(section: Section, drive: Drive) -> None:
     """One motor has one constant: torque per ampere equals volts per rad/s in SI, so that both pairs have to agree."""
     if drive.free_current >= drive.stall_current:
-        section.error("free_current", "expected less than stall_current")
+        found = shown(section.values["free_current"])
+        section.error("free_current", f"found {found}; expected less than stall_current, {drive.stall_current:g} A")
         return
     per_ampere = drive.stall_torque / (drive.stall_current - drive.free_current)
     per_speed = drive.nominal_voltage * (1 - drive.free_current / drive.stall_current) / drive.free_speed

@@ -51,7 +51,8 @@ def _coefficient(section: Section, key: str, most: float) -> float | None:
 def _doubt_density(section: Section, element: Element) -> None:
     """Osmium, the densest stuff there is, has 22.6 g/cm^3 (CRC Handbook); steel 7.9; a foam ball 0.02 or more."""
     density = element.density
+    words = f"found {shown(section.values.get('mass'))}, {density / 1000:.3g} g/cm^3 with this size"
     if density > 22_600:
-        section.error("mass", f"gives {density / 1000:.3g} g/cm^3 with this size, denser than any metal; check both")
+        section.error("mass", f"{words}, denser than any metal; expected less, or a larger size")
     elif density > 9_000 or density < 5:
-        section.warn("mass", f"gives {density / 1000:.3g} g/cm^3 with this size; check both")
+        section.warn("mass", f"{words}; check both")

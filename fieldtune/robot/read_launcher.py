@@ -6,7 +6,7 @@ import math
 from typing import Literal, cast
 
 from fieldtune.robot.model import Arm, Element, Flywheel, Launcher, SpringWire, Striker
-from fieldtune.robot.read_spring import draw, preload, read_wire, spring_rate
+from fieldtune.robot.read_spring import check_solid, draw, preload, read_wire, spring_rate
 from fieldtune.robot.section import Section
 from fieldtune.units import ANGLE, DENSITY, INERTIA, LENGTH, MASS, RATIO, TORQUE, shown
 
@@ -97,24 +97,30 @@ def _doubt_inertia(section: Section, wheel: Flywheel) -> None:
     """Compares with a solid steel disc (7850 kg/m^3) as thick as half its diameter: m d^2 / 8."""
     solid = 7850 * math.pi / 8 * wheel.wheel_diameter**3 * wheel.wheel_diameter**2 / 8
     inertia = wheel.wheel_inertia
+    found, times = f"found {shown(section.values.get('wheel_inertia'))}", (inertia or 0.0) / solid
     if inertia is None:
         section.warn("wheel_inertia", "not given; drop in speed, recovery and rate of fire stay unknown")
-    elif inertia > 30 * solid:
-        section.error("wheel_inertia", f"is {inertia / solid:.0f} times that of a solid steel wheel; check the unit")
-    elif not solid / 1000 < inertia < 2 * solid:
-        section.warn("wheel_inertia", f"is {inertia / solid:.2g} times that of a solid steel wheel; check the unit")
+    elif times > 30:
+        section.error(
+            "wheel_inertia", f"{found}, {times:.0f} times a solid steel wheel's; expected less, check the unit"
+        )
+    elif not 0.001 < times < 2:
+        section.warn("wheel_inertia", f"{found}, {times:.2g} times a solid steel wheel's; check the unit")
 
 
 def _read_striker(section: Section, wire: SpringWire | None) -> Striker:
     rate = spring_rate(section, wire)
-    draw_min, draw_max = draw(section, wire, None)
+    force = preload(section, rate)
+    draw_min, draw_max = draw(section)
+    if wire is not None and rate is not None:
+        check_solid(section, wire, draw_max, force / rate)
     if "efficiency" not in section:
         section.warn("efficiency", "not given; taken as 0.8 until shots tell")
     contact = cast(Literal["strike", "push"], section.choice("contact", ("strike", "push"), "strike"))
     return Striker(
         contact=contact,
         spring_rate=math.nan if rate is None else rate,
-        preload=preload(section, rate),
+        preload=force,
         draw_min=draw_min,
         draw_max=draw_max,
         spring_mass=section.quantity("spring_mass", MASS, 0.0, least="0 g", most="20 kg"),
@@ -126,7 +132,7 @@ def _read_striker(section: Section, wire: SpringWire | None) -> Striker:
 
 def _read_arm(section: Section, wire: SpringWire | None) -> Arm:
     length = section.quantity("arm_length", LENGTH, over="0 mm", most="5 m", usual=("3 cm", "1.5 m"))
-    given = [key for key in ("spring_rate", "torque", "spring") if key in section]
+    given = [key for key in ("spring_rate", "torque") if key in section] or ["spring"] * ("spring" in section)
     if len(given) != 1:
         found = " and ".join(given) or "neither"
         section.error("spring_rate", f"found {found}; expected either spring_rate or torque, what drives the arm")
@@ -137,7 +143,7 @@ def _read_arm(section: Section, wire: SpringWire | None) -> Arm:
     if "release_angle" not in section and "exit_angle" in section:
         exit_angle = section.maybe("exit_angle", ANGLE)
         default = math.nan if exit_angle is None else math.pi / 2 - exit_angle
-    draw_min, draw_max = draw(section, wire, length)
+    draw_min, draw_max = draw(section, length)
     if "efficiency" not in section:
         section.warn("efficiency", "not given; taken as 0.8 until shots tell")
     return Arm(

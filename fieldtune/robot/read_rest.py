@@ -22,6 +22,7 @@ _ANGLES = ("exit_angle", "exit_angle_scatter", "side_scatter")
 def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
     """One standard deviation of each number; the drag's default follows from how well its surface is known."""
     section = profile.section("uncertainty") or Section({}, "uncertainty", profile.findings)
+    _lift_zeros(section)
     spread = 0.3 if element.shape != "sphere" else _DRAG_SPREAD[element.surface]
     usual = replace(Uncertainty(), drag=0.1 if element.drag is not None else spread)
     why = "nothing is known exactly"
@@ -35,6 +36,16 @@ def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
         values[key] = section.quantity(key, LENGTH, getattr(usual, key), over="0 mm", most="5 m", why=why)
     section.close()
     return Uncertainty(**values)
+
+
+def _lift_zeros(section: Section) -> None:
+    """Nothing is known exactly, and learning divides by these: a zero becomes something small."""
+    least = {**dict.fromkeys(_RELATIVE, "0.1 %"), **dict.fromkeys(_ANGLES, "0.01 deg")}
+    for key, raw in section.values.items():
+        number = raw.split()[0].rstrip("%°") if isinstance(raw, str) and raw.split() else raw
+        if str(number) in ("0", "0.0", "0.00"):
+            section.values[key] = least.get(key, "0.1 mm")
+            section.warn(key, f"found {shown(raw)}; nothing is known exactly, taken as {section.values[key]}")
 
 
 def read_link(profile: Section) -> LinkSettings:

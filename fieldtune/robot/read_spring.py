@@ -19,6 +19,8 @@ def spring_rate(section: Section, wire: SpringWire | None, arm_length: float | N
         torsion = section.checked("spring_rate", raw, TORSION, "0 N m/rad", most="2000 N m/rad")
         return None if torsion is None else torsion / arm_length**2
     rate = section.quantity("spring_rate", STIFFNESS, over="0 N/m", most="1000 N/mm", usual=("0.01 N/mm", "50 N/mm"))
+    if wire is not None and arm_length is None and not 0.75 < rate / _wire_rate(wire) < 1.33:
+        section.warn("spring_rate", f"found {shown(raw)}; its wire gives {_wire_rate(wire) / 1e3:.3g} N/mm, check both")
     return None if math.isnan(rate) else rate
 
 
@@ -49,7 +51,7 @@ def preload(section: Section, rate: float | None) -> float:
     return section.checked("preload", raw, FORCE, least="0 N", most="20 kN", usual=(None, "1 kN")) or 0.0
 
 
-def draw(section: Section, wire: SpringWire | None, arm_length: float | None) -> tuple[float, float]:
+def draw(section: Section, arm_length: float | None = None) -> tuple[float, float]:
     """Smallest and largest draw, metres; an arm's may be given as the angle it swings through."""
 
     def one(key: str, default: float | None) -> float:
@@ -69,15 +71,24 @@ def draw(section: Section, wire: SpringWire | None, arm_length: float | None) ->
         found = shown(section.values["draw_min"])
         section.error("draw_min", f"found {found}; expected less than draw_max, {shown(section.values['draw_max'])}")
     if arm_length is not None and high > 5.24 * arm_length:
-        section.error("draw_max", "is more than 300 deg of swing for this arm_length; draw runs along the tip's arc")
-    if wire is not None and wire.free_length is not None:
-        room = wire.free_length - wire.wire_diameter * (wire.total_turns or wire.active_turns)
-        if room < high:
-            section.error("draw_max", f"is more than the {room * 1e3:.0f} mm that the spring can be squeezed to solid")
+        found, most = shown(section.values["draw_max"]), f"{arm_length * 5.236 * 1e3:.0f} mm"
+        section.error("draw_max", f"found {found}; expected at most {most} (300 deg of swing, along the tip's arc)")
     return low, high
 
 
+def check_solid(section: Section, wire: SpringWire, draw_max: float, squeezed: float) -> None:
+    """Refuses a draw beyond the length at which the coils touch; ``squeezed``: what the preload takes, metres."""
+    if wire.free_length is None:
+        return
+    solid = wire.wire_diameter * (wire.total_turns or wire.active_turns)
+    room = wire.free_length - solid - squeezed
+    if draw_max > room:
+        found = shown(section.values["draw_max"])
+        section.error("draw_max", f"found {found}; expected at most {room * 1e3:.0f} mm (the spring is solid there)")
+
+
 def read_wire(section: Section) -> SpringWire | None:
+    """The spring's wire, ``None`` where the profile doesn't tell."""
     table = section.section("spring")
     if table is None:
         return None
@@ -92,9 +103,11 @@ def read_wire(section: Section) -> SpringWire | None:
     table.knows("total_turns")
     table.close()
     if wire.coil_diameter <= 2 * wire.wire_diameter:
-        table.error("coil_diameter", "expected the mean coil diameter, more than twice the wire's diameter")
+        found = shown(table.values["coil_diameter"])
+        table.error("coil_diameter", f"found {found}; expected the mean diameter, more than twice the wire's")
     if wire.total_turns is not None and wire.total_turns < wire.active_turns:
-        table.error("total_turns", "expected at least as many as active_turns")
+        found = shown(table.values["total_turns"])
+        table.error("total_turns", f"found {found}; expected at least the {wire.active_turns:g} active turns")
     return wire
 
 

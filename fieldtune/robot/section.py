@@ -149,7 +149,7 @@ class Section:
         raw = self.take(key)
         if raw is None and default is not None:
             return default
-        expected = f"expected a whole number from {least} to {most}"
+        expected = f"expected {least} or {most}" if most == least + 1 else f"expected a whole number, {least} to {most}"
         if isinstance(raw, bool) or not isinstance(raw, int) or not least <= raw <= most:
             self.error(key, f"missing; {expected}" if raw is None else f"found {shown(raw)}; {expected}")
             return least
