@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.robot.model import Robot
-from fieldtune.sizing.cocking import longest_draw
+from fieldtune.sizing.cocking import longest_draw, needed_torque
 from fieldtune.sizing.drivetrain import FloatArray, Train, fastest_wheel, train, turning_inertia
 from fieldtune.sizing.shot import speed_kept
 from fieldtune.sizing.supply import odd_voltage, usual_voltage
 
-RECOVERED = 0.99
-"""Share of the setpoint at which the wheel counts as back: within the usual scatter of exit speeds."""
+SETTLED = 0.01
+"""The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""
 
 BETWEEN_SHOTS_S = 2.0
 """Time between shots to recover in, where nobody says otherwise."""
@@ -66,7 +66,40 @@ def wheel_ceiling(robot: Robot, supply: Train, open_circuit_v: ArrayLike, betwee
     inertia = turning_inertia(wheel) if wheel is not None else None
     kept = speed_kept(robot)
     if inertia is None or kept is None:
-        return free
+        return np.asarray(free, dtype=float)
     grown = np.exp(np.minimum(between_s / supply.time_constant(inertia), 50.0))
-    recovered = free * (grown - 1) / (RECOVERED * grown - kept)
-    return np.minimum(free, recovered)
+    recovered = free * (grown - 1) / (back_share(kept) * grown - kept)
+    return np.asarray(np.minimum(free, recovered), dtype=float)
+
+
+def lowest_voltage(
+    robot: Robot,
+    setpoint: float,
+    resistance_ohm: float,
+    between_s: float = BETWEEN_SHOTS_S,
+    battery_v: float | None = None,
+) -> float | None:
+    """Rest voltage (V) below which a setpoint is no longer held and recovered to: the ceiling read backwards.
+
+    ``battery_v``: the voltage at which a setpoint in % was chosen. None without a drive or for a draw beyond
+    the stroke.
+    """
+    if robot.drive is None:
+        return None
+    supply = train(robot.drive, resistance_ohm)
+    m = supply.motor
+    if robot.launcher.flywheel is None:
+        torque = needed_torque(robot, setpoint / 1000)
+        return None if torque is None else float(supply.motor_current(torque)) * m.resistance
+    if robot.setpoint.unit == "%":
+        return None if battery_v is None else battery_v * setpoint / 100
+    at_one_volt_more = wheel_ceiling(robot, supply, m.free_current * m.resistance + 1.0, between_s)
+    return m.free_current * m.resistance + setpoint * _RPM / float(at_one_volt_more)
+
+
+def back_share(kept: float) -> float:
+    """Share of the setpoint at which the wheel counts as back, after a shot that left it this share of its speed.
+
+    Within 1 %; where a shot takes hardly more than that, when nine tenths of the drop are made good.
+    """
+    return 1 - min(SETTLED, (1 - kept) / 10)

@@ -92,14 +92,23 @@ def draws_by_torque(full: Stroke, torque: ArrayLike) -> FloatArray:
     return np.where(values > hardest[-1], full.draw[-1], partial)
 
 
+def needed_torque(robot: Robot, draw: float) -> float | None:
+    """Torque (N m) at the hardest point on the way to a draw (m); None for a draw that the mechanism can't make."""
+    if draw > longest_stroke(robot) * (1 + 1e-9):
+        return None
+    way = stroke(robot, draw)
+    return float(way.torque[way.worst])
+
+
 def cock_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
     """Seconds to cock at full power, inertia left out (it is small against the spring); inf where the drive stalls.
 
     Shape: that of the supply's gear trains broadcast with the voltages.
     """
     rate = _speed_over(way, supply, open_circuit_v)
-    slowness = np.where(np.isfinite(rate), 1 / rate, np.inf)
-    return np.asarray(np.sum((slowness[..., 1:] + slowness[..., :-1]) / 2 * np.diff(way.turn), axis=-1), dtype=float)
+    slowness = 1 / rate
+    seconds = np.sum((slowness[..., 1:] + slowness[..., :-1]) / 2 * np.diff(way.turn), axis=-1)
+    return np.asarray(np.where(np.isnan(seconds), np.inf, seconds), dtype=float)
 
 
 def return_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:

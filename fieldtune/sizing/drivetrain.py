@@ -11,12 +11,12 @@ Gears and number of stages may be arrays, so one call covers a whole sweep.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.physics.motor import Motor, motor
+from fieldtune.physics.motor import Motor, motor, on_supply, time_constant
 from fieldtune.robot.model import Drive, Flywheel, Robot
 
 FloatArray = NDArray[np.float64]
@@ -35,7 +35,7 @@ class Train:
         """Unloaded speed at the output, rad/s; zero where the voltage does not even overcome the motors' own drag."""
         m = self.motor
         volts = np.asarray(open_circuit_v, dtype=float) - m.free_current * m.resistance
-        return np.maximum(volts, 0.0) / (m.emf_constant * self.reduction)
+        return np.asarray(np.maximum(volts, 0.0) / (m.emf_constant * self.reduction), dtype=float)
 
     def stall_torque(self, open_circuit_v: ArrayLike) -> FloatArray:
         """Torque at the output standing still, N m."""
@@ -63,14 +63,13 @@ class Train:
     def current(self, open_circuit_v: ArrayLike, speed: ArrayLike) -> FloatArray:
         """Battery current of all motors at full power, A, never below zero."""
         m = self.motor
-        volts = np.asarray(open_circuit_v, dtype=float) - m.emf_constant * self.reduction * np.asarray(speed, dtype=float)
-        return np.maximum(self.motors * volts / m.resistance, 0.0)
+        emf = m.emf_constant * self.reduction * np.asarray(speed, dtype=float)
+        volts = np.asarray(open_circuit_v, dtype=float) - emf
+        return np.asarray(np.maximum(self.motors * volts / m.resistance, 0.0), dtype=float)
 
     def time_constant(self, inertia: ArrayLike) -> FloatArray:
         """Time constant of the approach to the free speed, s, for an inertia (kg m^2) referred to the output."""
-        m = self.motor
-        stiffness = self.motors * self.reduction**2 * self.efficiency * m.torque_constant * m.emf_constant
-        return np.asarray(inertia, dtype=float) * m.resistance / stiffness
+        return time_constant(self.motor, inertia, self.reduction, self.efficiency, self.motors)
 
 
 def train(
@@ -81,7 +80,7 @@ def train(
         drive.nominal_voltage, drive.free_speed, drive.stall_torque, drive.stall_current, drive.free_current
     )
     return Train(
-        motor=replace(bare, resistance=bare.resistance + drive.motors * resistance),
+        motor=on_supply(bare, resistance, drive.motors),
         motors=drive.motors,
         reduction=np.asarray(drive.reduction if reduction is None else reduction, dtype=float),
         efficiency=np.asarray(drive.efficiency if efficiency is None else efficiency, dtype=float),
@@ -101,7 +100,7 @@ def hold_current(drive: Drive, supply_v: float, speed: float) -> float:
 def turning_inertia(flywheel: Flywheel) -> float | None:
     """Inertia of all wheels referred to the first one's speed, kg m^2; None where the profile gives none.
 
-    The second wheel of a pair turns ``speed_ratio`` times as fast: its share of the kinetic energy grows with the square.
+    The second wheel of a pair turns ``speed_ratio`` times as fast: its energy grows with the square.
     """
     if flywheel.wheel_inertia is None:
         return None

@@ -21,7 +21,7 @@ def exit_speed(robot: Robot, quantity: ArrayLike) -> FloatArray:
 
 
 def spin_inertia(element: Element) -> float:
-    """Moment of inertia about the spin axis, kg m^2: solid sphere 2/5 m r^2, disc m r^2/2, block about its vertical axis."""
+    """Inertia about the spin axis, kg m^2: solid sphere 2/5 m r^2, disc m r^2/2, block about its vertical axis."""
     if element.shape == "block":
         return element.mass * ((element.length or 0.0) ** 2 + (element.width or 0.0) ** 2) / 12
     radius = (element.diameter or 0.0) / 2

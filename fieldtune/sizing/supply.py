@@ -31,7 +31,7 @@ def usual_voltage(robot: Robot) -> float | None:
 def odd_voltage(robot: Robot, volts: float) -> str | None:
     """Why a reading can't be this robot's battery, in one line with the remedy; None where it can."""
     if not volts > 0:
-        return f"the battery reads {volts:g} V: no battery, or the wire to the meter is off; check battery_mv on the line"
+        return f"the battery reads {volts:g} V: no battery, or the meter's wire is off; check battery_mv on the line"
     low, high = _plausible(robot)
     if low <= volts <= high:
         return None

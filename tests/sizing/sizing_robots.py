@@ -1,4 +1,4 @@
-"""Robots for the sizing tests: the invented harbour machines, built without a profile file. All figures are invented."""
+"""Robots for the sizing tests: the invented harbour machines, built without a profile file. All is invented."""
 
 from __future__ import annotations
 

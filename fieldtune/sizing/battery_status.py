@@ -1,0 +1,91 @@
+"""What the battery watch says at one moment, in figures and in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.records import as_json
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryStatus:
+    """Everything known of the pack now; None where it is not.
+
+    ``charge`` 0..1 with its 90 % interval; ``sag_v`` seen at the last spin-up, ``sag_expected_v`` by the line;
+    ``ceiling`` in setpoint units; ``holds``: the setpoint asked about can be held, ``recovers``: and is back between
+    shots; ``shots_left`` at that setpoint, with a 90 % interval. ``warning`` is what should be said aloud; ``change``
+    offers to note a battery change; ``missing`` says what would let the watch know more.
+    """
+
+    rest_v: float | None
+    rest_sd_v: float | None
+    resistance_ohm: float | None
+    resistance_sd_ohm: float | None
+    resistance_measured: bool
+    charge: float | None
+    charge_90: tuple[float, float] | None
+    sag_v: float | None
+    sag_expected_v: float | None
+    ceiling: float | None
+    setpoint: float | None
+    distance_m: float | None
+    holds: bool | None
+    recovers: bool | None
+    shots_left: float | None
+    shots_left_90: tuple[float, float] | None
+    shots_seen: int
+    warning: str | None
+    change: str | None
+    missing: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain dict for ``--json``."""
+        return dict(as_json(self))
+
+
+def status_lines(status: BatteryStatus, robot: Robot) -> tuple[str, ...]:
+    """The status as short readable lines, the most pressing first."""
+    lines = [line for line in (status.warning, status.change) if line is not None]
+    if status.rest_v is not None:
+        charge = f", about {status.charge:.0%} charged" if status.charge is not None else ""
+        lines.append(f"battery {status.rest_v:.2f} V at rest{charge}")
+    if status.resistance_ohm is not None:
+        source = "measured" if status.resistance_measured else "from the profile, not measured yet"
+        lines.append(f"resistance {1000 * status.resistance_ohm:.0f} mohm, {source}")
+    if status.ceiling is not None:
+        lines.append(f"holds up to {status.ceiling:.0f} {robot.setpoint.unit} now")
+    shots = forecast_words(status)
+    if shots is not None:
+        lines.append(shots)
+    return (*lines, *status.missing)
+
+
+def forecast_words(status: BatteryStatus) -> str | None:
+    """The forecast in shots, with as much precision as it has; None without one."""
+    if status.shots_left is None or status.shots_left_90 is None:
+        return None
+    where = f" at {status.distance_m:.2f} m" if status.distance_m is not None else ""
+    low, high = status.shots_left_90
+    if status.shots_left >= 200:
+        return f"more than 200 shots left{where}"
+    if high > 3 * max(low, 1.0):
+        return f"between {low:.0f} and {min(high, 999):.0f} more shots{where}"
+    return f"about {status.shots_left:.0f} more shots{where}"
+
+
+def warning_words(
+    setpoint: float, unit: str, ceiling: float | None, holds: bool | None, recovers: bool | None, shots: float | None,
+    fewest: float | None,
+) -> str | None:
+    """What to say aloud before a shot falls short; None while there is no need."""
+    if holds is False:
+        return f"battery too low to hold {setpoint:.0f} {unit} (now {ceiling or 0:.0f}): swap it, or go closer"
+    if recovers is False:
+        return f"battery too low to be back at {setpoint:.0f} {unit} between shots: wait longer, swap it, or go closer"
+    if ceiling is not None and ceiling < 1.01 * setpoint:
+        return f"battery just about holds {setpoint:.0f} {unit} (up to {ceiling:.0f}): swap it before the next shots"
+    if shots is not None and fewest is not None and (fewest < 3 or shots < 6):
+        return f"battery nearly too low: about {shots:.0f} more shots at this setpoint, swap it soon"
+    return None

@@ -1,0 +1,321 @@
+"""Watches the battery while the robot runs: resistance, rest voltage, charge, what it can still do, and for how long.
+
+Pure state: fed with samples, it holds no thread and reads no clock. A few microseconds a sample, so that it can follow
+every line and be asked ten times a second.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from fieldtune.physics.battery import charge_at, open_circuit_voltage
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.battery_status import BatteryStatus, warning_words
+from fieldtune.sizing.blocks import Block, BlockMaker, MotorSide
+from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, ceiling, lowest_voltage
+from fieldtune.sizing.charge import ChargeBank, FloatArray
+from fieldtune.sizing.current_check import CurrentCheck
+from fieldtune.sizing.drivetrain import train, turning_inertia
+from fieldtune.sizing.line_fit import LineFit
+from fieldtune.sizing.shot import speed_kept
+from fieldtune.sizing.shot_count import ShotCount
+from fieldtune.sizing.supply import odd_voltage
+from fieldtune.sizing.tired import tired_words
+
+_GAP_S = 5.0
+_LOOK_S = 4.0
+_ENOUGH = 8
+_SETTLE = 6
+_CHANGED_SHARE = 0.025
+_TYPICAL_OHM = 0.1
+_TYPICAL_AH = {"nimh": 3.0, "lead-acid": 12.0, "li-ion": 4.0, "lifepo4": 4.0}
+"""Capacities of packs on small robots: common practice, no source; taken only where the profile gives none."""
+_RPM = 2 * math.pi / 60
+
+
+class BatteryWatch:
+    """One robot's battery, followed sample by sample.
+
+    ``resistance_history``: resistances measured on earlier days (ohms, oldest first), to call a tired pack tired.
+    """
+
+    def __init__(self, robot: Robot, resistance_history: Sequence[float] = ()) -> None:
+        self.robot = robot
+        self._history = tuple(resistance_history)
+        battery = robot.battery
+        self._profile_ohm = battery.resistance if battery is not None else None
+        kept = speed_kept(robot)
+        drop = 0.03 if kept is None else max((1 - kept) / 2, 0.015)
+        self._blocks = BlockMaker(MotorSide.of(robot))
+        self._shots = ShotCount(drop)
+        self._check = CurrentCheck()
+        self._last_t: float | None = None
+        self._odd: str | None = None
+        self._sag_low: float | None = None
+        self._sag: float | None = None
+        self._change: str | None = None
+        self._before_gap: float | None = None
+        self._begin()
+
+    def _begin(self) -> None:
+        self._line: LineFit | None = None
+        self._bank: ChargeBank | None = None
+        self._drawn = 0.0
+        self._unspent = 0.0
+        self._swing = 0.0
+        self._look: list[tuple[float, float]] = []
+        self._look_since: float | None = None
+        self._after_gap = 0
+
+    # ---- feeding
+
+    def feed(
+        self,
+        t: float,
+        wheel_rpm: float | None,
+        voltage: float | None,
+        current: float | None = None,
+        setpoint: float | None = None,
+        fired: bool | None = None,
+    ) -> None:
+        """One sample: seconds of the line's clock, rpm at the wheel, volts, battery amps, setpoint in the robot's unit.
+
+        Anything not sent is None. ``fired``: the robot's own word that an element was released on this sample.
+        """
+        if voltage is None or not math.isfinite(voltage) or not math.isfinite(t):
+            return
+        self._odd = odd_voltage(self.robot, voltage)
+        if self._odd is not None:
+            return
+        if self._last_t is not None and not 0 <= t - self._last_t <= _GAP_S:
+            self._gap()
+        self._last_t = t
+        wanted = setpoint if self.robot.setpoint.unit == "rpm" else None
+        self._shots.add(t, wheel_rpm, wanted, fired, self._drawn)
+        if self._sag_low is not None:
+            self._sag_low = min(self._sag_low, voltage)
+        block = self._blocks.add(t, wheel_rpm, voltage, current)
+        if block is not None:
+            self._take(block)
+
+    def _take(self, block: Block) -> None:
+        self._check.look(block, self._blocks, self._line)
+        amps, amps_sd = block.amps, block.amps_sd
+        if amps is None:
+            if self._blocks.motor is not None:
+                return
+            amps, amps_sd = 0.0, 1.0
+        if self._line is None:
+            ohm = self._profile_ohm if self._profile_ohm is not None else _TYPICAL_OHM
+            self._line = LineFit.start(block.volts + ohm * amps, ohm, (0.5 if self._profile_ohm else 1.0) * ohm)
+        line = self._line
+        line.wait(block.seconds)
+        line.update(block.volts, amps, amps_sd, 1 / math.sqrt(block.samples))
+        self._swing = max(self._swing, amps)
+        self._drawn += amps * block.seconds
+        self._unspent += amps * block.seconds
+        self._follow_sag(block, amps)
+        self._follow_charge(block, amps)
+        if self._before_gap is not None:
+            self._look_for_change()
+
+    def _follow_sag(self, block: Block, amps: float) -> None:
+        """Remember the lowest voltage of each spin-up, as it is when the current has fallen again."""
+        line = self._line
+        if line is None:
+            return
+        if block.gaining and amps > 0.5 * max(self._swing, 1.0):
+            self._sag_low = block.volts if self._sag_low is None else self._sag_low
+        elif self._sag_low is not None and not block.gaining:
+            self._sag, self._sag_low = max(line.rest_v - self._sag_low, 0.0), None
+
+    def _follow_charge(self, block: Block, amps: float) -> None:
+        line = self._line
+        if line is None or line.samples < _ENOUGH:
+            return
+        if self._bank is None:
+            self._bank = self._new_bank(line)
+            self._unspent = 0.0
+        if amps <= max(2.0, 0.25 * self._swing):
+            self._look.append((block.volts, amps))
+        self._look_since = block.time_s if self._look_since is None else self._look_since
+        if block.time_s - self._look_since < _LOOK_S:
+            return
+        self._bank.spend(self._unspent)
+        if self._look:
+            volts = sum(v for v, _ in self._look) / len(self._look)
+            mean_amps = sum(a for _, a in self._look) / len(self._look)
+            noise = math.hypot(line.noise / math.sqrt(2 * len(self._look)), mean_amps * line.resistance_sd)
+            self._bank.observe(volts + line.resistance * mean_amps, max(noise, 1e-3))
+        self._unspent, self._look, self._look_since = 0.0, [], block.time_s
+
+    def _new_bank(self, line: LineFit) -> ChargeBank:
+        """The chemistry's curve; without one a straight line whose steepness stands for the unknown capacity."""
+        battery, sd = self.robot.battery, max(line.rest_sd, 0.02)
+        if battery is None or battery.chemistry is None:
+            rest = line.rest_v
+            return ChargeBank.start(
+                lambda charge: rest * (0.7 + 0.6 * charge),
+                lambda volts: (volts / rest - 0.7) / 0.6,
+                max(battery.cells if battery else 10, 1),
+                rest,
+                sd,
+                8.0,
+                1.0,
+            )
+        chemistry, cells = battery.chemistry, battery.cells
+
+        def volts(charge: FloatArray) -> FloatArray:
+            return np.asarray(open_circuit_voltage(chemistry, charge, cells), dtype=float)
+
+        def charge_of(rest_v: FloatArray) -> FloatArray:
+            return np.asarray(charge_at(chemistry, rest_v, cells), dtype=float)
+
+        given = battery.capacity_ah
+        typical = given if given is not None else _TYPICAL_AH[chemistry]
+        return ChargeBank.start(volts, charge_of, cells, line.rest_v, sd, typical, 0.1 if given else 0.8)
+
+    # ---- battery changes
+
+    def _gap(self) -> None:
+        """The line was silent, or its clock began anew: what was known may belong to another pack."""
+        self._shots.forget()
+        if self._line is not None and self._line.samples >= _ENOUGH:
+            self._before_gap = self._line.rest_v if self._before_gap is None else self._before_gap
+            self._line.var_rest += 0.5**2
+            self._after_gap = 0
+
+    def _look_for_change(self) -> None:
+        self._after_gap += 1
+        line, before = self._line, self._before_gap
+        if line is None or before is None or self._after_gap < _SETTLE:
+            return
+        step = line.rest_v - before
+        if abs(step) > max(_CHANGED_SHARE * before, 4 * line.rest_sd):
+            way = "rose" if step > 0 else "fell"
+            self._change = (
+                f"rest voltage {way} by {abs(step):.2f} V while the line was silent: "
+                "if the battery was changed, note the change"
+            )
+        self._before_gap = None
+
+    def accept_change(self) -> None:
+        """A battery was changed: what was learned of the old pack is dropped, the next samples start anew."""
+        self._change = self._before_gap = None
+        self._begin()
+
+    def decline_change(self) -> None:
+        """The battery is the same: keep what is known of its resistance, and find the charge again."""
+        self._change = self._before_gap = None
+        self._bank = None
+
+    # ---- asking
+
+    def status(self, setpoint: float | None = None, distance_m: float | None = None) -> BatteryStatus:
+        """What is known now. ``setpoint``: the one in question, as ``distance_m`` needs it (only repeated back)."""
+        line = self._line
+        measured = line is not None and line.resistance_sd < 0.25 * line.resistance
+        ohm = line.resistance if measured and line is not None else self._profile_ohm
+        between = self._shots.between(BETWEEN_SHOTS_S)
+        rest = line.rest_v if line is not None else None
+        top = ceiling(self.robot, rest, ohm, between) if rest is not None and ohm is not None else None
+        held = ceiling(self.robot, rest, ohm, math.inf) if rest is not None and ohm is not None else None
+        holds = None if held is None or setpoint is None else held >= setpoint
+        recovers = None if top is None or setpoint is None else top >= setpoint
+        shots = self._shots_left(setpoint, ohm, between)
+        level = self._level()
+        return BatteryStatus(
+            rest_v=rest,
+            rest_sd_v=line.rest_sd if line is not None else None,
+            resistance_ohm=ohm,
+            resistance_sd_ohm=line.resistance_sd if measured and line is not None else None,
+            resistance_measured=measured,
+            charge=level[0] if level else None,
+            charge_90=level[1] if level else None,
+            sag_v=self._sag,
+            sag_expected_v=self._sag_expected(rest, ohm),
+            ceiling=top,
+            setpoint=setpoint,
+            distance_m=distance_m,
+            holds=holds,
+            recovers=recovers,
+            shots_left=shots[0] if shots else None,
+            shots_left_90=(shots[1], shots[2]) if shots else None,
+            shots_seen=self._shots.count,
+            warning=None
+            if setpoint is None
+            else warning_words(
+                setpoint,
+                self.robot.setpoint.unit,
+                top,
+                holds,
+                recovers,
+                shots[0] if shots else None,
+                shots[1] if shots else None,
+            ),
+            change=self._change,
+            missing=self._missing(measured),
+        )
+
+    @property
+    def resistance_measured(self) -> float | None:
+        """Resistance (ohms) once it is measured to a quarter, for the history; None before."""
+        line = self._line
+        return line.resistance if line is not None and line.resistance_sd < 0.25 * line.resistance else None
+
+    def _level(self) -> tuple[float, tuple[float, float]] | None:
+        battery = self.robot.battery
+        if self._bank is None or battery is None or battery.chemistry is None:
+            return None
+        mean, sd = self._bank.level()
+        return mean, (max(mean - 1.645 * sd, 0.0), min(mean + 1.645 * sd, 1.0))
+
+    def _shots_left(
+        self, setpoint: float | None, ohm: float | None, between: float
+    ) -> tuple[float, float, float] | None:
+        line, bank = self._line, self._bank
+        if setpoint is None or ohm is None or line is None or bank is None:
+            return None
+        lowest = lowest_voltage(self.robot, setpoint, ohm, between, line.rest_v)
+        expected = self._expected_charge(setpoint, line.rest_v, between)
+        if lowest is None or (expected is None and self._shots.intervals < 3):
+            return None
+        each = self._shots.charge_per_shot(expected)
+        if each <= 0:
+            return None
+        median, low, high = bank.coulombs_until(lowest)
+        return median / each, low / each, high / each
+
+    def _expected_charge(self, setpoint: float, rest_v: float, between: float) -> float | None:
+        """Coulombs of one shot by the model: the wheel's energy made good at full power, and holding in between."""
+        wheel, drive = self.robot.launcher.flywheel, self.robot.drive
+        kept, inertia = speed_kept(self.robot), turning_inertia(wheel) if wheel is not None else None
+        if drive is None or kept is None or inertia is None or self.robot.setpoint.unit != "rpm":
+            return None
+        gain = drive.reduction * drive.efficiency * train(drive, 0.0).motor.torque_constant
+        return inertia * setpoint * _RPM * (1 - kept) / gain + drive.motors * drive.free_current * between
+
+    def _sag_expected(self, rest_v: float | None, ohm: float | None) -> float | None:
+        if rest_v is None or ohm is None or self.robot.drive is None:
+            return None
+        return ohm * float(train(self.robot.drive, ohm).current(rest_v, 0.0))
+
+    def _missing(self, measured: bool) -> tuple[str, ...]:
+        robot, words = self.robot, []
+        if self._odd is not None:
+            words.append(self._odd)
+        words.extend(self._check.words(self._blocks.motor is not None))
+        battery = robot.battery
+        if battery is None or battery.chemistry is None:
+            words.append("battery.chemistry unknown: charge unknown, forecast from the voltage's fall alone")
+        elif battery.capacity_ah is None and self._bank is not None:
+            words.append("battery.capacity unknown: the forecast needs some ten shots to become sharp")
+        if not measured and self._blocks.motor is None and not self._check.measured:
+            words.append("resistance can't be measured: send current_ma, or give [drive] and launcher.wheel_inertia")
+        tired = tired_words(self._history, self.resistance_measured, self._profile_ohm)
+        return (*words, tired) if tired is not None else tuple(words)
+
+

@@ -1,0 +1,144 @@
+"""Samples of the line gathered into short blocks, each with its mean voltage and the current it stands for.
+
+Where the robot sends no current it is reckoned from how fast the wheel gains speed: the motors' torque is what the
+wheel gains in angular momentum, and a chopper draws from the battery the motors' current times the share of time that
+it is on.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.drivetrain import train, turning_inertia
+
+_RPM = 2 * math.pi / 60
+_LONGEST_STEP_S = 0.5
+_BLOCK_S = 0.08
+_SUDDEN = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Means over a stretch of the line: time at its end (s), volts, battery amps (None where unknown) and their error.
+
+    ``modelled_amps`` is the reckoned current, ``amps`` the measured one where it is sent. ``gaining``: the wheel
+    sped up.
+    """
+
+    time_s: float
+    seconds: float
+    volts: float
+    amps: float | None
+    amps_sd: float
+    modelled_amps: float | None
+    gaining: bool
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class MotorSide:
+    """What turns a gain in wheel speed into battery current: one drive at one gear train, scalars only for speed."""
+
+    motors: int
+    resistance: float
+    torque_constant: float
+    emf_per_wheel_speed: float
+    free_current: float
+    inertia: float
+    torque_gain: float
+
+    @classmethod
+    def of(cls, robot: Robot) -> MotorSide | None:
+        """None where drive or wheel inertia are unknown."""
+        wheel, drive = robot.launcher.flywheel, robot.drive
+        inertia = turning_inertia(wheel) if wheel is not None else None
+        if drive is None or inertia is None:
+            return None
+        m = train(drive, 0.0).motor
+        gain = drive.reduction * drive.efficiency
+        return cls(
+            drive.motors,
+            m.resistance,
+            m.torque_constant,
+            m.emf_constant * drive.reduction,
+            m.free_current,
+            inertia,
+            gain,
+        )
+
+    def battery_current(self, speed: float, acceleration: float, volts: float) -> float:
+        """Battery current (A, all motors) at a wheel speed (rad/s) and acceleration (rad/s^2)."""
+        each = self.free_current + self.inertia * acceleration / (self.torque_gain * self.torque_constant * self.motors)
+        on = (self.emf_per_wheel_speed * speed + each * self.resistance) / volts
+        return self.motors * each * min(max(on, 0.0), 1.0)
+
+    def current_error(self, acceleration_sd: float) -> float:
+        """How an error of the acceleration shows in the battery's current, A, at full power."""
+        return self.inertia * acceleration_sd / (self.torque_gain * self.torque_constant)
+
+
+@dataclass
+class BlockMaker:
+    """Gathers samples; ``add`` returns a block whenever one is full.
+
+    ``rpm_noise``, one reading's deviation in rpm, is learned from how far readings leave a straight line.
+    """
+
+    motor: MotorSide | None
+    rpm_noise: float = 20.0
+    sign: float = 1.0
+    trust_current: bool = True
+    _rows: list[tuple[float, float | None, float, float | None]] = field(default_factory=list)
+
+    def add(self, t: float, rpm: float | None, volts: float, amps: float | None) -> Block | None:
+        """One sample: seconds, wheel rpm, volts, battery amps (either None where not sent)."""
+        rows = self._rows
+        if rows and not 0 < t - rows[-1][0] <= _LONGEST_STEP_S:
+            rows.clear()
+        if rows and rpm is not None and rows[-1][1] is not None and rpm < rows[-1][1] * (1 - _SUDDEN):
+            rows.clear()
+        rows.append((t, rpm, volts, amps))
+        self._learn_noise(rows)
+        if t - rows[0][0] < _BLOCK_S or len(rows) < 2:
+            return None
+        block = self._close(rows)
+        self._rows = [rows[-1]]
+        return block
+
+    def _learn_noise(self, rows: list[tuple[float, float | None, float, float | None]]) -> None:
+        if len(rows) < 3:
+            return
+        a, b, c = rows[-3][1], rows[-2][1], rows[-1][1]
+        if a is not None and b is not None and c is not None:
+            bend = min((a - 2 * b + c) ** 2 / 6, 9 * self.rpm_noise**2)
+            self.rpm_noise = max(math.sqrt(0.98 * self.rpm_noise**2 + 0.02 * bend), 1.0)
+
+    def _close(self, rows: list[tuple[float, float | None, float, float | None]]) -> Block:
+        first, last = rows[0], rows[-1]
+        seconds = last[0] - first[0]
+        volts = _mean([r[0] for r in rows], [r[2] for r in rows])
+        modelled, gaining, amps_sd = None, False, 0.0
+        if self.motor is not None and first[1] is not None and last[1] is not None:
+            acceleration = (last[1] - first[1]) * _RPM / seconds
+            acceleration_sd = math.sqrt(2) * self.rpm_noise * _RPM / seconds
+            gaining = acceleration > 2 * acceleration_sd
+            if acceleration > -2 * acceleration_sd:
+                speed = (last[1] + first[1]) / 2 * _RPM
+                modelled = self.motor.battery_current(speed, max(acceleration, 0.0) if gaining else 0.0, volts)
+                amps_sd = self.motor.current_error(acceleration_sd) if gaining else 0.1 * modelled
+        measured = [r[3] for r in rows]
+        amps = modelled
+        if self.trust_current and all(m is not None for m in measured):
+            amps = self.sign * _mean([r[0] for r in rows], [m for m in measured if m is not None])
+            amps_sd = 0.0
+        return Block(last[0], seconds, volts, amps, amps_sd, modelled, gaining, len(rows))
+
+
+def _mean(times: list[float], values: list[float]) -> float:
+    """Mean over time by trapezoids."""
+    area = 0.0
+    for k in range(1, len(times)):
+        area += (values[k] + values[k - 1]) / 2 * (times[k] - times[k - 1])
+    return area / (times[-1] - times[0])

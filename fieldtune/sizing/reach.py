@@ -1,0 +1,97 @@
+"""How far a mechanism reaches: needed exit speed over distance as a table, read both ways for whole arrays at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.aim.exit import drive_quantity, model_log_speed
+from fieldtune.aim.need import need_for
+from fieldtune.robot.model import Robot, Target
+from fieldtune.sizing.drivetrain import FloatArray
+
+_POINTS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class ReachTable:
+    """Distances (n,), metres, from which the target can be scored, and the ln of the exit speed needed there."""
+
+    distance: FloatArray
+    log_speed: FloatArray
+
+    @property
+    def nearest(self) -> float | None:
+        """Closest distance at which any speed scores."""
+        return float(self.distance[0]) if self.distance.size else None
+
+    def needed(self, distance: float | None) -> float | None:
+        """ln of the needed exit speed at a distance; None where no speed scores from there."""
+        if distance is None or not self.distance.size or not self.distance[0] <= distance <= self.distance[-1]:
+            return None
+        return float(np.interp(distance, self.distance, self.log_speed))
+
+    def farthest(self, log_speed: ArrayLike) -> FloatArray:
+        """Farthest distances (m) that exit speeds (ln, n) reach, nan where they reach none; held at the table's end."""
+        speeds = np.asarray(log_speed, dtype=float)
+        if not self.distance.size:
+            return np.full_like(speeds, np.nan)
+        rising = int(np.argmin(self.log_speed))
+        reached = np.interp(speeds, self.log_speed[rising:], self.distance[rising:], left=np.nan)
+        return np.asarray(reached, dtype=float)
+
+
+def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> ReachTable:
+    """The table of one target, a little beyond what the highest setpoint may reach.
+
+    ``speed_factor``: what shots taught, real exit speed over the profile's model.
+    """
+    need = need_for(robot, target)
+    distance = np.linspace(need.d_low, need.d_high, _POINTS)
+    value, free = need.log_speed(distance).value, need.free(distance)
+    good = np.isfinite(value) & np.isfinite(free.low)
+    return ReachTable(distance[good], value[good] - np.log(speed_factor))
+
+
+def quantity_for(robot: Robot, log_speed: ArrayLike) -> FloatArray:
+    """Wheel rpm or draw in mm behind ln exit speeds (n,); nan beyond the longest draw. The inverse of the model."""
+    wanted = np.asarray(log_speed, dtype=float)
+    if robot.launcher.flywheel is not None:
+        return np.exp(wanted - model_log_speed(robot, 1.0))
+    highest = robot.setpoint.high
+    draws = np.linspace(highest / 400, highest, 400)
+    speeds = model_log_speed(robot, draws)
+    leaves = np.isfinite(speeds)
+    if not leaves.any():
+        return np.full_like(wanted, np.nan)
+    return np.asarray(np.interp(wanted, speeds[leaves], draws[leaves], left=np.nan, right=np.nan), dtype=float)
+
+
+@dataclass(frozen=True, slots=True)
+class NearFar:
+    """The distances a robot is sized for, and the drive quantity (wheel rpm or draw mm) each needs."""
+
+    near_m: float | None
+    far_m: float | None
+    near: float | None
+    far: float | None
+
+
+def near_and_far(robot: Robot, table: ReachTable) -> NearFar:
+    """The nearest and the farthest of the profile's spots that can score; without spots, of all distances."""
+    places = sorted(s.distance for s in robot.spots if table.needed(s.distance) is not None)
+    if places:
+        near, far = places[0], places[-1]
+        return NearFar(near, far, _quantity(robot, table.needed(near)), _quantity(robot, table.needed(far)))
+    highest = float(model_log_speed(robot, drive_quantity(robot, robot.setpoint.high)))
+    reached = float(table.farthest(highest))
+    limit = reached if np.isfinite(reached) else None
+    nearest = table.nearest
+    return NearFar(nearest, limit, _quantity(robot, table.needed(nearest)), _quantity(robot, table.needed(limit)))
+
+
+def _quantity(robot: Robot, log_speed: float | None) -> float | None:
+    value = float(quantity_for(robot, log_speed)) if log_speed is not None else float("nan")
+    return value if np.isfinite(value) else None

@@ -1,0 +1,196 @@
+"""A robot's mechanism in figures: what it can do with a full and a low battery, what other gears or springs buy."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fieldtune.aim.exit import drive_quantity
+from fieldtune.robot.model import Drive, Robot, Target
+from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
+from fieldtune.sizing.cocking import cock_time, crank_radius, draws_by_torque, longest_stroke, return_time, stroke
+from fieldtune.sizing.drivetrain import Train, hold_current, train
+from fieldtune.sizing.missing import cocking_notes, supply_notes, wheel_notes
+from fieldtune.sizing.reach import NearFar, ReachTable, near_and_far, reach_table
+from fieldtune.sizing.records import (
+    CockingChoice,
+    CockingSize,
+    FlywheelSize,
+    GearChoice,
+    Needed,
+    Size,
+    SpringChoice,
+    known,
+)
+from fieldtune.sizing.safety import rim
+from fieldtune.sizing.shot import element_energy, exit_speed, speed_left, wheel_energy
+from fieldtune.sizing.springs import force_max, stop_energy, stored_energy, sweep_springs, wire_stress
+from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage, usual_voltage
+from fieldtune.sizing.sweep import (
+    Progress,
+    Supply,
+    cocking_choices,
+    sweep_cocking,
+    sweep_wheel,
+    wheel_choices,
+)
+from fieldtune.sizing.wheel import wheel_times
+
+_RPM = 2 * math.pi / 60
+
+
+def size(
+    robot: Robot,
+    target: Target | None = None,
+    speed_factor: float = 1.0,
+    cycles: int | None = None,
+    teeth: tuple[int, ...] | None = None,
+    progress: Progress | None = None,
+) -> Size:
+    """Sizing figures of a robot for one target (its first where None).
+
+    ``speed_factor``: real exit speed over the profile's model, as shots taught it. ``cycles``: strokes counted so far,
+    for the energy that the stop has taken. ``teeth``: gears to choose from, else the profile's or a common set.
+    What can't be known from the profile is None and named in ``notes``.
+    """
+    table = reach_table(robot, target or robot.target(), speed_factor)
+    if robot.launcher.flywheel is not None:
+        return _flywheel(robot, table, teeth, progress)
+    return _cocking(robot, table, cycles, teeth, progress)
+
+
+def supply_of(robot: Robot) -> Supply | None:
+    """Low and usual voltage at rest and the resistance; None where the profile does not tell them."""
+    low, usual = rest_voltage(robot, LOW_CHARGE), usual_voltage(robot)
+    if robot.drive is None or robot.battery is None or robot.battery.resistance is None or low is None or usual is None:
+        return None
+    return Supply(low, usual, robot.battery.resistance)
+
+
+def _flywheel(
+    robot: Robot, table: ReachTable, teeth: tuple[int, ...] | None, progress: Progress | None
+) -> FlywheelSize:
+    drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
+    notes = [*supply_notes(robot), *wheel_notes(robot, table, places)]
+    full_v = rest_voltage(robot, 1.0)
+    full = low = usual = None
+    gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
+    if gears is not None and supply is not None and full_v is not None:
+        volts = np.array([full_v, supply.low_v, supply.usual_v])
+        full, low, usual = (float(w) / _RPM for w in wheel_ceiling(robot, gears, volts, BETWEEN_SHOTS_S))
+    highest = float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.unit == "rpm" or drive else None
+    design = places.far if places.far is not None else _least(highest, usual)
+    times = wheel_times(robot, gears, supply.usual_v, design) if gears and supply and design else None
+    recovery = known(times.recovery_s) if times else None
+    left = speed_left(robot, design) if design else None
+    choices: tuple[GearChoice, ...] = ()
+    if drive is not None and supply is not None and design is not None:
+        choices = wheel_choices(sweep_wheel(robot, supply, table, design, teeth, progress=progress))
+    top = full if full is not None else highest
+    rim_speed, rim_stress = rim(robot, top) if top is not None else (None, None)
+    if low is not None and places.far is not None and low < places.far:
+        notes.append(
+            f"a low battery holds {low:.0f} rpm, the farthest distance needs {places.far:.0f}: "
+            "change the gears, stand closer or swap batteries sooner"
+        )
+    return FlywheelSize(
+        kind="flywheel",
+        reduction=drive.reduction if drive else None,
+        free_rpm=drive.free_speed / drive.reduction / _RPM if drive else None,
+        ceiling_rpm_full=full,
+        ceiling_rpm_low=low,
+        needed_rpm=Needed(places.near, places.far),
+        near_m=places.near_m,
+        far_m=places.far_m,
+        farthest_m=_farthest(robot, table, _least(highest, low)),
+        headroom_low=low / places.far - 1 if low is not None and places.far else None,
+        design_rpm=design,
+        spin_up_s=known(times.spin_up_s) if times else None,
+        drop_rpm=known(design - left) if left is not None and design is not None else None,
+        recovery_s=recovery,
+        shots_per_minute=60 / recovery if recovery else None,
+        peak_current_a=float(gears.current(full_v, 0.0)) if gears and full_v is not None else None,
+        hold_current_a=hold_current(drive, supply.usual_v, design * _RPM) if drive and supply and design else None,
+        rim_speed_mps=rim_speed,
+        rim_stress_mpa=rim_stress,
+        element_energy_j=known(element_energy(robot, design)) if design else None,
+        wheel_energy_j=known(wheel_energy(robot, design)) if design else None,
+        choices=choices,
+        notes=tuple(notes),
+    )
+
+
+def _cocking(
+    robot: Robot, table: ReachTable, cycles: int | None, teeth: tuple[int, ...] | None, progress: Progress | None
+) -> CockingSize:
+    drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
+    longest = longest_stroke(robot)
+    way, stress = stroke(robot), wire_stress(robot)
+    full_v = rest_voltage(robot, 1.0)
+    hardest = float(way.torque[way.worst])
+    gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
+    full = low = torque = seconds = cycle = None
+    if gears is not None and supply is not None and full_v is not None:
+        full, low = (float(draws_by_torque(way, gears.stall_torque(v))) * 1000 for v in (full_v, supply.low_v))
+        torque = float(gears.stall_torque(supply.low_v))
+        seconds = known(cock_time(way, gears, supply.usual_v))
+        cycle = known(seconds + float(return_time(way, gears, supply.usual_v))) if seconds is not None else None
+    left = known(stop_energy(robot, longest))
+    choices: tuple[CockingChoice, ...] = ()
+    springs: tuple[SpringChoice, ...] = ()
+    if supply is not None and hardest > 0:
+        choices = cocking_choices(sweep_cocking(robot, supply, table, teeth, progress=progress))
+        springs = sweep_springs(robot, supply, table)
+    return CockingSize(
+        kind=robot.launcher.kind,
+        reduction=drive.reduction if drive else None,
+        force_max_n=force_max(robot),
+        spring_energy_j=stored_energy(robot, longest),
+        spring_stress_mpa=stress.stress_mpa if stress else None,
+        spring_safety=stress.safety if stress else None,
+        exit_speed_max_mps=known(exit_speed(robot, longest * 1000)) or None,
+        element_energy_j=known(element_energy(robot, longest * 1000)),
+        needed_mm=Needed(places.near, places.far),
+        near_m=places.near_m,
+        far_m=places.far_m,
+        farthest_m=_farthest(robot, table, low),
+        ceiling_mm_full=full,
+        ceiling_mm_low=low,
+        crank_torque_max_nm=hardest,
+        worst_draw_mm=float(way.draw[way.worst]) * 1000,
+        holding_torque_nm=round(float(way.torque[-1]), 9),
+        drive_torque_nm=torque,
+        torque_margin=torque / hardest if torque is not None and hardest > 0 else None,
+        cock_time_s=seconds,
+        cycles_per_minute=60 / cycle if cycle else None,
+        peak_current_a=_cocking_current(drive, gears, supply, hardest),
+        stop_energy_j=left,
+        cycles=cycles,
+        stop_energy_total_j=left * cycles if left is not None and cycles is not None else None,
+        choices=choices,
+        springs=springs,
+        notes=(*supply_notes(robot), *cocking_notes(robot, table, places, way, crank_radius(robot), torque, low)),
+    )
+
+
+def _cocking_current(drive: Drive | None, gears: Train | None, supply: Supply | None, torque: float) -> float | None:
+    """Battery current at the hardest point of the stroke, at most what the standing drive draws."""
+    if drive is None or gears is None or supply is None:
+        return None
+    return min(drive.motors * float(gears.motor_current(torque)), float(gears.current(supply.usual_v, 0.0)))
+
+
+def _farthest(robot: Robot, table: ReachTable, quantity: float | None) -> float | None:
+    if quantity is None or quantity <= 0:
+        return None
+    speed = float(exit_speed(robot, quantity))
+    return known(table.farthest(np.log(speed))) if speed > 0 else None
+
+
+def _least(first: float | None, second: float | None) -> float | None:
+    values = [v for v in (first, second) if v is not None]
+    return min(values) if values else None
+
+
+__all__ = ["NearFar", "size", "supply_of"]

@@ -1,0 +1,202 @@
+"""Gear trains swept for a wheel or a cocking drive: all of them at once, the best trade-offs marked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.errors import InputError
+from fieldtune.robot.model import Drive, Robot
+from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
+from fieldtune.sizing.cocking import cock_time, draws_by_torque, stroke
+from fieldtune.sizing.drivetrain import FloatArray, Train, train
+from fieldtune.sizing.front import best_tradeoffs
+from fieldtune.sizing.gears import COMMON_TEETH, Gears, IntArray, chunks, gear_trains, with_present
+from fieldtune.sizing.reach import ReachTable
+from fieldtune.sizing.records import CockingChoice, GearChoice, known
+from fieldtune.sizing.shot import exit_speed
+from fieldtune.sizing.wheel import wheel_times
+
+Progress = Callable[[int, int], None]
+
+HEADROOM = 0.10
+"""Share by which a low battery should still exceed what the farthest spot needs: common practice, no source."""
+
+TORQUE_MARGIN = 2.0
+"""Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
+
+_CHUNK = 10_000
+_RPM = 2 * math.pi / 60
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """Voltages at rest to reckon with, and the resistance of pack and wiring; volts, ohms."""
+
+    low_v: float
+    usual_v: float
+    resistance: float
+
+
+@dataclass(frozen=True, slots=True)
+class GearSweep:
+    """n gear trains and what each gives: reach (m), two times or margins; the front and the best."""
+
+    gears: Gears
+    ceiling: FloatArray
+    farthest_m: FloatArray
+    first: FloatArray
+    second: FloatArray
+    on_front: NDArray[np.bool_]
+    best: int | None
+    present: int | None
+
+    def rows(self, limit: int) -> list[int]:
+        """The rows worth showing: the present train, the best, and the front thinned to ``limit``, by reduction."""
+        front = np.flatnonzero(self.on_front)
+        reductions = self.gears.reduction
+        order = front[np.argsort(reductions[front], kind="stable")]
+        _, distinct = np.unique(np.round(reductions[order], 6), return_index=True)
+        order = order[distinct]
+        room = max(limit - 2, 1)
+        if len(order) > room:
+            order = order[np.linspace(0, len(order) - 1, room).round().astype(int)]
+        chosen = {int(r) for r in order} | {r for r in (self.best, self.present) if r is not None}
+        return sorted(chosen, key=lambda r: (reductions[r], r))
+
+
+def sweep_wheel(
+    robot: Robot,
+    supply: Supply,
+    table: ReachTable,
+    design_rpm: float,
+    teeth: tuple[int, ...] | None = None,
+    stages: int = 2,
+    progress: Progress | None = None,
+) -> GearSweep:
+    """Every gear train for a wheel: ceiling (rpm), spin-up and recovery (s) at ``design_rpm``.
+
+    ``progress`` is called with (done, total) after every 10,000 trains. The wheel's inertia is taken as the profile's
+    with any gears, since the motors' share of it is not known apart.
+    """
+    drive = _drive(robot)
+    trains, present = _all_trains(drive, teeth, stages)
+
+    def part(some: Train) -> tuple[FloatArray, FloatArray, FloatArray]:
+        top = wheel_ceiling(robot, some, supply.low_v, BETWEEN_SHOTS_S) / _RPM
+        times = wheel_times(robot, some, supply.usual_v, design_rpm)
+        if times is None:
+            return top, np.full_like(top, np.nan), np.full_like(top, np.nan)
+        return top, times.spin_up_s, times.recovery_s
+
+    ceiling, spin_up, recovery = _in_chunks(drive, supply.resistance, trains, part, progress)
+    with np.errstate(divide="ignore"):
+        farthest = table.farthest(np.log(exit_speed(robot, ceiling)))
+    unknown_as_equal = (np.where(np.isnan(times), 0.0, times) for times in (spin_up, recovery))
+    costs = np.column_stack([-np.nan_to_num(farthest), *unknown_as_equal])
+    usable = (ceiling >= (1 + HEADROOM) * design_rpm) & np.isfinite(costs).all(axis=1)
+    quickest = recovery if np.isfinite(recovery).any() else -ceiling
+    best = _best(usable, quickest, trains.stages, ceiling)
+    return GearSweep(trains, ceiling, farthest, spin_up, recovery, best_tradeoffs(costs), best, present)
+
+
+def sweep_cocking(
+    robot: Robot,
+    supply: Supply,
+    table: ReachTable,
+    teeth: tuple[int, ...] | None = None,
+    stages: int = 2,
+    progress: Progress | None = None,
+) -> GearSweep:
+    """Every gear train for cocking: longest draw (mm) and torque margin at a low battery, time to cock (s)."""
+    drive = _drive(robot)
+    trains, present = _all_trains(drive, teeth, stages)
+    way = stroke(robot)
+    hardest = float(way.torque[way.worst])
+
+    def part(some: Train) -> tuple[FloatArray, FloatArray, FloatArray]:
+        torque = some.stall_torque(supply.low_v)
+        return draws_by_torque(way, torque) * 1000, torque / hardest, cock_time(way, some, supply.usual_v)
+
+    draw, margin, seconds = _in_chunks(drive, supply.resistance, trains, part, progress)
+    with np.errstate(divide="ignore"):
+        farthest = table.farthest(np.log(exit_speed(robot, draw)))
+    costs = np.column_stack([-np.nan_to_num(farthest), -np.minimum(margin, TORQUE_MARGIN), seconds])
+    best = _best(margin >= TORQUE_MARGIN, seconds, trains.stages, margin)
+    return GearSweep(trains, draw, farthest, margin, seconds, best_tradeoffs(costs), best, present)
+
+
+def wheel_choices(sweep: GearSweep, limit: int = 14) -> tuple[GearChoice, ...]:
+    """The rows worth showing, as records."""
+    return tuple(
+        GearChoice(
+            gears=sweep.gears.pairs(row),
+            reduction=float(sweep.gears.reduction[row]),
+            ceiling_rpm_low=known(sweep.ceiling[row]),
+            spin_up_s=known(sweep.first[row]),
+            recovery_s=known(sweep.second[row]),
+            farthest_m=known(sweep.farthest_m[row]),
+            best=row == sweep.best,
+            on_front=bool(sweep.on_front[row]),
+            present=row == sweep.present,
+        )
+        for row in sweep.rows(limit)
+    )
+
+
+def cocking_choices(sweep: GearSweep, limit: int = 14) -> tuple[CockingChoice, ...]:
+    """The rows worth showing, as records."""
+    return tuple(
+        CockingChoice(
+            gears=sweep.gears.pairs(row),
+            reduction=float(sweep.gears.reduction[row]),
+            torque_margin=known(sweep.first[row]),
+            longest_draw_mm=known(sweep.ceiling[row]),
+            cock_time_s=known(sweep.second[row]),
+            farthest_m=known(sweep.farthest_m[row]),
+            best=row == sweep.best,
+            on_front=bool(sweep.on_front[row]),
+            present=row == sweep.present,
+        )
+        for row in sweep.rows(limit)
+    )
+
+
+def _drive(robot: Robot) -> Drive:
+    if robot.drive is None:
+        raise InputError(f"robot {robot.name}: gears can't be compared without the [drive] table")
+    return robot.drive
+
+
+def _all_trains(drive: Drive, teeth: tuple[int, ...] | None, stages: int) -> tuple[Gears, int | None]:
+    return with_present(gear_trains(teeth or drive.teeth_available or COMMON_TEETH, stages), drive)
+
+
+def _in_chunks(
+    drive: Drive,
+    resistance: float,
+    trains: Gears,
+    part: Callable[[Train], tuple[FloatArray, FloatArray, FloatArray]],
+    progress: Progress | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    reduction, efficiency = trains.reduction, drive.stage_efficiency ** trains.stages.astype(float)
+    results = []
+    for piece in chunks(len(trains), _CHUNK):
+        results.append(part(train(drive, resistance, reduction[piece], efficiency[piece])))
+        if progress is not None:
+            progress(piece.stop, len(trains))
+    first, second, third = (np.concatenate(column) for column in zip(*results, strict=True))
+    return first, second, third
+
+
+def _best(usable: NDArray[np.bool_], cost: FloatArray, stages: IntArray, fallback: FloatArray) -> int | None:
+    """The usable train of least cost, fewer stages breaking ties within 1 %; the strongest where none is usable."""
+    if not usable.any():
+        return int(np.nanargmax(fallback)) if np.isfinite(fallback).any() else None
+    rows = np.flatnonzero(usable)
+    close = rows[cost[rows] <= 1.01 * np.nanmin(cost[rows])] if np.nanmin(cost[rows]) > 0 else rows
+    return int(min(close, key=lambda r: (stages[r], cost[r], r)))

@@ -1,0 +1,128 @@
+"""Figures of what can hurt, and the cautions beside them."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+
+import pytest
+from sizing_robots import RPM, crane, heron, otter
+
+from fieldtune.physics.flywheel import disc_stress
+from fieldtune.robot.model import Element, Flywheel, SpringWire
+from fieldtune.sizing import cautions, hazards
+from fieldtune.sizing.safety import carry, rim, smallest_face
+
+
+def with_wheel(**changes):
+    """The heron with another wheel."""
+    wheel = replace(heron().launcher.flywheel, **changes)
+    return heron(launcher=replace(heron().launcher, flywheel=wheel))
+
+
+def test_thin_rim_of_a_cast_iron_flywheel():
+    """Khurmi & Gupta, Theory of Machines, ex. 16.14: 7 MPa, 7200 kg/m^3, 800 rpm: 31.18 m/s and 0.744 m across."""
+    robot = with_wheel(wheel_diameter=0.744, wheel_density=7200.0)
+    speed, stress = rim(robot, 800.0)
+    assert speed == pytest.approx(31.18, abs=0.03)
+    assert stress == pytest.approx(7.0, rel=0.002)
+
+
+def test_thin_rim_lies_above_any_solid_wheel_and_near_the_annular_disc():
+    """Ugural & Fenster, ex. 8.4(c): 6900 rpm, 50 and 250 mm radii, 7800 kg/m^3, nu 0.3: 211.76 MPa at the bore."""
+    robot = with_wheel(wheel_diameter=0.5, wheel_density=7800.0)
+    printed = float(disc_stress(7800.0, 6900 * RPM, 0.05, 0.25)) / 1e6
+    assert printed == pytest.approx(211.76, abs=0.01)
+    assert printed < rim(robot, 6900.0)[1] < 1.25 * printed
+
+
+def test_energy_and_its_density():
+    at = hazards(heron(), 3000.0)
+    energy = 0.5 * 0.062 * at.exit_speed_mps**2
+    assert at.element_energy_j == pytest.approx(energy)
+    assert at.element_density_j_per_cm2 == pytest.approx(energy / (math.pi * 3.5**2))
+    assert at.wheel_energy_j == pytest.approx(0.5 * 2 * 180e-6 * (3000 * RPM) ** 2)
+    assert at.kept_energy_j == at.wheel_energy_j
+
+
+def test_spin_is_energy_too():
+    spun = hazards(with_wheel(speed_ratio=0.5), 3000.0)
+    v, w = spun.exit_speed_mps, spun.exit_speed_mps * (0.5 / 1.5) / 0.035
+    assert spun.element_energy_j == pytest.approx(0.5 * 0.062 * v**2 + 0.5 * 0.4 * 0.062 * 0.035**2 * w**2)
+
+
+def test_a_cocked_spring_keeps_its_energy():
+    at = hazards(otter(), 60.0)
+    assert at.spring_energy_j == pytest.approx(1.98)
+    assert at.kept_energy_j == at.spring_energy_j
+    assert at.wheel_energy_j is None
+    assert at.rim_speed_mps is None
+
+
+def test_an_arm_on_a_torque_keeps_nothing():
+    arm = replace(crane().launcher.arm, spring_rate=None, torque=8.0)
+    at = hazards(crane(launcher=replace(crane().launcher, arm=arm)))
+    assert at.spring_energy_j is not None
+    assert at.kept_energy_j is None
+
+
+def test_smallest_faces():
+    assert smallest_face(Element("disc", 0.1, diameter=0.09, height=0.012)) == pytest.approx(0.09 * 0.012)
+    assert smallest_face(Element("block", 0.1, length=0.09, width=0.05, height=0.02)) == pytest.approx(0.05 * 0.02)
+
+
+def test_carry_is_the_farthest_throw_without_air():
+    """Textbook: from the floor v^2/g at 45 degrees."""
+    floor_level = heron(launcher=replace(heron().launcher, exit_height=0.0))
+    assert carry(floor_level, 10.0) == pytest.approx(100 / 9.80665)
+    assert carry(heron(), 10.0) > carry(floor_level, 10.0)
+    assert carry(otter(), 3.0) == pytest.approx(9 / (2 * 0.22 * 9.80665))
+    assert carry(otter(floor=replace(otter().floor, slope=-0.4)), 3.0) is None
+
+
+@pytest.mark.parametrize("robot", [heron(), otter(), crane()])
+def test_every_caution_is_one_line_and_calls_nothing_safe(robot):
+    lines = cautions(robot)
+    assert all("\n" not in line for line in lines)
+    assert not re.search(r"\bsafe", " ".join(lines), re.IGNORECASE)
+    assert "qualified supervision decide" in lines[-1]
+    assert any("ANSI Z87.1" in line and "EN 166" in line for line in lines)
+    assert any("clear" in line and re.search(r"\d", line) for line in lines)
+
+
+def test_cautions_stand_beside_their_number():
+    wheel, spring = " ".join(cautions(heron(), 3000.0)), " ".join(cautions(otter(), 60.0))
+    assert "guards" in wheel
+    assert "15.1 m/s" in wheel
+    assert "cocked spring" in spring
+    assert "1.98 J" in spring
+    assert "spring" not in wheel
+    assert "guards" not in spring
+
+
+def test_cautions_grow_with_the_setpoint():
+    slow, fast = hazards(heron(), 1000.0), hazards(heron(), 4000.0)
+    assert fast.element_energy_j == pytest.approx(16 * slow.element_energy_j)
+
+
+def test_rim_stress_against_a_stated_limit():
+    robot = with_wheel(wheel_density=1150.0)
+    at = hazards(robot, 4000.0, limit_mpa=5.0)
+    assert at.rim_stress_share == pytest.approx(at.rim_stress_mpa / 5.0)
+    assert any("stated limit" in line for line in cautions(robot, 4000.0, limit_mpa=5.0))
+    assert hazards(heron(), 4000.0).rim_stress_mpa is None
+    assert any("wheel_density" in line for line in cautions(heron()))
+
+
+def test_an_overstressed_spring_is_called_so():
+    wire = SpringWire(0.0010, 0.012, 20.0, None, None, "A228")
+    robot = otter(launcher=replace(otter().launcher, spring_wire=wire))
+    assert hazards(robot).spring_safety < 1
+    assert any("thicker wire" in line for line in cautions(robot))
+
+
+def test_unknown_inertia_stays_unknown():
+    at = hazards(heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.096, None, 1.0, 0.85))), 3000.0)
+    assert at.wheel_energy_j is None
+    assert at.as_json()["kept_energy_j"] is None

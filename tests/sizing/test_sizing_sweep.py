@@ -1,0 +1,125 @@
+"""Gears and springs swept: every train counted, the front what it says, the best a usable one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from sizing_robots import crane, heron, otter, with_drive
+
+from fieldtune.errors import InputError
+from fieldtune.robot.model import Battery
+from fieldtune.sizing import ceiling, size
+from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S
+from fieldtune.sizing.front import best_tradeoffs
+from fieldtune.sizing.gears import COMMON_TEETH, chunks, gear_trains
+from fieldtune.sizing.reach import reach_table
+from fieldtune.sizing.size import supply_of
+from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage
+from fieldtune.sizing.sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
+
+
+def test_all_trains_of_a_small_set():
+    trains = gear_trains((10, 20), stages=2)
+    pairs = {trains.pairs(row) for row in range(len(trains))}
+    assert pairs == {
+        ((10, 10),), ((10, 20),), ((20, 10),), ((20, 20),),
+        ((10, 20), (10, 20)), ((10, 20), (20, 10)), ((20, 10), (20, 10)),
+    }  # fmt: skip
+    assert len(pairs) == len(trains)
+    assert sorted(trains.reduction) == pytest.approx([0.25, 0.5, 1, 1, 1, 2, 4])
+
+
+def test_no_gears_is_an_error_with_a_remedy():
+    with pytest.raises(InputError, match="teeth_available"):
+        gear_trains(())
+    with pytest.raises(InputError, match=r"\[drive\]"):
+        sweep_wheel(heron(drive=None), supply_of(heron()), reach_table(heron(), heron().target()), 2000.0)
+
+
+def test_chunks_cover_everything_once():
+    assert [list(range(10))[piece] for piece in chunks(10, 4)] == [[0, 1, 2, 3], [4, 5, 6, 7], [8, 9]]
+
+
+def test_front_agrees_with_the_definition():
+    rng = np.random.default_rng(5)
+    costs = rng.integers(0, 12, size=(300, 3)).astype(float)
+    costs[7, 1] = np.inf
+    good = np.isfinite(costs).all(axis=1)
+    beaten = [
+        any((costs[j] <= costs[i]).all() and (costs[j] < costs[i]).any() for j in np.flatnonzero(good))
+        for i in range(len(costs))
+    ]
+    assert (best_tradeoffs(costs) == (good & ~np.array(beaten))).all()
+
+
+def test_front_of_nothing():
+    assert not best_tradeoffs(np.full((3, 2), np.nan)).any()
+    assert best_tradeoffs(np.empty((0, 2))).shape == (0,)
+
+
+def test_the_sweep_gives_each_train_what_the_ceiling_gives_it_alone():
+    robot = heron()
+    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
+    low_v = rest_voltage(robot, LOW_CHARGE)
+    rng = np.random.default_rng(1)
+    for row in rng.integers(0, len(sweep.gears), 20):
+        alone = with_drive(robot, gears=sweep.gears.pairs(int(row)))
+        assert sweep.ceiling[row] == pytest.approx(ceiling(alone, low_v, between_s=BETWEEN_SHOTS_S), rel=1e-9)
+
+
+def test_best_wheel_train_has_the_headroom_and_recovers_quickest():
+    robot = heron()
+    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
+    usable = sweep.ceiling >= (1 + HEADROOM) * 1500.0
+    assert usable[sweep.best]
+    assert sweep.second[sweep.best] <= 1.01 * sweep.second[usable].min()
+
+
+def test_no_usable_train_takes_the_highest_ceiling():
+    robot = heron()
+    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1e6)
+    assert sweep.ceiling[sweep.best] == sweep.ceiling.max()
+    assert not np.isfinite(sweep.first).any()
+
+
+def test_best_cocking_train_has_the_margin():
+    robot = otter()
+    sweep = sweep_cocking(robot, supply_of(robot), reach_table(robot, robot.target()))
+    assert sweep.first[sweep.best] >= TORQUE_MARGIN
+    usable = sweep.first >= TORQUE_MARGIN
+    assert sweep.second[sweep.best] <= 1.01 * sweep.second[usable].min()
+
+
+def test_progress_is_told_above_ten_thousand():
+    robot, seen = heron(), []
+    teeth = (*COMMON_TEETH, 14, 22)
+    sweep_wheel(
+        robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0, teeth,
+        progress=lambda done, total: seen.append((done, total)),
+    )  # fmt: skip
+    total = seen[-1][1]
+    assert total > 10_000
+    assert seen[-1] == (total, total)
+    assert [done for done, _ in seen] == sorted(done for done, _ in seen)
+
+
+def test_springs_around_the_present_one():
+    figures = size(otter())
+    present = [s for s in figures.springs if s.present]
+    assert len(present) == 1
+    assert present[0].exit_speed_max_mps == pytest.approx(figures.exit_speed_max_mps)
+    assert present[0].torque_margin == pytest.approx(figures.torque_margin)
+    best = next(s for s in figures.springs if s.best)
+    assert best.torque_margin >= TORQUE_MARGIN
+    stiffer = [s.torque_margin for s in figures.springs if s.spring_rate_n_per_mm > best.spring_rate_n_per_mm]
+    assert all(margin < TORQUE_MARGIN for margin in stiffer)
+
+
+def test_a_stiffer_spring_than_the_drive_can_cock_is_drawn_less():
+    springs = {s.rate_share: s for s in size(crane()).springs}
+    assert springs[2.5].draw_mm < springs[1.0].draw_mm
+
+
+def test_choices_stay_empty_without_a_battery():
+    assert size(heron(battery=None)).choices == ()
+    assert size(otter(battery=Battery("nimh", 10, None))).springs == ()
