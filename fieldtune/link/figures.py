@@ -1,0 +1,88 @@
+"""Figures of the wheel view: how well the wheel holds its setpoint, and how fast it gets there."""
+
+from __future__ import annotations
+
+import statistics
+from collections import deque
+
+from fieldtune.link.live import ShotSeen, WheelFigures
+from fieldtune.link.sample import Sample
+from fieldtune.robot.model import Robot
+
+_STEADY_S = 1.5
+_AT_SPEED = 0.02
+
+
+class Figures:
+    """Follows wheel speed against the setpoint."""
+
+    def __init__(self, robot: Robot) -> None:
+        wheel = robot.launcher.flywheel
+        self._ratio = wheel.speed_ratio if wheel and wheel.wheels == 2 else 1.0
+        self._in_rpm = robot.setpoint.unit == "rpm"
+        self._recent: deque[tuple[float, float]] = deque(maxlen=400)
+        self._wanted: float | None = None
+        self._raised_s: float | None = None
+        self._spin_up_s: float | None = None
+        self._now_s = 0.0
+
+    def see(self, sample: Sample) -> None:
+        """Takes one sample with its speed."""
+        rpm = sample.wheel_rpm
+        self._now_s = sample.time_s
+        if sample.fresh:
+            self._recent.clear()
+            self._raised_s = None
+        if rpm is None:
+            return
+        recent = self._recent
+        recent.append((sample.time_s, rpm))
+        while sample.time_s - recent[0][0] > _STEADY_S:
+            recent.popleft()
+        if self._in_rpm and sample.setpoint is not None:
+            self._follow(sample.time_s, rpm, sample.setpoint)
+
+    def _follow(self, now_s: float, rpm: float, wanted: float) -> None:
+        before, self._wanted = self._wanted, wanted
+        if before != wanted:
+            self._recent.clear()
+            raised = wanted > 0 and rpm < (1 - 0.15) * wanted
+            self._raised_s = now_s if raised and (before is None or wanted > before) else None
+        if self._raised_s is not None and abs(rpm - wanted) <= _AT_SPEED * wanted:
+            self._spin_up_s = now_s - self._raised_s
+            self._raised_s = None
+
+    def now(self, shots: tuple[ShotSeen, ...], rpm: float | None, rpm2: float | None) -> WheelFigures:
+        """The figures at this moment; steady ones only where no shot disturbed the last second and a half."""
+        error, ripple = self._steady(shots)
+        recoveries = [s.recovery_s for s in shots[-5:] if s.recovery_s is not None]
+        mismatch = None
+        if rpm and rpm2 is not None and self._ratio:
+            mismatch = (rpm2 / (rpm * self._ratio) - 1) * 100
+        return WheelFigures(
+            steady_error_rpm=error,
+            ripple_rpm=ripple,
+            spin_up_s=self._spin_up_s,
+            recovery_s=statistics.median(recoveries) if recoveries else None,
+            shots_per_minute=self._shot_rate(shots),
+            second_wheel_mismatch_pct=mismatch,
+        )
+
+    def _steady(self, shots: tuple[ShotSeen, ...]) -> tuple[float | None, float | None]:
+        recent = self._recent
+        if len(recent) < 12 or recent[-1][0] - recent[0][0] < 0.5 * _STEADY_S:
+            return None, None
+        if shots and shots[-1].time_s > recent[0][0] - 0.5:
+            return None, None
+        speeds = [rpm for _, rpm in recent]
+        mean, spread = statistics.fmean(speeds), statistics.pstdev(speeds)
+        if spread > 0.05 * max(mean, 1.0):
+            return None, None
+        return (mean - self._wanted if self._in_rpm and self._wanted else None), spread
+
+    def _shot_rate(self, shots: tuple[ShotSeen, ...]) -> float | None:
+        """Shots a minute over the last burst: shots less than ten seconds apart, up to now."""
+        burst = [s.time_s for s in shots[-10:] if self._now_s - s.time_s < 60.0]
+        if len(burst) < 2 or burst[-1] <= burst[0]:
+            return None
+        return 60.0 * (len(burst) - 1) / (burst[-1] - burst[0])

@@ -1,0 +1,224 @@
+"""Bytes to lines to fields: three layouts told apart line by line, and a count of everything that was refused.
+
+Framing: LF ends a line, CR before it is allowed, 512 bytes at most, a line starts anew at its last ``$``. A ``*HH``
+behind is the XOR of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, deque
+from collections.abc import Iterator
+
+import msgspec
+
+from fieldtune.link.wire import EMPTY, NotDataError, Wire, from_pairs, json_decoder, names_on_wire
+from fieldtune.robot.model import LinkSettings
+
+LONGEST = 512
+RAW_KEPT = 400
+_SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
+_NOT_FINITE = re.compile(rb":\s*-?(?:NaN|Inf)", re.IGNORECASE)
+_HEX = frozenset(b"0123456789abcdefABCDEF")
+
+
+def checksum(payload: bytes) -> int:
+    """XOR of all bytes (0..255), as NMEA 0183 frames are checked; folded by halves, which is fast in Python."""
+    folded = int.from_bytes(payload, "little")
+    if len(payload) > 128:
+        folded ^= folded >> 2048
+        folded ^= folded >> 1024
+    folded ^= folded >> 512
+    folded ^= folded >> 256
+    folded ^= folded >> 128
+    folded ^= folded >> 64
+    folded ^= folded >> 32
+    folded ^= folded >> 16
+    return (folded ^ folded >> 8) & 0xFF
+
+
+def framed(payload: str) -> bytes:
+    """One line as a robot sends it: ``$payload*HH`` and LF."""
+    body = payload.encode("ascii")
+    return b"$%s*%02X\n" % (body, checksum(body))
+
+
+class Framer:
+    """Turns chunks of bytes into ``Wire`` records; counts refused lines by cause in ``dropped``.
+
+    Not thread-safe: one reader feeds it. ``raw`` keeps the last lines with the cause of refusal (None: good).
+    """
+
+    def __init__(self, settings: LinkSettings) -> None:
+        self.lines = 0
+        self.dropped: Counter[str] = Counter()
+        self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
+        self._names = names_on_wire(settings.fields)
+        self._decode_json = json_decoder(self._names)
+        self._empty = self._decode_json(b"{}")
+        self._columns = tuple(self._ours(name) for name in settings.columns)
+        self._policy = settings.checksum
+        self._checked_seen = False
+        self._rest = b""
+        self._flooded = False
+
+    def _ours(self, name: str) -> str:
+        """A column's name as the wire would name the field; ``-`` skips."""
+        return "" if name == "-" else next((theirs for theirs, ours in self._names.items() if ours == name), name)
+
+    def restart(self) -> None:
+        """Forgets the half line of a connection that is gone."""
+        self._rest = b""
+        self._flooded = False
+        self._checked_seen = False
+
+    def feed(self, chunk: bytes) -> list[Wire]:
+        """The good records whose line ends in this chunk."""
+        pieces = (self._rest + chunk).split(b"\n")
+        self._rest = pieces.pop()
+        found: list[Wire] = []
+        if self._flooded and pieces:
+            self._flooded = False
+            pieces[0] = self._after_flood(pieces[0])
+        read, append, keep = self._read, found.append, self.raw.append
+        for line in pieces:
+            if not line or line == b"\r":
+                continue
+            self.lines += 1
+            try:
+                wire = read(line)
+            except NotDataError as error:
+                self.dropped[error.cause] += 1
+                keep((line[-LONGEST:], error.cause))
+            else:
+                keep((line, None))
+                append(wire)
+        if len(self._rest) > LONGEST:
+            self._cut_flood()
+        return found
+
+    def _cut_flood(self) -> None:
+        """Keeps of an endless line only what may still become one: from its last ``$``."""
+        start = self._rest.rfind(b"$")
+        if start >= 0 and len(self._rest) - start <= LONGEST:
+            self._rest = self._rest[start:]
+            lost = start > 0
+        else:
+            self._rest = b""
+            lost = True
+        if lost and not self._flooded:
+            self.lines += 1
+            self.dropped["over-long"] += 1
+            self._flooded = True
+
+    def _after_flood(self, line: bytes) -> bytes:
+        """The end of an endless line, already counted: what stands behind its last ``$`` may be a line of its own."""
+        start = line.rfind(b"$")
+        return line[start:] if start >= 0 else b""
+
+    def _read(self, line: bytes) -> Wire:
+        body = line[:-1] if line[-1] == 13 else line
+        if body[:1] == b"{" and body.rstrip()[-1:] == b"}":
+            if len(body) > LONGEST:
+                raise NotDataError("over-long")
+            self._admit(checked=False)
+            return self._json(body)
+        start = body.rfind(b"$") + 1
+        if start > 1 and body[: start - 1].strip():
+            self._restarted(body[: start - 1])
+            body = body[start - 1 :]
+            start = 1
+        if len(body) > LONGEST:
+            raise NotDataError("over-long")
+        end = body.rfind(b"*")
+        if end < 0:
+            self._admit(checked=False)
+            return self._fields(body[start:] if start else body)
+        payload = body[start:end]
+        self._check(payload, body[end + 1 :])
+        return self._fields(payload)
+
+    def _restarted(self, lost: bytes) -> None:
+        """Counts the beginning of a line that another line's ``$`` cut off."""
+        self.lines += 1
+        self.dropped["over-long" if len(lost) > LONGEST else "cut off"] += 1
+
+    def _check(self, payload: bytes, digits: bytes) -> None:
+        if self._policy == "none":
+            return
+        digits = digits.rstrip()
+        if len(digits) != 2 or not _HEX.issuperset(digits) or int(digits, 16) != checksum(payload):
+            raise NotDataError("checksum")
+        self._checked_seen = True
+
+    def _admit(self, checked: bool) -> None:
+        """Refuses a line without checksum where one is asked for, or where this robot has sent them before."""
+        if not checked and (self._policy == "required" or (self._policy == "auto" and self._checked_seen)):
+            raise NotDataError("unchecked")
+
+    def _json(self, body: bytes) -> Wire:
+        try:
+            wire = self._decode_json(body)
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+            endless = "out of range" in str(error) or _NOT_FINITE.search(body)
+            raise NotDataError("non-finite" if endless else "undecodable") from None
+        if wire == self._empty:
+            raise NotDataError("no known field")
+        return wire
+
+    def _fields(self, payload: bytes) -> Wire:
+        if b"=" not in payload:
+            return self._json(payload.strip()) if payload.lstrip()[:1] == b"{" else self._bare_columns(payload)
+        if b" " not in payload and b"\t" not in payload and b'"' not in payload:
+            # A name=value list is one replace away from JSON, and the JSON decoder is five times faster than splitting.
+            try:
+                wire = self._decode_json(b'{"' + payload.replace(b"=", b'":').replace(b",", b',"') + b"}")
+            except msgspec.DecodeError:
+                return self._slow_fields(payload)
+        else:
+            return self._slow_fields(payload)
+        if wire == self._empty:
+            raise NotDataError("no known field")
+        return wire
+
+    def _slow_fields(self, payload: bytes) -> Wire:
+        return _told(from_pairs(self._pairs(_text(payload)), self._names))
+
+    def _pairs(self, text: str) -> Iterator[tuple[str, str]]:
+        for token in _SPACE_AROUND_EQUALS.sub("=", text).replace(",", " ").split():
+            name, equals, value = token.partition("=")
+            if not equals or not name or "=" in value:
+                raise NotDataError("undecodable")
+            yield name, value
+
+    def _bare_columns(self, payload: bytes) -> Wire:
+        if not self._columns:
+            raise NotDataError("undecodable")
+        text = _text(payload)
+        values = [cell.strip() for cell in text.split(",")] if "," in text else text.split()
+        if len(values) != len(self._columns):
+            raise NotDataError("columns")
+        return _told(from_pairs(zip(self._columns, values, strict=True), self._names))
+
+
+def _told(wire: Wire) -> Wire:
+    """The record, if it says anything at all."""
+    if wire == EMPTY:
+        raise NotDataError("no known field")
+    return wire
+
+
+def _text(payload: bytes) -> str:
+    """Printable ASCII (blanks and tabs allowed), or ``NotDataError``: nothing else may come any further."""
+    try:
+        text = payload.decode("ascii")
+    except UnicodeDecodeError:
+        raise NotDataError("undecodable") from None
+    if not text.replace("\t", " ").isprintable():
+        raise NotDataError("undecodable")
+    return text
+
+
+def shown(line: bytes) -> str:
+    """A raw line for the eye: everything but printable ASCII becomes a visible ``·``, so that nothing acts."""
+    return "".join(chr(byte) if 32 <= byte < 127 else "·" for byte in line)

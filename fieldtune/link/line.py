@@ -1,0 +1,194 @@
+"""The whole way from bytes to what is shown, without threads or ports; monitor and replay feed the same code."""
+
+from __future__ import annotations
+
+import statistics
+from collections import Counter, deque
+
+from fieldtune.link.figures import Figures
+from fieldtune.link.frames import Framer, shown
+from fieldtune.link.history import History
+from fieldtune.link.live import Health, Live, ShotSeen, State
+from fieldtune.link.sample import Limits, Sample
+from fieldtune.link.shots import ShotWatch
+from fieldtune.link.speed import SpeedTrack
+from fieldtune.link.telemetry import Telemetry
+from fieldtune.robot.model import Robot
+
+_SPACING_S = 0.004  # the wheel is watched at 250 samples/s at most; faster lines are thinned
+_SHOWN_S = 1.0  # a reading older than this is not shown
+_NOISY_S = 1.0
+_DRAINED = 20_000
+# How many readings a shown value is the median of: one false line must not show.
+_MEDIANS = {
+    "battery_v": 5,
+    "current_a": 3,
+    "distance_m": 5,
+    "setpoint": 3,
+    "power_pct": 3,
+    "draw_mm": 3,
+    "wheel2_rpm": 3,
+}
+
+
+class Line:
+    """Decodes chunks of bytes with their arrival times and keeps what a screen needs. Not thread-safe."""
+
+    def __init__(self, robot: Robot) -> None:
+        limits = Limits.of(robot)
+        self._robot = robot
+        self._framer = Framer(robot.link)
+        self._telemetry = Telemetry(robot)
+        self._track = SpeedTrack(1.0 / limits.counts_per_turn if limits.counts_per_turn else 1.0)
+        self._shots = ShotWatch(robot)
+        self._history = History()
+        self._figures = Figures(robot)
+        self._recent: dict[str, deque[tuple[float, float]]] = {n: deque(maxlen=k) for n, k in _MEDIANS.items()}
+        self._speed: tuple[float, float] | None = None
+        self._watched_s = -1.0
+        self._marks: deque[tuple[float, int]] = deque(maxlen=400)
+        self._dropped_before = 0
+        self._dropped_at = -10.0
+        self._extra: Counter[str] = Counter()
+        self.good = 0
+        self.last_arrival_s: float | None = None
+        self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
+
+    def feed(self, chunk: bytes, arrival_s: float) -> list[Sample]:
+        """The samples that this chunk, arrived at ``arrival_s`` (host seconds), completes."""
+        samples: list[Sample] = []
+        take = self._telemetry.take
+        for wire in self._framer.feed(chunk):
+            take(wire, arrival_s, samples)
+        dropped = self._framer.dropped.total() + self._telemetry.dropped.total()
+        if dropped != self._dropped_before:
+            self._dropped_before, self._dropped_at = dropped, arrival_s
+        if samples:
+            self._see(samples, arrival_s)
+        return samples
+
+    def _see(self, samples: list[Sample], arrival_s: float) -> None:
+        tick = self._telemetry.tick_s
+        noisy = arrival_s - self._dropped_at < _NOISY_S
+        for sample in samples:
+            if sample.fresh:
+                self._break()
+            if sample.time_s - self._watched_s >= _SPACING_S or sample.fired:
+                self._watch(sample, tick, noisy)
+            elif sample.wheel_rpm is None and self._speed is not None:
+                sample.wheel_rpm = self._speed[0]
+        self.good += len(samples)
+        self.last_arrival_s = arrival_s
+        self._marks.append((samples[-1].time_s, self.good))
+        self.fresh.extend(samples)
+
+    def _break(self) -> None:
+        """What comes next has no connection with what was before."""
+        self._track.clear()
+        self._shots.clear()
+        self._history.gap()
+        self._speed = None
+        self._watched_s = -1.0
+        self._marks.clear()
+
+    def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
+        self._watched_s = sample.time_s
+        if sample.wheel_rpm is None and sample.turns is not None:
+            rpm = self._track.add(sample.time_s, sample.turns, tick)
+            sample.wheel_rpm = None if rpm is None else abs(rpm)
+        if sample.wheel_rpm is not None:
+            self._speed = (sample.wheel_rpm, sample.arrival_s)
+        self._shots.see(sample, tick, noisy)
+        self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
+        self._figures.see(sample)
+        for name, recent in self._recent.items():
+            value = getattr(sample, name)
+            if value is not None:
+                recent.append((value, sample.arrival_s))
+
+    def reconnected(self) -> None:
+        """The port was opened anew: half lines and held samples are gone, history and counts stay."""
+        self._framer.restart()
+        self._telemetry.reconnected()
+        self._history.gap()
+        self._extra["reconnected"] += 1
+
+    @property
+    def shots(self) -> tuple[ShotSeen, ...]:
+        """The shots recognised so far, the last 200."""
+        return tuple(self._shots.shots)
+
+    def raw(self, count: int = 100) -> tuple[str, ...]:
+        """The last lines as they came, made harmless to show; a refused one ends in its cause."""
+        lines = list(self._framer.raw)[-count:]
+        return tuple(shown(line) + (f"   [{cause}]" if cause else "") for line, cause in lines)
+
+    def health(self) -> Health:
+        """Counts so far."""
+        framer, telemetry = self._framer, self._telemetry
+        notices = dict(telemetry.notices + self._extra)
+        if self._shots.unconfirmed:
+            notices["fired not confirmed"] = self._shots.unconfirmed
+        return Health(
+            lines=framer.lines,
+            good=self.good,
+            dropped=dict(framer.dropped + telemetry.dropped),
+            notices=notices,
+            rate_hz=self._rate(),
+            clock=telemetry.clock,
+        )
+
+    def _rate(self) -> float | None:
+        """Good lines a second over the last two seconds of the line's clock."""
+        if len(self._marks) < 2:
+            return None
+        end, total = self._marks[-1]
+        start, before = next((m for m in self._marks if m[0] >= end - 2.0), self._marks[0])
+        return (total - before) / (end - start) if end > start else None
+
+    def live(self, state: State, words: str, port: str | None, now_s: float) -> Live:
+        """A snapshot at host time ``now_s``; readings that are too old are unknown."""
+        shown_now = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
+        speed = self._speed
+        seconds, rpm, volts = self._history.arrays()
+        return Live(
+            state=state,
+            words=words,
+            port=port,
+            age_s=None if self.last_arrival_s is None else max(now_s - self.last_arrival_s, 0.0),
+            wheel_rpm=speed[0] if speed is not None and now_s - speed[1] <= _SHOWN_S else None,
+            wheel2_rpm=shown_now["wheel2_rpm"],
+            battery_v=shown_now["battery_v"],
+            current_a=shown_now["current_a"],
+            distance_m=shown_now["distance_m"],
+            setpoint=shown_now["setpoint"],
+            power_pct=shown_now["power_pct"],
+            draw_mm=shown_now["draw_mm"],
+            health=self.health(),
+            wheel=self._figures.now(self.shots, speed[0] if speed else None, shown_now["wheel2_rpm"]),
+            shots=self.shots,
+            history_s=seconds,
+            history_rpm=rpm,
+            history_volt=volts,
+        )
+
+    @staticmethod
+    def _shown(recent: deque[tuple[float, float]], now_s: float) -> float | None:
+        values = [value for value, at in recent if now_s - at <= _SHOWN_S]
+        return statistics.median_low(values) if values else None
+
+
+def health_words(health: Health) -> str:
+    """``98.7 lines/s, 3 dropped: checksum`` — the line's health in one breath."""
+    parts = ["rate unknown" if health.rate_hz is None else f"{health.rate_hz:.1f} lines/s"]
+    if health.dropped:
+        causes = sorted(health.dropped.items(), key=lambda item: -item[1])
+        if len(causes) == 1:
+            parts.append(f"{causes[0][1]} dropped: {causes[0][0]}")
+        else:
+            named = ", ".join(f"{n} {cause}" for cause, n in causes)
+            parts.append(f"{sum(health.dropped.values())} dropped: {named}")
+    parts += [f"{name} x{n}" if n > 1 else name for name, n in health.notices.items()]
+    if health.clock == "arrival":
+        parts.append("no usable clock from the robot, arrival times stand in")
+    return ", ".join(parts)

@@ -1,0 +1,232 @@
+"""The monitor: one reader thread that finds the robot, follows it through pulled cables and reboots, and is asked for
+snapshots by anyone at any rate. It never writes to a robot.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import serial
+
+from fieldtune.errors import LinkError
+from fieldtune.link import ports
+from fieldtune.link.line import Line
+from fieldtune.link.live import Live, State
+from fieldtune.link.reader import Lost, read_chunk
+from fieldtune.link.recording import Recorder, started
+from fieldtune.link.sample import Sample
+from fieldtune.link.search import Found, Search
+from fieldtune.robot.model import Robot
+
+STALLED_S = 3.0
+_RETRY_S = 0.25
+
+
+class Monitor:
+    """Follows one robot's line.
+
+    ``port``: a device, any pyserial URL, or None for what the profile says (``auto`` searches). ``record_to``: a file
+    to record the raw line in. ``remembered``: what ``on_good`` was last called with, so that the port and speed that
+    worked are tried first. ``on_good`` is called from the reader thread with a plain dict once a port proves good.
+    """
+
+    def __init__(
+        self,
+        robot: Robot,
+        port: str | None = None,
+        baud: int | None = None,
+        record_to: Path | str | None = None,
+        remembered: Mapping[str, Any] | None = None,
+        on_good: Callable[[dict[str, Any]], None] | None = None,
+    ) -> None:
+        wanted = port if port is not None else robot.link.port
+        self.robot = robot
+        self._named = None if wanted == "auto" else wanted
+        self._baud = baud if baud is not None else robot.link.baud
+        self._record_to = record_to
+        self._remembered = dict(remembered or {})
+        self._on_good = on_good
+        self._line = Line(robot)
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._port: serial.SerialBase | None = None
+        self._recorder: Recorder | None = None
+        self._began = time.monotonic()
+        self._state: State = "off"
+        self._words = "not started"
+        self._device: str | None = None
+        self._offset_s = 0.0
+        self._last_us = 0
+
+    # -- life --------------------------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Starts the reader thread. Raises ``OutputError`` if the recording can't be written."""
+        if self._thread is not None and self._thread.is_alive():
+            return
+        if self._record_to is not None and self._recorder is None:
+            about = {"about": f"line of robot {self.robot.name}", "robot": self.robot.name, "started": started()}
+            self._recorder = Recorder(self._record_to, about)
+        self._stop.clear()
+        self._say("searching", "looking for the robot")
+        self._thread = threading.Thread(target=self._run, name="fieldtune-link", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ends the reader thread, closes the port and the recording; the last snapshot stays."""
+        self._stop.set()
+        port = self._port
+        if port is not None and hasattr(port, "cancel_read"):
+            port.cancel_read()
+        if self._thread is not None:
+            self._thread.join(timeout=3.0)
+            self._thread = None
+        if self._recorder is not None:
+            self._recorder.close()
+            self._recorder = None
+        self._say("off", "stopped")
+
+    def __enter__(self) -> Monitor:
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    # -- questions ---------------------------------------------------------------------------------------------------
+
+    def snapshot(self) -> Live:
+        """What the line says now; cheap, from any thread."""
+        with self._lock:
+            state, words = self._state, self._words
+            now = self._now()
+            last = self._line.last_arrival_s
+            if state == "live" and last is not None and now - last > STALLED_S:
+                state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
+            return self._line.live(state, words, self._device, now)
+
+    def drain(self) -> list[Sample]:
+        """The samples since the last call (at most the last 20,000)."""
+        with self._lock:
+            samples = list(self._line.fresh)
+            self._line.fresh.clear()
+        return samples
+
+    def recent_lines(self, count: int = 100) -> tuple[str, ...]:
+        """The last raw lines, harmless to show; a refused one ends in its cause."""
+        with self._lock:
+            return self._line.raw(count)
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether the other end is our own simulated robot, which may be told things. A real robot never is."""
+        return self._port is not None and callable(getattr(self._port, "command", None))
+
+    def tell(self, command: str) -> None:
+        """Tells the simulated robot ``setpoint=2450``, ``distance_m=2.4`` or ``fire``.
+
+        Raises ``LinkError`` on any other port: nothing is ever written to a robot.
+        """
+        command_port = getattr(self._port, "command", None)
+        if command_port is None:
+            raise LinkError("only the simulated robot can be told anything; nothing is written to a real one")
+        command_port(command)
+
+    # -- the reader thread -------------------------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        search = Search(self.robot, self._named, self._baud, self._remembered, self._stop)
+        first = True
+        while not self._stop.is_set():
+            found = search.listen(self._say)
+            if found is None:
+                self._stop.wait(_RETRY_S)
+                continue
+            self._port = found.port
+            try:
+                self._follow(found, first)
+            except Lost as error:
+                self._say("lost", f"{found.device}: {error}; waiting for it to come back")
+            finally:
+                self._port = None
+                _close(found.port)
+            first = False
+            if self._state == "ended":
+                return
+            search.remember(found)
+            self._stop.wait(_RETRY_S / 2)
+
+    def _follow(self, found: Found, first: bool) -> None:
+        """Reads a port until it ends, fails, or the monitor stops."""
+        with self._lock:
+            self._device = found.device
+        if not first:
+            self._reopened()
+        good = False
+        self._say("searching", f"listening on {found.device}{found.speed_words}")
+        for data, arrival_s in found.heard:
+            self._take(data, arrival_s)
+        while not self._stop.is_set():
+            if not good and self._line_is_good(found):
+                good = True
+            data, arrival_s = read_chunk(found.port)
+            if getattr(found.port, "reopened", False):
+                found.port.reopened = False  # type: ignore[attr-defined]
+                self._reopened()
+            if data:
+                self._take(data, arrival_s)
+            elif getattr(found.port, "ended", False):
+                self._say("ended", f"{found.device} has ended")
+                return
+
+    def _line_is_good(self, found: Found) -> bool:
+        """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""
+        if self._line.good <= found.good_before:
+            return False
+        self._say("live", f"reading {found.device}{found.speed_words}")
+        if self._on_good is not None and not ports.is_url(found.device):
+            self._on_good({**found.identity, "device": found.device, "baud": found.baud})
+        return True
+
+    def _take(self, data: bytes, arrival_s: float | None) -> None:
+        """Feeds the line; arrival is kept in whole microseconds, so that a recording replays to the bit."""
+        if arrival_s is None:
+            self._last_us = round(self._host_s() * 1e6)
+        else:
+            self._last_us = round(arrival_s * 1e6)
+            self._offset_s = self._host_s() - arrival_s
+        if self._recorder is not None:
+            self._recorder.write(self._last_us, data)
+        with self._lock:
+            self._line.feed(data, self._last_us / 1e6)
+
+    def _reopened(self) -> None:
+        if self._recorder is not None:
+            self._recorder.write(self._last_us, b"")
+        with self._lock:
+            self._line.reconnected()
+
+    def _host_s(self) -> float:
+        return time.monotonic() - self._began
+
+    def _now(self) -> float:
+        """Host time on the scale of the arrivals: a replay or simulation has a scale of its own."""
+        return self._host_s() - self._offset_s
+
+    def _say(self, state: State, words: str) -> None:
+        with self._lock:
+            self._state, self._words = state, words
+            if state in ("lost", "off"):
+                self._device = self._device if state == "lost" else None
+
+
+def _close(port: serial.SerialBase) -> None:
+    try:
+        port.close()
+    except (OSError, TypeError, serial.SerialException):
+        return  # the device is gone; there is nothing left to close

@@ -1,0 +1,39 @@
+"""Reading one chunk from any pyserial port, and every way in which a port says that it is gone."""
+
+from __future__ import annotations
+
+import serial
+
+try:
+    from termios import error as _TermiosError
+except ImportError:  # Windows has no termios, and raises none of its errors
+    _TermiosError = OSError  # type: ignore[misc,assignment]
+
+_MOST = 65_536
+
+
+class Lost(Exception):
+    """The port is gone: cable pulled, device reset, other end closed."""
+
+
+def read_chunk(port: serial.SerialBase) -> tuple[bytes, float | None]:
+    """What has arrived (empty after the port's timeout) and its arrival time, if the port knows it.
+
+    Reads in big chunks: one byte is waited for, then all that is there is taken.
+    """
+    try:
+        data = port.read(1)
+        waiting: int = port.in_waiting if data else 0  # type: ignore[attr-defined]
+        if waiting:
+            data += port.read(min(waiting, _MOST))
+    except (OSError, TypeError, _TermiosError) as error:
+        # SerialException is an OSError; termios.error is not. TypeError: closed under the read.
+        raise Lost(_words(error)) from None
+    return data, getattr(port, "arrival_s", None)
+
+
+def _words(error: Exception) -> str:
+    text = str(error)
+    if "disconnected" in text or "readiness" in text or "Input/output" in text or isinstance(error, TypeError):
+        return "the connection is gone"
+    return text

@@ -1,0 +1,25 @@
+"""URL schemes of our own for pyserial: ``sim://ROBOT?seed=7`` and ``replay://FILE?speed=4``.
+
+pyserial finds a scheme as the module ``protocol_<scheme>`` of a registered package; opening goes through
+``open_url`` so that both are known.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import serial
+
+from fieldtune.robot.model import Robot
+
+if __name__ not in serial.protocol_handler_packages:
+    serial.protocol_handler_packages.append(__name__)
+
+
+def open_url(url: str, robot: Robot | None = None, **settings: Any) -> serial.SerialBase:
+    """A port for a device name or any URL that pyserial or this package knows; ``robot`` serves ``sim://``."""
+    port = serial.serial_for_url(url, do_not_open=True, **settings)
+    if url.startswith("sim:") and robot is not None:
+        vars(port)["robot"] = robot
+    port.open()
+    return port

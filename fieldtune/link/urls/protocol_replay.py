@@ -1,0 +1,49 @@
+"""``replay://FILE?speed=4``: a recording as a port, at its own pace or faster; ``speed=0`` as fast as it is read."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+
+from serial import SerialException
+
+from fieldtune.errors import FieldtuneError
+from fieldtune.link.recording import Chunk, chunks
+from fieldtune.link.urls.quiet import QuietPort, number_option
+
+
+class Serial(QuietPort):
+    """Plays a recording; each ``read`` returns one recorded chunk, with ``arrival_s`` as it was recorded."""
+
+    def _start(self, place: str, options: dict[str, str]) -> None:
+        self._speed = number_option(options, "speed", 1.0, str(self._port))
+        self._began = time.monotonic()
+        try:
+            self._chunks: Iterator[Chunk] = chunks(place)
+            self._next = next(self._chunks, None)
+        except FieldtuneError as error:
+            raise SerialException(str(error)) from None
+        self._first_us = self._next.arrival_us if self._next else 0
+
+    def _take(self) -> bytes:
+        upcoming = self._next
+        if upcoming is None:
+            self.ended = True
+            return b""
+        due = self._speed <= 0 or (
+            time.monotonic() - self._began >= (upcoming.arrival_us - self._first_us) / 1e6 / self._speed
+        )
+        if not due:
+            return b""
+        self.arrival_s = upcoming.arrival_us / 1e6
+        try:
+            self._next = next(self._chunks, None)
+        except FieldtuneError as error:
+            raise SerialException(str(error)) from None
+        if not upcoming.data:
+            self.reopened = True
+            return self._take()
+        return upcoming.data
+
+    reopened: bool = False
+    """True once a recorded interruption was passed; the reader sets it back."""
