@@ -6,13 +6,12 @@ import argparse
 import json
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fieldtune.commands import parsing
+from fieldtune.commands import aiming, parsing
 from fieldtune.commands.output import clean, columns, give, number, pairs
-from fieldtune.errors import LinkError, OutputError, StoreError
+from fieldtune.errors import InputError, LinkError, OutputError, StoreError, UnknownRobotError
 
 if TYPE_CHECKING:
     from fieldtune.link import Live, Monitor
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
 
 _LISTEN_S = 5.0
 _HOPELESS_S = 2.0
+_FASTEST_HZ = 2000.0
 _PORT_HELP = "a serial device, or a URL: sim://ROBOT, replay://FILE, socket://HOST:PORT"
 _KEPT_PORT = "last good port"
 
@@ -39,6 +39,18 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
     replay = parsing.declare(commands, "replay", _replay, "decodes a recording of the line and reports its health")
     replay.add_argument("file", metavar="FILE", help="a recording, or any text captured from the robot")
     parsing.add_robot(replay, optional=True)
+    simulate = parsing.declare(commands, "simulate", _simulate, "a simulated robot on a pseudo-terminal", json=False)
+    parsing.add_robot(simulate)
+    simulate.add_argument("--seed", metavar="N", type=_seed, default=0, help="which hidden errors it is born with")
+    simulate.add_argument("--rate", metavar="N", type=parsing.positive_number, default=100.0, help="lines a second")
+    parsing.add_quantity(simulate, "--distance", "D", "LENGTH", "where it stands")
+    aiming.add_target(simulate)
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or len(text) > 18:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a whole number, such as 7")
+    return int(text)
 
 
 def _add_port(parser: argparse.ArgumentParser) -> None:
@@ -119,7 +131,6 @@ def _monitor(robot: Robot, port: str | None, args: argparse.Namespace, session: 
 
 def _robot(args: argparse.Namespace) -> Robot:
     """The robot named, or else the one used last, or the only one, or the first demonstration robot."""
-    from fieldtune.errors import UnknownRobotError
     from fieldtune.robot import find_profiles, load_robot
 
     if args.robot is not None:
@@ -145,10 +156,10 @@ def _listen(args: argparse.Namespace) -> None:
         _refuse_absent(robot, args, session)
         monitor = _monitor(robot, args.port, args, session)
         with monitor:
-            live = _heard(monitor, args.seconds)
+            live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
             raw = monitor.recent_lines(3)
     if live.health.lines == 0 and live.state != "ended":
-        raise LinkError(f"nothing heard in {args.seconds:g} s: {live.words}")
+        raise LinkError(f"nothing heard: {live.words}")
     give(args, _report(robot, live), _report_words(robot, live, raw))
 
 
@@ -163,16 +174,16 @@ def _refuse_absent(robot: Robot, args: argparse.Namespace, session: Session) -> 
         raise LinkError(f"{name} is not there; check the cable, or name another port")
 
 
-def _heard(monitor: Monitor, seconds: float, clock: Callable[[], float] = time.monotonic) -> Live:
-    """What the line said at the end of the time, or earlier when it ended or can't be opened."""
-    end = clock() + seconds
-    hopeless: float | None = None
+def _heard(monitor: Monitor, seconds: float, *, named: bool) -> Live:
+    """What the line said at the end of the time; earlier when it ended, or when a named port won't open."""
+    end = time.monotonic() + seconds
+    opening_since: float | None = None
     while True:
-        live = monitor.snapshot()
+        live, now = monitor.snapshot(), time.monotonic()
         opening = live.state == "searching" and not live.words.startswith(("listening", "looking"))
-        hopeless = (hopeless or clock()) if opening else None
-        given_up = hopeless is not None and clock() - hopeless > _HOPELESS_S and monitor.robot.link.port != "auto"
-        if clock() >= end or live.state == "ended" or given_up:
+        opening_since = (opening_since or now) if opening else None
+        hopeless = named and opening_since is not None and now - opening_since > _HOPELESS_S
+        if now >= end or live.state == "ended" or hopeless:
             return live
         time.sleep(0.05)
 
@@ -193,6 +204,23 @@ def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | N
 
     named = header.get("robot")
     return named if named in {entry.name for entry in find_profiles(args.profiles)} else None
+
+
+def _simulate(args: argparse.Namespace) -> None:
+    from fieldtune import entries
+
+    robot = _robot(args)
+    robot.target(args.target)
+    if args.distance is not None:
+        entries.check_distance(args.distance)
+    if args.rate > _FASTEST_HZ:
+        raise InputError(f"--rate {args.rate:g}: expected at most {_FASTEST_HZ:g} lines a second")
+    try:
+        from fieldtune.link.sim import serve
+    except ImportError as error:
+        raise LinkError(f"this system has no pseudo-terminals; use --port {_simulated(robot)} instead") from error
+    # Flushed, because a program that starts this one waits for the path.
+    serve(robot, args.seed, args.rate, args.distance, args.target, say=lambda words: print(words, flush=True))
 
 
 def _report(robot: Robot, live: Live) -> dict[str, object]:
