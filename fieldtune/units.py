@@ -241,7 +241,7 @@ def _one(number: float, unit: str, dimension: Dimension, text: str, expected: st
             return (number + scale[0]) * scale[1]
     found = _unit(unit)
     if isinstance(found, str):
-        raise UnitError(f"found {shown(text)}: {found}; {expected}")
+        raise UnitError(f"found {shown(text)}: unknown unit {shown(found)}{_nearest(found, dimension)}; {expected}")
     factor, powers = found
     if powers != dimension.powers:
         raise UnitError(f"found {shown(text)}, {_kind(powers)}{_force_hint(unit, powers, dimension)}; {expected}")
@@ -261,28 +261,36 @@ def _force_hint(unit: str, powers: Powers, dimension: Dimension) -> str:
     return f" (for a force write {mass.group().removesuffix('s')}f)"
 
 
+def _nearest(word: str, dimension: Dimension) -> str:
+    """A suggestion for an unknown unit: one of the wanted dimension rather than any other."""
+    fitting = [name for name, (_, powers) in _UNITS.items() if powers == dimension.powers]
+    same = [f'"{name}"' for name in fitting if name.casefold() == word.casefold()]
+    if same:
+        return f" (did you mean {' or '.join(same)}?)"
+    return closest(word, fitting) or closest(word, [*_UNITS])
+
+
 @lru_cache(maxsize=512)
 def _unit(unit: str) -> tuple[float, Powers] | str:
-    """Factor and powers of a unit expression, or what is wrong with it."""
+    """Factor and powers of a unit expression, or the part of it that is no unit."""
     factor, powers, divide = 1.0, [0] * 6, False
     rest = unit.translate(_SUPERSCRIPTS).replace("**", "^").replace("per ", "/").replace("1/", "/")
     while rest := rest.lstrip(" \t·⋅*×-"):
         if rest.startswith("/"):
             if divide:
-                return f"unknown unit {shown(unit)}"
+                return unit
             divide, rest = True, rest[1:].lstrip()
         match = _FACTOR.match(rest)
         name = _spelling(match["name"]) if match else None
         if match is None or name is None or name not in _UNITS:
-            word = match["name"] if match else rest
-            return f"unknown unit {shown(word)}{closest(word, [*_UNITS])}"
+            return match["name"] if match else rest
         power = int(match["power"] or 1) * (-1 if divide else 1)
         scale, own = _UNITS[name]
         factor *= scale**power
         powers = [p + power * q for p, q in zip(powers, own, strict=True)]
         divide, rest = False, rest[match.end() :]
         if power < 0 and rest.strip() and not rest.lstrip().startswith("/") and "/" in unit:
-            return f"unclear unit {shown(unit)}: write what is divided last"
+            return unit  # "N/m rad" could be read two ways
     return factor, (powers[0], powers[1], powers[2], powers[3], powers[4], powers[5])
 
 
