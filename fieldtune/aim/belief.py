@@ -22,8 +22,8 @@ FloatArray = NDArray[np.float64]
 class GainBasis:
     """Basis of the log-speed correction over the drive quantity q in [q_low, q_high].
 
-    ``knots`` lie in the normalised coordinate 0..1 of ln q; ``length`` is the remainder's length scale there. The remainder's
-    columns are k(x, knots) @ chol(k(knots, knots))^-T, so that unit normal weights give a unit-variance squared
+    ``knots`` lie in the normalised coordinate 0..1 of ln q; ``length`` is the remainder's length scale there. The
+    remainder's columns are k(x, knots) @ chol(k(knots, knots))^-T, so that unit normal weights give a unit-variance squared
     exponential process (Rasmussen & Williams 2006, eq. 2.31 and section 8.3).
     """
 
@@ -40,7 +40,7 @@ class GainBasis:
     def coordinate(self, q: FloatArray | float) -> FloatArray:
         """Normalised ln q: 0 at q_low, 1 at q_high; q (n,), positive."""
         span = np.log(self.q_high / self.q_low)
-        return np.log(np.maximum(np.asarray(q, dtype=float), 1e-9) / self.q_low) / span
+        return np.asarray(np.log(np.maximum(np.asarray(q, dtype=float), 1e-9) / self.q_low) / span)
 
     def at(self, q: FloatArray | float) -> FloatArray:
         """Columns (n, size) at drive quantities q (n,): 1, coordinate - 1/2, remainder columns."""

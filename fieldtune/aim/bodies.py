@@ -29,7 +29,7 @@ def air_density(air: Air) -> float:
 
 
 def sliding_drag(robot: Robot) -> float:
-    """Relative loss of speed a metre to the air on the floor: rho Cd A / (2 m) with the area seen from the front, 1/m."""
+    """Relative loss of speed a metre to the air on the floor: rho Cd A / (2 m), area seen from the front, 1/m."""
     element = robot.element
     if element.shape == "sphere":
         return max(flying_body(robot).drag_per_metre * (0.5 if element.drag is None else element.drag), 1e-9)

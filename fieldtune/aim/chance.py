@@ -1,7 +1,7 @@
 """Hit probability under everything uncertain: unknowns (draws), shot-to-shot scatter and side miss.
 
-In log exit speed a target is an interval [need(low), need(high)] and a launch is normal with the scatter of speed and of
-angle, so the probability of a hit is a difference of two normal integrals, averaged over the side miss where the
+In log exit speed a target is an interval [need(low), need(high)] and a launch is normal with the scatter of speed and
+of angle, so the probability of a hit is a difference of two normal integrals, averaged over the side miss where the
 opening is round.
 """
 
@@ -43,7 +43,7 @@ class Situation:
         z = np.asarray(log_speed, dtype=float)[..., None]
         width = self.spread[:, None, None]
         inside = ndtr((self.high[:, None, :] - z) / width) - ndtr((self.low[:, None, :] - z) / width)
-        return self.side[:, None] * (np.nan_to_num(inside) @ self.shares)
+        return np.asarray(self.side[:, None] * (np.nan_to_num(inside) @ self.shares))
 
 
 def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
@@ -84,26 +84,39 @@ def _bound(
     angle: FloatArray,
     drag: FloatArray,
 ) -> FloatArray:
-    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola through the centre,
-    the half and the whole edge, which is exact to a few 1e-5 over an opening.
+    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola through the
+    centre, the half and the whole edge, which is exact to a few 1e-5 over an opening.
     """
     if np.isinf(edge).all():
         return np.broadcast_to(edge[:, None], chord.shape)
-    whole = _monotone(need, distance, edge, center, angle, drag)
+    whole = _edge_speed(need, distance, edge, angle, drag)
     if chord.shape[1] == 1:
         return np.asarray(whole)[:, None]
-    half = _monotone(need, distance, edge / 2, center, angle, drag)
-    linear, curve = 4 * half - whole - 3 * center, 2 * (whole + center - 2 * half)
-    return center[:, None] + chord * linear[:, None] + chord**2 * curve[:, None]
+    half = _edge_speed(need, distance, edge / 2, angle, drag)
+    with np.errstate(invalid="ignore"):
+        linear, curve = 4 * half - whole - 3 * center, 2 * (whole + center - 2 * half)
+        return center[:, None] + chord * linear[:, None] + chord**2 * curve[:, None]
 
 
-def _monotone(
-    need: Need, distance: FloatArray, miss: FloatArray, center: FloatArray, angle: FloatArray, drag: FloatArray
-) -> FloatArray:
-    """Needed log speed at a miss, cut where the path would peak before it: nothing slower comes down there either."""
+def _edge_speed(need: Need, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray) -> FloatArray:
+    """Needed log speed at a miss. A near edge that only a rising path would meet moves to where the path peaks at the
+    target: nothing slower comes down on it. A far edge that no speed reaches is no bound.
+    """
     point = need.log_speed(distance, miss, angle, drag)
-    behind = (point.d_miss < 0) & (miss < 0)
-    value = np.where(behind, np.minimum(point.value, center), point.value)
-    # A window edge above what any speed can reach is no bound; a near edge below the floor of the range is none either.
-    missing = np.where(miss > 0, np.inf, -np.inf)
-    return np.where(np.isfinite(value), value, missing)
+    behind = (miss < 0) & ~(point.d_miss > 0)
+    value = point.value
+    if behind.any():
+        peak = _peak_miss(need, distance[behind], miss[behind], angle[behind], drag[behind])
+        value = value.copy()
+        value[behind] = need.log_speed(distance[behind], peak, angle[behind], drag[behind]).value
+    return np.where(np.isfinite(value) | np.isnan(miss), value, np.where(miss > 0, np.inf, -np.inf))
+
+
+def _peak_miss(need: Need, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray) -> FloatArray:
+    """Miss between ``miss`` and 0 where the needed speed is least, by bisection to a thousandth of the edge."""
+    rising, falling = miss.copy(), np.zeros_like(miss)
+    for _ in range(10):
+        middle = (rising + falling) / 2
+        falls = need.log_speed(distance, middle, angle, drag).d_miss > 0
+        rising, falling = np.where(falls, rising, middle), np.where(falls, middle, falling)
+    return falling

@@ -1,7 +1,8 @@
 """From setpoint to exit state, and back, for all three launchers.
 
 A setpoint (rpm, % or mm) acts through one *drive quantity* q: wheel rpm for a flywheel, draw in millimetres for a
-striker or an arm. What the robot really does differs from the model by a smooth log-speed correction (belief.GainBasis).
+striker or an arm. What the robot really does differs from the model by a smooth correction of the log speed
+(belief.GainBasis).
 """
 
 from __future__ import annotations
@@ -97,6 +98,7 @@ def _arm_speed(arm: Arm, draw: FloatArray, element_mass: float) -> FloatArray:
         torque=arm.torque,
         preload=arm.preload,
         efficiency=arm.efficiency,
+        arm_moment=1.5 * arm.arm_inertia / arm.arm_length,  # a uniform rod of that inertia: m L / 2 = 3 I / (2 L)
     )
 
 

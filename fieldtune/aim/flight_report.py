@@ -36,9 +36,7 @@ def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: flo
         time = slide.time_to(speed, true_distance, friction, robot.floor.slope, sliding_drag(robot))
         return PathFigures(speed, math.degrees(robot.floor.slope), None, None, _known(time))
     elevation = robot.launcher.exit_angle + float(unknowns.angle_error[0])
-    there = fly(
-        flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag
-    )
+    there = fly(flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag)
     return PathFigures(
         speed,
         math.degrees(elevation),

@@ -1,8 +1,8 @@
 """The exit speed a target needs, as a smooth differentiable function of distance and of what is unknown.
 
-Everything the tool decides is decided in *needed log exit speed*: ln of the speed at which the element crosses the target
-``miss`` metres long (basket, zone, gate: along the range; window: high). For a flight it is U-shaped in the distance with its
-minimum where the path peaks at the target, so the descending branch of a basket is smooth and single-valued, where
+Everything the tool decides is decided in *needed log exit speed*: ln of the speed at which the element crosses the
+target ``miss`` metres long (basket, zone, gate: along the range; window: high). For a flight it is U-shaped in the distance with
+its minimum where the path peaks at the target, so the descending branch of a basket is smooth and single-valued, where
 the landing distance over speed has a square-root edge.
 """
 
@@ -35,10 +35,13 @@ class NeedPoint:
 
 
 class Need(Protocol):
-    """What a target asks of the exit speed. ``d_low``..``d_high`` is the range of distances it is made for."""
+    """What a target asks of the exit speed. ``d_low``..``d_high`` is the range of distances (m) it is made for."""
 
-    d_low: float
-    d_high: float
+    @property
+    def d_low(self) -> float: ...
+
+    @property
+    def d_high(self) -> float: ...
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0

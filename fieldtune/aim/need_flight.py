@@ -23,8 +23,11 @@ from fieldtune.robot.model import Element, Robot, Target
 
 FloatArray = NDArray[np.float64]
 G = 9.80665
-_FLATTEST_DROP = 0.02
-_DISTANCE_NODES, _DROP_NODES, _ANGLE_NODES, _DRAG_NODES = 20, 10, 5, 6
+_FLATTEST_DROP = 0.05
+_BASKET_NODES = {"distance": 18, "angle": 5, "drag": 5}
+_WINDOW_NODES = {"distance": 15, "drop": 9, "angle": 4, "drag": 5}
+_FARTHEST = 16.0
+"""No field asks for more, metres."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +53,17 @@ class FlightNeed:
         angle_span = min(max(4 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
         drag_span = min(max(4 * drag_sd, 0.1), 1.5)
         d_low, d_high = _reach(flying, rise, exit_angle, angle_span, spin, top_speed)
-        axes = [Axis(d_low, d_high, _DISTANCE_NODES)]
         window = target.kind == "window"
+        nodes = _WINDOW_NODES if window else _BASKET_NODES
+        axes = [Axis(math.log(d_low), math.log(d_high), nodes["distance"])]
         if window:
             tallest = math.tan(exit_angle + angle_span) + (abs(rise) + 1.0) / d_low
-            axes.append(Axis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), _DROP_NODES))
-        axes += [Axis(-angle_span, angle_span, _ANGLE_NODES), Axis(-drag_span, drag_span, _DRAG_NODES)]
+            axes.append(Axis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), nodes["drop"]))
+        axes += [Axis(-angle_span, angle_span, nodes["angle"]), Axis(-drag_span, drag_span, nodes["drag"])]
         grid = np.meshgrid(*[axis.nodes() for axis in axes], indexing="ij")
-        distance, angle, log_drag = grid[0].ravel(), exit_angle + grid[-2].ravel(), grid[-1].ravel()
+        distance, angle, log_drag = np.exp(grid[0].ravel()), exit_angle + grid[-2].ravel(), grid[-1].ravel()
         drop = distance * np.exp(grid[1].ravel()) if window else distance * np.tan(angle) - rise
-        solved = needed_speed(
-            flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag
-        )
+        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag)
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
         slope_residual = solved.slope - (np.tan(angle) - 2 * drop / distance)
         shape = grid[0].shape
@@ -93,12 +95,12 @@ class FlightNeed:
         possible = (drop > 0) & (d > 0)
         drop = np.where(possible, drop, np.nan)
         d = np.where(possible, d, np.nan)
-        points = [d, np.log(drop / d), error, drag] if window else [d, error, drag]
+        points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
         residual, slopes = self.speed_table.at(points)
         slope_residual, _ = self.slope_table.at(points, gradient=False)
         sec2 = 1 + tangent**2
         by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
-        d_distance = 1 / d + slopes[0] + by_drop * tangent - (slopes[1] / d if window else 0.0)
+        d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
         d_angle = tangent + slopes[-2] + by_drop * d * sec2
         return NeedPoint(
             value=_vacuum_log_speed(d, drop, angle) + residual,
@@ -140,8 +142,8 @@ def _reach(
     flattest = math.tan(max(exit_angle - angle_span, math.radians(1)))
     nearest = max(1.05 * rise / flattest, 0.05) if rise > 0 else 0.05
     vacuum = top_speed**2 / G + 2 * abs(rise) + 1
-    candidates = np.geomspace(nearest, max(vacuum, 2 * nearest), 60)
+    candidates = np.geomspace(nearest, max(min(vacuum, _FARTHEST), 2 * nearest), 40)
     speeds = needed_speed(flying, candidates, rise, exit_angle, spin_ratio).speed
     good = candidates[np.isfinite(speeds) & (speeds <= top_speed)]
     farthest = float(good.max()) if good.size else 2 * nearest
-    return nearest, max(1.15 * farthest, 1.5 * nearest)
+    return nearest, max(min(1.15 * farthest, _FARTHEST), 1.5 * nearest)

@@ -1,7 +1,7 @@
 """Needed exit speed of a slide over the floor: Coulomb friction, slope and air drag, in closed form.
 
-v^2 = (a / c) (exp(2 c D) - 1) with a = g (mu cos(slope) + sin(slope)) and c = rho Cd A / (2 m): the energy lost per metre is
-linear in v^2.
+v^2 = (a / c) (exp(2 c D) - 1) with a = g (mu cos(slope) + sin(slope)) and c = rho Cd A / (2 m): the energy lost a metre
+is linear in v^2.
 """
 
 from __future__ import annotations
@@ -39,9 +39,7 @@ class SlideNeed:
         c = sliding_drag(robot)
         a = G * (robot.floor.friction * math.cos(robot.floor.slope) + math.sin(robot.floor.slope))
         farthest = math.log1p(2 * c * top_speed**2 / (2 * a)) / (2 * c) if a > 0 else math.inf
-        return cls(
-            target, robot.element, robot.floor.friction, robot.floor.slope, c, 0.05, min(1.15 * farthest, 200.0)
-        )
+        return cls(target, robot.element, robot.floor.friction, robot.floor.slope, c, 0.05, min(1.15 * farthest, 200.0))
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0

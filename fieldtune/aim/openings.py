@@ -1,6 +1,6 @@
 """What a target lets through: between which misses, and how far to the side, the element still scores.
 
-Basket (level opening entered from above): seen along the path the opening's depth shrinks by the sine of the entry angle,
+Basket (level opening entered from above): along the path the opening's depth shrinks by the sine of the entry angle,
 and the element's diameter has to fit: free depth = opening * sin(entry) - diameter (Brancazio, Am. J. Phys. 49
 (1981) 356). Window: the upright opening shrinks by the element's height seen along the path, diameter / cos(slope).
 Zone: the whole element has to lie inside. Gate: the whole element has to get through, with any speed left.
@@ -56,9 +56,7 @@ def free(target: Target, element: Element, slope: ArrayLike) -> Free:
 
 def _free(low: FloatArray, high: FloatArray, side: float, is_round: bool = False) -> Free:
     passes = (high > low) & (side > 0)
-    return Free(
-        np.where(passes, low, np.nan), np.where(passes, high, np.nan), np.where(passes, side, np.nan), is_round
-    )
+    return Free(np.where(passes, low, np.nan), np.where(passes, high, np.nan), np.where(passes, side, np.nan), is_round)
 
 
 def flattest_entry(target: Target, element: Element) -> float | None:

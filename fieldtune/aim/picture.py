@@ -18,7 +18,7 @@ from fieldtune.physics.flight import path
 from fieldtune.robot.model import Robot, Target
 
 FloatArray = NDArray[np.float64]
-_POINTS = 120
+_POINTS = 40
 _PATHS = 64
 
 

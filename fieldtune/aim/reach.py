@@ -81,9 +81,13 @@ def why_not(
         limit = f", and it takes {math.degrees(flattest):.0f} deg" if flattest is not None else ""
         reason = f"from {distance:.2f} m the element comes in at {entry:.0f} deg{limit}: it can't pass the opening"
     elif value > high:
-        reason = f"{distance:.2f} m is too far: the highest setpoint, {_setpoint(robot, robot.setpoint.high)}, falls short"
+        reason = (
+            f"{distance:.2f} m is too far: the highest setpoint, {_setpoint(robot, robot.setpoint.high)}, falls short"
+        )
     elif value < low:
-        reason = f"{distance:.2f} m is too close: the lowest setpoint, {_setpoint(robot, robot.setpoint.low)}, is too much"
+        reason = (
+            f"{distance:.2f} m is too close: the lowest setpoint, {_setpoint(robot, robot.setpoint.low)}, is too much"
+        )
     else:
         return None
     nearest = reach(robot, need, belief, battery_v).closest_to(distance)

@@ -1,4 +1,4 @@
-"""The recommendation at one distance: the setpoint that scores most under all that is uncertain, and what goes with it."""
+"""The recommendation at one distance: the setpoint that scores most under everything uncertain, and what goes with it."""
 
 from __future__ import annotations
 
@@ -21,9 +21,7 @@ from fieldtune.robot.model import Robot, Target
 _WORTH_SAYING = 0.01
 
 
-def recommend(
-    robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None
-) -> Aim:
+def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None) -> Aim:
     """Recommendation at a distance reading, in metres. Raises ``InputError`` for a distance that is none."""
     check_distance(distance_m)
     need = need_for(robot, target)

@@ -15,7 +15,7 @@ from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
 
-_COARSE, _FINE, _LAST = 41, 33, 17
+_COARSE, _FINE, _LAST = 41, 25, 9
 NEARLY_AS_WELL = 0.95
 _PLATEAU = 0.998
 _GATE_PLATEAU = 0.995
@@ -84,9 +84,10 @@ class Odds:
         slope = float(np.mean(speeds[:, 1] - speeds[:, 0])) / float(around[1] - around[0])
         gaps = speeds.mean(axis=1) - self.scene.center
         spread = np.hypot(np.nanstd(gaps), np.mean(self.scene.spread))
-        opening = np.nanmean(np.where(np.isfinite(self.scene.high[:, 0]), self.scene.high[:, 0], np.nan) - self.scene.low[:, 0]) \
-            if np.isfinite(self.scene.high).any() else spread
-        return float((3 * spread + np.nan_to_num(opening)) / max(abs(slope), 1e-9))
+        widths = (self.scene.high - self.scene.low)[:, 0]
+        bounded = widths[np.isfinite(widths)]
+        opening = float(bounded.mean()) if bounded.size else float(spread)
+        return float((3 * spread + opening) / max(abs(slope), 1e-9))
 
 
 def best_setpoint(odds: Odds, lowest_wins: bool = False) -> Best | None:
@@ -95,9 +96,9 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False) -> Best | None:
     ``lowest_wins``: of setpoints that score alike the slowest is chosen (a gate asks for no more speed than needed).
     """
     limits = odds.robot.setpoint
-    coarse = np.geomspace(max(limits.low, limits.high * 1e-3), limits.high, _COARSE)
-    centers = odds.crossings(coarse)
-    odds.mean(coarse)
+    grid = np.geomspace(max(limits.low, limits.high * 1e-3), limits.high, _COARSE)
+    centers = odds.crossings(grid)
+    odds.mean(np.array([limits.low, limits.high]))
     for center in centers:
         half = min(odds.reach_of(float(center)), limits.high - limits.low)
         odds.mean(np.clip(np.linspace(center - half, center + half, _FINE), limits.low, limits.high))
@@ -117,7 +118,7 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False) -> Best | None:
         high,
         float(odds.belief.weights @ draws),
         weighted_interval(draws, odds.belief.weights, 0.90),
-        _second(odds, centers, setpoint, low, high, top),
+        _second(odds, centers, low, high, top),
     )
 
 
@@ -144,13 +145,16 @@ def _edge(x: FloatArray, p: FloatArray, inner: int, outer: int, level: float) ->
     return float(x[inner] + (x[outer] - x[inner]) * (p[inner] - level) / (p[inner] - p[outer]))
 
 
-def _second(odds: Odds, centers: FloatArray, setpoint: float, low: float, high: float, top: float) -> float | None:
-    rest = [float(c) for c in centers if not low <= c <= high and abs(c - setpoint) > 2 * odds.robot.setpoint.step]
-    if not rest:
-        return None
-    chances = np.interp(rest, odds.seen, odds.chance)
-    best = int(np.argmax(chances))
-    return rest[best] if chances[best] >= 0.5 * top else None
+def _second(odds: Odds, centers: FloatArray, low: float, high: float, top: float) -> float | None:
+    """Another setpoint that scores at least half as well, with a clear dip in between."""
+    for center in centers:
+        near = high if center > high else low
+        between = (odds.seen >= min(near, center)) & (odds.seen <= max(near, center))
+        chance = float(np.interp(center, odds.seen, odds.chance))
+        apart = not low <= center <= high and between.any() and odds.chance[between].min() < 0.8 * chance
+        if apart and chance >= 0.5 * top:
+            return float(center)
+    return None
 
 
 def weighted_interval(values: FloatArray, weights: FloatArray, mass: float) -> tuple[float, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +18,9 @@ from fieldtune.aim.search import NEARLY_AS_WELL
 from fieldtune.robot.model import Robot, Target
 
 FloatArray = NDArray[np.float64]
-_COARSE, _FINE = 61, 41
+_SCAN, _FINE = 240, 41
 _WORTH_SAYING = 0.01
-_FORGIVING_ROWS = 24
+_FORGIVING_ROWS = 14
 
 
 def stand(
@@ -28,20 +28,38 @@ def stand(
 ) -> tuple[Standing, ...]:
     """Distance readings at which a setpoint scores, best first; each with the stretch that scores nearly as well."""
     need = need_for(robot, target)
-    speeds = log_speed(robot, belief.basis, belief.draws, drive_quantity(robot, [setpoint], battery_v))
-    coarse = np.linspace(need.d_low, need.d_high, _COARSE)
-    chance = hit_over_distance(need, belief, speeds, coarse)
+    quantity = drive_quantity(robot, [setpoint], battery_v)
+    speeds = log_speed(robot, belief.basis, belief.draws, quantity)
+    mean = float(log_speed(robot, belief.basis, belief.best, quantity)[0, 0])
+    found: list[Standing] = []
+    for low, high in _stretches(need, belief, mean):
+        readings = np.linspace(low, high, _FINE)
+        spot = _standing(readings, hit_over_distance(need, belief, speeds, readings))
+        if spot.hit_probability >= _WORTH_SAYING:
+            found.append(spot)
+    found.sort(key=lambda s: -s.hit_probability)
+    return tuple(replace(s, forgives_most=s is found[0]) for s in found)
+
+
+def _stretches(need: Need, belief: Belief, speed: float) -> list[tuple[float, float]]:
+    """Stretches of distance readings around each place where the mean path hits, three spreads and an opening wide."""
+    best = belief.best
+    bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
+    true = np.geomspace(need.d_low, need.d_high, _SCAN)
+    point, free = need.log_speed(true, 0.0, angle, drag), need.free(true, angle, drag)
+    gap = np.where(np.isfinite(free.low), speed - point.value, np.nan)
     found = []
-    for peak in _peaks(chance):
-        low, high = coarse[max(peak - 1, 0)], coarse[min(peak + 1, _COARSE - 1)]
-        wide = np.unique(np.concatenate([coarse, np.linspace(low, high, _FINE)]))
-        found.append(_standing(wide, hit_over_distance(need, belief, speeds, wide), (low + high) / 2))
-    best = max(found, key=lambda s: s.hit_probability, default=None)
-    return tuple(
-        Standing(s.distance_m, s.low_m, s.high_m, s.hit_probability, forgives_most=s is best)
-        for s in sorted(found, key=lambda s: -s.hit_probability)
-        if s.hit_probability >= _WORTH_SAYING
-    )
+    for at in np.flatnonzero(gap[:-1] * gap[1:] <= 0):
+        center = float(true[at]) - bias
+        scene = situation(need, center, belief.draws)
+        spread = float(np.hypot(np.nanstd(scene.center + belief.draws.gain[:, 0]), np.mean(scene.spread)))
+        half = 3 * spread / max(abs(float(point.d_distance[at])), 1e-6) + 0.6 * float(true[at + 1] - true[at])
+        opening = float(free.high[at] - free.low[at])
+        if np.isinf(opening):
+            found.append((max(need.d_low - bias, 0.01), center + half))
+        else:
+            found.append((max(center - half - opening, 0.01), center + half + opening))
+    return found
 
 
 def hit_over_distance(need: Need, belief: Belief, speeds: FloatArray, readings: FloatArray) -> FloatArray:
@@ -53,9 +71,7 @@ def hit_over_distance(need: Need, belief: Belief, speeds: FloatArray, readings: 
     return np.asarray(belief.weights @ chance.reshape(-1, count))
 
 
-def most_forgiving(
-    robot: Robot, target: Target, belief: Belief, battery_v: float | None = None
-) -> TableRow | None:
+def most_forgiving(robot: Robot, target: Target, belief: Belief, battery_v: float | None = None) -> TableRow | None:
     """The standing distance whose best setpoint scores most over everything uncertain; ``None`` where none scores."""
     scanned = reach(robot, need_for(robot, target), belief, battery_v)
     if scanned.nearest is None or scanned.farthest is None:
@@ -65,29 +81,18 @@ def most_forgiving(
     return max(rows, key=lambda r: r.hit_probability or 0.0, default=None)
 
 
-@dataclass(frozen=True, slots=True)
-class _Span:
-    distance_m: float
-    low_m: float
-    high_m: float
-    hit_probability: float
+def _standing(readings: FloatArray, chance: FloatArray) -> Standing:
+    peak = int(np.argmax(chance))
+    left, right = _around(chance, peak, 0.998 * chance[peak])
+    low, high = _around(chance, peak, NEARLY_AS_WELL * chance[peak])
+    middle = float(readings[left] + readings[right]) / 2
+    return Standing(middle, float(readings[low]), float(readings[high]), float(chance[peak]))
 
 
-def _peaks(chance: FloatArray) -> list[int]:
-    """Places of the local maxima that matter: at least a tenth of the highest."""
-    padded = np.concatenate([[-1.0], chance, [-1.0]])
-    places = np.flatnonzero((padded[1:-1] > padded[:-2]) & (padded[1:-1] >= padded[2:]))
-    return [int(i) for i in places if chance[i] >= 0.1 * chance.max() and chance[i] > 0]
-
-
-def _standing(readings: FloatArray, chance: FloatArray, near: float) -> _Span:
-    step = readings[-1] - readings[0]
-    window = np.abs(readings - near) <= step / _COARSE * 2
-    at = int(np.flatnonzero(window)[np.argmax(chance[window])])
-    level = NEARLY_AS_WELL * chance[at]
+def _around(chance: FloatArray, at: int, level: float) -> tuple[int, int]:
     left = right = at
     while left > 0 and chance[left - 1] >= level:
         left -= 1
-    while right < len(readings) - 1 and chance[right + 1] >= level:
+    while right < len(chance) - 1 and chance[right + 1] >= level:
         right += 1
-    return _Span(float(readings[at]), float(readings[left]), float(readings[right]), float(chance[at]))
+    return left, right

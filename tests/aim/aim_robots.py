@@ -34,9 +34,7 @@ GATE = Target("gate", 0.0, (0.30,))
 
 _MOTORS = Drive("speed", 2, 12.0, 607.4, 0.36, 11.0, 0.4, ((20, 30),), 0.95)
 _WHEELS = Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.096, 180e-6, 1.0, 0.85))
-_SPRING = Launcher(
-    "striker", 0.0, 0.006, striker=Striker("strike", 900.0, 6.0, 0.01, 0.07, 0.02, 0.16, 0.6, 0.8)
-)
+_SPRING = Launcher("striker", 0.0, 0.006, striker=Striker("strike", 900.0, 6.0, 0.01, 0.07, 0.02, 0.16, 0.6, 0.8))
 _SWING = Launcher(
     "arm", math.radians(48), 0.45, arm=Arm(0.35, 0.012, math.radians(42), 2000.0, None, 20.0, 0.05, 0.30, 0.8)
 )
@@ -93,7 +91,8 @@ def belief(of: Robot, spread: float = 1.0, count: int = 200, seed: int = 3) -> B
         np.full(count, u.exit_angle_scatter),
         np.full(count, u.side_scatter),
     )
-    best = Unknowns(*(getattr(draws, name)[:1] * 0 for name in draws.__slots__[:5]), *(
-        getattr(draws, name)[:1] for name in draws.__slots__[5:]
-    ))
+    best = Unknowns(
+        *(getattr(draws, name)[:1] * 0 for name in draws.__slots__[:5]),
+        *(getattr(draws, name)[:1] for name in draws.__slots__[5:]),
+    )
     return Belief(basis, draws, np.full(count, 1 / count), best, 0, 1)
