@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -41,9 +39,6 @@ class Findings:
         """Those that leave it usable."""
         return [p for p in self.problems if p.severity == "warning"]
 
-    @contextmanager
-    def all_well(self) -> Iterator[list[bool]]:
-        """Yields a list that tells, after the block, whether the block met no error: ``[True]`` or ``[False]``."""
-        before, answer = len(self.errors), [True]
-        yield answer
-        answer[0] = len(self.errors) == before
+    def faulty(self, key: str) -> bool:
+        """Whether an error is noted at this key path."""
+        return any(problem.key == key for problem in self.errors)

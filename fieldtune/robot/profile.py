@@ -105,6 +105,8 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         return None
     element = read_element(element_table)
     launcher = read_launcher(launcher_table, element)
+    if findings.faulty("launcher.kind"):
+        return None
     targets = read_targets(profile, element)
     slides = any(target.on_floor for target in targets)
     return Robot(

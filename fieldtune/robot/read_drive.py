@@ -180,6 +180,8 @@ def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> 
             section.warn("", "not given, and no [drive] to tell it from; taken as 300 to 6000 rpm")
         return _range(section, "rpm", 300.0, 6000.0, 10.0)
     free = drive.free_speed / drive.reduction / RPM
+    if math.isnan(free):
+        return _range(section, "rpm", 300.0, 6000.0, 10.0)  # the drive's own error is noted already
     found = _range(section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10)), 10.0)
     if found.high > free * 1.001:
         section.warn("high", f"is above the wheel's free speed of {free:.0f} rpm at nominal voltage")

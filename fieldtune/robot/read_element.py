@@ -16,14 +16,16 @@ def read_element(section: Section) -> Element:
     """The element; sizes in metres, mass in kilograms."""
     shape = cast(Shape, section.choice("shape", ("sphere", "disc", "block")))
     sizes: dict[str, float] = {}
-    for key in _SIZES[shape]:
+    if section.faulty("shape"):
+        section.knows("diameter", "length", "width", "height")
+    for key in _SIZES[shape] if not section.faulty("shape") else ():
         default = 0.0 if (shape, key) == ("disc", "height") else None
         sizes[key] = section.quantity(key, LENGTH, default, over="0 mm", most="2 m", usual=("1 mm", "60 cm"))
     for key in ("diameter", "length", "width", "height"):
-        if key not in sizes and key in section and "shape" in section:
+        if key not in sizes and key in section and not section.faulty("shape"):
             section.take(key)
             section.error(key, f"does not belong to a {shape}, which has {' and '.join(_SIZES[shape])}")
-    if shape == "disc" and sizes["height"] == 0.0:
+    if sizes.get("height") == 0.0:
         sizes["height"] = sizes["diameter"] / 10
     element = Element(
         shape=shape,

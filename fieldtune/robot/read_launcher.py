@@ -21,12 +21,11 @@ _KEYS = {
 def read_launcher(section: Section, element: Element) -> Launcher:
     """The mechanism; angles in radians, the rest in SI."""
     kind = cast(Literal["flywheel", "striker", "arm"], section.choice("kind", ("flywheel", "striker", "arm")))
-    if "kind" in section:
-        for other, keys in _KEYS.items():
-            for key in keys:
-                if key in section and other != kind and key not in _KEYS[kind]:
-                    section.take(key)
-                    section.error(key, f"does not belong to a launcher of kind {kind} but to {_article(other)}")
+    if section.faulty("kind"):  # no value in the table can be judged
+        section.knows("exit_angle", "exit_height", *(key for keys in _KEYS.values() for key in keys))
+        section.close()
+        return Launcher(kind, math.nan, math.nan)
+    _refuse_foreign_keys(section, kind)
     wire = read_wire(section)
     flywheel = _read_flywheel(section) if kind == "flywheel" else None
     striker = _read_striker(section, wire) if kind == "striker" else None
@@ -44,8 +43,12 @@ def read_launcher(section: Section, element: Element) -> Launcher:
     return launcher
 
 
-def _article(kind: str) -> str:
-    return f"an {kind}" if kind == "arm" else f"a {kind}"
+def _refuse_foreign_keys(section: Section, kind: str) -> None:
+    for key in section.values:
+        owners = [f"an {other}" if other == "arm" else f"a {other}" for other, keys in _KEYS.items() if key in keys]
+        if owners and key not in _KEYS[kind]:
+            section.take(key)
+            section.error(key, f"does not belong to a launcher of kind {kind} but to {' or '.join(owners)}")
 
 
 def _exit_angle(section: Section, kind: str, arm: Arm | None) -> float:

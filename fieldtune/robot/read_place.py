@@ -43,6 +43,10 @@ def read_targets(profile: Section, element: Element) -> tuple[Target, ...]:
 
 def _read_target(section: Section, name: str | None, element: Element) -> Target:
     kind = cast(TargetKind, section.choice("kind", _KINDS))
+    if section.faulty("kind"):  # no value in the table can be judged
+        section.knows("height", "opening", "clearance")
+        section.close()
+        return Target(kind, math.nan, ())
     floor = 0.0 if kind in ("zone", "gate") else None
     target = Target(
         kind=kind,
@@ -54,7 +58,7 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
         name=name,
     )
     section.close()
-    if target.opening and "kind" in section:
+    if target.opening:
         _check_opening(section, target, element)
     return target
 

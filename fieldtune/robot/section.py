@@ -38,6 +38,10 @@ class Section:
         """Notes a doubt at a key of this table."""
         self.findings.warn(self.at(key) if key else self.path, message)
 
+    def faulty(self, key: str) -> bool:
+        """Whether an error is noted at a key of this table."""
+        return self.findings.faulty(self.at(key))
+
     def take(self, key: str) -> object:
         """The raw value, ``None`` where the key is left out (TOML has no null); the key counts as known."""
         self._known.append(key)
@@ -178,8 +182,8 @@ class Section:
             self.error(key, f"found {shown(raw)}; expected text in quotes")
             return default or ""
         clean = " ".join("".join(c if c.isprintable() or c == "\u200d" else " " for c in raw).split())
-        if len(clean) != len(raw.strip()):
-            self.warn(key, f"found {shown(raw)}; control characters and extra blanks are left out")
+        if clean != " ".join(raw.split()):
+            self.warn(key, f"found {shown(raw)}; characters that can't be shown are left out")
         if len(clean) > longest:
             self.warn(key, f"found {len(clean)} characters; cut to {longest}")
             clean = clean[: longest - 1] + "…"
