@@ -1,0 +1,48 @@
+"""What a command costs against a bare interpreter and against importing numpy, measured in one run.
+
+CPU seconds of the child process, the least of several taken in turns, so that a busy machine changes the ratio little.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.bench
+ROUNDS = 5
+
+
+def _cpu_seconds(argv: list[str], env: dict[str, str]) -> float:
+    quiet = os.open(os.devnull, os.O_RDWR)
+    actions = [(os.POSIX_SPAWN_DUP2, quiet, 1)]
+    child = os.posix_spawn(argv[0], argv, env, file_actions=actions)
+    _, status, used = os.wait4(child, 0)
+    os.close(quiet)
+    assert os.waitstatus_to_exitcode(status) == 0
+    return used.ru_utime + used.ru_stime
+
+
+def test_aim_as_a_process(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    env = {**os.environ, "FIELDTUNE_PROFILES": str(tmp_path), "OPENBLAS_NUM_THREADS": "1"}
+    python = sys.executable
+    cases = {
+        "pass": [python, "-c", "pass"],
+        "import numpy": [python, "-c", "import numpy"],
+        "import scipy.special": [python, "-c", "import scipy.special"],
+        "fieldtune --version": [python, "-m", "fieldtune", "--version"],
+        "fieldtune shots": [python, "-m", "fieldtune", "shots", "heron"],
+        "fieldtune aim": [python, "-m", "fieldtune", "aim", "heron", "--distance", "2 m"],
+    }
+    rounds = [{name: _cpu_seconds(argv, env) for name, argv in cases.items()} for _ in range(ROUNDS)]
+    took = {name: min(one[name] for one in rounds) for name in cases}
+    with capsys.disabled():
+        print()
+        for name, seconds in took.items():
+            ratios = f"{seconds / took['pass']:6.1f} x pass  {seconds / took['import numpy']:5.2f} x import numpy"
+            print(f"  {name:<22} {1000 * seconds:6.0f} ms CPU  {ratios}")
+    assert took["fieldtune --version"] < 5 * took["pass"]
+    assert took["fieldtune shots"] < 3 * took["import numpy"]
+    assert took["fieldtune aim"] < 3 * took["import scipy.special"]
