@@ -24,6 +24,8 @@ class Base:
     period: float = 0.0
     turns: float = 0.0
     turned_s: float = 0.0
+    rpm: float | None = None
+    volts: float | None = None
     trail: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=8))
     story: str | None = None
 
@@ -72,7 +74,7 @@ class Steps:
         sample.time_s, sample.fresh = time_s, True
         counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
         per_turn = self._limits.counts_per_turn
-        base = Base(clock, tick, counts, sample, story=story)
+        base = Base(clock, tick, counts, sample, rpm=sample.wheel_rpm, volts=sample.battery_v, story=story)
         if counts is not None and per_turn is not None:
             sample.turns = 0.0
             base.turned_s = time_s
@@ -94,28 +96,34 @@ class Steps:
 
         ``loose`` asks only for what is physically possible, for a change that two lines agree on.
         """
+        if self._timeless(base, wire):
+            # A line without the clock that the others have tells its readings, but no wheel can be timed by it.
+            sample.time_s, sample.wheel_rpm = base.sample.time_s, None
+            return self._readings_follow(base, sample, loose)
         elapsed = self._elapsed(base, wire, sample, notices)
-        if elapsed is None:
+        if elapsed is None or elapsed > (10.0 if loose else max(_PATIENCE_S, 6 * base.period)):
             return "clock"
-        last = base.sample
-        if elapsed > max(_PATIENCE_S, 6 * base.period) and not loose:
-            return "clock"
-        if loose and elapsed > 10.0:
-            return "clock"
-        sample.time_s = last.time_s + elapsed
+        sample.time_s = base.sample.time_s + elapsed
         limits = self._limits
         if wire.wheel_counts is not None and base.counts is not None and limits.counts_per_turn is not None:
             step = self._step(base, int(wire.wheel_counts)) / limits.counts_per_turn
             if not self._wheel_follows(base, step, sample.time_s - base.turned_s, loose):
                 return "wheel"
             sample.turns = base.turns + step
-        if wire.wheel_rpm is not None and last.wheel_rpm is not None:
-            change = (wire.wheel_rpm - last.wheel_rpm) / 60
-            room = 0.04 * max(abs(last.wheel_rpm) / 60, limits.wheel_rpm / 1200)
-            rise = limits.accel_rps2 if loose else limits.tight_rps2
-            if change > room + rise * elapsed or (not loose and -change > room + rise * elapsed):
+        if wire.wheel_rpm is not None and base.rpm is not None:
+            change = (abs(wire.wheel_rpm) - abs(base.rpm)) / 60
+            room = 0.04 * max(abs(base.rpm) / 60, limits.wheel_rpm / 1200)
+            rise = (limits.accel_rps2 if loose else limits.tight_rps2) * elapsed
+            if change > room + rise or (not loose and -change > room + rise):
                 return "wheel"
-        volts, before = sample.battery_v, last.battery_v
+        return self._readings_follow(base, sample, loose)
+
+    def _timeless(self, base: Base, wire: Wire) -> bool:
+        return base.clock is not None and wire.t_ms is None and wire.t_us is None
+
+    @staticmethod
+    def _readings_follow(base: Base, sample: Sample, loose: bool) -> str | None:
+        volts, before = sample.battery_v, base.volts
         if not loose and volts is not None and before is not None and abs(volts - before) > 0.15 * before + 0.3:
             return "battery"
         return None
@@ -176,21 +184,30 @@ class Steps:
 
     def advance(self, base: Base, wire: Wire, sample: Sample) -> None:
         """Moves ``base`` on to a line that follows it."""
+        if sample.battery_v is not None:
+            base.volts = sample.battery_v
+        if self._timeless(base, wire):
+            base.sample = sample
+            return
         elapsed = sample.time_s - base.sample.time_s
-        clock, base.tick = self._clock(wire)
-        base.clock = clock
+        base.clock, base.tick = self._clock(wire)
         if base.period == 0.0:
             base.period = min(elapsed, 2.0)
         elif elapsed < 6 * base.period:
-            base.period += (0.05 if clock is not None else 0.005) * (elapsed - base.period)
+            base.period += (0.05 if base.clock is not None else 0.005) * (elapsed - base.period)
         if wire.wheel_counts is not None:
-            base.counts = int(wire.wheel_counts)
-            if sample.turns is not None:
-                base.turns, base.turned_s = sample.turns, sample.time_s
-                base.trail.append((sample.time_s, sample.turns))
-            elif self._limits.counts_per_turn is not None:
-                sample.turns, base.turned_s = base.turns, sample.time_s
+            self._turn(base, int(wire.wheel_counts), sample)
+        if sample.wheel_rpm is not None:
+            base.rpm = sample.wheel_rpm
         base.sample = sample
+
+    def _turn(self, base: Base, counts: int, sample: Sample) -> None:
+        base.counts = counts
+        if sample.turns is None and self._limits.counts_per_turn is not None:
+            sample.turns = base.turns
+        if sample.turns is not None:
+            base.turns, base.turned_s = sample.turns, sample.time_s
+            base.trail.append((sample.time_s, sample.turns))
 
     def branched(self, base: Base, wire: Wire, sample: Sample, reason: str) -> Base:
         """The state in which this line would be true although it does not follow ``base``, and why."""

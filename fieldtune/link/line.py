@@ -17,6 +17,7 @@ from fieldtune.robot.model import Robot
 
 _SPACING_S = 0.004  # the wheel is watched at 250 samples/s at most; faster lines are thinned
 _SHOWN_S = 1.0  # a reading older than this is not shown
+_SPEED_S = 0.25  # a speed older than this, or resting on counts further apart, is not shown
 _NOISY_S = 1.0
 _DRAINED = 20_000
 # How many readings a shown value is the median of: one false line must not show.
@@ -46,6 +47,8 @@ class Line:
         self._recent: dict[str, deque[tuple[float, float]]] = {n: deque(maxlen=k) for n, k in _MEDIANS.items()}
         self._speed: tuple[float, float] | None = None
         self._watched_s = -1.0
+        self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
+        self._line_s = 0.0
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
         self._dropped_at = -10.0
@@ -60,12 +63,22 @@ class Line:
         take = self._telemetry.take
         for wire in self._framer.feed(chunk):
             take(wire, arrival_s, samples)
+        self._pace(arrival_s)
         dropped = self._framer.dropped.total() + self._telemetry.dropped.total()
         if dropped != self._dropped_before:
             self._dropped_before, self._dropped_at = dropped, arrival_s
         if samples:
             self._see(samples, arrival_s)
         return samples
+
+    def _pace(self, arrival_s: float) -> None:
+        """Seconds a line, refused ones included, over about the last two seconds: how thinly a good line may come."""
+        arrived = self._arrived
+        if not arrived or arrival_s - arrived[-1][0] >= 0.1:
+            arrived.append((arrival_s, self._framer.lines))
+            lines = arrived[-1][1] - arrived[0][1]
+            if lines > 0:
+                self._line_s = (arrival_s - arrived[0][0]) / lines
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._telemetry.tick_s
@@ -75,6 +88,8 @@ class Line:
                 self._break()
             if sample.time_s - self._watched_s >= _SPACING_S or sample.fired:
                 self._watch(sample, tick, noisy)
+            elif sample.turns is None and sample.wheel_rpm is None:
+                self._note(sample)
             elif sample.wheel_rpm is None and self._speed is not None:
                 sample.wheel_rpm = self._speed[0]
         self.good += len(samples)
@@ -94,13 +109,17 @@ class Line:
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         self._watched_s = sample.time_s
         if sample.wheel_rpm is None and sample.turns is not None:
-            rpm = self._track.add(sample.time_s, sample.turns, tick)
+            rpm = self._track.add(sample.time_s, sample.turns, tick, max(_SPEED_S, 8 * self._line_s))
             sample.wheel_rpm = None if rpm is None else abs(rpm)
         if sample.wheel_rpm is not None:
             self._speed = (sample.wheel_rpm, sample.arrival_s)
         self._shots.see(sample, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
         self._figures.see(sample)
+        self._note(sample)
+
+    def _note(self, sample: Sample) -> None:
+        """Keeps the readings from which a shown value is taken."""
         for name, recent in self._recent.items():
             value = getattr(sample, name)
             if value is not None:
@@ -156,7 +175,7 @@ class Line:
             words=words,
             port=port,
             age_s=None if self.last_arrival_s is None else max(now_s - self.last_arrival_s, 0.0),
-            wheel_rpm=speed[0] if speed is not None and now_s - speed[1] <= _SHOWN_S else None,
+            wheel_rpm=self._speed_shown(now_s),
             wheel2_rpm=shown_now["wheel2_rpm"],
             battery_v=shown_now["battery_v"],
             current_a=shown_now["current_a"],
@@ -171,6 +190,12 @@ class Line:
             history_rpm=rpm,
             history_volt=volts,
         )
+
+    def _speed_shown(self, now_s: float) -> float | None:
+        speed = self._speed
+        if speed is None or now_s - speed[1] > max(_SPEED_S, 4 * self._line_s):
+            return None
+        return speed[0]
 
     @staticmethod
     def _shown(recent: deque[tuple[float, float]], now_s: float) -> float | None:

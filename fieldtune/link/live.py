@@ -30,6 +30,8 @@ class ShotSeen:
     battery_v: float | None
     draw_mm: float | None
     by: Literal["fired", "wheel"]
+    arrival_s: float | None = None
+    """Host time at which the line that told of it arrived."""
 
 
 @dataclass(frozen=True, slots=True)

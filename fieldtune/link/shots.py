@@ -72,6 +72,11 @@ class DrawWatch:
         recent.clear()
         return cocked
 
+    def held_mm(self, at: Sample) -> float | None:
+        """The deepest draw in the moment before a sample: what it was let go from."""
+        draws = [s.draw_mm for s in self._recent if s.draw_mm is not None and -0.3 <= s.time_s - at.time_s <= 0.0]
+        return max(draws, default=at.draw_mm)
+
 
 class ShotWatch:
     """Streams samples to shots; the answer does not depend on how the samples are batched."""
@@ -145,7 +150,7 @@ class ShotWatch:
         if fired.noisy and sees:
             self.unconfirmed += 1
             return
-        self._add(fired.sample, None, fired.sample.draw_mm, "fired")
+        self._add(fired.sample, None, self._draws.held_mm(fired.sample) if self._draws else None, "fired")
 
     def _add(self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"]) -> None:
         if at.time_s - self._last_s < _APART_S:
@@ -166,6 +171,7 @@ class ShotWatch:
                 battery_v=at.battery_v,
                 draw_mm=draw_mm,
                 by=by,
+                arrival_s=at.arrival_s,
             )
         )
 

@@ -50,13 +50,13 @@ class SpeedTrack:
         """Forgets the past: what comes next has no connection with it."""
         self._points.clear()
 
-    def add(self, time_s: float, turns: float, tick_s: float) -> float | None:
-        """Takes one count and returns the wheel's speed at it, rpm."""
+    def add(self, time_s: float, turns: float, tick_s: float, thin_s: float = 0.3) -> float | None:
+        """Takes one count and returns the speed at it, rpm; None if the last five counts span more than ``thin_s``."""
         points = self._points
         if points and time_s <= points[-1][0]:
             points.pop()
         points.append((time_s, turns))
-        if len(points) < _FEWEST:
+        if len(points) < _FEWEST or time_s - points[-_FEWEST][0] > max(thin_s, 16 * tick_s):
             return None
         slope = self._slope(time_s, turns, tick_s)
         return None if slope is None else slope * 60

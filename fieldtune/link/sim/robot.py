@@ -6,15 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from fieldtune.aim.exit import drive_quantity
 from fieldtune.link.drops import shot_energy_j
 from fieldtune.link.frames import framed
 from fieldtune.link.sample import Limits
 from fieldtune.link.sim.plant import STEP_S, Cocking, Plant, Supply, Wheel
 from fieldtune.link.sim.truth import Outcome, Truth
 from fieldtune.robot.model import Robot
-
-_CONTACT_S = 0.012
 
 
 class SimulatedRobot:
@@ -128,6 +125,7 @@ class SimulatedRobot:
             return framed(",".join(said.get(name, "0") for name in link.columns))
         return framed(",".join(f"{link.fields.get(name, name)}={value}" for name, value in said.items()))
 
-    def expected_quantity(self) -> float:
-        """Drive quantity that the present setpoint asks for."""
-        return float(drive_quantity(self.robot, self.setpoint, self._supply.voltage))
+    @property
+    def quantity(self) -> float:
+        """True wheel rpm, or draw in mm, at this moment."""
+        return self._plant.quantity
