@@ -31,7 +31,8 @@ WRONG = [
         "heron",
         "mass",
         'mass = "5 kg"',
-        'element.mass: found "5 kg", 27.8 g/cm^3 with this size, denser than any metal; expected less, or a larger size',
+        'element.mass: found "5 kg", 27.8 g/cm^3 with this size, denser than any metal; expected less, '
+        "or a larger size",
     ),
     ("heron", "mass", "", f"element.mass: missing; {MASS}"),
     (
@@ -170,7 +171,8 @@ WRONG = [
         "crane",
         "spring_rate",
         'spring_rate = "20 N/m"\ntorque = "2 N m"',
-        "launcher.spring_rate: found spring_rate and torque; expected either spring_rate or torque, what drives the arm",
+        "launcher.spring_rate: found spring_rate and torque; expected either spring_rate or torque, "
+        "what drives the arm",
     ),
     (
         "crane",
@@ -265,7 +267,7 @@ def test_a_file_that_is_no_text_or_not_there(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["Heron", "my_robot", "-heron", "x" * 33, "héron"])
 def test_a_file_whose_name_is_no_robots_name(tmp_path: Path, name: str) -> None:
-    with pytest.raises(ProfileError, match="file name: found .* expected a robot's name"):
+    with pytest.raises(ProfileError, match=r"file name: found .* expected a robot's name"):
         load_robot(written(tmp_path, name, TEXTS["heron"]))
 
 
