@@ -23,8 +23,8 @@ class GainBasis:
     """Basis of the log-speed correction over the drive quantity q in [q_low, q_high].
 
     ``knots`` lie in the normalised coordinate 0..1 of ln q; ``length`` is the remainder's length scale there. The
-    remainder's columns are k(x, knots) @ chol(k(knots, knots))^-T, so that unit normal weights give a unit-variance squared
-    exponential process (Rasmussen & Williams 2006, eq. 2.31 and section 8.3).
+    remainder's columns are k(x, knots) @ chol(k(knots, knots))^-T, so that unit normal weights give a unit-variance
+    squared exponential process (Rasmussen & Williams 2006, eq. 2.31 and section 8.3).
     """
 
     q_low: float

@@ -65,7 +65,8 @@ class FlightNeed:
         drop = distance * np.exp(grid[1].ravel()) if window else distance * np.tan(angle) - rise
         solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag)
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
-        slope_residual = solved.slope - (np.tan(angle) - 2 * drop / distance)
+        with np.errstate(invalid="ignore"):
+            slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
         shape = grid[0].shape
         return cls(
             target,
@@ -108,7 +109,7 @@ class FlightNeed:
             d_miss=-by_drop if window else d_distance,
             d_angle=d_angle,
             d_drag=slopes[-1],
-            slope=tangent - 2 * drop / d + slope_residual,
+            slope=tangent - 2 * drop / d * np.exp(slope_residual),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:

@@ -1,4 +1,4 @@
-"""The recommendation at one distance: the setpoint that scores most under everything uncertain, and what goes with it."""
+"""The recommendation at one distance: the setpoint that scores most under everything uncertain, with its figures."""
 
 from __future__ import annotations
 

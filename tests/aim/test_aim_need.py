@@ -70,7 +70,7 @@ def test_flattest_entry_of_a_hoop() -> None:
 def test_tabulated_need_is_the_integrated_one(target: Target) -> None:
     """Against scipy's DOP853 (rtol 1e-11) in time, same constant drag, dry air of 15 degC (1.225521 kg/m^3, CIPM-2007).
 
-    A light ball with strong drag; tolerance 5 mm, a fiftieth of the opening: final figures come from the exact solver."""
+    A light ball with strong drag; tolerance 5 mm, a fiftieth of the opening: final figures are the exact solver's."""
     cd, ball = 0.9, Element("sphere", 0.02, diameter=0.1, drag=0.9, lift=0.0)
     of = robot(element=ball, target=target)
     need = need_for(of, target)
