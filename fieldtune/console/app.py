@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LOOKS_PER_SECOND = 12
+REDRAW_S = 0.4
+"""The path at the present readback is worked out no oftener: it is heavy, and the recommended one tells more."""
 CAUTION_KEY = "caution understood"
 
 
@@ -52,7 +54,7 @@ class Console(App[None]):
         super().__init__()
         self.robot, self.session, self.monitor, self.sim = robot, session, monitor, sim
         self.desk = Desk(robot)
-        self.backroom = Backroom()
+        self.backroom, self.slow_room = Backroom(), Backroom()
         self.clock = clock
         self.live: Live = monitor.snapshot()
         self.shots: tuple[Shot, ...] = ()
@@ -64,6 +66,7 @@ class Console(App[None]):
         self.keeping = False
         self._advised_for: object = None
         self._drawn_for: float | None = None
+        self._drawn_at = -REDRAW_S
         self._drawing = False
         self._caution_seen = False
         self.lesson = 0
@@ -104,11 +107,14 @@ class Console(App[None]):
     def on_unmount(self) -> None:
         """Let the back room end."""
         self.backroom.close()
+        self.slow_room.close()
 
     # looking
 
     def look(self) -> None:
         """Take a snapshot of the line, note what is new, and show it."""
+        if not self.is_running:
+            return
         self.live = live = self.monitor.snapshot()
         before = len(self.desk.waiting)
         self.desk.look(live)
@@ -141,8 +147,15 @@ class Console(App[None]):
 
     async def ask(self, what: str, call: Callable[..., T], *args: Any, **kwargs: Any) -> T | None:
         """The call's answer from the back room; a failure becomes one line of news and ``None``."""
+        return await self._ask_in(self.backroom, what, call, *args, **kwargs)
+
+    async def ask_slowly(self, what: str, call: Callable[..., T], *args: Any, **kwargs: Any) -> T | None:
+        """As ``ask``, for what takes seconds and needs no session: it keeps nobody waiting."""
+        return await self._ask_in(self.slow_room, what, call, *args, **kwargs)
+
+    async def _ask_in(self, room: Backroom, what: str, call: Callable[..., T], *args: Any, **kwargs: Any) -> T | None:
         try:
-            return await self.backroom.run(call, *args, **kwargs)
+            return await room.run(call, *args, **kwargs)
         except FieldtuneError as error:
             self.say(str(error), bad=True)
         except Exception as error:  # the console stays up whatever went wrong, and says what it was
@@ -198,8 +211,8 @@ class Console(App[None]):
             return
         if words.near(value, advised, self.robot):
             self.picture_now, self._drawn_for = None, None
-        elif not self._drawing and (self._drawn_for is None or abs(value - self._drawn_for) > 0.004 * advised):
-            self._drawing, self._drawn_for = True, value
+        elif not self._drawing and self.clock() - self._drawn_at > REDRAW_S and value != self._drawn_for:
+            self._drawing, self._drawn_for, self._drawn_at = True, value, self.clock()
             self.begin(self._draw(place.distance_m, value), "now", exclusive=False)
 
     async def _draw(self, distance: float, value: float) -> None:
@@ -227,7 +240,7 @@ class Console(App[None]):
         self.say(f"from {words.metres(place.distance_m)} ({place.words})")
         self.moved()
         if self.sim:
-            self.tell_sim(f"distance {place.distance_m:.3f}", None)
+            self.tell_sim(f"distance_m={place.distance_m:.3f}", None)
 
     def next_target(self) -> None:
         """Shoot at the robot's next target."""
@@ -306,7 +319,7 @@ class Console(App[None]):
 
     async def _tell(self, line: str, told: str | None) -> None:
         try:
-            self.monitor.send(line)
+            self.monitor.tell(line)
         except FieldtuneError as error:
             self.say(str(error), bad=True)
         else:

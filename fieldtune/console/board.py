@@ -23,12 +23,16 @@ class Board(Screen[None]):
     TITLE_WORDS: ClassVar[str] = ""
     AUTO_FOCUS = ""
 
-    ready = False
-    """Whether everything on the screen is there to be told things."""
+    _arrived = False
+
+    @property
+    def ready(self) -> bool:
+        """Whether everything on the screen is there to be told things: mounted, and not yet taken down."""
+        return self._arrived and self.is_running and self.console.is_running
 
     def on_mount(self) -> None:
         """Show what is known at once, before the first look."""
-        self.ready = True
+        self._arrived = True
         self.tick(self.console.live)
 
     @property

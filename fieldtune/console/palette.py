@@ -1,6 +1,6 @@
 """The console's own themes: one for indoors, one for sunlight.
 
-Every ink keeps a contrast of 7:1 or more on its paper, the path and plain text also on the band (WCAG 2.1, success
+Every ink keeps a contrast of 7:1 or more on its paper, the path also on the band (WCAG 2.1, success
 criterion 1.4.6, asks 7:1 for text; 1.4.11 asks 3:1 for pictures), and every colour stands in the 256-colour palette of
 xterm, so that a plain terminal shows the same. Hues keep to those that colour-blind people can tell apart (after Okabe
 and Ito's set of 2008); a word or a shape stands beside each of them anyway.

@@ -30,13 +30,20 @@ class Plate(Static):
     def put(self, *parts: Part) -> None:
         """Show these parts from now on."""
         if parts != self.parts:
-            self.parts = parts
-            self.update(assemble(parts), layout=self.styles.is_auto_height)
+            before, self.parts = self.plain, parts
+            fits = _fits(before, self.plain, self.size.width)
+            self.update(assemble(parts), layout=self.styles.is_auto_height and not fits)
 
     @property
     def plain(self) -> str:
         """What stands there, without styles."""
         return "".join(part if isinstance(part, str) else part[0] for part in self.parts)
+
+
+def _fits(before: str, after: str, width: int) -> bool:
+    """Whether the new text takes as many rows as the old one, so that nothing has to be laid out again."""
+    old, new = before.split("\n"), after.split("\n")
+    return len(old) == len(new) and max(map(len, old)) <= width and max(map(len, new)) <= width and bool(before)
 
 
 class BigNumber(Widget):

@@ -53,7 +53,7 @@ class Resulting(Board):
             self.console.say("no setpoint is recommended here", bad=True)
         else:
             told = f"the simulated robot was set to {words.setpoint(advised, self.console.robot)}"
-            self.console.tell_sim(f"setpoint {advised:g}", told)
+            self.console.tell_sim(f"setpoint={advised:g}", told)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys for the simulated robot exist only there."""

@@ -8,6 +8,7 @@ from fieldtune.console.views.help import HelpView
 from fieldtune.console.views.known import KnownView
 from fieldtune.console.views.line import LineView
 from fieldtune.console.views.plan import PlanView
+from fieldtune.console.views.sizes import SizesView
 from fieldtune.console.views.wheel import WheelView
 
 BY_NAME: dict[str, type[Board]] = {
@@ -16,5 +17,6 @@ BY_NAME: dict[str, type[Board]] = {
     "known": KnownView,
     "line": LineView,
     "plan": PlanView,
+    "sizes": SizesView,
     "wheel": WheelView,
 }

@@ -87,7 +87,7 @@ class KnownView(Board):
 
     async def _read(self) -> None:
         learned = await self.console.ask("Reading what was learned", self.console.session.learned)
-        if learned is None:
+        if learned is None or not self.ready:
             return
         self.query_one("#facts", Plate).put(*facts(learned))
         self.query_one("#residuals", Plot).show(residual_plot(learned.residuals))
@@ -130,7 +130,11 @@ def row(shot: Shot, robot: Robot) -> Content:
 def facts(learned: Learned) -> list[Part]:
     """What is believed, one fact a paragraph, and whether recent shots still agree."""
     count = learned.shots_used
-    head = f"{count} shot{'' if count == 1 else 's'} count, epoch {learned.epoch}" if count else "No shots count yet"
+    head = (
+        f"{count} shot{' counts' if count == 1 else 's count'}, epoch {learned.epoch}"
+        if count
+        else "No shots count yet"
+    )
     parts: list[Part] = [(head + "\n\n", "bold $ink")]
     for fact in learned.facts:
         parts.append((f"{words.printable(fact.words)}\n", "$ink"))
@@ -173,6 +177,6 @@ def residual_words(residuals: tuple[Residual, ...]) -> list[Part]:
         parts.append((f"{by_word} with only a word (in, short, long…) are not drawn. ", "$quiet"))
     oddest = min(residuals, key=lambda r: r.surprise)
     if oddest.surprise < ODD:
-        one_in = f"1 in {max(2, round(1 / max(oddest.surprise, 1e-6)))}"
-        parts.append((f"Shot {oddest.shot} is surprising ({one_in}): mis-keyed or bounced?", "bold $bad"))
+        rare = f"1 in {round(1 / oddest.surprise)}" if oddest.surprise > 0.001 else "rarer than 1 in 1000"
+        parts.append((f"Shot {oddest.shot} is surprising ({rare}): mis-keyed or bounced?", "bold $bad"))
     return parts or [""]

@@ -30,7 +30,7 @@ class LineView(Board):
         self.query_one("#line-health", Plate).put(*health(live))
         raw = self.query_one("#line-raw", Plate)
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
-        lines = [words.shorten(words.printable(line), wide) for line in self.console.monitor.recent_lines()[-rows:]]
+        lines = [words.shorten(words.printable(line), wide) for line in self.console.monitor.recent_lines(rows)]
         raw.put(("What the line says, newest last\n", "bold $act"), ("\n".join(lines) or "nothing yet", "$ink"))
 
 

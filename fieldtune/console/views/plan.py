@@ -75,10 +75,10 @@ class PlanView(Board):
         console, robot, name = self.console, self.console.robot, self.console.desk.target.name
         if setpoint is not None:
             stands = await console.ask("Where to stand", console.session.stand, setpoint, console.desk.battery_v, name)
-            if stands is not None:
+            if stands is not None and self.ready:
                 self.query_one("#plan-stand", Plate).put(*standing(stands, setpoint, robot))
         self._next = await console.ask("The next shot", console.session.next, name)
-        if self._next is not None:
+        if self._next is not None and self.ready:
             self.query_one("#plan-next", Plate).put(*next_words(self._next, robot))
 
     def action_go(self) -> None:

@@ -1,0 +1,311 @@
+"""The console driven by keys, on a real session with a real log; only the line is scripted."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from console_driver import ScriptedLine, drive, screen_text, until
+from console_world import seen, thrower
+from textual.pilot import Pilot
+
+from fieldtune.console import Console
+from fieldtune.errors import StoreError
+from fieldtune.session import Session
+
+ROBOT = thrower()
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Session:
+    kept = Session(ROBOT, tmp_path / "heron.db")
+    kept.remember("caution understood", "yes")
+    return kept
+
+
+def console(session: Session, line: ScriptedLine, sim: bool = False) -> Console:
+    return Console(session.robot, session, line, sim)  # type: ignore[arg-type]
+
+
+def test_a_seen_shot_is_confirmed_by_one_key_with_what_the_line_knew(session: Session) -> None:
+    line = ScriptedLine(distance_m=2.6)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "robot's reading")
+        line.now = ScriptedLine(distance_m=2.6, shots=(seen(1, distance_m=2.58),)).now
+        text = await until(app, pilot, "Where did it go?")
+        assert "2440 rpm" in text
+        assert "12.1 V" in text
+        await pilot.press("s")
+        await until(app, pilot, "kept: shot 1, short")
+        assert not app.desk.waiting
+
+    drive(console(session, line), script)
+    (shot,) = session.shots()
+    assert (shot.result, shot.distance_m, shot.setpoint) == ("short", 2.58, 2450.0)
+    assert (shot.speed, shot.battery_v) == (2440.0, 12.1)
+
+
+def test_each_result_key_and_taking_back(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        for number, (key, word) in enumerate(
+            [("i", "in"), ("s", "short"), ("l", "long"), ("left", "left"), ("right", "right")], 1
+        ):
+            await pilot.press(key)
+            await until(app, pilot, f"kept: shot {number}, {word}")
+        await pilot.press("u")
+        await until(app, pilot, "taken back: shot 5")
+        await pilot.press("u")
+        await until(app, pilot, "taken back: shot 4")
+
+    drive(console(session, ScriptedLine()), script)
+    assert [shot.result for shot in session.shots() if shot.counts] == ["in", "short", "long"]
+
+
+def test_undo_with_nothing_kept_says_so(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("u")
+        await until(app, pilot, "no kept shot")
+
+    drive(console(session, ScriptedLine()), script)
+
+
+def test_typed_miss_is_kept_in_metres_with_its_side(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("m", *"what", "enter")
+        await until(app, pilot, "miss can't be read")
+        await pilot.press(*["backspace"] * 4, *"-8 right 5", "enter")
+        await until(app, pilot, "kept: shot 1")
+
+    drive(console(session, ScriptedLine()), script)
+    (shot,) = session.shots()
+    assert (shot.miss_m, shot.side_m) == (pytest.approx(-0.08), pytest.approx(0.05))
+
+
+def test_distance_typed_badly_is_explained_and_may_be_corrected(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("d", *"abc", "enter")
+        text = await until(app, pilot, "can't be read")
+        assert "3.2 m" in text
+        assert "10 ft" in text
+        await pilot.press(*["backspace"] * 3, *"10 ft", "enter")
+        await until(app, pilot, "From 3.05 m")
+        await pilot.press("d", *"9", "escape")
+        await until(app, pilot, "From 3.05 m")
+
+    drive(console(session, ScriptedLine()), script)
+
+
+def test_spots_steps_and_the_robots_reading(session: Session) -> None:
+    line = ScriptedLine(distance_m=2.2)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "From 2.20 m")
+        await pilot.press("2")
+        await until(app, pilot, "From 3.20 m  far line")
+        await pilot.press("up")
+        await until(app, pilot, "From 3.25 m")
+        await pilot.press("0")
+        await until(app, pilot, "From 2.20 m  robot's reading")
+        await pilot.press("9")
+        await until(app, pilot, "press d and type")
+
+    drive(console(session, line), script)
+
+
+def test_space_and_stray_keys_do_nothing(session: Session) -> None:
+    line = ScriptedLine()
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "No shots kept yet")
+        await pilot.press("space", "space", "enter", "f", "g", "tab", "space")
+        await until(app, pilot, "No shots kept yet")
+
+    drive(console(session, line), script)
+    assert session.shots() == ()
+    assert line.sent == []
+
+
+def test_on_the_simulated_robot_keys_fire_set_and_move_it(session: Session) -> None:
+    line = ScriptedLine()
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("2")
+        await until(app, pilot, lambda: app.desk.advised is not None)
+        await pilot.press("g", "f")
+        await until(app, pilot, lambda: "fire" in line.sent)
+        assert line.sent == ["distance_m=3.200", f"setpoint={app.desk.advised:g}", "fire"]
+        await pilot.press("space")
+        assert line.sent.count("fire") == 1
+
+    drive(console(session, line, sim=True), script)
+
+
+def test_nothing_is_called_kept_when_the_log_can_not_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The log's file is held by another program for longer than the store waits."""
+    monkeypatch.setattr("fieldtune.store.opening._WAIT_S", 0.2)
+    path = tmp_path / "heron.db"
+    session = Session(ROBOT, path)
+    session.remember("caution understood", "yes")
+    other = sqlite3.connect(path, isolation_level=None)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        line.now = ScriptedLine(shots=(seen(1),)).now
+        await until(app, pilot, "Where did it go?")
+        other.execute("BEGIN EXCLUSIVE")
+        await pilot.press("i")
+        text = await until(app, pilot, "✗")
+        assert "kept:" not in text
+        assert len(app.desk.waiting) == 1
+        other.execute("ROLLBACK")
+        await pilot.press("i")
+        await until(app, pilot, "kept: shot 1")
+
+    line = ScriptedLine()
+    drive(console(session, line), script)
+    assert len(session.shots()) == 1
+
+
+def test_an_unreachable_distance_says_so_and_the_console_stays(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("d", *"60 m", "enter")
+        await until(app, pilot, "Not reachable from 60.00 m")
+        await pilot.press("1")
+        await until(app, pilot, lambda: app.desk.advised is not None)
+
+    drive(console(session, ScriptedLine()), script)
+
+
+def test_a_lost_line_is_said_and_the_console_stays(session: Session) -> None:
+    line = ScriptedLine()
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        line.now = ScriptedLine(
+            state="lost", words="port gone: plug the cable in again", wheel_rpm=None, setpoint=None, battery_v=None
+        ).now
+        text = await until(app, pilot, "port gone")
+        assert "no readback" in text
+        await pilot.press("i")
+        await until(app, pilot, "kept: shot 1")
+
+    drive(console(session, line), script)
+
+
+def test_a_shot_is_left_out_with_a_reason_and_taken_in_again(session: Session) -> None:
+    session.confirm(2.0, 2400.0, "in")
+    session.confirm(2.0, 2400.0, "long")
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await until(app, pilot, lambda: len(app.shots) == 2)
+        await pilot.press("k")
+        await until(app, pilot, "2 shots count")
+        await pilot.press("o", "enter")
+        await until(app, pilot, "write why")
+        await pilot.press(*"bounced out", "enter")
+        await until(app, pilot, "left out: bounced out")
+        await until(app, pilot, "1 shot counts")
+        await pilot.press("o")
+        await until(app, pilot, "2 shots count")
+
+    drive(console(session, ScriptedLine()), script)
+    assert all(shot.counts for shot in session.shots())
+
+
+def test_text_from_outside_is_shown_and_never_obeyed(tmp_path: Path) -> None:
+    robot = thrower(title="[bold red]Heron[/] \x1b[31m")
+    session = Session(robot, None)
+    session.confirm(2.0, 2400.0, "in")
+    session.exclude(1, "[link='x']reason[/]")
+    line = ScriptedLine(words="[@click=app.leave]live[/]\x07")
+    line.lines = ("\x1b]0;owned\x07 [bold]raw[/bold]",)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("enter")
+        text = await until(app, pilot, "[bold red]Heron[/]")
+        assert "[@click=app.leave]live[/]" in text
+        await pilot.press("c")
+        text = await until(app, pilot, "[bold]raw[/bold]")
+        assert "\x1b" not in text
+        assert "\x07" not in text
+        await pilot.press("k")
+        await until(app, pilot, "[link='x']reason[/]")
+
+    drive(console(session, line), script)
+
+
+def test_the_guided_change_of_battery(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("b", "a", *"blue 3", "enter")
+        await until(app, pilot, "blue 3")
+        await pilot.press("enter")
+        await until(app, pilot, "Spin up")
+        line.now = ScriptedLine(wheel_rpm=2450.0).now
+        await until(app, pilot, "One or two shots")
+        line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1),)).now
+        await until(app, pilot, "Where did it go?")
+        await pilot.press("s")
+        await until(app, pilot, "kept: shot 1")
+        text = await until(app, pilot, " before, ")
+        assert "the setpoint was" in text
+        await pilot.press("enter")
+        await until(app, pilot, "Done")
+
+    drive(console(session, line), script)
+    assert session.epoch == 2
+    assert session.epochs()[-1].label == "blue 3"
+    assert session.shots()[0].epoch == 2
+
+
+def test_every_view_opens_with_its_key_and_escape_leads_back(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        for key, title in [
+            ("w", "Wheel"), ("k", "Known"), ("n", "Next"), ("b", "Battery"), ("c", "Line"), ("z", "Sizes"),
+            ("e", "Export"), ("question_mark", "All keys"),
+        ]:  # fmt: skip
+            await pilot.press(key)
+            await until(app, pilot, lambda title=title: screen_text(app).startswith(title))
+            await pilot.press("escape")
+            await until(app, pilot, "Set the wheel to")
+        assert app.news == ("",), app.news
+
+    drive(console(session, ScriptedLine()), script)
+
+
+def test_the_first_start_shows_the_caution_once(tmp_path: Path) -> None:
+    for first in (True, False):
+        session = Session(ROBOT, tmp_path / "heron.db")
+
+        async def script(app: Console, pilot: Pilot[None], first: bool = first) -> None:
+            if first:
+                text = await until(app, pilot, "Before anything turns")
+                for word in ("ANSI Z87.1", "EN 166", "Event rules", "local codes", "qualified"):
+                    assert word in text
+                await pilot.press("space")
+                assert "Before anything turns" in screen_text(app)
+                await pilot.press("enter")
+            await until(app, pilot, "Set the wheel to")
+            await pilot.press("i")
+            await until(app, pilot, "kept: shot")
+
+        drive(console(session, ScriptedLine()), script, (80, 24))
+        session.close()
+
+
+def test_store_errors_are_lines(session: Session) -> None:
+    """The remedy that the store names reaches the screen as it is."""
+
+    def broken(*_: object, **__: object) -> None:
+        raise StoreError("shots.db: the disk is full; make room and confirm it again")
+
+    session.confirm = broken  # type: ignore[method-assign, assignment]
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("i")
+        await until(app, pilot, "the disk is full; make room")
+
+    drive(console(session, ScriptedLine()), script)

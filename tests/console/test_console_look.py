@@ -1,0 +1,99 @@
+"""Contrast, the 256-colour palette, big digits, and the rules every key keeps."""
+
+from __future__ import annotations
+
+import pytest
+from textual.binding import Binding
+from textual.color import Color
+
+from fieldtune.console import keys, palette
+from fieldtune.console.big import big_digits, width_of
+from fieldtune.console.views import BY_NAME
+from fieldtune.console.views.battery import BatteryView
+from fieldtune.console.views.known import KnownView
+from fieldtune.console.views.plan import PlanView
+
+# xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).
+LEVELS = (0, 95, 135, 175, 215, 255)
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance as WCAG 2.1 defines it (W3C Recommendation, 5 June 2018, glossary)."""
+    parts = [c / 255 for c in Color.parse(colour).rgb]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of WCAG 2.1."""
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_the_contrast_formula_meets_its_published_ends() -> None:
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.01)  # W3C's usual example, just short of 4.5
+
+
+@pytest.mark.parametrize("name", palette.PALETTES)
+def test_text_has_seven_to_one_on_paper(name: str) -> None:
+    colours = palette.PALETTES[name]
+    for ink in palette.INKS:
+        for paper in palette.PAPERS:
+            assert contrast(colours[ink], colours[paper]) >= 7.0, (ink, paper)
+    assert contrast(colours["act-ink"], colours["act"]) >= 7.0
+    assert contrast(colours["path"], colours["band"]) >= 7.0
+    for ink in ("act", "mark", "quiet", "rule"):
+        assert contrast(colours[ink], colours["paper"]) >= 3.0, ink
+
+
+@pytest.mark.parametrize("name", palette.PALETTES)
+def test_the_band_stands_out_from_the_paper(name: str) -> None:
+    colours = palette.PALETTES[name]
+    assert contrast(colours["band"], colours["paper"]) >= 2.0
+
+
+@pytest.mark.parametrize("name", palette.PALETTES)
+def test_every_colour_stands_in_the_256_colour_palette(name: str) -> None:
+    for role, colour in palette.PALETTES[name].items():
+        red, green, blue = Color.parse(colour).rgb
+        grey = red == green == blue and (red - 8) % 10 == 0 and 8 <= red <= 238
+        assert grey or all(part in LEVELS for part in (red, green, blue)), (role, colour)
+
+
+@pytest.mark.parametrize("rows", [3, 4, 5, 6])
+def test_big_digits_are_all_different_and_as_high_as_asked(rows: int) -> None:
+    shapes = {big_digits(digit, rows) for digit in "0123456789"}
+    assert len(shapes) == 10
+    for shape in shapes:
+        assert len(shape) == rows
+        assert len({len(line) for line in shape}) == 1
+    assert width_of("2450", rows) == len(big_digits("2450", rows)[0])
+
+
+def all_bindings() -> list[Binding]:
+    own = [*BatteryView.OWN, *KnownView.BINDINGS, *PlanView.BINDINGS]
+    groups = [binding for _, bindings in keys.GROUPS for binding in bindings]
+    return groups + [binding for binding in own if isinstance(binding, Binding)]
+
+
+def test_every_key_has_an_id_of_its_own_a_name_and_a_tooltip() -> None:
+    bindings = all_bindings()
+    assert len({binding.id for binding in bindings}) == len(bindings)
+    for binding in bindings:
+        assert binding.id
+        assert binding.description
+        assert len(binding.tooltip) > 8, binding
+
+
+def test_no_key_is_taken_twice_and_the_space_bar_never() -> None:
+    for group in ([b for _, bindings in keys.GROUPS for b in bindings],):
+        taken = [key for binding in group for key in binding.key.split(",")]
+        assert len(set(taken)) == len(taken)
+        assert "space" not in taken
+
+
+def test_every_view_key_leads_to_a_view() -> None:
+    for binding in [*keys.VIEWS, keys.ALWAYS[0]]:
+        name = binding.action.split("'")[1]
+        assert name in BY_NAME

@@ -1,0 +1,156 @@
+"""The screens as text, from fixed records at fixed sizes. After a wanted change: FIELDTUNE_SCREENS=write, and look."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from console_driver import ScriptedLine, drive, screen_text, until
+from console_world import seen, slide, slider, thrower, vacuum_arc
+from textual.pilot import Pilot
+
+from fieldtune.aim.results import Aim, ArcPicture, Sensitivity, SetpointChoice
+from fieldtune.console import Console
+from fieldtune.records import Shot
+from fieldtune.robot.model import Robot
+from fieldtune.session import Session
+
+SCREENS = Path(__file__).parent / "screens"
+
+
+class FixedAnswers(Session):
+    """A real session whose answers are fixed, so that a screen is the same on every machine and after every change
+    of the models."""
+
+    def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
+        flying = self.robot.launcher.kind == "flywheel"
+        choice = SetpointChoice(2450.0, "rpm", 2410.0, 2500.0) if flying else SetpointChoice(31.5, "mm", 30.5, 32.5)
+        return Aim(
+            robot=self.robot.name,
+            distance_m=distance_m,
+            target=None,
+            setpoint=choice,
+            hit_probability=0.62,
+            hit_probability_90=(0.41, 0.80),
+            exit_speed_mps=5.93,
+            exit_angle_deg=52.0,
+            entry_angle_deg=44.6,
+            apex_m=1.49,
+            time_s=0.82,
+            reachable=True,
+            ceiling=3900.0 if flying else 58.0,
+            shots_used=2,
+            epoch=1,
+            cautions=("the ball's drag is known to 15 % only", "no shot yet beyond 2.5 m"),
+            sensitivity=Sensitivity(0.032, -0.004, None, -0.01, 0.003),
+            battery_v=battery_v,
+        )
+
+    def odds(self, *_: Any, **__: Any) -> float:
+        return 0.33
+
+    def picture(self, distance_m: float, setpoint: float, *_: Any, **__: Any) -> ArcPicture:
+        if self.robot.launcher.kind != "flywheel":
+            return slide(distance_m)
+        return vacuum_arc(self.robot, 5.93 * setpoint / 2450, distance_m)
+
+    def shots(self) -> tuple[Shot, ...]:
+        unit = 1.0 if self.robot.launcher.kind == "flywheel" else 1 / 78
+        shot = Shot(1, "a", "2026-03-01T10:00:00Z", 3.0, 2400.0 * unit, "short", 1, speed=2392.0 * unit, battery_v=12.4)
+        return (
+            shot,
+            replace(shot, shot=2, result="in", setpoint=2450.0 * unit, miss_m=0.03),
+            replace(shot, shot=3, result="left", undone=True),
+            replace(shot, shot=4, result="long", excluded="bounced"),
+        )
+
+
+def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] = (), **line: Any) -> str:
+    """The screen against the kept one, after the keys."""
+    session = FixedAnswers(robot, None)
+    session.remember("caution understood", "yes")
+    text = ""
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        nonlocal text
+        app.clock = lambda: 100.0
+        await pilot.press("d", *"3.0", "enter")
+        told = app.live.setpoint
+        await until(app, pilot, lambda: app.picture is not None and len(app.shots) == 4)
+        await until(app, pilot, lambda: told is None or app.odds_now is not None or told == app.desk.advised)
+        app.say("")
+        for key in keys:
+            await pilot.press(key)
+        before = ""
+        while before != (text := screen_text(app)):
+            before = text
+            app.look()
+            await pilot.pause()
+
+    drive(Console(robot, session, ScriptedLine(**line)), script, size)  # type: ignore[arg-type]
+    path = SCREENS / f"{name}-{size[0]}x{size[1]}.txt"
+    if os.environ.get("FIELDTUNE_SCREENS") == "write":
+        SCREENS.mkdir(exist_ok=True)
+        path.write_text(text + "\n", encoding="utf-8")
+    assert path.read_text(encoding="utf-8") == text + "\n"
+    return text
+
+
+SIZES = [(120, 40), (80, 24)]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_main_screen(size: tuple[int, int]) -> None:
+    text = check("throw", thrower(), size, wheel_rpm=2449.0)
+    for word in ("From 3.00 m", "Good: 2410 to 2500 rpm", "on setpoint", "62 %", "41 to 80 %", "12.3 V", "3900 rpm"):
+        assert word in text
+    assert "eye protection" in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_shot_that_waits(size: tuple[int, int]) -> None:
+    text = check("waiting", thrower(), size, wheel_rpm=2410.0, shots=(seen(5),))
+    assert "left at 2440 rpm" in text
+    assert "i in  s short  l long" in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_slide(size: tuple[int, int]) -> None:
+    text = check("slide", slider(), size, wheel_rpm=None, setpoint=31.5, draw_mm=31.5)
+    assert "Draw the striker to" in text
+
+
+@pytest.mark.parametrize("size", [(79, 20), (79, 40), (120, 20), (40, 10)])
+def test_a_window_too_small_still_says_the_setpoint_in_one_clear_line(size: tuple[int, int]) -> None:
+    text = check("small", thrower(), size, wheel_rpm=2410.0)
+    assert "2450 rpm" in text
+    assert "below by 40 rpm" in text
+    assert "larger" in " ".join(text.split())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_all_keys_are_on_one_page(size: tuple[int, int]) -> None:
+    text = check("keys", thrower(), size, ("question_mark",), wheel_rpm=2449.0)
+    for name in ("Take back", "Robot's distance", "Export", "Sun/dark", "Quit"):
+        assert name in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_wheel(size: tuple[int, int]) -> None:
+    seconds = np.arange(0.0, 12.0, 0.02)
+    speed = 2450 - 210 * np.exp(-np.maximum(seconds - 7, 0) / 0.3) * (seconds > 7)
+    text = check(
+        "wheel", thrower(), size, ("w",), history_s=seconds, history_rpm=speed, shots=(seen(1, time_s=7.0),)
+    )
+    assert "▼" in text
+    assert "not seen yet" in text
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_line(size: tuple[int, int]) -> None:
+    text = check("line", thrower(), size, ("c",), wheel_rpm=2449.0)
+    assert "the robot's own" in text
