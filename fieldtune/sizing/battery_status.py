@@ -84,8 +84,10 @@ def warning_words(
         return f"battery too low to hold {setpoint:.0f} {unit} (now {ceiling or 0:.0f}): swap it, or go closer"
     if recovers is False:
         return f"battery too low to be back at {setpoint:.0f} {unit} between shots: wait longer, swap it, or go closer"
+    if shots is not None and fewest is not None:
+        if fewest < 3 or shots < 6:
+            return f"battery nearly too low: about {shots:.0f} more shots at this setpoint, swap it soon"
+        return None
     if ceiling is not None and ceiling < 1.01 * setpoint:
         return f"battery just about holds {setpoint:.0f} {unit} (up to {ceiling:.0f}): swap it before the next shots"
-    if shots is not None and fewest is not None and (fewest < 3 or shots < 6):
-        return f"battery nearly too low: about {shots:.0f} more shots at this setpoint, swap it soon"
     return None

@@ -15,10 +15,10 @@ from fieldtune.physics.battery import charge_at, open_circuit_voltage
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.battery_status import BatteryStatus, warning_words
 from fieldtune.sizing.blocks import Block, BlockMaker, MotorSide
-from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, ceiling, lowest_voltage
+from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S
 from fieldtune.sizing.charge import ChargeBank, FloatArray
 from fieldtune.sizing.current_check import CurrentCheck
-from fieldtune.sizing.drivetrain import train, turning_inertia
+from fieldtune.sizing.limits import Limits, ShotCharge
 from fieldtune.sizing.line_fit import LineFit
 from fieldtune.sizing.shot import speed_kept
 from fieldtune.sizing.shot_count import ShotCount
@@ -28,12 +28,11 @@ from fieldtune.sizing.tired import tired_words
 _GAP_S = 5.0
 _LOOK_S = 4.0
 _ENOUGH = 8
-_SETTLE = 6
+_SETTLE = 2
 _CHANGED_SHARE = 0.025
 _TYPICAL_OHM = 0.1
 _TYPICAL_AH = {"nimh": 3.0, "lead-acid": 12.0, "li-ion": 4.0, "lifepo4": 4.0}
 """Capacities of packs on small robots: common practice, no source; taken only where the profile gives none."""
-_RPM = 2 * math.pi / 60
 
 
 class BatteryWatch:
@@ -49,6 +48,8 @@ class BatteryWatch:
         self._profile_ohm = battery.resistance if battery is not None else None
         kept = speed_kept(robot)
         drop = 0.03 if kept is None else max((1 - kept) / 2, 0.015)
+        self._limits = Limits(robot)
+        self._shot_charge = ShotCharge.of(robot)
         self._blocks = BlockMaker(MotorSide.of(robot))
         self._shots = ShotCount(drop)
         self._check = CurrentCheck()
@@ -106,6 +107,7 @@ class BatteryWatch:
         amps, amps_sd = block.amps, block.amps_sd
         if amps is None:
             if self._blocks.motor is not None:
+                self._count(self._line.current_at(block.volts) if self._line is not None else 0.0, block.seconds)
                 return
             amps, amps_sd = 0.0, 1.0
         if self._line is None:
@@ -115,12 +117,16 @@ class BatteryWatch:
         line.wait(block.seconds)
         line.update(block.volts, amps, amps_sd, 1 / math.sqrt(block.samples))
         self._swing = max(self._swing, amps)
-        self._drawn += amps * block.seconds
-        self._unspent += amps * block.seconds
+        self._count(amps, block.seconds)
         self._follow_sag(block, amps)
         self._follow_charge(block, amps)
         if self._before_gap is not None:
             self._look_for_change()
+
+    def _count(self, amps: float, seconds: float) -> None:
+        """Charge that has gone, coulombs."""
+        self._drawn += amps * seconds
+        self._unspent += amps * seconds
 
     def _follow_sag(self, block: Block, amps: float) -> None:
         """Remember the lowest voltage of each spin-up, as it is when the current has fallen again."""
@@ -221,8 +227,9 @@ class BatteryWatch:
         ohm = line.resistance if measured and line is not None else self._profile_ohm
         between = self._shots.between(BETWEEN_SHOTS_S)
         rest = line.rest_v if line is not None else None
-        top = ceiling(self.robot, rest, ohm, between) if rest is not None and ohm is not None else None
-        held = ceiling(self.robot, rest, ohm, math.inf) if rest is not None and ohm is not None else None
+        top = held = None
+        if rest is not None and ohm is not None:
+            top, held = self._limits.ceiling(rest, ohm, between), self._limits.ceiling(rest, ohm, math.inf)
         holds = None if held is None or setpoint is None else held >= setpoint
         recovers = None if top is None or setpoint is None else top >= setpoint
         shots = self._shots_left(setpoint, ohm, between)
@@ -279,29 +286,23 @@ class BatteryWatch:
         line, bank = self._line, self._bank
         if setpoint is None or ohm is None or line is None or bank is None:
             return None
-        lowest = lowest_voltage(self.robot, setpoint, ohm, between, line.rest_v)
-        expected = self._expected_charge(setpoint, line.rest_v, between)
+        lowest = self._limits.lowest_voltage(setpoint, ohm, between, line.rest_v)
+        expected = self._shot_charge.coulombs(setpoint, between) if self._shot_charge is not None else None
         if lowest is None or (expected is None and self._shots.intervals < 3):
             return None
         each = self._shots.charge_per_shot(expected)
         if each <= 0:
             return None
-        median, low, high = bank.coulombs_until(lowest)
-        return median / each, low / each, high / each
-
-    def _expected_charge(self, setpoint: float, rest_v: float, between: float) -> float | None:
-        """Coulombs of one shot by the model: the wheel's energy made good at full power, and holding in between."""
-        wheel, drive = self.robot.launcher.flywheel, self.robot.drive
-        kept, inertia = speed_kept(self.robot), turning_inertia(wheel) if wheel is not None else None
-        if drive is None or kept is None or inertia is None or self.robot.setpoint.unit != "rpm":
-            return None
-        gain = drive.reduction * drive.efficiency * train(drive, 0.0).motor.torque_constant
-        return inertia * setpoint * _RPM * (1 - kept) / gain + drive.motors * drive.free_current * between
+        left = (max(coulombs - self._unspent, 0.0) for coulombs in bank.coulombs_until(lowest))
+        median, low, high = (coulombs / each for coulombs in left)
+        return median, low, high
 
     def _sag_expected(self, rest_v: float | None, ohm: float | None) -> float | None:
-        if rest_v is None or ohm is None or self.robot.drive is None:
+        """Sag as the standing motors start at full power, volts."""
+        drive = self.robot.drive
+        if rest_v is None or ohm is None or drive is None:
             return None
-        return ohm * float(train(self.robot.drive, ohm).current(rest_v, 0.0))
+        return rest_v * ohm / (drive.nominal_voltage / drive.stall_current / drive.motors + ohm)
 
     def _missing(self, measured: bool) -> tuple[str, ...]:
         robot, words = self.robot, []

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.drivetrain import train, turning_inertia
@@ -16,7 +17,11 @@ from fieldtune.sizing.drivetrain import train, turning_inertia
 _RPM = 2 * math.pi / 60
 _LONGEST_STEP_S = 0.5
 _BLOCK_S = 0.08
-_SUDDEN = 0.03
+_LONG_BLOCK_S = 0.4
+_FALL_SDS = 4.0
+
+Row = tuple[float, float | None, float, float | None]
+"""Seconds, wheel rpm, volts, amps of one sample."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,24 +95,36 @@ class BlockMaker:
     rpm_noise: float = 20.0
     sign: float = 1.0
     trust_current: bool = True
-    _rows: list[tuple[float, float | None, float, float | None]] = field(default_factory=list)
+    _rows: list[Row] = field(default_factory=list)
 
     def add(self, t: float, rpm: float | None, volts: float, amps: float | None) -> Block | None:
         """One sample: seconds, wheel rpm, volts, battery amps (either None where not sent)."""
         rows = self._rows
         if rows and not 0 < t - rows[-1][0] <= _LONGEST_STEP_S:
             rows.clear()
-        if rows and rpm is not None and rows[-1][1] is not None and rpm < rows[-1][1] * (1 - _SUDDEN):
-            rows.clear()
         rows.append((t, rpm, volts, amps))
         self._learn_noise(rows)
-        if t - rows[0][0] < _BLOCK_S or len(rows) < 2:
+        if len(rows) < 2 or not self._full(rows):
             return None
         block = self._close(rows)
         self._rows = [rows[-1]]
         return block
 
-    def _learn_noise(self, rows: list[tuple[float, float | None, float, float | None]]) -> None:
+    def _full(self, rows: list[Row]) -> bool:
+        """Short while the wheel's speed clearly changes, long while it does not and its gain needs time to show."""
+        seconds, first, last = rows[-1][0] - rows[0][0], rows[0][1], rows[-1][1]
+        if seconds < _BLOCK_S:
+            return False
+        if first is None or last is None or seconds >= _LONG_BLOCK_S:
+            return True
+        return abs(last - first) > _FALL_SDS * math.sqrt(2) * self.rpm_noise
+
+    def _fell(self, rows: list[Row]) -> bool:
+        """Whether the wheel lost speed on the way, as in a shot: its gain then tells nothing of the motors' torque."""
+        least = _FALL_SDS * math.sqrt(2) * self.rpm_noise
+        return any(a[1] is None or b[1] is None or a[1] - b[1] > least for a, b in pairwise(rows))
+
+    def _learn_noise(self, rows: list[Row]) -> None:
         if len(rows) < 3:
             return
         a, b, c = rows[-3][1], rows[-2][1], rows[-1][1]
@@ -115,19 +132,18 @@ class BlockMaker:
             bend = min((a - 2 * b + c) ** 2 / 6, 9 * self.rpm_noise**2)
             self.rpm_noise = max(math.sqrt(0.98 * self.rpm_noise**2 + 0.02 * bend), 1.0)
 
-    def _close(self, rows: list[tuple[float, float | None, float, float | None]]) -> Block:
+    def _close(self, rows: list[Row]) -> Block:
         first, last = rows[0], rows[-1]
         seconds = last[0] - first[0]
         volts = _mean([r[0] for r in rows], [r[2] for r in rows])
         modelled, gaining, amps_sd = None, False, 0.0
-        if self.motor is not None and first[1] is not None and last[1] is not None:
+        if self.motor is not None and first[1] is not None and last[1] is not None and not self._fell(rows):
             acceleration = (last[1] - first[1]) * _RPM / seconds
             acceleration_sd = math.sqrt(2) * self.rpm_noise * _RPM / seconds
             gaining = acceleration > 2 * acceleration_sd
-            if acceleration > -2 * acceleration_sd:
-                speed = (last[1] + first[1]) / 2 * _RPM
-                modelled = self.motor.battery_current(speed, max(acceleration, 0.0) if gaining else 0.0, volts)
-                amps_sd = self.motor.current_error(acceleration_sd) if gaining else 0.1 * modelled
+            if acceleration > -3 * acceleration_sd:
+                modelled = self.motor.battery_current((last[1] + first[1]) / 2 * _RPM, acceleration, volts)
+                amps_sd = self.motor.current_error(acceleration_sd)
         measured = [r[3] for r in rows]
         amps = modelled
         if self.trust_current and all(m is not None for m in measured):

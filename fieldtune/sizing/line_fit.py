@@ -47,6 +47,10 @@ class LineFit:
         """Standard deviation of the resistance, ohms."""
         return math.sqrt(self.var_resistance)
 
+    def current_at(self, volts: float) -> float:
+        """Current (A) that the line gives at a voltage, not below zero."""
+        return max((self.rest_v - volts) / self.resistance, 0.0)
+
     def wait(self, seconds: float) -> None:
         """Let time pass: both unknowns may have moved since."""
         self.var_rest += _REST_WANDER**2 * seconds

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 _WINDOW_S = 0.25
 _DEAD_S = 0.35
 _STEADY_S = 0.5
 _LONGEST_PAUSE_S = 30.0
+_NEVER = float("-inf")
 
 
 @dataclass
@@ -20,11 +21,13 @@ class ShotCount:
     intervals: int = 0
     interval_s: float = 0.0
     coulombs: float = 0.0
-    _recent: list[tuple[float, float]] = field(default_factory=list)
+    _since: float = _NEVER
+    _before: float = 0.0
+    _now: float = 0.0
     _last_shot: tuple[float, float] | None = None
     _setpoint: float | None = None
     _setpoint_since: float = 0.0
-    _dead_until: float = float("-inf")
+    _dead_until: float = _NEVER
 
     def add(
         self, t: float, rpm: float | None, setpoint: float | None, fired: bool | None, drawn_coulombs: float
@@ -33,7 +36,7 @@ class ShotCount:
         self.by_robot = self.by_robot or bool(fired)
         if setpoint != self._setpoint:
             self._setpoint, self._setpoint_since = setpoint, t
-            self._recent.clear()
+            self._start_window()
         seen = bool(fired) if self.by_robot else self._dropped(t, rpm)
         if seen:
             self._note(t, drawn_coulombs)
@@ -41,7 +44,7 @@ class ShotCount:
 
     def forget(self) -> None:
         """Start the wheel's history anew, as after a gap in the line; counts stay."""
-        self._recent.clear()
+        self._start_window()
         self._last_shot = None
 
     def charge_per_shot(self, expected: float | None) -> float:
@@ -54,12 +57,17 @@ class ShotCount:
         """Mean seconds between shots; ``usual_s`` weighs as one."""
         return (usual_s + self.interval_s) / (1 + self.intervals)
 
+    def _start_window(self) -> None:
+        """Forget the highest speeds of the present and the last quarter of a second."""
+        self._since, self._before, self._now = _NEVER, 0.0, 0.0
+
     def _dropped(self, t: float, rpm: float | None) -> bool:
         if rpm is None or self._setpoint is None or t < self._dead_until:
             return False
-        self._recent = [r for r in self._recent if t - r[0] <= _WINDOW_S]
-        highest = max((r[1] for r in self._recent), default=rpm)
-        self._recent.append((t, rpm))
+        if t - self._since > _WINDOW_S:
+            self._since, self._before, self._now = t, self._now, 0.0
+        self._now = max(self._now, rpm)
+        highest = max(self._before, self._now)
         steady = t - self._setpoint_since >= _STEADY_S and highest > 0.6 * self._setpoint > 0
         return steady and rpm < highest * (1 - self.drop_share)
 
@@ -72,4 +80,4 @@ class ShotCount:
         self.count += 1
         self._last_shot = (t, drawn_coulombs)
         self._dead_until = t + _DEAD_S
-        self._recent.clear()
+        self._start_window()

@@ -116,3 +116,27 @@ def with_battery(robot: Robot, **changes: object) -> Robot:
     """The robot with some of its battery's figures changed."""
     assert robot.battery is not None
     return replace(robot, battery=replace(robot.battery, **changes))  # type: ignore[arg-type]
+
+
+def big_heron(**changes: object) -> Robot:
+    """A heavier wheel pair on strong motors: it draws enough for a pack to tire within a session."""
+    robot = replace(
+        heron(),
+        name="big-heron",
+        element=replace(heron().element, mass=0.140, diameter=0.120),
+        launcher=Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.100, 9e-4, 1.0, 0.85)),
+        drive=Drive(
+            control="speed",
+            motors=2,
+            nominal_voltage=12.0,
+            free_speed=5300 * RPM,
+            stall_torque=1.2,
+            stall_current=60.0,
+            free_current=2.0,
+            gears=((18, 24),),
+            stage_efficiency=0.95,
+        ),
+        battery=Battery("nimh", 10, 0.040),
+        setpoint=SetpointRange("rpm", 600, 4600, 10),
+    )
+    return replace(robot, **changes)  # type: ignore[arg-type]

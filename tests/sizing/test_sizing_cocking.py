@@ -58,7 +58,7 @@ def test_energy_of_a_large_helical_spring():
 
 
 def test_wire_stress_of_the_textbook_music_wire():
-    """Budynas & Nisbett, Shigley, ex. 10-1: No. 16 music wire, D 0.400 in, yields (146 kpsi) at 6.46 lbf; 4.13 lbf/in."""
+    """Budynas & Nisbett, Shigley, ex. 10-1: music wire of 0.037 in, D 0.400 in, yields (146 kpsi) at 6.46 lbf."""
     wire = SpringWire(0.037 * INCH, 0.400 * INCH, 10.5, 12.5, None, "A228")
     rate = float(helical_rate(wire.wire_diameter, wire.coil_diameter, 10.5, shear_modulus("A228", wire.wire_diameter)))
     assert rate == pytest.approx(4.13 * LBF / INCH, rel=0.002)

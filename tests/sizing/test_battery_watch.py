@@ -1,0 +1,316 @@
+"""The battery watch on simulated robots with hidden resistance and charge, and on readings that are odd."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from battery_bench import CAPACITY_AH, CELLS, MORE, SHOTS, Simulation, Truth, feed, watched
+from sizing_robots import big_heron, crane, otter, with_battery
+
+from fieldtune.physics.battery import charge_at, open_circuit_voltage
+from fieldtune.sizing import BatteryWatch, ceiling, lowest_voltage, status_lines
+from fieldtune.sizing.limits import Limits
+from fieldtune.sizing.line_fit import LineFit
+from fieldtune.sizing.shot import speed_kept
+from fieldtune.sizing.tired import tired_words
+
+TOOLS = SimpleNamespace(
+    open_circuit_voltage=open_circuit_voltage,
+    charge_at=charge_at,
+    lowest_voltage=lowest_voltage,
+    ceiling=ceiling,
+    BatteryWatch=BatteryWatch,
+)
+
+
+def packed(chemistry="nimh", capacity=True):
+    """The big heron on a pack of this chemistry."""
+    ah = CAPACITY_AH[chemistry] if capacity else None
+    return with_battery(big_heron(), chemistry=chemistry, cells=CELLS[chemistry], capacity_ah=ah)
+
+
+def check(outcome, share):
+    """The promises: resistance to 10 %, ceiling to 2 %, forecast to 20 %, a warning before the short shot."""
+    assert np.mean(np.abs(outcome.resistance) <= 0.10) >= share
+    assert np.mean(np.abs(outcome.ceiling) <= 0.02) >= share
+    assert np.mean(np.abs(outcome.forecast) <= 0.20) >= share
+    assert (outcome.warned_before > 0).all()
+    # Not so early that nobody would heed it.
+    assert np.median(outcome.warned_before) < 20
+
+
+@pytest.mark.parametrize("with_current", [True, False])
+def test_hidden_battery_is_found(with_current):
+    robot = packed()
+    outcome = watched(robot, "nimh", 8, 41, speed_kept(robot), with_current, TOOLS)
+    assert (outcome.shots_seen == SHOTS).all()
+    check(outcome, 0.9)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("chemistry", ["nimh", "lead-acid", "li-ion", "lifepo4"])
+@pytest.mark.parametrize("with_current", [True, False])
+def test_hidden_batteries_of_every_chemistry_are_found(chemistry, with_current):
+    """200 seeds with, 200 without a measured current."""
+    robot = packed(chemistry)
+    outcome = watched(robot, chemistry, 50, 7, speed_kept(robot), with_current, TOOLS)
+    check(outcome, 0.9)
+
+
+@pytest.mark.slow
+def test_an_unknown_capacity_is_learned_from_the_fall_of_the_voltage():
+    robot = packed(capacity=False)
+    outcome = watched(robot, "nimh", 50, 8, speed_kept(robot), True, TOOLS)
+    assert np.mean(np.abs(outcome.resistance) <= 0.10) >= 0.9
+    assert np.mean(np.abs(outcome.forecast) <= 0.35) >= 0.9
+    assert (outcome.warned_before > 0).all()
+
+
+def short_run(
+    robot, *, resistance=0.05, charge=0.5, seconds=12.0, setpoint=3000, shots=(3.0, 5.5, 8.0), seed=0, offset=0.0
+):
+    """One seed's recording of a spin-up and some shots, and the simulation to run on."""
+    cells = robot.battery.cells if robot.battery else 10
+    truth = Truth(np.array([resistance]), np.array([charge]), np.array([10800.0]), np.array([offset]))
+    simulation = Simulation(
+        robot, truth, lambda c: open_circuit_voltage("nimh", c, cells), speed_kept(robot), np.random.default_rng(seed)
+    )
+    idle = simulation.run(1.0, 0)
+    return idle, simulation.run(seconds, setpoint, shots), simulation
+
+
+def test_one_spin_up_measures_the_resistance():
+    robot = packed()
+    idle, run, _ = short_run(robot, seconds=2.5, shots=())
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    assert not watch.status().resistance_measured
+    feed(watch, run, 0, True)
+    now = watch.status(3000.0)
+    assert now.resistance_measured
+    assert now.resistance_ohm == pytest.approx(0.05, rel=0.1)
+    assert now.sag_v == pytest.approx(now.sag_expected_v, rel=0.35)
+
+
+def test_charge_is_told_with_its_uncertainty():
+    robot = packed()
+    idle, run, _ = short_run(robot, charge=0.3)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    now = watch.status()
+    assert now.charge == pytest.approx(0.3, abs=0.05)
+    assert now.charge_90[0] < now.charge < now.charge_90[1]
+
+
+def test_nothing_fed_knows_nothing():
+    now = BatteryWatch(packed()).status(3000.0, 2.0)
+    assert (now.rest_v, now.ceiling, now.holds, now.recovers, now.shots_left, now.warning) == (None,) * 6
+    assert now.resistance_ohm == pytest.approx(0.040)
+    assert not now.resistance_measured
+
+
+def test_odd_voltages_are_said_and_left_out():
+    robot = packed()
+    idle, run, _ = short_run(robot)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    before = watch.status(3000.0)
+    t = float(run.t[-1])
+    for k, volts in enumerate((0.0, 60.0, math.nan, None, -3.0, 0.0)):
+        watch.feed(t + 0.02 * (k + 1), 3000.0, volts, 4.0, 3000.0)
+    after = watch.status(3000.0)
+    assert after.rest_v == before.rest_v
+    assert any("reads 0 V" in line for line in after.missing)
+    watch.feed(t + 0.2, 3000.0, 60.0, 4.0, 3000.0)
+    assert any("60 V" in line and "10 nimh cells" in line for line in watch.status().missing)
+    watch.feed(t + 0.22, 3000.0, 12.3, 4.0, 3000.0)
+    assert not any("reads" in line for line in watch.status().missing)
+
+
+def test_a_current_of_the_wrong_sign_is_turned_round_and_said():
+    robot = packed()
+    idle, run, _ = short_run(robot)
+    run.amps[:] = -run.amps
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    now = watch.status(3000.0)
+    assert any("wrong sign" in line for line in now.missing)
+    more = short_run(robot, seed=3)[1]
+    more.amps[:] = -more.amps
+    more.t += run.t[-1] + 1
+    feed(watch, more, 0, True)
+    assert watch.status().resistance_ohm == pytest.approx(0.05, rel=0.25)
+
+
+def test_a_dead_current_sensor_is_not_used():
+    robot = packed()
+    idle, run, _ = short_run(robot, seconds=20, shots=tuple(3.0 + 2.5 * k for k in range(6)))
+    run.amps[:] = 0.0
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    now = watch.status(3000.0)
+    assert any("reads zero" in line for line in now.missing)
+    assert now.resistance_ohm == pytest.approx(0.05, rel=0.3)
+
+
+def test_no_current_is_said_with_what_helps():
+    robot = packed()
+    idle, run, _ = short_run(robot)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, False)
+    feed(watch, run, 0, False)
+    now = watch.status(3000.0)
+    assert any("send current_ma" in line for line in now.missing)
+    assert now.resistance_ohm == pytest.approx(0.05, rel=0.1)
+
+
+def test_unknown_chemistry_still_gives_ceiling_and_says_what_is_missing():
+    robot = with_battery(packed(capacity=False), chemistry=None)
+    idle, run, _ = short_run(robot)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    now = watch.status(3000.0)
+    assert now.charge is None
+    assert now.ceiling is not None
+    assert any("chemistry unknown" in line for line in now.missing)
+
+
+def swapped(step):
+    """A watch that saw a pack, then silence, then a pack whose rest voltage differs by ``step`` volts."""
+    robot = packed()
+    idle, run, _ = short_run(robot, charge=0.3)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    again, later, _ = short_run(robot, charge=0.3, resistance=0.03, offset=step, seed=2)
+    for recording in (again, later):
+        recording.t += 60.0
+    feed(watch, again, 0, True)
+    return watch, later
+
+
+def test_a_new_battery_is_noticed_and_only_offered():
+    watch, later = swapped(1.0)
+    now = watch.status()
+    assert now.change is not None
+    assert "rose by" in now.change
+    assert now.resistance_measured
+    watch.accept_change()
+    assert watch.status().change is None
+    assert not watch.status().resistance_measured
+    feed(watch, later, 0, True)
+    assert watch.status().resistance_ohm == pytest.approx(0.03, rel=0.1)
+
+
+def test_the_same_battery_after_a_pause_is_not_a_change():
+    watch, _ = swapped(0.05)
+    assert watch.status().change is None
+    assert watch.status().resistance_measured
+
+
+def test_a_declined_change_keeps_the_resistance():
+    watch, _ = swapped(1.0)
+    before = watch.status().resistance_ohm
+    watch.decline_change()
+    assert watch.status().change is None
+    assert watch.status().resistance_ohm == before
+
+
+def test_a_pack_that_cannot_hold_the_setpoint_is_called_so():
+    robot = packed()
+    idle, run, _ = short_run(robot, charge=0.05, setpoint=4400)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    now = watch.status(4400.0, 5.0)
+    assert now.holds is False
+    assert now.ceiling < 4400
+    assert "swap" in now.warning
+    assert any("holds up to" in line for line in status_lines(now, robot))
+    assert watch.status(1500.0).holds is True
+
+
+def test_a_striker_with_a_measured_current_has_a_ceiling_and_a_resistance():
+    robot = otter()
+    watch = BatteryWatch(robot)
+    rng = np.random.default_rng(4)
+    for k in range(2000):
+        amps = 6.0 if (k // 25) % 4 == 1 else 0.3
+        watch.feed(k * 0.02, None, 12.6 - 0.15 * amps + rng.normal(0, 0.02), amps + rng.normal(0, 0.1), 40.0)
+    now = watch.status(40.0)
+    assert now.resistance_ohm == pytest.approx(0.15, rel=0.1)
+    assert now.rest_v == pytest.approx(12.6, abs=0.03)
+    assert now.ceiling == pytest.approx(60.0)
+    assert now.holds
+
+
+def test_a_striker_without_current_says_that_the_resistance_stays_unknown():
+    watch = BatteryWatch(crane())
+    for k in range(200):
+        watch.feed(k * 0.05, None, 12.6, None, 150.0)
+    now = watch.status(150.0)
+    assert not now.resistance_measured
+    assert any("resistance stays unknown" in line for line in now.missing)
+    assert now.rest_v == pytest.approx(12.6, abs=0.01)
+
+
+def test_limits_repeat_the_ceiling():
+    limits, robot = Limits(packed()), packed()
+    for volts in (10.5, 12.4, 13.6):
+        expected = ceiling(robot, volts, 0.05, 2.0)
+        assert limits.ceiling(volts, 0.05, 2.0) == pytest.approx(expected)
+        assert limits.lowest_voltage(expected, 0.05, 2.0, volts) == pytest.approx(volts)
+    striker = Limits(otter())
+    assert striker.ceiling(12.0, 0.09, 2.0) == ceiling(otter(), 12.0, 0.09)
+
+
+def test_line_fit_agrees_with_least_squares():
+    """A regression in one go over the same samples is the reference."""
+    rng = np.random.default_rng(2)
+    amps = rng.uniform(0, 20, 400)
+    volts = 12.5 - 0.08 * amps + rng.normal(0, 0.03, 400)
+    fit = LineFit.start(12.0, 0.05, 0.05, 1.0)
+    for v, a in zip(volts.tolist(), amps.tolist(), strict=True):
+        fit.update(v, a)
+    slope, rest = np.polyfit(amps, volts, 1)
+    assert fit.resistance == pytest.approx(-slope, abs=3e-4)
+    assert fit.rest_v == pytest.approx(rest, abs=4e-3)
+    assert fit.noise == pytest.approx(0.03, rel=0.3)
+
+
+def test_line_fit_shrugs_off_wild_samples():
+    rng = np.random.default_rng(3)
+    fit = LineFit.start(12.5, 0.05, 0.05, 0.2)
+    for k in range(600):
+        amps = float(rng.uniform(0, 20))
+        volts = 12.5 - 0.08 * amps + float(rng.normal(0, 0.02)) - (3.0 if k % 15 == 0 else 0.0)
+        fit.update(volts, amps)
+    assert fit.resistance == pytest.approx(0.08, rel=0.1)
+
+
+def test_a_tired_pack_is_called_tired():
+    assert tired_words([0.09, 0.092, 0.1], None, None) is None
+    words = tired_words([0.09, 0.092, 0.1, 0.12], 0.15, None)
+    assert "tired" in words
+    assert "150 mohm now, 90 when first measured" in words
+    assert tired_words([], 0.15, 0.09) is not None
+    assert tired_words([], None, 0.09) is None
+    assert tired_words([], 0.15, None) is None
+
+
+def test_the_watch_says_tired_from_history():
+    robot = packed()
+    idle, run, _ = short_run(robot, resistance=0.08)
+    watch = BatteryWatch(robot, resistance_history=(0.040, 0.042, 0.050))
+    feed(watch, idle, 0, True)
+    feed(watch, run, 0, True)
+    assert any("tired" in line for line in watch.status().missing)
+    assert MORE > SHOTS
