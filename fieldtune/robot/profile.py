@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 from fieldtune.errors import ProfileError
@@ -15,6 +16,7 @@ from fieldtune.robot.read_launcher import read_launcher
 from fieldtune.robot.read_place import read_air, read_floor, read_spots, read_targets
 from fieldtune.robot.read_rest import read_link, read_uncertainty
 from fieldtune.robot.section import Section
+from fieldtune.robot.together import check_together
 from fieldtune.units import shown
 
 FORMAT = 1
@@ -109,7 +111,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         return None
     targets = read_targets(profile, element)
     slides = any(target.on_floor for target in targets)
-    return Robot(
+    robot = Robot(
         name=path.stem,
         title=title,
         element=element,
@@ -125,8 +127,9 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         link=read_link(profile),
         spots=read_spots(profile, findings),
         path=path,
-        warnings=tuple((problem.key, problem.message) for problem in findings.warnings),
     )
+    check_together(robot, findings)
+    return replace(robot, warnings=tuple((problem.key, problem.message) for problem in findings.warnings))
 
 
 def _needed(profile: Section, key: str) -> Section | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Literal, cast
 
 from fieldtune.robot.model import Battery, Drive, Encoder, Launcher, SetpointRange, SetpointUnit
@@ -170,9 +171,7 @@ def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> 
     if mechanism is not None:
         low, high = mechanism.draw_min * 1000, mechanism.draw_max * 1000
         found = _range(section, "mm", max(low, min(0.5, high / 10)), high, 0.5)
-        if found.low < low - 1e-6 or found.high > high + 1e-6:
-            section.warn("", f"reaches beyond the launcher's draw of {low:g} to {high:g} mm")
-        return found
+        return _within_draw(section, found, low, high) if low < high else found
     if drive is not None and drive.control == "power":
         return _range(section, "%", 10.0, 100.0, 1.0)
     if drive is None:
@@ -188,6 +187,18 @@ def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> 
     return found
 
 
+def _within_draw(section: Section, found: SetpointRange, low: float, high: float) -> SetpointRange:
+    """The range cut to what the launcher draws (mm), so that no setpoint is recommended that it can't stand."""
+    if found.low < low - 1e-6 and "low" in section:
+        section.warn("low", f"found {found.low:g} mm, less than draw_min; taken as {low:g} mm")
+    if found.high > high + 1e-6:
+        section.warn("high", f"found {found.high:g} mm, more than draw_max; taken as {high:g} mm")
+    cut = replace(found, low=max(found.low, low), high=min(found.high, high))
+    if found.low < found.high and cut.low >= cut.high:
+        section.error("low", f"found {found.low:g} to {found.high:g} mm; expected draws of {low:g} to {high:g} mm")
+    return cut
+
+
 def _range(section: Section, unit: SetpointUnit, low: float, high: float, step: float) -> SetpointRange:
     dimension, scale, bounds = {
         "rpm": (ANGULAR_SPEED, RPM, ("0 rpm", "200000 rpm")),
@@ -200,11 +211,15 @@ def _range(section: Section, unit: SetpointUnit, low: float, high: float, step: 
             found = shown(section.take(key))
             section.error(key, f'found {found} without a unit; expected a share of battery voltage, such as "40 %"')
             return math.nan
-        value = section.quantity(key, dimension, default * scale, over=bounds[0], most=bounds[1])
+        over, least = (None, bounds[0]) if key == "low" else (bounds[0], None)
+        value = section.quantity(key, dimension, default * scale, over=over, least=least, most=bounds[1])
         return float(f"{value / scale:.10g}")
 
     chosen = SetpointRange(unit, one("low", low), one("high", high), one("step", step))
     section.close()
+    if chosen.low == 0:
+        section.warn("low", f"found zero, at which nothing leaves; taken as one step, {chosen.step:g} {unit}")
+        chosen = replace(chosen, low=chosen.step)
     if chosen.low >= chosen.high:
         section.error("low", f"found {chosen.low:g} {unit}; expected less than high, {chosen.high:g} {unit}")
     elif chosen.step > chosen.high - chosen.low:

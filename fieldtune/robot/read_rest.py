@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Literal, cast
 
@@ -42,8 +43,11 @@ def _lift_zeros(section: Section) -> None:
     """Nothing is known exactly, and learning divides by these: a zero becomes something small."""
     least = {**dict.fromkeys(_RELATIVE, "0.1 %"), **dict.fromkeys(_ANGLES, "0.01 deg")}
     for key, raw in section.values.items():
-        number = raw.split()[0].rstrip("%°") if isinstance(raw, str) and raw.split() else raw
-        if str(number) in ("0", "0.0", "0.00"):
+        if isinstance(raw, str):
+            zero = re.match(r"\s*(0+\.?0*|\.0+)\s*[^\d\s.]", raw) is not None
+        else:
+            zero = key in _RELATIVE and raw == 0 and raw is not False
+        if zero:
             section.values[key] = least.get(key, "0.1 mm")
             section.warn(key, f"found {shown(raw)}; nothing is known exactly, taken as {section.values[key]}")
 

@@ -18,6 +18,18 @@ GEARS = "expected pairs of teeth [driving, driven], motor first, such as [[20, 3
 
 # robot, key whose line is replaced, what stands there instead, the line of words behind the file's name
 WRONG = [
+    (
+        "heron",
+        "exit_angle",
+        'exit_angle = "-5 deg"',
+        "target.height: found 0.95 m; expected less than exit_height, 0.38 m, since the element leaves at -5 deg",
+    ),
+    (
+        "otter",
+        "slope",
+        'slope = "-20 deg"',
+        "floor.slope: found -20 deg; expected less than 12 deg down: with this friction nothing stops",
+    ),
     ("heron", "mass", "mass = 62", f"element.mass: found 62 without a unit; {MASS}"),
     ("heron", "mass", 'mass = "62"', f'element.mass: found "62" without a unit; {MASS}'),
     ("heron", "mass", 'mass = "62 mm"', f'element.mass: found "62 mm", a length; {MASS}'),
@@ -219,6 +231,10 @@ def test_the_first_line_counts_the_others(tmp_path: Path) -> None:
 
 
 DOUBTFUL = [
+    ("otter", "high", 'high = "60 mm"', "setpoint.high"),
+    ("heron", "low", 'low = "0 rpm"', "setpoint.low"),
+    ("otter", "exit_height", 'exit_height = "20 cm"', "launcher.exit_height"),
+    ("otter", "exit_angle", 'exit_angle = "30 deg"', "launcher.exit_angle"),
     ("heron", "grip", "grip = 1.1", "launcher.grip"),
     ("heron", "grip", "", "launcher.grip"),
     ("heron", "exit_angle", 'exit_angle = "87 deg"', "launcher.exit_angle"),

@@ -138,6 +138,6 @@ def test_an_installed_wheel_finds_its_demonstrations(tmp_path: Path) -> None:
     carried = sorted(path.name for path in (tmp_path / "site" / "fieldtune" / "profiles").iterdir())
     assert carried == ["crane.toml", "heron.toml", "otter.toml"]
     code = "import sys; sys.path.insert(0, sys.argv[1]); import fieldtune as f; print(f.load_robot('heron').path)"
-    words = [sys.executable, "-I", "-c", code, tmp_path / "site"]
+    words = [sys.executable, "-I", "-c", code, str(tmp_path / "site")]
     said = subprocess.run(words, check=True, capture_output=True, text=True, cwd=tmp_path / "here")
     assert Path(said.stdout.strip()) == tmp_path / "site" / "fieldtune" / "profiles" / "heron.toml"

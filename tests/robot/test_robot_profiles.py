@@ -75,7 +75,8 @@ def test_heron_in_si() -> None:
     assert drive.free_speed == pytest.approx(5800 * math.pi / 30)
     assert drive.reduction == pytest.approx(2.0)
     assert battery is not None
-    assert (battery.resistance, battery.capacity_ah) == (pytest.approx(0.09), pytest.approx(3.0))
+    assert battery.resistance == pytest.approx(0.09)
+    assert battery.capacity_ah == pytest.approx(3.0)
     assert robot.air.temperature == pytest.approx(295.15)
     assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high, robot.setpoint.step) == ("rpm", 600, 2600, 10)
     assert robot.uncertainty.side_scatter == pytest.approx(math.radians(1.2))
@@ -128,7 +129,8 @@ def test_the_least_striker_profile(tmp_path: Path) -> None:
     assert striker is not None
     assert (striker.contact, striker.preload, striker.spring_mass, striker.restitution) == ("strike", 0, 0, 0.6)
     assert robot.element.height == pytest.approx(0.009)
-    assert (robot.launcher.exit_angle, robot.launcher.exit_height) == (0, pytest.approx(0.0045))
+    assert robot.launcher.exit_angle == 0
+    assert robot.launcher.exit_height == pytest.approx(0.0045)
     assert striker.draw_min == pytest.approx(0.005)
     assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high) == ("mm", 5, 50)
     assert "floor.friction" in {key for key, _ in robot.warnings}
@@ -194,6 +196,21 @@ stall_current = "11 A"
     assert read(tmp_path, FLYWHEEL + BASKET + drive + setpoint).setpoint.high == 90
     speed = read(tmp_path, FLYWHEEL + BASKET + drive.replace("power", "speed"))
     assert (speed.setpoint.low, speed.setpoint.high) == (580, 5800)
+
+
+def test_setpoints_stay_within_the_draw_and_above_zero(tmp_path: Path) -> None:
+    wide = read(tmp_path, f'{STRIKER}draw_min = "5 mm"\n{ZONE}[setpoint]\nlow = "1 mm"\nhigh = "80 mm"\n')
+    assert (wide.setpoint.low, wide.setpoint.high) == (5, 50)
+    zero = read(tmp_path, f'{FLYWHEEL}{BASKET}[setpoint]\nlow = "0 rpm"\nhigh = "3000 rpm"\nstep = "25 rpm"\n')
+    assert zero.setpoint.low == 25
+
+
+def test_nothing_is_known_exactly(tmp_path: Path) -> None:
+    robot = read(tmp_path, f'{FLYWHEEL}{BASKET}[uncertainty]\ngrip = 0\ndistance = "0.0 cm"\nexit_angle = "0°"\n')
+    unsure = robot.uncertainty
+    assert unsure.grip == pytest.approx(0.001)
+    assert unsure.distance == pytest.approx(1e-4)
+    assert unsure.exit_angle == pytest.approx(math.radians(0.01))
 
 
 def test_several_targets_keep_their_order_and_names(tmp_path: Path) -> None:
