@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LOOKS_PER_SECOND = 12
+STALE_S = 15.0
+"""How long a line of news stays."""
 REDRAW_S = 0.4
 """The path at the present readback is worked out no oftener: it is heavy, and the recommended one tells more."""
 CAUTION_KEY = "caution understood"
@@ -39,8 +41,8 @@ class Console(App[None]):
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]
-    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [(0, "-flat"), (21, "-short"), (36, "-tall")]
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]  # noqa: RUF012 - the base class declares it so
+    VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (36, "-tall")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ALWAYS]
 
     def __init__(
@@ -63,6 +65,7 @@ class Console(App[None]):
         self.picture_now: ArcPicture | None = None
         self.odds_now: tuple[float, float] | None = None
         self.news: tuple[Part, ...] = ("",)
+        self._said_at = clock()
         self.keeping = False
         self._advised_for: object = None
         self._drawn_for: float | None = None
@@ -117,7 +120,9 @@ class Console(App[None]):
             return
         self.live = live = self.monitor.snapshot()
         before = len(self.desk.waiting)
-        self.desk.look(live)
+        self.desk.look(live, self.monitor.seen_in_simulation() if self.sim else ())
+        if self.clock() - self._said_at > STALE_S:
+            self.news = ("",)
         if len(self.desk.waiting) > before:
             aim = self.desk.aim
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
@@ -140,6 +145,7 @@ class Console(App[None]):
 
     def say(self, text: str, bad: bool = False) -> None:
         """One line of news at the bottom."""
+        self._said_at = self.clock()
         line = words.printable(text.replace("\n", " "))
         self.news = (("✗ ", "bold $bad"), (line, "$bad")) if bad else ((line, "$ink"),)
 

@@ -8,18 +8,34 @@ from __future__ import annotations
 import math
 import re
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, Protocol
 
 from fieldtune import units
 from fieldtune.aim.results import Aim
 from fieldtune.console import words
 from fieldtune.errors import InputError
 from fieldtune.link.live import Live, ShotSeen
+from fieldtune.records import Result
 from fieldtune.robot.model import Robot, Target
 
 FURTHEST_M = 100.0
 EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"
+
+
+class Witnessed(Protocol):
+    """What was seen of a shot."""
+
+    @property
+    def result(self) -> Result:
+        """How it ended."""
+        ...
+
+    @property
+    def miss_m(self) -> float | None:
+        """How far off, positive long; ``None`` where it didn't get there."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +110,7 @@ class Desk:
     aim: Aim | None = None
     battery_v: float | None = None
     last_seen: int = 0
+    last_witnessed: int = 0
 
     def __post_init__(self) -> None:
         if self.place is None and self.robot.spots:
@@ -123,8 +140,11 @@ class Desk:
         if 0 < wanted <= FURTHEST_M:
             self.go(Place(wanted, "step", "by steps"))
 
-    def look(self, live: Live) -> None:
-        """Take in a snapshot of the line: distance, battery (smoothed to what matters), new shots."""
+    def look(self, live: Live, witnessed: Sequence[Witnessed] = ()) -> None:
+        """Take in a snapshot of the line: distance, battery (smoothed to what matters), new shots.
+
+        ``witnessed``: what was seen so far of a simulated robot's shots; a new shot takes the newest unused one.
+        """
         self._read_place(live)
         battery = live.battery_v
         if battery is None:
@@ -136,7 +156,7 @@ class Desk:
         for seen in live.shots:
             if seen.number > self.last_seen:
                 self.last_seen = seen.number
-                self.waiting.append(self._waiting(seen))
+                self.waiting.append(self._waiting(seen, self._witness(witnessed)))
 
     def _read_place(self, live: Live) -> None:
         if self.chosen or live.distance_m is None:
@@ -146,14 +166,19 @@ class Desk:
         if not stays and 0 < live.distance_m <= FURTHEST_M:
             self.place = Place(round(live.distance_m, 2), "robot", "robot's reading")
 
-    def _waiting(self, seen: ShotSeen) -> Waiting:
+    def _witness(self, witnessed: Sequence[Witnessed]) -> str | None:
+        if len(witnessed) <= self.last_witnessed:
+            return None
+        self.last_witnessed = len(witnessed)
+        return words.witnessed(witnessed[-1])
+
+    def _waiting(self, seen: ShotSeen, hint: str | None) -> Waiting:
         distance = self.place.distance_m if self.place else None
         if seen.distance_m is not None and not self.chosen:
             distance = round(seen.distance_m, 3)
         wheel = self.robot.launcher.kind == "flywheel"
         speed = seen.speed_rpm if wheel else seen.draw_mm
         setpoint = seen.setpoint if seen.setpoint is not None else self.advised
-        hint = getattr(seen, "outcome", None)
         return Waiting(seen.number, distance, setpoint, speed, seen.battery_v, hint)
 
     @property

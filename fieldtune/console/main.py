@@ -91,9 +91,7 @@ class MainScreen(Resulting):
         parts.append((f"  {place.words}", "$quiet"))
         spots = [f"{n} {spot.name}" for n, spot in enumerate(robot.spots[:9], 1)]
         if spots and self.size.height >= 30:
-            parts.append(
-                ("\n" + words.shorten("Spots: " + "  ".join(spots), self.query_one("#place").size.width), "$quiet")
-            )
+            parts.append(("\n" + "   ".join(spots), "$quiet"))
         self.query_one("#place", Plate).put(*parts)
 
     def _setpoint(self, live: Live) -> None:

@@ -81,7 +81,7 @@ def draw_plot(picture: Picture, rows: int, columns: int) -> Canvas:
         else:
             canvas.line(series.ink, column(series.x), row(series.y), gap=3 if series.look == "dashes" else 1)
     if picture.title:
-        canvas.write(0, MARGIN + 1, picture.title, AXIS)
+        canvas.write(0, MARGIN + 1, picture.title[: columns - MARGIN - 1], AXIS)
     return canvas
 
 

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from fieldtune.aim.results import Aim
 from fieldtune.link.live import Live
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.console.desk import Witnessed
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
 """A shape beside the word of each result, so that colour is never needed."""
@@ -127,6 +131,13 @@ def result_of(shot: Shot) -> str:
     if shot.side_m is not None:
         said.append(f"side {100 * shot.side_m:+.0f} cm")
     return " ".join(said) or "no result"
+
+
+def witnessed(outcome: Witnessed) -> str:
+    """What was seen of a shot: ``short, by 12 cm``."""
+    if outcome.miss_m is None or outcome.result not in ("short", "long"):
+        return str(outcome.result)
+    return f"{outcome.result}, by {100 * abs(outcome.miss_m):.0f} cm"
 
 
 def shot_state(shot: Shot) -> str:

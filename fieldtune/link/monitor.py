@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import serial
 
@@ -21,6 +21,9 @@ from fieldtune.link.recording import Recorder, started
 from fieldtune.link.sample import Sample
 from fieldtune.link.search import Found, Search
 from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.sim.truth import Outcome
 
 STALLED_S = 3.0
 _RETRY_S = 0.25
@@ -136,6 +139,11 @@ class Monitor:
         if command_port is None:
             raise LinkError("only the simulated robot can be told anything; nothing is written to a real one")
         command_port(command)
+
+    def seen_in_simulation(self) -> tuple[Outcome, ...]:
+        """What a spectator would have seen of the simulated robot's shots; empty on a real robot's line."""
+        simulated = getattr(self._port, "simulated", None)
+        return () if simulated is None else tuple(simulated.outcomes)
 
     # -- the reader thread -------------------------------------------------------------------------------------------
 

@@ -12,6 +12,7 @@ from textual.pilot import Pilot
 
 from fieldtune.console import Console
 from fieldtune.link.live import Live
+from fieldtune.link.sim.truth import Outcome
 
 Script = Callable[[Console, Pilot[None]], Awaitable[None]]
 
@@ -23,6 +24,7 @@ class ScriptedLine:
         self.now: Live = live(**changes)
         self.sent: list[str] = []
         self.lines: tuple[str, ...] = ()
+        self.outcomes: tuple[Outcome, ...] = ()
 
     def start(self) -> None:
         """Nothing to open."""
@@ -37,6 +39,10 @@ class ScriptedLine:
     def tell(self, line: str) -> None:
         """Notes what was sent."""
         self.sent.append(line)
+
+    def seen_in_simulation(self) -> tuple[Outcome, ...]:
+        """What a spectator would have seen."""
+        return self.outcomes
 
     def recent_lines(self, count: int = 100) -> tuple[str, ...]:
         """The last raw lines."""

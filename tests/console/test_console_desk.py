@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from fieldtune.console import words
 from fieldtune.console.desk import Desk, Place, read_distance, read_miss
 from fieldtune.errors import InputError
+from fieldtune.link.sim.truth import Outcome
 
 ROBOT = thrower()
 
@@ -22,7 +23,9 @@ def test_distances_as_people_type_them(text: str, metres: float) -> None:
     assert read_distance(text, ROBOT).distance_m == pytest.approx(metres, abs=1e-9)
 
 
-@pytest.mark.parametrize("text", ["", "three", "3.2 kg", "-1", "0", "0 m", "1e9 m", "nan", "[bold]", "\x1b[31m3", "1 2"])
+@pytest.mark.parametrize(
+    "text", ["", "three", "3.2 kg", "-1", "0", "0 m", "1e9 m", "nan", "[bold]", "\x1b[31m3", "1 2"]
+)
 def test_unreadable_distances_say_what_to_write(text: str) -> None:
     with pytest.raises(InputError) as caught:
         read_distance(text, ROBOT)
@@ -35,9 +38,10 @@ def test_unreadable_distances_say_what_to_write(text: str) -> None:
 def test_no_typed_text_does_anything_but_read_or_explain(text: str) -> None:
     for read in (lambda t: read_distance(t, ROBOT), read_miss):
         try:
-            read(text)
+            said = str(read(text))
         except InputError as error:
-            assert str(error).isprintable()
+            said = str(error)
+        assert said.isprintable()
 
 
 @pytest.mark.parametrize(
@@ -82,6 +86,14 @@ def test_each_shot_is_asked_for_once_and_in_order() -> None:
     for shots in ((seen(1),), (seen(1), seen(2)), (seen(2), seen(3)), (seen(2), seen(3))):
         desk.look(live(shots=shots))
     assert [shot.number for shot in desk.waiting] == [1, 2, 3]
+
+
+def test_a_simulated_shot_brings_what_a_spectator_saw_once() -> None:
+    desk = Desk(ROBOT)
+    short = Outcome(1, 10.0, 2.5, 2450.0, 2440.0, "short", -0.12, 0.01)
+    desk.look(live(shots=(seen(1),)), (short,))
+    desk.look(live(shots=(seen(1), seen(2))), (short,))
+    assert [shot.hint for shot in desk.waiting] == ["short, by 12 cm", None]
 
 
 def test_after_a_restart_of_the_line_shots_are_seen_again() -> None:

@@ -100,7 +100,7 @@ def test_broken_paths_are_drawn_as_far_as_they_go() -> None:
     low[50:] = -1000.0
     broken = type(picture)(picture.x, y, low, picture.high_y, picture.speed, None, None)
     scene = Scene(ROBOT, ROBOT.target(), 3.0, broken, flown=0.9)
-    row, column = dots(draw_flight(scene, 30, 100), parts.PATH)
+    _, column = dots(draw_flight(scene, 30, 100), parts.PATH)
     assert column.max() <= frame(scene, 30, 100).column(picture.x[60]) + 1
 
 

@@ -143,9 +143,7 @@ def test_all_keys_are_on_one_page(size: tuple[int, int]) -> None:
 def test_the_wheel(size: tuple[int, int]) -> None:
     seconds = np.arange(0.0, 12.0, 0.02)
     speed = 2450 - 210 * np.exp(-np.maximum(seconds - 7, 0) / 0.3) * (seconds > 7)
-    text = check(
-        "wheel", thrower(), size, ("w",), history_s=seconds, history_rpm=speed, shots=(seen(1, time_s=7.0),)
-    )
+    text = check("wheel", thrower(), size, ("w",), history_s=seconds, history_rpm=speed, shots=(seen(1, time_s=7.0),))
     assert "▼" in text
     assert "not seen yet" in text
 

@@ -60,7 +60,7 @@ def trace(live: Live, robot: Robot) -> Picture | None:
         marks.append((wanted, f"{wanted:.0f}"))
     times = ((-10.0, "10 s ago"), (-5.0, "5 s"), (-0.9, "now"))
     return Picture(
-        tuple(series), (-SECONDS, 0.0), (low, high), times, tuple(marks), "rpm   ─ readback   ╌ setpoint   ▼ shot"
+        tuple(series), (-SECONDS, 0.0), (low, high), times, tuple(marks), "rpm: ─ readback ╌ setpoint ▼ shot"
     )
 
 
