@@ -70,12 +70,12 @@ class Session:
     def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
         """The recommended setpoint at a distance reading, and what goes with it."""
         from fieldtune.aim.recommend import recommend
-        from fieldtune.holding import with_battery
+        from fieldtune.caveats import with_caveats
 
         entries.check_distance(distance_m)
         volts = self._battery(battery_v)
         aim = recommend(self.robot, self.robot.target(target), self.belief, distance_m, volts)
-        return with_battery(self.robot, aim, volts, self._resistance())
+        return with_caveats(self.robot, aim, self.store.shots(), volts, self._resistance())
 
     def odds(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None

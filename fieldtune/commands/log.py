@@ -7,7 +7,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aiming, parsing
-from fieldtune.commands.output import columns, give, number, pairs, record, setpoint_words
+from fieldtune.commands.output import clean, columns, give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.records import RESULTS, Shot
 
@@ -150,5 +150,5 @@ def _learned(args: argparse.Namespace) -> None:
     head = (
         f"{robot.name}: {learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used, epoch {learned.epoch}"
     )
-    facts = pairs((fact.words, f"{fact.value:.3g} ± {fact.sd:.2g} {fact.unit}".strip()) for fact in learned.facts)
-    give(args, record(learned), [head, *facts, f"  {learned.drift.words}"])
+    facts = [f"  {clean(fact.words)}" for fact in learned.facts]
+    give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

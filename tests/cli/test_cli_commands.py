@@ -58,7 +58,7 @@ def test_out_of_reach_is_an_answer_with_nulls(run: Run) -> None:
 
 
 def test_shots_are_confirmed_logged_and_taken_back(run: Run, home: Path) -> None:
-    first = run(*SHOT, "--miss", "-12cm", "--speed", "1241 rpm", "--battery", "12.4 V", "--json").json
+    first = run(*SHOT, "--miss", "-25cm", "--speed", "1241 rpm", "--battery", "12.4 V", "--json").json
     assert first["shot"] == 1
     assert first["aim"].keys() >= AIM_KEYS
     assert first["aim"]["shots_used"] == 1
@@ -66,7 +66,7 @@ def test_shots_are_confirmed_logged_and_taken_back(run: Run, home: Path) -> None
     log = run("shots", "heron", "--json").json["shots"]
     assert all(shot.keys() >= SHOT_KEYS for shot in log)
     assert [shot["result"] for shot in log] == ["short", "in"]
-    assert [shot["miss_m"] for shot in log] == pytest.approx([-0.12, 0.0127])
+    assert [shot["miss_m"] for shot in log] == pytest.approx([-0.25, 0.0127])
     assert (log[0]["speed"], log[0]["battery_v"], log[1]["speed"], log[1]["side_m"]) == (1241.0, 12.4, None, -0.02)
     assert run("undo", "heron", "--json").json == {"shot": 2, "undone": True}
     assert [shot["undone"] for shot in run("shots", "heron", "--json").json["shots"]] == [False, True]

@@ -214,3 +214,23 @@ def test_all_answers_agree_with_each_other(heron: Robot) -> None:
     assert session.learned().shots_used == 3
     assert session.picture(2.0, aim.setpoint.value).x[0] == 0.0
     assert heron.setpoint.low <= session.next().setpoint <= heron.setpoint.high
+
+
+def test_how_little_a_recommendation_rests_on_is_said(heron: Robot) -> None:
+    session = Session(heron)
+    assert any("no confirmed shot yet" in words for words in session.aim(2.0).cautions)
+    session.confirm(2.0, 1250.0, "in")
+    assert session.aim(2.0).cautions == ()
+    session.swap()
+    assert any("epoch 2" in words for words in session.aim(2.0).cautions)
+    session.confirm(2.0, 1250.0, "in")
+    assert session.aim(2.0).cautions == ()
+
+
+def test_a_spring_near_its_limit_is_said() -> None:
+    otter = load_robot(PROFILES / "otter.toml")
+    wire = otter.launcher.spring_wire
+    assert wire is not None
+    assert not any("wire" in words for words in Session(otter).aim(1.5).cautions)
+    thin = replace(otter.launcher, spring_wire=replace(wire, wire_diameter=0.7 * wire.wire_diameter))
+    assert any("may set or break" in words for words in Session(replace(otter, launcher=thin)).aim(1.5).cautions)
