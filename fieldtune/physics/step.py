@@ -1,0 +1,133 @@
+"""One step of order 8 for a batch of launches, each as long as it likes, with its error and what comes after it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.physics.body import Body
+from fieldtune.physics.course import Course
+from fieldtune.physics.dop853 import ERROR_3, ERROR_5, SOLUTION, STAGE_WEIGHTS, STAGES
+from fieldtune.physics.forces import Forces
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+TOLERANCE = 2e-5
+"""Height error (m) a step may add at the target by its own estimate, usually far above the true error."""
+
+_STEEPEST = 1e3
+"""Tangent of a path that counts as vertical: it never gets any farther."""
+
+_STEEP = 4.0
+_WEIGHTS = np.stack([SOLUTION, ERROR_5, ERROR_3])
+
+
+class Step:
+    """A step from ``now``: ``length`` (m) and ``error`` (m, of the height at the target) a launch.
+
+    ``left`` is the distance to the target (m); without ``length`` the step is as long as it looks safe to try.
+    """
+
+    def __init__(self, body: Body, now: Course, left: FloatArray, length: FloatArray | None) -> None:
+        n = left.size
+        self._now, self._gravity = now, body.gravity
+        self._forces = forces = Forces(body, now.spin, now.scale)
+        self._values, self._slopes = np.empty((STAGES, 2, n)), np.empty((STAGES, 2, n))
+        self._values[0, 0], self._values[0, 1] = now.p, now.r
+        self._derive(0)
+        self.length = forces.first_step(left) if length is None else length
+        flat = self._slopes.reshape(STAGES, 2 * n)
+        for stage, weights in enumerate(STAGE_WEIGHTS, start=1):
+            value = self._values[stage]
+            np.dot(weights, flat[:stage], out=value.reshape(2 * n))
+            value *= self.length
+            value += self._values[0]
+            self._derive(stage)
+        self._change = np.dot(_WEIGHTS, flat).reshape(3, 2, n)
+        self._travel = np.dot(_WEIGHTS, self._values.reshape(STAGES, 2 * n)).reshape(3, 2, n)
+        self.error = self._estimate(left - self.length)
+
+    def _derive(self, stage: int) -> None:
+        (p, r), (dp, dr) = self._values[stage], self._slopes[stage]
+        self._forces.slopes(p, r, dp, dr)
+
+    def _estimate(self, beyond: FloatArray) -> FloatArray:
+        """Error of the height at the target: its own, and the slope's and slowness's carried over what is left.
+
+        Hairer's blend of the estimates of orders 5 and 3, of all three added up so that none hides where it
+        crosses zero.
+        """
+        lever = beyond + 0.5 * self.length
+        by_slowness = 2 * self._gravity * self._now.r * lever * lever
+        change, travel = np.abs(self._change[1:]), np.abs(self._travel[1:, 0])
+        change[:, 0] *= lever
+        change[:, 1] *= by_slowness
+        travel += change[:, 0]
+        travel += change[:, 1]
+        five, three = travel
+        return np.asarray(self.length * five * five / np.sqrt(five * five + 0.01 * three * three + 1e-60))
+
+    def next_length(self, left: FloatArray) -> FloatArray:
+        """Length to try next, whether this one was good or not."""
+        wanted = 0.85 * (TOLERANCE / np.maximum(np.nan_to_num(self.error, nan=np.inf), 1e-20)) ** 0.125
+        return np.minimum(self.length * np.clip(wanted, 0.1, 4.0), left)
+
+    def after(self, with_top: bool) -> Course:
+        """State at the end of the step."""
+        now, h = self._now, self.length
+        p, r = now.p + h * self._change[0, 0], now.r + h * self._change[0, 1]
+        y, t = now.y + h * self._travel[0, 0], now.t + h * self._travel[0, 1]
+        after = Course(p, r, y, t, now.top, now.spin, now.scale)
+        if with_top:
+            after.top = np.maximum(now.top, y)
+            turned = np.flatnonzero((now.p > 0) & (p < 0))
+            if turned.size:
+                after.top[turned] = self._top(after, turned)
+        return after
+
+    def _top(self, after: Course, turned: NDArray[np.intp]) -> FloatArray:
+        """Greatest height within the step: the quintic through heights, slopes and curvatures at both ends."""
+        now, end, h = self._now.take(turned), after.take(turned), self.length[turned]
+        a1, a2 = now.p * h, 0.5 * self._slopes[0, 0][turned] * h * h
+        end1 = end.p * h
+        end2 = self._forces.curvature(end) * h * h
+        gap, gap1, gap2 = end.y - now.y - a1 - a2, end1 - a1 - 2 * a2, 0.5 * end2 - a2
+        a3 = 10 * gap - 4 * gap1 + gap2
+        a4 = -15 * gap + 7 * gap1 - 2 * gap2
+        a5 = 6 * gap - 3 * gap1 + gap2
+        at = a1 / (a1 - end1)
+        if self._forces.lifted:
+            at = _sign_change(a1, 2 * a2, 3 * a3, 4 * a4, 5 * a5)
+        for _ in range(3):
+            slope = a1 + at * (2 * a2 + at * (3 * a3 + at * (4 * a4 + at * 5 * a5)))
+            curve = 2 * a2 + at * (6 * a3 + at * (12 * a4 + at * 20 * a5))
+            at = np.clip(at - slope / curve, 0.0, 1.0)
+        return np.asarray(now.y + at * (a1 + at * (a2 + at * (a3 + at * (a4 + at * a5)))))
+
+    def hopeless(self, now: Course, left: FloatArray) -> BoolArray:
+        """Launches, now at the step's end, that turn vertical long before the target.
+
+        Downward the air eats the forward speed within about 1 / (k s (C_D + C_L p)). Upward that happens where lift far
+        outweighs gravity: the tangent then has a pole p / (2 dp/dx) ahead.
+        """
+        steep = np.abs(now.p) > _STEEP
+        if not steep.any():
+            return steep
+        forces, bend = self._forces, self._slopes[-1, 0]
+        falls = (now.p < 0) & (left * forces.drag * forces.steep > 10)
+        loops = (now.p > 0) & (bend > 3 * self._gravity * now.r**2) & (left * bend > 4 * now.p)
+        return steep & (falls | loops) | ~(np.abs(now.p) < _STEEPEST)
+
+
+def _sign_change(*coefficients: FloatArray) -> FloatArray:
+    """About where polynomials, rising powers, positive at 0 and negative at 1, change sign: eight halvings.
+
+    Lift may bend a path upward first, so that Newton's method from a straight guess would run the wrong way.
+    """
+    low, width = np.zeros_like(coefficients[0]), 0.5
+    for _ in range(8):
+        middle, value = low + width, np.zeros_like(low)
+        for coefficient in reversed(coefficients):
+            value = value * middle + coefficient
+        low, width = np.where(value > 0, middle, low), width / 2
+    return low + width
