@@ -52,6 +52,14 @@ def read_profile(path: Path | str) -> tuple[Robot | None, tuple[Problem, ...]]:
     values = _read_toml(path, findings)
     if values is None:
         return None, tuple(findings.problems)
+    return read_values(values, path, findings)
+
+
+def read_values(
+    values: dict[str, object], path: Path, findings: Findings | None = None
+) -> tuple[Robot | None, tuple[Problem, ...]]:
+    """As ``read_profile``, from the tables of a profile as a TOML reader gives them; ``path`` names the robot."""
+    findings = findings or Findings()
     if not NAME.fullmatch(path.stem):
         found = shown(path.stem)
         findings.error("file name", f"found {found}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")

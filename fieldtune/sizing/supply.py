@@ -21,11 +21,13 @@ def rest_voltage(robot: Robot, charge: float) -> float | None:
 
 
 def usual_voltage(robot: Robot) -> float | None:
-    """What to reckon with where nobody has measured: the half-charged pack, else the drive's nominal voltage."""
+    """What to reckon with where nobody has measured: the half-charged pack, else pack's or drive's nominal voltage."""
     half = rest_voltage(robot, 0.5)
-    if half is None and robot.drive is not None:
-        return robot.drive.nominal_voltage
-    return half
+    if half is not None:
+        return half
+    if robot.battery is not None and robot.battery.nominal_voltage is not None:
+        return robot.battery.nominal_voltage
+    return robot.drive.nominal_voltage if robot.drive is not None else None
 
 
 def odd_voltage(robot: Robot, volts: float) -> str | None:

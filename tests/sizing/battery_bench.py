@@ -81,7 +81,7 @@ class Simulation:
         return terminal, amps
 
     def run(self, seconds, setpoint, shots_at=()):
-        """Run on; at each time of ``shots_at`` (s from now) an element takes its share of the wheel's speed in 20 ms."""
+        """Run on; at each time of ``shots_at`` (s from now) an element takes its share of the speed in 20 ms."""
         steps = round(seconds / DT)
         shot_steps = {round(s / DT) for s in shots_at}
         rows, shot_times, shot_rpm = [], [], []
