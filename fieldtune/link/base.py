@@ -10,6 +10,7 @@ from fieldtune.link.wire import Wire
 
 _WRAP = 2**32
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
+_AHEAD_S = 0.25
 _PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 
 
@@ -103,6 +104,8 @@ class Steps:
         elapsed = self._elapsed(base, wire, sample, notices)
         if elapsed is None or elapsed > (10.0 if loose else max(_PATIENCE_S, 6 * base.period)):
             return "clock"
+        if not loose and elapsed - (sample.arrival_s - base.sample.arrival_s) > _AHEAD_S:
+            return "clock"  # ahead of the host, which can only get lines late
         sample.time_s = base.sample.time_s + elapsed
         limits = self._limits
         if wire.wheel_counts is not None and base.counts is not None and limits.counts_per_turn is not None:

@@ -10,13 +10,17 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fieldtune.aim.exit import model_log_speed, spin_ratio
 from fieldtune.link.sample import RPM, Limits, Sample
 from fieldtune.physics.flywheel import shot_energy
 from fieldtune.robot.model import Robot
+
+FloatArray = NDArray[np.float64]
 
 _BEFORE_S = 0.110
 _AFTER_S = 0.060
@@ -24,7 +28,11 @@ _SPACING_S = 0.004
 _SURE = 5.0  # standard errors
 _SHARE = 0.30  # of the drop that the element's energy makes
 _LEAST = 0.02  # of the wheel's speed
-_WIDEST_S = 0.20
+_ASIDE_S = 0.110  # how far before and behind a drop there must be none
+_ASIDE_SURE = 3.5
+_ASIDE_SHARE = 0.5
+_LATE_S = 0.012  # the deepest break is fitted this much behind the drop's start
+_RUN_S = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +82,17 @@ def released_energy(robot: Robot, drop: Drop) -> float | None:
     return total * (before**2 - after**2) / 2
 
 
-@dataclass(slots=True)
-class _Peak:
-    drop: Drop
-    began_s: float
+_Point = tuple[float, float, Sample]
+
+
+@dataclass(frozen=True, slots=True)
+class _Break:
+    """A broken line around an instant: speed before it, fall of speed there, both rpm, and the fall's error."""
+
+    instant: float
+    before_rpm: float
+    depth_rpm: float
+    error_rpm: float
 
 
 class DropWatch:
@@ -88,11 +103,13 @@ class DropWatch:
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
         self._expected = drop_share(robot)
         self._slowest = _slowest(robot, limits)
-        self._points: deque[tuple[float, float, Sample]] = deque(maxlen=160)
-        self._peak: _Peak | None = None
-        self._above_since: float | None = None
+        self._points: deque[_Point] = deque(maxlen=240)
+        self._deepest: _Break | None = None
+        self._waiting: deque[_Break] = deque()
         self._turns = 0.0
         self._lowered_s = -math.inf
+        self._last_s = -math.inf
+        self._noisy = False
 
     @property
     def sees(self) -> bool:
@@ -102,11 +119,14 @@ class DropWatch:
     def clear(self) -> None:
         """Forgets the past."""
         self._points.clear()
-        self._peak = None
-        self._above_since = None
+        self._waiting.clear()
+        self._deepest = None
 
-    def see(self, sample: Sample, tick_s: float, eager: bool = False) -> Drop | None:
-        """Takes one sample; a drop once it is past, about 80 ms after its start. ``eager`` halves the threshold."""
+    def see(self, sample: Sample, tick_s: float, eager: bool = False, noisy: bool = False) -> Drop | None:
+        """Takes one sample; gives a drop once it is past, about 170 ms after its start.
+
+        ``eager`` halves the threshold (the robot says that it fired), ``noisy`` doubts more (the line is bad).
+        """
         turns = self._place(sample)
         points = self._points
         if turns is None or (points and sample.time_s - points[-1][0] < _SPACING_S):
@@ -117,11 +137,14 @@ class DropWatch:
         points.append((sample.time_s, turns, sample))
         if len(points) < 8:
             return None
-        found, needed = self._break(tick_s)
-        if found is None:
-            return self._pass(None, sample.time_s)
-        strong = found.depth_rpm > (0.5 * needed if eager else needed)
-        return self._pass(found if strong else None, sample.time_s, found.depth_rpm)
+        self._noisy = noisy
+        period = (points[-1][0] - points[-8][0]) / 7
+        after = max(_AFTER_S, 3.5 * period)
+        self._follow(self._strong(points[-1][0] - after, period, tick_s, eager))
+        waiting = self._waiting
+        if waiting and points[-1][0] >= waiting[0].instant + after + _ASIDE_S:
+            return self._judged(waiting.popleft(), period, tick_s)
+        return None
 
     def _place(self, sample: Sample) -> float | None:
         """Turns at a sample: counted, or summed from the robot's own rpm."""
@@ -133,46 +156,130 @@ class DropWatch:
             self._turns = self._points[-1][1] + sample.wheel_rpm / 60 * (sample.time_s - self._points[-1][0])
         return self._turns
 
-    def _break(self, tick_s: float) -> tuple[Drop | None, float]:
-        """The broken line's drop at the instant watched now, and the depth from which it would be a shot."""
-        points = self._points
-        newest = points[-1][0]
-        period = (newest - points[-8][0]) / 7
-        after, before = max(_AFTER_S, 3.5 * period), max(_BEFORE_S, 5.5 * period)
-        instant = newest - after
-        near = [p for p in points if p[0] >= instant - before]
-        t = np.array([p[0] for p in near]) - instant
-        x = np.array([p[1] for p in near])
-        if np.count_nonzero(t < 0) < 4 or np.count_nonzero(t > 0) < 3 or t[0] > -0.6 * before:
-            return None, 0.0
-        x = np.abs(x - x[0])
-        design = np.column_stack([np.ones_like(t), t, np.maximum(t, 0.0)])
-        covariance = np.linalg.inv(design.T @ design)
-        fit = covariance @ (design.T @ x)
-        rest = x - design @ fit
-        rate = abs(float(fit[1]))
-        variance = max(float(rest @ rest) / max(len(t) - 3, 1), (self._quantum**2 + (rate * tick_s) ** 2) / 12)
-        error = math.sqrt(variance * covariance[2, 2]) * 60
-        before_rpm, depth = rate * 60, -float(fit[2]) * 60
-        needed = max(_SURE * error, (self._expected or 0.0) * _SHARE * before_rpm, _LEAST * before_rpm)
-        if before_rpm < self._slowest or depth <= 0:
-            return None, needed
-        start = next((p[2] for p in reversed(near) if p[0] <= instant), near[0][2])
-        return Drop(start, before_rpm, min(depth, before_rpm)), needed
+    def _strong(self, instant: float, period: float, tick_s: float, eager: bool) -> _Break | None:
+        """The break at an instant, if it is as deep as a shot's."""
+        near = self._near(instant, period)
+        if self._deepest is None and not self._suspicious(near, instant):
+            return None
+        found = self._break(near, instant, tick_s)
+        if found is None or found.before_rpm < self._slowest:
+            return None
+        expected = (self._expected or 0.0) * found.before_rpm
+        needed = max(_SURE * found.error_rpm, _SHARE * expected, _LEAST * found.before_rpm)
+        if self._noisy:
+            if expected and found.depth_rpm > 2.5 * expected:
+                return None
+            needed = max(needed, 2 * _LEAST * found.before_rpm)
+        return found if found.depth_rpm > (0.5 * needed if eager else needed) else None
 
-    def _pass(self, found: Drop | None, now: float, depth: float = 0.0) -> Drop | None:
-        """Keeps the deepest break of a run; hands it out when the run is over and was short."""
-        peak = self._peak
-        if found is not None and (peak is None or found.depth_rpm > peak.drop.depth_rpm):
-            self._peak = _Peak(found, peak.began_s if peak else now)
+    def _follow(self, found: _Break | None) -> None:
+        """Keeps the deepest break of a run; when the run is over, it waits for what comes behind it."""
+        deepest = self._deepest
+        if found is not None and (deepest is None or found.depth_rpm > deepest.depth_rpm):
+            self._deepest = found
+        elif deepest is not None and (found is None or found.depth_rpm < 0.7 * deepest.depth_rpm):
+            self._waiting.append(deepest)
+            self._deepest = None
+
+    def _judged(self, found: _Break, period: float, tick_s: float) -> Drop | None:
+        """A shot breaks the line once: a wheel that is braked or coasts breaks as much a little earlier or later."""
+        if abs(found.instant - self._lowered_s) < 0.4:
             return None
-        if peak is None or (found is not None and depth > 0.7 * peak.drop.depth_rpm):
+        close_behind = found.instant - self._last_s < 2 * _ASIDE_S + 0.02  # the shot before is no sign of braking
+        for instant in (found.instant + _ASIDE_S, *(() if close_behind else (found.instant - _ASIDE_S,))):
+            other = self._break(self._near(instant, period), instant, tick_s)
+            if other is not None and found.depth_rpm - other.depth_rpm < max(
+                _ASIDE_SURE * math.hypot(found.error_rpm, other.error_rpm), _ASIDE_SHARE * found.depth_rpm
+            ):
+                return None
+        if not close_behind and self._rises(found):
             return None
-        if found is not None and now - peak.drop.at.time_s < _AFTER_S + 0.04:
+        start = found.instant - _LATE_S
+        at = next((p[2] for p in reversed(self._points) if p[0] <= start), self._points[0][2])
+        previous, self._last_s = self._last_s, found.instant
+        return self._measured(Drop(at, found.before_rpm, found.depth_rpm), previous)
+
+    def _rises(self, found: _Break) -> bool:
+        """Whether the wheel was gaining speed right before: the hump of an overshoot, not a shot."""
+        earlier, later = (
+            self._slope(found.instant - since, found.instant - until)
+            for since, until in ((2 * _BEFORE_S, _BEFORE_S), (_BEFORE_S, _LATE_S))
+        )
+        return earlier is not None and later is not None and later - earlier > 0.5 * found.depth_rpm
+
+    def _slope(self, since: float, until: float) -> float | None:
+        near = [(p[0] - since, p[1]) for p in self._points if since <= p[0] <= until]
+        if len(near) < 3:
             return None
-        self._peak = None
-        braked = abs(peak.drop.at.time_s - self._lowered_s) < 0.4
-        return None if braked or now - peak.began_s > _WIDEST_S else peak.drop
+        t, x = np.array(near).T
+        return abs(float(np.polyfit(t, x - x[0], 1)[0])) * 60
+
+    def _near(self, instant: float, period: float) -> list[_Point]:
+        """The points a break at an instant is fitted to, oldest first."""
+        after, before = max(_AFTER_S, 3.5 * period), max(_BEFORE_S, 5.5 * period)
+        reach = (self._points[-1][0] - instant + before) / max(period, _SPACING_S)
+        back = islice(reversed(self._points), round(reach) + 8)
+        return [p for p in back if instant - before <= p[0] <= instant + after][::-1]
+
+    def _suspicious(self, near: list[_Point], instant: float) -> bool:
+        """A glance before the fit: do three points bend downwards by a good part of what a shot would be?"""
+        middle = next((p for p in near if p[0] >= instant), None)
+        if middle is None or not near[0][0] < middle[0] < near[-1][0]:
+            return False
+        first, last = near[0], near[-1]
+        rate = abs(middle[1] - first[1]) / (middle[0] - first[0])
+        slower = rate - abs(last[1] - middle[1]) / (last[0] - middle[0])
+        return slower > 0.3 * max(_LEAST, _SHARE * (self._expected or 0.0)) * rate
+
+    def _break(self, near: list[_Point], instant: float, tick_s: float) -> _Break | None:
+        """The line broken at an instant, fitted to the points near it; None where they are too few."""
+        t = np.array([p[0] for p in near]) - instant
+        if np.count_nonzero(t < 0) < 4 or np.count_nonzero(t > 0) < 3 or t[0] > -0.6 * _BEFORE_S:
+            return None
+        x = np.array([p[1] for p in near])
+        x = np.abs(x - x[0])
+        floor = (self._quantum**2 + (x[-1] / (t[-1] - t[0]) * tick_s) ** 2) / 12
+        rate, change, error = _broken_line(t, x, floor)
+        return _Break(instant, rate * 60, min(-change, rate) * 60, error * 60)
+
+    def _measured(self, drop: Drop, previous_s: float) -> Drop:
+        """The speed at release from the run before it, and the depth with the recovery taken out.
+
+        A strong motor makes good within a tenth of a second what a straight line would average over, so behind the
+        drop turns may curve.
+        """
+        start = drop.at.time_s
+        since = max(start - _RUN_S, previous_s + _AFTER_S)
+        near = [p for p in self._points if since <= p[0] <= start + 0.1]
+        t = np.array([p[0] for p in near]) - start
+        behind = np.maximum(t, 0.0)
+        if np.count_nonzero(behind) < 5 or np.count_nonzero(t < 0) < 4:
+            return drop
+        x = np.abs(np.array([p[1] for p in near]) - near[0][1])
+        design = np.column_stack([np.ones_like(t), t, behind, behind**2])
+        fit = np.linalg.lstsq(design, x, rcond=None)[0] * 60
+        before = float(fit[1])
+        return Drop(drop.at, before, min(max(-float(fit[2]), drop.depth_rpm), 3 * drop.depth_rpm, before))
+
+
+def _broken_line(t: FloatArray, x: FloatArray, floor: float) -> tuple[float, float, float]:
+    """Slope before t = 0, its change there and that change's standard error, of a broken line through (t, x), (n,).
+
+    One point that lies far off all others is left out. ``floor`` is the least variance a point has.
+    """
+    keep = np.ones(len(t), dtype=bool)
+    for _ in range(2):
+        design = np.column_stack([np.ones_like(t), t, np.maximum(t, 0.0)])[keep]
+        covariance = np.linalg.inv(design.T @ design)
+        fit = covariance @ (design.T @ x[keep])
+        rest = x - (fit[0] + fit[1] * t + fit[2] * np.maximum(t, 0.0))
+        size = np.abs(np.where(keep, rest, 0.0))
+        worst = int(np.argmax(size))
+        if size[worst] < max(4 * math.sqrt(floor), 3 * float(np.median(size[keep]))) or not 0 < worst < len(t) - 1:
+            break
+        keep[worst] = False
+    variance = max(float(np.sum(rest[keep] ** 2)) / max(int(keep.sum()) - 3, 1), floor)
+    return abs(float(fit[1])), float(fit[2]), math.sqrt(variance * float(covariance[2, 2]))
 
 
 def _slowest(robot: Robot, limits: Limits) -> float:

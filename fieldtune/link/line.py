@@ -19,6 +19,7 @@ _SPACING_S = 0.004  # the wheel is watched at 250 samples/s at most; faster line
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.25  # a speed older than this, or resting on counts further apart, is not shown
 _NOISY_S = 1.0
+_BAD_SHARE = 0.03
 _DRAINED = 20_000
 # How many readings a shown value is the median of: one false line must not show.
 _MEDIANS = {
@@ -47,7 +48,7 @@ class Line:
         self._recent: dict[str, deque[tuple[float, float]]] = {n: deque(maxlen=k) for n, k in _MEDIANS.items()}
         self._speed: tuple[float, float] | None = None
         self._watched_s = -1.0
-        self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
+        self._arrived: deque[tuple[float, int, int]] = deque(maxlen=20)
         self._line_s = 0.0
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
@@ -63,22 +64,23 @@ class Line:
         take = self._telemetry.take
         for wire in self._framer.feed(chunk):
             take(wire, arrival_s, samples)
-        self._pace(arrival_s)
         dropped = self._framer.dropped.total() + self._telemetry.dropped.total()
+        self._pace(arrival_s, dropped)
         if dropped != self._dropped_before:
             self._dropped_before, self._dropped_at = dropped, arrival_s
         if samples:
             self._see(samples, arrival_s)
         return samples
 
-    def _pace(self, arrival_s: float) -> None:
-        """Seconds a line, refused ones included, over about the last two seconds: how thinly a good line may come."""
+    def _pace(self, arrival_s: float, refused: int) -> None:
+        """Over about the last two seconds: seconds a line, refused ones included, and whether many were refused."""
         arrived = self._arrived
         if not arrived or arrival_s - arrived[-1][0] >= 0.1:
-            arrived.append((arrival_s, self._framer.lines))
+            arrived.append((arrival_s, self._framer.lines, refused))
             lines = arrived[-1][1] - arrived[0][1]
             if lines > 0:
                 self._line_s = (arrival_s - arrived[0][0]) / lines
+            self._shots.bad_line = refused - arrived[0][2] > _BAD_SHARE * max(lines, 1)
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._telemetry.tick_s
@@ -147,7 +149,7 @@ class Line:
         framer, telemetry = self._framer, self._telemetry
         notices = dict(telemetry.notices + self._extra)
         if self._shots.unconfirmed:
-            notices["fired not confirmed"] = self._shots.unconfirmed
+            notices["shot not confirmed"] = self._shots.unconfirmed
         return Health(
             lines=framer.lines,
             good=self.good,

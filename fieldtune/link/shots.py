@@ -93,6 +93,8 @@ class ShotWatch:
         self._last_s = -math.inf
         self._witnessed_s = -math.inf
         self.unconfirmed = 0
+        self.bad_line = False
+        """Set by the line while it refuses so many lines that false ones may get through."""
 
     def clear(self) -> None:
         """A break in the line: what is pending is settled with what is known."""
@@ -108,7 +110,7 @@ class ShotWatch:
         """Takes the next sample; ``noisy`` says that lines were refused within the last second."""
         fired_now = self._note_fired(sample, noisy)
         if self._drops is not None:
-            drop = self._drops.see(sample, tick_s, eager=bool(self._pending))
+            drop = self._drops.see(sample, tick_s, bool(self._pending), noisy)
             if drop is not None:
                 self._witness(drop.at, drop, None, "wheel", noisy)
             self._recover(sample)
@@ -140,6 +142,9 @@ class ShotWatch:
                 return
         if self._says_fired and not noisy:
             return  # the robot says itself when it fires, and the line is clean: this was something else
+        if self.bad_line:
+            self.unconfirmed += 1  # lines that got through falsely bend the wheel's run as a shot does
+            return
         self._add(at, drop, draw_mm, by)
 
     def _settle(self, fired: _Fired) -> None:

@@ -17,6 +17,8 @@ _GAMMA = 2.0  # width of the intervals, in standard errors
 _FEWEST = 5
 _LONGEST_S = 0.25
 _SHORTEST_S = 0.035
+_SPARSE_S = 0.09
+_ODD = 3.0
 
 
 def local_slope(times: ArrayLike, values: ArrayLike, at: float, window_s: float, order: int = 1) -> float:
@@ -70,7 +72,7 @@ class SpeedTrack:
         variance = (self._quantum**2 + (rough * tick_s) ** 2) / 12
         shortest = max(_SHORTEST_S, 8 * tick_s)
         low, high = -math.inf, math.inf
-        n, st, sx, stt, stx = 0, 0.0, 0.0, 0.0, 0.0
+        n, st, sx, stt, stx, sxx = 0, 0.0, 0.0, 0.0, 0.0, 0.0
         best: float | None = None
         for time, turns in reversed(points):
             t, x = time - now, turns - here
@@ -81,6 +83,7 @@ class SpeedTrack:
             sx += x
             stt += t * t
             stx += t * x
+            sxx += x * x
             if n < _FEWEST or (-t < shortest and n < len(points)):
                 continue
             spread = stt - st * st / n
@@ -91,6 +94,10 @@ class SpeedTrack:
             low, high = max(low, slope - error), min(high, slope + error)
             if low > high and best is not None:
                 break
+            if best is None and -t > _SPARSE_S:
+                rest = max(sxx - sx * sx / n - slope * slope * spread, 0.0) / (n - 2)
+                if rest > _ODD**2 * variance:
+                    return None  # few counts far apart that are not in line: one of them may be false
             best = slope
         return best
 

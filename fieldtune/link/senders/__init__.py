@@ -1,0 +1,18 @@
+"""Example programs for the robot's side: short enough to read, and tested against the real framing."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from fieldtune.errors import InputError
+
+_FILES = {"c": "avr.c", "python": "micropython.py.txt"}
+LANGUAGES = tuple(_FILES)
+
+
+def sender_text(language: str) -> str:
+    """Source of the sender in ``c`` (a bare 8-bit AVR) or ``python`` (MicroPython). Raises ``InputError``."""
+    name = _FILES.get(language)
+    if name is None:
+        raise InputError(f"no sender in {language!r}; there are: {', '.join(LANGUAGES)}")
+    return files(__package__).joinpath(name).read_text(encoding="utf-8")
