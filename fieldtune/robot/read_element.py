@@ -6,7 +6,7 @@ from typing import cast
 
 from fieldtune.robot.model import Element, Shape, Surface
 from fieldtune.robot.section import Section
-from fieldtune.units import LENGTH, MASS, shown
+from fieldtune.units import LENGTH, MASS, RATIO, shown
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
 _SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
@@ -32,22 +32,12 @@ def read_element(section: Section) -> Element:
         mass=section.quantity("mass", MASS, over="0 g", most="20 kg", usual=("0.5 g", "2 kg")),
         **sizes,
         surface=cast(Surface, section.choice("surface", _SURFACES, "smooth")),
-        drag=_coefficient(section, "drag", 3.0),
-        lift=_coefficient(section, "lift", 3.0),
+        drag=section.maybe("drag", RATIO, least="0", most="3"),
+        lift=section.maybe("lift", RATIO, least="0", most="3"),
     )
     section.close()
     _doubt_density(section, element)
     return element
-
-
-def _coefficient(section: Section, key: str, most: float) -> float | None:
-    raw = section.take(key)
-    if raw is None:
-        return None
-    if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0 <= raw <= most:
-        section.error(key, f"found {shown(raw)}; expected a plain number from 0 to {most:g}")
-        return None
-    return float(raw)
 
 
 def _doubt_density(section: Section, element: Element) -> None:

@@ -85,7 +85,7 @@ def _read_flywheel(section: Section) -> Flywheel:
         wheels=wheels,
         wheel_diameter=section.quantity("wheel_diameter", LENGTH, over="0 mm", most="1 m", usual=("2 cm", "30 cm")),
         wheel_inertia=section.maybe("wheel_inertia", INERTIA, over="0 kg m^2", most="10 kg m^2"),
-        speed_ratio=section.number("speed_ratio", 1.0, over=0, most=10),
+        speed_ratio=section.quantity("speed_ratio", RATIO, 1.0, over="0", most="10"),
         grip=section.quantity(
             "grip", RATIO, 0.85, over="0", most="1.2", usual=("0.3", "1.0"),
             why="exit speed over ideal rolling speed",

@@ -70,12 +70,12 @@ def read_link(profile: Section) -> LinkSettings:
 
 
 def _read_baud(section: Section) -> int | None:
-    if isinstance(section.values.get("baud"), str) and str(section.take("baud")).strip().casefold() == "auto":
-        return None
-    if "baud" not in section:
-        section.knows("baud")
-        return None
     raw = section.take("baud")
+    word = raw.strip() if isinstance(raw, str) else ""
+    if raw is None or word.casefold() == "auto":
+        return None
+    if word.isdecimal() and len(word) < 9:
+        raw = int(word)
     if isinstance(raw, bool) or not isinstance(raw, int) or not 300 <= raw <= 20_000_000:
         section.error("baud", f'found {shown(raw)}; expected "auto" or a whole number such as 115200')
         return None
