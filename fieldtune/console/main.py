@@ -89,7 +89,7 @@ class MainScreen(Resulting):
             return
         parts: list[Part] = [("From ", "$quiet"), (words.metres(place.distance_m), "bold $ink")]
         parts.append((f"  {place.words}", "$quiet"))
-        spots = [f"{n} {spot.name}" for n, spot in enumerate(robot.spots[:9], 1)]
+        spots = [f"{n} {spot.name}".replace(" ", "\u00a0") for n, spot in enumerate(robot.spots[:9], 1)]
         if spots and self.size.height >= 30:
             parts.append(("\n" + "   ".join(spots), "$quiet"))
         self.query_one("#place", Plate).put(*parts)
