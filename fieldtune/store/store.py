@@ -119,8 +119,7 @@ class Store:
     def epoch(self) -> int:
         """Number of the present epoch; 1 before the first swap."""
         with self._reading() as db:
-            row = db.execute("SELECT value FROM meta WHERE key = 'epoch'").fetchone()
-            return int(row["value"]) if row else 1
+            return int(_get(db, "epoch") or 1)
 
     def epochs(self) -> tuple[Epoch, ...]:
         """All epochs by number; empty before the first shot or swap."""
@@ -139,8 +138,12 @@ class Store:
     ) -> tuple[int, int]:
         """Takes in another copy's log; returns how many shots and marks were new here."""
         with self._writing() as db:
-            self._present_epoch(db)
-            return take_in(db, shots, marks, epochs, origin)
+            new = take_in(db, shots, marks, epochs, origin)
+            if not _get(db, "epoch"):  # nothing happened here yet: go on where the other copy stands
+                latest = db.execute("SELECT max(epoch) AS epoch FROM epochs").fetchone()["epoch"]
+                if latest is not None:
+                    _set(db, "epoch", str(latest))
+            return new
 
     # -- batteries and other things kept ------------------------------------------------------------------------
 
@@ -169,8 +172,7 @@ class Store:
     def meta(self, key: str) -> str | None:
         """A small thing kept beside the log (last good port, cautions seen); None when it was never set."""
         with self._reading() as db:
-            row = db.execute("SELECT value FROM meta WHERE key = ?", (f"kept {key}",)).fetchone()
-            return None if row is None else str(row["value"])
+            return _get(db, f"kept {key}")
 
     def set_meta(self, key: str, value: str) -> None:
         """Keeps a small thing; the last value stands."""
@@ -180,8 +182,7 @@ class Store:
     def count(self, key: str, by: int = 1) -> int:
         """Raises a running count (striker cycles) and returns it; 0 at first."""
         with self._writing() as db:
-            row = db.execute("SELECT value FROM meta WHERE key = ?", (f"kept {key}",)).fetchone()
-            total = (int(row["value"]) if row else 0) + by
+            total = int(_get(db, f"kept {key}") or 0) + by
             _set(db, f"kept {key}", str(total))
             return total
 
@@ -231,15 +232,17 @@ class Store:
         self, db: sqlite3.Connection, number: int, kind: Literal["undo", "exclude", "include"], reason: str | None
     ) -> Shot:
         shot = _find(db, number)
+        last = db.execute("SELECT max(time) AS time FROM marks WHERE shot_uid = ?", (shot.uid,)).fetchone()["time"]
+        # Never before the mark it follows, even if the clock was set back: the last mark by time is the one that holds.
         db.execute(
             "INSERT INTO marks (uid, shot_uid, kind, time, reason) VALUES (?, ?, ?, ?, ?)",
-            (_uid(), shot.uid, kind, self._now(), reason),
+            (_uid(), shot.uid, kind, max(self._now(), last or ""), reason),
         )
         return _find(db, number)
 
     def _present_epoch(self, db: sqlite3.Connection) -> int:
-        row = db.execute("SELECT value FROM meta WHERE key = 'epoch'").fetchone()
-        return int(row["value"]) if row else self._begin_epoch(db, None)
+        present = _get(db, "epoch")
+        return int(present) if present else self._begin_epoch(db, None)
 
     def _begin_epoch(self, db: sqlite3.Connection, label: str | None) -> int:
         cursor = db.execute("INSERT INTO epochs (uid, time, label) VALUES (?, ?, ?)", (_uid(), self._now(), label))
@@ -252,6 +255,11 @@ class Store:
 
 def _uid() -> str:
     return str(uuid.uuid4())
+
+
+def _get(db: sqlite3.Connection, key: str) -> str | None:
+    row = db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+    return None if row is None else str(row["value"])
 
 
 def _set(db: sqlite3.Connection, key: str, value: str) -> None:

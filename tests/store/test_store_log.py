@@ -76,6 +76,15 @@ def test_marks_made_in_the_same_instant_keep_their_order(tmp_path: Path) -> None
     assert store.exclude(1, "two").excluded == "two"
 
 
+def test_the_last_mark_holds_even_if_the_clock_was_set_back(tmp_path: Path) -> None:
+    moments = [datetime(2026, 3, 1, tzinfo=UTC), datetime(2026, 3, 1, tzinfo=UTC), datetime(2001, 1, 1, tzinfo=UTC)]
+    times = iter([*moments, moments[-1]])
+    store = Store(tmp_path / "heron.db", clock=lambda: next(times))
+    store.add(1.0, 2000.0, "in")
+    store.exclude(1, "bounced")
+    assert store.include(1).counts
+
+
 def test_a_shot_that_is_not_there_is_named(store: Store) -> None:
     with pytest.raises(InputError, match="no shot 7"):
         store.exclude(7, "typo")

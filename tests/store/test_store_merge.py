@@ -42,6 +42,19 @@ def test_shots_of_one_epoch_stay_together_and_the_present_one_stands(tmp_path: P
     assert [shot.epoch for shot in pit.shots()] == [1, 2, 2, 2]
 
 
+def test_an_empty_log_goes_on_where_the_other_stands() -> None:
+    pit, fresh = Store(), Store()
+    pit.add(1.0, 2000.0, "in")
+    pit.swap("B")
+    pit.add(2.0, 2400.0, "in")
+    _pour(pit, fresh, "pit")
+    assert fresh.epoch == pit.epoch == 2
+    fresh.add(3.0, 2900.0, "in")
+    _pour(fresh, pit, "fresh")
+    assert [shot.epoch for shot in pit.shots()] == [1, 2, 2]
+    assert pit.epoch == 2
+
+
 def test_undo_takes_back_own_shots_only() -> None:
     pit, bench = Store(), Store()
     pit.add(1.0, 2000.0, "in")
