@@ -103,7 +103,11 @@ def _attached(robot: Robot, kept: dict[str, Any]) -> bool:
 
 
 def _simulated(robot: Robot) -> str:
-    return f"sim://{robot.name if robot.path is None else robot.path}"
+    """The simulated robot's URL: by name where that finds the same profile, otherwise by path."""
+    from fieldtune.robot import find_profiles
+
+    by_name = any(entry.name == robot.name and entry.path == robot.path for entry in find_profiles())
+    return f"sim://{robot.name if by_name or robot.path is None else robot.path}"
 
 
 def _kept_port(session: Session) -> dict[str, Any]:
