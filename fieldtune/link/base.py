@@ -11,6 +11,7 @@ from fieldtune.link.wire import Wire
 _WRAP = 2**32
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
 _AHEAD_S = 0.25
+_FELL = 0.7
 _PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 
 
@@ -35,6 +36,7 @@ class Steps:
     """Rules for going from one line to the next, for one robot."""
 
     def __init__(self, limits: Limits) -> None:
+        self.notices: Counter[str] = Counter()
         self._limits = limits
         self._trust_clock = True
         self._modulus = 1 << limits.counter_bits
@@ -90,9 +92,7 @@ class Steps:
                 return wire.t_ms, 1e-3
         return None, 0.005
 
-    def surprise(
-        self, base: Base, wire: Wire, sample: Sample, notices: Counter[str], loose: bool = False
-    ) -> str | None:
+    def surprise(self, base: Base, wire: Wire, sample: Sample, loose: bool = False) -> str | None:
         """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
 
         ``loose`` asks only for what is physically possible, for a change that two lines agree on.
@@ -101,7 +101,7 @@ class Steps:
             # A line without the clock that the others have tells its readings, but no wheel can be timed by it.
             sample.time_s, sample.wheel_rpm = base.sample.time_s, None
             return self._readings_follow(base, sample, loose)
-        elapsed = self._elapsed(base, wire, sample, notices)
+        elapsed = self._elapsed(base, wire, sample)
         if elapsed is None or elapsed > (10.0 if loose else max(_PATIENCE_S, 6 * base.period)):
             return "clock"
         if not loose and elapsed - (sample.arrival_s - base.sample.arrival_s) > _AHEAD_S:
@@ -131,7 +131,7 @@ class Steps:
             return "battery"
         return None
 
-    def _elapsed(self, base: Base, wire: Wire, sample: Sample, notices: Counter[str]) -> float | None:
+    def _elapsed(self, base: Base, wire: Wire, sample: Sample) -> float | None:
         """Seconds since ``base`` by the line's clock, None if the clock went where no clock goes."""
         clock, tick = self._clock(wire)
         if clock is None or base.clock is None:
@@ -143,7 +143,6 @@ class Steps:
             ticks += _WRAP
             if base.clock >= _WRAP or ticks * tick > 10.0:
                 return None
-            notices["clock roll-over"] += 1
         return ticks * tick
 
     @staticmethod
@@ -193,7 +192,9 @@ class Steps:
             base.sample = sample
             return
         elapsed = sample.time_s - base.sample.time_s
-        base.clock, base.tick = self._clock(wire)
+        before, (base.clock, base.tick) = base.clock, self._clock(wire)
+        if before is not None and base.clock is not None and base.clock < before:
+            self.notices["clock roll-over"] += 1
         if base.period == 0.0:
             base.period = min(elapsed, 2.0)
         elif elapsed < 6 * base.period:
@@ -205,6 +206,8 @@ class Steps:
         base.sample = sample
 
     def _turn(self, base: Base, counts: int, sample: Sample) -> None:
+        if base.counts is not None and abs(counts - base.counts) > self._half:
+            self.notices["counter roll-over"] += 1
         base.counts = counts
         if sample.turns is None and self._limits.counts_per_turn is not None:
             sample.turns = base.turns
@@ -215,9 +218,9 @@ class Steps:
     def branched(self, base: Base, wire: Wire, sample: Sample, reason: str) -> Base:
         """The state in which this line would be true although it does not follow ``base``, and why."""
         waited = max(sample.arrival_s - base.sample.arrival_s, base.period, base.tick)
-        elapsed = self._elapsed(base, wire, sample, Counter())
+        elapsed = self._elapsed(base, wire, sample)
         if elapsed is not None and self._agrees(elapsed, waited) and reason != "clock":
-            physical = self.surprise(base, wire, sample, Counter(), loose=True)
+            physical = self.surprise(base, wire, sample, loose=True)
             if physical is None:
                 follows = replace(base, trail=base.trail.copy())
                 if reason == "wheel":
@@ -238,7 +241,7 @@ class Steps:
         """What it would mean, if the next line agrees."""
         clock, tick = self._clock(wire)
         counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
-        clock_fell = clock is not None and base.clock is not None and clock < base.clock
+        clock_fell = clock is not None and base.clock is not None and clock < _FELL * base.clock
         young = clock_fell and clock is not None and clock * tick <= _NEAR_ZERO_S + waited
         if young and (counts is None or base.counts is None or self._near_zero(counts, base.counts, clock or 0, tick)):
             return "restart"
@@ -251,4 +254,5 @@ class Steps:
         signed = (counts + self._half) % self._modulus - self._half
         per_turn = self._limits.counts_per_turn or 1.0
         reach = self._limits.wheel_rpm / 60 * per_turn * max(clock * tick, 0.05)
-        return abs(signed) <= max(reach, per_turn)
+        earlier = (before + self._half) % self._modulus - self._half
+        return abs(signed) <= max(min(reach, _FELL * abs(earlier)), per_turn)

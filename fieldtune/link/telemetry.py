@@ -37,9 +37,9 @@ class Telemetry:
 
     def __init__(self, robot: Robot) -> None:
         self.dropped: Counter[str] = Counter()
-        self.notices: Counter[str] = Counter()
         self._limits = Limits.of(robot)
         self._steps = Steps(self._limits)
+        self.notices = self._steps.notices
         self._base: Base | None = None
         self._held: _Held | None = None
         self._last: Wire | None = None
@@ -76,7 +76,7 @@ class Telemetry:
         if wire == self._last and base.clock is not None:
             self.dropped["duplicate"] += 1
             return
-        reason = self._steps.surprise(base, wire, sample, self.notices)
+        reason = self._steps.surprise(base, wire, sample)
         if reason is not None:
             self._weigh(base, wire, arrival, sample, reason, out)
             return
@@ -91,7 +91,7 @@ class Telemetry:
         """The first line is believed as soon as a second one follows it."""
         held = self._held
         if held is not None:
-            ahead = self._steps.surprise(held.base, wire, sample, Counter(), loose=True)
+            ahead = self._steps.surprise(held.base, wire, sample, loose=True)
             if ahead is None:
                 self._believe(held, wire, arrival, sample, out)
                 return
@@ -104,7 +104,7 @@ class Telemetry:
         if held is not None:
             fresh = self._steps.measured(wire, arrival)
             fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
-            if self._steps.surprise(held.base, wire, fresh, Counter(), loose=True) is None:
+            if self._steps.surprise(held.base, wire, fresh, loose=True) is None:
                 self._believe(held, wire, arrival, fresh, out)
                 return
             self._refuse_held()
@@ -122,7 +122,7 @@ class Telemetry:
         self._base = held.base
         self._last = wire
         out.append(held.sample)
-        self._steps.surprise(held.base, wire, sample, self.notices, loose=True)
+        self._steps.surprise(held.base, wire, sample, loose=True)
         self._steps.advance(held.base, wire, sample)
         out.append(sample)
 
