@@ -48,7 +48,8 @@ def humid_air(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike =
 def saturation_pressure(temperature: ArrayLike) -> FloatArray:
     """Saturation vapour pressure of water (Pa) at temperature (K); CIPM-2007 appendix A."""
     t_k = np.asarray(temperature, dtype=float)
-    return np.exp(1.2378847e-5 * t_k**2 - 1.9121316e-2 * t_k + 33.93711047 - 6343.1645 / t_k)
+    power = 1.2378847e-5 * t_k**2 - 1.9121316e-2 * t_k + 33.93711047 - 6343.1645 / t_k
+    return np.asarray(np.exp(power), dtype=float)
 
 
 def vapour_fraction(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike) -> FloatArray:
@@ -56,7 +57,8 @@ def vapour_fraction(temperature: ArrayLike, pressure: ArrayLike, humidity: Array
     t_k, p = np.asarray(temperature, dtype=float), np.asarray(pressure, dtype=float)
     celsius = t_k - ZERO_CELSIUS
     enhancement = 1.00062 + 3.14e-8 * p + 5.6e-7 * celsius**2
-    return np.asarray(humidity, dtype=float) * enhancement * saturation_pressure(t_k) / p
+    fraction = np.asarray(humidity, dtype=float) * enhancement * saturation_pressure(t_k) / p
+    return np.asarray(fraction, dtype=float)
 
 
 def compressibility(temperature: ArrayLike, pressure: ArrayLike, fraction: ArrayLike) -> FloatArray:
@@ -65,7 +67,7 @@ def compressibility(temperature: ArrayLike, pressure: ArrayLike, fraction: Array
     t = t_k - ZERO_CELSIUS
     linear = 1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t**2
     linear = linear + (5.707e-6 - 2.051e-8 * t) * x + (1.9898e-4 - 2.376e-6 * t) * x**2
-    return 1 - p / t_k * linear + (p / t_k) ** 2 * (1.83e-11 - 0.765e-8 * x**2)
+    return np.asarray(1 - p / t_k * linear + (p / t_k) ** 2 * (1.83e-11 - 0.765e-8 * x**2), dtype=float)
 
 
 def density(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike = 0.0) -> FloatArray:

@@ -20,8 +20,8 @@ from fieldtune.physics.step import TOLERANCE, Step
 
 FloatArray = NDArray[np.float64]
 _MOST_STEPS = 200
-_CHUNK = 1024
-"""Launches marched together: their work arrays stay in the cache."""
+_CHUNK = 4096
+"""Launches marched together: few enough to keep their work arrays in the cache, enough to outweigh the calls."""
 
 
 def march(body: Body, course: Course, distance: FloatArray, with_top: bool = True) -> None:
@@ -43,12 +43,18 @@ def _march_chunk(body: Body, course: Course, distance: FloatArray, with_top: boo
             return
         now = course.take(places)
         step = Step(body, now, left, trial)
-        good = step.error <= TOLERANCE
-        now.put(good, step.after(with_top).take(good))
+        good, after = step.error <= TOLERANCE, step.after(with_top)
+        if good.all():
+            now = after
+        else:
+            now.put(good, after.take(good))
         left = np.where(good, left - step.length, left)
         lost = good & step.hopeless(now, left) | ~(step.length > 1e-12 * left)
-        now.lose(lost)
+        if lost.any():
+            now.lose(lost)
         course.put(places, now)
         going = (left > 0) & ~lost
+        if not going.any():
+            return
         places, left, trial = places[going], left[going], step.next_length(left)[going]
     course.lose(places)

@@ -72,7 +72,8 @@ def exact_mass_share(load_over_spring: ArrayLike) -> FloatArray:
         low, high = np.where(under, middle, low), np.where(under, high, middle)
     x = (low + high) / 2
     # For a heavy load both terms are large; 1/3 + x^2/45 is the same number without the cancellation.
-    return np.where(x < 0.02, 1 / 3 + x**2 / 45, 1 / np.maximum(x, 1e-9) ** 2 - ratio)
+    share = np.where(x < 0.02, 1 / 3 + x**2 / 45, 1 / np.maximum(x, 1e-9) ** 2 - ratio)
+    return np.asarray(share, dtype=float)
 
 
 def helical_rate(
@@ -128,4 +129,4 @@ def shear_modulus(material: str, wire_diameter: ArrayLike) -> FloatArray:
 def solid_length(wire_diameter: ArrayLike, total_turns: ArrayLike, ground_ends: bool = False) -> FloatArray:
     """Length (m) of a compression spring with all turns touching: d N_t with ground ends, d (N_t + 1) without."""
     turns = np.asarray(total_turns, dtype=float) + (0 if ground_ends else 1)
-    return np.asarray(wire_diameter, dtype=float) * turns
+    return np.asarray(np.asarray(wire_diameter, dtype=float) * turns, dtype=float)

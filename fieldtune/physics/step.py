@@ -110,13 +110,13 @@ class Step:
         Downward the air eats the forward speed within about 1 / (k s (C_D + C_L p)). Upward that happens where lift far
         outweighs gravity: the tangent then has a pole p / (2 dp/dx) ahead.
         """
-        steep = np.abs(now.p) > _STEEP
+        steep: BoolArray = np.abs(now.p) > _STEEP
         if not steep.any():
             return steep
         forces, bend = self._forces, self._slopes[-1, 0]
         falls = (now.p < 0) & (left * forces.drag * forces.steep > 10)
         loops = (now.p > 0) & (bend > 3 * self._gravity * now.r**2) & (left * bend > 4 * now.p)
-        return steep & (falls | loops) | ~(np.abs(now.p) < _STEEPEST)
+        return np.asarray(steep & (falls | loops) | ~(np.abs(now.p) < _STEEPEST))
 
 
 def _sign_change(*coefficients: FloatArray) -> FloatArray:
