@@ -15,6 +15,9 @@ from fieldtune.sizing.drivetrain import FloatArray
 COMMON_TEETH = (12, 15, 16, 18, 20, 24, 30, 36, 40, 48, 60, 72)
 """Tooth numbers that gear sets for small robots usually hold: common practice, no source."""
 
+MOST_KINDS = 32
+"""Different gears that are tried in all combinations: some half a million trains."""
+
 IntArray = NDArray[np.int64]
 
 
@@ -41,11 +44,13 @@ class Gears:
 def gear_trains(teeth: tuple[int, ...], stages: int = 2) -> Gears:
     """Every train of one up to ``stages`` (1 or 2) stages; stages in either order count once.
 
-    Raises ``InputError`` where there is no gear to choose from.
+    Raises ``InputError`` where there is no gear to choose from, or more than ``MOST_KINDS``.
     """
     kinds = sorted({int(t) for t in teeth if t >= 1})
     if not kinds:
         raise InputError("no gears to choose from: list tooth numbers in [drive] teeth_available, such as [12, 36, 60]")
+    if len(kinds) > MOST_KINDS:
+        raise InputError(f"{len(kinds)} different gears: too many to try all; list at most {MOST_KINDS} tooth numbers")
     pairs = np.array([(a, b) for a in kinds for b in kinds], dtype=np.int64)
     one = np.ones((len(pairs), 1, 2), dtype=np.int64)
     single = np.concatenate([pairs[:, None, :], one], axis=1)

@@ -89,6 +89,8 @@ def _flywheel(
         choices = wheel_choices(sweep_wheel(robot, supply, table, design, teeth, progress=progress))
     top = full if full is not None else highest
     rim_speed, rim_stress = rim(robot, top) if top is not None else (None, None)
+    if low is not None and highest is not None and low > highest:
+        notes.append(f"the setpoint's limit, {highest:.0f} rpm, bounds the reach here, not the battery")
     if low is not None and places.far is not None and low < places.far:
         notes.append(
             f"a low battery holds {low:.0f} rpm, the farthest distance needs {places.far:.0f}: "

@@ -80,6 +80,8 @@ def sweep_wheel(
 ) -> GearSweep:
     """Every gear train for a wheel: ceiling (rpm), spin-up and recovery (s) at ``design_rpm``.
 
+    Reach is that of the ceiling or of the highest setpoint the robot program accepts, whichever is less.
+
     ``progress`` is called with (done, total) after every 10,000 trains. The wheel's inertia is taken as the profile's
     with any gears, since the motors' share of it is not known apart.
     """
@@ -94,8 +96,9 @@ def sweep_wheel(
         return top, times.spin_up_s, times.recovery_s
 
     ceiling, spin_up, recovery = _in_chunks(drive, supply.resistance, trains, part, progress)
+    usable_rpm = np.minimum(ceiling, robot.setpoint.high) if robot.setpoint.unit == "rpm" else ceiling
     with np.errstate(divide="ignore"):
-        farthest = table.farthest(np.log(exit_speed(robot, ceiling)))
+        farthest = table.farthest(np.log(exit_speed(robot, usable_rpm)))
     unknown_as_equal = (np.where(np.isnan(times), 0.0, times) for times in (spin_up, recovery))
     costs = np.column_stack([-np.nan_to_num(farthest), *unknown_as_equal])
     usable = (ceiling >= (1 + HEADROOM) * design_rpm) & np.isfinite(costs).all(axis=1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fieldtune.robot.model import Robot
+from fieldtune.sizing.compare import CRITERIA, Comparison
 from fieldtune.sizing.records import CockingChoice, CockingSize, FlywheelSize, GearChoice, Size, SpringChoice
 from fieldtune.sizing.safety import cautions
 
@@ -21,11 +22,35 @@ def size_text(robot: Robot, size: Size) -> str:
     return "\n".join([f"{robot.name}: {robot.title}", *body, *notes, "", *cautions(robot)]).replace("\n\n\n", "\n\n")
 
 
+def compare_text(comparison: Comparison) -> str:
+    """Mechanisms side by side with the weighted scores, and what the decision rests on; several lines of plain text."""
+    columns, decision = comparison.mechanisms, comparison.decision
+    rows = [
+        [c.words, *(_figure(m.figures[c.name]) for m in columns), f"{decision.weights.get(c.name, 0.0):.0%}"]
+        for c in CRITERIA
+    ]
+    rows.append(["takes", *(", ".join(m.shapes) for m in columns), ""])
+    rows.append(["weighted score", *(f"{decision.totals[m.name]:.2f}" for m in columns), ""])
+    hit = [
+        [f"{distance:.2f} m", *(f"{m.hit[k]:.0%}" for m in columns)]
+        for k, distance in enumerate(columns[0].distances_m)
+    ]
+    names = [m.name for m in columns]
+    return "\n".join(
+        [*_table(["", *names, "weight"], rows), "", *_table(["hit probability", *names], hit), "", *comparison.words]
+    )
+
+
+def _figure(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.3g}"
+
+
 def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
     head = "unknown" if s.headroom_low is None else f"{s.headroom_low:+.0%}"
     rate = s.shots_per_minute
     quick = rate is not None and rate > _FASTER_THAN_FEEDING
     shots = "quicker than it can be fed" if quick else _number(rate, "a minute, sustained", 0)
+    stress = _number(s.rim_stress_mpa, "MPa as a thin ring", 2)
     return [
         ("gearing", _number(s.reduction, "motor turns a turn of the wheel", 2)),
         ("wheel without load", _number(s.free_rpm, "rpm at nominal voltage", 0)),
@@ -40,7 +65,7 @@ def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
         ("recovery", _number(s.recovery_s, "s", 2)),
         ("shots", shots),
         ("current", f"{_number(s.peak_current_a, 'A at spin-up', 1)}, {_number(s.hold_current_a, 'A holding', 1)}"),
-        ("rim", f"{_number(s.rim_speed_mps, 'm/s', 1)}, stress {_number(s.rim_stress_mpa, 'MPa as a thin ring', 2)}"),
+        ("rim, full battery", f"{_number(s.rim_speed_mps, 'm/s', 1)}, stress {stress}"),
         ("energy of the element", _number(s.element_energy_j, "J", 2)),
     ]
 

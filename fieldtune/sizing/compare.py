@@ -1,0 +1,202 @@
+"""Mechanisms side by side, all figures computed from their profiles, then a weighted decision and how firm it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldtune.aim.belief import Belief
+from fieldtune.aim.need import need_for
+from fieldtune.errors import InputError
+from fieldtune.robot.model import Robot, Shape
+from fieldtune.sizing.decide import Criterion, Decision, decide
+from fieldtune.sizing.drivetrain import FloatArray
+from fieldtune.sizing.prior import belief_from_profile
+from fieldtune.sizing.reach import reach_table
+from fieldtune.sizing.records import CockingSize, FlywheelSize, Size, as_json
+from fieldtune.sizing.size import size
+
+CRITERIA = (
+    Criterion("hit_probability", "hit probability, mean over the distances", True, 0.35),
+    Criterion("reach_m", "farthest distance on a low battery", True, 0.20),
+    Criterion("shots_per_minute", "shots a minute, as the drive allows", True, 0.15),
+    Criterion("scatter_m", "scatter along the range at the middle distance", False, 0.10),
+    Criterion("shot_energy_j", "energy a shot takes", False, 0.05),
+    Criterion("wear_energy_j", "energy a shot puts into stop or slip", False, 0.05),
+    Criterion("parts", "moving parts of the drive", False, 0.10),
+)
+"""What counts, with the weights that serve where nobody sets any."""
+
+FEEDING_LIMIT = 60.0
+"""Shots a minute that feeding by hand or hopper usually allows; a drive quicker than that gains nothing (common
+practice, no source)."""
+
+_DISTANCES = 9
+
+_SHAPES: dict[str, tuple[Shape, ...]] = {
+    "pair": ("sphere", "disc"),
+    "wheel": ("sphere",),
+    "striker": ("disc", "block", "sphere"),
+    "arm": ("sphere", "block", "disc"),
+}
+"""Element shapes that a mechanism can usually handle, the most usual first: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mechanism:
+    """One robot's column.
+
+    ``hit``: hit probability of the best setpoint at each of ``distances_m``, 0 where none scores. In ``figures``,
+    ``scatter_m`` is the shot-to-shot standard deviation along the range (window: in height) at the middle distance.
+    """
+
+    name: str
+    title: str
+    kind: str
+    shapes: tuple[Shape, ...]
+    nearest_m: float | None
+    distances_m: tuple[float, ...]
+    hit: tuple[float, ...]
+    figures: dict[str, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Mechanisms, the decision on them, and it in words."""
+
+    mechanisms: tuple[Mechanism, ...]
+    decision: Decision
+    words: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain dict for ``--json``."""
+        return dict(as_json(self))
+
+
+def compare(
+    robots: Sequence[Robot],
+    weights: Mapping[str, float] | None = None,
+    beliefs: Mapping[str, Belief] | None = None,
+    distances_m: Sequence[float] | None = None,
+    seed: int = 0,
+) -> Comparison:
+    """Compare robots, each at its first target.
+
+    ``weights`` by criterion name (see ``CRITERIA``), any scale; ``beliefs`` by robot name where shots have taught;
+    ``distances_m`` to judge at, else nine from the nearest that all can score from to the farthest that any reaches.
+    Raises ``InputError`` for fewer than two robots, two of one name, or a weight that can't be.
+    """
+    names = [robot.name for robot in robots]
+    if len(robots) < 2:
+        raise InputError("comparing takes at least two robots")
+    if len(set(names)) < len(names):
+        raise InputError("comparing takes robots of different names: copy the profile under another one")
+    sizes = [size(robot) for robot in robots]
+    spread = tuple(distances_m) if distances_m is not None else _common_distances(robots, sizes)
+    columns = tuple(
+        _mechanism(robot, figures, spread, (beliefs or {}).get(robot.name), seed)
+        for robot, figures in zip(robots, sizes, strict=True)
+    )
+    decision = decide(names, {column.name: column.figures for column in columns}, CRITERIA, weights)
+    return Comparison(columns, decision, _words(decision))
+
+
+def _common_distances(robots: Sequence[Robot], sizes: Sequence[Size]) -> tuple[float, ...]:
+    nearest = [reach_table(robot, robot.target()).nearest for robot in robots]
+    near = max((n for n in nearest if n is not None), default=0.5)
+    spots = [spot.distance for robot in robots for spot in robot.spots]
+    far = max([*spots, *(s.farthest_m for s in sizes if s.farthest_m is not None and not spots)], default=near + 1.0)
+    near = max(near, min(spots, default=near))
+    return tuple(float(d) for d in np.linspace(near, max(far, near + 0.1), _DISTANCES))
+
+
+def _mechanism(
+    robot: Robot, figures: Size, distances: tuple[float, ...], belief: Belief | None, seed: int
+) -> Mechanism:
+    from fieldtune.aim.recommend import table
+
+    target = robot.target()
+    known = belief or belief_from_profile(robot, target, np.random.default_rng(seed))
+    rows = table(robot, target, known, list(distances))
+    hit = tuple(row.hit_probability or 0.0 for row in rows)
+    return Mechanism(
+        name=robot.name,
+        title=robot.title,
+        kind=robot.launcher.kind,
+        shapes=_shapes(robot),
+        nearest_m=reach_table(robot, target).nearest,
+        distances_m=distances,
+        hit=hit,
+        figures={
+            "hit_probability": float(np.mean(hit)),
+            "reach_m": figures.farthest_m,
+            "shots_per_minute": _rate(figures),
+            "scatter_m": scatter(robot, known, distances[len(distances) // 2]),
+            "shot_energy_j": _shot_energy(figures),
+            "wear_energy_j": _wear(figures),
+            "parts": _parts(robot),
+        },
+    )
+
+
+def scatter(robot: Robot, belief: Belief, distance_m: float) -> float | None:
+    """Shot-to-shot standard deviation of the miss (m) at a distance, to first order; None where nothing scores."""
+    best = belief.best
+    point = need_for(robot, robot.target()).log_speed(distance_m, 0.0, best.angle_error[0], best.log_drag[0])
+    # A launch off by ds in log speed and da in angle lands where need(miss) has moved by ds - need_angle da.
+    spread: FloatArray = np.hypot(best.speed_scatter[0], point.d_angle * best.angle_scatter[0])
+    miss = float((spread / np.abs(point.d_miss))[0])
+    return miss if np.isfinite(miss) else None
+
+
+def _rate(figures: Size) -> float | None:
+    rate = figures.shots_per_minute if isinstance(figures, FlywheelSize) else figures.cycles_per_minute
+    return None if rate is None else min(rate, FEEDING_LIMIT)
+
+
+def _shot_energy(figures: Size) -> float | None:
+    return figures.wheel_energy_j if isinstance(figures, FlywheelSize) else figures.spring_energy_j
+
+
+def _wear(figures: Size) -> float | None:
+    if isinstance(figures, CockingSize):
+        return figures.stop_energy_j
+    if figures.wheel_energy_j is None or figures.element_energy_j is None:
+        return None
+    return figures.wheel_energy_j - figures.element_energy_j
+
+
+def _parts(robot: Robot) -> float | None:
+    """Motors, gears (two a stage), and wheels, or the striker or arm with its spring and latch."""
+    drive, wheel = robot.drive, robot.launcher.flywheel
+    if drive is None:
+        return None
+    return float(drive.motors + 2 * len(drive.gears) + (wheel.wheels if wheel is not None else 3))
+
+
+def _shapes(robot: Robot) -> tuple[Shape, ...]:
+    wheel = robot.launcher.flywheel
+    if wheel is not None:
+        return _SHAPES["pair" if wheel.wheels == 2 else "wheel"]
+    return _SHAPES[robot.launcher.kind]
+
+
+def _words(decision: Decision) -> tuple[str, ...]:
+    lines = []
+    if decision.winner is None:
+        why = "they score alike" if decision.weights else "nothing is known of all of them"
+        lines.append(f"no winner: {why}")
+    else:
+        order = sorted(decision.totals, key=lambda name: -decision.totals[name])
+        lines.append(", ".join(f"{name} {decision.totals[name]:.2f}" for name in order) + f": {decision.winner} wins")
+    for flip in decision.flips[:3]:
+        lines.append(
+            f"with {flip.criterion} weighed {flip.weight_then:.0%} instead of {flip.weight:.0%}, {flip.winner} wins"
+        )
+    if decision.winner is not None and not decision.flips:
+        lines.append("no change of a single weight lets another win")
+    lines.extend(f"{name} left out: not known of all" for name in decision.left_out)
+    return tuple(lines)
