@@ -5,6 +5,7 @@ The log is the truth; the posterior is derived from all of it whenever it has ch
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -107,15 +108,19 @@ class Session:
         return stand(self.robot, self.robot.target(target), self.belief, setpoint, self._battery(battery_v))
 
     def table(
-        self, distances: Sequence[float], battery_v: float | None = None, target: str | None = None
+        self,
+        distances: Sequence[float],
+        battery_v: float | None = None,
+        target: str | None = None,
+        rounded: bool = True,
     ) -> tuple[TableRow, ...]:
-        """Recommended setpoints at several distance readings, metres."""
+        """Recommended setpoints at several distance readings, metres; not ``rounded``: before the robot's step."""
         from fieldtune.aim.recommend import table
 
         for distance in distances:
             entries.check_distance(distance)
         volts = self._battery(battery_v)
-        return table(self.robot, self.robot.target(target), self.belief, list(distances), volts)
+        return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
     def next(self, target: str | None = None) -> NextShot:
         """The distance whose shot would teach most, and why."""
@@ -126,6 +131,21 @@ class Session:
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""
         return self.posterior.learned()
+
+    def speed_factor(self, setpoint: float | None = None) -> float:
+        """Real exit speed over the profile's model, as shots taught it; 1 before the first shot.
+
+        ``setpoint``: where to ask, the middle of what the robot accepts where None.
+        """
+        from fieldtune.aim.exit import drive_quantity, model_log_speed
+        from fieldtune.aim.recommend import mean_log_speed
+
+        limits, belief = self.robot.setpoint, self.belief
+        if belief.shots_used == 0:
+            return 1.0
+        at = setpoint if setpoint is not None else (limits.low + limits.high) / 2
+        model = float(model_log_speed(self.robot, drive_quantity(self.robot, at)))
+        return math.exp(mean_log_speed(self.robot, belief, at, None) - model)
 
     @property
     def posterior(self) -> Posterior:

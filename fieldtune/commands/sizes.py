@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from fieldtune.commands import aiming, parsing
-from fieldtune.commands.output import clean, give
+from fieldtune.commands.output import clean, columns, give, number
+from fieldtune.errors import InputError
+
+if TYPE_CHECKING:
+    from fieldtune.sizing.compare import Comparison
 
 
 def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
@@ -14,22 +20,89 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
     parsing.add_robot(size)
     aiming.add_target(size)
     size.add_argument("--teeth", metavar="N,N,…", type=_teeth, help="gears to choose from, by their numbers of teeth")
+    size.add_argument(
+        "--if", metavar="KEY=VALUE", dest="changes", action="append", type=_change,
+        help='what another part buys, such as --if launcher.wheel_diameter="110 mm"',
+    )  # fmt: skip
+    compare = parsing.declare(commands, "compare", _compare, "mechanisms side by side, and a weighted decision")
+    compare.add_argument("robots", metavar="ROBOT", nargs="+", help="two robots or more, by name or path")
+    compare.add_argument(
+        "--weight", metavar="NAME=N", action="append", type=_weight, help="how much a criterion counts"
+    )
+    parsing.add_quantity(
+        compare, "--distance", "D", "LENGTH", "a distance to judge at; may be given several times", action="append"
+    )
 
 
 def _teeth(text: str) -> tuple[int, ...]:
-    words = [word for word in text.replace(",", " ").split() if word]
+    words = text.replace(",", " ").split()
     if not words or not all(word.isdecimal() and 4 <= int(word) <= 400 for word in words):
         raise argparse.ArgumentTypeError(f"{text!r}: expected numbers of teeth, such as 18,20,24,30")
     return tuple(int(word) for word in words)
+
+
+def _change(text: str) -> tuple[str, str]:
+    key, found, value = text.partition("=")
+    if not found or not key.strip():
+        raise argparse.ArgumentTypeError(f'{text!r}: expected KEY=VALUE, such as launcher.wheel_diameter="110 mm"')
+    return key.strip(), value.strip()
+
+
+def _weight(text: str) -> tuple[str, float]:
+    name, _, value = text.partition("=")
+    try:
+        return name.strip(), float(value)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected NAME=NUMBER, such as reach_m=0.5") from None
 
 
 def _size(args: argparse.Namespace) -> None:
     from fieldtune.sizing.safety import cautions
     from fieldtune.sizing.size import size
     from fieldtune.sizing.text import size_text
+    from fieldtune.sizing.what_if import what_if, what_it_buys
 
     with parsing.open_session(args) as session:
-        robot, cycles = session.robot, len(session.shots())
-    found = size(robot, robot.target(args.target), cycles=cycles, teeth=args.teeth)
-    text = [clean(line) for line in size_text(robot, found).splitlines()]
-    give(args, {"robot": robot.name, **found.as_json(), "cautions": cautions(robot)}, text)
+        robot, cycles, factor = session.robot, len(session.shots()), session.speed_factor()
+    changed = what_if(robot, dict(args.changes)) if args.changes else robot
+    found = size(changed, changed.target(args.target), factor, cycles=cycles, teeth=args.teeth)
+    buys = what_it_buys(robot, changed, factor) if args.changes else ()
+    text = [clean(line) for line in size_text(changed, found).splitlines()]
+    if buys:
+        text = [*text, "", "what the change buys and costs:", *(f"  {clean(line)}" for line in buys)]
+    answer = {"robot": robot.name, **found.as_json(), "cautions": cautions(changed), "speed_factor": factor}
+    give(args, {**answer, "buys": buys} if args.changes else answer, text)
+
+
+def _compare(args: argparse.Namespace) -> None:
+    from fieldtune.entries import check_distance
+    from fieldtune.robot import load_robot
+    from fieldtune.session import Session
+    from fieldtune.sizing.compare import compare
+
+    for distance in args.distance or ():
+        check_distance(distance)
+    if args.distance and len(set(args.distance)) < len(args.distance):
+        raise InputError("--distance: each distance only once")
+    robots = [load_robot(name, args.profiles) for name in args.robots]
+    beliefs = {}
+    for robot in robots:
+        with Session.beside_profile(robot, args.profiles) as session:
+            if any(shot.counts for shot in session.shots()):
+                beliefs[robot.name] = session.belief
+    distances = sorted(args.distance) if args.distance else None
+    found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)
+    give(args, found.as_json(), _compare_words(found))
+
+
+def _compare_words(found: Comparison) -> Sequence[str]:
+    from fieldtune.sizing.compare import CRITERIA
+
+    names = [mechanism.name for mechanism in found.mechanisms]
+    rows = [
+        (criterion.words, f"{100 * found.decision.weights.get(criterion.name, 0.0):.0f} %",
+         *(number(mechanism.figures[criterion.name]) for mechanism in found.mechanisms))
+        for criterion in CRITERIA
+    ]  # fmt: skip
+    handled = ("usually handles", "", *(", ".join(mechanism.shapes) for mechanism in found.mechanisms))
+    return [*columns(("", "weight", *names), [*rows, handled]), "", *(clean(line) for line in found.words)]

@@ -1,0 +1,124 @@
+"""size, compare and table: the JSON's keys, agreement with the rooms behind them, and mistakes."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+Run = Callable[..., Any]
+Fails = Callable[..., str]
+
+WHEEL_KEYS = {
+    "kind", "reduction", "free_rpm", "ceiling_rpm_full", "ceiling_rpm_low", "needed_rpm", "headroom_low", "spin_up_s",
+    "drop_rpm", "recovery_s", "shots_per_minute", "peak_current_a", "hold_current_a", "rim_speed_mps",
+    "rim_stress_mpa", "element_energy_j", "choices",
+}  # fmt: skip
+STRIKER_KEYS = {
+    "kind", "reduction", "force_max_n", "spring_energy_j", "spring_stress_mpa", "spring_safety",
+    "exit_speed_max_mps", "farthest_m", "crank_torque_max_nm", "drive_torque_nm", "torque_margin", "cock_time_s",
+    "cycles_per_minute", "stop_energy_j", "choices",
+}  # fmt: skip
+
+
+def test_size_of_a_flywheel_has_its_keys(run: Run) -> None:
+    found = run("size", "heron", "--json").json
+    assert found.keys() >= WHEEL_KEYS
+    assert found["kind"] == "flywheel"
+    assert found["needed_rpm"].keys() == {"near", "far"}
+    keys = {"gears", "reduction", "ceiling_rpm_low", "spin_up_s", "recovery_s", "farthest_m", "best"}
+    assert all(choice.keys() >= keys for choice in found["choices"])
+    assert sum(choice["best"] for choice in found["choices"]) == 1
+    assert found["ceiling_rpm_low"] < found["ceiling_rpm_full"]
+    said = run("size", "heron").out
+    assert f"{found['ceiling_rpm_low']:.0f} rpm" in said
+    assert "eye protection" in said
+
+
+@pytest.mark.parametrize(("robot", "kind"), [("otter", "striker"), ("crane", "arm")])
+def test_size_of_a_spring_launcher_has_its_keys(run: Run, robot: str, kind: str) -> None:
+    found = run("size", robot, "--json").json
+    assert found.keys() >= STRIKER_KEYS
+    assert found["kind"] == kind
+    assert robot in run("size", robot).out.casefold()
+
+
+def test_size_says_what_another_part_buys(run: Run) -> None:
+    before = run("size", "heron", "--json").json
+    after = run("size", "heron", "--if", "launcher.wheel_diameter=110 mm", "--json").json
+    assert after["rim_speed_mps"] > before["rim_speed_mps"]
+    assert any("rim speed" in line for line in after["buys"])
+    assert "what the change buys" in run("size", "heron", "--if", "drive.gears=20:30").out
+
+
+def test_size_sweeps_the_gears_it_is_given(run: Run) -> None:
+    found = run("size", "heron", "--teeth", "16,24,30,36", "--json").json
+    swept = [choice for choice in found["choices"] if not choice["present"]]
+    assert swept
+    assert {teeth for choice in swept for stage in choice["gears"] for teeth in stage} <= {16, 24, 30, 36}
+
+
+def test_what_shots_taught_of_the_speed_moves_the_figures(run: Run) -> None:
+    before = run("size", "heron", "--json").json
+    assert before["speed_factor"] == 1.0
+    for _ in range(4):
+        run("shot", "heron", "--distance", "2 m", "--setpoint", "1250", "--miss=-45cm")
+    after = run("size", "heron", "--json").json
+    assert after["speed_factor"] < 0.99
+    assert after["needed_rpm"]["far"] > before["needed_rpm"]["far"]
+
+
+def test_comparing_names_a_winner_and_what_would_change_it(run: Run) -> None:
+    found = run("compare", "heron", "otter", "--json").json
+    assert [mechanism["name"] for mechanism in found["mechanisms"]] == ["heron", "otter"]
+    assert found["decision"]["winner"] in ("heron", "otter")
+    said = run("compare", "heron", "otter", "--weight", "reach_m=1", "--distance", "1.5 m", "--distance", "2 m").out
+    assert "wins" in said
+
+
+def test_a_table_is_the_same_in_every_format(run: Run) -> None:
+    argv = ("table", "heron", "--from", "1.5 m", "--to", "2 m", "--step", "25 cm")
+    rows = run(*argv, "--format", "json").json["rows"]
+    assert [row["distance_m"] for row in rows] == [1.5, 1.75, 2.0]
+    assert all(row.keys() >= {"distance_m", "setpoint", "low", "high", "hit_probability"} for row in rows)
+    assert run(*argv, "--json").json["rows"] == rows
+    listed = list(csv.DictReader(io.StringIO(run(*argv, "--format", "csv").out)))
+    assert [float(row["distance_m"]) for row in listed] == [1.5, 1.75, 2.0]
+    said = run(*argv).out
+    assert all(f"{row['setpoint']:.0f}" in said for row in rows)
+    aim = run("aim", "heron", "--distance", "1.75 m", "--json").json
+    assert aim["setpoint"]["value"] == rows[1]["setpoint"]
+
+
+def test_a_table_reaches_past_what_can_be_reached(run: Run) -> None:
+    rows = run("table", "heron", "--from", "2 m", "--to", "42 m", "--step", "40 m", "--format", "json").json["rows"]
+    assert rows[0]["setpoint"] is not None
+    assert rows[1] == {"distance_m": 42.0, "setpoint": None, "low": None, "high": None, "hit_probability": None}
+
+
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        (("size", "heron", "--teeth", "many"), "numbers of teeth"),
+        (("size", "heron", "--if", "grip"), "KEY=VALUE"),
+        (("size", "heron", "--if", "launcher.wheel_diamter=110 mm"), "wheel_diameter"),
+        (("size", "heron", "--if", "launcher.wheel_diameter=110"), "launcher.wheel_diameter"),
+        (("compare", "heron"), "at least two"),
+        (("compare", "heron", "heron"), "different names"),
+        (("compare", "heron", "otter", "--weight", "rech=1"), "reach_m"),
+        (("compare", "heron", "otter", "--weight", "reach_m"), "NAME=NUMBER"),
+        (("compare", "heron", "otter", "--weight", "reach_m=-1"), "reach_m"),
+        (("compare", "heron", "otter", "--distance", "2"), 'write "2 m"'),
+        (("table", "heron", "--from", "2", "--to", "3 m", "--step", "1 m"), 'write "2 m"'),
+        (("table", "heron", "--from", "3 m", "--to", "2 m", "--step", "1 m"), "from <= to"),
+        (("table", "heron", "--from", "1 m", "--to", "2 m", "--step", "0 m"), "--step"),
+        (("table", "heron", "--from", "1 m", "--to", "2 m", "--step", "1 um"), "rows"),
+        (("table", "heron", "--from", "1 m", "--to", "2 m"), "--step"),
+        (("table", "heron", "--from", "1 m", "--to", "2 m", "--step", "1 m", "--format", "xml"), "text, csv, json"),
+    ],
+)
+def test_wrong_input_is_told(fails: Fails, argv: tuple[str, ...], words: str) -> None:
+    assert words in fails(2, *argv)
