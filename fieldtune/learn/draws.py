@@ -1,8 +1,8 @@
 """Draws from a posterior, the same ones every time: normal ones by Laplace, or corrected by elliptical slice sampling.
 
-With few yes/no shots a posterior is far from normal. Slice sampling on ellipses around the Laplace approximation (Nishihara,
-Murray and Adams, J. Mach. Learn. Res. 15 (2014) 2087) needs no tuning and no derivatives, and runs all chains as
-one batch.
+With few yes/no shots a posterior is far from normal. Slice sampling on ellipses around the Laplace approximation
+(Nishihara, Murray and Adams, J. Mach. Learn. Res. 15 (2014) 2087) needs no tuning and no derivatives, and runs all
+chains as one batch.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from fieldtune.learn.newton import Hill, Mode
 
@@ -18,17 +19,13 @@ FloatArray = NDArray[np.float64]
 
 # The ellipses are drawn this much wider than Laplace says, so that tails can be reached.
 _INFLATION = 1.25
-_SHRINKS = 40
+_SHRINKS = 6
 
 
 def normals(count: int, size: int, rng: np.random.Generator) -> FloatArray:
-    """Standard normal draws (count, size) with exact zero mean and, if there are enough, exact unit covariance."""
-    half = rng.standard_normal(((count + 1) // 2, size))
-    draws = np.concatenate([half, -half])[:count]
-    if count % 2 or count < 4 * size:
-        return draws
-    factor = np.linalg.cholesky(draws.T @ draws / count)
-    return np.asarray(np.linalg.solve(factor, draws.T).T)
+    """Standard normal draws (count, size), stratified in every coordinate (McKay, Beckman and Conover 1979)."""
+    ranks = rng.permuted(np.broadcast_to(np.arange(count), (size, count)), axis=1).T
+    return np.asarray(ndtri((ranks + rng.random((count, size))) / count))
 
 
 def laplace(mode: Mode, count: int, rng: np.random.Generator) -> FloatArray:
@@ -55,7 +52,7 @@ def _sweep(
 ) -> tuple[FloatArray, FloatArray]:
     """Move every chain once along its own ellipse, shrinking the bracket of those not yet placed."""
     count = len(at)
-    other = rng.standard_normal(at.shape)
+    other = normals(at.shape[0], at.shape[1], rng)
     threshold = level + np.log(rng.random(count))
     angle = rng.uniform(0, 2 * np.pi, count)
     low, high = angle - 2 * np.pi, angle.copy()

@@ -1,7 +1,7 @@
 """Whether recent shots stop agreeing with the earlier ones: told with the evidence, never averaged silently.
 
-The last few shots are judged by what the others say: a window of them is left out, the maximum is found again without it, and
-the window's lean (long less short, or the measured misses) is compared with the leans of windows simulated from that.
+The last few shots are judged by what the others say: a window of them is left out, the maximum is found again without
+it, and the window's lean (long less short, or the measured misses) is compared with leans simulated from that.
 """
 
 from __future__ import annotations

@@ -68,7 +68,7 @@ def extra_variance(table: ShotTable, index: IntArray, layout: Layout) -> FloatAr
 
 
 def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
-    """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far one."""
+    """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far."""
     # A far edge that no speed reaches has no beyond: "long" then tells nothing about the speed.
     keep = np.isfinite(seen.low.value) & ~(table.is_result("long")[index] & seen.endless)
     index, seen = index[keep], seen.at(keep)

@@ -1,7 +1,8 @@
 """The next shot worth taking: one step of looking ahead over the outcomes it may have.
 
-For every candidate distance and setpoint the draws are weighed anew by each possible outcome, and the best mean hit probability that
-would then be reached over the working range is averaged over the outcomes. All of it is matrix products over draws.
+For every candidate distance and setpoint the draws are weighed anew by each possible outcome, and the best mean hit
+probability that would then be reached over the working range is averaged over the outcomes. All of it is matrix
+products over draws.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from fieldtune.robot.model import Target
 FloatArray = NDArray[np.float64]
 
 _DISTANCES, _SETPOINTS, _AROUND = 7, 25, 3.0
-# Setpoints tried at each distance, in standard deviations of what is believed about the speed: best, and one to each side.
+# Setpoints tried at each distance: the best, and one standard deviation of the believed speed to each side.
 _ASIDE = (0.0, -1.0, 1.0)
 # A gain below this many points of probability is no reason to prefer one distance to another.
 _WORTH = 0.002
@@ -32,7 +33,7 @@ _WORTH = 0.002
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One distance of the working range: speeds (K, S) of the draws at its trial quantities (S,), hit chances (K, S)."""
+    """One distance of the working range: trial quantities (S,), the draws' speeds and hit chances there (K, S)."""
 
     reading: float
     quantity: FloatArray
@@ -116,9 +117,8 @@ def outcome_chances(scene: Situation, speeds: FloatArray) -> FloatArray:
     """Probabilities (3, K) of short, in, long of each draw at log speeds (K,)."""
     width = scene.spread
     low = np.where(np.isfinite(scene.low), scene.low, scene.center[:, None]) @ scene.shares
-    high = np.where(np.isfinite(scene.high), scene.high, np.inf).max(axis=1)
-    finite = np.isfinite(scene.high).all(axis=1)
-    high = np.where(finite, np.where(finite[:, None], scene.high, 0.0) @ scene.shares, high)
+    ends = np.isfinite(scene.high)
+    high = np.where(ends.all(axis=1), np.where(ends, scene.high, 0.0) @ scene.shares, np.inf)
     short = ndtr((low - speeds) / width)
     long = ndtr((speeds - high) / width)
     # Where the target can't be hit at all a shot tells nothing.

@@ -34,7 +34,6 @@ class Mode:
     u: FloatArray
     value: float
     root: FloatArray
-    rounds: int
 
     @property
     def covariance(self) -> FloatArray:
@@ -56,8 +55,7 @@ def maximise(hill: Hill, start: FloatArray, tolerance: float = 1e-9, longest_ste
     """
     u = np.array(start, dtype=float)
     value, gradient, hessian = hill.derivatives(u)
-    rounds = 0
-    for rounds in range(1, _ROUNDS + 1):
+    for _ in range(_ROUNDS):
         step = _step(gradient, hessian)
         length = float(np.linalg.norm(step))
         step *= min(1.0, longest_step / max(length, 1e-12))
@@ -68,7 +66,7 @@ def maximise(hill: Hill, start: FloatArray, tolerance: float = 1e-9, longest_ste
             break
         u = better
         value, gradient, hessian = hill.derivatives(u)
-    return Mode(u, value, _root(hessian), rounds)
+    return Mode(u, value, _root(hessian))
 
 
 def _step(gradient: FloatArray, hessian: FloatArray) -> FloatArray:

@@ -1,7 +1,7 @@
 """The log posterior of standard-normal unknowns given rows of evidence, with exact first and second derivatives.
 
-Every row compares linear combinations of a few smooth *features* of the unknowns with a normal scatter whose variance is a
-sum of loads times unknown variances. So a batch of unknowns costs one matrix product, and second derivatives are
+Every row compares linear combinations of a few smooth *features* of the unknowns with a normal scatter whose variance
+is a sum of loads times unknown variances. So a batch of unknowns costs one matrix product, and second derivatives are
 needed of the features only. The same code serves range and side misses (and any probit or least-squares problem).
 """
 
@@ -51,9 +51,10 @@ class Unknown(Protocol):
 class Rows:
     """n rows of evidence of one kind.
 
-    ``upper`` None: a measured value, normal about zero in ``lower @ features``. Otherwise an interval from ``lower`` to ``upper``
-    (n, F) of a normal variable; ``open_low``/``open_high`` (n,) say that it has no such edge. Variance:
-    ``loads @ variances + extra``. ``log_wild`` (n,): ln of share times density of a wild outcome (minus infinity: none).
+    ``upper`` None: a measured value, normal about zero in ``lower @ features``. Otherwise an interval from ``lower``
+    to ``upper`` (n, F) of a normal variable; ``open_low``/``open_high`` (n,) say that it has no such edge. Variance:
+    ``loads @ variances + extra``. ``log_wild`` (n,): ln of share times density of a wild outcome (minus infinity:
+    none).
     ``log_unit`` (n,) is added to the log likelihood (a Jacobian); ``count`` (n,): how many times the row was seen;
     ``source`` (n,): where the row came from.
     """
@@ -75,8 +76,18 @@ class Rows:
     def take(self, index: NDArray[np.intp]) -> Rows:
         """Some of the rows."""
         upper = None if self.upper is None else self.upper[index]
-        rest = (self.open_low, self.open_high, self.loads, self.extra, self.log_wild, self.log_unit, self.count)
-        return Rows(self.lower[index], upper, *(part[index] for part in rest), self.source[index])
+        return Rows(
+            self.lower[index],
+            upper,
+            self.open_low[index],
+            self.open_high[index],
+            self.loads[index],
+            self.extra[index],
+            self.log_wild[index],
+            self.log_unit[index],
+            self.count[index],
+            self.source[index],
+        )
 
     def widened(self, factor: float) -> Rows:
         """The same rows seen through a scatter ``factor`` times as wide: a gentler hill to climb first."""
@@ -105,7 +116,7 @@ class Rows:
         return np.asarray(np.logaddexp(self.log_tame + log_likelihood, self.log_wild))
 
     def terms(self, features: FloatArray, variances: FloatArray) -> tuple[Terms, FloatArray]:
-        """Derivatives at one point (features (F,), variances (V,)), and each row's share of variance by cause (n, V)."""
+        """Derivatives at one point (features (F,), variances (V,)), and each row's shares of variance (n, V)."""
         variance = self.loads @ variances + self.extra
         log_scale = 0.5 * np.log(variance)
         lower = self.lower @ features

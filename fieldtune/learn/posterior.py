@@ -17,7 +17,7 @@ from fieldtune.learn.sight import NeedOf
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot, Target
 
-DRAWS = 192
+DRAWS = 400
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,9 @@ IntArray = NDArray[np.intp]
 class Predicted:
     """m shots (``index`` into the table) at the maximum of the posterior, in log exit speed.
 
-    ``low``/``high``/``center``/``miss`` (m,) are needed minus believed; ``high`` is infinite where there is no far edge. ``scatter``
-    is the shot-to-shot standard deviation, ``doubt`` that of what is believed, ``by_miss`` log speed a metre of miss.
+    ``low``/``high``/``center``/``miss`` (m,) are needed minus believed; ``high`` is infinite where there is no far
+    edge. ``scatter`` is the shot-to-shot standard deviation, ``doubt`` that of what is believed, ``by_miss`` log speed
+    a metre of miss.
     ``slopes`` (m, P) are derivatives of the believed log speed less the needed one.
     """
 
@@ -44,7 +45,7 @@ class Predicted:
 
 
 def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
-    """Predictions for all shots that say something about the range, by the fit's or another maximum; None without any."""
+    """Predictions for all shots that say something about the range, by the fit's or another maximum."""
     parts = [_of_target(fit, mode or fit.mode, int(place)) for place in np.unique(fit.table.target)]
     made = [part for part in parts if part is not None]
     if not made:

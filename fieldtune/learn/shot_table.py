@@ -27,9 +27,9 @@ _BELIEVABLE = 0.7
 class ShotTable:
     """n shots that count, in order.
 
-    ``reading`` (n,) is the distance as read, ``result`` codes into in/short/long/left/right, ``miss`` and ``side`` are nan where not
-    measured. ``model`` (n,) is the model's log exit speed at ``quantity``, the measured speed where there is one;
-    ``tracked`` says that it is the commanded one. ``pairs`` holds log exit speeds of measured over commanded quantity.
+    ``reading`` (n,) is the distance as read, ``result`` codes into in/short/long/left/right, ``miss`` and ``side`` are
+    nan where not measured. ``model`` (n,) is the model's log exit speed at ``quantity``, the measured speed where there
+    is one; ``tracked`` says that it is the commanded one. ``pairs`` holds log exit speeds of measured over commanded.
     """
 
     shots: tuple[Shot, ...]

@@ -96,7 +96,7 @@ def side_objective(robot: Robot, table: ShotTable, need_of: Callable[[Robot, Tar
 def side_intervals(
     half_angle: FloatArray, left: NDArray[np.bool_], right: NDArray[np.bool_], count: FloatArray, wild: bool = True
 ) -> Rows:
-    """Rows (n,) of good sides and of misses left and right; ``half_angle`` (n,) is half the free angle, ``count`` how often seen."""
+    """Rows (n,) of good sides and of misses left and right: half the free angle, and ``count``, how often seen."""
     low = np.where(right, half_angle, -half_angle)
     high = np.where(left, -half_angle, half_angle)
     ones = np.ones(len(half_angle))

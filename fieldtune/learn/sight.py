@@ -1,6 +1,6 @@
 """The targets of shots in needed log exit speed, expanded to second order around a shape of the unknowns.
 
-An expansion holds for every draw of the posterior at once and costs one call of the need a target; ``posterior`` expands
+An expansion holds for every draw of the posterior at once and costs one call of the need a target; ``fit`` expands
 again where the maximum has moved.
 """
 
@@ -96,8 +96,9 @@ class Sight:
 
     def at(self, index: IntArray | BoolArray) -> Sight:
         """Some of the shots."""
-        parts = (self.center, self.low, self.high, self.miss)
-        return Sight(*(part.at(index) for part in parts), self.endless[index])
+        return Sight(
+            self.center.at(index), self.low.at(index), self.high.at(index), self.miss.at(index), self.endless[index]
+        )
 
 
 def sight(

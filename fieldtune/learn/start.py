@@ -21,7 +21,7 @@ _WIDER = 4.0
 
 
 def starting_point(hill: Objective, table: ShotTable, layout: Layout) -> FloatArray:
-    """Start (P,): the best of a grid over level and slope, then each epoch's offset, then a climb through wide scatter."""
+    """Start (P,): the best of a grid over level and slope, then a climb with the scatter seen wide."""
     start = np.zeros(layout.size)
     if not hill.rows:
         return start

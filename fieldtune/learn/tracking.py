@@ -1,7 +1,7 @@
 """How the drive follows its command: measured speed at release against the setpoint, in log exit speed.
 
-A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive makes
-of it counts too. Both are normal and conjugate, with a prior worth a few shots on the spread.
+A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive
+makes of it counts too. Both are normal and conjugate, with a prior worth a few shots on the spread.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
 """What is not known about how far a robot throws, as standard normal numbers, and how they act.
 
-Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed scatter, log
-angle scatter, log spread of epochs, then one offset an epoch. Order of the features: gain (level, slope, remainder),
-tracking, offsets, shape (angle, drag, distance away from where the needs were expanded), products of shape, and 1.
+Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed
+scatter, log angle scatter, log spread of epochs, then one offset an epoch. Order of the features: gain (level, slope,
+remainder), tracking, offsets, shape (angle, drag, distance away from where the needs were expanded), products of
+shape, and 1.
 """
 
 from __future__ import annotations
@@ -19,10 +20,10 @@ from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
 
-# Tukey's h: how heavy the tails of level, slope and offsets are; 0.12 puts as much beyond three and four standard deviations
-# as a Student t with about six degrees of freedom, so that a robot far from its profile is still found.
+# Tukey's h: how heavy the tails of level, slope and offsets are; 0.12 puts as much beyond three and four standard
+# deviations as a Student t with four to five degrees of freedom, so that a robot far from its profile is still found.
 _TAIL = 0.12
-# Change of the log speed correction a factor e of the drive quantity, and the smooth rest, as shares of the level's spread.
+# Change of the log speed correction a factor e of the drive quantity, and the smooth rest, as shares of the level.
 _SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.35
 # The remainder bends over a factor exp(0.6) of the drive quantity.
 _BEND = 0.6
@@ -36,8 +37,8 @@ PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 class Prior:
     """Standard deviations of the unknowns of a robot; ``shape`` (3,) for angle (rad), log drag, distance (m).
 
-    ``tracking_mean``/``tracking_sd``: log exit speed of the real drive over the commanded one, as far as measured speeds
-    tell; ``jitter`` is its spread from shot to shot.
+    ``tracking_mean``/``tracking_sd``: log exit speed of the real drive over the commanded one, as far as measured
+    speeds tell; ``jitter`` is its spread from shot to shot.
     """
 
     basis: GainBasis
