@@ -51,7 +51,7 @@ class BatteryWatch:
         self._limits = Limits(robot)
         self._shot_charge = ShotCharge.of(robot)
         self._blocks = BlockMaker(MotorSide.of(robot))
-        self._shots = ShotCount(drop)
+        self._shots = ShotCount(drop, robot.setpoint.unit == "rpm")
         self._check = CurrentCheck()
         self._last_t: float | None = None
         self._odd: str | None = None
@@ -94,8 +94,7 @@ class BatteryWatch:
         if self._last_t is not None and not 0 <= t - self._last_t <= _GAP_S:
             self._gap()
         self._last_t = t
-        wanted = setpoint if self.robot.setpoint.unit == "rpm" else None
-        self._shots.add(t, wheel_rpm, wanted, fired, self._drawn)
+        self._shots.add(t, wheel_rpm, setpoint, fired, self._drawn)
         if self._sag_low is not None:
             self._sag_low = min(self._sag_low, voltage)
         block = self._blocks.add(t, wheel_rpm, voltage, current)

@@ -13,9 +13,13 @@ _NEVER = float("-inf")
 
 @dataclass
 class ShotCount:
-    """``drop_share`` is the smallest sudden loss of speed that counts as a shot."""
+    """``drop_share`` is the smallest sudden loss of speed that counts as a shot.
+
+    ``in_rpm``: the setpoint is a wheel speed, so that a wheel far below it is still spinning up.
+    """
 
     drop_share: float
+    in_rpm: bool = True
     count: int = 0
     by_robot: bool = False
     intervals: int = 0
@@ -68,7 +72,8 @@ class ShotCount:
             self._since, self._before, self._now = t, self._now, 0.0
         self._now = max(self._now, rpm)
         highest = max(self._before, self._now)
-        steady = t - self._setpoint_since >= _STEADY_S and highest > 0.6 * self._setpoint > 0
+        up = self._setpoint > 0 and (not self.in_rpm or highest > 0.6 * self._setpoint)
+        steady = up and t - self._setpoint_since >= _STEADY_S
         return steady and rpm < highest * (1 - self.drop_share)
 
     def _note(self, t: float, drawn_coulombs: float) -> None:
