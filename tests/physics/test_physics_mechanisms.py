@@ -1,0 +1,260 @@
+"""Springs, impacts, arms, wheels, motors and batteries against worked examples."""
+
+import math
+
+import numpy as np
+import pytest
+
+from fieldtune.physics import arm, battery, flywheel, impact, motor, spring
+
+INCH, POUND_FORCE, PSI = 0.0254, 4.4482216152605, 6894.757293168
+
+
+def test_helical_spring_example():
+    """Budynas & Nisbett, Shigley 10th ed., Ex. 10-1: music wire No. 16, D = 0.400 in, 12.5 turns, squared ends.
+
+    The stress limits the force at 0.45 of the strength; printed digits. Their strength is 201 kpsi in^m.
+    """
+    wire, coil, turns = 0.037 * INCH, 0.400 * INCH - 0.037 * INCH * 0, 10.5
+    mean = coil
+    rate = spring.helical_rate(wire, mean, turns, 11.85e6 * PSI)
+    assert mean / wire == pytest.approx(10.8, abs=0.05)
+    assert float(spring.bergstrasser_factor(mean / wire)) == pytest.approx(1.124, abs=5e-4)
+    assert float(rate) / POUND_FORCE * INCH == pytest.approx(4.13, abs=0.005)
+    strength = float(spring.tensile_strength("A228", wire))
+    # 2211 MPa mm^m and 201 kpsi in^m are the same constant, rounded each in its own unit: 0.3 %.
+    assert strength / PSI / 1e3 == pytest.approx(324, rel=3e-3)
+    assert float(spring.shear_yield("A228", wire)) / PSI / 1e3 == pytest.approx(146, rel=3e-3)
+    force = 145.9e3 * PSI / float(spring.shear_stress(1.0, wire, mean))
+    assert force / POUND_FORCE == pytest.approx(6.46, abs=0.01)
+    assert force / float(rate) / INCH == pytest.approx(1.56, abs=0.005)
+    assert float(spring.solid_length(wire, 12.5)) / INCH == pytest.approx(0.500, abs=5e-4)
+
+
+def test_spring_energy_example():
+    """Bhavikatti, Strength of Materials, Ex. 6.22: d 12, D 150 mm, 10 turns, 80 GPa, 450 N; last printed digit."""
+    rate = float(spring.helical_rate(0.012, 0.150, 10, 80e9))
+    assert rate == pytest.approx(6144.0, abs=0.5)
+    draw = 450 / rate
+    assert draw * 1e3 == pytest.approx(73.24, abs=0.005)
+    assert float(spring.spring_energy(rate, draw)) * 1e3 == pytest.approx(16479.49, abs=0.005)
+    assert float(spring.shear_stress(450, 0.012, 0.150, factor=1.0)) / 1e6 == pytest.approx(99.47, abs=0.005)
+
+
+def test_spring_work_with_preload():
+    """McLean, Schaum's, Ex. 17-4: F = 20 s lb from 2 to 5 in: 210 in lb. As a preloaded spring: 40 lb, 3 in of draw."""
+    assert float(spring.spring_energy(20.0, 3.0, 40.0)) == pytest.approx(210.0, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("material", "millimetres", "gigapascals", "megapascals"),
+    [
+        ("A228", 0.5, 82.7, 2211 / 0.5**0.145),
+        ("A228", 1.0, 81.7, 2211.0),
+        ("A228", 2.0, 81.0, 2211 / 2**0.145),
+        ("A228", 4.0, 80.0, 2211 / 4**0.145),
+        ("A227", 0.7, 80.7, 1783 / 0.7**0.190),
+        ("A229", 2.0, 77.2, 1855 / 2**0.187),
+        ("A232", 2.0, 77.2, 2005 / 2**0.168),
+        ("A401", 2.0, 77.2, 1974 / 2**0.108),
+        ("A313", 2.0, 69.0, 1867 / 2**0.146),
+    ],
+)
+def test_wire_tables(material, millimetres, gigapascals, megapascals):
+    """Shigley, tables 10-4 and 10-5."""
+    assert float(spring.shear_modulus(material, millimetres / 1e3)) == gigapascals * 1e9
+    assert float(spring.tensile_strength(material, millimetres / 1e3)) == pytest.approx(megapascals * 1e6, rel=1e-12)
+
+
+def test_effective_mass_of_a_spring():
+    """A third for a heavy load, 4/pi^2 for none, in between by x tan x = m/M (wave equation; computed, last digit)."""
+    share = spring.exact_mass_share([10, 1, 0.1, 0.001, 1e6, 0.0])
+    np.testing.assert_allclose(share[:4], [0.335503, 0.351034, 0.389795, 0.405096], atol=5e-7)
+    assert share[4] == pytest.approx(1 / 3, abs=1e-6)
+    assert share[5] == pytest.approx(4 / math.pi**2, abs=1e-12)
+    assert float(spring.effective_mass(0.012)) == pytest.approx(0.004)
+
+
+def test_impact_example():
+    """Khurmi & Gupta, Theory of Machines, Ex. 3.19: 50 kg at 3, 25 kg at 1.5 m/s, e = 0, 1, 0.6 (exact)."""
+    hit = impact.collide(50, 3.0, 25, 1.5, [0.0, 1.0, 0.6])
+    np.testing.assert_allclose(hit.first, [2.5, 2.0, 2.2], rtol=1e-14)
+    np.testing.assert_allclose(hit.second, [2.5, 3.5, 3.1], rtol=1e-14)
+    np.testing.assert_allclose(hit.loss, [18.75, 0.0, 12.0], atol=1e-12)
+
+
+def test_striking_and_pushing_keep_the_energy():
+    """What the element has, what stays in the striker and what the impact loses add up to what the spring gave."""
+    given = np.array([0.5, 2.0])
+    hit = impact.strike(given, 0.2, 0.05, 0.6)
+    loss = impact.collide(0.2, np.sqrt(2 * given / 0.2), 0.05, 0.0, 0.6).loss
+    np.testing.assert_allclose(0.5 * 0.05 * hit.exit_speed**2 + hit.energy_left + loss, given, rtol=1e-13)
+    shared = impact.push(given, 0.2, 0.05)
+    np.testing.assert_allclose(0.5 * 0.05 * shared.exit_speed**2 + shared.energy_left, given, rtol=1e-13)
+    assert float(impact.strike_exit_speed(-1.0, 0.2, 0.05, 0.6)) == 0.0
+
+
+def test_equal_masses_swap_speeds():
+    """Elastic impact of equal masses (textbook): the striker stands still, the element takes all."""
+    hit = impact.strike(0.5 * 0.1 * 4.0**2, 0.1, 0.1, 1.0)
+    assert float(hit.exit_speed) == pytest.approx(4.0, rel=1e-14)
+    assert float(hit.energy_left) == pytest.approx(0.0, abs=1e-28)
+
+
+ARM = {"arm_length": 0.3, "arm_inertia": 0.004, "element_mass": 0.06, "release_angle": math.radians(40)}
+
+
+def test_arm_energy_balance():
+    """Work in = kinetic energy of arm and element + lift of the element, by the definition of each."""
+    draw = np.linspace(0.02, 0.3, 8)
+    speed = arm.exit_speed(draw, **ARM, spring_rate=400.0, torque=None, preload=5.0, efficiency=0.8)
+    work = 0.8 * (200 * draw**2 + 5 * draw)
+    up = math.radians(40)
+    rise = 0.3 * (math.sin(up) - np.sin(up - draw / 0.3))
+    moving = 0.5 * 0.004 * (speed / 0.3) ** 2 + 0.5 * 0.06 * speed**2
+    np.testing.assert_allclose(moving + 0.06 * 9.80665 * rise, work, rtol=1e-12)
+
+
+def test_arm_by_torque_and_too_weak():
+    driven = arm.exit_speed([0.1, 0.3], **ARM, spring_rate=None, torque=3.0)
+    assert driven[1] > driven[0] > 0
+    assert float(arm.exit_speed(0.2, **ARM, spring_rate=None, torque=0.05)) == 0.0
+    assert float(arm.exit_speed(0.0, **ARM, spring_rate=400.0, torque=None)) == 0.0
+    with pytest.raises(ValueError, match="spring_rate or torque"):
+        arm.exit_speed(0.1, **ARM, spring_rate=None, torque=None)
+
+
+def test_arm_of_its_own_weight_is_slower():
+    bare = arm.exit_speed(0.2, **ARM, spring_rate=400.0, torque=None)
+    heavy = arm.exit_speed(0.2, **ARM, spring_rate=400.0, torque=None, arm_moment=0.02)
+    assert heavy < bare
+
+
+def test_flywheel_drop_and_rate():
+    """Khurmi & Gupta, Ex. 3.3: 140 kg m^2 at 240 rpm, 4 kW, 10 kJ a shot in 1 s: drop 16.9 rpm (16.877), 24 a minute."""
+    speed = 240 * 2 * math.pi / 60
+    taken = 10e3 - 4e3 * 1.0
+    drop = 240 - float(flywheel.speed_after(140, speed, taken)) * 60 / (2 * math.pi)
+    assert drop == pytest.approx(16.877, abs=5e-4)
+    assert float(flywheel.sustained_rate(4e3, 10e3)) * 60 == pytest.approx(24, rel=1e-12)
+    assert np.isnan(flywheel.speed_after(0.001, 10.0, 1.0))
+
+
+def test_rim_and_disc_stress():
+    """Khurmi & Gupta, Ex. 16.14: 7 MPa, 7200 kg/m^3, 800 rpm: 31.18 m/s, 0.744 m. Ugural & Fenster, Ex. 8.4(c): 211.76 MPa."""
+    rim = math.sqrt(7e6 / 7200)
+    assert rim == pytest.approx(31.18, abs=0.005)
+    assert float(flywheel.rim_stress_thin(7200, rim)) == pytest.approx(7e6, rel=1e-12)
+    assert 2 * rim / (800 * 2 * math.pi / 60) == pytest.approx(0.744, abs=5e-4)
+    stress = flywheel.disc_stress(7800, 6900 * 2 * math.pi / 60, 0.05, 0.25, 0.3)
+    assert float(stress) / 1e6 == pytest.approx(211.7646, abs=5e-4)
+
+
+def test_exit_of_wheels():
+    """Rolling between two rims: the centre moves at their mean, and both contacts match (textbook kinematics)."""
+    first, second = 200 * 0.048, 200 * 0.8 * 0.048
+    speed = float(flywheel.exit_speed(200.0, 0.096, speed_ratio=0.8))
+    spin = float(flywheel.exit_spin(200.0, 0.096, 0.035, speed_ratio=0.8))
+    assert speed + spin * 0.035 == pytest.approx(first, rel=1e-14)
+    assert speed - spin * 0.035 == pytest.approx(second, rel=1e-14)
+    assert spin > 0
+    one = float(flywheel.exit_speed(200.0, 0.096, wheels=1))
+    assert one == pytest.approx(first / 2)
+    assert float(flywheel.exit_spin(200.0, 0.096, 0.035, wheels=1)) * 0.035 == pytest.approx(one)
+
+
+def test_geared_acceleration():
+    """Khurmi & Gupta, Ex. 3.13: a hoist of 75 kg on a drum of 0.3 m, gear 6, 100 and 5 kg m^2, efficiency 90 %.
+
+    Same driving effort with and without losses: 0.231 and 0.216 m/s^2 (printed) stand in the ratio of what accelerates.
+    """
+    lossless = 100 + float(motor.reflected_inertia(5.0, 1 / 6)) + 75 * 0.3**2
+    lossy = 100 + float(motor.reflected_inertia(5.0, 1 / 6, 0.9)) + 75 * 0.3**2
+    assert float(motor.reflected_inertia(5.0, 1 / 6)) == pytest.approx(180.0)
+    assert lossless / lossy == pytest.approx(0.216 / 0.231, abs=3e-3)
+
+
+def test_motor_identification():
+    """Fitzgerald, Kingsley & Umans, Ex. 7.9: 50 V, 2100 rpm, 1.25 A, 1.03 ohm: 0.22 V s/rad, 61 W; 275 W at 48 V, 1700 rpm.
+
+    Their 275 W takes the constant rounded to 0.22; unrounded it is 267 W.
+    """
+    rpm = 2 * math.pi / 60
+    machine = motor.identified(50.0, 2100 * rpm, 1.25, 1.03)
+    assert machine.emf_constant == pytest.approx(0.22151, abs=5e-6)
+    loss = machine.emf_constant * 2100 * rpm * 1.25
+    assert loss == pytest.approx(60.89, abs=0.005)
+    amps = float(motor.current(machine, 48.0, 1700 * rpm))
+    assert machine.emf_constant * 1700 * rpm * amps - loss == pytest.approx(267, abs=0.5)
+    rounded = motor.Motor(1.03, 0.22, 0.22, 1.25)
+    amps = float(motor.current(rounded, 48.0, 1700 * rpm))
+    assert 0.22 * 1700 * rpm * amps - 61 == pytest.approx(275, abs=1)
+
+
+def test_chopped_supply():
+    """Jagannathan, Power Electronics, Ex. 7.4: 230 V on 10 of 25 ms, 2 ohm, 1400 rpm, 0.5 V s/rad: 9.35 A, 4.674 N m."""
+    machine = motor.Motor(2.0, 0.5, 0.5, 0.0)
+    amps = float(motor.current(machine, motor.mean_voltage(230.0, 10 / 25), 1400 * 2 * math.pi / 60))
+    assert amps == pytest.approx(9.35, abs=0.005)
+    assert float(motor.torque(machine, 92.0, 1400 * 2 * math.pi / 60)) == pytest.approx(4.674, abs=1e-3)
+
+
+def test_spin_up_dynamics():
+    """Michigan CTMS, DC motor speed: J 0.01, b 0.1, K 0.01, R 1, L 0.5: poles -2.002501, -9.997499; steady 0.0999001."""
+    slow, fast = motor.poles(0.01, 0.1, 0.01, 1.0, 0.5)
+    assert slow == pytest.approx(-2.002501, abs=5e-7)
+    assert fast == pytest.approx(-9.997499, abs=5e-7)
+    time = np.linspace(0, 4, 400001)
+    steady = 0.01 / (0.1 * 1.0 + 0.01**2)
+    response = 1 + (fast.real * np.exp(slow.real * time) - slow.real * np.exp(fast.real * time)) / (slow - fast).real
+    assert steady == pytest.approx(0.0999001, abs=5e-8)
+    assert time[np.flatnonzero(response < 0.98)[-1]] == pytest.approx(2.07, abs=0.01)
+
+
+def test_motor_line_ends_where_the_data_sheet_says():
+    machine = motor.motor(12.0, 607.0, 0.36, 11.0, 0.4)
+    assert float(motor.torque(machine, 12.0, 0.0)) == pytest.approx(0.36, rel=1e-12)
+    assert float(motor.current(machine, 12.0, 607.0)) == pytest.approx(0.4, rel=1e-9)
+    assert float(motor.speed(machine, 12.0)) == pytest.approx(607.0, rel=1e-12)
+    assert float(motor.torque(machine, 12.0, 607.0)) == pytest.approx(0.0, abs=1e-12)
+    assert float(motor.torque(machine, 9.0, motor.speed(machine, 9.0, 0.1))) == pytest.approx(0.1, rel=1e-9)
+
+
+def test_spin_up_is_the_integral_of_the_torque_line():
+    """Newton's law with the motor's torque, stepped finely, against the closed form; Euler's error is some 1e-4."""
+    machine, inertia, n = motor.on_supply(motor.motor(12.0, 607.0, 0.36, 11.0, 0.4), 0.09, 2), 4e-4, 1.5
+    tau = float(motor.time_constant(machine, inertia, n, 0.9, 2))
+    free = float(motor.speed(machine, 12.0)) / n
+    wheel, step = 0.0, tau / 20000
+    for _ in range(20000):
+        wheel += step * 2 * n * 0.9 * float(motor.torque(machine, 12.0, wheel * n)) / inertia
+    assert wheel == pytest.approx(float(motor.approach(free, tau, 0.0, tau)), rel=2e-4)
+    assert float(motor.approach_time(free, tau, 0.0, wheel)) == pytest.approx(tau, rel=1e-3)
+    np.testing.assert_array_equal(motor.approach_time(free, tau, 50.0, [40.0, free, 2 * free]), [0.0, np.inf, np.inf])
+
+
+def test_battery_sag():
+    """Beiser, Basic Mathematics for Electricity, Prob. 6.7: 1.5 V, 0.05 and 0.4 ohm: 3.33 A, 1.333 V."""
+    amps = float(battery.current_through(1.5, 0.05, 0.4))
+    assert amps == pytest.approx(3.33, abs=0.005)
+    assert float(battery.loaded_voltage(1.5, 0.05, amps)) == pytest.approx(1.333, abs=5e-4)
+
+
+def test_two_pulse_resistance():
+    """IEC 61960: (V1 - V2) / (I2 - I1); recovers the resistance that made the voltages."""
+    amps = np.array([0.5, 2.5])
+    volts = battery.loaded_voltage(12.6, 0.09, amps)
+    assert float(battery.two_pulse_resistance(volts[0], amps[0], volts[1], amps[1])) == pytest.approx(0.09, rel=1e-12)
+    assert np.isnan(battery.two_pulse_resistance(12.0, 1.0, 11.9, 1.0))
+
+
+@pytest.mark.parametrize("chemistry", battery.CHEMISTRIES)
+def test_rest_voltage_and_its_inverse(chemistry):
+    """Common practice, no source: nominal cell voltages 1.2, 2.0, 3.7 and 3.2..3.3 V lie at half charge, within 0.1 V."""
+    charge = np.linspace(0, 1, 41)
+    volts = battery.open_circuit_voltage(chemistry, charge, 6)
+    assert np.all(np.diff(volts) > 0)
+    np.testing.assert_allclose(battery.charge_at(chemistry, volts, 6), charge, atol=1e-12)
+    nominal = {"nimh": 1.2, "lead-acid": 2.0, "li-ion": 3.7, "lifepo4": 3.25}[chemistry]
+    assert float(battery.open_circuit_voltage(chemistry, 0.5)) == pytest.approx(nominal, abs=0.1)
+    np.testing.assert_array_equal(battery.charge_at(chemistry, [0.1, 9.0]), [0.0, 1.0])
