@@ -15,6 +15,7 @@ from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
 
 # A wild outcome is any of three, or a miss anywhere within three metres.
 _LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
@@ -70,7 +71,7 @@ def extra_variance(table: ShotTable, index: IntArray, layout: Layout) -> FloatAr
 def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
     """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far."""
     # A far edge that no speed reaches has no beyond: "long" then tells nothing about the speed.
-    keep = np.isfinite(seen.low.value) & ~(table.is_result("long")[index] & seen.endless)
+    keep = _placed(seen.center, seen.low, seen.high) & ~(table.is_result("long")[index] & seen.endless)
     index, seen = index[keep], seen.at(keep)
     short, long = table.is_result("short")[index], table.is_result("long")[index]
     lower, upper = (coefficients(table, index, layout, edge) for edge in (seen.low, seen.high))
@@ -88,9 +89,16 @@ def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -
     )
 
 
+def _placed(center: Expansion, *edges: Expansion) -> BoolArray:
+    """Which shots the model can place (m,): their edges have a needed speed, and slopes there and at the centre."""
+    values = np.array([edge.value for edge in edges])
+    slopes = np.array([view.slope for view in (center, *edges)])
+    return np.asarray(np.isfinite(values).all(axis=0) & np.isfinite(slopes).all(axis=(0, 2)))
+
+
 def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
     """Measured misses as values of the log exit speed."""
-    keep = np.isfinite(seen.miss.value) & (np.abs(seen.miss.by_miss) > 1e-9)
+    keep = _placed(seen.center, seen.miss) & (np.abs(seen.miss.by_miss) > 1e-9)
     index, seen = index[keep], seen.at(keep)
     by_miss = np.abs(seen.miss.by_miss)
     return Rows(

@@ -12,6 +12,7 @@ FloatArray = NDArray[np.float64]
 
 LOG_SQRT_2PI = 0.9189385332046727
 _TINY = 1e-300
+_STEEPEST = 300.0
 
 
 def log_density(x: FloatArray) -> FloatArray:
@@ -51,7 +52,8 @@ def interval_terms(lower: FloatArray, upper: FloatArray, log_scale: FloatArray) 
     inverse = np.exp(-log_scale)
     a, b = lower * inverse, upper * inverse
     value = log_interval(a, b)
-    density_a, density_b = np.exp(log_density(a) - value), np.exp(log_density(b) - value)
+    # An interval that is all but empty is steeper than squares can hold.
+    density_a, density_b = (np.exp(np.minimum(log_density(x) - value, _STEEPEST)) for x in (a, b))
     # An infinite edge has no density, and infinity times nothing is nothing here.
     a, b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
     da, db = -density_a, density_b
