@@ -2,8 +2,8 @@
 
 Everything the tool decides is decided in *needed log exit speed*: ln of the speed at which the element crosses the
 target ``miss`` metres long (basket, zone, gate: along the range; window: high). For a flight it is U-shaped in the
-distance with its minimum where the path peaks at the target, so the descending branch of a basket is smooth and single-valued, where
-the landing distance over speed has a square-root edge.
+distance with its minimum where the path peaks at the target, so the descending branch of a basket is smooth and
+single-valued, where the landing distance over speed has a square-root edge.
 """
 
 from __future__ import annotations

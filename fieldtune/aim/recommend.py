@@ -56,13 +56,18 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
 
 
 def table(
-    robot: Robot, target: Target, belief: Belief, distances_m: list[float], battery_v: float | None = None
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    distances_m: list[float],
+    battery_v: float | None = None,
+    rounded: bool = True,
 ) -> tuple[TableRow, ...]:
-    """Recommended setpoints at several distance readings."""
+    """Recommended setpoints at several distance readings; not ``rounded``: before the robot's step."""
     need, rows = need_for(robot, target), []
     for distance in distances_m:
         check_distance(distance)
-        best = _best(robot, target, need, belief, distance, battery_v)
+        best = _best(robot, target, need, belief, distance, battery_v, rounded)
         if best is None or best.probability < _WORTH_SAYING:
             rows.append(TableRow(distance, None, None, None, None))
         else:
@@ -93,9 +98,16 @@ def check_distance(distance_m: float) -> None:
 
 
 def _best(
-    robot: Robot, target: Target, need: Need, belief: Belief, distance_m: float, battery_v: float | None
+    robot: Robot,
+    target: Target,
+    need: Need,
+    belief: Belief,
+    distance_m: float,
+    battery_v: float | None,
+    rounded: bool = True,
 ) -> Best | None:
-    return best_setpoint(Odds.at(robot, need, belief, distance_m, battery_v), lowest_wins=target.kind == "gate")
+    at = Odds.at(robot, need, belief, distance_m, battery_v)
+    return best_setpoint(at, lowest_wins=target.kind == "gate", rounded=rounded)
 
 
 def _unreachable(

@@ -90,10 +90,11 @@ class Odds:
         return float((3 * spread + opening) / max(abs(slope), 1e-9))
 
 
-def best_setpoint(odds: Odds, lowest_wins: bool = False) -> Best | None:
+def best_setpoint(odds: Odds, lowest_wins: bool = False, rounded: bool = True) -> Best | None:
     """Setpoint within the robot's limits that scores most; ``None`` where nothing scores at all.
 
-    ``lowest_wins``: of setpoints that score alike the slowest is chosen (a gate asks for no more speed than needed).
+    ``rounded``: to the step that the robot accepts. ``lowest_wins``: of setpoints that score alike the slowest is chosen
+    (a gate asks for no more speed than needed).
     """
     limits = odds.robot.setpoint
     grid = np.geomspace(max(limits.low, limits.high * 1e-3), limits.high, _COARSE)
@@ -109,7 +110,9 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False) -> Best | None:
     if not top > 0.0:
         return None
     setpoint = _middle(odds, top, _GATE_PLATEAU if lowest_wins else _PLATEAU, lowest_wins)
-    setpoint = float(np.clip(round(setpoint / limits.step) * limits.step, limits.low, limits.high))
+    if rounded:
+        setpoint = round(round(setpoint / limits.step) * limits.step, 9)
+    setpoint = float(np.clip(setpoint, limits.low, limits.high))
     draws = odds.by_draw(np.array([setpoint]))[:, 0]
     low, high = _around(odds, setpoint, NEARLY_AS_WELL * top)
     return Best(

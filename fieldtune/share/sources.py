@@ -1,0 +1,93 @@
+"""The curve as source for a robot program: Java, C++ or Python, with no dependency.
+
+Each source has the same three parts: the range, whether a distance is in it, and the setpoint. Outside the
+range the setpoint is held at the nearer end; a distance that is not a number gives not a number.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+from fieldtune.errors import InputError
+from fieldtune.share.curve import Curve
+from fieldtune.share.templates import CPP, JAVA, PYTHON
+
+LANGUAGES = ("java", "cpp", "python")
+
+
+def source(curve: Curve, language: str, date: str) -> str:
+    """Source text in one of ``LANGUAGES``; ``date`` (ISO 8601) goes into its header. Raises ``InputError``."""
+    if language not in LANGUAGES:
+        raise InputError(f"language {language!r}: expected one of {', '.join(LANGUAGES)}")
+    template = {"java": JAVA, "cpp": CPP, "python": PYTHON}[language]
+    comment = {"java": " * ", "cpp": "// ", "python": ""}[language]
+    indent = {"java": " " * 8, "cpp": " " * 4, "python": " " * 4}[language]
+    columns = 1 if language == "python" else 88
+    names = _names(curve.robot)
+    values = {
+        "class": names["class"],
+        "name": names["name"],
+        "guard": names["guard"],
+        "header": "\n".join(f"{comment}{line}".rstrip() for line in header(curve, date)),
+        "distances": _rows(curve.distance_m.tolist(), indent, columns),
+        "setpoints": _rows(curve.setpoint.tolist(), indent, columns),
+        "slopes": _rows([float(f"{v:.10g}") for v in curve.slope.tolist()], indent, columns),
+        "count": str(len(curve.distance_m)),
+        "unit": {"rpm": "rpm", "%": "percent", "mm": "mm"}[curve.unit],
+        "volts": repr(float(curve.volts)) if curve.volts is not None else "",
+    }
+    text = template
+    for kind in ("volts", "plain"):
+        wanted = (kind == "volts") == (curve.volts is not None)
+        text = re.sub(rf"@if {kind}\n(.*?)@end\n", r"\1" if wanted else "", text, flags=re.S)
+    return re.sub(r"@(\w+)@", lambda match: values[match[1]], text)
+
+
+def header(curve: Curve, date: str) -> list[str]:
+    """What the numbers are, line by line, in plain ASCII that no language reads as more than a comment."""
+    spread = f"{100 * curve.hit_probability.min():.0f} to {100 * curve.hit_probability.max():.0f} %"
+    lines = [
+        f"Setpoint over distance for robot {curve.robot} ({harmless(curve.title)}), made by fieldtune.",
+        f"Date {date}, epoch {curve.epoch}, {curve.shots_used} shots used, hit probability {spread}.",
+        f"Distance in metres from {curve.distance_m[0]:g} to {curve.distance_m[-1]:g}, setpoint in {curve.unit}.",
+        f"Monotone cubic interpolation; at most {curve.worst_error:.2g} {curve.unit} off the recommendation",
+        f"at {curve.checked} distances checked (the robot's step is {curve.step:g} {curve.unit}).",
+        "Fast wheels, stored springs and flying elements can hurt: eye protection, clear range, event rules.",
+    ]
+    if curve.target is not None:
+        lines.insert(2, f"Target {harmless(curve.target)}.")
+    if curve.volts is not None:
+        lines.insert(
+            -1, f"Open loop: the power is for {curve.volts:g} V and goes with the inverse of the battery voltage."
+        )
+    return lines
+
+
+def harmless(text: str) -> str:
+    """Text that may stand in any comment: printable ASCII without what ends one, escapes one or joins two lines."""
+    plain = "".join(c if c.isascii() and c.isprintable() and c not in '\\?*`"' else " " for c in text)
+    return " ".join(plain.split())[:60] or "no title"
+
+
+def _names(robot: str) -> dict[str, str]:
+    words = [w for w in re.split(r"[^a-z0-9]+", robot.lower()) if w]
+    name = "_".join(words)
+    if name[:1].isdigit():
+        name, words = f"robot_{name}", ["robot", *words]
+    camel = "".join(w.capitalize() for w in words)
+    return {"class": f"{camel}Setpoint", "name": f"{name}_setpoint", "guard": f"{name.upper()}_SETPOINT_HPP"}
+
+
+def _rows(values: list[float], indent: str, columns: int) -> str:
+    """Numbers, as many a line as fit (at least one), with trailing commas."""
+    lines, line = [], indent
+    for value in values:
+        if not math.isfinite(value):
+            raise InputError("the table holds a number that is none; no source written")
+        item = f"{value!r}, "
+        if line.strip() and len(line) + len(item) > columns:
+            lines.append(line.rstrip())
+            line = indent
+        line += item
+    return "\n".join([*lines, line.rstrip()])
