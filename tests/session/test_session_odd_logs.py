@@ -39,9 +39,7 @@ def test_one_odd_shot_never_stops_the_answers(
     assert session.learned().shots_used >= 0
 
 
-@pytest.mark.parametrize(
-    "seed", [39, pytest.param(12, marks=pytest.mark.slow), pytest.param(57, marks=pytest.mark.slow)]
-)
+@pytest.mark.parametrize("seed", [39, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(12))])
 def test_a_log_full_of_contradictions_still_answers(seed: int) -> None:
     rng = np.random.default_rng(seed)
     robot = load_robot(PROFILES / f"{['heron', 'otter', 'crane'][seed % 3]}.toml")
