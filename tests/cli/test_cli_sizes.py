@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -122,3 +123,38 @@ def test_a_table_reaches_past_what_can_be_reached(run: Run) -> None:
 )
 def test_wrong_input_is_told(fails: Fails, argv: tuple[str, ...], words: str) -> None:
     assert words in fails(2, *argv)
+
+
+def test_source_for_a_robot_program_gives_the_tables_setpoints(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "setpoints.py"
+    argv = ("table", "heron", "--from", "1.5 m", "--to", "3 m", "--step", "50 cm")
+    assert run(*argv, "--format", "python", "--out", str(file)).code == 0
+    program: dict[str, Any] = {}
+    exec(compile(file.read_text(), str(file), "exec"), program)
+    (setpoint,) = (value for name, value in program.items() if callable(value) and name == "setpoint")
+    for row in run(*argv, "--format", "json").json["rows"]:
+        assert setpoint(row["distance_m"]) == pytest.approx(row["setpoint"], abs=10.0)  # the step, and half of one
+
+
+def test_an_output_file_is_kept_unless_forced(run: Run, fails: Fails, tmp_path: Path) -> None:
+    file = tmp_path / "table.csv"
+    file.write_text("mine")
+    argv = (
+        "table",
+        "heron",
+        "--from",
+        "1.5 m",
+        "--to",
+        "2 m",
+        "--step",
+        "25 cm",
+        "--format",
+        "csv",
+        "--out",
+        str(file),
+    )
+    assert "--force" in fails(2, *argv)
+    assert file.read_text() == "mine"
+    assert run(*argv, "--force").code == 0
+    assert file.read_text().startswith("distance_m,")
+    assert "can't be written" in fails(2, *argv[:-1], str(tmp_path / "gone" / "table.csv"))
