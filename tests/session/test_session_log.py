@@ -234,3 +234,29 @@ def test_a_spring_near_its_limit_is_said() -> None:
     assert not any("wire" in words for words in Session(otter).aim(1.5).cautions)
     thin = replace(otter.launcher, spring_wire=replace(wire, wire_diameter=0.7 * wire.wire_diameter))
     assert any("may set or break" in words for words in Session(replace(otter, launcher=thin)).aim(1.5).cautions)
+
+
+def test_several_threads_share_one_session(heron: Robot, tmp_path: Path) -> None:
+    from concurrent.futures import ThreadPoolExecutor
+
+    session = Session(heron, tmp_path / "heron.db")
+
+    def work(number: int) -> int:
+        shot = session.confirm(2.0, 1250.0 + number, "in")
+        return shot.shot if session.aim(2.0).shots_used >= 1 else 0
+
+    with ThreadPoolExecutor(4) as pool:
+        numbers = list(pool.map(work, range(8)))
+    assert sorted(numbers) == list(range(1, 9))
+    assert session.aim(2.0).shots_used == 8
+
+
+def test_the_speed_factor_is_one_before_shots_and_follows_them(heron: Robot) -> None:
+    session = Session(heron)
+    assert session.speed_factor() == 1.0
+    for _ in range(5):
+        session.confirm(2.0, 1250.0, miss_m=-0.4)
+    slow = session.speed_factor(1250.0)
+    assert 0.8 < slow < 0.99
+    session.confirm(2.0, 1250.0, miss_m=-0.4)
+    assert session.speed_factor(1250.0) == pytest.approx(slow, abs=0.02)
