@@ -75,7 +75,7 @@ def density(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike = 0
     t_k, p = np.asarray(temperature, dtype=float), np.asarray(pressure, dtype=float)
     x = vapour_fraction(t_k, p, humidity)
     dry = (3.483740 + 1.4446 * (CARBON_DIOXIDE - 0.0004)) * 1e-3
-    return dry * p / (compressibility(t_k, p, x) * t_k) * (1 - 0.3780 * x)
+    return np.asarray(dry * p / (compressibility(t_k, p, x) * t_k) * (1 - 0.3780 * x), dtype=float)
 
 
 def viscosity(temperature: ArrayLike, pressure: ArrayLike, humidity: ArrayLike = 0.0) -> FloatArray:

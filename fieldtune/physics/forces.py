@@ -57,7 +57,7 @@ class Forces:
         self._body, self._gravity = body, body.gravity
         self._constant = None if body.drag.constant is None else body.drag_per_metre * body.drag.constant
         if self._constant is None:
-            self._table, self._first = drag_table(body), _bits(SLOWEST)
+            self._rows, self._first = tuple(drag_table(body)), _bits(SLOWEST)
             self._place = np.empty(n, dtype=np.int64)
         self._scale = None if np.all(scale == 1.0) else scale
         law, k = body.lift, body.drag_per_metre
@@ -65,6 +65,7 @@ class Forces:
         self.lifted = law.constant != 0.0 and (law.constant is not None or bool(np.any(spin != 0.0)))
         self._slowness, self._lift_top, self._lift_floor = law.slowness, k * spin, law.ceiling * np.abs(spin)
         self.steep2, self.steep, self.speed, self.drag, self.lift, self._work = np.empty((6, n))
+        self._speed_bits = self.speed.view(np.int64)
 
     def slopes(self, p: FloatArray, r: FloatArray, dp: FloatArray, dr: FloatArray) -> None:
         """Write dp/dx and dr/dx at tangents p and slownesses r; leaves speed, drag and lift (both 1/m) behind."""
@@ -81,12 +82,17 @@ class Forces:
         np.multiply(drag, steep, out=dr)
         dr *= r
 
-    def first_step(self, left: FloatArray) -> FloatArray:
-        """How far to try at the start (m), after ``slopes``: not farther than the air takes to change the motion."""
-        if not self.lifted:
-            return np.asarray(np.minimum(left, 1.2 / (self.drag * self.steep)))
-        turn = np.abs(self.lift) * self.steep2
-        return np.asarray(np.minimum(left, 1.0 / ((np.abs(self.drag) + turn) * self.steep)))
+    def first_step(self, left: FloatArray, bend: FloatArray) -> FloatArray:
+        """How far to try at the start (m), after ``slopes`` gave dp/dx = ``bend``, in equal steps to the target.
+
+        Not farther than the air takes to change the motion, nor than the bend takes to leave the series in s that the
+        air's part of the error grows with: h * air * (bend * h)^8 of a given size.
+        """
+        air = np.abs(self.drag)
+        if self.lifted:
+            air += np.abs(self.lift) * self.steep2
+        safe = np.minimum(1.1 / (air * self.steep), 0.87 * (air * np.abs(bend) ** 7 + 1e-30) ** (-1 / 9))
+        return np.asarray(left / np.ceil(left / safe))
 
     def curvature(self, at: Course) -> FloatArray:
         """dp/dx of launches anywhere, (m,)."""
@@ -104,9 +110,9 @@ class Forces:
             drag.fill(self._constant)
         else:
             place = self._place
-            np.right_shift(speed.view(np.int64), _SHIFT, out=place)
+            np.right_shift(self._speed_bits, _SHIFT, out=place)
             place -= self._first
-            c0, c1, c2 = self._table
+            c0, c1, c2 = self._rows
             c2.take(place, out=drag, mode="clip")
             drag *= speed
             c1.take(place, out=work, mode="clip")

@@ -16,8 +16,9 @@ FASTEST = 300.0
 """Exit speeds above this (m/s) are not looked for: the drag laws end well before the speed of sound."""
 
 _PASSES = 60
-_SETTLED = 1e-8
-"""Last change of ln(speed); the secant's error is far below it."""
+_POLISHES = 12
+_NEAR, _SMALL = 5e-3, 1e-4
+"""Change of ln(speed) from which on Newton's method takes over, and below which it squares away what is left."""
 
 _RUNGS = 80
 _NUDGE = 0.01
@@ -119,7 +120,7 @@ class _Case:
             slope[open_] = _secant_slope(here, f, x_old[open_], f_old[open_], slope[open_])
             x_old[open_], f_old[open_] = here, f
             x[open_] = _inside(here, f, slope[open_], low[open_], high[open_])
-            settled = (np.abs(x[open_] - here) < _SETTLED) & np.isfinite(f)
+            settled = (np.abs(x[open_] - here) < _NEAR) & np.isfinite(f)
             hopeless = low[open_] >= np.log(FASTEST)
             x[open_[hopeless]] = np.nan
             open_ = open_[~(settled | hopeless)]
@@ -147,16 +148,31 @@ class _Case:
         return np.where(np.isnan(reached), np.inf, np.where(reached <= 0, -np.inf, f))
 
     def figures(self, log_speed: FloatArray) -> FloatArray:
-        """Rows speed, slope, time, apex, d ln(speed)/d distance, d ln(speed)/d rise."""
-        n = log_speed.size
-        around = self.at(
-            np.concatenate([log_speed, log_speed - _NUDGE, log_speed + _NUDGE]), np.tile(np.arange(n), 3), with_top=True
-        )
-        here, below, above = around.y.reshape(3, n)
-        per_log = np.where(np.isnan(below), (above - here) / _NUDGE, (above - below) / (2 * _NUDGE))
-        slope = around.p[:n]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.stack([np.exp(log_speed), slope, around.t[:n], around.top[:n], -slope / per_log, 1 / per_log])
+        """Rows speed, slope, time, apex, d ln(speed)/d distance, d ln(speed)/d rise, after a last step of Newton's
+        method.
+
+        The launches a little slower and faster give the derivatives, and carry the figures over that last step.
+        """
+        x, figures = log_speed.copy(), np.full((6, log_speed.size), np.nan)
+        open_ = np.flatnonzero(np.isfinite(x))
+        for _ in range(_POLISHES):
+            if not open_.size:
+                break
+            here = x[open_]
+            around = self.at(np.concatenate([here, here - _NUDGE, here + _NUDGE]), np.tile(open_, 3), with_top=True)
+            rows = np.stack([around.y, around.p, around.t, around.top]).reshape(4, 3, open_.size)
+            at, below, above = rows[:, 0], rows[:, 1], rows[:, 2]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                by_log = np.where(np.isnan(below[0]), (above - at) / _NUDGE, (above - below) / (2 * _NUDGE))
+                rise = self.distance[open_] * np.tan(self.angle[open_]) - self.drop[open_]
+                change = (rise - at[0]) / by_log[0]
+                _, slope, time, apex = at + change * by_log
+                speed = np.exp(here + change)
+                figures[:, open_] = speed, slope, time, apex, -slope / by_log[0], 1 / by_log[0]
+            x[open_] = here + np.clip(np.nan_to_num(change), -0.3, 0.3)
+            open_ = open_[np.abs(change) > _SMALL]
+        figures[:, open_] = np.nan
+        return figures
 
 
 def _secant_slope(

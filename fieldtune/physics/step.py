@@ -12,7 +12,7 @@ from fieldtune.physics.forces import Forces
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-TOLERANCE = 2e-5
+TOLERANCE = 8e-6
 """Height error (m) a step may add at the target by its own estimate, usually far above the true error."""
 
 _STEEPEST = 1e3
@@ -35,7 +35,7 @@ class Step:
         self._values, self._slopes = np.empty((STAGES, 2, n)), np.empty((STAGES, 2, n))
         self._values[0, 0], self._values[0, 1] = now.p, now.r
         self._derive(0)
-        self.length = forces.first_step(left) if length is None else length
+        self.length = forces.first_step(left, self._slopes[0, 0]) if length is None else length
         flat = self._slopes.reshape(STAGES, 2 * n)
         for stage, weights in enumerate(STAGE_WEIGHTS, start=1):
             value = self._values[stage]

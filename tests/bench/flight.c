@@ -125,8 +125,9 @@ static void one(const Body *b, double speed, double elevation, double spin_ratio
         Forces f = forces(b, spin, scale, p, r);
         P[0] = p, R[0] = r, DP[0] = f.dp, DR[0] = f.dr;
         if (step == 0) {
-            double turn = fabs(f.lift) * f.steep * f.steep;
-            h = fmin(left, spin != 0 ? 1.0 / ((fabs(f.drag) + turn) * f.steep) : 1.2 / (f.drag * f.steep));
+            double air = fabs(f.drag) + fabs(f.lift) * f.steep * f.steep;
+            double safe = fmin(1.1 / (air * f.steep), 0.87 * pow(air * pow(fabs(f.dp), 7) + 1e-30, -1.0 / 9));
+            h = left / ceil(left / safe);
         }
         for (int i = 1; i < STAGES; i++) {
             double dp = 0, dr = 0;

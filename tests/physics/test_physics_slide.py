@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from fieldtune.physics import slide
+from fieldtune.physics import roll, slide
 
 
 def test_coulomb_stop():
@@ -36,21 +36,44 @@ def test_with_air_drag():
 def test_ball_slides_then_rolls():
     """Solid sphere without spin: rolls at 5/7 v after 2 v/(7 mu g), 12 v^2/(49 mu g) (textbook, last digit)."""
     speed, friction = np.array([2.0, 5.0]), np.array([0.2, 0.1])
-    roll = slide.rolling_start(speed, friction)
-    np.testing.assert_allclose(roll.speed, 5 / 7 * speed, rtol=1e-14)
-    np.testing.assert_allclose(roll.time, [0.291347489, 1.456737447], atol=1e-9)
-    np.testing.assert_allclose(roll.distance, [0.499452839, 6.243160488], atol=1e-9)
+    begin = roll.rolling_start(speed, friction)
+    np.testing.assert_allclose(begin.speed, 5 / 7 * speed, rtol=1e-14)
+    np.testing.assert_allclose(begin.time, [0.291347489, 1.456737447], atol=1e-9)
+    np.testing.assert_allclose(begin.distance, [0.499452839, 6.243160488], atol=1e-9)
 
 
 def test_ball_never_stops_without_rolling_resistance():
-    assert np.isinf(slide.roll_stop_distance(2.0, 0.2, 0.0))
-    assert np.isfinite(slide.roll_stop_distance(2.0, 0.2, 0.02))
+    assert np.isinf(roll.roll_stop_distance(2.0, 0.2, 0.0))
+    assert np.isfinite(roll.roll_stop_distance(2.0, 0.2, 0.02))
 
 
 def test_ball_needed_speed_is_the_inverse():
     speed = np.array([0.5, 1.0, 2.0, 4.0])
-    stop = slide.roll_stop_distance(speed, 0.3, 0.02, 0.01, 0.005)
-    np.testing.assert_allclose(slide.roll_needed_speed(stop, 0.3, 0.02, 0.01, 0.005), speed, rtol=1e-9)
+    stop = roll.roll_stop_distance(speed, 0.3, 0.02, 0.01, 0.005)
+    np.testing.assert_allclose(roll.roll_needed_speed(stop, 0.3, 0.02, 0.01, 0.005), speed, rtol=1e-9)
+
+
+def test_ball_against_an_integration():
+    """Coulomb friction turning the ball, then rolling with 7/5 of its mass: stepped by scipy at 1e-10."""
+    speed, friction, rolling, slope, drag, g = 3.0, 0.25, 0.03, 0.02, 0.02, 9.80665
+
+    def sliding(_, state):
+        return (state[1], -g * (friction * math.cos(slope) + math.sin(slope)), 2.5 * friction * g * math.cos(slope))
+
+    def grips(_, state):
+        return state[1] - state[2]
+
+    def rolls(_, state):
+        v = state[1]
+        return (v, -5 / 7 * (g * (rolling * math.cos(slope) + math.sin(slope)) + drag * v * v))
+
+    grips.terminal = True
+    first = solve_ivp(sliding, (0, 10), [0.0, speed, 0.0], rtol=1e-10, atol=1e-12, events=grips)
+    rest = solve_ivp(rolls, (0, 1.0), first.y_events[0][0][:2], rtol=1e-10, atol=1e-12)
+    distance, left, time = rest.y[0, -1], rest.y[1, -1], first.t_events[0][0] + 1.0
+    floor = (friction, rolling, slope, drag)
+    assert float(roll.roll_speed_at(speed, distance, *floor)) == pytest.approx(left, rel=1e-8)
+    assert float(roll.roll_time_to(speed, distance, *floor)) == pytest.approx(time, rel=1e-8)
 
 
 def test_downhill_never_stops():
