@@ -117,10 +117,10 @@ def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str
     if not aim.reachable or aim.setpoint.value is None:
         nearest = f"; nearest that works: {words.metres(aim.nearest_m)}" if aim.nearest_m is not None else ""
         return f"Not reachable from {words.metres(desk.place.distance_m)}{nearest}. Move, then press d"
-    thing = words.what_turns(robot)
+    thing, order = words.what_turns(robot), words.order(robot)
     wanted = words.setpoint(aim.setpoint.value, robot)
     if live.setpoint is not None and _verdict(live.setpoint, aim, robot) != ": good":
-        return f"Set the {thing} to {wanted}" + (": press g" if sim else " in the robot program")
+        return f"{order} {wanted}" + (": press g" if sim else " in the robot program")
     value = words.readback(live, robot)
     held = live.setpoint if live.setpoint is not None else aim.setpoint.value
     if value is not None and not words.near(value, held, robot):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
+import sys
 import time
 from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
@@ -29,6 +31,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LOOKS_PER_SECOND = 12
+PAUSE_S = 0.08
+"""Before new advice is worked out: the key that asked for it is painted first, and held keys ask once."""
 STALE_S = 15.0
 """How long a line of news stays."""
 REDRAW_S = 0.4
@@ -54,6 +58,11 @@ class Console(App[None]):
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
+        # Before the style sheet is read for the first time, so that it is read once.
+        for theme in palette.themes():
+            self.register_theme(theme)
+        self.set_reactive(App.theme, palette.DARK)
+        self.stylesheet.set_variables(self.get_css_variables())
         self.robot, self.session, self.monitor, self.sim = robot, session, monitor, sim
         self.desk = Desk(robot)
         self.backroom, self.slow_room = Backroom(), Backroom()
@@ -61,6 +70,7 @@ class Console(App[None]):
         self.live: Live = monitor.snapshot()
         self.shots: tuple[Shot, ...] = ()
         self.epoch: int | None = None
+        self.failed: FieldtuneError | None = None
         self.picture: ArcPicture | None = None
         self.picture_now: ArcPicture | None = None
         self.odds_now: tuple[float, float] | None = None
@@ -75,22 +85,28 @@ class Console(App[None]):
         self.lesson = 0
         self._launch: tuple[float, float] | None = None
 
+    def get_default_screen(self) -> MainScreen:
+        """The main screen lies under all others."""
+        return MainScreen()
+
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our colour names for themes that aren't ours."""
         return palette.defaults()
 
     def on_mount(self) -> None:
-        """Themes, first screen, the timer, and the first question to the back room after the first paint."""
-        for theme in palette.themes():
-            self.register_theme(theme)
-        self.theme = palette.DARK
-        self.push_screen(MainScreen())
+        """The caution where it wasn't seen yet, the timer, and after the first paint the line and the back room."""
         if self.session.recall(CAUTION_KEY) is None:
             self.push_screen(CautionScreen(), self._understood)
         self.set_interval(1 / LOOKS_PER_SECOND, self.look)
         self.call_after_refresh(self._begin)
 
     def _begin(self) -> None:
+        try:
+            self.monitor.start()
+        except FieldtuneError as error:
+            self.failed = error
+            self.exit(return_code=error.exit_code)
+            return
         self.look()
         self.reload_shots()
         gc.collect()
@@ -128,9 +144,13 @@ class Console(App[None]):
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
         self.moved()
         self._draw_readback(live)
-        screen = self.screen
+        self.show()
+
+    def show(self) -> None:
+        """Bring the screen up to date at once: after a key, or when an answer arrives between two looks."""
+        screen = self.screen if self.is_running and self.screen_stack else None
         if isinstance(screen, Board) and screen.ready:
-            screen.tick(live)
+            screen.tick(self.live)
 
     def flown(self) -> float | None:
         """How far along its path the launched element is drawn, 0..1; ``None`` when none is under way."""
@@ -148,6 +168,7 @@ class Console(App[None]):
         self._said_at = self.clock()
         line = words.printable(text.replace("\n", " "))
         self.news = (("✗ ", "bold $bad"), (line, "$bad")) if bad else ((line, "$ink"),)
+        self.show()
 
     # asking the back room
 
@@ -188,12 +209,14 @@ class Console(App[None]):
                 self.begin(self._advise(place, told, same and desk.aim is not None), "advice")
 
     async def _advise(self, distance: float, told: float | None, only_odds: bool) -> None:
+        await asyncio.sleep(PAUSE_S)
         desk, name = self.desk, self.desk.target.name
         if not only_odds:
             aim = await self.ask("The recommendation", self.session.aim, distance, desk.battery_v, name)
             if aim is None:
                 return
             self._take(aim)
+            self.show()
             if aim.setpoint.value is not None:
                 self.picture = await self.ask(
                     "The picture", self.session.picture, distance, aim.setpoint.value, desk.battery_v, name
@@ -237,6 +260,7 @@ class Console(App[None]):
         read = await self.ask("Reading the log", lambda: (self.session.shots(), self.session.epoch))
         if read is not None:
             self.shots, self.epoch = read
+            self.show()
 
     # changing things
 
@@ -269,6 +293,7 @@ class Console(App[None]):
             self.say(str(error), bad=True)
             return
         self.keeping = True
+        self.show()
         fields = {
             "result": result, "miss_m": miss_m, "side_m": side_m,
             "speed": shot.speed, "battery_v": shot.battery_v, "target": self.desk.target.name,
@@ -336,7 +361,7 @@ class Console(App[None]):
 
     def action_view(self, name: str) -> None:
         """Open one of the other views."""
-        view = views.BY_NAME[name]
+        view = views.view(name)
         if isinstance(self.screen, view):
             return
         self._to_main()
@@ -348,7 +373,7 @@ class Console(App[None]):
         self.look()
 
     def _to_main(self) -> None:
-        while len(self.screen_stack) > 2:
+        while len(self.screen_stack) > 1:
             self.pop_screen()
 
     def action_sunlight(self) -> None:
@@ -363,10 +388,15 @@ class Console(App[None]):
 def run(robot: Robot, session: Session, monitor: Monitor, sim: bool = False) -> None:
     """Open the console on a started or startable monitor and stay until it is left.
 
-    The monitor is started here and stopped at the end; the session stays the caller's to close.
+    The monitor is started after the first paint and stopped at the end; the session stays the caller's to close.
+    Raises ``FieldtuneError`` when the monitor can't be started.
     """
-    monitor.start()
+    # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
+    sys.setswitchinterval(0.0005)
+    console = Console(robot, session, monitor, sim)
     try:
-        Console(robot, session, monitor, sim).run()
+        console.run()
     finally:
         monitor.stop()
+    if console.failed is not None:
+        raise console.failed

@@ -89,7 +89,7 @@ class Board(Screen[None]):
     def _too_small(self, live: Live) -> list[Part]:
         desk, robot = self.console.desk, self.console.robot
         said = words.against(words.readback(live, robot), live.setpoint or desk.advised, robot)
-        advice = f"set {words.what_turns(robot)} to {words.setpoint(desk.advised, robot)}"
+        advice = f"{words.order(robot)} {words.setpoint(desk.advised, robot)}"
         if desk.advised is None:
-            advice = "no setpoint"
+            advice = "No setpoint yet"
         return [(f"{advice} ({said}).", "bold $act"), " Make the window larger: 80 × 21 or more."]

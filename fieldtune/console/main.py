@@ -89,19 +89,18 @@ class MainScreen(Resulting):
             return
         parts: list[Part] = [("From ", "$quiet"), (words.metres(place.distance_m), "bold $ink")]
         parts.append((f"  {place.words}", "$quiet"))
-        spots = [f"{n} {spot.name}".replace(" ", "\u00a0") for n, spot in enumerate(robot.spots[:9], 1)]
+        spots = [f"{n} {spot.name}" for n, spot in enumerate(robot.spots[:9], 1)]
         if spots and self.size.height >= 30:
-            parts.append(("\n" + "   ".join(spots), "$quiet"))
+            parts.append(("\n" + words.rows(spots, self.query_one("#place").size.width), "$quiet"))
         self.query_one("#place", Plate).put(*parts)
 
     def _setpoint(self, live: Live) -> None:
         desk, robot = self.console.desk, self.console.robot
-        thing, aim = words.what_turns(robot), desk.aim
-        verb = {"wheel": "Set the wheel to", "drive": "Set the drive to"}.get(thing, f"Draw the {thing} to")
+        aim = desk.aim
         window = ""
         if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
             window = f"Good: {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
-        self.query_one("#set-words", Plate).put((verb, "bold $act"))
+        self.query_one("#set-words", Plate).put((words.order(robot), "bold $act"))
         self.query_one("#window", Plate).put((window, "$quiet"))
         big = self.query_one("#big", BigNumber)
         big.put(words.number(desk.advised, robot), robot.setpoint.unit if desk.advised is not None else "")
@@ -123,7 +122,9 @@ class MainScreen(Resulting):
         else:
             low, high = aim.hit_probability_90 or (None, None)
             gauge.put((0.0, 1.0), low, high, aim.hit_probability)
-        self.query_one("#chance-now", Plate).put(*advice.chance_now(self.console.odds_now, self.console.robot))
+        now = self.query_one("#chance-now", Plate)
+        now.put(*advice.chance_now(self.console.odds_now, self.console.robot))
+        now.display = bool(now.plain) and self.size.height >= 36
 
     def _shots(self, shots: tuple[Shot, ...]) -> list[Part]:
         plate = self.query_one("#shots")
@@ -172,6 +173,7 @@ class MainScreen(Resulting):
         """Nearer or further by a little."""
         self.console.desk.step(by_m)
         self.console.moved()
+        self.console.show()
 
     def action_target(self) -> None:
         """The robot's next target."""

@@ -36,7 +36,7 @@ def body_length(robot: Robot) -> float:
 def frame(scene: Scene, rows: int, columns: int) -> View:
     """The scale at which everything fits, floor at the bottom, one scale for both axes."""
     robot, target = scene.robot, scene.target
-    back = body_length(robot) + 0.08
+    back = max(body_length(robot) - _front(robot) + 0.05, 0.08)
     distance = scene.distance_m or 1.0
     right = distance + max(target.opening) / 2 + 0.15
     top = max(robot.launcher.exit_height + 0.15, target.height + _rise(target) + 0.1)
@@ -94,22 +94,36 @@ def _robot(canvas: Canvas, view: View, robot: Robot) -> None:
     """A box on two ground wheels, and the launcher at its exit."""
     launcher, length = robot.launcher, body_length(robot)
     height = launcher.exit_height
-    top, low = max(0.7 * height, 0.03), min(0.04, 0.3 * height)
-    box_x, box_y = np.array([-length, -0.03, -0.03, -length, -length]), np.array([low, low, top, top, low])
-    canvas.line(ROBOT, view.column(box_x), view.row(box_y))
-    for x in (-0.85 * length, -0.03 - 0.15 * length):
+    top, low = max(0.75 * height, 0.03), min(0.04, 0.3 * height)
+    front = _front(robot)
+    top = min(top, max(0.03, _pivot(robot)[1])) if launcher.arm is not None else top
+    box_x = front - np.array([length - 0.03, 0.0, 0.0, length - 0.03, length - 0.03])
+    canvas.line(ROBOT, view.column(box_x), view.row(np.array([low, low, top, top, low])))
+    for x in (front - 0.82 * length, front - 0.15 * length):
         canvas.circle(ROBOT, float(view.column(x)), float(view.row(low / 2 + 0.02)), 0.03 * view.dots_per_m)
-    post = np.array([-0.3 * length, -0.3 * length])
-    canvas.line(ROBOT, view.column(post), view.row(np.array([top, 0.9 * height])), gap=2)
     along = np.array([math.cos(launcher.exit_angle), math.sin(launcher.exit_angle)])
     if launcher.flywheel is not None:
         _wheels(canvas, view, robot, along)
     elif launcher.arm is not None:
-        pivot = np.array([along[1], -along[0]]) * launcher.arm.arm_length + (0.0, height)
+        pivot = _pivot(robot)
+        canvas.circle(ROBOT, float(view.column(pivot[0])), float(view.row(pivot[1])), 1.5)
         canvas.line(ROBOT, view.column(np.array([pivot[0], 0.0])), view.row(np.array([pivot[1], height])))
     else:
         tail = -0.25 * along
         canvas.line(ROBOT, view.column(np.array([tail[0], 0.0])), view.row(np.array([height + tail[1], height])))
+
+
+def _pivot(robot: Robot) -> tuple[float, float]:
+    """Where the arm turns: it comes over from behind, so that its tip stands behind and above the pivot at release."""
+    launcher = robot.launcher
+    length = launcher.arm.arm_length if launcher.arm is not None else 0.0
+    angle = launcher.exit_angle
+    return length * math.sin(angle), launcher.exit_height - length * math.cos(angle)
+
+
+def _front(robot: Robot) -> float:
+    """Where the box ends in front, metres from the exit: behind it, or under an arm's pivot."""
+    return -0.03 if robot.launcher.arm is None else _pivot(robot)[0] + 0.1
 
 
 def _wheels(canvas: Canvas, view: View, robot: Robot, along: np.ndarray) -> None:

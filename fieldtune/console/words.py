@@ -86,6 +86,12 @@ def what_turns(robot: Robot) -> str:
     return robot.launcher.kind
 
 
+def order(robot: Robot) -> str:
+    """What to do with a setpoint: ``Set the wheel to``, ``Draw the striker to``."""
+    verb = "Set" if robot.launcher.kind == "flywheel" else "Draw"
+    return f"{verb} the {what_turns(robot)} to"
+
+
 def moving(live: Live, robot: Robot) -> bool:
     """Whether something stored or spinning is there: a turning wheel, a drawn spring."""
     if robot.launcher.kind == "flywheel":
@@ -150,6 +156,17 @@ def shot_state(shot: Shot) -> str:
 def shorten(text: str, width: int) -> str:
     """Text cut to a width, the cut shown."""
     return text if len(text) <= width else text[: max(0, width - 1)] + "…"
+
+
+def rows(pieces: list[str], width: int, gap: str = "   ") -> str:
+    """Pieces side by side in as many rows as they need; none is broken across rows."""
+    lines: list[str] = []
+    for piece in pieces:
+        if lines and len(lines[-1]) + len(gap) + len(piece) <= width:
+            lines[-1] += gap + piece
+        else:
+            lines.append(shorten(piece, max(1, width)))
+    return "\n".join(lines)
 
 
 def printable(text: str) -> str:

@@ -85,11 +85,13 @@ def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] 
         app.say("")
         for key in keys:
             await pilot.press(key)
-        before = ""
-        while before != (text := screen_text(app)):
-            before = text
+        same = 0
+        while same < 6:  # painting follows a look by a little; a screen counts once it has stayed as it is
+            before, same = text, same + 1
             app.look()
-            await pilot.pause()
+            await pilot.pause(0.02)
+            text = screen_text(app)
+            same = same if text == before else 0
 
     drive(Console(robot, session, ScriptedLine(**line)), script, size)  # type: ignore[arg-type]
     path = SCREENS / f"{name}-{size[0]}x{size[1]}.txt"

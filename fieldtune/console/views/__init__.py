@@ -1,22 +1,24 @@
-"""The other views, one key each; Esc leads back from all of them."""
+"""The other views, one key each; Esc leads back from all of them. Each is imported when it is first opened."""
 
 from __future__ import annotations
 
-from fieldtune.console.board import Board
-from fieldtune.console.views.battery import BatteryView
-from fieldtune.console.views.help import HelpView
-from fieldtune.console.views.known import KnownView
-from fieldtune.console.views.line import LineView
-from fieldtune.console.views.plan import PlanView
-from fieldtune.console.views.sizes import SizesView
-from fieldtune.console.views.wheel import WheelView
+from importlib import import_module
 
-BY_NAME: dict[str, type[Board]] = {
-    "battery": BatteryView,
-    "help": HelpView,
-    "known": KnownView,
-    "line": LineView,
-    "plan": PlanView,
-    "sizes": SizesView,
-    "wheel": WheelView,
+from fieldtune.console.board import Board
+
+_CLASSES = {
+    "battery": "BatteryView",
+    "help": "HelpView",
+    "known": "KnownView",
+    "line": "LineView",
+    "plan": "PlanView",
+    "sizes": "SizesView",
+    "wheel": "WheelView",
 }
+NAMES = tuple(_CLASSES)
+
+
+def view(name: str) -> type[Board]:
+    """The view of that name, as its key's action gives it."""
+    found: type[Board] = getattr(import_module(f"fieldtune.console.views.{name}"), _CLASSES[name])
+    return found

@@ -1,0 +1,210 @@
+"""The console against the least that Textual can do on the same machine in the same run: ratios, not times.
+
+Baselines are minimal Textual programs written here; both sides run on a real pseudo-terminal.
+"""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import statistics
+import subprocess
+import sys
+import threading
+import time
+import tty
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+
+import numpy as np
+import pytest
+from rich.style import Style
+
+from fieldtune.aim.results import ArcPicture
+from fieldtune.console.arc import paint
+from fieldtune.console.scene import Scene, draw_flight
+from fieldtune.robot import load_robot
+
+pytestmark = pytest.mark.bench
+
+MINIMAL = """
+from textual.app import App
+from textual.widgets import Label
+class Minimal(App):
+    def compose(self):
+        yield Label("Heron, practice build")
+Minimal().run()
+"""
+
+# Plain labels refreshed twenty times a second while a thread takes in a thousand samples a second.
+PLAIN_LABELS = """
+import os
+os.environ["TEXTUAL_FPS"] = "120"
+import gc, threading, time
+from collections import deque
+from textual.app import App
+from textual.widgets import Label
+samples = deque(maxlen=1000)
+def feed():
+    number = 0
+    while True:
+        for _ in range(5):
+            samples.append(b"$t_ms=%d,wheel_counts=%d" % (number, number))
+            number += 1
+        time.sleep(0.005)
+class Plain(App):
+    BINDINGS = [("up", "step(5)", "up"), ("down", "step(-5)", "down"), ("q", "quit", "quit")]
+    at = 200
+    def compose(self):
+        yield Label("From 2.00 m", id="place")
+        for number in range(8):
+            yield Label("0", id=f"label{number}")
+    def on_mount(self):
+        threading.Thread(target=feed, daemon=True).start()
+        self.set_interval(1 / 20, self.look)
+        gc.collect(); gc.freeze()
+    def look(self):
+        for number in range(8):
+            self.query_one(f"#label{number}", Label).update(f"{len(samples)} {time.monotonic():.2f}")
+    def action_step(self, by):
+        self.at += by
+        self.query_one("#place", Label).update(f"From {self.at / 100:.2f} m")
+Plain().run()
+"""
+
+CONSOLE = """
+from fieldtune import Session, load_robot
+from fieldtune.console import run
+from fieldtune.link import Monitor
+robot = load_robot("heron")
+session = Session(robot, None)
+session.remember("caution understood", "yes")
+run(robot, session, Monitor(robot, {port!r}))
+"""
+
+
+@contextmanager
+def thousand_lines_a_second() -> Iterator[str]:
+    """A device on which a robot's line arrives a thousand times a second; gives its path."""
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    os.set_blocking(master, False)
+    over = threading.Event()
+
+    def feed() -> None:
+        number = 0
+        while not over.wait(0.005):
+            for _ in range(5):
+                number += 1
+                line = f"t_ms={number},wheel_counts={number * 2},battery_mv=12600,distance_mm=2000,setpoint=1400\n"
+                with suppress(BlockingIOError):
+                    os.write(master, line.encode())
+
+    threading.Thread(target=feed, daemon=True).start()
+    try:
+        yield os.ttyname(slave)
+    finally:
+        over.set()
+        time.sleep(0.02)
+        os.close(slave)
+        os.close(master)
+
+
+@contextmanager
+def program(code: str) -> Iterator[int]:
+    """Runs the code on a pseudo-terminal of 120 x 40; gives the terminal's other end."""
+    master, slave = pty.openpty()
+    env = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "120", "LINES": "40", "OPENBLAS_NUM_THREADS": "1"}
+    running = subprocess.Popen([sys.executable, "-c", code], stdin=slave, stdout=slave, stderr=slave, env=env)
+    os.close(slave)
+    try:
+        yield master
+    finally:
+        running.kill()
+        running.wait(10)
+        os.close(master)
+
+
+def seconds_until(master: int, wanted: bytes, most: float = 60.0) -> float:
+    """Time until the terminal was sent these bytes."""
+    begun = time.perf_counter()
+    heard = b""
+    while wanted not in heard:
+        left = most - (time.perf_counter() - begun)
+        assert left > 0, f"never saw {wanted!r} in {heard[-2000:]!r}"
+        if select.select([master], [], [], left)[0]:
+            heard = heard[-4096:] + os.read(master, 65536)
+    return time.perf_counter() - begun
+
+
+def first_paint(code: str) -> float:
+    """Seconds from starting the interpreter to the first text on the terminal."""
+    with program(code) as master:
+        return seconds_until(master, b"Heron, practice build")
+
+
+def test_first_paint_takes_at_most_half_as_long_again_as_the_least_app() -> None:
+    ours, least = [], []
+    for _ in range(5):
+        least.append(first_paint(MINIMAL))
+        ours.append(first_paint(CONSOLE.format(port="sim://heron?seed=7")))
+    ratio = statistics.median(ours) / statistics.median(least)
+    print(f"\nfirst paint {statistics.median(ours):.3f} s, minimal app {statistics.median(least):.3f} s, {ratio:.2f}x")
+    assert ratio <= 1.5
+
+
+def key_times(code: str, ready: bytes, presses: int) -> list[float]:
+    """Seconds from a key to its paint, at uneven moments."""
+    uneven = np.random.default_rng(3)
+    with program(code) as master:
+        seconds_until(master, ready)
+        drain(master, 3.0)
+        taken = []
+        for number in range(presses):
+            drain(master, float(uneven.uniform(0.05, 0.2)))
+            up = number % 2 == 0
+            os.write(master, b"\x1b[A" if up else b"\x1b[B")
+            taken.append(seconds_until(master, b"2.05 m" if up else b"2.00 m"))
+        return taken
+
+
+def drain(master: int, seconds: float) -> None:
+    """Read and forget what is sent for a while."""
+    end = time.perf_counter() + seconds
+    while (left := end - time.perf_counter()) > 0:
+        if select.select([master], [], [], left)[0]:
+            os.read(master, 65536)
+
+
+def test_key_to_paint_with_a_thousand_samples_a_second() -> None:
+    plain = key_times(PLAIN_LABELS, b"From", 120)
+    with thousand_lines_a_second() as port:
+        ours = key_times(CONSOLE.format(port=port), b"samples/s", 120)
+    ratio = statistics.median(ours) / statistics.median(plain)
+    worst = float(np.quantile(ours, 0.99))
+    print(
+        f"\nkey to paint: median {1000 * statistics.median(ours):.1f} ms (plain labels "
+        f"{1000 * statistics.median(plain):.1f} ms, {ratio:.2f}x), 99 % {1000 * worst:.0f} ms "
+        f"(plain {1000 * float(np.quantile(plain, 0.99)):.0f} ms)"
+    )
+    assert ratio <= 1.5
+    assert worst < 0.1
+
+
+def test_arc_redraw() -> None:
+    robot = load_robot("heron")
+    x = np.linspace(0.0, 3.0, 120)
+    y = 0.38 + 1.28 * x - 0.37 * x**2
+    picture = ArcPicture(x, y, y * 0.95, y * 1.05, x, None, None)
+    styles = {layer: Style(color=f"color({layer + 16})") for layer in range(8)}
+    tints = {1: Style(bgcolor="color(23)"), 2: Style(bgcolor="color(236)")}
+    taken = []
+    for number in range(60):
+        scene = Scene(robot, robot.target(), 2.6, picture, picture, flown=number / 60)
+        begun = time.process_time()
+        strips = paint(draw_flight(scene, 30, 100), styles, tints)
+        taken.append(time.process_time() - begun)
+        assert len(strips) == 30
+    print(f"\narc redraw at 100 x 30: {1000 * statistics.median(taken):.1f} ms of CPU")
+    assert statistics.median(taken) < 0.016
