@@ -8,12 +8,13 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from fieldtune import entries
-from fieldtune.records import BatteryReading, Epoch, Shot
+from fieldtune.records import BatteryReading, Epoch, Mark, Shot
 from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
@@ -229,6 +230,26 @@ class Session:
     def epochs(self) -> tuple[Epoch, ...]:
         """All epochs with their labels."""
         return self.store.epochs()
+
+    def take_in(
+        self,
+        shots: Sequence[Shot],
+        epochs: Sequence[Epoch],
+        origin: str,
+        marks: Sequence[Mark] = (),
+        batteries: Sequence[BatteryReading] = (),
+        present: str | None = None,
+    ) -> tuple[int, int]:
+        """Takes in shots kept elsewhere, all or none; returns how many shots and marks were new (told by their uid).
+
+        ``present``: uid of the epoch in which a log that is still empty goes on.
+        """
+        self._claim()
+        return self.store.insert_foreign(shots, marks, epochs, origin, batteries, present)
+
+    def now(self) -> datetime:
+        """The present moment by the session's clock."""
+        return self.store.now()
 
     # -- batteries and small things -----------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fieldtune.errors import OutputError
+from fieldtune.files import write_whole
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -92,16 +92,9 @@ def percent(value: float | None) -> str:
     return "-" if value is None else f"{100 * value:.0f} %"
 
 
-def write(path: Path, content: str | bytes, *, force: bool) -> None:
-    """Writes an output file; one that is there is kept unless ``force``. Raises ``OutputError``."""
-    data = content.encode() if isinstance(content, str) else content
-    try:
-        with path.open("wb" if force else "xb") as file:
-            file.write(data)
-    except FileExistsError as error:
-        raise OutputError(f"{path}: is there already; give another name, or --force to write over it") from error
-    except OSError as error:
-        raise OutputError(f"{path}: can't be written ({error.strerror or error})") from error
+def write(path: Path | str, content: str | bytes, *, force: bool) -> None:
+    """Writes an output file, whole or not at all; what is there is kept unless ``force``. Raises ``OutputError``."""
+    write_whole(path, content, force=force)
 
 
 def _is_number(cell: str) -> bool:

@@ -1,27 +1,22 @@
-"""Commands for what leaves the tool: table."""
+"""Commands for what leaves the tool as a table: table, in text, CSV, JSON, source, or as one formula."""
 
 from __future__ import annotations
 
 import argparse
-import csv
-import dataclasses
-import io
-import json
-from collections.abc import Sequence
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aiming, parsing
-from fieldtune.commands.output import columns, number, percent, plain, setpoint_words, write
+from fieldtune.commands.output import columns, give, number, percent, record, setpoint_words, write
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
-    from fieldtune.aim.results import TableRow
-    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
+    from fieldtune.share.fit import FormulaFit
 
 _MOST_ROWS = 2000
-_LANGUAGES = ("java", "cpp", "python")
+_STEP_M = 0.1
+_SOURCES = ("java", "cpp", "python")
 
 
 def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
@@ -30,21 +25,28 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
     parsing.add_robot(table)
     parsing.add_quantity(table, "--from", "D", "LENGTH", "nearest distance", required=True, dest="nearest")
     parsing.add_quantity(table, "--to", "D", "LENGTH", "farthest distance", required=True, dest="farthest")
-    parsing.add_quantity(table, "--step", "D", "LENGTH", "between one row and the next", required=True)
-    table.add_argument("--format", choices=("text", "csv", "json", *_LANGUAGES), default="text", help="text otherwise")
-    _add_out(table)
+    parsing.add_quantity(table, "--step", "D", "LENGTH", "between one row and the next; 10 cm if not given")
+    form = table.add_mutually_exclusive_group()
+    form.add_argument(
+        "--format", choices=("text", "csv", "json", *_SOURCES), default="text", help="java, cpp, python: source"
+    )
+    form.add_argument(
+        "--fit", choices=("quadratic", "cubic"), help="one formula instead of the table, and what it costs"
+    )
+    add_out(table, required=False)
     aiming.add_battery(table)
     aiming.add_target(table)
 
 
-def _add_out(parser: argparse.ArgumentParser, *, required: bool = False) -> None:
-    parser.add_argument("--out", metavar="FILE", type=Path, required=required, help="the file to write")
-    parser.add_argument("--force", action="store_true", help="write over a file of that name")
+def add_out(parser: argparse.ArgumentParser, *, required: bool, words: str = "file to write to") -> None:
+    """Where a file goes, and whether one that is there may be lost."""
+    parser.add_argument("--out", metavar="FILE", required=required, type=Path, help=words)
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
 
 
 def _distances(args: argparse.Namespace) -> list[float]:
     """From the nearest to the farthest, both included where the step meets them; kept to a tenth of a millimetre."""
-    near, far, step = args.nearest, args.farthest, args.step
+    near, far, step = args.nearest, args.farthest, args.step if args.step is not None else _STEP_M
     if not (0 < near <= far <= 100):
         raise InputError(f"--from {near:g} m --to {far:g} m: expected 0 < from <= to <= 100 m")
     if step <= 0 or (far - near) / step > _MOST_ROWS:
@@ -55,24 +57,19 @@ def _distances(args: argparse.Namespace) -> list[float]:
 
 def _table(args: argparse.Namespace) -> None:
     distances = _distances(args)
+    if args.format in _SOURCES and args.json:
+        raise InputError(f"--json: prints the rows, --format {args.format} a source; choose one")
     with parsing.open_session(args) as session:
-        if args.format in _LANGUAGES:
-            from fieldtune.share.curve import curve
-            from fieldtune.share.sources import source
-
-            bent = curve(session, args.nearest, args.farthest, args.battery, args.target)
-            _put(args, source(bent, args.format, date.today().isoformat()))
-            return
-        robot, rows = session.robot, session.table(distances, args.battery, args.target)
-    if args.json or args.format == "json":
-        found = {"robot": robot.name, "unit": robot.setpoint.unit, "rows": rows}
-        _put(args, json.dumps(plain(found), allow_nan=False) + "\n")
-    else:
-        _put(args, _csv(rows) if args.format == "csv" else "\n".join(_text(robot, rows)) + "\n")
+        if args.format in _SOURCES:
+            _deliver(args, _source(session, args))
+        elif args.fit is not None:
+            _formula(session, args, distances)
+        else:
+            _rows(session, args, distances)
 
 
-def _put(args: argparse.Namespace, text: str) -> None:
-    """To standard output, or into the file that was asked for."""
+def _deliver(args: argparse.Namespace, text: str) -> None:
+    """Into the file that was asked for, or to standard output."""
     if args.out is None:
         print(text, end="")
     else:
@@ -80,19 +77,64 @@ def _put(args: argparse.Namespace, text: str) -> None:
         print(f"{args.out}: written")
 
 
-def _text(robot: Robot, rows: Sequence[TableRow]) -> list[str]:
+def _rows(session: Session, args: argparse.Namespace, distances: list[float]) -> None:
+    from fieldtune.share.tables import csv_text, json_text
+
+    robot, rows = session.robot, session.table(distances, args.battery, args.target)
+    if args.format == "csv" and not args.json:
+        _deliver(args, csv_text(rows))
+        return
+    if args.json or args.format == "json":
+        _deliver(args, json_text(robot, rows))
+        return
     shown = [
         (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.low),
          setpoint_words(robot, row.high), percent(row.hit_probability))
         for row in rows
     ]  # fmt: skip
-    return [f"{robot.name}:", *columns(("distance (m)", "setpoint", "from", "to", "scores"), shown)]
+    text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "from", "to", "scores"), shown)]
+    _deliver(args, "".join(f"{line}\n" for line in text))
 
 
-def _csv(rows: Sequence[TableRow]) -> str:
-    """Rows as RFC 4180 text; unknown is empty."""
-    page = io.StringIO()
-    lines = csv.writer(page)
-    lines.writerow(field.name for field in dataclasses.fields(rows[0]))
-    lines.writerows(dataclasses.astuple(row) for row in rows)
-    return page.getvalue()
+def _source(session: Session, args: argparse.Namespace) -> str:
+    from fieldtune.share.curve import curve
+    from fieldtune.share.sources import class_name_for, source
+    from fieldtune.share.when import today
+
+    named = class_name_for(args.out.stem) if args.format == "java" and args.out is not None else None
+    made = curve(session, args.nearest, args.farthest, args.battery, args.target)
+    return source(made, args.format, today(session), named)
+
+
+def _formula(session: Session, args: argparse.Namespace, distances: list[float]) -> None:
+    from fieldtune.share.fit import fit
+
+    found = fit(session, args.fit, distances, args.battery, args.target)
+    if args.out is not None and not args.json:
+        _deliver(args, "".join(f"{line}\n" for line in _formula_words(session, found)))
+    else:
+        give(args, record(found), _formula_words(session, found))
+
+
+def _formula_words(session: Session, found: FormulaFit) -> list[str]:
+    robot, unit = session.robot, found.unit
+    terms = [f"{c:+.8g}" + (" d" if k == 1 else f" d^{k}" if k else "") for k, c in enumerate(found.coefficients)]
+    harmless = "nowhere: use the table instead"
+    if found.harmless_m is not None:
+        harmless = f"from {found.harmless_m[0]:.2f} to {found.harmless_m[1]:.2f} m"
+    lines = [
+        f"{robot.name}: setpoint in {unit} = {' '.join(terms).lstrip('+')}",
+        f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; outside of it the formula is wrong",
+        f"  worst error    {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
+        f"  worst loss     {100 * found.worst_loss:.1f} % points of hit probability at {found.worst_loss_at_m:.2f} m",
+        f"  harmless       {harmless} (loses at most {100 * found.harmless_loss:.0f} % points)",
+    ]
+    if found.no_air_worst_error is not None:
+        lines.append(f"  without air    a parabola is off by up to {setpoint_words(robot, found.no_air_worst_error)}")
+    shown = [
+        (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.formula),
+         percent(row.hit_probability), percent(row.formula_hit_probability), setpoint_words(robot, row.no_air))
+        for row in found.rows
+    ]  # fmt: skip
+    head = ("distance (m)", "setpoint", "formula", "scores", "formula scores", "parabola")
+    return [*lines, *(f"  {line}" for line in columns(head, shown))]

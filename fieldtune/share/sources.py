@@ -14,10 +14,20 @@ from fieldtune.share.curve import Curve
 from fieldtune.share.templates import CPP, JAVA, PYTHON
 
 LANGUAGES = ("java", "cpp", "python")
+_JAVA_WORDS = """
+abstract assert boolean break byte case catch char class const continue default do double else enum extends false final
+finally float for goto if implements import instanceof int interface long native new null package private protected
+public return short static strictfp super switch synchronized this throw throws transient true try void volatile while
+_ Math String record var yield
+"""
+"""Reserved words (Java Language Specification, section 3.9) and names that the class itself uses."""
 
 
-def source(curve: Curve, language: str, date: str) -> str:
-    """Source text in one of ``LANGUAGES``; ``date`` (ISO 8601) goes into its header. Raises ``InputError``."""
+def source(curve: Curve, language: str, date: str, class_name: str | None = None) -> str:
+    """Source text in one of ``LANGUAGES``; ``date`` (ISO 8601) goes into its header.
+
+    ``class_name``: of the Java class, which has to be called like its file. Raises ``InputError``.
+    """
     if language not in LANGUAGES:
         raise InputError(f"language {language!r}: expected one of {', '.join(LANGUAGES)}")
     template = {"java": JAVA, "cpp": CPP, "python": PYTHON}[language]
@@ -26,7 +36,7 @@ def source(curve: Curve, language: str, date: str) -> str:
     columns = 1 if language == "python" else 88
     names = _names(curve.robot)
     values = {
-        "class": names["class"],
+        "class": class_name or names["class"],
         "name": names["name"],
         "guard": names["guard"],
         "header": "\n".join(f"{comment}{line}".rstrip() for line in header(curve, date)),
@@ -42,6 +52,13 @@ def source(curve: Curve, language: str, date: str) -> str:
         wanted = (kind == "volts") == (curve.volts is not None)
         text = re.sub(rf"@if {kind}\n(.*?)@end\n", r"\1" if wanted else "", text, flags=re.S)
     return re.sub(r"@(\w+)@", lambda match: values[match[1]], text)
+
+
+def class_name_for(file_stem: str) -> str:
+    """The Java class that a file of that name has to hold; raises ``InputError`` where no class can be called so."""
+    if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", file_stem) or file_stem in _JAVA_WORDS.split():
+        raise InputError(f"{file_stem}.java: a Java file is called like its class; give a name such as Setpoint.java")
+    return file_stem
 
 
 def header(curve: Curve, date: str) -> list[str]:

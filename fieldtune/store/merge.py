@@ -6,20 +6,34 @@ import sqlite3
 from collections.abc import Iterable
 
 from fieldtune.errors import InputError
-from fieldtune.records import Epoch, Mark, Shot
+from fieldtune.records import BatteryReading, Epoch, Mark, Shot
+
+_MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target")
+"""What was confirmed of a shot, and so is the same in every copy."""
 
 
 def take_in(
-    db: sqlite3.Connection, shots: Iterable[Shot], marks: Iterable[Mark], epochs: Iterable[Epoch], origin: str
+    db: sqlite3.Connection,
+    shots: Iterable[Shot],
+    marks: Iterable[Mark],
+    epochs: Iterable[Epoch],
+    origin: str,
+    batteries: Iterable[BatteryReading] = (),
 ) -> tuple[int, int]:
     """Adds what isn't here yet, inside the caller's transaction; returns how many shots and marks were new.
 
     Epochs get numbers of their own here; the present epoch stays what it was. Raises ``InputError`` for a shot without
-    its epoch or a mark without its shot.
+    its epoch, a mark without its shot, and a shot that is here with other figures.
     """
     numbers = {epoch.epoch: _epoch_number(db, epoch, origin) for epoch in epochs}
     new_shots = sum(_take_shot(db, shot, numbers, origin) for shot in shots)
     new_marks = sum(_take_mark(db, mark) for mark in marks)
+    for reading in batteries:
+        db.execute(
+            "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)"
+            " ON CONFLICT (uid) DO NOTHING",
+            (reading.uid, reading.time, reading.label, reading.resistance_ohm, reading.rest_v),
+        )
     return new_shots, new_marks
 
 
@@ -37,9 +51,17 @@ def _epoch_number(db: sqlite3.Connection, epoch: Epoch, origin: str) -> int:
 def _take_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], origin: str) -> int:
     if shot.epoch not in numbers:
         raise InputError(f"{origin}: shot {shot.shot} belongs to epoch {shot.epoch}, which isn't in it; pack it again")
+    here = db.execute(f"SELECT {', '.join(_MEASURED)} FROM shots WHERE uid = ?", (shot.uid,)).fetchone()
+    if here is not None:
+        if tuple(here) != tuple(getattr(shot, name) for name in _MEASURED):
+            raise InputError(
+                f"{origin}: shot {shot.shot} is in the log already with other figures; one of the two was edited: "
+                "leave it out, or give it another uid"
+            )
+        return 0
     return db.execute(
         "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        " origin) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (uid) DO NOTHING",
+        " origin) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (shot.uid, shot.time, shot.distance_m, shot.setpoint, shot.result, numbers[shot.epoch], shot.miss_m,
          shot.side_m, shot.speed, shot.battery_v, shot.target, shot.origin or origin),
     ).rowcount  # fmt: skip

@@ -7,7 +7,7 @@ import threading
 import uuid
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal
 
@@ -22,7 +22,7 @@ _SHOTS = """
 SELECT s.*,
        EXISTS (SELECT 1 FROM marks m WHERE m.shot_uid = s.uid AND m.kind = 'undo') AS undone,
        (SELECT CASE m.kind WHEN 'exclude' THEN coalesce(m.reason, '') END FROM marks m
-         WHERE m.shot_uid = s.uid AND m.kind <> 'undo' ORDER BY m.time DESC, m.mark DESC LIMIT 1) AS excluded
+         WHERE m.shot_uid = s.uid AND m.kind <> 'undo' ORDER BY m.time DESC, m.uid DESC LIMIT 1) AS excluded
 FROM shots s
 """
 
@@ -47,6 +47,10 @@ class Store:
         self._empty: sqlite3.Connection | None = None
         if self.path and self.path.exists():
             self._db = open_file(self.path)
+
+    def now(self) -> datetime:
+        """The present moment by this log's clock."""
+        return self._clock()
 
     # -- shots ------------------------------------------------------------------------------------------------
 
@@ -134,15 +138,25 @@ class Store:
             return self._begin_epoch(db, label)
 
     def insert_foreign(
-        self, shots: Iterable[Shot], marks: Iterable[Mark], epochs: Iterable[Epoch], origin: str
+        self,
+        shots: Iterable[Shot],
+        marks: Iterable[Mark],
+        epochs: Iterable[Epoch],
+        origin: str,
+        batteries: Iterable[BatteryReading] = (),
+        present: str | None = None,
     ) -> tuple[int, int]:
-        """Takes in another copy's log; returns how many shots and marks were new here."""
+        """Takes in another copy's log, all of it or nothing; returns how many shots and marks were new here.
+
+        ``present``: uid of the epoch the other copy stands in; a log in which nothing happened yet goes on there.
+        """
         with self._writing() as db:
-            new = take_in(db, shots, marks, epochs, origin)
-            if not _get(db, "epoch"):  # nothing happened here yet: go on where the other copy stands
-                latest = db.execute("SELECT max(epoch) AS epoch FROM epochs").fetchone()["epoch"]
+            new = take_in(db, shots, marks, epochs, origin, batteries)
+            if not _get(db, "epoch"):
+                row = db.execute("SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1", (present,))
+                latest = row.fetchone()
                 if latest is not None:
-                    _set(db, "epoch", str(latest))
+                    _set(db, "epoch", str(latest["epoch"]))
             return new
 
     # -- batteries and other things kept ------------------------------------------------------------------------
@@ -233,10 +247,12 @@ class Store:
     ) -> Shot:
         shot = _find(db, number)
         last = db.execute("SELECT max(time) AS time FROM marks WHERE shot_uid = ?", (shot.uid,)).fetchone()["time"]
-        # Never before the mark it follows, even if the clock was set back: the last mark by time is the one that holds.
+        # Always after the mark it follows, even if the clock was set back: the last mark by time is the one that
+        # holds, in this copy and in any it is merged into.
+        time = self._now() if last is None else max(self._now(), _just_after(last))
         db.execute(
             "INSERT INTO marks (uid, shot_uid, kind, time, reason) VALUES (?, ?, ?, ?, ?)",
-            (_uid(), shot.uid, kind, max(self._now(), last or ""), reason),
+            (_uid(), shot.uid, kind, time, reason),
         )
         return _find(db, number)
 
@@ -250,7 +266,19 @@ class Store:
         return int(cursor.lastrowid or 0)
 
     def _now(self) -> str:
-        return self._clock().astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        return stamp(self._clock())
+
+
+def stamp(moment: datetime) -> str:
+    """A moment as the log writes it: UTC to the millisecond, so that later text is later in time."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _just_after(time: str) -> str:
+    try:
+        return stamp(datetime.fromisoformat(time) + timedelta(milliseconds=1))
+    except (ValueError, OverflowError):  # a time that no clock gave; text that sorts after it
+        return f"{time}+"
 
 
 def _uid() -> str:

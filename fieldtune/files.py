@@ -1,0 +1,85 @@
+"""Writing a file whole or not at all: a name never stands for half a file, and what is there is not lost by a slip."""
+
+from __future__ import annotations
+
+import os
+import stat
+import uuid
+from pathlib import Path
+
+from fieldtune.errors import OutputError
+
+
+def write_whole(path: Path | str, content: str | bytes, *, force: bool = False) -> Path:
+    """Writes an output file beside its place and moves it there; returns its path.
+
+    A file that is there is kept unless ``force``; one that is write-protected is kept in any case. Raises
+    ``OutputError`` with one line that names the file and the remedy.
+    """
+    path = Path(path)
+    data = content.encode() if isinstance(content, str) else content
+    try:
+        kind = _standing(path)
+        if kind is not None:
+            _refuse(path, kind, force)
+        if kind is not None and not stat.S_ISREG(kind):  # a device or a pipe is written into, not replaced
+            path.write_bytes(data)
+        else:
+            _beside_then_there(path.resolve() if force else path, data, force)
+    except FileExistsError as error:
+        raise OutputError(f"{path}: is there already; give another name, or --force to write over it") from error
+    except (OSError, ValueError) as error:  # ValueError: a path with a null character
+        raise OutputError(f"{path}: can't be written ({_reason(path, error)})") from error
+    return path
+
+
+def _standing(path: Path) -> int | None:
+    """Mode of what stands at the path; None where nothing does."""
+    try:
+        return path.stat().st_mode
+    except FileNotFoundError:
+        return path.lstat().st_mode if path.is_symlink() else None
+
+
+def _refuse(path: Path, mode: int, force: bool) -> None:
+    if stat.S_ISDIR(mode):
+        raise OutputError(f"{path}: is a folder; give the name of a file in it")
+    if not force:
+        raise FileExistsError
+    if not mode & 0o222:
+        raise OutputError(f"{path}: is write-protected; allow writing it, or give another name")
+
+
+def _beside_then_there(path: Path, data: bytes, force: bool) -> None:
+    beside = path.parent / f".fieldtune-{uuid.uuid4().hex}.part"
+    try:
+        with beside.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if not force and _claim(beside, path):
+            return
+        os.replace(beside, path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def _claim(whole: Path, path: Path) -> bool:
+    """Gives the whole file its name, or raises ``FileExistsError``.
+
+    False where the disk knows no second names: then an empty file holds the name until the whole one replaces it.
+    """
+    try:
+        os.link(whole, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        path.open("xb").close()
+        return False
+    return True
+
+
+def _reason(path: Path, error: OSError | ValueError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return f"there is no folder {path.parent}"
+    return error.strerror or str(error) if isinstance(error, OSError) else str(error)
