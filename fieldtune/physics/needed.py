@@ -16,9 +16,11 @@ FASTEST = 300.0
 """Exit speeds above this (m/s) are not looked for: the drag laws end well before the speed of sound."""
 
 _PASSES = 60
-_POLISHES = 12
-_NEAR, _SMALL = 5e-3, 1e-4
-"""Change of ln(speed) from which on Newton's method takes over, and below which it squares away what is left."""
+_NEAR = 5e-3
+"""Change of ln(speed) from which on Newton's method takes over."""
+
+_CLOSE = 1e-7
+"""Height (m) off the target that counts as none."""
 
 _RUNGS = 80
 _NUDGE = 0.01
@@ -55,9 +57,8 @@ def needed_speed(
     drop = d * np.tan(angle) - h
     possible = np.flatnonzero((drop > 0) & (d > 0) & (np.abs(angle) < np.pi / 2) & np.isfinite(drop + spin + scale))
     case = _Case(body, *(a[possible] for a in (d, angle, spin, scale, drop)))
-    log_speed = case.solve()
     results = np.full((6, d.size), np.nan)
-    results[:, possible] = case.figures(log_speed)
+    results[:, possible] = case.figures()
     return NeededSpeed(*results)
 
 
@@ -99,13 +100,15 @@ class _Case:
         if is_vacuum(self.body):
             return np.where(x <= np.log(FASTEST), x, np.nan)
         every = np.arange(x.size)
-        x = self._refined(x, every, np.full_like(x, -np.inf), np.full_like(x, np.inf))
+        x = self._refined(x, every, *_unbounded(x.size))
         missed = every[np.isnan(x)]
         if missed.size and self.body.lift.constant != 0.0 and np.any(self.spin[missed] > 0):
             x[missed] = self._searched(missed)
         return x
 
-    def _refined(self, x: FloatArray, places: NDArray[np.intp], low: FloatArray, high: FloatArray) -> FloatArray:
+    def _refined(
+        self, x: FloatArray, places: NDArray[np.intp], low: FloatArray, high: FloatArray, near: float = _NEAR
+    ) -> FloatArray:
         """Secant on the excess, which is -2 ln(speed) + const without air, kept within a bracket that closes."""
         x = x.copy()
         slope, x_old, f_old = np.full_like(x, -2.0), np.full_like(x, np.nan), np.full_like(x, np.nan)
@@ -120,7 +123,7 @@ class _Case:
             slope[open_] = _secant_slope(here, f, x_old[open_], f_old[open_], slope[open_])
             x_old[open_], f_old[open_] = here, f
             x[open_] = _inside(here, f, slope[open_], low[open_], high[open_])
-            settled = (np.abs(x[open_] - here) < _NEAR) & np.isfinite(f)
+            settled = (np.abs(x[open_] - here) < near) & np.isfinite(f)
             hopeless = low[open_] >= np.log(FASTEST)
             x[open_[hopeless]] = np.nan
             open_ = open_[~(settled | hopeless)]
@@ -147,37 +150,46 @@ class _Case:
             f = np.log(reached / self.drop[places])
         return np.where(np.isnan(reached), np.inf, np.where(reached <= 0, -np.inf, f))
 
-    def figures(self, log_speed: FloatArray) -> FloatArray:
-        """Rows speed, slope, time, apex, d ln(speed)/d distance, d ln(speed)/d rise, after a last step of Newton's
-        method.
-
-        The launches a little slower and faster give the derivatives, and carry the figures over that last step.
-        """
-        x, figures = log_speed.copy(), np.full((6, log_speed.size), np.nan)
-        open_ = np.flatnonzero(np.isfinite(x))
-        for _ in range(_POLISHES):
-            if not open_.size:
-                break
-            here = x[open_]
-            around = self.at(np.concatenate([here, here - _NUDGE, here + _NUDGE]), np.tile(open_, 3), with_top=True)
-            rows = np.stack([around.y, around.p, around.t, around.top]).reshape(4, 3, open_.size)
-            at, below, above = rows[:, 0], rows[:, 1], rows[:, 2]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                by_log = np.where(np.isnan(below[0]), (above - at) / _NUDGE, (above - below) / (2 * _NUDGE))
-                rise = self.distance[open_] * np.tan(self.angle[open_]) - self.drop[open_]
-                change = (rise - at[0]) / by_log[0]
-                _, slope, time, apex = at + change * by_log
-                speed = np.exp(here + change)
-                figures[:, open_] = speed, slope, time, apex, -slope / by_log[0], 1 / by_log[0]
-            x[open_] = here + np.clip(np.nan_to_num(change), -0.3, 0.3)
-            open_ = open_[np.abs(change) > _SMALL]
-        figures[:, open_] = np.nan
+    def figures(self) -> FloatArray:
+        """Rows speed, slope, time, apex, d ln(speed)/d distance, d ln(speed)/d rise; nan where there is no solution."""
+        x = self.solve()
+        figures = np.full((6, x.size), np.nan)
+        found = np.flatnonzero(np.isfinite(x))
+        figures[:, found], left_over = self._polished(x[found], found)
+        # Close to the speed that falls just short, height bends too hard for the last step: there the secant goes on.
+        hard = found[~(left_over < _CLOSE)]
+        if hard.size:
+            again = self._refined(x[hard], hard, *_unbounded(hard.size), near=1e-11)
+            figures[:, hard] = self._polished(again, hard)[0]
         return figures
 
+    def _polished(self, x: FloatArray, places: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+        """The figures after a last step of Newton's method, and an estimate of how far (m) they are still off.
 
-def _secant_slope(
-    x: FloatArray, f: FloatArray, x_old: FloatArray, f_old: FloatArray, last: FloatArray
-) -> FloatArray:
+        The launches a little slower and faster give the derivatives, and carry the figures over that step.
+        """
+        around = self.at(np.concatenate([x, x - _NUDGE, x + _NUDGE]), np.tile(places, 3), with_top=True)
+        rows = np.stack([around.y, around.p, around.t, around.top]).reshape(4, 3, x.size)
+        at, below, above = rows[:, 0], rows[:, 1], rows[:, 2]
+        rise = self.distance[places] * np.tan(self.angle[places]) - self.drop[places]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            by_log = np.where(np.isnan(below[0]), (above - at) / _NUDGE, (above - below) / (2 * _NUDGE))
+            change = (rise - at[0]) / by_log[0]
+            # Of the height: the quadratic term left out, and the share by which the difference may miss the derivative.
+            bend = np.nan_to_num(above[0] - 2 * at[0] + below[0], nan=np.inf)
+            miss = np.abs(bend / (2 * _NUDGE**2) * change**2)
+            miss += (bend / (above[0] - below[0])) ** 2 * np.abs(rise - at[0])
+            change = np.where(np.abs(rise - at[0]) < _CLOSE, 0.0, change)
+            _, slope, time, apex = at + change * by_log
+            figures = np.stack([np.exp(x + change), slope, time, apex, -slope / by_log[0], 1 / by_log[0]])
+        return figures, miss
+
+
+def _unbounded(n: int) -> tuple[FloatArray, FloatArray]:
+    return np.full(n, -np.inf), np.full(n, np.inf)
+
+
+def _secant_slope(x: FloatArray, f: FloatArray, x_old: FloatArray, f_old: FloatArray, last: FloatArray) -> FloatArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = (f - f_old) / (x - x_old)
     usable = np.isfinite(slope) & (slope < -1e-3)
