@@ -236,6 +236,61 @@ def test_text_from_outside_is_shown_and_never_obeyed(tmp_path: Path) -> None:
     drive(console(session, line), script)
 
 
+def test_a_table_is_written_and_replaced_only_after_a_question(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("e", "r", *["backspace"] * 40, *"1.5 m to 2.5 m step 25 cm", "enter")
+        await until(app, pilot, "1.50 m to 2.50 m, every 25 cm")
+        await pilot.press("1", "enter")
+        await until(app, pilot, "written:")
+        (tmp_path / "heron-setpoints.csv").write_text("mine")
+        await pilot.press("1", "enter")
+        await until(app, pilot, "Replace it?")
+        await pilot.press("n")
+        await until(app, pilot, "nothing was written")
+        assert (tmp_path / "heron-setpoints.csv").read_text() == "mine"
+        await pilot.press("1", "enter", "y")
+        await until(app, pilot, lambda: (tmp_path / "heron-setpoints.csv").read_text() != "mine")
+        await pilot.press("1", *["backspace"] * 40, *"nowhere/table.csv", "enter")
+        await until(app, pilot, "✗")
+
+    drive(console(session, ScriptedLine()), script)
+    lines = (tmp_path / "heron-setpoints.csv").read_text().splitlines()
+    assert len(lines) == 1 + 5
+    assert lines[1].startswith("1.5,")
+
+
+def test_what_if_changes_the_figures_and_leads_back(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("z")
+        await until(app, pilot, "as built", 60)
+        await pilot.press("right")
+        text = await until(app, pilot, "what if", 60)
+        assert "Last gear 20:31 (built: 20:30)" in text
+        await pilot.press("down", "left", "r")
+        await until(app, pilot, lambda: "what if" not in screen_text(app))
+
+    drive(console(session, ScriptedLine()), script)
+
+
+def test_next_shot_standing_and_another_setpoint(session: Session) -> None:
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("n")
+        await until(app, pilot, "Expected gain")
+        await pilot.press("p", *"abc", "enter")
+        await until(app, pilot, "can't be read")
+        await pilot.press(*["backspace"] * 3, *"1300 rpm", "enter")
+        await until(app, pilot, "Where 1300 rpm scores")
+        await until(app, pilot, "forgives most")
+        await pilot.press("enter")
+        await until(app, pilot, "the shot worth taking next")
+
+    drive(console(session, ScriptedLine()), script)
+
+
 def test_the_guided_change_of_battery(session: Session) -> None:
     line = ScriptedLine(wheel_rpm=0.0)
 

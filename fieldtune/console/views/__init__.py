@@ -8,6 +8,7 @@ from fieldtune.console.board import Board
 
 _CLASSES = {
     "battery": "BatteryView",
+    "export": "ExportView",
     "help": "HelpView",
     "known": "KnownView",
     "line": "LineView",
