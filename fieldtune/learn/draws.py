@@ -8,6 +8,7 @@ chains as one batch.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +18,9 @@ from fieldtune.learn.newton import Hill, Mode
 
 FloatArray = NDArray[np.float64]
 
-# The ellipses are drawn this much wider than Laplace says, so that tails can be reached.
-_INFLATION = 1.25
+# Ellipses around the Laplace approximation are drawn this much wider than it says.
+_INFLATION = 1.5
+# A chain without a place on its ellipse after so many tries stays; each try keeps detailed balance by itself.
 _SHRINKS = 6
 
 
@@ -33,41 +35,58 @@ def laplace(mode: Mode, count: int, rng: np.random.Generator) -> FloatArray:
     return np.asarray(mode.u + normals(count, len(mode.u), rng) @ mode.root.T)
 
 
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Coordinates v in which ellipses are drawn: u = center + root v, the density divided by a standard normal in v."""
+
+    hill: Hill
+    center: FloatArray
+    root: FloatArray
+
+    def inside(self, u: FloatArray) -> FloatArray:
+        return np.asarray(np.linalg.solve(self.root, (u - self.center).T).T)
+
+    def outside(self, v: FloatArray) -> FloatArray:
+        return np.asarray(self.center + v @ self.root.T)
+
+    def excess(self, v: FloatArray) -> FloatArray:
+        return np.asarray(self.hill.value(self.outside(v)) + 0.5 * np.sum(v * v, axis=1))
+
+
 def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.Generator) -> FloatArray:
-    """Draws (count, P) from the posterior itself: ``count`` chains started from Laplace, ``sweeps`` moves each."""
-    root = mode.root * _INFLATION
+    """Draws (count, P) from a posterior with a standard normal prior: ``count`` chains, ``sweeps`` moves each.
 
-    def excess(v: FloatArray) -> FloatArray:
-        return np.asarray(hill.value(mode.u + v @ root.T) + 0.5 * np.sum(v * v, axis=1))
+    Moves alternate between ellipses around Laplace, which mix what shots have pinned down, and around the prior, which
+    reach the long tails that "so far all short" leaves.
+    """
+    size = len(mode.u)
+    frames = (_Frame(hill, np.zeros(size), np.eye(size)), _Frame(hill, mode.u, mode.root * _INFLATION))
+    u = mode.u + normals(count, size, rng) @ mode.root.T
+    for sweep in range(sweeps):
+        frame = frames[sweep % 2]
+        u = frame.outside(_swept(frame.excess, frame.inside(u), rng))
+    return u
 
-    at = normals(count, len(mode.u), rng) / _INFLATION
-    level = excess(at)
-    for _ in range(sweeps):
-        at, level = _sweep(excess, at, level, rng)
-    return np.asarray(mode.u + at @ root.T)
 
-
-def _sweep(
-    excess: Callable[[FloatArray], FloatArray], at: FloatArray, level: FloatArray, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Move every chain once along its own ellipse, shrinking the bracket of those not yet placed."""
+def _swept(excess: Callable[[FloatArray], FloatArray], at: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Move every chain (count, P) once along an ellipse of its own, shrinking the bracket of those not yet placed."""
     count = len(at)
-    other = normals(at.shape[0], at.shape[1], rng)
-    threshold = level + np.log(rng.random(count))
+    other = normals(count, at.shape[1], rng)
+    threshold = excess(at) + np.log(rng.random(count))
     angle = rng.uniform(0, 2 * np.pi, count)
     low, high = angle - 2 * np.pi, angle.copy()
-    placed, placed_level = at.copy(), level.copy()
-    open_ = np.arange(count)
+    placed = at.copy()
+    left = np.arange(count)
     for _ in range(_SHRINKS):
-        trial = at[open_] * np.cos(angle[open_])[:, None] + other[open_] * np.sin(angle[open_])[:, None]
-        reached = excess(trial)
-        good = reached > threshold[open_]
-        placed[open_[good]], placed_level[open_[good]] = trial[good], reached[good]
-        open_ = open_[~good]
-        if not len(open_):
+        turn = angle[left, None]
+        trial = at[left] * np.cos(turn) + other[left] * np.sin(turn)
+        good = excess(trial) > threshold[left]
+        placed[left[good]] = trial[good]
+        left = left[~good]
+        if not len(left):
             break
-        below = angle[open_] < 0
-        low[open_] = np.where(below, angle[open_], low[open_])
-        high[open_] = np.where(below, high[open_], angle[open_])
-        angle[open_] = rng.uniform(low[open_], high[open_])
-    return placed, placed_level
+        below = angle[left] < 0
+        low[left] = np.where(below, angle[left], low[left])
+        high[left] = np.where(below, high[left], angle[left])
+        angle[left] = rng.uniform(low[left], high[left])
+    return placed

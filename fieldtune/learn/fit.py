@@ -28,7 +28,7 @@ _SEED = 20140
 # Expansions: again while the shape has moved by more than this many prior standard deviations.
 _STILL, _EXPANSIONS = 0.1, 4
 # Up to this many shots the needs' curvature is carried along and the draws are corrected for not being normal.
-_CURVED, _CORRECTED, _SWEEPS = 150, 40, 16
+_CURVED, _CORRECTED, _SWEEPS = 150, 40, 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +62,9 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
     place = epochs.index(epoch)
     belief = Belief(
         basis=layout.prior.basis,
-        draws=_unknowns(layout, points, side_layout, side_points, place),
+        draws=unknowns_from(layout, points, side_layout, side_points, place),
         weights=np.full(draws, 1 / draws),
-        best=_unknowns(layout, mode.u[None], side_layout, side_mode.u[None], place),
+        best=unknowns_from(layout, mode.u[None], side_layout, side_mode.u[None], place),
         shots_used=len(table),
         epoch=epoch,
     )
@@ -98,7 +98,7 @@ def _drawn(hill: Objective, mode: Mode, count: int, few: bool, rng: np.random.Ge
     return elliptical(hill, mode, count, _SWEEPS, rng) if few else laplace(mode, count, rng)
 
 
-def _unknowns(
+def unknowns_from(
     layout: Layout, points: FloatArray, side_layout: SideLayout, side_points: FloatArray, epoch_place: int
 ) -> Unknowns:
     """Draws in their own units; the level holds the present epoch's offset and how the drive follows its command."""

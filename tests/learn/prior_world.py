@@ -1,0 +1,73 @@
+"""Robots drawn from the prior itself, and shots of theirs: what simulation-based calibration needs."""
+
+from __future__ import annotations
+
+import numpy as np
+from made_robots import shot
+
+from fieldtune.aim.belief import Belief
+from fieldtune.aim.chance import situation
+from fieldtune.aim.exit import log_speed, model_log_speed, setpoint_for
+from fieldtune.learn.fit import unknowns_from
+from fieldtune.learn.objective import WILD_SHARE
+from fieldtune.learn.side import SideLayout
+from fieldtune.learn.unknowns import Layout, prior_of
+
+
+def drawn_robot(robot, rng):
+    """One robot from the prior, as a belief of one draw."""
+    prior = prior_of(robot, robot.target().on_floor)
+    layout, side = Layout(prior, 1, np.zeros(3)), SideLayout.of(robot)
+    truth = unknowns_from(layout, rng.standard_normal((1, layout.size)), side, rng.standard_normal((1, 2)), 0)
+    return Belief(prior.basis, truth, np.ones(1), truth, 0, 1)
+
+
+def shots_of(robot, truth, need, distances, rng, measured=False):
+    """Shots from these readings, each near the setpoint that the model without corrections would take."""
+    made = []
+    for number, reading in enumerate(distances, start=1):
+        grid = np.geomspace(max(robot.setpoint.low, 1.0), robot.setpoint.high, 400)
+        wanted = need.log_speed(reading).value[0] + rng.normal(0, 0.08)
+        quantity = grid[int(np.argmin(np.abs(model_log_speed(robot, grid) - wanted)))]
+        made.append(_fired(robot, truth, need, number, float(reading), float(quantity), rng, measured))
+    return made
+
+
+def _fired(robot, truth, need, number, reading, quantity, rng, measured):
+    own = truth.draws
+    distance = reading + own.distance_bias
+    center = need.log_speed(distance, 0.0, own.angle_error, own.log_drag)
+    # Angle scatter acts as the model takes it, through the need's slope, so that the prior's world is the model's.
+    speed = log_speed(robot, truth.basis, own, quantity)[0, 0] + rng.normal(0, own.speed_scatter[0])
+    speed -= float(center.d_angle[0]) * rng.normal(0, own.angle_scatter[0])
+    setpoint = float(setpoint_for(robot, quantity))
+    if rng.random() < WILD_SHARE:
+        if measured:
+            return shot(number, reading, setpoint, None, miss_m=float(rng.uniform(-3, 3)))
+        return shot(number, reading, setpoint, str(rng.choice(["short", "in", "long"])))
+    if measured:
+        miss = _miss(need, distance, own, speed) + rng.normal(0, robot.uncertainty.miss)
+        return shot(number, reading, setpoint, None, miss_m=float(miss))
+    side = distance[0] * (own.side_bias[0] + rng.normal(0, own.side_scatter[0]))
+    free = need.free(distance, own.angle_error, own.log_drag)
+    if abs(side) > free.side[0]:
+        return shot(number, reading, setpoint, "left" if side < 0 else "right")
+    met = np.sqrt(max(1 - (side / free.side[0]) ** 2, 0.0)) if free.round else 1.0
+    low = need.log_speed(distance, free.low * met, own.angle_error, own.log_drag).value[0]
+    high = need.log_speed(distance, free.high * met, own.angle_error, own.log_drag).value[0]
+    return shot(number, reading, setpoint, "short" if speed < low else "long" if speed > high else "in")
+
+
+def _miss(need, distance, own, speed):
+    grid = np.linspace(-1.5, 3.0, 901)
+    values = need.log_speed(distance[0] + 0 * grid, grid, own.angle_error[0], own.log_drag[0]).value
+    good = np.isfinite(values)
+    start = int(np.argmin(np.where(good, values, np.inf)))
+    return float(np.interp(speed, values[start:][good[start:]], grid[start:][good[start:]]))
+
+
+def hit_probability(robot, need, belief, reading, setpoint):
+    """Hit probability (K,) of each draw of a belief."""
+    return situation(need, reading, belief.draws).hit(
+        log_speed(robot, belief.basis, belief.draws, np.array([setpoint]))
+    )[:, 0]

@@ -1,0 +1,74 @@
+"""Intervals mean what they say: over robots drawn from the prior, ranks are uniform and 90 % intervals hold 90 %.
+
+Simulation-based calibration: Talts, Betancourt, Simpson, Vehtari and Gelman, arXiv:1804.06788 (theorem 1). Bands of
+bin counts: binomial quantiles (check K11: 33 to 69 for 1,000 simulations in 20 bins at 99 %).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from made_robots import slider, swinger, thrower
+from prior_world import drawn_robot, hit_probability, shots_of
+from scipy.stats import binom, chi2
+from vacuum_need import vacuum_need
+
+from fieldtune.aim.need import need_for
+from fieldtune.learn import learn
+
+BINS, DRAWS = 20, 99
+PLACES = {"thrower": (1.8, 2.6, 3.4), "slider": (1.0, 1.8, 2.6), "swinger": (1.6, 2.4, 3.2)}
+
+
+def test_band_of_bin_counts_is_the_published_one():
+    assert binom.ppf([0.005, 0.995], 1000, 1 / BINS).tolist() == [33, 69]
+    assert binom.ppf([0.005, 0.995], 500, 1 / BINS).tolist() == [13, 38]
+
+
+def simulate(robot, need_of, count, seed, shots=6):
+    """Ranks (count, 2) of hit probability and log gain among the draws, and whether 90 % intervals hold them."""
+    need, places = need_of(robot, robot.target()), PLACES[robot.name]
+    ranks, held = np.zeros((count, 2), dtype=int), np.zeros((count, 2), dtype=bool)
+    for k in range(count):
+        rng = np.random.default_rng((seed, k))
+        truth = drawn_robot(robot, rng)
+        fired = shots_of(robot, truth, need, rng.choice(places, shots), rng, measured=k % 2 == 0)
+        belief = learn(robot, fired, 1, need_of=need_of, draws=DRAWS).belief
+        reading, setpoint = fired[0].distance_m, fired[0].setpoint
+        for column, told in enumerate(
+            (
+                lambda who, d=reading, s=setpoint: hit_probability(robot, need, who, d, s),
+                lambda who, s=setpoint: who.draws.gain @ who.basis.at(s)[0],
+            )
+        ):
+            real, draws = float(told(truth)[0]), told(belief)
+            # Ties (both certain to miss) are broken at random, as the rank's theorem asks.
+            below = int(np.sum(draws < real - 1e-12)) + int(rng.integers(0, np.sum(np.abs(draws - real) <= 1e-12) + 1))
+            ranks[k, column] = below
+            held[k, column] = 0.05 * (DRAWS + 1) <= below + 0.5 <= 0.95 * (DRAWS + 1)
+    return ranks, held
+
+
+def assert_calibrated(ranks, held, low, high):
+    for column in range(ranks.shape[1]):
+        counts = np.bincount(ranks[:, column] * BINS // (DRAWS + 1), minlength=BINS)
+        share = len(ranks) / BINS
+        assert float(np.sum((counts - share) ** 2) / share) < chi2.ppf(0.999, BINS - 1), counts
+        assert low <= held[:, column].mean() <= high
+
+
+def test_a_flywheel_robots_intervals_hold_in_a_short_run():
+    ranks, held = simulate(thrower(), vacuum_need, 100, seed=3)
+    # 90 of 100 within three standard deviations of a binomial.
+    assert_calibrated(ranks, held, 0.81, 0.98)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("robot", [thrower(), slider(), swinger()], ids=lambda robot: robot.name)
+def test_ranks_are_uniform_and_intervals_hold(robot):
+    ranks, held = simulate(robot, need_for, 1000, seed=5)
+    for column in range(2):
+        counts = np.bincount(ranks[:, column] * BINS // (DRAWS + 1), minlength=BINS)
+        assert counts.min() >= 33, counts
+        assert counts.max() <= 69, counts
+    assert_calibrated(ranks, held, 0.88, 0.92)
