@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections import Counter, deque
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fieldtune.link.sample import Limits, Sample
 from fieldtune.link.wire import Wire
 
+IntArray = NDArray[np.int64]
+
 _WRAP = 2**32
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
-_AHEAD_S = 0.25
+AHEAD_S = 0.25
 _FELL = 0.7
 _PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 
@@ -92,6 +97,16 @@ class Steps:
                 return wire.t_ms, 1e-3
         return None, 0.005
 
+    def wrapped(self, steps: IntArray) -> IntArray:
+        """Signed counts of differences (n,) over the counter's roll-over."""
+        return (steps + self._half) % self._modulus - self._half
+
+    def count_wraps(self, steps: IntArray) -> None:
+        """Notes the roll-overs among differences (n,)."""
+        wraps = int(np.count_nonzero(np.abs(steps) > self._half))
+        if wraps:
+            self.notices["counter roll-over"] += wraps
+
     def surprise(self, base: Base, wire: Wire, sample: Sample, loose: bool = False) -> str | None:
         """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
 
@@ -104,7 +119,7 @@ class Steps:
         elapsed = self._elapsed(base, wire, sample)
         if elapsed is None or elapsed > (10.0 if loose else max(_PATIENCE_S, 6 * base.period)):
             return "clock"
-        if not loose and elapsed - (sample.arrival_s - base.sample.arrival_s) > _AHEAD_S:
+        if not loose and elapsed - (sample.arrival_s - base.sample.arrival_s) > AHEAD_S:
             return "clock"  # ahead of the host, which can only get lines late
         sample.time_s = base.sample.time_s + elapsed
         limits = self._limits
@@ -222,7 +237,7 @@ class Steps:
         if elapsed is not None and self._agrees(elapsed, waited) and reason != "clock":
             physical = self.surprise(base, wire, sample, loose=True)
             if physical is None:
-                follows = replace(base, trail=base.trail.copy())
+                follows = replace(base, trail=base.trail.copy(), story=None)
                 if reason == "wheel":
                     while len(follows.trail) > 1:
                         follows.trail.popleft()

@@ -9,15 +9,20 @@ from __future__ import annotations
 import re
 from collections import Counter, deque
 from collections.abc import Iterator
+from itertools import repeat
 
 import msgspec
+import numpy as np
 
+from fieldtune.link.block import FEWEST_LINES, Block, Shape, frames_hold
 from fieldtune.link.wire import EMPTY, NotDataError, Wire, from_pairs, json_decoder, names_on_wire
 from fieldtune.robot.model import LinkSettings
 
 LONGEST = 512
 RAW_KEPT = 400
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
+_LF = 10
+_STRANGE = re.compile(rb"[^\t -~]")
 _NOT_FINITE = re.compile(rb":\s*-?(?:NaN|Inf)", re.IGNORECASE)
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 
@@ -59,6 +64,7 @@ class Framer:
         self._columns = tuple(self._ours(name) for name in settings.columns)
         self._policy = settings.checksum
         self._checked_seen = False
+        self._shape: Shape | None = None
         self._rest = b""
         self._flooded = False
 
@@ -74,14 +80,49 @@ class Framer:
 
     def feed(self, chunk: bytes) -> list[Wire]:
         """The good records whose line ends in this chunk."""
-        pieces = (self._rest + chunk).split(b"\n")
-        self._rest = pieces.pop()
+        read = self.read(chunk)
+        return read.wires() if isinstance(read, Block) else read
+
+    def read(self, chunk: bytes) -> list[Wire] | Block:
+        """As ``feed``, but many alike lines come as one table."""
+        data = self._rest + chunk
+        end = data.rfind(b"\n") + 1
+        body, self._rest = data[:end], data[end:]
+        block = None if self._flooded else self._table(body)
+        found = self._one_by_one(body.split(b"\n")[:-1]) if block is None else []
+        if len(self._rest) > LONGEST:
+            self._cut_flood()
+        return found if block is None else block
+
+    def _table(self, body: bytes) -> Block | None:
+        """The lines as a table, if they are many, alike and without fault."""
+        if len(body) < 20 * FEWEST_LINES or self._shape is None or self._policy == "none":
+            return None
+        if b"\r\n" in body:
+            body = body.replace(b"\r\n", b"\n")
+        buffer = np.frombuffer(body, np.uint8)
+        ends = np.flatnonzero(buffer == _LF)
+        if len(ends) < FEWEST_LINES or max(int(ends[0]), int((ends[1:] - ends[:-1]).max()) - 1) > LONGEST:
+            return None
+        if self._checked_seen:
+            payloads = frames_hold(buffer, ends)
+        else:
+            payloads = None if self._policy == "required" or b"$" in body or b"*" in body else body
+        block = None if payloads is None else self._shape.table(payloads, len(ends))
+        if block is not None:
+            self.lines += block.lines
+            shown_from = int(ends[-RAW_KEPT - 1]) + 1 if len(ends) > RAW_KEPT else 0
+            self.raw.extend(zip(body[shown_from:-1].split(b"\n"), repeat(None)))
+        return block
+
+    def _one_by_one(self, lines: list[bytes]) -> list[Wire]:
         found: list[Wire] = []
-        if self._flooded and pieces:
+        if self._flooded and lines:
             self._flooded = False
-            pieces[0] = self._after_flood(pieces[0])
+            lines[0] = self._after_flood(lines[0])
         read, append, keep = self._read, found.append, self.raw.append
-        for line in pieces:
+        good = b""
+        for line in lines:
             if not line or line == b"\r":
                 continue
             self.lines += 1
@@ -91,11 +132,24 @@ class Framer:
                 self.dropped[error.cause] += 1
                 keep((line[-LONGEST:], error.cause))
             else:
-                keep((line, None))
+                keep((line.rstrip(b"\r"), None))
                 append(wire)
-        if len(self._rest) > LONGEST:
-            self._cut_flood()
+                good = line
+        if len(lines) >= FEWEST_LINES and good:
+            self._learn(good)
         return found
+
+    def _learn(self, line: bytes) -> None:
+        """Takes the shape of a good line for those to come."""
+        payload = line.rstrip(b"\r")
+        try:
+            if self._checked_seen:
+                start, end = payload.rfind(b"$"), payload.rfind(b"*")
+                self._shape = Shape(payload[start : end + 1] + b"__", lambda text: self._fields(text[1:-3]))
+            else:
+                self._shape = Shape(payload, self._fields)
+        except NotDataError:
+            self._shape = None
 
     def _cut_flood(self) -> None:
         """Keeps of an endless line only what may still become one: from its last ``$``."""
@@ -157,6 +211,7 @@ class Framer:
             raise NotDataError("unchecked")
 
     def _json(self, body: bytes) -> Wire:
+        _plain(body)
         try:
             wire = self._decode_json(body)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
@@ -167,6 +222,7 @@ class Framer:
         return wire
 
     def _fields(self, payload: bytes) -> Wire:
+        _plain(payload)
         if b"=" not in payload:
             return self._json(payload.strip()) if payload.lstrip()[:1] == b"{" else self._bare_columns(payload)
         if b" " not in payload and b"\t" not in payload and b'"' not in payload:
@@ -182,7 +238,7 @@ class Framer:
         return wire
 
     def _slow_fields(self, payload: bytes) -> Wire:
-        return _told(from_pairs(self._pairs(_text(payload)), self._names))
+        return _told(from_pairs(self._pairs(payload.decode("ascii")), self._names))
 
     def _pairs(self, text: str) -> Iterator[tuple[str, str]]:
         for token in _SPACE_AROUND_EQUALS.sub("=", text).replace(",", " ").split():
@@ -194,7 +250,7 @@ class Framer:
     def _bare_columns(self, payload: bytes) -> Wire:
         if not self._columns:
             raise NotDataError("undecodable")
-        text = _text(payload)
+        text = payload.decode("ascii")
         values = [cell.strip() for cell in text.split(",")] if "," in text else text.split()
         if len(values) != len(self._columns):
             raise NotDataError("columns")
@@ -208,15 +264,10 @@ def _told(wire: Wire) -> Wire:
     return wire
 
 
-def _text(payload: bytes) -> str:
-    """Printable ASCII (blanks and tabs allowed), or ``NotDataError``: nothing else may come any further."""
-    try:
-        text = payload.decode("ascii")
-    except UnicodeDecodeError:
-        raise NotDataError("undecodable") from None
-    if not text.replace("\t", " ").isprintable():
+def _plain(payload: bytes) -> None:
+    """Printable ASCII, blanks and tabs, or ``NotDataError``: nothing else may come any further."""
+    if _STRANGE.search(payload):
         raise NotDataError("undecodable")
-    return text
 
 
 def shown(line: bytes) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import serial
 
 try:
@@ -10,6 +12,8 @@ except ImportError:  # Windows has no termios, and raises none of its errors
     _TermiosError = OSError  # type: ignore[misc,assignment]
 
 _MOST = 65_536
+_FLOOD = 1_500
+_MOMENT_S = 0.03
 
 
 class Lost(Exception):
@@ -19,17 +23,34 @@ class Lost(Exception):
 def read_chunk(port: serial.SerialBase) -> tuple[bytes, float | None]:
     """What has arrived (empty after the port's timeout) and its arrival time, if the port knows it.
 
-    Reads in big chunks: one byte is waited for, then all that is there is taken.
+    Reads in big chunks: one byte is waited for, then all that is there is taken, and from a robot that floods the line
+    what comes within the next moment too.
     """
     try:
         data = port.read(1)
         waiting: int = port.in_waiting if data else 0  # type: ignore[attr-defined]
         if waiting:
             data += port.read(min(waiting, _MOST))
+        if len(data) >= _FLOOD:
+            data += _more(port, _MOST - len(data))
     except (OSError, TypeError, _TermiosError) as error:
         # SerialException is an OSError; termios.error is not. TypeError: closed under the read.
         raise Lost(_words(error)) from None
     return data, getattr(port, "arrival_s", None)
+
+
+def _more(port: serial.SerialBase, most: int) -> bytes:
+    """What a flooded port brings within ``_MOMENT_S``: few big chunks cost far less to decode than many small ones."""
+    pieces: list[bytes] = []
+    until = time.monotonic() + _MOMENT_S
+    while most > 0 and time.monotonic() < until:
+        waiting: int = port.in_waiting  # type: ignore[attr-defined]
+        if waiting:
+            pieces.append(port.read(min(waiting, most)))
+            most -= len(pieces[-1])
+        else:
+            time.sleep(0.002)
+    return b"".join(pieces)
 
 
 def _words(error: Exception) -> str:

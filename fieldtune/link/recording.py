@@ -12,8 +12,9 @@ import re
 import struct
 import time
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import takewhile
 from pathlib import Path
 from typing import BinaryIO
 
@@ -95,18 +96,17 @@ class Recorder:
 
 
 def read_header(path: Path | str) -> dict[str, str]:
-    """The ``name: value`` lines a recording starts with; for plain text its leading ``#`` lines, as ``about``."""
+    """The ``name: value`` lines a recording starts with; for plain text those in its leading ``#`` lines."""
     head = _bytes(path)[:4096]
     if not head.startswith(MAGIC):
-        notes = []
-        for line in head.split(b"\n"):
-            if not line.startswith(b"#"):
-                break
-            notes.append(line.lstrip(b"# ").decode("utf-8", "replace"))
-        return {"about": " ".join(notes)} if notes else {}
+        noted = (line[1:].strip() for line in takewhile(lambda line: line.startswith(b"#"), head.split(b"\n")))
+        return _pairs(line.decode("utf-8", "replace") for line in noted)
     text = head.split(b"\n\n", 1)[0].decode("utf-8", "replace")
-    pairs = (line.partition(": ") for line in text.splitlines()[1:])
-    return {key: value for key, _, value in pairs}
+    return _pairs(text.splitlines()[1:])
+
+
+def _pairs(lines: Iterable[str]) -> dict[str, str]:
+    return {key: value for key, colon, value in (line.partition(": ") for line in lines) if colon}
 
 
 def chunks(path: Path | str) -> Iterator[Chunk]:

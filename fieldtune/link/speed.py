@@ -71,7 +71,7 @@ class SpeedTrack:
         rough = (here - points[-_FEWEST][1]) / max(now - points[-_FEWEST][0], 1e-9)
         variance = (self._quantum**2 + (rough * tick_s) ** 2) / 12
         shortest = max(_SHORTEST_S, 8 * tick_s)
-        low, high = -math.inf, math.inf
+        low, high, due = -math.inf, math.inf, _FEWEST
         n, st, sx, stt, stx, sxx = 0, 0.0, 0.0, 0.0, 0.0, 0.0
         best: float | None = None
         for time, turns in reversed(points):
@@ -84,8 +84,9 @@ class SpeedTrack:
             stt += t * t
             stx += t * x
             sxx += x * x
-            if n < _FEWEST or (-t < shortest and n < len(points)):
+            if n < due or (-t < shortest and n < len(points)):
                 continue
+            due = n + 1 + n // 4
             spread = stt - st * st / n
             if spread <= 0:
                 continue

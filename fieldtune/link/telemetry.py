@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fieldtune.link.base import Base, Steps
+from fieldtune.link.block import Block
+from fieldtune.link.bulk import take_block
 from fieldtune.link.sample import Limits, Sample
 from fieldtune.link.wire import Wire
 from fieldtune.robot.model import Robot
@@ -63,6 +65,21 @@ class Telemetry:
         """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
         self._refuse_held()
         self._last = None
+
+    def take_all(self, lines: list[Wire] | Block, arrival: float) -> list[Sample]:
+        """The samples of all lines of one chunk."""
+        samples: list[Sample] = []
+        if isinstance(lines, Block):
+            plain = self._base is not None and self._held is None and not self._out_of_range
+            if plain and self._base is not None and self._limits.counter_bits <= 52:
+                taken = take_block(self._steps, self._limits, self._base, lines, arrival)
+                if taken is not None:
+                    self._last, self._refused_clocks = lines.last(), 0
+                    return taken
+            lines = lines.wires()
+        for wire in lines:
+            self.take(wire, arrival, samples)
+        return samples
 
     def take(self, wire: Wire, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""

@@ -217,3 +217,45 @@ def test_anything_at_all_is_counted_and_nothing_escapes(data):
 def test_nothing_from_the_wire_acts_in_the_raw_view():
     line = b"\x1b]0;title\x07\x1b[31m[bold red]t_ms=5[/]\x9b2J\r\n"
     assert shown(line) == "·]0;title··[31m[bold red]t_ms=5[/]·2J··"
+
+
+LAYOUTS = {
+    "framed": lambda i: framed(f"t_ms={i},wheel2_rpm={i * 1.5},setpoint=-{i}.25,fired={i % 2},mode=auto"),
+    "crlf": lambda i: framed(f"t_ms={i} battery_mv={12000 + i}").replace(b"\n", b"\r\n"),
+    "bare": lambda i: f"t_ms={i},wheel_counts={i * 37}\n".encode(),
+    "json": lambda i: json.dumps({"t_ms": i, "note": "x-1", "battery_v": 12 + i / 100}).encode() + b"\n",
+    "columns": lambda i: f"{i},{i * 3},7,-{i}\n".encode(),
+}
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_many_lines_at_once_say_what_each_says(layout):
+    columns = ("t_ms", "wheel_counts", "-", "power_pct")
+    lines = [LAYOUTS[layout](i) for i in range(1000, 1400)]
+    apart, together = framer(columns=columns), framer(columns=columns)
+    expected = [wire for line in lines for wire in apart.feed(line)]
+    found = together.feed(b"".join(lines[:30]))
+    table = together.read(b"".join(lines[30:]))
+    assert not isinstance(table, list)  # it was taken as a table
+    assert found + table.wires() == expected
+    assert (together.lines, dict(together.dropped)) == (400, {})
+    assert list(together.raw) == list(apart.raw)
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+@settings(deadline=None, max_examples=60)
+@given(data=st.data())
+def test_one_odd_byte_sends_many_lines_the_careful_way(layout, data):
+    columns = ("t_ms", "wheel_counts", "-", "power_pct")
+    lines = [LAYOUTS[layout](i) for i in range(1000, 1060)]
+    stream = bytearray(b"".join(lines[30:]))
+    at = data.draw(st.integers(0, len(stream) - 2))
+    stream[at] = data.draw(st.integers(0, 255))
+    apart, together = framer(columns=columns), framer(columns=columns)
+    expected = [wire for line in lines[:30] for wire in apart.feed(line)]
+    for line in bytes(stream).splitlines(keepends=True) if b"\x0b" not in stream else []:
+        expected += apart.feed(line)
+    found = together.feed(b"".join(lines[:30])) + together.feed(bytes(stream))
+    if not any(byte in stream for byte in b"\x0b\x0c\x1c\x1d\x1e\x85\r") or layout == "crlf":
+        assert found == expected
+        assert together.dropped == apart.dropped

@@ -30,7 +30,7 @@ def _matched(seen, shots):
 def test_shots_are_caught_and_none_is_made_up(heron, noise, least, capsys):
     rng = np.random.default_rng(5)
     caught = false = total = 0
-    for _ in range(6):
+    for _ in range(4):
         setpoint, share = rng.uniform(1200, 2500), rng.uniform(0.07, 0.16)
         shots = np.cumsum(rng.uniform(0.6, 1.6, 14)) + 0.8
         recovery = rng.uniform(0.1, 0.4)
@@ -45,8 +45,8 @@ def test_shots_are_caught_and_none_is_made_up(heron, noise, least, capsys):
 
 def test_two_shots_150_ms_apart_stay_two(heron):
     rng = np.random.default_rng(6)
-    for trial in range(8):
-        pair = (1.0 + 0.1 * trial, 1.15 + 0.1 * trial)
+    for trial in range(4):
+        pair = (1.0 + 0.17 * trial, 1.15 + 0.17 * trial)
         t, turns = wheel_turns(lambda x: wheel_speed(x, 2200.0, pair, 0.12, 0.35), 3.5)  # noqa: B023
         seen = shots_seen(heron, count_lines(t, turns, rng, **NOISES["usual"]))
         assert _matched(seen, pair) == (2, 0)
@@ -68,7 +68,7 @@ def test_two_shots_150_ms_apart_stay_two(heron):
 def test_what_is_no_shot_is_not_seen_as_one(heron, motion):
     rng = np.random.default_rng(7)
     for noise in NOISES.values():
-        t, turns = wheel_turns(motion, 8.0)
+        t, turns = wheel_turns(motion, 5.5)
         assert shots_seen(heron, count_lines(t, turns, rng, **noise)) == []
 
 

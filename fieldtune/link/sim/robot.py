@@ -44,7 +44,6 @@ class SimulatedRobot:
         self._lines = 0
         self._fire_wanted = 0
         self._fired = False
-        self._counts_start = int(noise.integers(1000, 4000))
         spots = [spot.distance for spot in robot.spots]
         self.distance_m = distance_m if distance_m is not None else (spots[len(spots) // 2] if spots else 2.0)
         self.setpoint = self.truth.sensible_setpoint(self.distance_m)
@@ -104,7 +103,7 @@ class SimulatedRobot:
         if isinstance(plant, Wheel):
             per_turn = self._limits.counts_per_turn
             if per_turn is not None:
-                counts = self._counts_start + int(plant.turns * per_turn)
+                counts = int(plant.turns * per_turn)
                 said["wheel_counts"] = str(counts % (1 << self._limits.counter_bits))
             else:
                 said["wheel_rpm"] = f"{plant.quantity * (1 + 0.003 * noise.standard_normal()):.1f}"
@@ -122,7 +121,8 @@ class SimulatedRobot:
         """The line in the profile's own layout and names."""
         link, said = self.robot.link, self._readings()
         if link.columns:
-            return framed(",".join(said.get(name, "0") for name in link.columns))
+            ours = {theirs: name for name, theirs in link.fields.items()}
+            return framed(",".join(said.get(ours.get(name, name), "0") for name in link.columns))
         return framed(",".join(f"{link.fields.get(name, name)}={value}" for name, value in said.items()))
 
     @property

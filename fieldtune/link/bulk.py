@@ -1,0 +1,156 @@
+"""A whole table of lines weighed at once: the same rules as line by line, taken only if every line follows plainly."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.link.base import AHEAD_S, Base, Steps
+from fieldtune.link.block import Block
+from fieldtune.link.sample import Limits, Sample
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+_SCALE = {"battery_mv": 1e3, "current_ma": 1e3, "distance_mm": 1e3}
+_SI_NAME = {"battery_mv": "battery_v", "current_ma": "current_a", "distance_mm": "distance_m"}
+_ORDER = (
+    "wheel_rpm",
+    "wheel2_rpm",
+    "battery_v",
+    "current_a",
+    "distance_m",
+    "setpoint",
+    "power_pct",
+    "draw_mm",
+)
+_EXACT = 2.0**53
+
+
+def take_block(steps: Steps, limits: Limits, base: Base, block: Block, arrival: float) -> list[Sample] | None:
+    """All samples of a block, and ``base`` moved on to its last line; None if any line asks for a closer look."""
+    times = _times(base, block, arrival)
+    if times is None:
+        return None
+    si = {_SI_NAME.get(name, name): column / _SCALE.get(name, 1.0) for name, column in block.columns.items()}
+    if not _possible(si, limits):
+        return None
+    elapsed = _after(base.sample.time_s, times)
+    turns = _turns(steps, limits, base, block, times, elapsed)
+    if turns is None or not _readings_follow(base, limits, si, elapsed):
+        return None
+    samples = _samples(block, si, times, turns if len(turns) else None, arrival)
+    _advance(steps, base, block, si, samples, times, turns, elapsed)
+    return samples
+
+
+def _times(base: Base, block: Block, arrival: float) -> FloatArray | None:
+    """Line times, if each is a plain step ahead of the one before."""
+    name, tick = ("t_us", 1e-6) if "t_us" in block.columns else ("t_ms", 1e-3)
+    if name not in block.columns or base.clock is None or base.tick != tick:
+        return None
+    ticks = _after(base.clock, block.columns[name])
+    if ticks.min() <= 0 or ticks.max() * tick > AHEAD_S:
+        return None
+    if arrival < base.sample.arrival_s:
+        return None
+    return np.add.accumulate(np.concatenate([[base.sample.time_s], ticks * tick]))[1:]
+
+
+def _possible(si: dict[str, FloatArray], limits: Limits) -> bool:
+    bounds = {
+        "battery_v": limits.battery_v,
+        "current_a": (-limits.current_a, limits.current_a),
+        "distance_m": (0.0, limits.distance_m),
+        "wheel_rpm": (-limits.wheel_rpm, limits.wheel_rpm),
+        "wheel2_rpm": (-limits.wheel_rpm, limits.wheel_rpm),
+        "setpoint": (-limits.setpoint, limits.setpoint),
+        "power_pct": (-110.0, 110.0),
+        "draw_mm": (-limits.draw_mm, limits.draw_mm),
+    }
+    return all(low <= si[name].min() and si[name].max() <= high for name, (low, high) in bounds.items() if name in si)
+
+
+def _turns(
+    steps: Steps, limits: Limits, base: Base, block: Block, times: FloatArray, elapsed: FloatArray
+) -> FloatArray | None:
+    """Unwrapped wheel turns (empty without a counter), if the wheel runs on as before."""
+    counts = block.columns.get("wheel_counts")
+    if counts is None or limits.counts_per_turn is None:
+        return np.empty(0)
+    trail = base.trail
+    if base.counts is None or len(trail) < 8 or base.turned_s != base.sample.time_s or np.abs(counts).max() > _EXACT:
+        return None
+    step = steps.wrapped(_steps(counts, base.counts)) / limits.counts_per_turn
+    turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
+    at = np.concatenate([[p[0] for p in trail], times])
+    run = np.concatenate([[p[1] for p in trail], turns])
+    n = len(times)
+    rate = (run[7 : 7 + n] - run[:n]) / (at[7 : 7 + n] - at[:n])
+    room = 1.5 / limits.counts_per_turn + 1.2 * base.tick * np.abs(rate) + 0.06 * np.abs(rate) * elapsed
+    room += limits.tight_rps2 * elapsed * elapsed / 2
+    return turns if bool(np.all(np.abs(step - rate * elapsed) <= room)) else None
+
+
+def _steps(counts: FloatArray, before: int) -> IntArray:
+    """Differences (n,) of raw counts, from the count before."""
+    whole = np.empty(len(counts) + 1, dtype=np.int64)
+    whole[0], whole[1:] = before, counts
+    return np.asarray(whole[1:] - whole[:-1], dtype=np.int64)
+
+
+def _after(before: float, values: FloatArray) -> FloatArray:
+    """Differences (n,) of values, from the one before."""
+    steps = values.copy()
+    steps[1:] -= values[:-1]
+    steps[0] -= before
+    return steps
+
+
+def _readings_follow(base: Base, limits: Limits, si: dict[str, FloatArray], elapsed: FloatArray) -> bool:
+    volts, rpm = si.get("battery_v"), si.get("wheel_rpm")
+    if volts is not None:
+        before = np.concatenate([[volts[0] if base.volts is None else base.volts], volts[:-1]])
+        if np.any(np.abs(volts - before) > 0.15 * before + 0.3):
+            return False
+    if rpm is not None:
+        speed = np.abs(rpm) / 60
+        before = np.concatenate([[speed[0] if base.rpm is None else abs(base.rpm) / 60], speed[:-1]])
+        room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + limits.tight_rps2 * elapsed
+        if np.any(np.abs(speed - before) > room):
+            return False
+    return True
+
+
+def _samples(
+    block: Block, si: dict[str, FloatArray], times: FloatArray, turns: FloatArray | None, arrival: float
+) -> list[Sample]:
+    nothing = [None] * block.lines
+    readings = [si[name].tolist() if name in si else nothing for name in _ORDER]
+    fired = (si["fired"] != 0).tolist() if "fired" in si else nothing
+    counted = nothing if turns is None else turns.tolist()
+    return list(map(Sample, times.tolist(), [arrival] * block.lines, counted, *readings, fired))
+
+
+def _advance(
+    steps: Steps,
+    base: Base,
+    block: Block,
+    si: dict[str, FloatArray],
+    samples: list[Sample],
+    times: FloatArray,
+    turns: FloatArray,
+    elapsed: FloatArray,
+) -> None:
+    counts = block.columns.get("wheel_counts")
+    if counts is not None:
+        steps.count_wraps(_steps(counts, base.counts or 0))
+        base.counts = int(counts[-1])
+    if len(turns):
+        base.turns, base.turned_s = float(turns[-1]), float(times[-1])
+        base.trail.extend(zip(times[-8:].tolist(), turns[-8:].tolist(), strict=True))
+    base.clock = float(block.columns["t_us" if "t_us" in block.columns else "t_ms"][-1])
+    base.volts = float(si["battery_v"][-1]) if "battery_v" in si else base.volts
+    base.rpm = float(si["wheel_rpm"][-1]) if "wheel_rpm" in si else base.rpm
+    base.period += (1 - 0.95**block.lines) * (float(elapsed.mean()) - base.period)
+    base.sample = samples[-1]

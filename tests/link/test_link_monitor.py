@@ -1,0 +1,308 @@
+"""The monitor on real pseudo-terminals and sockets: found, followed, lost, found again; never written to."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import pytest
+from link_ptys import Cable, Talker, wait_for
+
+from fieldtune import load_robot
+from fieldtune.errors import LinkError, OutputError
+from fieldtune.link import Monitor, health_words, ports
+from fieldtune.link.frames import framed
+from fieldtune.link.reader import Lost, read_chunk
+from fieldtune.link.sim import PtyRobot
+from fieldtune.link.urls import open_url
+
+
+@pytest.fixture(scope="module")
+def heron():
+    return load_robot("heron")
+
+
+@pytest.fixture
+def cable(tmp_path):
+    made = Cable(tmp_path / "robot")
+    yield made
+    made.close()
+
+
+def live(snapshot):
+    return snapshot.state == "live"
+
+
+def test_a_simulated_robot_on_a_pseudo_terminal_is_read(heron):
+    with PtyRobot(heron, seed=3) as robot, Monitor(heron, robot.path) as monitor:
+        wait_for(monitor, lambda s: s.wheel_rpm is not None and s.wheel_rpm > 500)
+        robot.tell("fire")
+        seen, _ = wait_for(monitor, lambda s: s.shots)
+        assert seen.shots[0].by == "fired"
+        assert seen.health.rate_hz == pytest.approx(100, rel=0.1)
+        assert seen.battery_v == pytest.approx(13, abs=1.5)
+        assert seen.distance_m == pytest.approx(robot.simulated.distance_m, abs=0.05)
+        assert not monitor.can_tell
+        with pytest.raises(LinkError, match="simulated"):
+            monitor.tell("fire")
+    assert monitor.snapshot().state == "off"
+
+
+def test_drained_samples_come_once_and_in_order(heron):
+    with Monitor(heron, "sim://heron?seed=1") as monitor:
+        wait_for(monitor, lambda s: s.health.good > 30)
+        first, second = monitor.drain(), monitor.drain()
+        assert len(first) >= 30
+        assert len(second) <= 5
+        assert all(a.time_s <= b.time_s for a, b in pairwise(first))
+        monitor.tell("setpoint=900")
+        wait_for(monitor, lambda s: s.setpoint == 900)
+
+
+def test_pulled_and_plugged_again_it_is_live_within_two_seconds(heron, cable):
+    talker = Talker(cable)
+    with Monitor(heron, cable.name) as monitor:
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+        talker.talk(0.5)
+        points = len(monitor.snapshot().history_s)
+        cable.pull()
+        gone, _ = wait_for(monitor, lambda s: s.state == "lost" or "not there" in s.words)
+        assert cable.name in gone.words
+        time.sleep(0.7)
+        cable.plug()
+        _, took = wait_for(monitor, live, meanwhile=lambda: talker.talk(0.05))
+        assert took < 2.0
+        talker.talk(0.3)
+        again = monitor.snapshot()
+        assert again.health.notices["reconnected"] == 1
+        assert len(again.history_s) > points  # what was before is kept, with a gap between
+        assert again.history_rpm[-1] == pytest.approx(1500, rel=0.02)
+
+
+def test_a_reboot_in_mid_line_is_followed(heron, cable):
+    talker = Talker(cable)
+    with Monitor(heron, cable.name) as monitor:
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+        cable.write(talker.line()[:17])
+        cable.write(b"\r\nbooting...\r\n")
+        talker.clock, talker.counts = 40, 0
+        talker.talk(0.6)
+        seen = monitor.snapshot()
+        assert seen.health.notices == {"restart": 1}
+        assert seen.wheel_rpm == pytest.approx(1500, rel=0.02)
+        assert set(seen.health.dropped) <= {"unchecked", "checksum", "undecodable"}
+
+
+def test_silence_is_a_stall_and_it_goes_on_afterwards(heron, cable):
+    talker = Talker(cable)
+    with Monitor(heron, cable.name) as monitor:
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+        talker.talk(0.3)
+        stalled, took = wait_for(monitor, lambda s: s.state == "stalled", seconds=4.5)
+        assert 2.5 < took < 4.0
+        assert "silent" in stalled.words
+        assert stalled.wheel_rpm is None
+        assert stalled.battery_v is None
+        talker.clock, talker.counts = talker.clock + 3100, talker.counts + 310 * 14
+        _, took = wait_for(monitor, live, meanwhile=lambda: talker.talk(0.05))
+        assert took < 1.0
+        talker.talk(0.3)
+        assert monitor.snapshot().health.notices == {"gap": 1}
+
+
+def test_nothing_is_ever_written_to_a_port(heron, cable):
+    talker = Talker(cable)
+    with Monitor(heron, cable.name) as monitor:
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+    assert cable.unread() == b""
+
+
+def test_a_named_port_that_is_not_there_is_said_and_waited_for(heron, tmp_path):
+    with Monitor(heron, str(tmp_path / "no-such-port")) as monitor:
+        said, _ = wait_for(monitor, lambda s: "not there" in s.words)
+        assert said.state == "searching"
+        cable = Cable(tmp_path / "no-such-port")
+        talker = Talker(cable)
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.05))
+    cable.close()
+
+
+def test_a_port_held_by_another_program_is_said(heron, cable):
+    holder = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            "import serial,sys;p=serial.Serial(sys.argv[1],exclusive=True);print(1,flush=True);input()",
+            cable.name,
+        ],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    holder.stdout.readline()
+    with Monitor(heron, cable.name) as monitor:
+        wait_for(monitor, lambda s: "held by another program" in s.words)
+    holder.communicate(b"\n", timeout=5)
+
+
+def test_a_wrong_speed_is_noise_and_never_good(heron, cable):
+    """At a wrong baud rate bytes arrive, but none of them means anything."""
+    import numpy as np
+
+    rng = np.random.default_rng(2)
+    with Monitor(heron, cable.name, baud=9600) as monitor:
+        for _ in range(40):
+            cable.write(rng.integers(0, 256, 90, dtype=np.uint8).tobytes() + b"\n")
+            time.sleep(0.01)
+        seen = monitor.snapshot()
+        assert seen.state == "searching"
+        assert seen.health.good == 0
+        assert seen.wheel_rpm is None
+        assert sum(seen.health.dropped.values()) == seen.health.lines
+
+
+@dataclass
+class Listed:
+    """A port as the operating system lists it."""
+
+    device: str
+    vid: int | None = None
+    pid: int | None = None
+    serial_number: str | None = None
+    hwid: str = "n/a"
+    description: str = ""
+
+
+def test_ports_are_ranked_and_known_again_under_another_name():
+    adapter = Listed("/dev/ttyUSB1", 0x1A86, 0x7523, "A1", "USB")
+    other = Listed("/dev/ttyACM0", 0x2341, 0x0043, "B2", "USB")
+    board = Listed("/dev/ttyS0", hwid="PNP0501")
+    nothing = Listed("/dev/ttyS1")
+    listed = [board, nothing, adapter, other]
+    assert [c.device for c in ports.candidates(None, None, listed)] == ["/dev/ttyACM0", "/dev/ttyUSB1", "/dev/ttyS0"]
+    known = {"device": "/dev/ttyUSB0", "vid": 0x1A86, "pid": 0x7523, "serial_number": "A1", "baud": 57600}
+    first = ports.candidates(known, None, listed)[0]
+    assert (first.device, first.bauds[0]) == ("/dev/ttyUSB1", 57600)
+    assert ports.candidates(known, 9600, listed)[0].bauds == (9600,)
+    assert ports.candidates(None, None, listed)[0].bauds[0] == 115200
+
+
+def test_search_passes_a_silent_port_by_and_remembers_the_good_one(heron, tmp_path, monkeypatch):
+    silent, robot = Cable(tmp_path / "a-silent"), Cable(tmp_path / "b-robot")
+    listed = [Listed(c.name, 1, 2, c.name, "USB") for c in (silent, robot)]
+    monkeypatch.setattr(ports.list_ports, "comports", lambda: listed)
+    talker, good = Talker(robot), []
+    with Monitor(heron, "auto", on_good=good.append) as monitor:
+        wait_for(monitor, live, seconds=10, meanwhile=lambda: talker.talk(0.1))
+    assert good == [
+        {"device": robot.name, "vid": 1, "pid": 2, "serial_number": robot.name, "baud": 115200},
+    ]
+    listed.reverse()
+    with Monitor(heron, "auto", remembered=good[0]) as monitor:
+        _, took = wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+    assert took < 1.5
+    silent.close()
+    robot.close()
+
+
+def test_without_any_port_it_says_so(heron, monkeypatch):
+    monkeypatch.setattr(ports.list_ports, "comports", list)
+    with Monitor(heron) as monitor:
+        wait_for(monitor, lambda s: "no serial port found" in s.words)
+
+
+def test_over_a_socket(heron):
+    server = socket.create_server(("127.0.0.1", 0))
+    stop = threading.Event()
+
+    def serve():
+        while not stop.is_set():
+            connection, _ = server.accept()
+            with connection:
+                for i in range(200):
+                    if stop.is_set():
+                        return
+                    try:
+                        connection.sendall(framed(f"t_ms={i * 10},wheel_counts={i * 14}"))
+                    except OSError:
+                        break
+                    time.sleep(0.005)
+
+    thread = threading.Thread(target=serve, daemon=True)
+    thread.start()
+    with Monitor(heron, f"socket://127.0.0.1:{server.getsockname()[1]}") as monitor:
+        seen, _ = wait_for(monitor, lambda s: s.wheel_rpm is not None and live(s))
+        assert seen.wheel_rpm == pytest.approx(1500, rel=0.03)
+    stop.set()
+    server.close()
+
+
+def test_through_a_spy(heron, cable, tmp_path):
+    talker = Talker(cable)
+    with Monitor(heron, f"spy://{cable.name}?file={tmp_path}/spied") as monitor:
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+    assert (tmp_path / "spied").read_text().count("t_ms") >= 3
+
+
+def test_a_loop_port_reads_what_was_written_to_it(heron):
+    port = open_url("loop://", timeout=0.05)
+    port.write(framed("t_ms=5"))
+    assert read_chunk(port)[0] == framed("t_ms=5")
+    port.close()
+
+
+@pytest.mark.parametrize("url", ["sim://no-such-robot", "replay:///no/such/file", "nonsense://x", "sim://heron?seed=x"])
+def test_a_url_that_leads_nowhere_is_one_clear_line(heron, url):
+    with Monitor(heron, url) as monitor:
+        said, _ = wait_for(monitor, lambda s: s.words not in ("looking for the robot", "not started"))
+        assert "\n" not in said.words
+        assert said.state == "searching"
+        wait_for(monitor, lambda s: "Traceback" not in s.words and len(s.words) > 20)
+
+
+def test_every_way_a_port_is_lost_is_the_same_to_the_reader(cable):
+    port = ports.open_port(cable.name, 115200)
+    cable.pull()
+    with pytest.raises(Lost):
+        read_chunk(port)
+    port.close()
+    port = open_url("loop://", timeout=0.05)
+    port.close()
+    with pytest.raises(Lost):
+        read_chunk(port)
+
+
+def test_no_permission_and_nonsense_are_explained():
+    assert "dialout" in ports.explained("/dev/ttyUSB0", PermissionError(13, "Permission denied"))
+    assert "not there" in ports.explained("/dev/ttyUSB0", FileNotFoundError(2, "No such file"))
+
+
+def test_a_recording_that_can_not_be_written_is_refused_at_start(heron, tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(OutputError, match="can't record"):
+        Monitor(heron, "sim://heron", record_to=tmp_path / "file" / "x.rec").start()
+
+
+def test_health_in_words(heron):
+    with Monitor(heron, "sim://heron?seed=1") as monitor:
+        seen, _ = wait_for(monitor, lambda s: s.health.good > 30)
+    assert health_words(seen.health).endswith("lines/s")
+    assert (
+        health_words(replace(seen.health, rate_hz=98.7, dropped={"checksum": 3})) == "98.7 lines/s, 3 dropped: checksum"
+    )
+
+
+def test_stopping_is_quick_and_leaves_no_thread(heron, cable):
+    monitor = Monitor(heron, cable.name)
+    monitor.start()
+    time.sleep(0.2)
+    began = time.monotonic()
+    monitor.stop()
+    assert time.monotonic() - began < 0.5
+    assert not [t for t in threading.enumerate() if t.name == "fieldtune-link"]
+    assert os.path.exists(cable.name)

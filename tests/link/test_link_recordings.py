@@ -1,0 +1,117 @@
+"""Recordings: read back as they came, replayed to the bit, rotated, and each file here with its decoding beside it."""
+
+from __future__ import annotations
+
+import json
+
+import msgspec
+import numpy as np
+import pytest
+from link_ptys import wait_for
+from link_recordings import HOME, robot_of, summary
+
+from fieldtune import load_robot
+from fieldtune.errors import InputError
+from fieldtune.link import Monitor, Recorder, decode, read_header
+from fieldtune.link.recording import MAGIC, chunks
+
+FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
+def test_recording_decodes_as_written_beside_it(path):
+    expected = json.loads(path.with_suffix(".json").read_text())
+    assert json.loads(json.dumps(summary(path))) == expected
+
+
+def test_no_file_stands_without_its_other_half():
+    for path in HOME.iterdir():
+        if path.suffix == ".json":
+            assert path.with_suffix(".rec") in FILES or path.with_suffix(".txt") in FILES, f"{path.name}: an orphan"
+        elif path.is_file():
+            assert path in FILES, f"{path.name}: neither a recording nor a decoding"
+            assert path.with_suffix(".json").exists(), f"{path.name}: no decoding beside it"
+            header = read_header(path)
+            assert "Invented" in header["about"], f"{path.name}: says not what it is"
+            assert (HOME / "robots" / f"{header['robot']}.toml").exists()
+
+
+def test_what_is_written_is_read(tmp_path):
+    rng = np.random.default_rng(3)
+    written, now = [], 0
+    recorder = Recorder(tmp_path / "a.rec", {"about": "random\nbytes", "robot": "heron"})
+    for _ in range(2000):
+        now += int(rng.integers(0, 40_000))
+        data = rng.integers(0, 256, int(rng.integers(0, 300)), dtype=np.uint8).tobytes()
+        recorder.write(now, data)
+        written.append((now, data))
+    recorder.close()
+    assert [(c.arrival_us, c.data) for c in chunks(tmp_path / "a.rec")] == written
+    assert read_header(tmp_path / "a.rec") == {"about": "random bytes", "robot": "heron"}
+
+
+def test_files_are_rotated_by_size_and_the_oldest_go(tmp_path):
+    rng = np.random.default_rng(4)
+    recorder = Recorder(tmp_path / "a.rec", {}, largest=40_000, keep=3)
+    for i in range(400):
+        recorder.write(i * 100_000, rng.integers(0, 256, 1000, dtype=np.uint8).tobytes())
+    recorder.close()
+    left = sorted(tmp_path.iterdir(), key=lambda p: p.stat().st_mtime_ns)
+    assert len(left) == 3
+    assert all(p.stat().st_size < 80_000 for p in left)
+    assert sum(1 for p in left for _ in chunks(p)) > 60
+
+
+def test_a_recording_cut_off_reads_up_to_its_last_whole_block(tmp_path):
+    content = FILES[0].read_bytes() if FILES[0].suffix == ".rec" else (HOME / "heron-noisy.rec").read_bytes()
+    (tmp_path / "cut.rec").write_bytes(content[:-100])
+    assert 100 < sum(1 for _ in chunks(tmp_path / "cut.rec")) < sum(1 for _ in chunks(HOME / "heron-noisy.rec"))
+
+
+def test_damage_and_absence_are_one_clear_line(tmp_path):
+    with pytest.raises(InputError, match="can't read"):
+        decode(tmp_path / "none.rec", load_robot("heron"))
+    (tmp_path / "bad.rec").write_bytes(MAGIC + b"\n" + b"\x00\x00\x00\x04abcd")
+    with pytest.raises(InputError, match="damaged"):
+        decode(tmp_path / "bad.rec", load_robot("heron"))
+    (tmp_path / "short.rec").write_bytes(MAGIC)
+    with pytest.raises(InputError, match="header"):
+        decode(tmp_path / "short.rec", load_robot("heron"))
+
+
+def _plain(samples):
+    return [msgspec.structs.astuple(s) for s in samples]
+
+
+def test_a_live_session_decodes_again_to_the_bit(tmp_path):
+    """What a monitor saw live, its recording decoded at once, and the same replayed as a port: bit for bit."""
+    robot, path = load_robot("heron"), tmp_path / "live.rec"
+    with Monitor(robot, "sim://heron?seed=5&speed=8&auto=2", record_to=path) as monitor:
+        wait_for(monitor, lambda s: len(s.shots) >= 3)
+    live, samples = monitor.snapshot(), monitor.drain()
+    assert path.stat().st_size / max(live.health.lines, 1) < 40  # bytes a line on disk; about 95 on the wire
+    decoded = decode(path, robot)
+    assert _plain(decoded.samples) == _plain(samples)
+    assert decoded.live.shots == live.shots
+    assert decoded.live.health == live.health
+    for speed in (0, 40):
+        with Monitor(robot, f"replay://{path}?speed={speed}") as again:
+            ended, _ = wait_for(again, lambda s: s.state == "ended", seconds=10)
+        assert _plain(again.drain()) == _plain(samples)
+        assert ended.shots == live.shots
+
+
+def test_a_replay_with_an_interruption_tells_of_it():
+    path = HOME / "heron-restart.rec"
+    robot = robot_of(path)
+    with Monitor(robot, f"replay://{path}?speed=0") as monitor:
+        ended, _ = wait_for(monitor, lambda s: s.state == "ended", seconds=10)
+    assert ended.health == decode(path, robot).live.health
+    assert ended.health.notices == {"restart": 1, "reconnected": 1}
+
+
+def test_replay_keeps_the_recordings_pace():
+    path = HOME / "heron-three-shots.rec"
+    with Monitor(robot_of(path), f"replay://{path}?speed=10") as monitor:
+        _, took = wait_for(monitor, lambda s: s.state == "ended", seconds=10)
+    assert 0.5 < took < 1.5  # seven seconds at ten times
