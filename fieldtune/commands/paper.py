@@ -124,7 +124,7 @@ def _formula_words(session: Session, found: FormulaFit) -> list[str]:
         harmless = f"from {found.harmless_m[0]:.2f} to {found.harmless_m[1]:.2f} m"
     lines = [
         f"{robot.name}: setpoint in {unit} = {' '.join(terms).lstrip('+')}",
-        f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; outside of it the formula is wrong",
+        f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; wrong outside",
         f"  worst error    {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
         f"  worst loss     {100 * found.worst_loss:.1f} % points of hit probability at {found.worst_loss_at_m:.2f} m",
         f"  harmless       {harmless} (loses at most {100 * found.harmless_loss:.0f} % points)",

@@ -1,0 +1,247 @@
+"""Reading a pack that someone else made: everything is checked before any of it is used."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Literal
+
+import msgspec
+
+from fieldtune.errors import InputError
+from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
+from fieldtune.robot.model import Robot
+from fieldtune.robot.profile import NAME, read_values
+from fieldtune.share.pack import FORMAT, VERSION, plain_name
+from fieldtune.units import shown
+
+_LARGEST = 100_000_000
+_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z\+*")
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A pack that can be merged: the robot as its profile says, the profile's text, and the log."""
+
+    robot: Robot
+    profile: str
+    by: str
+    present: str | None
+    epochs: tuple[Epoch, ...]
+    shots: tuple[Shot, ...]
+    marks: tuple[Mark, ...]
+    batteries: tuple[BatteryReading, ...]
+
+
+class _Entry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    uid: str
+    time: str
+
+
+class _Shot(_Entry):
+    shot: int
+    distance_m: float
+    setpoint: float
+    result: Result | None
+    epoch: int
+    miss_m: float | None = None
+    side_m: float | None = None
+    speed: float | None = None
+    battery_v: float | None = None
+    target: str | None = None
+    origin: str | None = None
+
+
+class _Epoch(_Entry):
+    epoch: int
+    label: str | None = None
+    origin: str | None = None
+
+
+class _Mark(_Entry):
+    shot_uid: str
+    kind: Literal["undo", "exclude", "include"]
+    reason: str | None = None
+
+
+class _Battery(_Entry):
+    label: str | None = None
+    resistance_ohm: float | None = None
+    rest_v: float | None = None
+
+
+class _File(msgspec.Struct, forbid_unknown_fields=True):
+    format: str
+    version: int
+    robot: str
+    profile: list[str]
+    made: str = ""
+    by: str = ""
+    present_epoch: str | None = None
+    epochs: list[_Epoch] = []
+    shots: list[_Shot] = []
+    marks: list[_Mark] = []
+    batteries: list[_Battery] = []
+
+
+def read_pack(path: Path | str) -> Pack:
+    """The pack in a file; raises ``InputError`` with one line that names the file, the place in it and the remedy."""
+    path = Path(path)
+    values = _json(path)
+    if not isinstance(values, dict) or values.get("format") != FORMAT:
+        raise InputError(f'{path}: not a pack; expected a file that "fieldtune pack" wrote')
+    version = values.get("version")
+    if isinstance(version, int) and version > VERSION:
+        raise InputError(
+            f"{path}: written by a newer fieldtune (pack version {version}, this one reads up to {VERSION}); "
+            "install the newer fieldtune"
+        )
+    try:
+        file = msgspec.convert(values, _File)
+    except (msgspec.ValidationError, OverflowError) as error:
+        raise InputError(f"{path}: {_plain(str(error))}; pack the robot again") from error
+    if version != VERSION:
+        raise InputError(f"{path}: version: found {shown(version)}; expected {VERSION}")
+    profile = "\n".join(file.profile)
+    robot = _robot(path, file.robot, profile)
+    _check(path, file)
+    return Pack(
+        robot,
+        profile,
+        plain_name(file.by),
+        file.present_epoch,
+        tuple(Epoch(**msgspec.structs.asdict(entry)) for entry in file.epochs),
+        tuple(Shot(**msgspec.structs.asdict(entry)) for entry in file.shots),
+        tuple(Mark(**msgspec.structs.asdict(entry)) for entry in file.marks),
+        tuple(BatteryReading(**msgspec.structs.asdict(entry)) for entry in file.batteries),
+    )
+
+
+def _json(path: Path) -> Any:
+    try:
+        if path.is_dir():
+            raise InputError(f"{path}: is a folder; expected a pack, a JSON file")
+        if path.stat().st_size > _LARGEST:
+            raise InputError(f"{path}: larger than any pack; expected a file that fieldtune pack wrote")
+        text = path.read_bytes().decode("utf-8-sig")
+        return json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
+        raise InputError(f"{path}: can't be read: {why}") from error
+    except json.JSONDecodeError as error:
+        half = "" if text.rstrip().endswith("}") else "; the file may be cut short: copy it again"
+        raise InputError(f"{path}: line {error.lineno}: not JSON ({error.msg}){half}") from error
+    except RecursionError as error:
+        raise InputError(f"{path}: not a pack: nested too deeply") from error
+    except ValueError as error:
+        raise InputError(f"{path}: {error}") from error
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"key {shown(twice)} stands twice in one object; leave one out")
+    return found
+
+
+def _no_number(name: str) -> float:
+    raise ValueError(f"found {name}, which is no number")
+
+
+def _robot(path: Path, name: str, profile: str) -> Robot:
+    if not NAME.fullmatch(name):
+        raise InputError(f"{path}: robot: found {shown(name)}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")
+    try:
+        robot, problems = read_values(tomllib.loads(profile.replace("\r\n", "\n")), Path(f"{name}.toml"))
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise InputError(f"{path}: profile: not TOML ({error}); pack the robot again") from error
+    if robot is None:
+        first = next(problem for problem in problems if problem.severity == "error")
+        raise InputError(f"{path}: profile: {first.key}: {first.message}")
+    return robot
+
+
+def _check(path: Path, file: _File) -> None:
+    """Raises ``InputError`` for the first entry that no log can hold."""
+    for name, entries in (
+        ("epochs", file.epochs), ("shots", file.shots), ("marks", file.marks), ("batteries", file.batteries)
+    ):  # fmt: skip
+        _each(path, name, entries)
+    epochs, uids = {entry.epoch for entry in file.epochs}, {entry.uid for entry in file.shots}
+    if len(epochs) < len(file.epochs):
+        raise InputError(f"{path}: epochs: two of them have one number")
+    for shot in file.shots:
+        if shot.epoch not in epochs:
+            raise InputError(f"{path}: shot {shot.shot}: epoch {shot.epoch} isn't in the pack; pack the robot again")
+    for mark in file.marks:
+        if mark.shot_uid not in uids:
+            raise InputError(f"{path}: a mark of {mark.time} is on a shot that isn't in the pack; pack the robot again")
+
+
+def _each(path: Path, name: str, entries: Iterable[Any]) -> None:
+    seen: set[str] = set()
+    for place, entry in enumerate(entries):
+        at = f"{path}: {name}[{place}]"
+        for key, value in msgspec.structs.asdict(entry).items():
+            if value is not None and not _RULES.get(key, _any)(value):
+                raise InputError(f"{at}.{key}: found {shown(value)}, which no log has; pack the robot again")
+        if entry.uid in seen:
+            raise InputError(f"{at}.uid: stands twice; leave one of the two out")
+        seen.add(entry.uid)
+
+
+def _any(value: Any) -> bool:
+    return True
+
+
+def _words(most: int) -> Callable[[Any], bool]:
+    return lambda text: len(text) <= most and text.isprintable()
+
+
+def _between(low: float, high: float) -> Callable[[Any], bool]:
+    return lambda number: math.isfinite(number) and low <= number <= high
+
+
+def _is_time(text: str) -> bool:
+    if not _TIME.fullmatch(text):
+        return False
+    try:
+        datetime.fromisoformat(text.rstrip("+"))
+    except ValueError:
+        return False
+    return True
+
+
+_TINY = 1e-9
+_RULES: dict[str, Callable[[Any], bool]] = {
+    "uid": lambda text: 0 < len(text) <= 64 and text.isascii() and text.isprintable(),
+    "time": _is_time,
+    "shot": _between(1, 2**53),
+    "epoch": _between(1, 2**53),
+    "distance_m": _between(_TINY, 100.0),
+    "setpoint": _between(_TINY, 1e6),
+    "speed": _between(_TINY, 1e6),
+    "miss_m": _between(-100.0, 100.0),
+    "side_m": _between(-100.0, 100.0),
+    "battery_v": _between(_TINY, 100.0),
+    "resistance_ohm": _between(0.0, 1e3),
+    "rest_v": _between(0.0, 1e3),
+    "label": _words(200),
+    "reason": _words(200),
+    "target": _words(200),
+    "origin": _words(200),
+}
+
+
+def _plain(message: str) -> str:
+    """A type error in our words: the place first."""
+    what, _, place = message.partition(" - at `$")
+    return f"{place.rstrip('`').lstrip('.')}: {what[:1].lower()}{what[1:]}" if place else message
