@@ -16,7 +16,7 @@ from fieldtune.robot.model import Robot
 from fieldtune.sizing.battery_status import BatteryStatus, warning_words
 from fieldtune.sizing.blocks import Block, BlockMaker, MotorSide
 from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S
-from fieldtune.sizing.charge import ChargeBank, FloatArray
+from fieldtune.sizing.charge import ChargeBank, FloatArray, middle
 from fieldtune.sizing.current_check import CurrentCheck
 from fieldtune.sizing.limits import Limits, ShotCharge
 from fieldtune.sizing.line_fit import LineFit
@@ -29,6 +29,7 @@ _GAP_S = 5.0
 _LOOK_S = 4.0
 _ENOUGH = 8
 _SETTLE = 2
+_LOOKS = 4
 _CHANGED_SHARE = 0.025
 _TYPICAL_OHM = 0.1
 _TYPICAL_AH = {"nimh": 3.0, "lead-acid": 12.0, "li-ion": 4.0, "lifepo4": 4.0}
@@ -150,11 +151,10 @@ class BatteryWatch:
         if block.time_s - self._look_since < _LOOK_S:
             return
         self._bank.spend(self._unspent)
-        if self._look:
-            volts = sum(v for v, _ in self._look) / len(self._look)
-            mean_amps = sum(a for _, a in self._look) / len(self._look)
-            noise = math.hypot(line.noise / math.sqrt(2 * len(self._look)), mean_amps * line.resistance_sd)
-            self._bank.observe(volts + line.resistance * mean_amps, max(noise, 1e-3))
+        if len(self._look) >= _LOOKS:
+            rest, noise = middle([v + line.resistance * a for v, a in self._look])
+            amps_there = sum(a for _, a in self._look) / len(self._look)
+            self._bank.observe(rest, max(math.hypot(noise, amps_there * line.resistance_sd), 1e-3))
         self._unspent, self._look, self._look_since = 0.0, [], block.time_s
 
     def _new_bank(self, line: LineFit) -> ChargeBank:

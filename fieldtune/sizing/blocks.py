@@ -129,7 +129,7 @@ class BlockMaker:
             return
         a, b, c = rows[-3][1], rows[-2][1], rows[-1][1]
         if a is not None and b is not None and c is not None:
-            bend = min((a - 2 * b + c) ** 2 / 6, 9 * self.rpm_noise**2)
+            bend = min((a - 2 * b + c) ** 2 / 6, 4 * self.rpm_noise**2)
             self.rpm_noise = max(math.sqrt(0.98 * self.rpm_noise**2 + 0.02 * bend), 1.0)
 
     def _close(self, rows: list[Row]) -> Block:

@@ -22,6 +22,7 @@ _NINTHS = np.array([-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.
 """Middles of nine equal shares of the normal distribution."""
 
 _CURVE_SD_PER_CELL = 3e-4
+_COUNT_SD = 0.15
 _STEP = 0.01
 
 
@@ -69,7 +70,9 @@ class ChargeBank:
 
     def spend(self, coulombs: float) -> None:
         """Charge drawn from the pack."""
-        self.charge = np.clip(self.charge - coulombs / self.capacity, -0.05, 1.05)
+        share = coulombs / self.capacity
+        self.charge = np.clip(self.charge - share, -0.05, 1.05)
+        self.variance = self.variance + (_COUNT_SD * share) ** 2
 
     def observe(self, rest_v: float, rest_sd: float) -> None:
         """A rest voltage seen, volts, with its standard deviation."""
@@ -104,3 +107,16 @@ class ChargeBank:
     def _slope(self, charge: FloatArray) -> FloatArray:
         low, high = np.clip(charge - _STEP, 0.0, 1.0 - _STEP), np.clip(charge + _STEP, _STEP, 1.0)
         return np.maximum((self.volts(high) - self.volts(low)) / (high - low), 1e-3)
+
+
+def middle(values: list[float]) -> tuple[float, float]:
+    """Median of some readings and its standard deviation, from their median distance to it (normal readings)."""
+    ordered = sorted(values)
+    center = _median(ordered)
+    distance = _median(sorted(abs(value - center) for value in ordered))
+    return center, 1.253 * 1.483 * distance / math.sqrt(len(ordered))
+
+
+def _median(ordered: list[float]) -> float:
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2

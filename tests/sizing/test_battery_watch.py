@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from battery_bench import CAPACITY_AH, CELLS, MORE, SHOTS, Simulation, Truth, feed, watched
+from battery_bench import CAPACITY_AH, CELLS, SHOTS, Outcome, Simulation, Truth, feed, watched
 from sizing_robots import big_heron, crane, otter, with_battery
 
 from fieldtune.physics.battery import charge_at, open_circuit_voltage
@@ -51,13 +51,15 @@ def test_hidden_battery_is_found(with_current):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("chemistry", ["nimh", "lead-acid", "li-ion", "lifepo4"])
-@pytest.mark.parametrize("with_current", [True, False])
-def test_hidden_batteries_of_every_chemistry_are_found(chemistry, with_current):
-    """200 seeds with, 200 without a measured current."""
-    robot = packed(chemistry)
-    outcome = watched(robot, chemistry, 50, 7, speed_kept(robot), with_current, TOOLS)
-    check(outcome, 0.9)
+@pytest.mark.parametrize(("with_current", "share"), [(True, 0.9), (False, 0.85)])
+def test_two_hundred_hidden_batteries_are_found(with_current, share):
+    """50 seeds of each chemistry; a current reckoned from the wheel's gain tells the voltage at rest a little worse."""
+    parts = []
+    for chemistry in CELLS:
+        robot = packed(chemistry)
+        parts.append(watched(robot, chemistry, 50, 7, speed_kept(robot), with_current, TOOLS))
+    names = ("resistance", "ceiling", "forecast", "warned_before", "shots_seen")
+    check(Outcome(*(np.concatenate([getattr(part, name) for part in parts]) for name in names)), share)
 
 
 @pytest.mark.slow
@@ -313,4 +315,3 @@ def test_the_watch_says_tired_from_history():
     feed(watch, idle, 0, True)
     feed(watch, run, 0, True)
     assert any("tired" in line for line in watch.status().missing)
-    assert MORE > SHOTS
