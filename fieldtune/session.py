@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable, Sequence
-from datetime import datetime
-from functools import partial
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from fieldtune import entries
-from fieldtune.records import BatteryReading, Epoch, Mark, Shot
+from fieldtune.logbook import Logbook
 from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
@@ -22,52 +20,20 @@ if TYPE_CHECKING:
     from fieldtune.aim.belief import Belief
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
-    from fieldtune.link.live import Live
     from fieldtune.robot.model import Robot
 
 
-class Watching(Protocol):
-    """What a session asks of a line's monitor."""
-
-    def snapshot(self) -> Live:
-        """What the line says now."""
-        ...
-
-
-class Session:
-    """One robot and its log. ``store``: path of the SQLite file, an open ``Store``, or None to keep it in memory.
+class Session(Logbook):
+    """One robot, its log, and all answers. ``store``: path of the SQLite file, an open ``Store``, None for memory.
 
     May be used from several threads. Every method raises a ``FieldtuneError`` with one line for wrong input.
     """
 
     def __init__(self, robot: Robot, store: Path | str | Store | None = None, clock: Clock = utc_now) -> None:
-        self.robot = robot
-        self.store = store if isinstance(store, Store) else Store(store, clock)
+        super().__init__(robot, store, clock)
         self._lock = threading.RLock()
         self._learned_from: tuple[object, ...] | None = None
         self._posterior: Posterior | None = None
-        self._monitor: Watching | None = None
-        self._claim: Callable[[], object] = _nothing_to_claim
-        self._demo = False
-        self._unkept: dict[str, str] = {}
-
-    @classmethod
-    def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Session:
-        """A session on the robot's own log; ``home`` is the folder of profiles, where it isn't the usual one.
-
-        Before the first thing is kept, a demonstration robot's profile is copied home.
-        """
-        from fieldtune.robot import claim_profile, is_demo, store_path
-
-        session = cls(robot, store_path(robot, home))
-        session._claim, session._demo = partial(claim_profile, robot, home), is_demo(robot)
-        return session
-
-    def attach(self, monitor: Watching | None) -> None:
-        """From now on take the battery's voltage from a live line where none is given."""
-        self._monitor = monitor
-
-    # -- answers ----------------------------------------------------------------------------------------------
 
     def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
         """The recommended setpoint at a distance reading, and what goes with it."""
@@ -164,149 +130,3 @@ class Session:
     def belief(self) -> Belief:
         """The posterior as weighted draws, for the answers above."""
         return self.posterior.belief
-
-    # -- the log ----------------------------------------------------------------------------------------------
-
-    def confirm(
-        self,
-        distance_m: float,
-        setpoint: float,
-        result: str | None = None,
-        miss_m: float | None = None,
-        side_m: float | None = None,
-        speed: float | None = None,
-        battery_v: float | None = None,
-        target: str | None = None,
-    ) -> Shot:
-        """Adds a shot to the log and learns from it; when this returns, it is on the disk.
-
-        ``result``: in, short, long, left or right; may be left out where the measured miss says it. Both are kept, also
-        where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw.
-        """
-        aimed_at = self.robot.target(target)
-        entry = entries.check_entry(
-            self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, self._battery(battery_v)
-        )
-        self._claim()
-        return self.store.add(
-            entry.distance_m,
-            entry.setpoint,
-            entry.result,
-            miss_m=entry.miss_m,
-            side_m=entry.side_m,
-            speed=entry.speed,
-            battery_v=entry.battery_v,
-            target=aimed_at.name,
-        )
-
-    def undo(self) -> Shot | None:
-        """Takes the last confirmed shot back; None when there is none."""
-        return self.store.undo_last() if self.store.shots() else None
-
-    def exclude(self, shot: Shot | int, reason: str) -> Shot:
-        """Leaves a shot out of learning, for a reason that is kept with it."""
-        number = self.store.shot(_number(shot)).shot  # looks before writing, which would make a log
-        return self.store.exclude(number, entries.check_words("a reason", reason))
-
-    def include(self, shot: Shot | int) -> Shot:
-        """Lets a shot that was left out count again."""
-        return self.store.include(self.store.shot(_number(shot)).shot)
-
-    def swap(self, label: str | None = None) -> int:
-        """Marks a battery change (or a repair): a new epoch, whose number is returned."""
-        words = None if label is None else entries.check_words("a label", label)
-        self._claim()
-        return self.store.swap(words)
-
-    def shots(self) -> tuple[Shot, ...]:
-        """The whole log, shots taken back included."""
-        return self.store.shots()
-
-    @property
-    def epoch(self) -> int:
-        """Number of the present epoch, from 1."""
-        return self.store.epoch
-
-    def epochs(self) -> tuple[Epoch, ...]:
-        """All epochs with their labels."""
-        return self.store.epochs()
-
-    def take_in(
-        self,
-        shots: Sequence[Shot],
-        epochs: Sequence[Epoch],
-        origin: str,
-        marks: Sequence[Mark] = (),
-        batteries: Sequence[BatteryReading] = (),
-        present: str | None = None,
-    ) -> tuple[int, int]:
-        """Takes in shots kept elsewhere, all or none; returns how many shots and marks were new (told by their uid).
-
-        ``present``: uid of the epoch in which a log that is still empty goes on.
-        """
-        self._claim()
-        return self.store.insert_foreign(shots, marks, epochs, origin, batteries, present)
-
-    def now(self) -> datetime:
-        """The present moment by the session's clock."""
-        return self.store.now()
-
-    # -- batteries and small things -----------------------------------------------------------------------------
-
-    @property
-    def battery_label(self) -> str | None:
-        """Label of the battery that is in now, as given at the last swap."""
-        present = self.store.epoch
-        return next((epoch.label for epoch in self.store.epochs() if epoch.epoch == present), None)
-
-    def keep_battery(self, resistance_ohm: float | None, rest_v: float | None) -> BatteryReading:
-        """Keeps what was measured of the battery that is in now."""
-        self._claim()
-        return self.store.add_battery(self.battery_label, resistance_ohm, rest_v)
-
-    def batteries(self, label: str | None = None) -> tuple[BatteryReading, ...]:
-        """What has been measured of one battery, or of all."""
-        return self.store.batteries(label)
-
-    def recall(self, key: str) -> str | None:
-        """A small thing kept beside the log: the last good port, a caution that was seen."""
-        return self._unkept.get(key) or self.store.meta(key)
-
-    def remember(self, key: str, value: str) -> None:
-        """Keeps a small thing beside the log; of a demonstration robot that has no log yet, until this session ends."""
-        if self._demo and self.store.path is not None and not self.store.path.exists():
-            self._unkept[key] = value
-        else:
-            self._claim()
-            self.store.set_meta(key, value)
-
-    def close(self) -> None:
-        """Closes the log."""
-        self.store.close()
-
-    def __enter__(self) -> Session:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        self.close()
-
-    def _battery(self, given: float | None) -> float | None:
-        if given is not None:
-            entries.check_battery(given)
-            return given
-        live = self._monitor.snapshot().battery_v if self._monitor is not None else None
-        return live if live is not None and live > 0 else None
-
-    def _resistance(self) -> float | None:
-        """The latest measured resistance of the battery that is in now; None leaves the profile's."""
-        label = self.battery_label
-        readings = self.store.batteries(label) if label is not None else ()
-        return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)
-
-
-def _nothing_to_claim() -> None:
-    """A log at a path of the caller's own needs no profile beside it."""
-
-
-def _number(shot: Shot | int) -> int:
-    return shot.shot if isinstance(shot, Shot) else shot
