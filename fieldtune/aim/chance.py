@@ -15,11 +15,12 @@ from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.belief import Unknowns
 from fieldtune.aim.need import Need
+from fieldtune.aim.openings import Free
 
 FloatArray = NDArray[np.float64]
 
-# Gauss-Legendre points on the side miss's cumulative probability; four give the chord average to 1e-3.
-_NODES, _SHARES = np.polynomial.legendre.leggauss(4)
+# Gauss-Legendre points on the side miss's cumulative probability; three give the chord average to 2e-3.
+_NODES, _SHARES = np.polynomial.legendre.leggauss(3)
 _NODES, _SHARES = (_NODES + 1) / 2, _SHARES / 2
 
 
@@ -51,7 +52,7 @@ def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
     distance = np.asarray(reading, dtype=float) + unknowns.distance_bias
     angle, drag = unknowns.angle_error, unknowns.log_drag
     center = need.log_speed(distance, 0.0, angle, drag)
-    free = need.free(distance, angle, drag)
+    free = need.free_at(center)
     side_sd = np.maximum(distance * unknowns.side_scatter, 1e-6)
     offset = distance * unknowns.side_bias
     left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
@@ -61,8 +62,8 @@ def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
         chord, shares = np.sqrt(np.clip(1 - aside**2, 0.0, 1.0)), _SHARES
     else:
         chord, shares = np.ones((len(distance), 1)), np.ones(1)
-    low = _bound(need, distance, free.low, center.value, chord, angle, drag)
-    high = _bound(need, distance, free.high, center.value, chord, angle, drag)
+    edges = _edges(need, distance, free, angle, drag)
+    low, high = (_along(chord, center.value, *edges[k : k + 2]) for k in (0, 2))
     spread = np.hypot(unknowns.speed_scatter, center.d_angle * unknowns.angle_scatter)
     passes = np.isfinite(free.low) & np.isfinite(center.value)
     return Situation(
@@ -75,24 +76,28 @@ def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
     )
 
 
-def _bound(
-    need: Need,
-    distance: FloatArray,
-    edge: FloatArray,
-    center: FloatArray,
-    chord: FloatArray,
-    angle: FloatArray,
-    drag: FloatArray,
-) -> FloatArray:
+def _edges(
+    need: Need, distance: FloatArray, free: Free, angle: FloatArray, drag: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Needed log speeds (n,) at the near edge and half way to it, at the far edge and half way to it."""
+    near = [free.low, free.low / 2] if free.round else [free.low]
+    far = [] if np.isinf(free.high).all() else [free.high, free.high / 2] if free.round else [free.high]
+    misses = near + far
+    count = len(misses)
+    flat = _edge_speed(
+        need, np.tile(distance, count), np.concatenate(misses), np.tile(angle, count), np.tile(drag, count)
+    )
+    parts = np.split(flat, count)
+    low, low_half = parts[0], parts[len(near) - 1]
+    return low, low_half, parts[len(near)] if far else free.high, parts[-1] if far else free.high
+
+
+def _along(chord: FloatArray, center: FloatArray, whole: FloatArray, half: FloatArray) -> FloatArray:
     """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola through the
     centre, the half and the whole edge, which is exact to a few 1e-5 over an opening.
     """
-    if np.isinf(edge).all():
-        return np.broadcast_to(edge[:, None], chord.shape)
-    whole = _edge_speed(need, distance, edge, angle, drag)
     if chord.shape[1] == 1:
         return np.asarray(whole)[:, None]
-    half = _edge_speed(need, distance, edge / 2, angle, drag)
     with np.errstate(invalid="ignore"):
         linear, curve = 4 * half - whole - 3 * center, 2 * (whole + center - 2 * half)
         return center[:, None] + chord * linear[:, None] + chord**2 * curve[:, None]

@@ -53,6 +53,10 @@ class Need(Protocol):
         """Misses between which the element scores, and half the free side width."""
         ...
 
+    def free_at(self, center: NeedPoint) -> Free:
+        """The same, where the need of the target's centre is known already."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class _Case:

@@ -38,8 +38,7 @@ class FlightNeed:
     element: Element
     exit_angle: float
     rise: float
-    speed_table: Tensor
-    slope_table: Tensor
+    table: Tensor
     d_low: float
     d_high: float
 
@@ -67,14 +66,13 @@ class FlightNeed:
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
-        shape = grid[0].shape
+        residuals, shape = (speed_residual, slope_residual), grid[0].shape
         return cls(
             target,
             robot.element,
             exit_angle,
             rise,
-            Tensor.fitted(tuple(axes), _filled(speed_residual.reshape(shape))),
-            Tensor.fitted(tuple(axes), _filled(slope_residual.reshape(shape))),
+            Tensor.fitted(tuple(axes), np.stack([_filled(r.reshape(shape)) for r in residuals], axis=-1)),
             d_low,
             d_high,
         )
@@ -97,8 +95,8 @@ class FlightNeed:
         drop = np.where(possible, drop, np.nan)
         d = np.where(possible, d, np.nan)
         points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
-        residual, slopes = self.speed_table.at(points)
-        slope_residual, _ = self.slope_table.at(points, gradient=False)
+        (residual, slope_residual), gradients = self.table.at(points)
+        slopes = [gradient[0] for gradient in gradients]
         sec2 = 1 + tangent**2
         by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
         d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
@@ -114,7 +112,11 @@ class FlightNeed:
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
         """See ``need.Need.free``."""
-        return free(self.target, self.element, self.log_speed(distance, 0.0, angle_error, log_drag).slope)
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
+
+    def free_at(self, center: NeedPoint) -> Free:
+        """See ``need.Need.free_at``."""
+        return free(self.target, self.element, center.slope)
 
 
 def exit_angle_room(exit_angle: float) -> float:

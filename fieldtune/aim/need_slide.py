@@ -65,5 +65,8 @@ class SlideNeed:
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
         """See ``need.Need.free``."""
-        shape = np.broadcast_arrays(distance, angle_error, log_drag)[0]
-        return free(self.target, self.element, np.zeros(shape.size))
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
+
+    def free_at(self, center: NeedPoint) -> Free:
+        """See ``need.Need.free_at``."""
+        return free(self.target, self.element, np.zeros_like(center.value))

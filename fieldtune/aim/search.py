@@ -15,7 +15,7 @@ from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
 
-_COARSE, _FINE, _LAST = 41, 25, 9
+_COARSE, _FINE, _LAST = 41, 21, 7
 NEARLY_AS_WELL = 0.95
 _PLATEAU = 0.998
 _GATE_PLATEAU = 0.995
@@ -93,7 +93,7 @@ class Odds:
 def best_setpoint(odds: Odds, lowest_wins: bool = False, rounded: bool = True) -> Best | None:
     """Setpoint within the robot's limits that scores most; ``None`` where nothing scores at all.
 
-    ``rounded``: to the step that the robot accepts. ``lowest_wins``: of setpoints that score alike the slowest is chosen
+    ``rounded``: to the step that the robot accepts. ``lowest_wins``: of setpoints that score alike the slowest is taken
     (a gate asks for no more speed than needed).
     """
     limits = odds.robot.setpoint

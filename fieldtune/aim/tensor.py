@@ -13,6 +13,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+_INSIDE = 1 - 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +37,12 @@ class Axis:
             return np.ones((len(x), 1)), np.zeros((len(x), 1))
         scale = 2 / (self.high - self.low)
         raw = (x - self.low) * scale - 1
-        unit = np.clip(raw, -1.0, 1.0)
-        values = np.empty((self.count, len(x)))
-        slopes = np.empty_like(values)
-        values[0], values[1] = 1.0, unit
-        slopes[0], slopes[1] = 0.0, 1.0
-        for k in range(2, self.count):
-            values[k] = 2 * unit * values[k - 1] - values[k - 2]
-            slopes[k] = 2 * values[k - 1] + 2 * unit * slopes[k - 1] - slopes[k - 2]
-        slopes *= np.where(unit == raw, scale, 0.0)
-        return values.T, slopes.T
+        # T_k = cos(k t) and T_k' = k sin(k t) / sin(t); a hair inside the ends, where the quotient is still a number.
+        turn = np.arccos(np.clip(raw, -_INSIDE, _INSIDE))
+        order = np.arange(self.count)
+        multiples = np.outer(turn, order)
+        slopes = np.sin(multiples) * order * (np.where(np.abs(raw) <= 1, scale, 0.0) / np.sin(turn))[:, None]
+        return np.cos(multiples), slopes
 
     def fit_matrix(self) -> FloatArray:
         """Matrix (count, count) from values at the nodes to Chebyshev coefficients."""
@@ -57,28 +54,26 @@ class Axis:
 
 @dataclass(frozen=True, slots=True)
 class Tensor:
-    """Coefficients (count_1, ..., count_m) over axes."""
+    """Coefficients (count_1, ..., count_a, m) of m functions over the same axes."""
 
     axes: tuple[Axis, ...]
     coefficients: FloatArray
 
     @classmethod
     def fitted(cls, axes: tuple[Axis, ...], values: FloatArray) -> Tensor:
-        """Tensor through ``values`` given at the grid of the axes' nodes, shape of the counts."""
+        """Tensor through ``values`` (count_1, ..., count_a, m) given at the grid of the axes' nodes."""
         coefficients = np.asarray(values, dtype=float)
         for place, axis in enumerate(axes):
             coefficients = np.moveaxis(np.tensordot(axis.fit_matrix(), coefficients, (1, place)), 0, place)
         return cls(axes, np.ascontiguousarray(coefficients))
 
-    def at(self, points: list[FloatArray], gradient: bool = True) -> tuple[FloatArray, list[FloatArray]]:
-        """Values (n,) and, if asked, derivatives [(n,) an axis] at points given as one (n,) array an axis."""
+    def at(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
+        """Values (m, n), and their derivatives an axis [(m, n)], at points given as one (n,) array an axis."""
         rows = [axis.rows(x) for axis, x in zip(self.axes, points, strict=True)]
         value = self._contract([row[0] for row in rows])
-        if not gradient:
-            return value, []
-        slopes = []
-        for place in range(len(rows)):
-            slopes.append(self._contract([row[1 if k == place else 0] for k, row in enumerate(rows)]))
+        slopes = [
+            self._contract([row[1 if k == place else 0] for k, row in enumerate(rows)]) for place in range(len(rows))
+        ]
         return value, slopes
 
     def _contract(self, rows: list[FloatArray]) -> FloatArray:
@@ -86,4 +81,4 @@ class Tensor:
         partial = rows[0] @ self.coefficients.reshape(self.coefficients.shape[0], -1)
         for row in rows[1:]:
             partial = np.einsum("ni,nij->nj", row, partial.reshape(n, row.shape[1], -1))
-        return partial.reshape(n)
+        return np.asarray(partial.T)
