@@ -76,17 +76,23 @@ def forecast_words(status: BatteryStatus) -> str | None:
 
 
 def warning_words(
-    setpoint: float, unit: str, ceiling: float | None, holds: bool | None, recovers: bool | None, shots: float | None,
-    fewest: float | None,
+    setpoint: float | None,
+    unit: str,
+    ceiling: float | None,
+    holds: bool | None,
+    recovers: bool | None,
+    shots: tuple[float, float, float] | None,
 ) -> str | None:
-    """What to say aloud before a shot falls short; None while there is no need."""
+    """What to say aloud before a shot falls short; None while there is no need. ``shots``: median, 5 %, 95 %."""
+    if setpoint is None:
+        return None
     if holds is False:
         return f"battery too low to hold {setpoint:.0f} {unit} (now {ceiling or 0:.0f}): swap it, or go closer"
     if recovers is False:
         return f"battery too low to be back at {setpoint:.0f} {unit} between shots: wait longer, swap it, or go closer"
-    if shots is not None and fewest is not None:
-        if fewest < 3 or shots < 6:
-            return f"battery nearly too low: about {shots:.0f} more shots at this setpoint, swap it soon"
+    if shots is not None:
+        if shots[1] < 3 or shots[0] < 6:
+            return f"battery nearly too low: about {shots[0]:.0f} more shots at this setpoint, swap it soon"
         return None
     if ceiling is not None and ceiling < 1.01 * setpoint:
         return f"battery just about holds {setpoint:.0f} {unit} (up to {ceiling:.0f}): swap it before the next shots"

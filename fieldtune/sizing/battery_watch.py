@@ -9,14 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
-from fieldtune.physics.battery import charge_at, open_circuit_voltage
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.battery_status import BatteryStatus, warning_words
 from fieldtune.sizing.blocks import Block, BlockMaker, MotorSide
 from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S
-from fieldtune.sizing.charge import ChargeBank, FloatArray, middle
+from fieldtune.sizing.charge_follow import ChargeFollower
 from fieldtune.sizing.current_check import CurrentCheck
 from fieldtune.sizing.limits import Limits, ShotCharge
 from fieldtune.sizing.line_fit import LineFit
@@ -26,14 +23,10 @@ from fieldtune.sizing.supply import odd_voltage
 from fieldtune.sizing.tired import tired_words
 
 _GAP_S = 5.0
-_LOOK_S = 4.0
 _ENOUGH = 8
 _SETTLE = 2
-_LOOKS = 4
 _CHANGED_SHARE = 0.025
 _TYPICAL_OHM = 0.1
-_TYPICAL_AH = {"nimh": 3.0, "lead-acid": 12.0, "li-ion": 4.0, "lifepo4": 4.0}
-"""Capacities of packs on small robots: common practice, no source; taken only where the profile gives none."""
 
 
 class BatteryWatch:
@@ -64,13 +57,10 @@ class BatteryWatch:
 
     def _begin(self) -> None:
         self._line: LineFit | None = None
-        self._bank: ChargeBank | None = None
-        self._drawn = 0.0
-        self._unspent = 0.0
+        self._charge = ChargeFollower(self.robot)
         self._swing = 0.0
-        self._look: list[tuple[float, float]] = []
-        self._look_since: float | None = None
         self._after_gap = 0
+        self._shots.forget()
 
     # ---- feeding
 
@@ -95,7 +85,7 @@ class BatteryWatch:
         if self._last_t is not None and not 0 <= t - self._last_t <= _GAP_S:
             self._gap()
         self._last_t = t
-        self._shots.add(t, wheel_rpm, setpoint, fired, self._drawn)
+        self._shots.add(t, wheel_rpm, setpoint, fired, self._charge.drawn)
         if self._sag_low is not None:
             self._sag_low = min(self._sag_low, voltage)
         block = self._blocks.add(t, wheel_rpm, voltage, current)
@@ -107,7 +97,7 @@ class BatteryWatch:
         amps, amps_sd = block.amps, block.amps_sd
         if amps is None:
             if self._blocks.motor is not None:
-                self._count(self._line.current_at(block.volts) if self._line is not None else 0.0, block.seconds)
+                self._charge.count(self._line.current_at(block.volts) if self._line else 0.0, block.seconds)
                 return
             amps, amps_sd = 0.0, 1.0
         if self._line is None:
@@ -117,16 +107,12 @@ class BatteryWatch:
         line.wait(block.seconds)
         line.update(block.volts, amps, amps_sd, 1 / math.sqrt(block.samples))
         self._swing = max(self._swing, amps)
-        self._count(amps, block.seconds)
+        self._charge.count(amps, block.seconds)
         self._follow_sag(block, amps)
-        self._follow_charge(block, amps)
+        if line.samples >= _ENOUGH:
+            self._charge.follow(block, amps, self._swing, line)
         if self._before_gap is not None:
             self._look_for_change()
-
-    def _count(self, amps: float, seconds: float) -> None:
-        """Charge that has gone, coulombs."""
-        self._drawn += amps * seconds
-        self._unspent += amps * seconds
 
     def _follow_sag(self, block: Block, amps: float) -> None:
         """Remember the lowest voltage of each spin-up, as it is when the current has fallen again."""
@@ -137,51 +123,6 @@ class BatteryWatch:
             self._sag_low = block.volts if self._sag_low is None else self._sag_low
         elif self._sag_low is not None and not block.gaining:
             self._sag, self._sag_low = max(line.rest_v - self._sag_low, 0.0), None
-
-    def _follow_charge(self, block: Block, amps: float) -> None:
-        line = self._line
-        if line is None or line.samples < _ENOUGH:
-            return
-        if self._bank is None:
-            self._bank = self._new_bank(line)
-            self._unspent = 0.0
-        if amps <= max(2.0, 0.25 * self._swing):
-            self._look.append((block.volts, amps))
-        self._look_since = block.time_s if self._look_since is None else self._look_since
-        if block.time_s - self._look_since < _LOOK_S:
-            return
-        self._bank.spend(self._unspent)
-        if len(self._look) >= _LOOKS:
-            rest, noise = middle([v + line.resistance * a for v, a in self._look])
-            amps_there = sum(a for _, a in self._look) / len(self._look)
-            self._bank.observe(rest, max(math.hypot(noise, amps_there * line.resistance_sd), 1e-3))
-        self._unspent, self._look, self._look_since = 0.0, [], block.time_s
-
-    def _new_bank(self, line: LineFit) -> ChargeBank:
-        """The chemistry's curve; without one a straight line whose steepness stands for the unknown capacity."""
-        battery, sd = self.robot.battery, max(line.rest_sd, 0.02)
-        if battery is None or battery.chemistry is None:
-            rest = line.rest_v
-            return ChargeBank.start(
-                lambda charge: rest * (0.7 + 0.6 * charge),
-                lambda volts: (volts / rest - 0.7) / 0.6,
-                max(battery.cells if battery else 10, 1),
-                rest,
-                sd,
-                8.0,
-                1.0,
-            )
-        chemistry, cells = battery.chemistry, battery.cells
-
-        def volts(charge: FloatArray) -> FloatArray:
-            return np.asarray(open_circuit_voltage(chemistry, charge, cells), dtype=float)
-
-        def charge_of(rest_v: FloatArray) -> FloatArray:
-            return np.asarray(charge_at(chemistry, rest_v, cells), dtype=float)
-
-        given = battery.capacity_ah
-        typical = given if given is not None else _TYPICAL_AH[chemistry]
-        return ChargeBank.start(volts, charge_of, cells, line.rest_v, sd, typical, 0.1 if given else 0.8)
 
     # ---- battery changes
 
@@ -215,15 +156,15 @@ class BatteryWatch:
     def decline_change(self) -> None:
         """The battery is the same: keep what is known of its resistance, and find the charge again."""
         self._change = self._before_gap = None
-        self._bank = None
+        self._charge.bank = None
 
     # ---- asking
 
     def status(self, setpoint: float | None = None, distance_m: float | None = None) -> BatteryStatus:
         """What is known now. ``setpoint``: the one in question, as ``distance_m`` needs it (only repeated back)."""
         line = self._line
-        measured = line is not None and line.resistance_sd < 0.25 * line.resistance
-        ohm = line.resistance if measured and line is not None else self._profile_ohm
+        found = self.resistance_measured
+        measured, ohm = found is not None, found if found is not None else self._profile_ohm
         between = self._shots.between(BETWEEN_SHOTS_S)
         rest = line.rest_v if line is not None else None
         top = held = None
@@ -232,7 +173,7 @@ class BatteryWatch:
         holds = None if held is None or setpoint is None else held >= setpoint
         recovers = None if top is None or setpoint is None else top >= setpoint
         shots = self._shots_left(setpoint, ohm, between)
-        level = self._level()
+        level = self._charge.level()
         return BatteryStatus(
             rest_v=rest,
             rest_sd_v=line.rest_sd if line is not None else None,
@@ -251,17 +192,7 @@ class BatteryWatch:
             shots_left=shots[0] if shots else None,
             shots_left_90=(shots[1], shots[2]) if shots else None,
             shots_seen=self._shots.count,
-            warning=None
-            if setpoint is None
-            else warning_words(
-                setpoint,
-                self.robot.setpoint.unit,
-                top,
-                holds,
-                recovers,
-                shots[0] if shots else None,
-                shots[1] if shots else None,
-            ),
+            warning=warning_words(setpoint, self.robot.setpoint.unit, top, holds, recovers, shots),
             change=self._change,
             missing=self._missing(measured),
         )
@@ -272,29 +203,20 @@ class BatteryWatch:
         line = self._line
         return line.resistance if line is not None and line.resistance_sd < 0.25 * line.resistance else None
 
-    def _level(self) -> tuple[float, tuple[float, float]] | None:
-        battery = self.robot.battery
-        if self._bank is None or battery is None or battery.chemistry is None:
-            return None
-        mean, sd = self._bank.level()
-        return mean, (max(mean - 1.645 * sd, 0.0), min(mean + 1.645 * sd, 1.0))
-
     def _shots_left(
         self, setpoint: float | None, ohm: float | None, between: float
     ) -> tuple[float, float, float] | None:
-        line, bank = self._line, self._bank
-        if setpoint is None or ohm is None or line is None or bank is None:
+        line = self._line
+        if setpoint is None or ohm is None or line is None:
             return None
         lowest = self._limits.lowest_voltage(setpoint, ohm, between, line.rest_v)
         expected = self._shot_charge.coulombs(setpoint, between) if self._shot_charge is not None else None
         if lowest is None or (expected is None and self._shots.intervals < 3):
             return None
-        each = self._shots.charge_per_shot(expected)
-        if each <= 0:
+        each, left = self._shots.charge_per_shot(expected), self._charge.coulombs_until(lowest)
+        if left is None or each <= 0:
             return None
-        left = (max(coulombs - self._unspent, 0.0) for coulombs in bank.coulombs_until(lowest))
-        median, low, high = (coulombs / each for coulombs in left)
-        return median, low, high
+        return left[0] / each, left[1] / each, left[2] / each
 
     def _sag_expected(self, rest_v: float | None, ohm: float | None) -> float | None:
         """Sag as the standing motors start at full power, volts."""
@@ -311,7 +233,7 @@ class BatteryWatch:
         battery = robot.battery
         if battery is None or battery.chemistry is None:
             words.append("battery.chemistry unknown: charge unknown, forecast from the voltage's fall alone")
-        elif battery.capacity_ah is None and self._bank is not None:
+        elif battery.capacity_ah is None and self._charge.bank is not None:
             words.append("battery.capacity unknown: the forecast needs some ten shots to become sharp")
         if not measured and self._blocks.motor is None and not self._check.measured:
             words.append("resistance can't be measured: send current_ma, or give [drive] and launcher.wheel_inertia")
