@@ -88,12 +88,13 @@ def figures(aim: Aim | None) -> list[Part]:
     return [(", ".join(said), "$quiet")]
 
 
-def cautions(aim: Aim | None, rows: int, width: int) -> list[Part]:
-    """What the recommendation warns of, one a line; what doesn't fit is counted."""
-    if aim is None or not aim.cautions:
+def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:
+    """What the battery and the recommendation warn of, one a line; what doesn't fit is counted."""
+    said = (*battery, *(aim.cautions if aim is not None else ()))
+    if not said:
         return [""]
-    shown = [f"! {text}" for text in aim.cautions[:rows]]
-    more = len(aim.cautions) - len(shown)
+    shown = [f"! {text}" for text in said[:rows]]
+    more = len(said) - len(shown)
     tail = f" (+{more} more: press n)" if more else ""
     shown[-1] = words.shorten(shown[-1], width - len(tail)) + tail
     return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
@@ -112,7 +113,7 @@ def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str
     if desk.place is None:
         return "Press d and type the distance to the target, or a number for a spot"
     aim = desk.aim
-    if aim is None:
+    if aim is None or not desk.aim_holds:
         return "Working out the setpoint…"
     if not aim.reachable or aim.setpoint.value is None:
         nearest = f"; nearest that works: {words.metres(aim.nearest_m)}" if aim.nearest_m is not None else ""

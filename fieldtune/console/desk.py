@@ -182,6 +182,13 @@ class Desk:
         return Waiting(seen.number, distance, setpoint, speed, seen.battery_v, hint)
 
     @property
+    def aim_holds(self) -> bool:
+        """Whether the recommendation is for where the robot stands now, and not for where it stood."""
+        if self.aim is None or self.place is None:
+            return False
+        return abs(self.aim.distance_m - self.place.distance_m) < 0.02 and self.aim.target == self.target.name
+
+    @property
     def advised(self) -> float | None:
         """The recommended setpoint, if there is one."""
         return None if self.aim is None else self.aim.setpoint.value

@@ -61,9 +61,11 @@ class MainScreen(Resulting):
         self.query_one("#battery", Plate).put(*advice.battery(live, desk, robot))
         self.query_one("#figures", Plate).put(*advice.figures(desk.aim))
         rows = 3 if self.size.height >= 36 else 1
-        self.query_one("#cautions", Plate).put(*advice.cautions(desk.aim, rows, self.size.width - 2))
-        self.query_one("#shots", Plate).put(*self._shots(console.shots))
-        self.query_one("#todo", Plate).put(*advice.todo(live, desk, robot, console.sim, console.keeping))
+        self.query_one("#cautions", Plate).put(
+            *advice.cautions(desk.aim, console.pack.cautions, rows, self.size.width - 2)
+        )
+        self.query_one("#shots", Plate).put(*self._shots(console.book.shots))
+        self.query_one("#todo", Plate).put(*advice.todo(live, desk, robot, console.sim, console.book.keeping))
         self.query_one("#arc", ArcView).show(self._scene())
 
     def _scene(self) -> Scene:
@@ -72,7 +74,9 @@ class MainScreen(Resulting):
         distance = None if console.desk.place is None else console.desk.place.distance_m
         flown = console.flown()
         old: Scene | None = getattr(self, "_last_scene", None)
-        new = Scene(console.robot, console.desk.target, distance, console.picture, console.picture_now, flown)
+        new = Scene(
+            console.robot, console.desk.target, distance, console.advisor.picture, console.advisor.picture_now, flown
+        )
         if (
             old is not None
             and all(getattr(old, name) is getattr(new, name) for name in ("target", "picture", "now"))
@@ -100,7 +104,10 @@ class MainScreen(Resulting):
         window = ""
         if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
             window = f"Good: {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
-        self.query_one("#set-words", Plate).put((words.order(robot), "bold $act"))
+        stale = desk.aim is not None and not desk.aim_holds
+        later = [("   working it out…", "$quiet")] if stale else []
+        self.query_one("#set-words", Plate).put((words.order(robot), "bold $act"), *later)
+        self.query_one("#big").set_class(stale, "-stale")
         self.query_one("#window", Plate).put((window, "$quiet"))
         big = self.query_one("#big", BigNumber)
         big.put(words.number(desk.advised, robot), robot.setpoint.unit if desk.advised is not None else "")
@@ -123,7 +130,7 @@ class MainScreen(Resulting):
             low, high = aim.hit_probability_90 or (None, None)
             gauge.put((0.0, 1.0), low, high, aim.hit_probability)
         now = self.query_one("#chance-now", Plate)
-        now.put(*advice.chance_now(self.console.odds_now, self.console.robot))
+        now.put(*advice.chance_now(self.console.advisor.odds_now, self.console.robot))
         now.display = bool(now.plain) and self.size.height >= 36
 
     def _shots(self, shots: tuple[Shot, ...]) -> list[Part]:
@@ -172,7 +179,7 @@ class MainScreen(Resulting):
     def action_step(self, by_m: float) -> None:
         """Nearer or further by a little."""
         self.console.desk.step(by_m)
-        self.console.moved()
+        self.console.advisor.moved()
         self.console.show()
 
     def action_target(self) -> None:

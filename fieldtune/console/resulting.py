@@ -16,7 +16,7 @@ class Resulting(Board):
 
     def action_result(self, result: Result) -> None:
         """Keep the waiting shot, or the one just taken, with this result."""
-        self.console.keep(result)
+        self.console.book.keep(result)
 
     def action_miss(self) -> None:
         """Type the measured miss of the waiting shot."""
@@ -27,11 +27,11 @@ class Resulting(Board):
 
     def _keep_miss(self, miss: Miss | None) -> None:
         if miss is not None:
-            self.console.keep(None, *miss)
+            self.console.book.keep(None, *miss)
 
     def action_undo(self) -> None:
         """Take the last kept shot back."""
-        self.console.take_back()
+        self.console.book.take_back()
 
     def action_ignore(self) -> None:
         """Drop the oldest waiting shot."""

@@ -12,6 +12,7 @@ from textual.pilot import Pilot
 
 from fieldtune.console import Console
 from fieldtune.link.live import Live
+from fieldtune.link.sample import Sample
 from fieldtune.link.sim.truth import Outcome
 
 Script = Callable[[Console, Pilot[None]], Awaitable[None]]
@@ -43,6 +44,10 @@ class ScriptedLine:
     def seen_in_simulation(self) -> tuple[Outcome, ...]:
         """What a spectator would have seen."""
         return self.outcomes
+
+    def drain(self) -> list[Sample]:
+        """No samples: a scripted line only has snapshots."""
+        return []
 
     def recent_lines(self, count: int = 100) -> tuple[str, ...]:
         """The last raw lines."""

@@ -199,7 +199,7 @@ def test_a_shot_is_left_out_with_a_reason_and_taken_in_again(session: Session) -
     session.confirm(2.0, 2400.0, "long")
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
-        await until(app, pilot, lambda: len(app.shots) == 2)
+        await until(app, pilot, lambda: len(app.book.shots) == 2)
         await pilot.press("k")
         await until(app, pilot, "2 shots count")
         await pilot.press("o", "enter")

@@ -56,6 +56,7 @@ class BatteryView(Resulting):
         self._before: Aim | None = None
         self._after: Aim | None = None
         self._lesson = -1
+        self._noted = True
         self._history: tuple[BatteryReading, ...] = ()
 
     def compose_body(self) -> ComposeResult:
@@ -81,12 +82,14 @@ class BatteryView(Resulting):
         console, robot, desk = self.console, self.console.robot, self.console.desk
         if self.step == "spin":
             self._watch_spin_up(live)
-        if self.step == "shoot" and console.lesson != self._lesson:
-            self._lesson = console.lesson
+        if self.step == "shoot" and console.book.lesson != self._lesson:
+            self._lesson = console.book.lesson
             console.begin(self._compare(), "battery")
+        if self.step in ("shoot", "done"):
+            self._note_measured()
         self.query_one("#battery-now", Plate).put(*self._now(live))
         self.query_one("#battery-change", Plate).put(*self._change(live))
-        todo = advice.todo(live, desk, robot, console.sim, console.keeping) if self.step == "shoot" else [""]
+        todo = advice.todo(live, desk, robot, console.sim, console.book.keeping) if self.step == "shoot" else [""]
         self.query_one("#todo", Plate).put(*todo)
 
     # the steps
@@ -122,7 +125,9 @@ class BatteryView(Resulting):
             self.step = "before"
             return
         console.say(f"kept: battery changed, epoch {epoch}")
-        console.relearn()
+        console.book.relearn()
+        console.pack.changed()
+        self._noted = False
         self._rest_v, self._begun_at, self._after = console.live.battery_v, console.clock(), None
         self._on_since = self._spun_up_s = None
         if console.robot.launcher.kind == "flywheel" and console.live.state == "live":
@@ -144,8 +149,20 @@ class BatteryView(Resulting):
             self._spun_up_s = live.wheel.spin_up_s
             self._to_shooting()
 
+    def _note_measured(self) -> None:
+        """Keep what the watch measured of the new battery, once, when it knows."""
+        watch, status = self.console.pack.watch, self.console.pack.status
+        ohm = None if watch is None else watch.resistance_measured
+        if ohm is not None and status is not None and not self._noted:
+            self._noted = True
+            self.console.begin(self._keep_measured(ohm, status.rest_v), "log", exclusive=False)
+
+    async def _keep_measured(self, ohm: float, rest_v: float | None) -> None:
+        await self.console.ask("Keeping what was measured", self.console.session.keep_battery, ohm, rest_v)
+        await self._read_history()
+
     def _to_shooting(self) -> None:
-        self.step, self._lesson = "shoot", self.console.lesson
+        self.step, self._lesson = "shoot", self.console.book.lesson
         if self._distance is not None:
             self.console.go(Place(round(self._distance, 2), "step", "to find the new battery's level"))
 
@@ -162,7 +179,13 @@ class BatteryView(Resulting):
         parts: list[Part] = [("Battery now\n\n", "bold $act"), *advice.battery(live, console.desk, console.robot)]
         if live.current_a is not None:
             parts.append((f"\nCurrent {live.current_a:.1f} A", "$ink"))
-        parts.append((f"\nEpoch {console.epoch}" if console.epoch else "", "$quiet"))
+        parts.append((f"\nEpoch {console.book.epoch}\n" if console.book.epoch else "\n", "$quiet"))
+        if console.pack.status is not None:
+            from fieldtune.sizing.battery_status import status_lines
+
+            parts += [
+                (f"\n{words.printable(line)}", "$ink") for line in status_lines(console.pack.status, console.robot)
+            ]
         if self._history:
             parts.append(("\n\nMeasured before\n", "bold $act"))
         for reading in self._history[-6:]:

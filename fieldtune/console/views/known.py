@@ -70,7 +70,7 @@ class KnownView(Board):
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        shots = self.console.shots
+        shots = self.console.book.shots
         if shots is not self._shown:
             self._shown = shots
             self._fill(shots)
@@ -96,7 +96,7 @@ class KnownView(Board):
     def action_leave_out(self) -> None:
         """Leave the chosen shot out, or take it in again."""
         log = self.query_one("#log", OptionList)
-        shots = self.console.shots
+        shots = self.console.book.shots
         if log.highlighted is None or not shots:
             self.console.say("no shot is chosen", bad=True)
             return
@@ -104,14 +104,14 @@ class KnownView(Board):
         if shot.undone:
             self.console.say(f"shot {shot.shot} was taken back: it doesn't count anyway", bad=True)
         elif shot.excluded is not None:
-            self.console.change(f"shot {shot.shot} counts again", self.console.session.include, shot)
+            self.console.book.change(f"shot {shot.shot} counts again", self.console.session.include, shot)
         else:
             asked: Entry[str] = Entry(f"Leave shot {shot.shot} out of learning: why?", _reason)
             self.app.push_screen(asked, lambda reason: self._leave_out(shot, reason))
 
     def _leave_out(self, shot: Shot, reason: str | None) -> None:
         if reason is not None:
-            self.console.change(f"shot {shot.shot} is left out", self.console.session.exclude, shot, reason)
+            self.console.book.change(f"shot {shot.shot} is left out", self.console.session.exclude, shot, reason)
 
 
 def row(shot: Shot, robot: Robot) -> Content:

@@ -65,7 +65,7 @@ class PlanView(Board):
         desk = self.console.desk
         told = live.setpoint if live.setpoint is not None else desk.advised
         setpoint = self._setpoint if self._setpoint is not None else told
-        key = (setpoint, self.console.lesson, desk.target_number)
+        key = (setpoint, self.console.book.lesson, desk.target_number)
         if key != self._asked_for:
             self._asked_for = key
             self.console.begin(self._read(setpoint), "plan")
@@ -117,12 +117,29 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
     parts: list[Part] = [(f"Where {words.setpoint(setpoint, robot)} scores\n\n", "bold $act")]
     if not stands:
         return [*parts, ("nowhere within reach: another setpoint is needed (p)\n", "bold $bad")]
+    parts += floor_strip(stands)
     for stand in stands[:6]:
         parts.append((f"{words.metres(stand.distance_m):>8}", "bold $ink"))
         parts.append((f"  {words.metres(stand.low_m)} to {words.metres(stand.high_m)}", "$ink"))
         parts.append((f"  {words.percent(stand.hit_probability)}", "bold $ink"))
         parts.append(("  ● forgives most\n" if stand.forgives_most else "\n", "$good"))
     return parts
+
+
+def floor_strip(stands: tuple[Standing, ...], wide: int = 32) -> list[Part]:
+    """The floor in front of the target as a strip, thick where the setpoint scores, best places marked."""
+    far = max(max(stand.high_m for stand in stands) * 1.15, 1.0)
+    cells: list[Part] = [("─", "$rule")] * wide
+
+    def cell(distance: float) -> int:
+        return min(wide - 1, max(0, round(distance / far * (wide - 1))))
+
+    for stand in stands:
+        for at in range(cell(stand.low_m), cell(stand.high_m) + 1):
+            cells[at] = ("━", "bold $good")
+    for stand in stands:
+        cells[cell(stand.distance_m)] = ("╋", "bold $ink")
+    return [("▣", "$mark"), *cells, (f" {far:.1f} m\n\n", "$quiet")]
 
 
 def hangs_on(aim: Aim | None, robot: Robot) -> list[Part]:

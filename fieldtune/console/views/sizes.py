@@ -241,7 +241,8 @@ def choices(built: Size) -> list[Part]:
     for choice in built.choices[:14]:
         train = "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears)
         reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
-        mark = "● best" if choice.best else "◆ as built" if choice.present else ""
+        marks = [word for word, there in (("● best", choice.best), ("◆ as built", choice.present)) if there]
+        mark = ", ".join(marks)
         parts.append(
             (f"{choice.reduction:5.2f}  {train:<14} {reach:<14} {mark}\n", "bold $good" if choice.best else "$ink")
         )

@@ -69,7 +69,7 @@ def figures(live: Live, robot: Robot) -> list[Part]:
     wheel = live.wheel
 
     def line(name: str, value: float | None, form: str, note: str = "") -> list[Part]:
-        said = "not seen yet" if value is None else form.format(value)
+        said = "not seen yet" if value is None else form.format(value).replace("-0 ", "0 ").replace("+0 ", "0 ")
         return [(f"{name:<15}", "$quiet"), (said + "\n", "$quiet" if value is None else "bold $ink"), note]
 
     value = words.readback(live, robot)

@@ -1,0 +1,65 @@
+"""The battery as the console follows it: every sample goes to the watch, its word is asked twice a second."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldtune.console.app import Console
+    from fieldtune.sizing.battery_status import BatteryStatus
+    from fieldtune.sizing.battery_watch import BatteryWatch
+
+EVERY = 6
+"""Looks between two questions to the watch."""
+
+
+class Pack:
+    """Feeds the battery watch, which is made in the back room because it brings scipy along."""
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self.watch: BatteryWatch | None = None
+        self.status: BatteryStatus | None = None
+        self._looks = 0
+
+    def prepare(self) -> None:
+        """Make the watch."""
+        self._console.begin(self._prepare(), "pack")
+
+    async def _prepare(self) -> None:
+        self.watch = await self._console.ask_slowly("Watching the battery", self._make)
+
+    def _make(self) -> BatteryWatch:
+        from fieldtune.sizing.battery_watch import BatteryWatch
+
+        session = self._console.session
+        label = session.battery_label
+        known = session.batteries(label) if label is not None else ()
+        return BatteryWatch(self._console.robot, [r.resistance_ohm for r in known if r.resistance_ohm is not None])
+
+    def look(self) -> None:
+        """Hand the new samples on, and ask now and then."""
+        if self.watch is None:
+            return
+        for sample in self._console.monitor.drain():
+            self.watch.feed(
+                sample.time_s, sample.wheel_rpm, sample.battery_v, sample.current_a, sample.setpoint, sample.fired
+            )
+        self._looks += 1
+        if self._looks % EVERY == 1:
+            desk = self._console.desk
+            self.status = self.watch.status(desk.advised, desk.place.distance_m if desk.place else None)
+
+    def changed(self) -> None:
+        """Another battery is in."""
+        if self.watch is not None:
+            self.watch.accept_change()
+            self.status = None
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What has to be said aloud about the battery."""
+        if self.status is None:
+            return ()
+        change = f"{self.status.change}: press b" if self.status.change else None
+        return tuple(words for words in (self.status.warning, change) if words)
