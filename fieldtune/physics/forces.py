@@ -82,7 +82,7 @@ class Forces:
         np.multiply(drag, steep, out=dr)
         dr *= r
 
-    def first_step(self, left: FloatArray, bend: FloatArray) -> FloatArray:
+    def first_step(self, left: FloatArray, bend: FloatArray, tolerance: float) -> FloatArray:
         """How far to try at the start (m), after ``slopes`` gave dp/dx = ``bend``, in equal steps to the target.
 
         Not farther than the air takes to change the motion, nor than the bend takes to leave the series in s that the
@@ -91,7 +91,8 @@ class Forces:
         air = np.abs(self.drag)
         if self.lifted:
             air += np.abs(self.lift) * self.steep2
-        safe = np.minimum(1.1 / (air * self.steep), 0.87 * (air * np.abs(bend) ** 7 + 1e-30) ** (-1 / 9))
+        safe = 3.2 * ((air * np.abs(bend) ** 7 + 1e-30) / tolerance) ** (-1 / 9)
+        safe = np.minimum(safe, 1.1 / (air * self.steep))
         return np.asarray(left / np.ceil(left / safe))
 
     def curvature(self, at: Course) -> FloatArray:

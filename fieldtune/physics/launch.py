@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from fieldtune.physics.body import Body
 from fieldtune.physics.course import Course
 from fieldtune.physics.march import march
+from fieldtune.physics.step import TOLERANCE
 
 FloatArray = NDArray[np.float64]
 
@@ -18,9 +19,7 @@ def lanes(*values: ArrayLike) -> list[FloatArray]:
     return [np.array(a, dtype=float).ravel() for a in arrays]
 
 
-def at_exit(
-    speed: FloatArray, angle: FloatArray, spin_ratio: FloatArray, log_drag: FloatArray
-) -> Course:
+def at_exit(speed: FloatArray, angle: FloatArray, spin_ratio: FloatArray, log_drag: FloatArray) -> Course:
     """Speeds (m/s), elevations (rad), spin ratios and log factors on drag, (n,), as states; nan where none is
     possible.
     """
@@ -31,7 +30,9 @@ def at_exit(
     return Course(np.tan(angle), slowness, zero, zero.copy(), zero.copy(), spin_ratio * speed, np.exp(log_drag))
 
 
-def carry(body: Body, course: Course, distance: FloatArray, with_top: bool = True) -> None:
+def carry(
+    body: Body, course: Course, distance: FloatArray, with_top: bool = True, tolerance: float = TOLERANCE
+) -> None:
     """Carry launches (n,) over horizontal distances (n,) in place; nan for negative ones and where a path turns
     vertical.
     """
@@ -39,7 +40,7 @@ def carry(body: Body, course: Course, distance: FloatArray, with_top: bool = Tru
         course.lose(~((distance >= 0) & np.isfinite(course.r)))
         _parabola(body, course, distance)
     else:
-        march(body, course, distance, with_top)
+        march(body, course, distance, with_top, tolerance)
 
 
 def is_vacuum(body: Body) -> bool:

@@ -24,15 +24,20 @@ _CHUNK = 4096
 """Launches marched together: few enough to keep their work arrays in the cache, enough to outweigh the calls."""
 
 
-def march(body: Body, course: Course, distance: FloatArray, with_top: bool = True) -> None:
-    """Carry launches (n,) over horizontal distances (n,) in place; nan where a path turns vertical before."""
+def march(
+    body: Body, course: Course, distance: FloatArray, with_top: bool = True, tolerance: float = TOLERANCE
+) -> None:
+    """Carry launches (n,) over horizontal distances (n,) in place; nan where a path turns vertical before.
+
+    ``tolerance`` (m) is what a step may err by its own estimate; ``with_top`` keeps the greatest height up to date.
+    """
     with np.errstate(all="ignore"):
         for start in range(0, distance.size, _CHUNK):
             part = slice(start, start + _CHUNK)
-            _march_chunk(body, course.take(part), distance[part], with_top)
+            _march_chunk(body, course.take(part), distance[part], with_top, tolerance)
 
 
-def _march_chunk(body: Body, course: Course, distance: FloatArray, with_top: bool) -> None:
+def _march_chunk(body: Body, course: Course, distance: FloatArray, with_top: bool, tolerance: float) -> None:
     """Take the step that each launch's own error allows, again and again for those that haven't arrived."""
     usable = (distance >= 0) & np.isfinite(course.p) & np.isfinite(course.r)
     course.lose(~usable)
@@ -42,8 +47,8 @@ def _march_chunk(body: Body, course: Course, distance: FloatArray, with_top: boo
         if not places.size:
             return
         now = course.take(places)
-        step = Step(body, now, left, trial)
-        good, after = step.error <= TOLERANCE, step.after(with_top)
+        step = Step(body, now, left, trial, tolerance)
+        good, after = step.good, step.after(with_top)
         if good.all():
             now = after
         else:

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from fieldtune.physics.body import Body
 from fieldtune.physics.course import Course
 from fieldtune.physics.launch import at_exit, carry, is_vacuum, lanes
+from fieldtune.physics.step import TOLERANCE
 
 FloatArray = NDArray[np.float64]
 FASTEST = 300.0
@@ -18,6 +19,9 @@ FASTEST = 300.0
 _PASSES = 60
 _NEAR = 5e-3
 """Change of ln(speed) from which on Newton's method takes over."""
+
+_ROUGH = 1e-3
+"""Tolerance (m) of the flights on the way to the last step."""
 
 _CLOSE = 1e-7
 """Height (m) off the target that counts as none."""
@@ -73,10 +77,16 @@ class _Case:
     scale: FloatArray
     drop: FloatArray
 
-    def at(self, log_speed: FloatArray, places: NDArray[np.intp], with_top: bool = False) -> Course:
+    def at(
+        self,
+        log_speed: FloatArray,
+        places: NDArray[np.intp],
+        with_top: bool = False,
+        tolerance: float = TOLERANCE,
+    ) -> Course:
         """The launches at these places with these log speeds, carried to the target."""
         course = at_exit(np.exp(log_speed), self.angle[places], self.spin[places], self.scale[places])
-        carry(self.body, course, self.distance[places], with_top)
+        carry(self.body, course, self.distance[places], with_top, tolerance)
         return course
 
     def start(self) -> FloatArray:
@@ -117,7 +127,7 @@ class _Case:
             if not open_.size:
                 break
             here = x[open_]
-            f = self._excess(here, places[open_])
+            f = self._excess(here, places[open_], TOLERANCE if near < _NEAR else _ROUGH)
             low[open_] = np.where(f > 0, here, low[open_])
             high[open_] = np.where(f < 0, here, high[open_])
             slope[open_] = _secant_slope(here, f, x_old[open_], f_old[open_], slope[open_])
@@ -134,7 +144,7 @@ class _Case:
         """The slowest solution on a ladder of speeds, where strong lift makes more speed not always go farther."""
         ladder = np.linspace(np.log(0.05), np.log(FASTEST), _RUNGS)
         grid = np.repeat(places, _RUNGS)
-        f = self._excess(np.tile(ladder, places.size), grid).reshape(places.size, _RUNGS)
+        f = self._excess(np.tile(ladder, places.size), grid, _ROUGH).reshape(places.size, _RUNGS)
         turns = np.isfinite(f[:, :-1]) & np.isfinite(f[:, 1:]) & (f[:, :-1] > 0) & (f[:, 1:] <= 0)
         rung = np.argmax(turns, axis=1)
         found = np.flatnonzero(turns.any(axis=1))
@@ -143,9 +153,9 @@ class _Case:
         x[found] = self._refined((low + high) / 2, places[found], low, high)
         return x
 
-    def _excess(self, log_speed: FloatArray, places: NDArray[np.intp]) -> FloatArray:
+    def _excess(self, log_speed: FloatArray, places: NDArray[np.intp], tolerance: float) -> FloatArray:
         """ln(drop reached / drop asked): +inf where the path ends before the target, -inf where lift takes it above."""
-        reached = self.distance[places] * np.tan(self.angle[places]) - self.at(log_speed, places).y
+        reached = self.distance[places] * np.tan(self.angle[places]) - self.at(log_speed, places, tolerance=tolerance).y
         with np.errstate(divide="ignore", invalid="ignore"):
             f = np.log(reached / self.drop[places])
         return np.where(np.isnan(reached), np.inf, np.where(reached <= 0, -np.inf, f))

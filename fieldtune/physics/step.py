@@ -23,33 +23,33 @@ _WEIGHTS = np.stack([SOLUTION, ERROR_5, ERROR_3])
 
 
 class Step:
-    """A step from ``now``: ``length`` (m) and ``error`` (m, of the height at the target) a launch.
+    """A step from ``now``: ``length`` (m) and ``error`` (m, of the height at the target) a launch, and whether it is
+    ``good``.
 
     ``left`` is the distance to the target (m); without ``length`` the step is as long as it looks safe to try.
     """
 
-    def __init__(self, body: Body, now: Course, left: FloatArray, length: FloatArray | None) -> None:
+    def __init__(
+        self, body: Body, now: Course, left: FloatArray, length: FloatArray | None, tolerance: float = TOLERANCE
+    ) -> None:
         n = left.size
-        self._now, self._gravity = now, body.gravity
+        self._now, self._gravity, self._tolerance = now, body.gravity, tolerance
         self._forces = forces = Forces(body, now.spin, now.scale)
         self._values, self._slopes = np.empty((STAGES, 2, n)), np.empty((STAGES, 2, n))
         self._values[0, 0], self._values[0, 1] = now.p, now.r
-        self._derive(0)
-        self.length = forces.first_step(left, self._slopes[0, 0]) if length is None else length
+        forces.slopes(*self._values[0], *self._slopes[0])
+        self.length = forces.first_step(left, self._slopes[0, 0], tolerance) if length is None else length
         flat = self._slopes.reshape(STAGES, 2 * n)
         for stage, weights in enumerate(STAGE_WEIGHTS, start=1):
             value = self._values[stage]
             np.dot(weights, flat[:stage], out=value.reshape(2 * n))
             value *= self.length
             value += self._values[0]
-            self._derive(stage)
+            forces.slopes(value[0], value[1], *self._slopes[stage])
         self._change = np.dot(_WEIGHTS, flat).reshape(3, 2, n)
         self._travel = np.dot(_WEIGHTS, self._values.reshape(STAGES, 2 * n)).reshape(3, 2, n)
         self.error = self._estimate(left - self.length)
-
-    def _derive(self, stage: int) -> None:
-        (p, r), (dp, dr) = self._values[stage], self._slopes[stage]
-        self._forces.slopes(p, r, dp, dr)
+        self.good = self.error <= tolerance
 
     def _estimate(self, beyond: FloatArray) -> FloatArray:
         """Error of the height at the target: its own, and the slope's and slowness's carried over what is left.
@@ -69,7 +69,7 @@ class Step:
 
     def next_length(self, left: FloatArray) -> FloatArray:
         """Length to try next, whether this one was good or not."""
-        wanted = 0.85 * (TOLERANCE / np.maximum(np.nan_to_num(self.error, nan=np.inf), 1e-20)) ** 0.125
+        wanted = 0.85 * (self._tolerance / np.maximum(np.nan_to_num(self.error, nan=np.inf), 1e-20)) ** 0.125
         return np.minimum(self.length * np.clip(wanted, 0.1, 4.0), left)
 
     def after(self, with_top: bool) -> Course:

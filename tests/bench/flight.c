@@ -126,7 +126,8 @@ static void one(const Body *b, double speed, double elevation, double spin_ratio
         P[0] = p, R[0] = r, DP[0] = f.dp, DR[0] = f.dr;
         if (step == 0) {
             double air = fabs(f.drag) + fabs(f.lift) * f.steep * f.steep;
-            double safe = fmin(1.1 / (air * f.steep), 0.87 * pow(air * pow(fabs(f.dp), 7) + 1e-30, -1.0 / 9));
+            double safe = 3.2 * pow((air * pow(fabs(f.dp), 7) + 1e-30) / b->tolerance, -1.0 / 9);
+            safe = fmin(safe, 1.1 / (air * f.steep));
             h = left / ceil(left / safe);
         }
         for (int i = 1; i < STAGES; i++) {

@@ -138,10 +138,13 @@ def by_root_finding(distance, rise, elevation):
 def test_table_of_needed_speeds_against_root_finding():
     distance, rise, elevation = np.linspace(1.5, 5.0, 64), 0.57, math.radians(52)
     needed_speed(BODY, distance, rise, elevation)
-    own = min(processor_time(lambda: needed_speed(BODY, distance, rise, elevation)) for _ in range(ROUNDS))
-    start = time.process_time()
     usual = np.array([by_root_finding(d, rise, elevation) for d in distance])
-    theirs = time.process_time() - start
+    pairs = []
+    for _ in range(3):
+        theirs = processor_time(lambda: [by_root_finding(d, rise, elevation) for d in distance])
+        for _ in range(20):
+            pairs.append((processor_time(lambda: needed_speed(BODY, distance, rise, elevation)), theirs))
+    own, theirs = (min(column) for column in zip(*pairs, strict=True))
     need = needed_speed(BODY, distance, rise, elevation)
     height = fly(BODY, usual, elevation, 0.0, distance).height
     apart = np.abs(height - rise).max()

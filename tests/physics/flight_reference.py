@@ -36,9 +36,7 @@ def reference(body: Body, speed, elevation, spin_ratio, distance, log_drag=0.0):
     arrives.terminal = turns_vertical.terminal = True
     tops.direction = -1
     start = [0.0, 0.0, speed * math.cos(elevation), speed * math.sin(elevation)]
-    run = solve_ivp(
-        motion, (0, 300), start, "DOP853", rtol=1e-12, atol=1e-13, events=[arrives, turns_vertical, tops]
-    )
+    run = solve_ivp(motion, (0, 300), start, "DOP853", rtol=1e-12, atol=1e-13, events=[arrives, turns_vertical, tops])
     if not run.t_events[0].size:
         return None
     _, y, vx, vy = run.y_events[0][0]
