@@ -49,8 +49,7 @@ def status_lines(status: BatteryStatus, robot: Robot) -> tuple[str, ...]:
     """The status as short readable lines, the most pressing first."""
     lines = [line for line in (status.warning, status.change) if line is not None]
     if status.rest_v is not None:
-        charge = f", about {status.charge:.0%} charged" if status.charge is not None else ""
-        lines.append(f"battery {status.rest_v:.2f} V at rest{charge}")
+        lines.append(f"battery {status.rest_v:.2f} V at rest{_charge_words(status)}")
     if status.resistance_ohm is not None:
         source = "measured" if status.resistance_measured else "from the profile, not measured yet"
         lines.append(f"resistance {1000 * status.resistance_ohm:.0f} mohm, {source}")
@@ -60,6 +59,15 @@ def status_lines(status: BatteryStatus, robot: Robot) -> tuple[str, ...]:
     if shots is not None:
         lines.append(shots)
     return (*lines, *status.missing)
+
+
+def _charge_words(status: BatteryStatus) -> str:
+    if status.charge is None or status.charge_90 is None:
+        return ""
+    low, high = status.charge_90
+    if high - low > 0.2:
+        return f", {low:.0%} to {high:.0%} charged"
+    return f", about {status.charge:.0%} charged"
 
 
 def forecast_words(status: BatteryStatus) -> str | None:

@@ -25,6 +25,8 @@ from fieldtune.sizing.tired import tired_words
 _GAP_S = 5.0
 _ENOUGH = 8
 _SETTLE = 2
+_GREAT_SHARE = 0.6
+_CLEAR_A = 2.0
 _CHANGED_SHARE = 0.025
 _TYPICAL_OHM = 0.1
 
@@ -86,8 +88,6 @@ class BatteryWatch:
             self._gap()
         self._last_t = t
         self._shots.add(t, wheel_rpm, setpoint, fired, self._charge.drawn)
-        if self._sag_low is not None:
-            self._sag_low = min(self._sag_low, voltage)
         block = self._blocks.add(t, wheel_rpm, voltage, current)
         if block is not None:
             self._take(block)
@@ -115,14 +115,11 @@ class BatteryWatch:
             self._look_for_change()
 
     def _follow_sag(self, block: Block, amps: float) -> None:
-        """Remember the lowest voltage of each spin-up, as it is when the current has fallen again."""
-        line = self._line
-        if line is None:
-            return
-        if block.gaining and amps > 0.5 * max(self._swing, 1.0):
-            self._sag_low = block.volts if self._sag_low is None else self._sag_low
-        elif self._sag_low is not None and not block.gaining:
-            self._sag, self._sag_low = max(line.rest_v - self._sag_low, 0.0), None
+        """Remember the lowest voltage of each great draw of current, once the current has fallen again."""
+        if amps > _GREAT_SHARE * max(self._swing, _CLEAR_A):
+            self._sag_low = block.lowest_v if self._sag_low is None else min(self._sag_low, block.lowest_v)
+        elif self._sag_low is not None and self._line is not None and amps < 0.5 * _GREAT_SHARE * self._swing:
+            self._sag, self._sag_low = max(self._line.rest_v - self._sag_low, 0.0), None
 
     # ---- battery changes
 

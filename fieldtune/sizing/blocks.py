@@ -35,6 +35,7 @@ class Block:
     time_s: float
     seconds: float
     volts: float
+    lowest_v: float
     amps: float | None
     amps_sd: float
     modelled_amps: float | None
@@ -149,7 +150,7 @@ class BlockMaker:
         if self.trust_current and all(m is not None for m in measured):
             amps = self.sign * _mean([r[0] for r in rows], [m for m in measured if m is not None])
             amps_sd = 0.0
-        return Block(last[0], seconds, volts, amps, amps_sd, modelled, gaining, len(rows))
+        return Block(last[0], seconds, volts, min(r[2] for r in rows), amps, amps_sd, modelled, gaining, len(rows))
 
 
 def _mean(times: list[float], values: list[float]) -> float:

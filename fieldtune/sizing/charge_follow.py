@@ -14,6 +14,8 @@ from fieldtune.sizing.line_fit import LineFit
 
 _LOOK_S = 4.0
 _LOOKS = 4
+_CURVE_V = 0.02
+"""How far a pack's rest voltage may lie from its chemistry's curve, volts a cell (see ``physics.battery``)."""
 _KNOWN_LOG_SD, _TYPICAL_LOG_SD = 0.1, 0.8
 _TYPICAL_AH = {"nimh": 3.0, "lead-acid": 7.0, "li-ion": 4.0, "lifepo4": 4.0}
 """Capacities of packs on small robots: common practice, no source; taken only where the profile gives none."""
@@ -52,11 +54,13 @@ class ChargeFollower:
         self._unspent, self._look, self._since = 0.0, [], block.time_s
 
     def level(self) -> tuple[float, tuple[float, float]] | None:
-        """Charge 0..1 with its 90 % interval; None without chemistry."""
+        """Charge 0..1 with its 90 % interval, the curve's own error included; None without chemistry."""
         if self.bank is None or self.battery is None or self.battery.chemistry is None:
             return None
         mean, sd = self.bank.level()
-        return mean, (max(mean - 1.645 * sd, 0.0), min(mean + 1.645 * sd, 1.0))
+        ends = np.clip(np.array([mean - 1.645 * sd, mean + 1.645 * sd]), 0.0, 1.0)
+        low, high = self.bank.charge_of(self.bank.volts(ends) + np.array([-1, 1]) * _CURVE_V * self.battery.cells)
+        return mean, (min(float(low), mean), max(float(high), mean))
 
     def coulombs_until(self, rest_v: float) -> tuple[float, float, float] | None:
         """Charge until the rest voltage falls to a value: median, 5 % and 95 % quantile; None before it is known."""
