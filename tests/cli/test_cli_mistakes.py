@@ -31,6 +31,7 @@ SHOT = ("shot", "heron", "--distance", "1.8 m", "--setpoint", "1250")
         (("aim", "heron", "--distance", "2 m", "--battery", "0 V"), "above zero"),
         (("aim", "heron", "--distance", "2 m", "--target", "roof"), "no target 'roof'"),
         (("aim", "herron", "--distance", "2 m"), "heron"),
+        (("aim", "9" * 400, "--distance", "2 m"), "no robot"),
         (("aim", "gone/heron.toml", "--distance", "2 m"), "no such file"),
         (("aim", "heron", "--dist", "2 m"), "--dist"),
         (("stand", "heron"), "--setpoint"),
