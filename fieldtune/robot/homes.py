@@ -87,7 +87,8 @@ def load_robot(name_or_path: str | Path, home: Path | str | None = None) -> Robo
     text = os.fspath(name_or_path)
     if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or os.sep in text:
         return load_profile(Path(text).expanduser())
-    if os.path.isfile(text) and all(entry.name != text for entry in find_profiles(home)):  # unlike Path.is_file, never raises
+    # os.path.isfile answers for any text, where Path.is_file raises for one that no file can be called.
+    if os.path.isfile(text) and all(entry.name != text for entry in find_profiles(home)):
         return load_profile(text)
     return load_profile(find_profile(text, home))
 
