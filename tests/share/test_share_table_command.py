@@ -1,0 +1,126 @@
+"""The table command: formats, files and mistakes."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+import io
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fieldtune.commands.output import write
+from fieldtune.errors import InputError, OutputError
+from fieldtune.files import write_whole
+from fieldtune.share.sources import class_name_for
+
+Run = Callable[..., Any]
+RANGE = ("--from", "1.5 m", "--to", "2.5 m")
+
+
+def test_source_goes_into_a_file_that_can_be_used(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "made_here.py"
+    ran = run("table", "heron", *RANGE, "--format", "python", "--out", path)
+    assert (ran.code, ran.out) == (0, f"{path}: written\n")
+    spec = importlib.util.spec_from_file_location("made_here", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    asked = run("table", "heron", "--from", "2 m", "--to", "2 m", "--json").json["rows"][0]["setpoint"]
+    assert module.setpoint(2.0) == pytest.approx(asked, abs=10)
+
+
+def test_java_class_is_called_like_its_file(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
+    path = tmp_path / "Launch_2.java"
+    assert run("table", "otter", *RANGE, "--format", "java", "--out", path).code == 0
+    assert "public final class Launch_2 {" in path.read_text()
+    assert "called like its class" in fails(
+        "table", "otter", *RANGE, "--format", "java", "--out", tmp_path / "my-x.java"
+    )
+    for wrong in ("class", "2nd", "a b", "ü"):
+        with pytest.raises(InputError):
+            class_name_for(wrong)
+
+
+def test_csv_and_json_keep_their_columns(run: Run) -> None:
+    rows = list(csv.DictReader(io.StringIO(run("table", "otter", *RANGE, "--step", "0.5 m", "--format", "csv").out)))
+    found = run("table", "otter", *RANGE, "--step", "0.5 m", "--format", "json").json["rows"]
+    assert [set(row) for row in found] == [{"distance_m", "setpoint", "low", "high", "hit_probability"}] * 3
+    assert [float(row["setpoint"]) for row in rows] == [row["setpoint"] for row in found]
+
+
+def test_formula_in_words_and_as_json(run: Run, tmp_path: Path) -> None:
+    words = run("table", "otter", *RANGE, "--fit", "cubic").out
+    assert "setpoint in mm =" in words
+    assert "d^3" in words
+    found = run("table", "otter", *RANGE, "--fit", "cubic", "--json").json
+    assert len(found["coefficients"]) == 4
+    assert found.keys() >= {"worst_error", "worst_loss", "harmless_m", "rows"}
+    path = tmp_path / "formula.txt"
+    assert run("table", "otter", *RANGE, "--fit", "cubic", "--out", path).code == 0
+    assert path.read_text() == words
+
+
+def test_mistakes(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
+    there = tmp_path / "t.csv"
+    there.write_text("mine")
+    table = ("table", "otter", *RANGE, "--format", "csv")
+    assert "--force" in fails(*table, "--out", there)
+    assert there.read_text() == "mine"
+    assert "is a folder" in fails(*table, "--out", tmp_path)
+    assert "no folder" in fails(*table, "--out", tmp_path / "none" / "t.csv")
+    assert "can't be written" in fails(*table, "--out", there / "t.csv")
+    assert "choose one" in fails("table", "otter", *RANGE, "--format", "java", "--json")
+    assert "not allowed" in fails("table", "otter", *RANGE, "--format", "java", "--fit", "cubic")
+    assert "widen" in fails("table", "otter", *RANGE, "--step", "1 m", "--fit", "cubic")
+    assert "nowhere" in fails("table", "otter", "--from", "60 m", "--to", "70 m", "--format", "cpp")
+    assert run(*table, "--out", there, "--force").code == 0
+    assert there.read_text().startswith("distance_m")
+    assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["t.csv"]
+
+
+def test_a_write_protected_file_stays(tmp_path: Path) -> None:
+    path = tmp_path / "kept"
+    path.write_text("mine")
+    path.chmod(0o444)
+    with pytest.raises(OutputError, match="write-protected"):
+        write(path, "other", force=True)
+    assert path.read_text() == "mine"
+
+
+def test_nothing_half_written_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that fails while writing leaves the old file and no litter."""
+    path = tmp_path / "kept"
+    path.write_text("mine")
+
+    def full(handle: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OutputError, match="No space left"):
+        write_whole(path, "other", force=True)
+    assert [(entry.name, entry.read_text()) for entry in tmp_path.iterdir()] == [("kept", "mine")]
+
+
+def test_force_writes_through_a_link_and_a_disk_without_links_works(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, link = tmp_path / "real", tmp_path / "link"
+    real.write_text("old")
+    link.symlink_to(real)
+    write_whole(link, "new", force=True)
+    assert link.is_symlink()
+    assert real.read_text() == "new"
+
+    def none(*_: object, **__: object) -> None:
+        raise OSError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", none)
+    assert write_whole(tmp_path / "stick", b"bytes").read_bytes() == b"bytes"
+    with pytest.raises(OutputError, match="is there already"):
+        write_whole(tmp_path / "stick", "again")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["link", "real", "stick"]
