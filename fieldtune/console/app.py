@@ -105,9 +105,16 @@ class Console(App[None]):
     # looking
 
     def look(self) -> None:
-        """Take a snapshot of the line, note what is new, and show it."""
+        """Take a snapshot of the line, note what is new, and show it; a failure is said, and the console stays up."""
         if not self.is_running:
             return
+        try:
+            self._look()
+        except Exception as error:
+            self.log.error(error)
+            self.news = (("✗ ", "bold $bad"), (f"Looking at the line failed: {type(error).__name__}: {error}", "$bad"))
+
+    def _look(self) -> None:
         self.live = live = self.monitor.snapshot()
         before = len(self.desk.waiting)
         self.desk.look(live, self.monitor.seen_in_simulation() if self.sim else ())

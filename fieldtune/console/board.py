@@ -21,6 +21,8 @@ class Board(Screen[None]):
     """A screen of the console. ``tick`` is called some twelve times a second with a snapshot of the line."""
 
     TITLE_WORDS: ClassVar[str] = ""
+    OWN: ClassVar[list[Binding]] = []
+    """Keys that only this screen has."""
     AUTO_FOCUS = ""
 
     _arrived = False

@@ -51,6 +51,21 @@ ALWAYS = [
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; everything kept is already on disk", "q"),
 ]
+
+
+def spots_shown(count: int) -> list[Binding]:
+    """How the key bar names the keys of that many spots."""
+    if not count:
+        return []
+    shown = "1" if count == 1 else f"1–{min(count, 9)}"
+    return [Binding("1", "spot(1)", "Spots" if count > 1 else "Spot", key_display=shown)]
+
+
+def targets_shown(count: int) -> list[Binding]:
+    """The target's key, for the key bar of a robot with several."""
+    return [Binding("t", "target", "Target")] if count > 1 else []
+
+
 GROUPS = (
     ("After a shot", RESULTS),
     ("Where from", PLACES),

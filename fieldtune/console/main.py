@@ -47,7 +47,9 @@ class MainScreen(Resulting):
         yield Plate(id="todo")
 
     def key_rows(self) -> list[list[Binding]]:
-        places = [keys.PLACES[0], *(keys.SIMULATED if self.console.sim else [])]
+        robot = self.console.robot
+        places = [keys.PLACES[0], *keys.spots_shown(len(robot.spots)), *keys.targets_shown(len(robot.targets))]
+        places += keys.SIMULATED if self.console.sim else []
         always = [key for key in keys.ALWAYS if key.show]
         return [keys.RESULTS, [*places, *keys.VIEWS, *always]]
 

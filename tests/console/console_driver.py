@@ -67,6 +67,7 @@ async def until(app: Console, pilot: Pilot[None], wanted: str | Callable[[], boo
         app.look()
         await pilot.pause()
         text = screen_text(app)
+        assert "Looking at the line failed" not in text, text
         if wanted in text if isinstance(wanted, str) else wanted():
             return text
         assert time.monotonic() < end, f"never saw {wanted!r} on\n{text}"

@@ -242,25 +242,26 @@ def test_a_table_is_written_and_replaced_only_after_a_question(
     monkeypatch.chdir(tmp_path)
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
-        await pilot.press("e", "r", *["backspace"] * 40, *"1.5 m to 2.5 m step 25 cm", "enter")
-        await until(app, pilot, "1.50 m to 2.50 m, every 25 cm")
+        await pilot.press("e")
+        await until(app, pilot, "heron-table.csv")
         await pilot.press("1", "enter")
         await until(app, pilot, "written:")
-        (tmp_path / "heron-setpoints.csv").write_text("mine")
+        (tmp_path / "heron-table.csv").write_text("mine")
         await pilot.press("1", "enter")
         await until(app, pilot, "Replace it?")
         await pilot.press("n")
         await until(app, pilot, "nothing was written")
-        assert (tmp_path / "heron-setpoints.csv").read_text() == "mine"
+        assert (tmp_path / "heron-table.csv").read_text() == "mine"
         await pilot.press("1", "enter", "y")
-        await until(app, pilot, lambda: (tmp_path / "heron-setpoints.csv").read_text() != "mine")
+        await until(app, pilot, lambda: (tmp_path / "heron-table.csv").read_text() != "mine")
         await pilot.press("1", *["backspace"] * 40, *"nowhere/table.csv", "enter")
         await until(app, pilot, "✗")
 
     drive(console(session, ScriptedLine()), script)
-    lines = (tmp_path / "heron-setpoints.csv").read_text().splitlines()
-    assert len(lines) == 1 + 5
-    assert lines[1].startswith("1.5,")
+    lines = (tmp_path / "heron-table.csv").read_text().splitlines()
+    assert lines[0].startswith("distance_m,setpoint")
+    assert float(lines[1].split(",")[0]) == 1.8
+    assert float(lines[-1].split(",")[0]) == 3.2
 
 
 def test_what_if_changes_the_figures_and_leads_back(session: Session) -> None:

@@ -9,9 +9,6 @@ from textual.color import Color
 from fieldtune.console import keys, palette, views
 from fieldtune.console.big import big_digits, width_of
 from fieldtune.console.board import Board
-from fieldtune.console.views.battery import BatteryView
-from fieldtune.console.views.known import KnownView
-from fieldtune.console.views.plan import PlanView
 
 # xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).
 LEVELS = (0, 95, 135, 175, 215, 255)
@@ -72,9 +69,8 @@ def test_big_digits_are_all_different_and_as_high_as_asked(rows: int) -> None:
 
 
 def all_bindings() -> list[Binding]:
-    own = [*BatteryView.OWN, *KnownView.BINDINGS, *PlanView.BINDINGS]
-    groups = [binding for _, bindings in keys.GROUPS for binding in bindings]
-    return groups + [binding for binding in own if isinstance(binding, Binding)]
+    own = [binding for name in views.NAMES for binding in views.view(name).OWN]
+    return [binding for _, bindings in keys.GROUPS for binding in bindings] + own
 
 
 def test_every_key_has_an_id_of_its_own_a_name_and_a_tooltip() -> None:

@@ -38,7 +38,7 @@ class BatteryView(Resulting):
 
     TITLE_WORDS = "Battery"
     OWN: ClassVar[list[Binding]] = [
-        Binding("enter", "go_on", "Go on", tooltip="The battery was changed, or the next step", id="battery-go-on"),
+        Binding("enter", "go_on", "Go on", tooltip="The battery was changed, or next step", id="battery-go-on", key_display="Enter"),
         Binding("a", "label", "Name the battery", tooltip="Note what stands on the battery",
                 id="battery-label"),
     ]  # fmt: skip

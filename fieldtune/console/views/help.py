@@ -9,6 +9,7 @@ from textual.containers import VerticalScroll
 from fieldtune.console import keys
 from fieldtune.console.board import Board
 from fieldtune.console.plates import Part, Plate
+from fieldtune.console.views import NAMES, view
 
 Row = tuple[str, str, str]
 """Key, name, what it does."""
@@ -26,14 +27,18 @@ class HelpView(Board):
             yield Plate(*details(self._groups()), id="help-page")
 
     def _groups(self) -> list[tuple[str, list[Row]]]:
-        shown = [group for group in keys.GROUPS if self.console.sim or group[0] != "Simulated robot"]
-        return [(title, rows(bindings)) for title, bindings in shown]
+        groups = [group for group in keys.GROUPS if self.console.sim or group[0] != "Simulated robot"]
+        found = [view(name) for name in NAMES]
+        groups += [(f"In {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
+        return [(title, rows(bindings)) for title, bindings in groups]
 
 
 def rows(bindings: list[Binding]) -> list[Row]:
-    """Key, name and meaning of each binding; the spots share one row."""
+    """Key, name and meaning of each binding; spots share one row, and so do keys of one name."""
     found: list[Row] = []
     for binding in bindings:
+        if found and found[-1][1] == binding.description:
+            continue
         if not binding.action.startswith("spot("):
             shown = binding.key_display or binding.key.split(",")[0]
             found.append((shown, binding.description, binding.tooltip))
@@ -55,7 +60,7 @@ def columns(groups: list[tuple[str, list[Row]]], across: int = 3, wide: int = 26
             if not name:
                 parts.append((f"{key:<{wide}}", "bold $act"))
             else:
-                parts += [(f"{key:<6}", "bold $ink"), (f"{name:<{wide - 6}}", "$ink")]
+                parts += [(f"{key:<8}", "bold $ink"), (f"{name:<{wide - 8}}", "$ink")]
         parts.append("\n")
     return [*parts, ("\nThe space bar does nothing, anywhere. ↓ for what each key does\n", "$quiet")]
 

@@ -41,15 +41,16 @@ class KnownView(Board):
 
     TITLE_WORDS = "Known"
     AUTO_FOCUS = "#log"
-    BINDINGS: ClassVar[list[BindingType]] = [
+    OWN: ClassVar[list[Binding]] = [
         Binding(
             "o",
             "leave_out",
-            "Leave out / take in",
+            "Leave out",
             tooltip="Leave the chosen shot out of learning, with a reason, or let it count again",
             id="known-leave-out",
         ),
     ]
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
     def __init__(self) -> None:
         super().__init__()
@@ -65,8 +66,7 @@ class KnownView(Board):
         yield OptionList(id="log", markup=False)
 
     def key_rows(self) -> list[list[Binding]]:
-        own = [key for key in self.BINDINGS if isinstance(key, Binding)]
-        return [[*own, *keys.VIEWS, *keys.ALWAYS]]
+        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         super().tick(live)

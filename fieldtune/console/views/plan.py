@@ -39,10 +39,13 @@ class PlanView(Board):
     """Next shot, standing distances, sensitivities and all cautions."""
 
     TITLE_WORDS = "Next"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go", "Go there", tooltip="Shoot from the suggested distance", id="plan-go"),
+    OWN: ClassVar[list[Binding]] = [
+        Binding(
+            "enter", "go", "Go there", key_display="Enter", tooltip="Shoot from the suggested distance", id="plan-go"
+        ),
         Binding("p", "setpoint", "Other setpoint", tooltip="Where does another setpoint score?", id="plan-setpoint"),
     ]
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
     def __init__(self) -> None:
         super().__init__()
@@ -57,8 +60,7 @@ class PlanView(Board):
         yield Plate(id="plan-hangs-on")
 
     def key_rows(self) -> list[list[Binding]]:
-        own = [key for key in self.BINDINGS if isinstance(key, Binding)]
-        return [[*own, *keys.VIEWS, *keys.ALWAYS]]
+        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         super().tick(live)

@@ -100,7 +100,7 @@ class SizesView(Board):
 
     TITLE_WORDS = "Sizes"
     OWN: ClassVar[list[Binding]] = [
-        Binding("up", "choose(-1)", "Choose", tooltip="Vary the one above", id="sizes-up", key_display="↑"),
+        Binding("up", "choose(-1)", "Choose", tooltip="Vary the one above", id="sizes-up", key_display="↑ ↓"),
         Binding("down", "choose(1)", "Choose", tooltip="Vary the one below", id="sizes-down",
                 key_display="↓", show=False),
         Binding("left", "vary(-1)", "Less", tooltip="A step less of it", id="sizes-less", key_display="←"),
