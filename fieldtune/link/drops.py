@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,7 @@ _ASIDE_SURE = 3.5
 _ASIDE_SHARE = 0.5
 _LATE_S = 0.012  # the deepest break is fitted this much behind the drop's start
 _RUN_S = 0.25
+_NEAR_S = 0.025
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,8 +208,21 @@ class DropWatch:
         )
         return earlier is not None and later is not None and later - earlier > 0.5 * found.depth_rpm
 
+    @property
+    def half_s(self) -> float:
+        """Half the stretch over which ``speed_near`` takes a speed, seconds."""
+        points = self._points
+        period = (points[-1][0] - points[-8][0]) / 7 if len(points) >= 8 else 0.0
+        return max(_NEAR_S, 2.2 * period)
+
+    def speed_near(self, at: float) -> float | None:
+        """The wheel's rpm around an instant, from the turns on both sides of it."""
+        half = self.half_s
+        return self._slope(at - half, at + half)
+
     def _slope(self, since: float, until: float) -> float | None:
-        near = [(p[0] - since, p[1]) for p in self._points if since <= p[0] <= until]
+        back = takewhile(lambda p: p[0] >= since, reversed(self._points))
+        near = [(p[0] - since, p[1]) for p in back if p[0] <= until]
         if len(near) < 3:
             return None
         t, x = np.array(near).T

@@ -21,6 +21,9 @@ _PATIENCE_S = 0.30  # how long ``fired`` waits for its witness
 _APART_S = 0.06  # two shots closer than this are one
 _RECOVERY_LIMIT_S = 8.0
 _RECOVERED = 0.98
+_LOOK_S = 0.01
+_COCKED_S = 1.5  # how far back a draw counts as cocked
+_SNAP_S = 0.12  # a slower fall is a let-down
 KEPT = 200
 
 
@@ -38,39 +41,32 @@ class DrawWatch:
         deepest = mechanism.draw_max * 1000 if mechanism else robot.setpoint.high
         least = mechanism.draw_min * 1000 if mechanism else 0.0
         self._least = max(0.5 * least, 0.1 * deepest)
-        self._recent: deque[Sample] = deque(maxlen=64)
+        self._recent: deque[Sample] = deque(maxlen=256)
 
     def clear(self) -> None:
         """Forgets the past."""
         self._recent.clear()
 
     def see(self, sample: Sample) -> Sample | None:
-        """The last sample before the release, on the second line after it."""
+        """The last cocked sample, on the second slack line after a release."""
         if sample.draw_mm is None:
             return None
         recent = self._recent
         recent.append(sample)
+        while sample.time_s - recent[0].time_s > _COCKED_S:
+            recent.popleft()
         if len(recent) < 4:
             return None
-        now, before = sample.draw_mm, recent[-2].draw_mm or 0.0
-        cocked = None
-        for earlier in list(recent)[-3::-1]:
-            if sample.time_s - earlier.time_s > 0.25 and cocked is not None:
-                break
-            if earlier.draw_mm is not None and earlier.draw_mm >= self._least:
-                cocked = earlier
-                break
-        if cocked is None or cocked.draw_mm is None or sample.time_s - cocked.time_s > 0.5:
+        draws = [(s, s.draw_mm or 0.0) for s in recent]
+        held = max(draw for _, draw in draws)
+        if held < self._least or max(draws[-1][1], draws[-2][1]) > 0.35 * held:
             return None
-        slack = 0.35 * cocked.draw_mm
-        if now > slack or before > slack:
-            return None
-        index = max(i for i, item in enumerate(recent) if item is cocked)
-        held = index > 0 and (recent[index - 1].draw_mm or 0.0) > 0.8 * cocked.draw_mm
-        if not held:
+        cocked = [s for s, draw in draws if draw >= 0.97 * held]
+        period = (draws[-1][0].time_s - draws[0][0].time_s) / (len(draws) - 1)
+        if len(cocked) < 2 or sample.time_s - cocked[-1].time_s > max(_SNAP_S, 3.5 * period):
             return None
         recent.clear()
-        return cocked
+        return cocked[-1]
 
     def held_mm(self, at: Sample) -> float | None:
         """The deepest draw in the moment before a sample: what it was let go from."""
@@ -91,7 +87,8 @@ class ShotWatch:
         self._says_fired = False
         self._was_fired = False
         self._last_s = -math.inf
-        self._witnessed_s = -math.inf
+        self._looked_s = -math.inf
+        self._back = 0
         self.unconfirmed = 0
         self.bad_line = False
         """Set by the line while it refuses so many lines that false ones may get through."""
@@ -113,7 +110,7 @@ class ShotWatch:
             drop = self._drops.see(sample, tick_s, bool(self._pending), noisy)
             if drop is not None:
                 self._witness(drop.at, drop, None, "wheel", noisy)
-            self._recover(sample)
+            self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)
             if cocked is not None:
@@ -134,7 +131,6 @@ class ShotWatch:
         self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], noisy: bool
     ) -> None:
         """Wheel or draw saw a release: it goes with a pending ``fired``, or stands alone."""
-        self._witnessed_s = at.time_s
         for fired in self._pending:
             if abs(fired.sample.time_s - at.time_s) <= _WITNESS_S:
                 self._pending.remove(fired)
@@ -161,6 +157,8 @@ class ShotWatch:
         if at.time_s - self._last_s < _APART_S:
             return
         self._last_s = at.time_s
+        self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
+        self._back = 0
         self._number += 1
         speed = drop.before_rpm if drop else (abs(at.wheel_rpm) if at.wheel_rpm is not None else None)
         self.shots.append(
@@ -180,13 +178,20 @@ class ShotWatch:
             )
         )
 
-    def _recover(self, sample: Sample) -> None:
-        """Writes the recovery time into the last shot once the wheel is back."""
-        if not self.shots or sample.wheel_rpm is None:
+    def _recover(self, now_s: float) -> None:
+        """Writes the recovery time into the last shot once the wheel is back, looked up behind the shot."""
+        if self._drops is None or not self.shots:
             return
         last = self.shots[-1]
-        since = sample.time_s - last.time_s
-        if last.recovery_s is not None or last.speed_rpm is None or not 0.05 < since < _RECOVERY_LIMIT_S:
+        if last.recovery_s is not None or last.depth_rpm is None or last.speed_rpm is None:
             return
-        if abs(sample.wheel_rpm) >= _RECOVERED * last.speed_rpm:
-            self.shots[-1] = replace(last, recovery_s=since)
+        while (since := self._looked_s + _LOOK_S - last.time_s) < _RECOVERY_LIMIT_S:
+            at = last.time_s + since
+            if at > now_s - self._drops.half_s:
+                return
+            self._looked_s = at
+            rpm = self._drops.speed_near(at)
+            self._back = self._back + 1 if rpm is not None and rpm >= _RECOVERED * last.speed_rpm else 0
+            if self._back == 2:
+                self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)
+                return

@@ -24,8 +24,8 @@ def heron():
 @pytest.mark.parametrize("fault", [flip, lose, double])
 @pytest.mark.parametrize("rate", [0.001, 0.01, 0.03])
 def test_no_wrong_speed_stays_and_no_shot_is_made_up(heron, fault, rate, capsys):
-    """Twelve seconds of checked lines with shots, at byte faults of 0.1, 1 and 3 per cent."""
-    result = run(heron, fault, rate, seconds=12.0, seed=2)
+    """Eight seconds of checked lines with shots, at byte faults of 0.1, 1 and 3 per cent."""
+    result = run(heron, fault, rate, seconds=8.0, seed=2)
     health = result.line.health()
     with capsys.disabled():
         print(
@@ -44,7 +44,7 @@ def test_no_wrong_speed_stays_and_no_shot_is_made_up(heron, fault, rate, capsys)
 
 @pytest.mark.parametrize("fault", [flip, lose])
 def test_without_checksums_it_still_makes_up_no_shot(heron, fault):
-    result = run(heron, fault, 0.003, seconds=10.0, plain=True, seed=3)
+    result = run(heron, fault, 0.003, seconds=8.0, plain=True, seed=3)
     assert result.longest_wrong_s <= 0.2
     assert result.phantoms == 0
 

@@ -7,6 +7,8 @@ import pytest
 from link_wheel import count_lines, shots_seen, wheel_speed, wheel_turns
 
 from fieldtune import load_robot
+from fieldtune.link import Line
+from fieldtune.link.frames import framed
 
 NOISES = {
     "fine": {"clock": "us", "count_noise": 0.0, "time_noise_s": 0.0},
@@ -91,3 +93,77 @@ def test_speed_depth_and_energy_of_a_shot(heron):
     assert abs(np.mean([s.energy_j for s in seen]) / true_j - 1) < 0.15
     # back at 98 % of 2000 rpm once 240 exp(-t / 0.3) has fallen to 40
     assert abs(np.median([s.recovery_s for s in seen]) - 0.3 * np.log(6.0)) < 0.12
+
+
+def _fed(robot, lines, period=0.01):
+    line = Line(robot)
+    for i, text in enumerate(lines):
+        line.feed(text.encode() if isinstance(text, str) else text, i * period)
+    return line
+
+
+def _steady(i, fired=0):
+    return f"t_ms={i * 10},wheel_counts={i * 14},fired={fired}"
+
+
+def test_fired_on_a_clean_line_counts_even_if_the_wheel_hardly_drops(heron):
+    line = _fed(heron, [framed(_steady(i, int(i == 100))) for i in range(200)])
+    assert [(s.by, s.depth_rpm) for s in line.shots] == [("fired", None)]
+    assert line.shots[0].time_s == pytest.approx(1.0)
+    assert line.shots[0].speed_rpm == pytest.approx(1500, rel=0.01)
+
+
+def test_fired_held_for_several_lines_is_one_shot(heron):
+    line = _fed(heron, [framed(_steady(i, int(100 <= i < 108))) for i in range(200)])
+    assert len(line.shots) == 1
+
+
+def test_fired_on_a_noisy_line_without_a_witness_is_no_shot(heron):
+    lines = [framed(_steady(i, int(i == 100))) if i % 9 else b"$t_ms=1*00\n" for i in range(200)]
+    line = _fed(heron, lines)
+    assert line.shots == ()
+    assert line.health().notices["shot not confirmed"] == 1
+
+
+def test_a_drop_that_the_robot_calls_no_shot_is_none(heron):
+    """A robot that sends ``fired`` knows: a jam or an intake that brakes the wheel is no shot."""
+    t, turns = wheel_turns(lambda x: wheel_speed(x, 2000.0, (2.0,), 0.12, 0.3), 4.0)
+    lines = count_lines(t, turns, np.random.default_rng(1), **NOISES["usual"], extra=",fired=0")
+    assert shots_seen(heron, lines) == []
+
+
+def _draws(*stretches):
+    """Draw in mm at 100 lines a second: (until seconds, start, end) stretches, one after another."""
+    said, before = [], 0.0
+    for until, start, end in stretches:
+        n = round((until - before) * 100)
+        said += list(np.linspace(start, end, n, endpoint=False))
+        before = until
+    return [f"t_ms={i * 10},draw_mm={draw:.2f}\n" for i, draw in enumerate(said)]
+
+
+def test_a_draw_let_go_is_a_shot_and_let_down_is_not():
+    otter = load_robot("otter")
+    shot = _draws((1, 0, 33), (2, 33, 33), (2.02, 33, 0), (3, 0, 0), (4, 0, 33), (5, 33, 33), (5.02, 33, 0), (6, 0, 0))
+    line = _fed(otter, shot)
+    assert [(s.by, s.draw_mm) for s in line.shots] == [("wheel", 33.0)] * 2
+    assert [s.time_s for s in line.shots] == pytest.approx([2.0, 5.0], abs=0.03)
+    let_down = _draws((1, 0, 33), (2, 33, 33), (2.8, 33, 0), (4, 0, 0))
+    assert _fed(otter, let_down).shots == ()
+    spikes = [t.replace("33.00", "0.00") if i % 40 == 7 else t for i, t in enumerate(_draws((1, 0, 33), (6, 33, 33)))]
+    assert _fed(otter, spikes).shots == ()
+
+
+def test_without_wheel_or_draw_only_fired_tells(heron):
+    line = _fed(heron, [f"t_ms={i * 10},battery_mv=12500,fired={int(i in (50, 90))}\n" for i in range(200)])
+    assert [s.by for s in line.shots] == ["fired", "fired"]
+    assert line.shots[0].speed_rpm is None
+
+
+def test_the_robots_own_rpm_serves_as_well(heron):
+    """A drop is seen in ``wheel_rpm`` too, with half a per cent of noise on it."""
+    rng = np.random.default_rng(3)
+    t = np.arange(0, 12, 0.01)
+    rpm = wheel_speed(t, 2000.0, np.arange(2.0, 11.0, 1.5), 0.12, 0.3) * (1 + 0.005 * rng.standard_normal(len(t)))
+    line = _fed(heron, [f"t_ms={i * 10},wheel_rpm={value:.1f}\n" for i, value in enumerate(rpm)])
+    assert len(line.shots) == 6

@@ -12,7 +12,7 @@ from fieldtune.aim.need import Need, need_for
 from fieldtune.records import Result
 from fieldtune.robot.model import Robot, Target
 
-_MISSES = np.linspace(-2.5, 2.5, 1001)
+_MISSES = np.linspace(-2.5, 2.5, 301)
 
 
 @dataclass(frozen=True, slots=True)
