@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from fieldtune.physics.body import Body
 from fieldtune.physics.course import Course
 from fieldtune.physics.launch import at_exit, carry, is_vacuum, lanes
-from fieldtune.physics.step import TOLERANCE
+from fieldtune.physics.step import STEEPEST, TOLERANCE
 
 FloatArray = NDArray[np.float64]
 FASTEST = 300.0
@@ -171,6 +171,7 @@ class _Case:
         if hard.size:
             again = self._refined(x[hard], hard, *_unbounded(hard.size), near=1e-11)
             figures[:, hard] = self._polished(again, hard)[0]
+        figures[:, ~(np.abs(figures[1]) < 0.5 * STEEPEST)] = np.nan
         return figures
 
     def _polished(self, x: FloatArray, places: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:

@@ -15,7 +15,7 @@ BoolArray = NDArray[np.bool_]
 TOLERANCE = 8e-6
 """Height error (m) a step may add at the target by its own estimate, usually far above the true error."""
 
-_STEEPEST = 1e3
+STEEPEST = 1e3
 """Tangent of a path that counts as vertical: it never gets any farther."""
 
 _STEEP = 4.0
@@ -116,7 +116,7 @@ class Step:
         forces, bend = self._forces, self._slopes[-1, 0]
         falls = (now.p < 0) & (left * forces.drag * forces.steep > 10)
         loops = (now.p > 0) & (bend > 3 * self._gravity * now.r**2) & (left * bend > 4 * now.p)
-        return np.asarray(steep & (falls | loops) | ~(np.abs(now.p) < _STEEPEST))
+        return np.asarray(steep & (falls | loops) | ~(np.abs(now.p) < STEEPEST))
 
 
 def _sign_change(*coefficients: FloatArray) -> FloatArray:
