@@ -34,13 +34,13 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--players", default=",".join(PLAYERS))
     parser.add_argument("--mode", choices=("words", "measured", "both"), default="both")
-    parser.add_argument("--shots", type=int, default=max(COUNTS), help="shots a run")
+    parser.add_argument("--counts", default=",".join(map(str, COUNTS)), help="shot counts to grade at")
     parser.add_argument("--json", type=Path)
     parser.add_argument("--plot", type=Path)
     options = parser.parse_args()
     modes = {"words": (False,), "measured": (True,), "both": (False, True)}[options.mode]
     players = tuple(options.players.split(","))
-    counts = tuple(c for c in COUNTS if c <= options.shots)
+    counts = tuple(int(c) for c in options.counts.split(","))
     began = time.monotonic()
     found: dict[int, list[Score]] = {}
     with ProcessPoolExecutor(options.jobs) as pool:
@@ -48,15 +48,21 @@ def main() -> None:
         jobs = {pool.submit(run_robot, n, options.family, options.seed, players, modes, counts): n for n in numbers}
         for done in as_completed(jobs):
             found[jobs[done]] = done.result()
+            _keep(found, options.json)
             spent = time.monotonic() - began
             print(f"\r{len(found)}/{options.robots} robots, {spent:.0f} s ", end="", file=sys.stderr, flush=True)
     scores = [score for number in sorted(found) for score in found[number]]
     print(f"\n{options.robots} robots, family {options.family!r}, seed {options.seed}")
     print(text(scores))
-    if options.json:
-        options.json.write_text(json.dumps([asdict(s) for s in scores]), encoding="utf-8")
     if options.plot:
         options.plot.write_text(picture(scores), encoding="utf-8")
+
+
+def _keep(found: dict[int, list[Score]], path: Path | None) -> None:
+    """What there is so far, so that a long run can be looked at and lost without harm."""
+    if path:
+        scores = [asdict(score) for number in sorted(found) for score in found[number]]
+        path.write_text(json.dumps(scores), encoding="utf-8")
 
 
 if __name__ == "__main__":

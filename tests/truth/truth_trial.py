@@ -120,8 +120,8 @@ def run_robot(
 ) -> list[Score]:
     """All players on one robot; ``modes``: False only in/short/long, True misses measured to 5 cm.
 
-    In a run of 20 shots or more, a second player that was told the same 20 shots goes through a battery change: keys swap0
-    to swap3, by shots after it.
+    In a run of 20 shots or more, a second player that was told the same 20 shots goes through a battery change: keys
+    swap0 to swap3, by shots after it.
     """
     robot = hidden_robot(number, family, seed)
     scores = []

@@ -1,0 +1,60 @@
+"""The advice, tried on hidden robots against what people do by hand: a short trial here, the full one behind ``slow``.
+
+The limits lie below what the full trial measures (``python tests/truth``), so that chance doesn't fail them, and above
+what the hand methods reach.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from truth_report import GOALS, pick
+from truth_trial import Score, run_robot
+
+PLAYERS = ("fieldtune", "table", "quadratic")
+
+
+def _trial(numbers: range, counts: tuple[int, ...], modes: tuple[bool, ...]) -> list[Score]:
+    return [score for n in numbers for score in run_robot(n, "stated", 0, PLAYERS, modes, counts)]
+
+
+def _mean(scores: list[Score], player: str, measured: bool, key: str) -> float:
+    return float(np.mean(pick(scores, player, measured, key)))
+
+
+def _best_by_hand(scores: list[Score], measured: bool, key: str) -> float:
+    return max(_mean(scores, player, measured, key) for player in PLAYERS[1:])
+
+
+def test_few_shots_beat_the_hand_methods() -> None:
+    """Six robots, one of each kind; measured misses."""
+    scores = _trial(range(6), (3, 10), (True,))
+    assert _mean(scores, "fieldtune", True, "3") > max(0.70, _best_by_hand(scores, True, "3"))
+    assert _mean(scores, "fieldtune", True, "10") > max(0.90, _best_by_hand(scores, True, "10"))
+
+
+def test_words_alone_are_enough() -> None:
+    """Three robots, told only in, short or long."""
+    scores = _trial(range(1, 4), (10,), (False,))
+    assert _mean(scores, "fieldtune", False, "10") > max(0.80, _best_by_hand(scores, False, "10"))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("measured", [False, True])
+def test_full_trial_reaches_its_goals(measured: bool) -> None:
+    """Thirty robots; every goal within 0.03 (about one standard error), above the hand methods at every count."""
+    scores = _trial(range(30), (1, 2, 3, 5, 10, 20), (measured,))
+    for key, goal in GOALS[measured].items():
+        assert _mean(scores, "fieldtune", measured, key) > goal - 0.03
+    for key in ("1", "2", "3", "5", "10", "20"):
+        assert _mean(scores, "fieldtune", measured, key) > _best_by_hand(scores, measured, key)
+    assert _mean(scores, "fieldtune", measured, "swap2") > 0.95 * _mean(scores, "fieldtune", measured, "20")
+
+
+@pytest.mark.slow
+def test_claimed_intervals_hold_the_truth() -> None:
+    """Of the 90 % intervals claimed after 0 to 10 shots, between 80 and 99 % hold the true hit rate."""
+    scores = _trial(range(30), (0, 3, 10), (False,))
+    rows = np.array([row for s in scores for key in ("0", "3", "10") for row in s.claims.get(key, [])])
+    _, low, high, true = rows.T
+    assert 0.80 < np.mean((true > low - 0.005) & (true < high + 0.005)) < 0.99
