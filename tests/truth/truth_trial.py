@@ -94,10 +94,13 @@ Seen = tuple[float, float, Feedback, float | None]
 
 
 def _one_shot(player: Player, robot: HiddenRobot, rng: np.random.Generator, measured: bool) -> Seen | None:
-    """Shoot once and tell the player; what it was told, or None if it would not shoot from there."""
-    distance = round(float(rng.uniform(robot.readings[0], robot.readings[-1])), 2)
+    """Shoot once and tell the player; what it was told, or None if it would shoot from nowhere."""
     volts = _battery(robot)
-    setpoint = player.aim(distance, volts)
+    for _ in range(10):
+        distance = round(float(rng.uniform(robot.readings[0], robot.readings[-1])), 2)
+        setpoint = player.aim(distance, volts)
+        if setpoint is not None:
+            break
     shot_rng = np.random.default_rng(rng.integers(2**63))
     robot.battery_v -= 0.01
     if setpoint is None:
