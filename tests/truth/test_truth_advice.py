@@ -44,7 +44,7 @@ def test_words_alone_are_enough() -> None:
 def test_full_trial_reaches_its_goals(measured: bool) -> None:
     """Thirty robots; every goal within 0.03 (about one standard error), above the hand methods at every count.
 
-    After a battery change, one who knew all but the new level would be back at 0.93 of the oracle in two measured shots.
+    After a battery change, one who knew all but the new level would be back at 0.93 of the oracle in two shots.
     """
     scores = _trial(range(30), (2, 3, 5, 10, 20), (measured,))
     for key, goal in GOALS[measured].items():
