@@ -61,11 +61,19 @@ def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.G
     """
     size = len(mode.u)
     frames = (_Frame(hill, np.zeros(size), np.eye(size)), _Frame(hill, mode.u, mode.root * _INFLATION))
-    u = mode.u + normals(count, size, rng) @ mode.root.T
+    u = frames[1].outside(_weighed(frames[1], normals(count, size, rng) / _INFLATION, rng))
     for sweep in range(sweeps):
         frame = frames[sweep % 2]
         u = frame.outside(_swept(frame.excess, frame.inside(u), rng))
     return u
+
+
+def _weighed(frame: _Frame, v: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Laplace draws drawn again by their importance, so that no chain starts where only "all wild" explains the shots."""
+    excess = frame.excess(v) - 0.5 * np.sum(v * v, axis=1) * (1 - _INFLATION**2)
+    weights = np.exp(excess - excess.max())
+    steps = (np.arange(len(v)) + rng.random()) / len(v)
+    return v[np.searchsorted(np.cumsum(weights) / weights.sum(), steps).clip(max=len(v) - 1)]
 
 
 def _swept(excess: Callable[[FloatArray], FloatArray], at: FloatArray, rng: np.random.Generator) -> FloatArray:

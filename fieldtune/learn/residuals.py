@@ -44,7 +44,8 @@ def surprises(fit: Fit, seen: Predicted) -> np.ndarray:
     measured = np.isfinite(table.miss[seen.index])
     error = np.abs(seen.by_miss) * fit.robot.uncertainty.miss
     width = np.sqrt(seen.scatter**2 + seen.doubt**2 + np.where(measured, error, 0.0) ** 2)
-    far = 2 * ndtr(-np.abs(seen.miss) / width)
+    # A miss where no speed could have brought the element is as odd as can be.
+    far = np.nan_to_num(2 * ndtr(-np.abs(seen.miss) / width))
     chances = seen.chances()
     own = np.zeros(len(seen.index))
     for column, name in enumerate(_OUTCOMES):

@@ -28,7 +28,7 @@ _SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.35
 # The remainder bends over a factor exp(0.6) of the drive quantity.
 _BEND = 0.6
 _SCATTER_SPREAD = 0.5
-_EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.012, 0.7
+_EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.03, 0.7
 SHAPES = 3
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 
@@ -65,7 +65,7 @@ def prior_of(robot: Robot, on_floor: bool) -> Prior:
         level=level,
         slope=_SLOPE_SHARE * level * span,
         remainder=_REMAINDER_SHARE * level,
-        shape=np.array([given.exit_angle, given.friction if on_floor else given.drag, given.distance]),
+        shape=np.maximum([given.exit_angle, given.friction if on_floor else given.drag, given.distance], 1e-6),
         log_speed_scatter=math.log(max(given.exit_speed_scatter, 1e-4)),
         log_angle_scatter=math.log(max(given.exit_angle_scatter, 1e-5)),
     )

@@ -44,8 +44,11 @@ class VacuumNeed:
             slope=tangent - 2 * drop / d,
         )
 
+    def free_at(self, center):
+        return free(self.target, self.element, center.slope)
+
     def free(self, distance, angle_error=0.0, log_drag=0.0):
-        return free(self.target, self.element, self.log_speed(distance, 0.0, angle_error, log_drag).slope)
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
 
 
 _NEEDS = {}

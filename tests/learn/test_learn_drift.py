@@ -1,0 +1,78 @@
+"""The watch for drift: silent while nothing changes, quick to tell when something does, never by one wild shot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made_robots import shot, thrower
+from test_learn_behaviour import throws
+from vacuum_need import vacuum_need
+
+from fieldtune.aim.exit import model_log_speed
+from fieldtune.learn import learn
+
+
+def watched(shots, epoch=1):
+    return learn(thrower(), shots, epoch, need_of=vacuum_need).learned().drift
+
+
+def test_a_change_is_told_with_its_evidence():
+    before = throws(lambda q: 0.03, [2.5, 3.0, 3.5] * 4)
+    after = throws(lambda q: -0.05, [3.0, 2.5, 3.5, 3.0], first=13, aim_off=0.08, seed=5)
+    assert not watched(before).drifting
+    told = watched(before + after)
+    # The robot got weaker while its setpoints stayed: what it does now falls short.
+    after_short = [replace(s, miss_m=s.miss_m - 0.4) for s in throws(lambda q: 0.03, [3.0, 2.5, 3.5, 3.0], first=13)]
+    short = watched(before + after_short)
+    assert short.drifting
+    assert short.p_value < 1e-3
+    assert short.since_shot in {13, 14}
+    assert "short" in short.words
+    assert "new epoch" in short.words
+    assert told.p_value is not None
+
+
+def test_words_alone_are_enough_to_tell():
+    good = [shot(i, 3.0, 1450, "in") for i in range(1, 13)]
+    told = watched([*good, *(shot(i, 3.0, 1450, "long") for i in range(13, 18))])
+    assert told.drifting
+    assert "long" in told.words
+
+
+def test_one_wild_shot_raises_no_alarm():
+    before = throws(lambda q: 0.03, [2.5, 3.0, 3.5] * 4)
+    assert not watched([*before, shot(99, 3.0, before[1].setpoint, None, miss_m=2.5)]).drifting
+
+
+def test_a_new_epoch_starts_afresh():
+    before = throws(lambda q: 0.03, [2.5, 3.0, 3.5] * 4)
+    after = [replace(s, epoch=2, miss_m=s.miss_m - 0.4) for s in throws(lambda q: 0.03, [3.0, 2.5, 3.5], first=13)]
+    told = watched(before + after, epoch=2)
+    assert not told.drifting
+    assert told.words == "too few shots to tell"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("measured", [True, False])
+def test_false_alarms_are_rare(measured):
+    """At most one in fifty over twenty shots; 120 robots, looked at after every shot, three sigma of chance allowed."""
+    need, robots, alarms = vacuum_need(thrower(), thrower().target()), 120, 0
+    for k in range(robots):
+        rng, shots = np.random.default_rng((9, k)), []
+        level, fired = rng.normal(0, 0.05), False
+        for number in range(1, 21):
+            distance = float(rng.choice([2.5, 3.0, 3.5]))
+            wanted = need.log_speed(distance).value[0] - level + rng.normal(0, 0.01)
+            grid = np.linspace(900, 2400, 1501)
+            q = float(grid[np.argmin(np.abs(model_log_speed(thrower(), grid) - wanted))])
+            speed = model_log_speed(thrower(), [q])[0] + level + rng.normal(0, 0.018)
+            misses = np.linspace(-0.8, 2, 561)
+            values = need.log_speed(distance + 0 * misses, misses).value
+            miss = float(np.interp(speed, values[int(np.nanargmin(values)) :], misses[int(np.nanargmin(values)) :]))
+            result = "short" if miss < -0.1 else "long" if miss > 0.1 else "in"
+            shots.append(shot(number, distance, q, result, miss_m=miss + rng.normal(0, 0.05) if measured else None))
+            fired = fired or (number >= 6 and watched(shots).drifting)
+        alarms += fired
+    assert alarms <= robots * 0.02 + 3 * (robots * 0.02 * 0.98) ** 0.5
