@@ -22,6 +22,8 @@ FloatArray = NDArray[np.float64]
 _INFLATION = 1.5
 # A chain without a place on its ellipse after so many tries stays; each try keeps detailed balance by itself.
 _SHRINKS = 6
+# Natural logarithm of importance below the median at which a starting point is given up.
+_HOPELESS = 5.0
 
 
 def normals(count: int, size: int, rng: np.random.Generator) -> FloatArray:
@@ -61,19 +63,18 @@ def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.G
     """
     size = len(mode.u)
     frames = (_Frame(hill, np.zeros(size), np.eye(size)), _Frame(hill, mode.u, mode.root * _INFLATION))
-    u = frames[1].outside(_weighed(frames[1], normals(count, size, rng) / _INFLATION, rng))
+    u = frames[1].outside(_hopeful(frames[1], normals(count, size, rng) / _INFLATION, rng))
     for sweep in range(sweeps):
         frame = frames[sweep % 2]
         u = frame.outside(_swept(frame.excess, frame.inside(u), rng))
     return u
 
 
-def _weighed(frame: _Frame, v: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Laplace draws drawn again by their importance, so that no chain starts where only "all wild" explains the shots."""
+def _hopeful(frame: _Frame, v: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Starts far below the rest replaced by others: from there only "all wild" would explain the shots, a trap."""
     excess = frame.excess(v) - 0.5 * np.sum(v * v, axis=1) * (1 - _INFLATION**2)
-    weights = np.exp(excess - excess.max())
-    steps = (np.arange(len(v)) + rng.random()) / len(v)
-    return v[np.searchsorted(np.cumsum(weights) / weights.sum(), steps).clip(max=len(v) - 1)]
+    good = np.flatnonzero(excess > np.median(excess) - _HOPELESS)
+    return np.where(np.isin(np.arange(len(v)), good)[:, None], v, v[rng.choice(good, len(v))])
 
 
 def _swept(excess: Callable[[FloatArray], FloatArray], at: FloatArray, rng: np.random.Generator) -> FloatArray:

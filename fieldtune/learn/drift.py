@@ -88,6 +88,6 @@ def _leans(fit: Fit, seen: Predicted, others: Mode, at: NDArray[np.intp]) -> tup
     anything = np.where(measured, rng.uniform(-_MOST, _MOST, speed.shape), rng.integers(-1, 2, speed.shape))
     simulated = np.where(wild, anything, np.where(measured, by_miss, by_outcome)).sum(axis=1)
     signs = table.is_result("long")[index].astype(float) - table.is_result("short")[index]
-    miss = np.where(np.isfinite(seen.miss[at]), -seen.miss[at] / width, np.sign(table.miss[index]) * _MOST)
+    miss = np.where(np.isfinite(seen.miss[at]), seen.miss[at] / width, np.sign(table.miss[index]) * _MOST)
     real = np.where(measured, np.clip(miss, -_MOST, _MOST), signs).sum()
     return float(real), simulated

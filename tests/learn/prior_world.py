@@ -46,8 +46,10 @@ def _fired(robot, truth, need, number, reading, quantity, rng, measured):
             return shot(number, reading, setpoint, None, miss_m=float(rng.uniform(-3, 3)))
         return shot(number, reading, setpoint, str(rng.choice(["short", "in", "long"])))
     if measured:
-        miss = _miss(need, distance, own, speed) + rng.normal(0, robot.uncertainty.miss)
-        return shot(number, reading, setpoint, None, miss_m=float(miss))
+        miss = _miss(need, distance, own, speed)
+        if miss is None:
+            return shot(number, reading, setpoint, "short")
+        return shot(number, reading, setpoint, None, miss_m=miss + rng.normal(0, robot.uncertainty.miss))
     side = distance[0] * (own.side_bias[0] + rng.normal(0, own.side_scatter[0]))
     free = need.free(distance, own.angle_error, own.log_drag)
     if abs(side) > free.side[0]:
@@ -59,11 +61,13 @@ def _fired(robot, truth, need, number, reading, quantity, rng, measured):
 
 
 def _miss(need, distance, own, speed):
-    grid = np.linspace(-1.5, 3.0, 901)
+    """Where this speed crosses the target's plane, on the far branch; None where it never gets up there."""
+    grid = np.linspace(-2.0, 6.0, 1601)
     values = need.log_speed(distance[0] + 0 * grid, grid, own.angle_error[0], own.log_drag[0]).value
     good = np.isfinite(values)
     start = int(np.argmin(np.where(good, values, np.inf)))
-    return float(np.interp(speed, values[start:][good[start:]], grid[start:][good[start:]]))
+    far, where = values[start:][good[start:]], grid[start:][good[start:]]
+    return float(np.interp(speed, far, where)) if speed > far[0] else None
 
 
 def hit_probability(robot, need, belief, reading, setpoint):

@@ -18,7 +18,7 @@ from fieldtune.robot.model import Target, Uncertainty
 
 
 def throws(correction, distances, seed=1, epoch=1, first=1, sd=0.01, aim_off=0.0, robot=None):
-    """Measured shots of a thrower whose log speed is the model's plus ``correction(q)``, aimed ``aim_off`` off the centre."""
+    """Measured shots of a thrower whose log speed is the model's plus ``correction(q)``, aimed ``aim_off`` high."""
     robot = robot or thrower()
     need, rng = vacuum_need(robot, robot.target()), np.random.default_rng(seed)
     grid, made = np.linspace(700, 4000, 3301), []

@@ -182,7 +182,7 @@ PUTTS = """2,1443,1346; 3,694,577; 4,455,337; 5,353,208; 6,272,149; 7,256,136; 8
 
 
 def test_angle_only_hit_model_on_real_putts():
-    # J8: Gelman and Nolan 2002, data of Berry 1996; the published scatter is 1.5 degrees. A putt is good within an angle
+    # J8: Gelman and Nolan 2002, data of Berry 1996; published scatter 1.5 degrees. A putt is good within an angle
     # either way, which is what a good side is here; misses count half left, half right.
     feet, tries, made = pairs(PUTTS)
     half_angle = np.arcsin((4.25 - 1.68) / 24 / feet)
@@ -208,7 +208,7 @@ def test_angle_only_hit_model_on_real_putts():
 
 def test_range_error_by_the_delta_method():
     # I16: r = v^2 sin(2 theta) / g with v = 8.0 +- 0.1 m/s, theta = 0.9 +- 0.01: uncertainties 3.2.3 gives
-    # 6.355508596 +- 0.161631494 m (g 9.80665). Here by the needed speed's derivatives that learning rests on, without air.
+    # 6.355508596 +- 0.161631494 m (g 9.80665). Here by the needed speed's derivatives, without air.
     robot = replace(
         thrower(target=Target("basket", 0.38, (0.3,))),
         element=Element("sphere", 0.062, diameter=0.07, drag=1e-9),

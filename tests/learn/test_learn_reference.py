@@ -1,4 +1,4 @@
-"""Draws against references that share none of their code: the needs called at every point, no expansion, no derivatives.
+"""Draws against references that share none of their code: needs called at every point, no expansion, no derivatives.
 
 Few shots: prior draws weighed by the likelihood, exact but for chance. More: emcee (Foreman-Mackey et al. 2013, PASP
 125, 306) on three posteriors of real sizes, means within 0.2 standard deviations and spreads within a tenth.
@@ -66,13 +66,25 @@ def test_draws_of_few_shots_match_weighed_prior_draws_better_than_laplace(shots)
     # Two thousand draws' worth of weight: chance in a mean is below 0.03 standard deviations.
     assert 1 / np.sum(weight**2) > 1500
     exact = told(found, prior)
-    mean = weight @ exact
-    sd = np.sqrt(weight @ (exact - mean) ** 2)
-    ours = told(found, elliptical(found.objective, found.mode, 2000, 12, rng))
-    assert np.abs((ours.mean(axis=0) - mean) / sd).max() < 0.15
-    np.testing.assert_allclose(ours.std(axis=0) / sd, 1, atol=0.1)
-    normal = told(found, laplace(found.mode, 2000, rng))
-    assert np.abs(normal.std(axis=0) / sd - 1).max() > 0.25
+    low, middle, high = quantiles(exact, weight)
+    ours = quantiles(told(found, elliptical(found.objective, found.mode, 2000, 12, rng)))
+    # In units of the 90 % interval: tails are heavy, so a standard deviation would be a matter of luck.
+    assert np.abs((ours - [low, middle, high]) / (high - low)).max() < 0.08
+    normal = quantiles(told(found, laplace(found.mode, 2000, rng)))
+    assert np.abs((normal - [low, middle, high]) / (high - low)).max() > 0.12
+
+
+def quantiles(values, weight=None):
+    """5, 50 and 95 % quantiles of weighted values (K, m): (3, m)."""
+    weight = np.full(len(values), 1 / len(values)) if weight is None else weight
+    order = np.argsort(values, axis=0)
+    shares = np.cumsum(weight[order], axis=0)
+    return np.array(
+        [
+            [np.interp(q, shares[:, k], values[order[:, k], k]) for k in range(values.shape[1])]
+            for q in (0.05, 0.5, 0.95)
+        ]
+    )
 
 
 @pytest.mark.slow
@@ -90,7 +102,7 @@ def test_draws_match_emcee(shots, epoch):
         walkers, found.layout.size, lambda points: exact_log_posterior(found, points), vectorize=True
     )
     with np.errstate(invalid="ignore"):
-        sampler.random_state = np.random.RandomState(1).get_state()  # noqa: NPY002 - emcee's own kind of state
+        sampler.random_state = np.random.RandomState(1).get_state()
         sampler.run_mcmc(ours[:walkers], 4000, skip_initial_state_check=True)
     reference = told(found, sampler.get_chain(discard=800, thin=4, flat=True))
     own = told(found, ours)
