@@ -16,7 +16,7 @@ from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.live import Live, State
-from fieldtune.link.reader import Lost, read_chunk
+from fieldtune.link.reader import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
 from fieldtune.link.sample import Sample
 from fieldtune.link.search import Found, Search
@@ -151,7 +151,7 @@ class Monitor:
         search = Search(self.robot, self._named, self._baud, self._remembered, self._stop)
         first = True
         while not self._stop.is_set():
-            found = search.listen(self._say)
+            found = search.listen(self._say_searching)
             if found is None:
                 self._stop.wait(_RETRY_S)
                 continue
@@ -162,7 +162,7 @@ class Monitor:
                 self._say("lost", f"{found.device}: {error}; waiting for it to come back")
             finally:
                 self._port = None
-                _close(found.port)
+                close_port(found.port)
             first = False
             if self._state == "ended":
                 return
@@ -176,11 +176,12 @@ class Monitor:
         if not first:
             self._reopened()
         good = False
-        self._say("searching", f"listening on {found.device}{found.speed_words}")
+        self._say_searching("searching", f"listening on {found.device}{found.speed_words}")
+        good_before = self._line.good
         for data, arrival_s in found.heard:
             self._take(data, arrival_s)
         while not self._stop.is_set():
-            if not good and self._line_is_good(found):
+            if not good and self._line_is_good(found, good_before):
                 good = True
             data, arrival_s = read_chunk(found.port)
             if getattr(found.port, "reopened", False):
@@ -192,9 +193,9 @@ class Monitor:
                 self._say("ended", f"{found.device} has ended")
                 return
 
-    def _line_is_good(self, found: Found) -> bool:
+    def _line_is_good(self, found: Found, good_before: int) -> bool:
         """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""
-        if self._line.good <= found.good_before:
+        if self._line.good <= good_before:
             return False
         self._say("live", f"reading {found.device}{found.speed_words}")
         if self._on_good is not None and not ports.is_url(found.device):
@@ -226,15 +227,12 @@ class Monitor:
         """Host time on the scale of the arrivals: a replay or simulation has a scale of its own."""
         return self._host_s() - self._offset_s
 
+    def _say_searching(self, state: State, words: str) -> None:
+        """A robot that was live is lost, not merely searched for, until it is back."""
+        self._say("lost" if self._line.good else state, words)
+
     def _say(self, state: State, words: str) -> None:
         with self._lock:
             self._state, self._words = state, words
             if state in ("lost", "off"):
                 self._device = self._device if state == "lost" else None
-
-
-def _close(port: serial.SerialBase) -> None:
-    try:
-        port.close()
-    except (OSError, TypeError, serial.SerialException):
-        return  # the device is gone; there is nothing left to close

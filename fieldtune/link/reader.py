@@ -53,6 +53,22 @@ def _more(port: serial.SerialBase, most: int) -> bytes:
     return b"".join(pieces)
 
 
+def set_speed(port: serial.SerialBase, baud: int) -> None:
+    """Changes the speed of an open port. Raises ``Lost``."""
+    try:
+        port.baudrate = baud
+    except (OSError, ValueError, _TermiosError) as error:
+        raise Lost(_words(error)) from None
+
+
+def close_port(port: serial.SerialBase) -> None:
+    """Closes a port that may already be gone."""
+    try:
+        port.close()
+    except (OSError, TypeError, _TermiosError):
+        return  # the device is gone; there is nothing left to close
+
+
 def _words(error: Exception) -> str:
     text = str(error)
     if "disconnected" in text or "readiness" in text or "Input/output" in text or isinstance(error, TypeError):

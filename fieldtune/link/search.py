@@ -14,7 +14,7 @@ from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.live import State
-from fieldtune.link.reader import Lost, read_chunk
+from fieldtune.link.reader import Lost, close_port, read_chunk, set_speed
 from fieldtune.robot.model import Robot
 
 _LISTEN_S = 1.2  # long enough for three lines at 3 Hz
@@ -34,7 +34,6 @@ class Found:
     identity: Mapping[str, Any]
     proven: bool
     heard: list[tuple[bytes, float | None]] = field(default_factory=list)
-    good_before: int = 0
 
     @property
     def speed_words(self) -> str:
@@ -66,59 +65,73 @@ class Search:
     def listen(self, say: Say) -> Found | None:
         """One round over the ports there are; None if none was good. ``say`` is told how it goes."""
         if self._name is not None:
-            return self._try(ports.named(self._name, self._baud, self._remembered), say)
+            return self._try(ports.named(self._name, self._baud, self._remembered), say, patient=True)
         options = ports.candidates(self._remembered, self._baud)
         if not options:
             say("searching", "no serial port found; connect the robot, or choose the simulated one")
             return None
         for candidate in options:
-            found = self._try(candidate, say)
+            found = self._try(candidate, say, patient=len(options) == 1)
             if found is not None or self._stop.is_set():
                 return found
         return None
 
-    def _try(self, candidate: ports.Candidate, say: Say) -> Found | None:
-        silent_since = time.monotonic()
+    def _try(self, candidate: ports.Candidate, say: Say, patient: bool) -> Found | None:
+        """Listens at one speed after another on one open port: opening it again would reset many controllers.
+
+        ``patient`` stays on a silent port; there is no other to go to.
+        """
+        bauds = candidate.bauds
+        try:
+            port = ports.open_port(candidate.device, bauds[0], self._robot)
+        except LinkError as error:
+            say("searching", str(error))
+            return None
+        if len(bauds) == 1 and self._name is not None:
+            return Found(port, candidate.device, bauds[0], candidate.identity, proven=False)
+        found = None
+        try:
+            found = self._at_some_speed(port, candidate, say, patient)
+        except Lost:
+            say("searching", f"{candidate.device} is gone again; check the cable")
+        finally:
+            if found is None:
+                close_port(port)
+        return found
+
+    def _at_some_speed(
+        self, port: serial.SerialBase, candidate: ports.Candidate, say: Say, patient: bool
+    ) -> Found | None:
         for baud in candidate.bauds:
-            try:
-                port = ports.open_port(candidate.device, baud, self._robot)
-            except LinkError as error:
-                say("searching", str(error))
-                return None
+            set_speed(port, baud)
             found = Found(port, candidate.device, baud, candidate.identity, proven=False)
-            if len(candidate.bauds) == 1 and self._name is not None:
-                return found
             say("searching", f"listening on {candidate.device} at {baud} baud")
-            heard_any = self._prove(found, silent_since)
+            while not self._prove(found):
+                if self._stop.is_set():
+                    return None
+                say("searching", f"{candidate.device} is open but silent; does the robot program run?")
+                if not patient:
+                    return None
             if found.proven:
                 return found
-            port.close()
-            if self._stop.is_set():
-                return None
-            if not heard_any:
-                say("searching", f"{candidate.device} is open but silent; does the robot program run?")
-                return None
         say("searching", f"{candidate.device} sends bytes, but no line decodes at any usual speed")
         return None
 
-    def _prove(self, found: Found, since: float) -> bool:
-        """Listens for plausible lines; False if the port stayed silent."""
+    def _prove(self, found: Found) -> bool:
+        """Listens for plausible lines; False if the port stayed silent. Raises ``Lost``."""
         trial = Line(self._robot)
         began = time.monotonic()
-        bytes_seen = 0
+        first_s: float | None = None
         while not self._stop.is_set():
-            now = time.monotonic()
-            try:
-                data, arrival_s = read_chunk(found.port)
-            except Lost:
-                return False
+            data, arrival_s = read_chunk(found.port)
+            now = time.monotonic() - began
             if data:
-                bytes_seen += len(data)
+                first_s = now if first_s is None else first_s
                 found.heard.append((data, arrival_s))
-                trial.feed(data, now - began)
+                trial.feed(data, now)
                 if trial.good >= _ENOUGH:
                     found.proven = True
                     return True
-            if now - began > (_LISTEN_S if bytes_seen else _SILENT_S):
+            if now > _SILENT_S if first_s is None else now - first_s > _LISTEN_S:
                 break
-        return bytes_seen > 0
+        return first_s is not None

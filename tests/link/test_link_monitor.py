@@ -72,9 +72,10 @@ def test_pulled_and_plugged_again_it_is_live_within_two_seconds(heron, cable):
         talker.talk(0.5)
         points = len(monitor.snapshot().history_s)
         cable.pull()
-        gone, _ = wait_for(monitor, lambda s: s.state == "lost" or "not there" in s.words)
+        gone, _ = wait_for(monitor, lambda s: s.state == "lost")
         assert cable.name in gone.words
         time.sleep(0.7)
+        assert monitor.snapshot().state == "lost"
         cable.plug()
         _, took = wait_for(monitor, live, meanwhile=lambda: talker.talk(0.05))
         assert took < 2.0
@@ -164,6 +165,13 @@ def test_a_wrong_speed_is_noise_and_never_good(heron, cable):
         assert seen.health.good == 0
         assert seen.wheel_rpm is None
         assert sum(seen.health.dropped.values()) == seen.health.lines
+
+
+def test_a_silent_port_is_said_and_goes_live_when_the_robot_speaks(heron, cable):
+    talker = Talker(cable)
+    with Monitor(heron, cable.name) as monitor:
+        wait_for(monitor, lambda s: "silent" in s.words, seconds=6)
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
 
 
 @dataclass
