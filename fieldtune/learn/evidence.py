@@ -83,7 +83,8 @@ def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -
         loads=loads(seen),
         extra=extra_variance(table, index, layout),
         log_wild=np.full(len(index), _LOG_WILD_OUTCOME),
-        log_unit=np.zeros(len(index)),
+        log_unit=None,
+        error=0.0,
         count=np.ones(len(index)),
         source=index,
     )
@@ -100,16 +101,19 @@ def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, see
     """Measured misses as values of the log exit speed."""
     keep = _placed(seen.center, seen.miss) & (np.abs(seen.miss.by_miss) > 1e-9)
     index, seen = index[keep], seen.at(keep)
-    by_miss = np.abs(seen.miss.by_miss)
+    unit = np.zeros((len(index), layout.feature_count))
+    unit[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = seen.miss.unit_slope
+    unit[:, -1] = np.log(np.abs(seen.miss.by_miss))
     return Rows(
         lower=coefficients(table, index, layout, seen.miss),
         upper=None,
         open_low=np.zeros(len(index), dtype=bool),
         open_high=np.zeros(len(index), dtype=bool),
         loads=loads(seen),
-        extra=(by_miss * robot.uncertainty.miss) ** 2 + extra_variance(table, index, layout),
+        extra=extra_variance(table, index, layout),
         log_wild=np.full(len(index), _LOG_WILD_MISS),
-        log_unit=np.log(by_miss),
+        log_unit=unit,
+        error=robot.uncertainty.miss**2,
         count=np.ones(len(index)),
         source=index,
     )

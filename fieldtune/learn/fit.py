@@ -12,21 +12,21 @@ from fieldtune.aim.belief import Belief, Unknowns
 from fieldtune.learn.draws import elliptical, laplace
 from fieldtune.learn.evidence import evidence
 from fieldtune.learn.newton import Mode, maximise
-from fieldtune.learn.objective import Objective, Rows
+from fieldtune.learn.objective import Objective
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
 from fieldtune.learn.side import SideLayout, side_objective
 from fieldtune.learn.sight import NeedOf, SideView
 from fieldtune.learn.start import starting_point
 from fieldtune.learn.tracking import tracked_prior
-from fieldtune.learn.unknowns import Layout, prior_of
+from fieldtune.learn.unknowns import SHAPES, Layout, prior_of
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
 
 _SEED = 20140
-# Expansions: again while the shape has moved by more than this many prior standard deviations.
-_STILL, _EXPANSIONS = 0.1, 4
+# Expansions go on while more than this may be gained in log density, in steps of so many prior standard deviations.
+_NOTHING, _EXPANSIONS, _HALVINGS, _FARTHEST, _FINE = 1e-3, 10, 5, 1.5, 1e-7
 # Up to this many shots the needs' curvature is carried along and the draws are corrected for not being normal.
 _CURVED, _CORRECTED, _SWEEPS = 150, 40, 12
 
@@ -74,24 +74,42 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
 def _climb(
     robot: Robot, table: ShotTable, epochs: int, need_of: NeedOf, view: SideView
 ) -> tuple[Objective, Layout, Mode]:
-    """Climb on the needs expanded around the prior, and again around where that led."""
+    """Climb on the needs expanded around where one stands, and expand again there, until nothing is left to gain.
+
+    Each expansion is exact where it is made, so a step counts only if the hill itself has risen there (Gauss-Newton
+    with a line search).
+    """
     prior = tracked_prior(robot, prior_of(robot, robot.targets[0].on_floor), table)
-    layout = Layout(prior, epochs, np.zeros(3))
     curved = len(table) <= _CURVED
-    hill = _hill(layout, evidence(robot, table, layout, need_of, view, curved))
-    mode = maximise(hill, starting_point(hill, table, layout))
+
+    def expanded(u: FloatArray | None) -> tuple[Objective, Layout, float]:
+        layout = Layout(prior, epochs, np.zeros(SHAPES))
+        if u is None:
+            u = np.zeros(layout.size)
+        layout = replace(layout, origin=layout.shape(u[None])[0])
+        hill = Objective(layout, evidence(robot, table, layout, need_of, view, curved), np.ones(layout.size))
+        return hill, layout, float(hill.value(u[None])[0])
+
+    hill, layout, _ = expanded(None)
+    u = starting_point(hill)
+    hill, layout, value = expanded(u)
+    mode = maximise(hill, u, _FINE)
     for _ in range(_EXPANSIONS):
-        shape = layout.shape(mode.u[None])[0]
-        if not hill.rows or np.all(np.abs(shape - layout.origin) < _STILL * layout.prior.shape):
+        if not hill.rows or mode.value - value < _NOTHING:
             break
-        layout = replace(layout, origin=shape)
-        hill = _hill(layout, evidence(robot, table, layout, need_of, view, curved))
-        mode = maximise(hill, mode.u)
+        move = mode.u - u
+        farthest = float(np.max(np.abs(move[layout.shape_at])))
+        move *= min(1.0, _FARTHEST / max(farthest, 1e-12))
+        for _ in range(_HALVINGS):
+            trial, trial_layout, trial_value = expanded(u + move)
+            if trial_value >= value:
+                break
+            move = move / 2
+        else:
+            break
+        u, hill, layout, value = u + move, trial, trial_layout, trial_value
+        mode = maximise(hill, u, _FINE)
     return hill, layout, mode
-
-
-def _hill(layout: Layout, rows: tuple[Rows, ...]) -> Objective:
-    return Objective(layout, rows, np.ones(layout.size))
 
 
 def _drawn(hill: Objective, mode: Mode, count: int, few: bool, rng: np.random.Generator) -> FloatArray:

@@ -52,11 +52,10 @@ class Rows:
     """n rows of evidence of one kind.
 
     ``upper`` None: a measured value, normal about zero in ``lower @ features``. Otherwise an interval from ``lower``
-    to ``upper`` (n, F) of a normal variable; ``open_low``/``open_high`` (n,) say that it has no such edge. Variance:
-    ``loads @ variances + extra``. ``log_wild`` (n,): ln of share times density of a wild outcome (minus infinity:
-    none).
-    ``log_unit`` (n,) is added to the log likelihood (a Jacobian); ``count`` (n,): how many times the row was seen;
-    ``source`` (n,): where the row came from.
+    to ``upper`` (n, F) of a normal variable; ``open_low``/``open_high`` (n,): it has no such edge. Its variance is
+    ``loads @ variances + extra + error * unit^2``. ln unit is ``log_unit @ features``: what one metre of measured miss
+    is in log speed, and so the likelihood's Jacobian. ``log_wild`` (n,): ln of share times density of a wild outcome
+    (minus infinity: none). ``count`` (n,): how many times the row was seen; ``source`` (n,): where it came from.
     """
 
     lower: FloatArray
@@ -66,7 +65,8 @@ class Rows:
     loads: FloatArray
     extra: FloatArray
     log_wild: FloatArray
-    log_unit: FloatArray
+    log_unit: FloatArray | None
+    error: float
     count: FloatArray
     source: NDArray[np.intp]
 
@@ -84,18 +84,20 @@ class Rows:
             self.loads[index],
             self.extra[index],
             self.log_wild[index],
-            self.log_unit[index],
+            None if self.log_unit is None else self.log_unit[index],
+            self.error,
             self.count[index],
             self.source[index],
         )
 
     def widened(self, factor: float) -> Rows:
         """The same rows seen through a scatter ``factor`` times as wide: a gentler hill to climb first."""
-        return replace(self, loads=self.loads * factor**2, extra=self.extra * factor**2)
+        return replace(self, loads=self.loads * factor**2, extra=self.extra * factor**2, error=self.error * factor**2)
 
     def log_likelihood(self, features: FloatArray, variances: FloatArray) -> FloatArray:
         """(K, n) log likelihoods, wild share included."""
-        log_scale = 0.5 * np.log(variances @ self.loads.T + self.extra)
+        unit = 0.0 if self.log_unit is None else features @ self.log_unit.T
+        log_scale = 0.5 * np.log(variances @ self.loads.T + self.extra + self.error * np.exp(2 * unit))
         inverse = np.exp(-log_scale)
         lower = features @ self.lower.T
         if self.upper is None:
@@ -104,7 +106,7 @@ class Rows:
             upper = features @ self.upper.T
             low = np.where(self.open_low, -np.inf, lower * inverse)
             value = log_interval(low, np.where(self.open_high, np.inf, upper * inverse))
-        return self.mixed(value + self.log_unit)
+        return self.mixed(value + unit)
 
     @property
     def log_tame(self) -> FloatArray:
@@ -115,19 +117,29 @@ class Rows:
         """With the small share of wild outcomes mixed in."""
         return np.asarray(np.logaddexp(self.log_tame + log_likelihood, self.log_wild))
 
-    def terms(self, features: FloatArray, variances: FloatArray) -> tuple[Terms, FloatArray]:
-        """Derivatives at one point (features (F,), variances (V,)), and each row's shares of variance (n, V)."""
-        variance = self.loads @ variances + self.extra
+    def seen(self, features: FloatArray, variances: FloatArray) -> Seen:
+        """Derivatives at one point: features (F,), variances (V,)."""
+        unit = np.zeros(len(self)) if self.log_unit is None else self.log_unit @ features
+        parts, error = self.loads * variances, self.error * np.exp(2 * unit)
+        variance = parts.sum(axis=1) + self.extra + error
         log_scale = 0.5 * np.log(variance)
         lower = self.lower @ features
         if self.upper is None:
-            raw = point_terms(lower, log_scale)
+            terms = point_terms(lower, log_scale)
         else:
-            upper = self.upper @ features
-            raw = interval_terms(
-                np.where(self.open_low, -np.inf, lower), np.where(self.open_high, np.inf, upper), log_scale
-            )
-        return raw, self.loads * variances / variance[:, None]
+            low, high = np.where(self.open_low, -np.inf, lower), np.where(self.open_high, np.inf, self.upper @ features)
+            terms = interval_terms(low, high, log_scale)
+        return Seen(terms, terms.value + unit, parts / variance[:, None], error / variance)
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Rows at one point: terms, log likelihoods (n,), shares of variance by cause (n, V) and by measuring (n,)."""
+
+    terms: Terms
+    log_likelihood: FloatArray
+    shares: FloatArray
+    error_share: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,57 +166,55 @@ class Objective:
         slopes, columns = self.unknown.jacobian(u), self.unknown.log_sd_columns()
         pull = np.zeros(len(features))
         for rows in self.rows:
-            terms, shares = rows.terms(features, variances)
-            likelihood = terms.value + rows.log_unit
-            mixed = rows.mixed(likelihood)
+            seen = rows.seen(features, variances)
+            mixed = rows.mixed(seen.log_likelihood)
             # Share of each row that is no wild outcome.
-            true = np.exp(rows.log_tame + likelihood - mixed)
+            true = np.exp(rows.log_tame + seen.log_likelihood - mixed)
             value += float(mixed @ rows.count)
-            part, bent, row_pull = _assemble(rows, terms, shares, true, slopes, columns)
+            part, bent, row_pull = _assemble(rows, seen, true, slopes, columns)
             gradient, hessian, pull = gradient + part, hessian + bent, pull + row_pull
         return value, gradient, hessian + self.unknown.curvature(u, pull)
 
 
 def _assemble(
-    rows: Rows,
-    terms: Terms,
-    shares: FloatArray,
-    true: FloatArray,
-    slopes: FloatArray,
-    columns: list[tuple[int, float]],
+    rows: Rows, seen: Seen, true: FloatArray, slopes: FloatArray, columns: list[tuple[int, float]]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Gradient, Hessian without the features' own curvature, and the pull on the features."""
-    weight, doubt = rows.count * true, rows.count * true * (1 - true)
+    """Gradient, Hessian without the features' own curvature, and the pull on the features.
+
+    Log scale is ln of a sum of exponentials, so its second derivative is two weighted means of outer products.
+    """
+    terms, weight = seen.terms, rows.count * true
     j_lower = rows.lower @ slopes
     j_scale = np.zeros_like(j_lower)
-    for place, (column, log_scale) in enumerate(columns):
-        j_scale[:, column] = shares[:, place] * log_scale
-    g_lower, g_scale = weight * terms.lower, weight * terms.scale
-    gradient = j_lower.T @ g_lower + j_scale.T @ g_scale
-    pull = rows.lower.T @ g_lower
-    mixed = _times(terms.lower, j_lower) + _times(terms.scale, j_scale)
-    toward_lower = _times(weight * terms.lower2, j_lower) + _times(weight * terms.lower_scale, j_scale)
-    toward_scale = _times(weight * terms.lower_scale, j_lower) + _times(weight * terms.scale2, j_scale)
+    g_scale = weight * terms.scale
     hessian = np.zeros((slopes.shape[1], slopes.shape[1]))
+    for place, (column, log_scale) in enumerate(columns):
+        j_scale[:, column] = seen.shares[:, place] * log_scale
+        hessian[column, column] += 2 * log_scale**2 * float(g_scale @ seen.shares[:, place])
+    moves, firsts = [j_lower, j_scale], [terms.lower, terms.scale]
+    seconds = [[terms.lower2, terms.lower_scale], [terms.lower_scale, terms.scale2 - 2 * terms.scale]]
+    pull = rows.lower.T @ (weight * terms.lower)
+    if rows.log_unit is not None:
+        j_unit = rows.log_unit @ slopes
+        j_scale += _times(seen.error_share, j_unit)
+        hessian += j_unit.T @ _times(2 * g_scale * seen.error_share, j_unit)
+        pull += rows.log_unit.T @ (weight + g_scale * seen.error_share)
+        nothing = np.zeros(len(rows))
+        moves, firsts = [*moves, j_unit], [*firsts, np.ones(len(rows))]
+        seconds = [[*row, nothing] for row in seconds] + [[nothing] * 3]
     if rows.upper is not None:
-        j_upper = rows.upper @ slopes
-        g_upper = weight * terms.upper
-        gradient += j_upper.T @ g_upper
-        pull += rows.upper.T @ g_upper
-        mixed += _times(terms.upper, j_upper)
-        toward_lower += _times(weight * terms.lower_upper, j_upper)
-        toward_scale += _times(weight * terms.upper_scale, j_upper)
-        toward_upper = (
-            _times(weight * terms.lower_upper, j_lower)
-            + _times(weight * terms.upper2, j_upper)
-            + _times(weight * terms.upper_scale, j_scale)
-        )
-        hessian += j_upper.T @ toward_upper
-    hessian += j_lower.T @ toward_lower + j_scale.T @ toward_scale + mixed.T @ _times(doubt, mixed)
-    for i, (first, scale_i) in enumerate(columns):
-        for k, (second, scale_k) in enumerate(columns):
-            bend = 2 * shares[:, i] * ((i == k) - shares[:, k])
-            hessian[first, second] += scale_i * scale_k * float(g_scale @ bend)
+        moves, firsts = [*moves, rows.upper @ slopes], [*firsts, terms.upper]
+        across = [terms.lower_upper, terms.upper_scale]
+        seconds = [[*row, new] for row, new in zip(seconds, across, strict=True)] + [[*across, terms.upper2]]
+        pull += rows.upper.T @ (weight * terms.upper)
+    gradient = np.zeros(slopes.shape[1])
+    mixed = np.zeros_like(j_lower)
+    for move, first, second in zip(moves, firsts, seconds, strict=True):
+        gradient += move.T @ (weight * first)
+        mixed += _times(first, move)
+        toward = sum((_times(weight * bend, other) for bend, other in zip(second, moves, strict=True)), mixed * 0)
+        hessian += move.T @ toward
+    hessian += mixed.T @ _times(weight * (1 - true), mixed)
     return gradient, hessian, pull
 
 

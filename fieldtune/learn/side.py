@@ -108,7 +108,8 @@ def side_intervals(
         loads=ones[:, None],
         extra=np.zeros(len(ones)),
         log_wild=np.full(len(ones), _LOG_WILD_OUTCOME if wild else -np.inf),
-        log_unit=np.zeros(len(ones)),
+        log_unit=None,
+        error=0.0,
         count=count,
         source=np.arange(len(ones)),
     )
@@ -124,7 +125,8 @@ def _side_points(side: FloatArray, reading: FloatArray, error: float) -> Rows:
         loads=ones[:, None],
         extra=(error / reading) ** 2,
         log_wild=np.full(len(side), _LOG_WILD_SIDE),
-        log_unit=np.zeros(len(side)),
+        log_unit=None,
+        error=0.0,
         count=ones,
         source=np.arange(len(ones)),
     )

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.aim.need import Need
+from fieldtune.aim.need import Need, NeedPoint
 from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.side import chord
 from fieldtune.learn.unknowns import SHAPES, Layout
@@ -26,22 +26,30 @@ NeedOf = Callable[[Robot, Target], Need]
 
 # Away from the origin by this many standard deviations the gradient is taken again for the curvature.
 _SHIFT = 0.5
+# Metres beyond a measured miss at which slopes are taken again.
+_BEYOND = 0.02
 # Where the element does not pass at all by the profile, the opening counts with this share of its depth either way.
 _FALLBACK_SHARE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class Expansion:
-    """Needed log speeds at m places: value (m,), slope (m, 3) and bend (m, 3, 3) in angle, log drag and distance."""
+    """Needed log speeds at m places: value (m,), slope (m, 3) and bend (m, 3, 3) in angle, log drag and distance.
+
+    ``by_miss`` (m,) is the derivative in the miss, ``unit_slope`` (m, 3) that of its logarithm.
+    """
 
     value: FloatArray
     slope: FloatArray
     bend: FloatArray
     by_miss: FloatArray
+    unit_slope: FloatArray
 
     def at(self, index: IntArray | BoolArray) -> Expansion:
         """Some of the places."""
-        return Expansion(self.value[index], self.slope[index], self.bend[index], self.by_miss[index])
+        return Expansion(
+            self.value[index], self.slope[index], self.bend[index], self.by_miss[index], self.unit_slope[index]
+        )
 
     def replaced(self, where: BoolArray, other: Expansion) -> Expansion:
         """This expansion with ``other`` in some places."""
@@ -50,27 +58,56 @@ class Expansion:
             np.where(where[:, None], other.slope, self.slope),
             np.where(where[:, None, None], other.bend, self.bend),
             np.where(where, other.by_miss, self.by_miss),
+            np.where(where[:, None], other.unit_slope, self.unit_slope),
         )
+
+    def moving(self, edge_slope: FloatArray) -> Expansion:
+        """This expansion at a miss that itself moves with the shape by ``edge_slope`` (m, 3)."""
+        return Expansion(
+            self.value, self.slope + self.by_miss[:, None] * edge_slope, self.bend, self.by_miss, self.unit_slope
+        )
+
+
+def _shifts(layout: Layout) -> FloatArray:
+    """The origin, and a small step along each of the three shapes (4, 3)."""
+    return np.vstack([np.zeros(SHAPES), np.diag(_SHIFT * layout.prior.shape)])
+
+
+def _seen(need: Need, reading: FloatArray, miss: FloatArray, shapes: FloatArray) -> NeedPoint:
+    """The need at m places from each of k shapes, flattened (k * m,)."""
+    angle, drag, bias = shapes.T
+    return need.log_speed(
+        (reading[None, :] + bias[:, None]).ravel(),
+        np.broadcast_to(miss, (len(shapes), len(miss))).ravel(),
+        np.repeat(angle, len(miss)),
+        np.repeat(drag, len(miss)),
+    )
+
+
+def _gradients(point: NeedPoint, places: int) -> FloatArray:
+    """Derivatives in angle, log drag and distance (k, places, 3)."""
+    return np.stack([point.d_angle, point.d_drag, point.d_distance], axis=-1).reshape(-1, places, SHAPES)
 
 
 def expand(need: Need, reading: FloatArray, miss: FloatArray, layout: Layout, curved: bool) -> Expansion:
     """Expand a need at distance readings and misses (m,) around the layout's origin."""
-    shifts = np.zeros((1 + (SHAPES if curved else 0), SHAPES))
+    steps, places = _shifts(layout)[: 4 if curved else 1], len(miss)
+    point = _seen(need, reading, miss, layout.origin + steps)
+    slopes = _gradients(point, places)
+    bend = np.zeros((places, SHAPES, SHAPES))
     if curved:
-        shifts[1:] = np.diag(_SHIFT * layout.prior.shape)
-    angle, drag, bias = (layout.origin + shifts).T
-    point = need.log_speed(
-        (reading[None, :] + bias[:, None]).ravel(),
-        np.broadcast_to(miss, (len(shifts), len(miss))).ravel(),
-        np.repeat(angle, len(miss)),
-        np.repeat(drag, len(miss)),
-    )
-    slopes = np.stack([point.d_angle, point.d_drag, point.d_distance], axis=-1).reshape(len(shifts), -1, SHAPES)
-    bend = np.zeros((len(miss), SHAPES, SHAPES))
-    if curved:
-        bend = np.stack([(slopes[1 + k] - slopes[0]) / shifts[1 + k, k] for k in range(SHAPES)], axis=-1)
+        bend = np.stack([(slopes[1 + k] - slopes[0]) / steps[1 + k, k] for k in range(SHAPES)], axis=-1)
         bend = np.nan_to_num((bend + bend.transpose(0, 2, 1)) / 2, posinf=0.0, neginf=0.0)
-    return Expansion(point.value[: len(miss)], slopes[0], bend, point.d_miss[: len(miss)])
+    return Expansion(point.value[:places], slopes[0], bend, point.d_miss[:places], np.zeros((places, SHAPES)))
+
+
+def expand_measured(need: Need, reading: FloatArray, miss: FloatArray, layout: Layout, curved: bool) -> Expansion:
+    """``expand`` at measured misses, with the slope of their unit: d(dL/dmiss)/dshape is d(dL/dshape)/dmiss."""
+    at = expand(need, reading, miss, layout, curved)
+    beyond = _gradients(_seen(need, reading, miss + _BEYOND, layout.origin[None]), len(miss))[0]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        unit_slope = np.nan_to_num((beyond - at.slope) / _BEYOND / at.by_miss[:, None], posinf=0.0, neginf=0.0)
+    return replace(at, unit_slope=unit_slope)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,45 +146,47 @@ def sight(
     need = need_of(robot, target)
     # Many shots come from few distances: centre and edges are worked out once for each.
     distances, back = np.unique(table.reading[index], return_inverse=True)
-    low_miss, high_miss = _opening(need, target, distances, layout, side)
     measured = np.isfinite(table.miss[index])
-    whole = expand(
-        need,
-        np.concatenate([distances, distances, distances, table.reading[index][measured]]),
-        np.concatenate(
-            [
-                np.zeros_like(distances),
-                low_miss,
-                np.where(np.isinf(high_miss), 0.0, high_miss),
-                table.miss[index][measured],
-            ]
-        ),
-        layout,
-        curved,
-    )
-    count = len(distances)
-    center, low, high = (whole.at(np.arange(k * count, (k + 1) * count)) for k in range(3))
+    low_miss, high_miss, low_slope, high_slope = _opening(need, target, distances, layout, side)
+    center = expand(need, distances, np.zeros_like(distances), layout, curved)
+    low = expand(need, distances, low_miss, layout, curved).moving(low_slope)
+    endless = np.isinf(high_miss)
+    high = expand(need, distances, np.where(endless, 0.0, high_miss), layout, curved).moving(high_slope)
     # Where the path would peak before the near edge nothing slower comes down there either: the centre bounds it.
     low = low.replaced(~np.isfinite(low.value) | ((low.by_miss < 0) & (low.value > center.value)), center)
-    endless = np.isinf(high_miss) | ~np.isfinite(high.value)
+    endless = endless | ~np.isfinite(high.value)
     high = high.replaced(endless, low)
-    places = back.copy()
-    places[measured] = 3 * count + np.arange(int(measured.sum()))
-    return Sight(center.at(back), low.at(back), high.at(back), whole.at(places), endless[back])
+    miss = center.at(back)
+    if measured.any():
+        hit = expand_measured(need, table.reading[index][measured], table.miss[index][measured], layout, curved)
+        places = np.zeros(len(index), dtype=np.intp)
+        places[measured] = np.arange(len(hit.value))
+        miss = miss.replaced(measured, hit.at(places))
+    return Sight(center.at(back), low.at(back), high.at(back), miss, endless[back])
 
 
 def _opening(
     need: Need, target: Target, distances: FloatArray, layout: Layout, side: SideView
-) -> tuple[FloatArray, FloatArray]:
-    """Free misses, on average over good sides; a share of the opening where the profile says that nothing passes."""
-    angle, drag, bias = layout.origin
-    count = len(distances)
-    free = need.free(distances + bias, np.full(count, angle), np.full(count, drag))
-    spare = _FALLBACK_SHARE * target.opening[0]
-    low = np.where(np.isfinite(free.low), free.low, 0.0 if target.kind == "gate" else -spare)
-    high = np.where(np.isnan(free.high), math.inf if target.kind == "gate" else spare, free.high)
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Free misses (m,), on average over good sides, and how they move with the shape (m, 3).
+
+    Where the profile says that nothing passes, a share of the opening stands for it.
+    """
+    steps, count = _shifts(layout), len(distances)
+    free = need.free_at(_seen(need, distances, np.zeros(count), layout.origin + steps))
+    spare, gate = _FALLBACK_SHARE * target.opening[0], target.kind == "gate"
+    lows = np.where(np.isfinite(free.low), free.low, 0.0 if gate else -spare).reshape(-1, count)
+    highs = np.where(np.isnan(free.high), math.inf if gate else spare, free.high).reshape(-1, count)
+    met = np.ones(count)
     if free.round:
-        half = np.where(np.isfinite(free.side), free.side, target.opening[-1] / 2)
+        half = np.where(np.isfinite(free.side[:count]), free.side[:count], target.opening[-1] / 2)
         met = chord(distances, half, side.bias, side.scatter)
-        return low * met, high * met
-    return low, high
+    passes = np.asarray(np.isfinite(free.low).reshape(-1, count).all(axis=0))
+    return lows[0] * met, highs[0] * met, _moves(lows, steps, passes, met), _moves(highs, steps, passes, met)
+
+
+def _moves(edges: FloatArray, steps: FloatArray, passes: BoolArray, met: FloatArray) -> FloatArray:
+    """How an edge (4, m) moves with the shape (m, 3); not at all where there is none."""
+    still = ~passes | np.isinf(edges[0])
+    level = np.where(still, 0.0, edges)
+    return np.stack([(level[1 + k] - level[0]) / steps[1 + k, k] * met for k in range(SHAPES)], axis=-1)

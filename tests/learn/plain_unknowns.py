@@ -51,7 +51,8 @@ def rows(lower, upper=None, *, open_low=None, open_high=None, variance=1.0):
         loads=np.zeros((n, 0)),
         extra=np.full(n, variance),
         log_wild=np.full(n, -np.inf),
-        log_unit=np.zeros(n),
+        log_unit=None,
+        error=0.0,
         count=np.ones(n),
         source=np.arange(n),
     )
