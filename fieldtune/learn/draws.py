@@ -7,7 +7,6 @@ chains as one batch.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,9 +38,8 @@ def laplace(mode: Mode, count: int, rng: np.random.Generator) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class _Frame:
-    """Coordinates v in which ellipses are drawn: u = center + root v, the density divided by a standard normal in v."""
+    """Coordinates v in which ellipses are drawn: u = center + root v."""
 
-    hill: Hill
     center: FloatArray
     root: FloatArray
 
@@ -51,9 +49,6 @@ class _Frame:
     def outside(self, v: FloatArray) -> FloatArray:
         return np.asarray(self.center + v @ self.root.T)
 
-    def excess(self, v: FloatArray) -> FloatArray:
-        return np.asarray(self.hill.value(self.outside(v)) + 0.5 * np.sum(v * v, axis=1))
-
 
 def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.Generator) -> FloatArray:
     """Draws (count, P) from a posterior with a standard normal prior: ``count`` chains, ``sweeps`` moves each.
@@ -62,35 +57,45 @@ def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.G
     reach the long tails that "so far all short" leaves.
     """
     size = len(mode.u)
-    frames = (_Frame(hill, np.zeros(size), np.eye(size)), _Frame(hill, mode.u, mode.root * _INFLATION))
-    u = frames[1].outside(_hopeful(frames[1], normals(count, size, rng) / _INFLATION, rng))
+    frames = (_Frame(np.zeros(size), np.eye(size)), _Frame(mode.u, mode.root * _INFLATION))
+    u, height = _started(hill, mode, count, rng)
     for sweep in range(sweeps):
-        frame = frames[sweep % 2]
-        u = frame.outside(_swept(frame.excess, frame.inside(u), rng))
+        u, height = _swept(hill, frames[sweep % 2], u, height, rng)
     return u
 
 
-def _hopeful(frame: _Frame, v: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Starts far below the rest replaced by others: from there only "all wild" would explain the shots, a trap."""
-    excess = frame.excess(v) - 0.5 * np.sum(v * v, axis=1) * (1 - _INFLATION**2)
-    good = np.flatnonzero(excess > np.median(excess) - _HOPELESS)
-    return np.where(np.isin(np.arange(len(v)), good)[:, None], v, v[rng.choice(good, len(v))])
+def _started(hill: Hill, mode: Mode, count: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    """Laplace draws and their log densities; those far below the rest are replaced by others.
+
+    From far below only "all wild" would explain the shots, a trap that chains seldom leave.
+    """
+    v = normals(count, len(mode.u), rng)
+    u = mode.u + v @ mode.root.T
+    height = hill.value(u)
+    importance = height + 0.5 * np.sum(v * v, axis=1)
+    good = np.flatnonzero(importance > np.median(importance) - _HOPELESS)
+    chosen = np.where(np.isin(np.arange(count), good), np.arange(count), rng.choice(good, count))
+    return u[chosen], height[chosen]
 
 
-def _swept(excess: Callable[[FloatArray], FloatArray], at: FloatArray, rng: np.random.Generator) -> FloatArray:
+def _swept(
+    hill: Hill, frame: _Frame, u: FloatArray, height: FloatArray, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
     """Move every chain (count, P) once along an ellipse of its own, shrinking the bracket of those not yet placed."""
-    count = len(at)
+    at, count = frame.inside(u), len(u)
     other = normals(count, at.shape[1], rng)
-    threshold = excess(at) + np.log(rng.random(count))
+    threshold = height + 0.5 * np.sum(at * at, axis=1) + np.log(rng.random(count))
     angle = rng.uniform(0, 2 * np.pi, count)
     low, high = angle - 2 * np.pi, angle.copy()
-    placed = at.copy()
+    placed, placed_height = u.copy(), height.copy()
     left = np.arange(count)
     for _ in range(_SHRINKS):
         turn = angle[left, None]
         trial = at[left] * np.cos(turn) + other[left] * np.sin(turn)
-        good = excess(trial) > threshold[left]
-        placed[left[good]] = trial[good]
+        outside = frame.outside(trial)
+        reached = hill.value(outside)
+        good = reached + 0.5 * np.sum(trial * trial, axis=1) > threshold[left]
+        placed[left[good]], placed_height[left[good]] = outside[good], reached[good]
         left = left[~good]
         if not len(left):
             break
@@ -98,4 +103,4 @@ def _swept(excess: Callable[[FloatArray], FloatArray], at: FloatArray, rng: np.r
         low[left] = np.where(below, angle[left], low[left])
         high[left] = np.where(below, high[left], angle[left])
         angle[left] = rng.uniform(low[left], high[left])
-    return placed
+    return placed, placed_height

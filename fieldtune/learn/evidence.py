@@ -22,6 +22,8 @@ _LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
 _LOG_WILD_MISS = math.log(WILD_SHARE / 6)
 # Variance below which no launcher repeats itself; keeps logarithms finite.
 _LEAST_VARIANCE = 1e-10
+# Change of ln(speed a metre of miss) over one standard deviation of a shape, above which a miss is only short or long.
+_STEEPEST = 0.25
 
 
 def evidence(
@@ -39,9 +41,17 @@ def evidence(
         if not len(index):
             continue
         seen = sight(robot, table, index, layout, need_of, side, curved)
-        rows.append(_intervals(table, index[judged[index]], layout, seen.at(judged[index])))
-        rows.append(_points(robot, table, index[measured[index]], layout, seen.at(measured[index])))
+        points = measured[index] & _telling(seen, layout)
+        rows.append(_intervals(table, index[~points], layout, seen.at(~points)))
+        rows.append(_points(robot, table, index[points], layout, seen.at(points)))
     return tuple(part for part in rows if len(part))
+
+
+def _telling(seen: Sight, layout: Layout) -> BoolArray:
+    """Which measured misses tell a speed: not those so near the path's peak that a little angle changes everything."""
+    steepest = np.abs(seen.miss.unit_slope * layout.prior.shape).max(axis=1)
+    steep = (np.abs(seen.miss.by_miss) <= 1e-9) | ~(steepest < _STEEPEST)
+    return np.asarray(_placed(seen.center, seen.miss) & ~steep)
 
 
 def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansion) -> FloatArray:
@@ -70,10 +80,12 @@ def extra_variance(table: ShotTable, index: IntArray, layout: Layout) -> FloatAr
 
 def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
     """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far."""
+    miss = np.nan_to_num(table.miss[index])
+    short = np.where(miss == 0, table.is_result("short")[index], miss < 0)
+    long = np.where(miss == 0, table.is_result("long")[index], miss > 0)
     # A far edge that no speed reaches has no beyond: "long" then tells nothing about the speed.
-    keep = _placed(seen.center, seen.low, seen.high) & ~(table.is_result("long")[index] & seen.endless)
-    index, seen = index[keep], seen.at(keep)
-    short, long = table.is_result("short")[index], table.is_result("long")[index]
+    keep = _placed(seen.center, seen.low, seen.high) & ~(long & seen.endless)
+    index, seen, short, long = index[keep], seen.at(keep), short[keep], long[keep]
     lower, upper = (coefficients(table, index, layout, edge) for edge in (seen.low, seen.high))
     return Rows(
         lower=np.where(long[:, None], upper, lower),
@@ -99,8 +111,6 @@ def _placed(center: Expansion, *edges: Expansion) -> BoolArray:
 
 def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
     """Measured misses as values of the log exit speed."""
-    keep = _placed(seen.center, seen.miss) & (np.abs(seen.miss.by_miss) > 1e-9)
-    index, seen = index[keep], seen.at(keep)
     unit = np.zeros((len(index), layout.feature_count))
     unit[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = seen.miss.unit_slope
     unit[:, -1] = np.log(np.abs(seen.miss.by_miss))

@@ -13,6 +13,7 @@ from fieldtune.learn.draws import elliptical, laplace
 from fieldtune.learn.evidence import evidence
 from fieldtune.learn.newton import Mode, maximise
 from fieldtune.learn.objective import Objective
+from fieldtune.learn.ridge import plain_gain, ridge_gain
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
 from fieldtune.learn.side import SideLayout, side_objective
 from fieldtune.learn.sight import NeedOf, SideView
@@ -26,7 +27,7 @@ FloatArray = NDArray[np.float64]
 
 _SEED = 20140
 # Expansions go on while more than this may be gained in log density, in steps of so many prior standard deviations.
-_NOTHING, _EXPANSIONS, _HALVINGS, _FARTHEST, _FINE = 1e-3, 10, 5, 1.5, 1e-7
+_NOTHING, _EXPANSIONS, _HALVINGS, _FARTHEST, _FINE = 1e-2, 10, 3, 1.5, 1e-5
 # Up to this many shots the needs' curvature is carried along and the draws are corrected for not being normal.
 _CURVED, _CORRECTED, _SWEEPS = 150, 40, 12
 
@@ -60,11 +61,15 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
     points = _drawn(hill, mode, draws, few and bool(hill.rows), rng)
     side_points = _drawn(side_hill, side_mode, draws, few and bool(side_hill.rows), rng)
     place = epochs.index(epoch)
+    gain = plain_gain(layout, points, place)
+    if hill.rows and not few:
+        gain = ridge_gain(robot, table, layout, mode, points, place, need_of, view)
+    best = plain_gain(layout, mode.u[None], place)
     belief = Belief(
         basis=layout.prior.basis,
-        draws=unknowns_from(layout, points, side_layout, side_points, place),
+        draws=unknowns_from(layout, gain, points, side_layout, side_points),
         weights=np.full(draws, 1 / draws),
-        best=unknowns_from(layout, mode.u[None], side_layout, side_mode.u[None], place),
+        best=unknowns_from(layout, best, mode.u[None], side_layout, side_mode.u[None]),
         shots_used=len(table),
         epoch=epoch,
     )
@@ -82,18 +87,19 @@ def _climb(
     prior = tracked_prior(robot, prior_of(robot, robot.targets[0].on_floor), table)
     curved = len(table) <= _CURVED
 
-    def expanded(u: FloatArray | None) -> tuple[Objective, Layout, float]:
-        layout = Layout(prior, epochs, np.zeros(SHAPES))
-        if u is None:
-            u = np.zeros(layout.size)
-        layout = replace(layout, origin=layout.shape(u[None])[0])
+    def expanded(u: FloatArray) -> tuple[Objective, Layout, float]:
+        layout = replace(flat, origin=flat.shape(u[None])[0])
         hill = Objective(layout, evidence(robot, table, layout, need_of, view, curved), np.ones(layout.size))
         return hill, layout, float(hill.value(u[None])[0])
 
-    hill, layout, _ = expanded(None)
-    u = starting_point(hill)
-    hill, layout, value = expanded(u)
-    mode = maximise(hill, u, _FINE)
+    flat = Layout(prior, epochs, np.zeros(SHAPES))
+    hill, layout, value = expanded(np.zeros(flat.size))
+    start = starting_point(hill)
+    mode = maximise(hill, start, _FINE)
+    # The hill is exact where the shape is the prior's, so the first step is counted from there.
+    u = start.copy()
+    u[flat.shape_at] = 0.0
+    value = float(hill.value(u[None])[0])
     for _ in range(_EXPANSIONS):
         if not hill.rows or mode.value - value < _NOTHING:
             break
@@ -107,8 +113,11 @@ def _climb(
             move = move / 2
         else:
             break
+        gained = trial_value - value
         u, hill, layout, value = u + move, trial, trial_layout, trial_value
         mode = maximise(hill, u, _FINE)
+        if gained < _NOTHING:
+            break
     return hill, layout, mode
 
 
@@ -117,11 +126,10 @@ def _drawn(hill: Objective, mode: Mode, count: int, few: bool, rng: np.random.Ge
 
 
 def unknowns_from(
-    layout: Layout, points: FloatArray, side_layout: SideLayout, side_points: FloatArray, epoch_place: int
+    layout: Layout, gain: FloatArray, points: FloatArray, side_layout: SideLayout, side_points: FloatArray
 ) -> Unknowns:
-    """Draws in their own units; the level holds the present epoch's offset and how the drive follows its command."""
-    gain, shape = layout.gain(points), layout.shape(points)
-    gain[:, 0] += layout.offsets(points)[:, epoch_place] + layout.tracking(points)
+    """Draws in their own units, with the gain given."""
+    shape = layout.shape(points)
     variances = layout.variances(points)
     return Unknowns(
         gain=gain,

@@ -28,6 +28,8 @@ NeedOf = Callable[[Robot, Target], Need]
 _SHIFT = 0.5
 # Metres beyond a measured miss at which slopes are taken again.
 _BEYOND = 0.02
+# More distances than this are gathered, those within so many metres into one.
+_MANY, _TOGETHER = 64, 0.02
 # Where the element does not pass at all by the profile, the opening counts with this share of its depth either way.
 _FALLBACK_SHARE = 0.25
 
@@ -60,6 +62,12 @@ class Expansion:
             np.where(where, other.by_miss, self.by_miss),
             np.where(where[:, None], other.unit_slope, self.unit_slope),
         )
+
+    def nearby(self, aside: FloatArray) -> Expansion:
+        """This expansion a little further away, metres (m,)."""
+        value = self.value + self.slope[:, 2] * aside + 0.5 * self.bend[:, 2, 2] * aside**2
+        slope = self.slope + self.bend[:, :, 2] * aside[:, None]
+        return replace(self, value=value, slope=slope)
 
     def moving(self, edge_slope: FloatArray) -> Expansion:
         """This expansion at a miss that itself moves with the shape by ``edge_slope`` (m, 3)."""
@@ -144,8 +152,7 @@ def sight(
     """Targets of the shots ``index``, all of one target, seen from the layout's origin."""
     target = table.targets[table.target[index[0]]]
     need = need_of(robot, target)
-    # Many shots come from few distances: centre and edges are worked out once for each.
-    distances, back = np.unique(table.reading[index], return_inverse=True)
+    distances, back, aside = _places(table.reading[index])
     measured = np.isfinite(table.miss[index])
     low_miss, high_miss, low_slope, high_slope = _opening(need, target, distances, layout, side)
     center = expand(need, distances, np.zeros_like(distances), layout, curved)
@@ -156,13 +163,26 @@ def sight(
     low = low.replaced(~np.isfinite(low.value) | ((low.by_miss < 0) & (low.value > center.value)), center)
     endless = endless | ~np.isfinite(high.value)
     high = high.replaced(endless, low)
-    miss = center.at(back)
+    center, low, high = (edge.at(back).nearby(aside) for edge in (center, low, high))
+    miss = center
     if measured.any():
         hit = expand_measured(need, table.reading[index][measured], table.miss[index][measured], layout, curved)
         places = np.zeros(len(index), dtype=np.intp)
         places[measured] = np.arange(len(hit.value))
         miss = miss.replaced(measured, hit.at(places))
-    return Sight(center.at(back), low.at(back), high.at(back), miss, endless[back])
+    return Sight(center, low, high, miss, endless[back])
+
+
+def _places(reading: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Distances at which to work out centre and edges, which of them each shot takes, and how far it is from it.
+
+    Many shots come from few distances. From very many, those within a centimetre share one: the slope takes them there.
+    """
+    distances, back = np.unique(reading, return_inverse=True)
+    if len(distances) > _MANY:
+        distances, back = np.unique(np.maximum(np.round(reading / _TOGETHER), 1), return_inverse=True)
+        distances = distances * _TOGETHER
+    return distances, back, reading - distances[back]
 
 
 def _opening(
@@ -172,7 +192,7 @@ def _opening(
 
     Where the profile says that nothing passes, a share of the opening stands for it.
     """
-    steps, count = _shifts(layout), len(distances)
+    steps, count = 0.1 * _shifts(layout), len(distances)
     free = need.free_at(_seen(need, distances, np.zeros(count), layout.origin + steps))
     spare, gate = _FALLBACK_SHARE * target.opening[0], target.kind == "gate"
     lows = np.where(np.isfinite(free.low), free.low, 0.0 if gate else -spare).reshape(-1, count)

@@ -12,7 +12,7 @@ from fieldtune.learn.objective import Objective, Rows
 
 FloatArray = NDArray[np.float64]
 
-_MOST_ROWS, _WIDE_ROWS = 64, 300
+_MOST_ROWS, _WIDE_ROWS = 64, 128
 _LEVELS = np.linspace(-5.0, 5.0, 41)
 _SLOPES = np.array([-2.0, 0.0, 2.0])
 _WIDER = 4.0

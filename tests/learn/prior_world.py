@@ -10,6 +10,7 @@ from fieldtune.aim.chance import situation
 from fieldtune.aim.exit import log_speed, model_log_speed, setpoint_for
 from fieldtune.learn.fit import unknowns_from
 from fieldtune.learn.objective import WILD_SHARE
+from fieldtune.learn.ridge import plain_gain
 from fieldtune.learn.side import SideLayout
 from fieldtune.learn.unknowns import Layout, prior_of
 
@@ -18,7 +19,8 @@ def drawn_robot(robot, rng):
     """One robot from the prior, as a belief of one draw."""
     prior = prior_of(robot, robot.target().on_floor)
     layout, side = Layout(prior, 1, np.zeros(3)), SideLayout.of(robot)
-    truth = unknowns_from(layout, rng.standard_normal((1, layout.size)), side, rng.standard_normal((1, 2)), 0)
+    points, side_points = rng.standard_normal((1, layout.size)), rng.standard_normal((1, 2))
+    truth = unknowns_from(layout, plain_gain(layout, points, 0), points, side, side_points)
     return Belief(prior.basis, truth, np.ones(1), truth, 0, 1)
 
 
