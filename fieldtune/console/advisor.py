@@ -57,7 +57,7 @@ class Advisor:
         if place is None:
             self.forget()
         else:
-            console.begin(self._advise(place, told, same), "advice")
+            console.begin("advice", self._advise, place, told, same)
 
     async def _advise(self, distance: float, told: float | None, only_odds: bool) -> None:
         await asyncio.sleep(PAUSE_S)
@@ -93,7 +93,7 @@ class Advisor:
             self.picture_now, self._drawn_for = None, None
         elif not self._drawing and console.clock() - self._drawn_at > REDRAW_S and value != self._drawn_for:
             self._drawing, self._drawn_for, self._drawn_at = True, value, console.clock()
-            console.begin(self._draw(place.distance_m, value), "now", exclusive=False)
+            console.begin("now", self._draw, place.distance_m, value, exclusive=False)
 
     async def _draw(self, distance: float, value: float) -> None:
         console, desk = self._console, self._console.desk

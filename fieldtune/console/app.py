@@ -6,6 +6,7 @@ import gc
 import sys
 import time
 from collections.abc import Callable, Coroutine
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual.app import App
@@ -60,7 +61,7 @@ class Console(App[None]):
         self.stylesheet.set_variables(self.get_css_variables())
         self.robot, self.session, self.monitor, self.sim = robot, session, monitor, sim
         self.desk = Desk(robot)
-        self.backroom, self.slow_room = Backroom(), Backroom()
+        self.backroom, self.slow_room, self.log_room = Backroom(), Backroom(), Backroom()
         self.clock = clock
         self.live: Live = monitor.snapshot()
         self.failed: FieldtuneError | None = None
@@ -101,6 +102,7 @@ class Console(App[None]):
         """Let the back room end."""
         self.backroom.close()
         self.slow_room.close()
+        self.log_room.close()
 
     # looking
 
@@ -157,6 +159,10 @@ class Console(App[None]):
         """The call's answer from the back room; a failure becomes one line of news and ``None``."""
         return await self._ask_in(self.backroom, what, call, *args, **kwargs)
 
+    async def ask_log(self, what: str, call: Callable[..., T], *args: Any, **kwargs: Any) -> T | None:
+        """As ``ask``, for the log: keeping a shot never waits for something that is being worked out."""
+        return await self._ask_in(self.log_room, what, call, *args, **kwargs)
+
     async def ask_slowly(self, what: str, call: Callable[..., T], *args: Any, **kwargs: Any) -> T | None:
         """As ``ask``, for what takes seconds and needs no session: it keeps nobody waiting."""
         return await self._ask_in(self.slow_room, what, call, *args, **kwargs)
@@ -171,12 +177,13 @@ class Console(App[None]):
             self.say(f"{what} did not work: {type(error).__name__}: {error}", bad=True)
         return None
 
-    def begin(self, work: Coroutine[Any, Any, None], group: str, exclusive: bool = True) -> None:
-        """Start an asking coroutine; within an exclusive group a newer one takes the place of an older."""
-        if not self.is_running:
-            work.close()
-            return
-        self.run_worker(work, group=group, exclusive=exclusive, exit_on_error=False)
+    def begin(
+        self, group: str, work: Callable[..., Coroutine[Any, Any, None]], *args: Any, exclusive: bool = True
+    ) -> None:
+        """Start asking, unless the console is ending; in an exclusive group the newer takes the older's place."""
+        if self.is_running:
+            # A partial, not a coroutine: one that is superseded before it began is then never made.
+            self.run_worker(partial(work, *args), group=group, exclusive=exclusive, exit_on_error=False)  # type: ignore[arg-type]
 
     # changing things
 
@@ -201,7 +208,7 @@ class Console(App[None]):
     def tell_sim(self, line: str, told: str | None) -> None:
         """Send a line to the simulated robot; a real one is never sent anything from here."""
         if self.sim:
-            self.begin(self._tell(line, told), "sim", exclusive=False)
+            self.begin("sim", self._tell, line, told, exclusive=False)
 
     async def _tell(self, line: str, told: str | None) -> None:
         try:

@@ -32,11 +32,11 @@ class Book:
 
     def reload(self) -> None:
         """Read the log again."""
-        self._console.begin(self._reload(), "shots")
+        self._console.begin("shots", self._reload)
 
     async def _reload(self) -> None:
         session = self._console.session
-        read = await self._console.ask("Reading the log", lambda: (session.shots(), session.epoch))
+        read = await self._console.ask_log("Reading the log", lambda: (session.shots(), session.epoch))
         if read is not None:
             self.shots, self.epoch = read
             self._console.show()
@@ -58,12 +58,12 @@ class Book:
             "distance_m": shot.distance_m, "setpoint": shot.setpoint, "result": result, "miss_m": miss_m,
             "side_m": side_m, "speed": shot.speed, "battery_v": shot.battery_v, "target": console.desk.target.name,
         }  # fmt: skip
-        console.begin(self._keep(shot.number, fields), "log", exclusive=False)
+        console.begin("log", self._keep, shot.number, fields, exclusive=False)
 
     async def _keep(self, number: int, fields: dict[str, Any]) -> None:
         console = self._console
         try:
-            shot = await console.ask("Keeping the shot", console.session.confirm, **fields)
+            shot = await console.ask_log("Keeping the shot", console.session.confirm, **fields)
         finally:
             self.keeping = False
         if shot is not None:
@@ -77,12 +77,12 @@ class Book:
 
     def take_back(self) -> None:
         """Take the last kept shot back."""
-        self._console.begin(self._take_back(), "log", exclusive=False)
+        self._console.begin("log", self._take_back, exclusive=False)
 
     async def _take_back(self) -> None:
         console = self._console
         before = console.news
-        shot = await console.ask("Taking back", console.session.undo)
+        shot = await console.ask_log("Taking back", console.session.undo)
         if shot is not None:
             console.say(f"taken back: shot {shot.shot}, {words.result_of(shot)}")
             self.relearn()
@@ -91,10 +91,10 @@ class Book:
 
     def change(self, told: str, call: Callable[..., object], *args: object) -> None:
         """Change something in the log, say so once it is written, and learn again."""
-        self._console.begin(self._change(told, call, *args), "log", exclusive=False)
+        self._console.begin("log", self._change, told, call, *args, exclusive=False)
 
     async def _change(self, told: str, call: Callable[..., object], *args: object) -> None:
-        if await self._console.ask("The change", call, *args) is not None:
+        if await self._console.ask_log("The change", call, *args) is not None:
             self._console.say(told)
             self.relearn()
 
@@ -116,8 +116,8 @@ class Book:
         path = self._console.session.store.path
         self._caution_to_note = path is not None and not path.exists()
         if not self._caution_to_note:
-            self._console.begin(self._note_caution(), "log", exclusive=False)
+            self._console.begin("log", self._note_caution, exclusive=False)
 
     async def _note_caution(self) -> None:
         self._caution_to_note = False
-        await self._console.ask("Remembering the caution", self._console.session.remember, CAUTION_KEY, "yes")
+        await self._console.ask_log("Remembering the caution", self._console.session.remember, CAUTION_KEY, "yes")

@@ -24,7 +24,7 @@ class Pack:
 
     def prepare(self) -> None:
         """Make the watch."""
-        self._console.begin(self._prepare(), "pack")
+        self._console.begin("pack", self._prepare)
 
     async def _prepare(self) -> None:
         self.watch = await self._console.ask_slowly("Watching the battery", self._make)

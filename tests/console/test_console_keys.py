@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from console_driver import ScriptedLine, drive, screen_text, until
-from console_world import seen, thrower
+from console_world import live, seen, thrower
 from textual.pilot import Pilot
 
-from fieldtune.console import Console
+from fieldtune.console import Console, keys
 from fieldtune.errors import StoreError
 from fieldtune.session import Session
 
@@ -183,6 +186,7 @@ def test_a_lost_line_is_said_and_the_console_stays(session: Session) -> None:
     line = ScriptedLine()
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
+        await until(app, pilot, lambda: app.desk.advised is not None)
         line.now = ScriptedLine(
             state="lost", words="port gone: plug the cable in again", wheel_rpm=None, setpoint=None, battery_v=None
         ).now
@@ -332,6 +336,30 @@ def test_every_view_opens_with_its_key_and_escape_leads_back(session: Session) -
     drive(console(session, ScriptedLine()), script)
 
 
+def test_no_run_of_keys_brings_it_down(session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A hundred keys at random, on every screen, while shots arrive and the line comes and goes."""
+    monkeypatch.chdir(tmp_path)
+    rng = np.random.default_rng(1)
+    known = [key for _, group in keys.GROUPS for binding in group for key in binding.key.split(",")]
+    others = ["enter", "space", "tab", "o", "p", "a", "r", "y", "backspace", "5", "full_stop", "end", "pagedown"]
+    pressed = [key for key in known + others if key not in ("q", "ctrl+q")]
+    line = ScriptedLine()
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        for number in range(100):
+            if number % 20 == 0:
+                line.now = live(shots=(seen(number // 20 + 1),), distance_m=float(rng.uniform(1, 4)))
+            if number % 50 == 10:
+                line.now = live(state="lost", words="gone", wheel_rpm=None, battery_v=None, setpoint=None)
+            await pilot.press(str(rng.choice(pressed)))
+            if number % 10 == 0:
+                await until(app, pilot, lambda: True)
+        await pilot.press("escape", "escape", "escape")
+        await until(app, pilot, "From ")
+
+    drive(console(session, line, sim=True), script, (80, 24))
+
+
 def test_the_first_start_shows_the_caution_once(tmp_path: Path) -> None:
     for first in (True, False):
         session = Session(ROBOT, tmp_path / "heron.db")
@@ -365,3 +393,22 @@ def test_store_errors_are_lines(session: Session) -> None:
         await until(app, pilot, "the disk is full; make room")
 
     drive(console(session, ScriptedLine()), script)
+
+
+def test_a_shot_is_kept_while_advice_is_still_being_worked_out(session: Session) -> None:
+    """A recommendation that takes its time, as on an old laptop with a long log."""
+    slow, asked = threading.Event(), session.aim
+
+    def aim(*args: Any, **kwargs: Any) -> Any:
+        slow.wait(30)
+        return asked(*args, **kwargs)
+
+    session.aim = aim  # type: ignore[method-assign]
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("s")
+        await until(app, pilot, "kept: shot 1")
+        slow.set()
+
+    drive(console(session, ScriptedLine()), script)
+    assert len(session.shots()) == 1

@@ -74,11 +74,14 @@ def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] 
     session = FixedAnswers(robot, None)
     session.remember("caution understood", "yes")
     text = ""
+    port = ScriptedLine(**{**line, "shots": ()})
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
         nonlocal text
         app.clock = lambda: 100.0
         await pilot.press("d", *"3.0", "enter")
+        await until(app, pilot, "From 3.00 m" if size[0] >= 80 and size[1] > 20 else "2450 rpm")
+        port.now = ScriptedLine(**line).now
         told = app.live.setpoint
         await until(app, pilot, lambda: app.advisor.picture is not None and len(app.book.shots) == 4)
         await until(app, pilot, lambda: told is None or app.advisor.odds_now is not None or told == app.desk.advised)
@@ -93,7 +96,7 @@ def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] 
             text = screen_text(app)
             same = same if text == before else 0
 
-    drive(Console(robot, session, ScriptedLine(**line)), script, size)  # type: ignore[arg-type]
+    drive(Console(robot, session, port), script, size)  # type: ignore[arg-type]
     path = SCREENS / f"{name}-{size[0]}x{size[1]}.txt"
     if os.environ.get("FIELDTUNE_SCREENS") == "write":
         SCREENS.mkdir(exist_ok=True)

@@ -38,7 +38,7 @@ class BatteryView(Resulting):
 
     TITLE_WORDS = "Battery"
     OWN: ClassVar[list[Binding]] = [
-        Binding("enter", "go_on", "Go on", tooltip="The battery was changed, or next step", id="battery-go-on", key_display="Enter"),
+        Binding("enter", "go_on", "Go on", tooltip="Changed, or next step", id="battery-go-on", key_display="Enter"),
         Binding("a", "label", "Name the battery", tooltip="Note what stands on the battery",
                 id="battery-label"),
     ]  # fmt: skip
@@ -71,10 +71,10 @@ class BatteryView(Resulting):
 
     def on_mount(self) -> None:
         """Read what was measured of earlier batteries (the board's own mounting runs as well)."""
-        self.console.begin(self._read_history(), "battery")
+        self.console.begin("battery", self._read_history)
 
     async def _read_history(self) -> None:
-        history = await self.console.ask("Reading the batteries", self.console.session.batteries)
+        history = await self.console.ask_log("Reading the batteries", self.console.session.batteries)
         self._history = history or ()
 
     def tick(self, live: Live) -> None:
@@ -84,7 +84,7 @@ class BatteryView(Resulting):
             self._watch_spin_up(live)
         if self.step == "shoot" and console.book.lesson != self._lesson:
             self._lesson = console.book.lesson
-            console.begin(self._compare(), "battery")
+            console.begin("battery", self._compare)
         if self.step in ("shoot", "done"):
             self._note_measured()
         self.query_one("#battery-now", Plate).put(*self._now(live))
@@ -107,7 +107,7 @@ class BatteryView(Resulting):
         """The next step."""
         if self.step in ("before", "done"):
             self.step = "changing"
-            self.console.begin(self._swap(), "log", exclusive=False)
+            self.console.begin("log", self._swap, exclusive=False)
         elif self.step == "spin":
             self._to_shooting()
         elif self.step == "shoot":
@@ -120,7 +120,7 @@ class BatteryView(Resulting):
         self._distance = planned.distance_m if planned is not None else (place.distance_m if place else None)
         if self._distance is not None:
             self._before = await console.ask("The setpoint before", session.aim, self._distance, None, name)
-        epoch = await console.ask("Marking the change", session.swap, self.label)
+        epoch = await console.ask_log("Marking the change", session.swap, self.label)
         if epoch is None:
             self.step = "before"
             return
@@ -155,10 +155,10 @@ class BatteryView(Resulting):
         ohm = None if watch is None else watch.resistance_measured
         if ohm is not None and status is not None and not self._noted:
             self._noted = True
-            self.console.begin(self._keep_measured(ohm, status.rest_v), "log", exclusive=False)
+            self.console.begin("log", self._keep_measured, ohm, status.rest_v, exclusive=False)
 
     async def _keep_measured(self, ohm: float, rest_v: float | None) -> None:
-        await self.console.ask("Keeping what was measured", self.console.session.keep_battery, ohm, rest_v)
+        await self.console.ask_log("Keeping what was measured", self.console.session.keep_battery, ohm, rest_v)
         await self._read_history()
 
     def _to_shooting(self) -> None:

@@ -53,7 +53,7 @@ class ExportView(Board):
 
     def on_mount(self) -> None:
         """Find out what can be written (the board's own mounting runs as well)."""
-        self.console.begin(self._find_kinds(), "export-kinds")
+        self.console.begin("export-kinds", self._find_kinds)
 
     async def _find_kinds(self) -> None:
         self._kinds = await self.console.ask_slowly("Export", self._known_kinds) or []
@@ -96,7 +96,7 @@ class ExportView(Board):
 
     def _start(self, kind: str, path: Path, *, replace: bool) -> None:
         self.console.say(f"writing {path}…")
-        self.console.begin(self._write(kind, path, replace), "export", exclusive=False)
+        self.console.begin("export", self._write, kind, path, replace, exclusive=False)
 
     async def _write(self, kind: str, path: Path, replace: bool) -> None:
         from fieldtune.share.export import export

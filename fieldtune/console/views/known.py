@@ -74,7 +74,7 @@ class KnownView(Board):
         if shots is not self._shown:
             self._shown = shots
             self._fill(shots)
-            self.console.begin(self._read(), "known")
+            self.console.begin("known", self._read)
 
     def _fill(self, shots: tuple[Shot, ...]) -> None:
         log = self.query_one("#log", OptionList)

@@ -70,7 +70,7 @@ class PlanView(Board):
         key = (setpoint, self.console.book.lesson, desk.target_number)
         if key != self._asked_for:
             self._asked_for = key
-            self.console.begin(self._read(setpoint), "plan")
+            self.console.begin("plan", self._read, setpoint)
         self.query_one("#plan-hangs-on", Plate).put(*hangs_on(desk.aim, self.console.robot))
 
     async def _read(self, setpoint: float | None) -> None:

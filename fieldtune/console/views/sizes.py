@@ -128,7 +128,7 @@ class SizesView(Board):
 
     def on_mount(self) -> None:
         """Work out the figures as built (the board's own mounting runs as well)."""
-        self.console.begin(self._work_out_built(), "sizes-built")
+        self.console.begin("sizes-built", self._work_out_built)
 
     async def _work_out_built(self) -> None:
         from fieldtune.sizing.size import size
@@ -179,7 +179,7 @@ class SizesView(Board):
         """A step more or less of the chosen thing."""
         self.varied = self.changes[self._at].stepped(self.varied, by)
         self._show()
-        self.console.begin(self._work_out_other(), "sizes-other")
+        self.console.begin("sizes-other", self._work_out_other)
 
     def action_as_built(self) -> None:
         """Back to the robot as built."""
