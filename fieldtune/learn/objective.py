@@ -192,28 +192,27 @@ def _assemble(
         j_scale[:, column] = seen.shares[:, place] * log_scale
         hessian[column, column] += 2 * log_scale**2 * float(g_scale @ seen.shares[:, place])
     moves, firsts = [j_lower, j_scale], [terms.lower, terms.scale]
-    seconds = [[terms.lower2, terms.lower_scale], [terms.lower_scale, terms.scale2 - 2 * terms.scale]]
+    bends = [(0, 0, terms.lower2), (0, 1, terms.lower_scale), (1, 1, terms.scale2 - 2 * terms.scale)]
     pull = rows.lower.T @ (weight * terms.lower)
     if rows.log_unit is not None:
         j_unit = rows.log_unit @ slopes
         j_scale += _times(seen.error_share, j_unit)
         hessian += j_unit.T @ _times(2 * g_scale * seen.error_share, j_unit)
         pull += rows.log_unit.T @ (weight + g_scale * seen.error_share)
-        nothing = np.zeros(len(rows))
         moves, firsts = [*moves, j_unit], [*firsts, np.ones(len(rows))]
-        seconds = [[*row, nothing] for row in seconds] + [[nothing] * 3]
     if rows.upper is not None:
         moves, firsts = [*moves, rows.upper @ slopes], [*firsts, terms.upper]
-        across = [terms.lower_upper, terms.upper_scale]
-        seconds = [[*row, new] for row, new in zip(seconds, across, strict=True)] + [[*across, terms.upper2]]
+        last = len(moves) - 1
+        bends += [(0, last, terms.lower_upper), (1, last, terms.upper_scale), (last, last, terms.upper2)]
         pull += rows.upper.T @ (weight * terms.upper)
     gradient = np.zeros(slopes.shape[1])
     mixed = np.zeros_like(j_lower)
-    for move, first, second in zip(moves, firsts, seconds, strict=True):
+    for move, first in zip(moves, firsts, strict=True):
         gradient += move.T @ (weight * first)
         mixed += _times(first, move)
-        toward = sum((_times(weight * bend, other) for bend, other in zip(second, moves, strict=True)), mixed * 0)
-        hessian += move.T @ toward
+    for one, other, bend in bends:
+        block = moves[one].T @ _times(weight * bend, moves[other])
+        hessian += block if one == other else block + block.T
     hessian += mixed.T @ _times(weight * (1 - true), mixed)
     return gradient, hessian, pull
 
