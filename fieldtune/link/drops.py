@@ -111,11 +111,12 @@ class DropWatch:
         self._lowered_s = -math.inf
         self._last_s = -math.inf
         self._noisy = False
+        self._seen = False
 
     @property
     def sees(self) -> bool:
-        """Whether there is wheel data enough to witness a shot."""
-        return len(self._points) >= 8
+        """Whether this robot sends wheel data at all, which could witness a shot."""
+        return self._seen
 
     def clear(self) -> None:
         """Forgets the past."""
@@ -136,6 +137,7 @@ class DropWatch:
         if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
             self._lowered_s = sample.time_s
         points.append((sample.time_s, turns, sample))
+        self._seen = True
         if len(points) < 8:
             return None
         self._noisy = noisy

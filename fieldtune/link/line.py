@@ -17,7 +17,8 @@ from fieldtune.robot.model import Robot
 
 _SPACING_S = 0.0065  # the wheel is watched at some 150 samples/s at most; faster lines are thinned
 _SHOWN_S = 1.0  # a reading older than this is not shown
-_SPEED_S = 0.25  # a speed older than this, or resting on counts further apart, is not shown
+_SPEED_S = 0.08  # a speed older than this is not shown
+_THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _BAD_SHARE = 0.03
 _DRAINED = 20_000
@@ -110,7 +111,7 @@ class Line:
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         self._watched_s = sample.time_s
         if sample.wheel_rpm is None and sample.turns is not None:
-            rpm = self._track.add(sample.time_s, sample.turns, tick, max(_SPEED_S, 8 * self._line_s))
+            rpm = self._track.add(sample.time_s, sample.turns, tick, max(_THIN_S, 8 * self._line_s))
             sample.wheel_rpm = None if rpm is None else abs(rpm)
         if sample.wheel_rpm is not None:
             self._speed = (sample.wheel_rpm, sample.arrival_s)

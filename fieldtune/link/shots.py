@@ -107,7 +107,7 @@ class ShotWatch:
         """Takes the next sample; ``noisy`` says that lines were refused within the last second."""
         fired_now = self._note_fired(sample, noisy)
         if self._drops is not None:
-            drop = self._drops.see(sample, tick_s, bool(self._pending), noisy)
+            drop = self._drops.see(sample, tick_s, bool(self._pending) and not self.bad_line, noisy)
             if drop is not None:
                 self._witness(drop.at, drop, None, "wheel", noisy)
             self._recover(sample.time_s)
