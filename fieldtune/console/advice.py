@@ -70,8 +70,8 @@ def battery(live: Live, desk: Desk, robot: Robot) -> list[Part]:
     return parts
 
 
-def figures(aim: Aim | None) -> list[Part]:
-    """Figures of the path for those who want them."""
+def figures(aim: Aim | None, width: int) -> list[Part]:
+    """Figures of the path for those who want them, in rows of that width."""
     if aim is None or not aim.reachable:
         return [""]
     said = []
@@ -85,7 +85,7 @@ def figures(aim: Aim | None) -> list[Part]:
         said.append(f"top {aim.apex_m:.2f} m")
     if aim.time_s is not None:
         said.append(f"{aim.time_s:.2f} s")
-    return [(", ".join(said), "$quiet")]
+    return [(words.rows(said, width, ", "), "$quiet")]
 
 
 def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:

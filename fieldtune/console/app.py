@@ -67,6 +67,7 @@ class Console(App[None]):
         self.failed: FieldtuneError | None = None
         self.news: tuple[Part, ...] = ("",)
         self.advisor, self.book, self.pack = Advisor(self), Book(self), Pack(self)
+        self.looking = False
         self._said_at = clock()
         self._launch: tuple[float, float] | None = None
 
@@ -111,10 +112,13 @@ class Console(App[None]):
         if not self.is_running:
             return
         try:
+            self.looking = True
             self._look()
         except Exception as error:
             self.log.error(error)
             self.news = (("✗ ", "bold $bad"), (f"Looking at the line failed: {type(error).__name__}: {error}", "$bad"))
+        finally:
+            self.looking = False
 
     def _look(self) -> None:
         self.live = live = self.monitor.snapshot()

@@ -54,21 +54,23 @@ class MainScreen(Resulting):
         return [keys.RESULTS, [*places, *keys.VIEWS, *always]]
 
     def tick(self, live: Live) -> None:
+        """Words that answer a key change at once; the picture and what follows the wheel, at the next look."""
         super().tick(live)
         console = self.console
         desk, robot = console.desk, console.robot
         self._place()
-        self._setpoint(live)
-        self._chance()
-        self.query_one("#battery", Plate).put(*advice.battery(live, desk, robot))
-        self.query_one("#figures", Plate).put(*advice.figures(desk.aim))
-        rows = 3 if self.size.height >= 36 else 1
-        self.query_one("#cautions", Plate).put(
-            *advice.cautions(desk.aim, console.pack.cautions, rows, self.size.width - 2)
-        )
         self.query_one("#shots", Plate).put(*self._shots(console.book.shots))
-        self.query_one("#todo", Plate).put(*advice.todo(live, desk, robot, console.sim, console.book.keeping))
-        self.query_one("#arc", ArcView).show(self._scene())
+        if console.looking or desk.waiting or console.book.keeping:
+            self.query_one("#todo", Plate).put(*advice.todo(live, desk, robot, console.sim, console.book.keeping))
+        if console.looking:
+            self._setpoint(live)
+            self._chance()
+            self.query_one("#battery", Plate).put(*advice.battery(live, desk, robot))
+            self.query_one("#figures", Plate).put(*advice.figures(desk.aim, self.query_one("#figures").size.width))
+            rows = 3 if self.size.height >= 36 else 1
+            said = advice.cautions(desk.aim, console.pack.cautions, rows, self.size.width - 2)
+            self.query_one("#cautions", Plate).put(*said)
+            self.query_one("#arc", ArcView).show(self._scene())
 
     def _scene(self) -> Scene:
         """The same scene object as long as nothing moved, so that nothing is drawn again."""

@@ -32,7 +32,7 @@ class Plate(Static):
         if parts != self.parts:
             before, self.parts = self.plain, parts
             fits = _fits(before, self.plain, self.size.width)
-            self.update(assemble(parts), layout=self.styles.is_auto_height and not fits)
+            self.update(assemble(parts), layout=self.display and self.styles.is_auto_height and not fits)
 
     @property
     def plain(self) -> str:
