@@ -21,6 +21,8 @@ from fieldtune.robot.model import Robot, Target
 FloatArray = NDArray[np.float64]
 
 _SCATTER_SPREAD = 0.5
+# A shot that is called short or long is taken to be within so many half widths aside.
+_ALONG = 2.0
 _LEAST_BIAS = math.radians(1.0)
 _LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
 _LOG_WILD_SIDE = math.log(WILD_SHARE / math.radians(60))
@@ -80,7 +82,10 @@ def side_objective(robot: Robot, table: ShotTable, need_of: Callable[[Robot, Tar
         fallback = table.targets[place].opening[-1] / 2
         half[at] = np.where(np.isfinite(free.side), free.side, fallback)
     measured = np.isfinite(table.side)
-    judged = table.is_result("in", "left", "right") & ~measured
+    # "Short" and "long" were the larger error, so the side was not far out: that counts, or only bad sides would.
+    along = table.is_result("short", "long")
+    half = np.where(along, _ALONG * half, half)
+    judged = (table.is_result("in", "left", "right") | along) & ~measured
     rows = (
         side_intervals(
             half[judged] / table.reading[judged],

@@ -24,9 +24,9 @@ FloatArray = NDArray[np.float64]
 # deviations as a Student t with four to five degrees of freedom, so that a robot far from its profile is still found.
 _TAIL = 0.12
 # Change of the log speed correction a factor e of the drive quantity, and the smooth rest, as shares of the level.
-_SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.35
-# The remainder bends over a factor exp(0.6) of the drive quantity.
-_BEND = 0.6
+_SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.45
+# The remainder bends over a factor exp(0.5) of the drive quantity, or over a share of its range if that is shorter.
+_BEND, _BEND_SHARE = 0.5, 0.3
 _SCATTER_SPREAD = 0.5
 _EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.03, 0.7
 SHAPES = 3
@@ -73,7 +73,7 @@ def prior_of(robot: Robot, on_floor: bool) -> Prior:
 
 def working_basis(basis: GainBasis) -> GainBasis:
     """The basis with knots close enough for its bend, whatever stretch of the drive quantity the limits span."""
-    length = min(_BEND / math.log(basis.q_high / basis.q_low), 1.5)
+    length = min(_BEND / math.log(basis.q_high / basis.q_low), _BEND_SHARE)
     count = int(np.clip(math.ceil(1.1 / (0.9 * length)) + 1, 3, 9))
     return replace(basis, knots=tuple(np.linspace(-0.05, 1.05, count)), length=length)
 

@@ -54,8 +54,8 @@ def test_a_new_epoch_starts_afresh():
 @pytest.mark.slow
 @pytest.mark.parametrize("measured", [True, False])
 def test_false_alarms_are_rare(measured):
-    """At most one in fifty over twenty shots; 120 robots, looked at after every shot, three sigma of chance allowed."""
-    need, robots, alarms = vacuum_need(thrower(), thrower().target()), 120, 0
+    """At most one in fifty over twenty shots, looked at after every shot; three sigma of chance allowed."""
+    need, robots, alarms = vacuum_need(thrower(), thrower().target()), 50, 0
     for k in range(robots):
         rng, shots = np.random.default_rng((9, k)), []
         level, fired = rng.normal(0, 0.05), False
