@@ -12,13 +12,14 @@ from fieldtune.physics.forces import Forces
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-TOLERANCE = 8e-6
+TOLERANCE = 5e-6
 """Height error (m) a step may add at the target by its own estimate, usually far above the true error."""
 
 STEEPEST = 1e3
 """Tangent of a path that counts as vertical: it never gets any farther."""
 
 _STEEP = 4.0
+_MOST_GROWTH = 4.0
 _WEIGHTS = np.stack([SOLUTION, ERROR_5, ERROR_3])
 
 
@@ -65,7 +66,18 @@ class Step:
         travel += change[:, 0]
         travel += change[:, 1]
         five, three = travel
-        return np.asarray(self.length * five * five / np.sqrt(five * five + 0.01 * three * three + 1e-60))
+        error = self.length * five * five / np.sqrt(five * five + 0.01 * three * three + 1e-60)
+        return np.asarray(error * self._growth(beyond))
+
+    def _growth(self, beyond: FloatArray) -> FloatArray:
+        """How much an error grows on the rest of the way: as the square of the slowness does, exp(2 k C_D s) a metre.
+
+        Judged by the tangent at the end of the step and, the bend going on, at the target; limited, as paths that go on
+        to fall steeply for long would ask for steps without end.
+        """
+        forces = self._forces
+        ahead = np.abs(self._values[-1, 0] + self._slopes[-1, 0] * beyond)
+        return np.asarray(np.exp(np.minimum(np.abs(forces.drag) * beyond * (forces.steep + ahead), _MOST_GROWTH)))
 
     def next_length(self, left: FloatArray) -> FloatArray:
         """Length to try next, whether this one was good or not."""

@@ -1,0 +1,82 @@
+"""One door for everything that leaves the tool as a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from fieldtune.errors import InputError
+from fieldtune.files import write_whole
+from fieldtune.session import Session
+from fieldtune.share.curve import curve
+from fieldtune.share.pack import pack
+from fieldtune.share.sheet import sheet
+from fieldtune.share.sources import class_name_for, source
+from fieldtune.share.span import field_range
+from fieldtune.share.tables import csv_text
+from fieldtune.share.when import today
+
+KINDS = {
+    "table-csv": "distance-to-setpoint table for a spreadsheet",
+    "java": "table as Java source for the robot program",
+    "cpp": "table as a C++ header for the robot program",
+    "python": "table as Python source for the robot program",
+    "sheet": "pit sheet, one page to print",
+    "notebook": "pit sheet with residuals, shot log and decision table",
+    "pack": "profile and shot log, for another laptop",
+}
+"""What can be exported, with words for people."""
+
+_ENDINGS = {"table-csv": ".csv", "cpp": ".hpp", "python": ".py", "sheet": ".html", "pack": ".json"}
+_ROWS = 41
+
+
+def suggested_name(session: Session, kind: str) -> str:
+    """A file name for an export of that kind, such as ``heron-sheet.html`` or ``HeronSetpoint.java``."""
+    _check(kind)
+    name = session.robot.name
+    if kind == "java":
+        camel = "".join(word.capitalize() for word in name.split("-"))
+        return f"{'Robot' if camel[:1].isdigit() else ''}{camel}Setpoint.java"
+    if kind == "python":  # a module that can be imported
+        module = name.replace("-", "_")
+        return f"{'robot_' if module[:1].isdigit() else ''}{module}_setpoint.py"
+    return f"{name}-{kind.removesuffix('-csv')}{_ENDINGS.get(kind, '.html')}"
+
+
+def export(
+    session: Session,
+    kind: str,
+    path: Path | str,
+    force: bool = False,
+    battery_v: float | None = None,
+    target: str | None = None,
+) -> Path:
+    """Writes one of ``KINDS`` and returns its path; a file that is there is kept unless ``force``.
+
+    Tables run over the profile's spots, or over the robot's reach where it names none. Raises ``InputError`` and
+    ``OutputError`` with one line.
+    """
+    path = Path(path)
+    return write_whole(path, content(session, kind, path.stem, battery_v, target), force=force)
+
+
+def content(session: Session, kind: str, stem: str, battery_v: float | None = None, target: str | None = None) -> str:
+    """The text of an export of that kind; ``stem`` of the file names a Java class."""
+    _check(kind)
+    if kind == "pack":
+        return pack(session)
+    if kind in ("sheet", "notebook"):
+        return sheet(session, battery_v, target, long=kind == "notebook")
+    near, far = field_range(session, target, battery_v)
+    if kind == "table-csv":
+        distances = [round(float(d), 3) for d in np.linspace(near, far, _ROWS)]
+        return csv_text(session.table(distances, battery_v, target))
+    named = class_name_for(stem) if kind == "java" else None
+    return source(curve(session, near, far, battery_v, target), kind, today(session), named)
+
+
+def _check(kind: str) -> None:
+    if kind not in KINDS:
+        raise InputError(f"export {kind!r}: expected one of {', '.join(KINDS)}")

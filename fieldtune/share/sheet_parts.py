@@ -1,0 +1,163 @@
+"""What stands on a pit sheet, gathered from a session and cut to what one page holds."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldtune.aim.results import Aim, Learned, TableRow
+from fieldtune.robot.model import Robot
+from fieldtune.session import Session
+from fieldtune.share.drawing import Scene
+from fieldtune.share.span import field_range
+from fieldtune.sizing import CockingSize, FlywheelSize, cautions, size
+from fieldtune.sizing.records import Size
+
+_MOST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 7, 6
+_STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One line of the driver's table; ``spot`` is its name on the field."""
+
+    row: TableRow
+    spot: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One picture with the recommendation it shows."""
+
+    aim: Aim
+    spot: str | None
+    scene: Scene
+
+
+@dataclass(frozen=True, slots=True)
+class SheetParts:
+    """All of a sheet: rows by distance, pictures from near to far, and short lists of words."""
+
+    robot: Robot
+    target: str | None
+    rows: tuple[SheetRow, ...]
+    pictures: tuple[Shown, ...]
+    figures: tuple[tuple[str, str], ...]
+    batteries: tuple[tuple[str, ...], ...]
+    learned: Learned
+    facts: tuple[str, ...]
+    cautions: tuple[str, ...]
+    battery_label: str | None
+
+
+def gather(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetParts:
+    """The parts of one robot's sheet at one of its targets; raises ``InputError`` where it scores from nowhere."""
+    robot, goal, learned = session.robot, session.robot.target(target), session.learned()
+    near, far = field_range(session, target, battery_v)
+    shown = _pictures(session, near, far, battery_v, target)
+    sized = size(robot, goal, session.speed_factor(), cycles=len(session.shots()))
+    warned = [words for picture in shown for words in picture.aim.cautions]
+    facts = [fact.words for fact in learned.facts]
+    if learned.drift.drifting:
+        facts.insert(0, learned.drift.words)
+    return SheetParts(
+        robot,
+        goal.name,
+        _rows(session, near, far, battery_v, target),
+        shown,
+        figures(sized),
+        _batteries(session),
+        learned,
+        tuple(facts[:_MOST_FACTS]),
+        tuple(list(dict.fromkeys([*warned, *cautions(robot)]))[:_MOST_CAUTIONS]),
+        session.battery_label,
+    )
+
+
+def _rows(
+    session: Session, near: float, far: float, battery_v: float | None, target: str | None
+) -> tuple[SheetRow, ...]:
+    names = {round(s.distance, 3): s.name for s in session.robot.spots if near <= s.distance <= far}
+    spots = sorted(names)[:_MOST_ROWS]
+    step = next((s for s in _STEPS if (far - near) / s + 1 + len(spots) / 2 <= _MOST_ROWS), _STEPS[-1])
+    marks = [round(k * step, 3) for k in range(math.ceil(near / step - 1e-9), math.floor(far / step + 1e-9) + 1)]
+    free = [d for d in marks if all(abs(d - spot) > 0.4 * step for spot in spots)]
+    places = sorted([*spots, *free[: _MOST_ROWS - len(spots)]])
+    rows = session.table(places or [near], battery_v, target)
+    return tuple(SheetRow(row, names.get(round(row.distance_m, 3))) for row in rows)
+
+
+def _pictures(
+    session: Session, near: float, far: float, battery_v: float | None, target: str | None
+) -> tuple[Shown, ...]:
+    spots = {s.distance: s.name for s in reversed(session.robot.spots)}
+    inside = [d for d in spots if near < d < far]
+    middle = min(inside, key=lambda d: abs(d - (near + far) / 2)) if inside else (near + far) / 2
+    goal, bias = session.robot.target(target), float(session.belief.best.distance_bias[0])
+    found = []
+    for distance in (near, middle, far):
+        aim = session.aim(distance, battery_v, target)
+        if aim.setpoint.value is None:
+            continue
+        path = session.picture(distance, aim.setpoint.value, battery_v, target)
+        words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
+        found.append(Shown(aim, spots.get(distance), Scene(session.robot, goal, distance + bias, path, words)))
+    return tuple(found)
+
+
+def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
+    """Newest reading of each battery first: label, date, resistance, voltage at rest, and how the resistance moved."""
+    history: dict[str, list[tuple[str, float | None, float | None]]] = {}
+    for reading in session.batteries():
+        history.setdefault(reading.label or "-", []).append((reading.time, reading.resistance_ohm, reading.rest_v))
+    rows = []
+    for label, readings in history.items():
+        ohms = [ohm for _, ohm, _ in readings if ohm is not None]
+        time, ohm, volts = readings[-1]
+        moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} mohm since first" if len(ohms) > 1 else "first reading"
+        rows.append((time, (label, time[:10], _unit(1000 * ohm if ohm is not None else None, 0, "mohm"),
+                            _unit(volts, 2, "V"), moved)))  # fmt: skip
+    return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
+
+
+def figures(sized: Size) -> tuple[tuple[str, str], ...]:
+    """The figures of drive and mechanism that matter in the pit; what is unknown is left out."""
+    rows = _wheel(sized) if isinstance(sized, FlywheelSize) else _cocking(sized)
+    return tuple((name, words) for name, words in rows if words)
+
+
+def _wheel(s: FlywheelSize) -> list[tuple[str, str]]:
+    return [
+        ("Battery full holds", _unit(s.ceiling_rpm_full, 0, "rpm")),
+        ("Battery low holds", _unit(s.ceiling_rpm_low, 0, "rpm")),
+        (f"Needed at {_unit(s.far_m, 2, 'm')}", _unit(s.needed_rpm.far, 0, "rpm")),
+        ("Headroom, low battery", f"{s.headroom_low:+.0%}" if s.headroom_low is not None else ""),
+        ("Spin-up", _unit(s.spin_up_s, 1, "s")),
+        ("Drop a shot", _unit(s.drop_rpm, 0, "rpm")),
+        ("Recovery", _unit(s.recovery_s, 2, "s")),
+        ("Current, spin-up", _unit(s.peak_current_a, 1, "A")),
+        ("Current, holding", _unit(s.hold_current_a, 1, "A")),
+        ("Rim, full battery", _unit(s.rim_speed_mps, 1, "m/s")),
+    ]
+
+
+def _cocking(s: CockingSize) -> list[tuple[str, str]]:
+    margin = f"{s.torque_margin:.2f} times the need" if s.torque_margin is not None else ""
+    return [
+        ("Battery full draws", _unit(s.ceiling_mm_full, 0, "mm")),
+        ("Battery low draws", _unit(s.ceiling_mm_low, 0, "mm")),
+        (f"Needed at {_unit(s.far_m, 2, 'm')}", _unit(s.needed_mm.far, 0, "mm")),
+        ("Torque, low battery", margin),
+        ("Time to cock", _unit(s.cock_time_s, 1, "s")),
+        ("Cycles", _unit(s.cycles_per_minute, 0, "a minute")),
+        ("Force, longest draw", _unit(s.force_max_n, 0, "N")),
+        ("Stored there", _unit(s.spring_energy_j, 2, "J")),
+        ("Wire yields at", f"{s.spring_safety:.1f} times the stress" if s.spring_safety is not None else ""),
+        ("Into the stop", _unit(s.stop_energy_j, 2, "J a shot")),
+    ]
+
+
+def _unit(value: float | None, digits: int, unit: str) -> str:
+    return f"{value:.{digits}f} {unit}" if value is not None and np.isfinite(value) else ""
