@@ -23,7 +23,7 @@ _NEAR = 5e-3
 _ROUGH = 1e-3
 """Tolerance (m) of the flights on the way to the last step."""
 
-_CLOSE = 1e-7
+_CLOSE = 1e-6
 """Height (m) off the target that counts as none."""
 
 _RUNGS = 80
@@ -104,16 +104,59 @@ class _Case:
         loss = np.clip(2 * self.body.drag_per_metre * drag * steep * self.distance, 1e-4, 20.0)
         return np.asarray(guess + 0.5 * np.log(2 * (np.expm1(loss) - loss) / loss**2))
 
-    def solve(self) -> FloatArray:
-        """ln(speed); nan where there is none."""
-        x = self.start()
-        if is_vacuum(self.body):
-            return np.where(x <= np.log(FASTEST), x, np.nan)
-        every = np.arange(x.size)
-        x = self._refined(x, every, *_unbounded(x.size))
-        missed = every[np.isnan(x)]
-        if missed.size and self.body.lift.constant != 0.0 and np.any(self.spin[missed] > 0):
-            x[missed] = self._searched(missed)
+    def figures(self) -> FloatArray:
+        """Rows speed, slope, time, apex, d ln(speed)/d distance, d ln(speed)/d rise; nan where there is no solution.
+
+        Most targets take one pass: the start is good enough for one step with second derivatives. The others take the
+        secant method, and those close to the speed that falls just short take it to the end.
+        """
+        every = np.arange(self.distance.size)
+        figures, miss = self._stepped(self.start(), every)
+        hard = every[~(miss < _CLOSE)]
+        if hard.size:
+            x = self._solved(hard)
+            figures[:, hard], miss[hard] = self._stepped(x, hard)
+            left = ~(miss[hard] < _CLOSE) & np.isfinite(x)
+            hard, x = hard[left], x[left]
+        if hard.size:
+            x = self._refined(x, hard, *_unbounded(hard.size), near=1e-11)
+            figures[:, hard] = self._stepped(x, hard, settled=True)[0]
+        there = (np.abs(figures[1]) < 0.5 * STEEPEST) & (figures[0] <= FASTEST)
+        return np.where(there, figures, np.nan)
+
+    def _stepped(self, x: FloatArray, places: NDArray[np.intp], settled: bool = False) -> tuple[FloatArray, FloatArray]:
+        """The figures after one step from ln(speed) = x, and a bound (m) on how far off the target they still are.
+
+        Launches a little slower and faster give first and second derivatives, and carry the figures over the step.
+        ``settled`` says that x is a solution already.
+        """
+        around = self.at(np.concatenate([x, x - _NUDGE, x + _NUDGE]), np.tile(places, 3), with_top=True)
+        rows = np.stack([around.y, around.p, around.t, around.top]).reshape(4, 3, x.size)
+        at, below, above = rows[:, 0], rows[:, 1], rows[:, 2]
+        below = np.where(settled & np.isnan(below[0]), 2 * at - above, below)
+        line, drop = self.distance[places] * np.tan(self.angle[places]), self.drop[places]
+        with np.errstate(all="ignore"):
+            by_log, bend = (above - below) / (2 * _NUDGE), (above - 2 * at + below) / _NUDGE**2
+            here, slower, faster = np.log((line - rows[0]) / drop)
+            slope, curve = (faster - slower) / (2 * _NUDGE), (faster - 2 * here + slower) / _NUDGE**2
+            newton = -here / slope
+            change = np.zeros_like(x) if settled else newton - 0.5 * curve / slope * newton**2
+            # The next term of the series and the error of the differences, a third derivative of about this size given.
+            third = np.abs(slope) * (1 + (curve / slope) ** 2)
+            miss = drop * np.abs(newton) * third * (newton**2 + _NUDGE**2) / 6
+            _, tangent, time, apex = at + change * by_log + 0.5 * change**2 * bend
+            rate = by_log[0] + change * bend[0]
+            figures = np.stack([np.exp(x + change), tangent, time, apex, -tangent / rate, 1 / rate])
+        return figures, miss
+
+    def _solved(self, places: NDArray[np.intp]) -> FloatArray:
+        """ln(speed) by the secant method, and by a search where strong lift leads that astray; nan where there is
+        none.
+        """
+        x = self._refined(self.start()[places], places, *_unbounded(places.size))
+        missed = np.flatnonzero(np.isnan(x))
+        if missed.size and self.body.lift.constant != 0.0 and np.any(self.spin[places[missed]] > 0):
+            x[missed] = self._searched(places[missed])
         return x
 
     def _refined(
@@ -159,41 +202,6 @@ class _Case:
         with np.errstate(divide="ignore", invalid="ignore"):
             f = np.log(reached / self.drop[places])
         return np.where(np.isnan(reached), np.inf, np.where(reached <= 0, -np.inf, f))
-
-    def figures(self) -> FloatArray:
-        """Rows speed, slope, time, apex, d ln(speed)/d distance, d ln(speed)/d rise; nan where there is no solution."""
-        x = self.solve()
-        figures = np.full((6, x.size), np.nan)
-        found = np.flatnonzero(np.isfinite(x))
-        figures[:, found], left_over = self._polished(x[found], found)
-        # Close to the speed that falls just short, height bends too hard for the last step: there the secant goes on.
-        hard = found[~(left_over < _CLOSE)]
-        if hard.size:
-            again = self._refined(x[hard], hard, *_unbounded(hard.size), near=1e-11)
-            figures[:, hard] = self._polished(again, hard)[0]
-        figures[:, ~(np.abs(figures[1]) < 0.5 * STEEPEST)] = np.nan
-        return figures
-
-    def _polished(self, x: FloatArray, places: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
-        """The figures after a last step of Newton's method, and an estimate of how far (m) they are still off.
-
-        The launches a little slower and faster give the derivatives, and carry the figures over that step.
-        """
-        around = self.at(np.concatenate([x, x - _NUDGE, x + _NUDGE]), np.tile(places, 3), with_top=True)
-        rows = np.stack([around.y, around.p, around.t, around.top]).reshape(4, 3, x.size)
-        at, below, above = rows[:, 0], rows[:, 1], rows[:, 2]
-        rise = self.distance[places] * np.tan(self.angle[places]) - self.drop[places]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            by_log = np.where(np.isnan(below[0]), (above - at) / _NUDGE, (above - below) / (2 * _NUDGE))
-            change = (rise - at[0]) / by_log[0]
-            # Of the height: the quadratic term left out, and the share by which the difference may miss the derivative.
-            bend = np.nan_to_num(above[0] - 2 * at[0] + below[0], nan=np.inf)
-            miss = np.abs(bend / (2 * _NUDGE**2) * change**2)
-            miss += (bend / (above[0] - below[0])) ** 2 * np.abs(rise - at[0])
-            change = np.where(np.abs(rise - at[0]) < _CLOSE, 0.0, change)
-            _, slope, time, apex = at + change * by_log
-            figures = np.stack([np.exp(x + change), slope, time, apex, -slope / by_log[0], 1 / by_log[0]])
-        return figures, miss
 
 
 def _unbounded(n: int) -> tuple[FloatArray, FloatArray]:

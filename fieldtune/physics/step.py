@@ -12,7 +12,7 @@ from fieldtune.physics.forces import Forces
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-TOLERANCE = 5e-6
+TOLERANCE = 8e-6
 """Height error (m) a step may add at the target by its own estimate, usually far above the true error."""
 
 STEEPEST = 1e3

@@ -6,8 +6,8 @@ STYLE = """
 html { background: #fff; color: #000; }
 body { margin: 0 auto; max-width: 192mm; font: 9.2pt/1.28 "Helvetica Neue", Helvetica, Arial, "Liberation Sans",
   "DejaVu Sans", sans-serif; overflow-wrap: anywhere; }
-header { display: flex; justify-content: space-between; align-items: flex-end; gap: 6mm; border-bottom: 1.2mm solid #000;
-  padding-bottom: 1.5mm; }
+header { display: flex; justify-content: space-between; align-items: flex-end; gap: 6mm;
+  border-bottom: 1.2mm solid #000; padding-bottom: 1.5mm; }
 h1 { font-size: 21pt; line-height: 1.05; margin: 0; max-height: 16mm; overflow: hidden; }
 header p { margin: 0; text-align: right; white-space: nowrap; font-size: 9.5pt; }
 header strong { font-size: 12pt; }
@@ -47,5 +47,6 @@ footer { margin-top: 1mm; font-size: 7.4pt; color: #222; }
 .log thead { display: table-header-group; }
 .log tr { break-inside: avoid; }
 @media screen { body { padding: 8mm 4mm; } }
-@media screen and (max-width: 700px) { .arcs, .notes, header { flex-wrap: wrap; } figure, .notes > section { flex: 1 1 60mm; } }
+@media screen and (max-width: 700px) { .arcs, .notes, header { flex-wrap: wrap; }
+  figure, .notes > section { flex: 1 1 60mm; } }
 """

@@ -236,5 +236,3 @@ class BatteryWatch:
             words.append("resistance can't be measured: send current_ma, or give [drive] and launcher.wheel_inertia")
         tired = tired_words(self._history, self.resistance_measured, self._profile_ohm)
         return (*words, tired) if tired is not None else tuple(words)
-
-

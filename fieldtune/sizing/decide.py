@@ -79,9 +79,7 @@ def decide(
     tie = int((totals > totals[best] - 1e-12).sum()) > 1
     return Decision(
         weights={c.name: float(w) for c, w in zip(usable, weight, strict=True)},
-        scores={
-            name: {c.name: float(shares[i, k]) for k, c in enumerate(usable)} for i, name in enumerate(candidates)
-        },
+        scores={name: {c.name: float(shares[i, k]) for k, c in enumerate(usable)} for i, name in enumerate(candidates)},
         totals={name: float(t) for name, t in zip(candidates, totals, strict=True)},
         winner=None if tie else candidates[best],
         flips=() if tie else _flips(candidates, [c.name for c in usable], shares, weight, best),

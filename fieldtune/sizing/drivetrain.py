@@ -76,9 +76,7 @@ def train(
     drive: Drive, resistance: float, reduction: ArrayLike | None = None, efficiency: ArrayLike | None = None
 ) -> Train:
     """The drive on a supply of this resistance (ohms); ``reduction`` and ``efficiency`` replace the profile's gears."""
-    bare = motor(
-        drive.nominal_voltage, drive.free_speed, drive.stall_torque, drive.stall_current, drive.free_current
-    )
+    bare = motor(drive.nominal_voltage, drive.free_speed, drive.stall_torque, drive.stall_current, drive.free_current)
     return Train(
         motor=on_supply(bare, resistance, drive.motors),
         motors=drive.motors,

@@ -115,10 +115,7 @@ def sweep_springs(robot: Robot, supply: Supply, table: ReachTable) -> tuple[Spri
     gears = train(robot.drive, supply.resistance)
     rows = [_choice(with_spring(robot, share), gears, supply, table, share) for share in _RATES]
     costs = np.array(
-        [
-            [-(r.farthest_m or 0.0), -min(r.torque_margin or 0.0, TORQUE_MARGIN), r.stop_energy_j or 0.0]
-            for r in rows
-        ]
+        [[-(r.farthest_m or 0.0), -min(r.torque_margin or 0.0, TORQUE_MARGIN), r.stop_energy_j or 0.0] for r in rows]
     )
     front = best_tradeoffs(costs)
     best = min(

@@ -183,7 +183,10 @@ def _pairs(figures: list[tuple[str, str]]) -> list[str]:
 def _table(head: list[str], rows: list[list[str]]) -> list[str]:
     widths = [max(len(row[k]) for row in [head, *rows]) for k in range(len(head))]
     return [
-        "  " + "  ".join(f"{cell:<{w}}" if k in (0, len(head) - 1) else f"{cell:>{w}}"
-                         for k, (cell, w) in enumerate(zip(row, widths, strict=True))).rstrip()
+        "  "
+        + "  ".join(
+            f"{cell:<{w}}" if k in (0, len(head) - 1) else f"{cell:>{w}}"
+            for k, (cell, w) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
         for row in [head, *rows]
     ]

@@ -45,4 +45,3 @@ def wheel_times(robot: Robot, supply: Train, open_circuit_v: ArrayLike, rpm: Arr
     recovery = approach_time(free, tau, speed * kept, speed * back_share(kept))
     reachable = speed <= free
     return WheelTimes(np.where(reachable, spin_up, np.inf), np.where(reachable, recovery, np.inf))
-

@@ -1,7 +1,7 @@
 """Aim: one recommendation, and tables of 64 rows for each kind of launcher against the obvious way.
 
-The obvious way solves each row by ``brentq`` over the setpoint around ``solve_ivp`` with an event at the target: the mean
-path only, where ours also averages over everything uncertain. Run: ``python -m pytest tests/bench -m bench -s``.
+The obvious way solves each row by ``brentq`` over the setpoint around ``solve_ivp`` with an event at the target: the
+mean path only, where ours also averages over everything uncertain. Run: ``python -m pytest tests/bench -m bench -s``.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from fieldtune import Session, load_robot
 from fieldtune.aim.bodies import flying_body, sliding_drag
 from fieldtune.aim.exit import drive_quantity, model_log_speed, spin_ratio
 from fieldtune.aim.need import need_for
-from fieldtune.aim.recommend import recommend
 from fieldtune.aim.reach import reach
+from fieldtune.aim.recommend import recommend
 from fieldtune.physics.flight import needed_speed
 from fieldtune.robot.model import Robot
 
@@ -99,8 +99,10 @@ def test_a_recommendation_and_a_table(name: str) -> None:
     sample = distances[4::12]
     obvious = seconds(lambda: [obvious_setpoint(robot, d) for d in sample], 1) / len(sample) * 64
     print(f"\n{name}: recommendation {1e3 * one:.1f} ms; needs tabulated once in {1e3 * built:.0f} ms")
-    print(f"{name}: 64 rows, all uncertainty averaged: {1e3 * table:.0f} ms, obvious mean path {obvious:.2f} s:"
-          f" {obvious / table:.0f} times")
+    print(
+        f"{name}: 64 rows, all uncertainty averaged: {1e3 * table:.0f} ms, obvious mean path {obvious:.2f} s:"
+        f" {obvious / table:.0f} times"
+    )
     if not target.on_floor:
         body, rise = flying_body(robot), target.height - robot.launcher.exit_height
 

@@ -13,7 +13,7 @@ import termios
 import time
 from pathlib import Path
 
-from fieldtune.console.app import CAUTION_KEY
+from fieldtune.console.book import CAUTION_KEY
 from fieldtune.robot import demo_home
 from fieldtune.store import Store
 

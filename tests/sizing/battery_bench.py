@@ -175,9 +175,7 @@ def watched(robot, chemistry, seeds, seed, kept, with_current, tools):
         feed(watch, idle, k, with_current)
         feed(watch, first, k, with_current)
         now = watch.status(setpoint, 3.2)
-        true_ceiling = tools.ceiling(
-            robot, float(curve(first.charge[k])) + truth.offset[k], truth.resistance[k], PAUSE
-        )
+        true_ceiling = tools.ceiling(robot, float(curve(first.charge[k])) + truth.offset[k], truth.resistance[k], PAUSE)
         warned = _first_warning(watch, rest, k, with_current, setpoint, rest.shot_times[min(left[k], MORE - 1)])
         rows.append(
             (
