@@ -25,6 +25,8 @@ _TRACE = "FIELDTUNE_TRACE"
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns 0, 1 when the work can't be done, 2 for wrong input, 130 when interrupted."""
+    # Our matrices are small: threads of the linear algebra would only wait for each other and heat the laptop.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = _run(list(sys.argv[1:] if argv is None else argv))
         sys.stdout.flush()
