@@ -70,14 +70,14 @@ class Step:
         return np.asarray(error * self._growth(beyond))
 
     def _growth(self, beyond: FloatArray) -> FloatArray:
-        """How much an error grows on the rest of the way: as the square of the slowness does, exp(2 k C_D s) a metre.
+        """How much an error may grow on the rest of the way: twice over as the square of the slowness does.
 
         Judged by the tangent at the end of the step and, the bend going on, at the target; limited, as paths that go on
         to fall steeply for long would ask for steps without end.
         """
         forces = self._forces
         ahead = np.abs(self._values[-1, 0] + self._slopes[-1, 0] * beyond)
-        return np.asarray(np.exp(np.minimum(np.abs(forces.drag) * beyond * (forces.steep + ahead), _MOST_GROWTH)))
+        return np.asarray(np.exp(np.minimum(2 * np.abs(forces.drag) * beyond * (forces.steep + ahead), _MOST_GROWTH)))
 
     def next_length(self, left: FloatArray) -> FloatArray:
         """Length to try next, whether this one was good or not."""

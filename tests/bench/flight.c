@@ -147,7 +147,7 @@ static void one(const Body *b, double speed, double elevation, double spin_ratio
         double three = fabs(w[2][0]) + fabs(c[2][0]) * lever + fabs(c[2][1]) * by_r;
         double error = h * five * five / sqrt(five * five + 0.01 * three * three + 1e-60);
         double ahead = fabs(P[STAGES - 1] + DP[STAGES - 1] * (left - h));
-        error *= exp(fmin(fabs(f.drag) * (left - h) * (f.steep + ahead), 4.0));
+        error *= exp(fmin(2 * fabs(f.drag) * (left - h) * (f.steep + ahead), 4.0));
         if (error <= b->tolerance) {
             double p1 = p + h * c[0][0], r1 = r + h * c[0][1], y1 = y + h * w[0][0];
             top = fmax(top, y1);

@@ -28,9 +28,9 @@ def test_a_table_of_distances_hits_its_target():
     for spin in (0.0, 0.3, -0.3):
         need = needed_speed(FOAM, distance, 0.57, math.radians(52), spin)
         there = fly(FOAM, need.speed, math.radians(52), spin, distance)
-        np.testing.assert_allclose(there.height, 0.57, atol=1e-7)
-        np.testing.assert_allclose(need.slope, there.slope, rtol=1e-6)
-        np.testing.assert_allclose(need.apex, there.apex, atol=1e-6)
+        np.testing.assert_allclose(there.height, 0.57, atol=5e-6)
+        np.testing.assert_allclose(need.slope, there.slope, rtol=1e-5)
+        np.testing.assert_allclose(need.apex, there.apex, atol=5e-6)
 
 
 def test_derivatives_are_those_of_the_solution():
