@@ -12,6 +12,7 @@ from fieldtune.aim.bodies import flying_body, sliding_drag
 from fieldtune.aim.exit import spin_ratio
 from fieldtune.physics import slide
 from fieldtune.physics.flight import fly
+from fieldtune.physics.roll import roll_time_to
 from fieldtune.robot.model import Robot, Target
 
 
@@ -33,7 +34,12 @@ def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: flo
     drag = float(unknowns.log_drag[0])
     if target.on_floor:
         friction = robot.floor.friction * math.exp(drag)
-        time = slide.time_to(speed, true_distance, friction, robot.floor.slope, sliding_drag(robot))
+        floor, drag_per_metre = robot.floor, sliding_drag(robot)
+        if robot.element.shape == "sphere":
+            rolling = floor.rolling * math.exp(drag)
+            time = roll_time_to(speed, true_distance, friction, rolling, floor.slope, drag_per_metre)
+        else:
+            time = slide.time_to(speed, true_distance, friction, floor.slope, drag_per_metre)
         return PathFigures(speed, math.degrees(robot.floor.slope), None, None, _known(time))
     elevation = robot.launcher.exit_angle + float(unknowns.angle_error[0])
     there = fly(flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag)

@@ -15,6 +15,7 @@ from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
 from fieldtune.physics import slide
 from fieldtune.physics.flight import path
+from fieldtune.physics.roll import roll_speed_at, roll_stop_distance
 from fieldtune.robot.model import Robot, Target
 
 FloatArray = NDArray[np.float64]
@@ -62,10 +63,18 @@ def _band(rows: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _slide_picture(robot: Robot, speeds: FloatArray, log_friction: FloatArray) -> ArcPicture:
     friction = robot.floor.friction * np.exp(log_friction)
     drag, slope = sliding_drag(robot), robot.floor.slope
-    stops = slide.stop_distance(speeds, friction, slope, drag)
+    rolls = robot.element.shape == "sphere"
+    rolling = robot.floor.rolling * np.exp(log_friction)
+    if rolls:
+        stops = roll_stop_distance(speeds, friction, rolling, slope, drag)
+    else:
+        stops = slide.stop_distance(speeds, friction, slope, drag)
     low, high = np.quantile(stops[:-1], [0.05, 0.95])
     end = float(stops[-1]) if math.isfinite(float(stops[-1])) else 20.0
     x = np.linspace(0.0, end, _POINTS)
-    left = slide.speed_at(speeds[-1], x, friction[-1], slope, drag)
+    if rolls:
+        left = roll_speed_at(speeds[-1], x, friction[-1], rolling[-1], slope, drag)
+    else:
+        left = slide.speed_at(speeds[-1], x, friction[-1], slope, drag)
     y = robot.launcher.exit_height + x * math.tan(slope)
     return ArcPicture(x, y, y.copy(), y.copy(), np.nan_to_num(left), float(low), float(high))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import math
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 import svg
@@ -227,5 +226,5 @@ def _line(points: list[tuple[float, float]], width: float, colour: str = _INK) -
     return svg.Polyline(points=_flat(points), fill="none", stroke=colour, stroke_width=width, stroke_linejoin="round")
 
 
-def _flat(points: list[tuple[float, float]]) -> list[Decimal | float | int]:
-    return [value for point in points for value in point]
+def _flat(points: list[tuple[float, float]]) -> list[svg.Point]:
+    return [svg.Point(x, y) for x, y in points]

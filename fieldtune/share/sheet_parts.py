@@ -15,7 +15,7 @@ from fieldtune.share.span import field_range
 from fieldtune.sizing import CockingSize, FlywheelSize, cautions, size
 from fieldtune.sizing.records import Size
 
-_MOST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 7, 6
+_MOST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 7, 8
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -52,6 +52,12 @@ class SheetParts:
     battery_label: str | None
 
 
+def _cautions(warned: list[str], hazards: tuple[str, ...]) -> tuple[str, ...]:
+    """Hazards all, who decides last, and before them as many of the recommendations' warnings as there is room for."""
+    room = max(_MOST_CAUTIONS - len(hazards), 1)
+    return (*list(dict.fromkeys(warned))[:room], *hazards)
+
+
 def gather(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetParts:
     """The parts of one robot's sheet at one of its targets; raises ``InputError`` where it scores from nowhere."""
     robot, goal, learned = session.robot, session.robot.target(target), session.learned()
@@ -71,7 +77,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
         _batteries(session),
         learned,
         tuple(facts[:_MOST_FACTS]),
-        tuple(list(dict.fromkeys([*warned, *cautions(robot)]))[:_MOST_CAUTIONS]),
+        _cautions(warned, cautions(robot)),
         session.battery_label,
     )
 

@@ -16,7 +16,7 @@ h2 { font-size: 9.5pt; margin: 0 0 .8mm; padding-bottom: .4mm; border-bottom: .3
 figure { flex: 1 1 0; margin: 0; border: .25mm solid #777; padding: 1mm 1.4mm .6mm; min-width: 0; }
 figcaption { display: flex; justify-content: space-between; align-items: baseline; font-size: 9pt; gap: 2mm; }
 figcaption b { font-size: 13pt; white-space: nowrap; }
-figcaption.small { font-size: 7.6pt; color: #222; }
+.small { display: flex; justify-content: space-between; gap: 3mm; font-size: 7.6pt; color: #222; }
 svg.arc { display: block; width: 100%; }
 table { border-collapse: collapse; width: 100%; }
 th { font-size: 8pt; text-align: right; font-weight: normal; padding: 0 2mm .4mm; vertical-align: bottom; }
