@@ -45,6 +45,16 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
     simulate.add_argument("--rate", metavar="N", type=parsing.positive_number, default=100.0, help="lines a second")
     parsing.add_quantity(simulate, "--distance", "D", "LENGTH", "where it stands")
     aiming.add_target(simulate)
+    sender = parsing.declare(
+        commands, "sender", _sender, "an example for the robot's side: code that prints the line", json=False
+    )
+    sender.add_argument("--lang", choices=("c", "micropython"), required=True, help="c: a bare 8-bit microcontroller")
+
+
+def _sender(args: argparse.Namespace) -> None:
+    from fieldtune.link.senders import sender_text
+
+    print(sender_text(args.lang), end="")
 
 
 def _seed(text: str) -> int:

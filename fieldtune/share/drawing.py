@@ -79,16 +79,17 @@ def _seen_from_beside(scene: Scene) -> tuple[list[svg.Element], float]:
     top = max(float(path.high_y[shown].max()), target.height + _upper(target), robot.launcher.exit_height) + 0.12
     paper = _Paper(-behind, right, 0.0, top, HEIGHT)
     parts = [*_band(paper, path), *_scale(paper, scene.distance_m), *_goal(paper, scene)]
-    keep = path.x <= scene.distance_m + 0.01
-    points = [(paper.x(x), paper.y(max(y, 0.0))) for x, y in zip(path.x[keep], path.y[keep], strict=True)]
+    x = np.append(path.x[path.x < scene.distance_m], scene.distance_m)  # ends at the target, not at a grid point
+    y = np.interp(x, path.x, np.maximum(path.y, 0.0))
+    points = [(paper.x(float(a)), paper.y(float(b))) for a, b in zip(x, y, strict=True) if np.isfinite(b)]
     if len(points) > 1:
         parts.append(_line(points, 0.6))
     parts += _launcher(paper, robot)
     for k in (0, len(points) - 1):
         if 0 <= k < len(points):
-            x, y = points[k]
+            cx, cy = points[k]
             parts.append(
-                svg.Circle(cx=x, cy=y, r=max(paper.long(radius), 0.5), fill="#fff", stroke=_INK, stroke_width=0.35)
+                svg.Circle(cx=cx, cy=cy, r=max(paper.long(radius), 0.5), fill="#fff", stroke=_INK, stroke_width=0.35)
             )
     return parts, HEIGHT
 
@@ -192,7 +193,7 @@ def _scale(paper: _Paper, at: float, low: float = 0.0) -> list[svg.Element]:
     step = next(step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if step * paper.scale >= 9)
     for k in range(int(at * 1.6 / step) + 1):
         x = paper.x(k * step)
-        if 0 <= x <= WIDTH - 1:
+        if 0 <= x <= WIDTH - 3:
             parts.append(_line([(x, floor), (x, floor + 1.2)], 0.3))
             parts.append(
                 svg.Text(

@@ -9,7 +9,7 @@ from fieldtune.robot.model import Robot
 from fieldtune.session import Session
 from fieldtune.share.drawing import picture
 from fieldtune.share.notebook import notebook
-from fieldtune.share.sheet_parts import SheetParts, SheetRow, Shown, gather
+from fieldtune.share.sheet_parts import CAUTION_MOST, FACT_MOST, SheetParts, SheetRow, Shown, gather
 from fieldtune.share.sheet_style import STYLE
 from fieldtune.share.when import today
 from fieldtune.share.words import line, setpoint_text, tag
@@ -48,13 +48,13 @@ def sheet(
 
 
 def _head(parts: SheetParts, date: str) -> str:
-    learned = parts.learned
+    learned, title = parts.learned, line(parts.robot.title, 90)
     shots = f"{learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used"
     epoch = f"epoch {learned.epoch}" + (f" (battery {line(parts.battery_label, 24)})" if parts.battery_label else "")
     target = f" &middot; target {html.escape(line(parts.target, 24))}" if parts.target else ""
     name = f"robot {html.escape(parts.robot.name)}{target}"
     right = f"<strong>{html.escape(date)}</strong><br>{html.escape(f'{epoch}, {shots}')}<br>{name}"
-    return tag("header", f"<h1>{html.escape(line(parts.robot.title, 90))}</h1><p>{right}</p>")
+    return tag("header", f"{tag('h1', html.escape(title), 'long' if len(title) > _LONG_TITLE else '')}<p>{right}</p>")
 
 
 def _figure(robot: Robot, shown: Shown) -> str:
@@ -73,10 +73,14 @@ def _figure(robot: Robot, shown: Shown) -> str:
     )
 
 
+_SPOT = ' class="spot"'
+_LONG_TITLE = 32
+
+
 def _drive_table(parts: SheetParts) -> str:
     unit = parts.robot.setpoint.unit
     head = ("distance (m)", "", "spot", f"setpoint ({unit})", "nearly as good", "scores", "by hand")
-    cells = "".join(f'<th scope="col">{words}</th>' for words in head)
+    cells = "".join(f'<th scope="col"{_SPOT if words == "spot" else ""}>{words}</th>' for words in head)
     return (
         f'<table class="drive"><thead><tr>{cells}</tr></thead><tbody>'
         + "".join(_drive_row(parts.robot, row) for row in parts.rows)
@@ -130,7 +134,7 @@ def _batteries(parts: SheetParts) -> str:
 
 
 def _cautions(parts: SheetParts) -> str:
-    return tag("section", f"<h2>Cautions</h2>{_list(parts.cautions, 190)}", "cautions")
+    return tag("section", f"<h2>Cautions</h2>{_list(parts.cautions, CAUTION_MOST)}", "cautions")
 
 
 def _pairs(rows: Sequence[tuple[str, str]]) -> str:
@@ -138,7 +142,7 @@ def _pairs(rows: Sequence[tuple[str, str]]) -> str:
     return tag("table", tag("tbody", "".join(cells)))
 
 
-def _list(items: Iterable[str], most: int = 120) -> str:
+def _list(items: Iterable[str], most: int = FACT_MOST) -> str:
     return tag("ul", "".join(tag("li", html.escape(line(item, most))) for item in items))
 
 

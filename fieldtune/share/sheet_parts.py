@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,10 @@ from fieldtune.share.span import field_range
 from fieldtune.sizing import CockingSize, FlywheelSize, cautions, size
 from fieldtune.sizing.records import Size
 
-_MOST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 7, 8
+_MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 6, 4, 6, 8
+FACT_MOST, CAUTION_MOST = 108, 190
+_FACT_LETTERS, _CAUTION_LETTERS = 54, 74
+"""Letters that a fact and a caution may have, and that a line of the two lists holds, counted low."""
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -68,29 +72,46 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     facts = [fact.words for fact in learned.facts]
     if learned.drift.drifting:
         facts.insert(0, learned.drift.words)
+    batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))
+    most = rows_that_fit(facts[:_MOST_FACTS], warnings, len(figures(sized)), len(batteries))
     return SheetParts(
         robot,
         goal.name,
-        _rows(session, near, far, battery_v, target),
+        _rows(session, near, far, battery_v, target, most),
         shown,
         figures(sized),
-        _batteries(session),
+        batteries,
         learned,
         tuple(facts[:_MOST_FACTS]),
-        _cautions(warned, cautions(robot)),
+        warnings,
         session.battery_label,
     )
 
 
+def rows_that_fit(facts: Sequence[str], warnings: Sequence[str], figures: int, batteries: int) -> int:
+    """Rows of the driver's table that leave room for the rest on the shorter of A4 and Letter."""
+    told = sum(_lines(words, FACT_MOST, _FACT_LETTERS) for words in facts)
+    warned = sum(_lines(words, CAUTION_MOST, _CAUTION_LETTERS) for words in warnings)
+    # Millimetres: what is always there, the tallest of the three lists, and the cautions in their two columns.
+    rest = 112 + max(3.6 * told, 5.2 * figures, 8.8 * batteries) + 3.5 * math.ceil(warned / 2 + 0.5)
+    return max(_LEAST_ROWS, min(_MOST_ROWS, int((258 - rest) / 7.9)))
+
+
+def _lines(words: str, most: int, letters: int) -> int:
+    return math.ceil(min(len(words), most) / letters)
+
+
 def _rows(
-    session: Session, near: float, far: float, battery_v: float | None, target: str | None
+    session: Session, near: float, far: float, battery_v: float | None, target: str | None, most: int
 ) -> tuple[SheetRow, ...]:
     names = {round(s.distance, 3): s.name for s in session.robot.spots if near <= s.distance <= far}
-    spots = sorted(names)[:_MOST_ROWS]
-    step = next((s for s in _STEPS if (far - near) / s + 1 + len(spots) / 2 <= _MOST_ROWS), _STEPS[-1])
+    spots = sorted(names)
+    if len(spots) > most:  # as many as fit, the nearest and the farthest among them
+        spots = [spots[round(k)] for k in np.linspace(0, len(spots) - 1, most)]
+    step = next((s for s in _STEPS if (far - near) / s + 1 + len(spots) / 2 <= most), _STEPS[-1])
     marks = [round(k * step, 3) for k in range(math.ceil(near / step - 1e-9), math.floor(far / step + 1e-9) + 1)]
     free = [d for d in marks if all(abs(d - spot) > 0.4 * step for spot in spots)]
-    places = sorted([*spots, *free[: _MOST_ROWS - len(spots)]])
+    places = sorted([*spots, *free[: most - len(spots)]])
     rows = session.table(places or [near], battery_v, target)
     return tuple(SheetRow(row, names.get(round(row.distance_m, 3))) for row in rows)
 

@@ -9,6 +9,7 @@ body { margin: 0 auto; max-width: 192mm; font: 9.2pt/1.28 "Helvetica Neue", Helv
 header { display: flex; justify-content: space-between; align-items: flex-end; gap: 6mm;
   border-bottom: 1.2mm solid #000; padding-bottom: 1.5mm; }
 h1 { font-size: 21pt; line-height: 1.05; margin: 0; max-height: 16mm; overflow: hidden; }
+h1.long { font-size: 14pt; }
 header p { margin: 0; text-align: right; white-space: nowrap; font-size: 9.5pt; }
 header strong { font-size: 12pt; }
 h2 { font-size: 9.5pt; margin: 0 0 .8mm; padding-bottom: .4mm; border-bottom: .35mm solid #000; }
@@ -21,6 +22,8 @@ svg.arc { display: block; width: 100%; }
 table { border-collapse: collapse; width: 100%; }
 th { font-size: 8pt; text-align: right; font-weight: normal; padding: 0 2mm .4mm; vertical-align: bottom; }
 th:first-child, td:first-child { text-align: left; }
+.drive th:first-child, .drive td:first-child { text-align: right; }
+.drive th.spot { text-align: left; }
 .drive td { font-size: 16pt; line-height: 7.7mm; height: 7.7mm; padding: 0 2mm; text-align: right; white-space: nowrap;
   border-top: .2mm solid #777; font-variant-numeric: tabular-nums; }
 .drive td.set { font-size: 20pt; font-weight: bold; border-left: .35mm solid #000; border-right: .35mm solid #000; }

@@ -26,7 +26,7 @@ def heron():
 
 
 def test_there_are_two_and_no_other():
-    assert LANGUAGES == ("c", "python")
+    assert LANGUAGES == ("c", "micropython")
     with pytest.raises(InputError, match="cobol"):
         sender_text("cobol")
 
@@ -112,7 +112,7 @@ def test_quadrature_counts_four_a_cycle():
 
 
 def test_python_on_a_pseudo_terminal(heron, tmp_path):
-    (tmp_path / "sender.py").write_text(sender_text("python"))
+    (tmp_path / "sender.py").write_text(sender_text("micropython"))
     master, slave = os.openpty()
     tty.setraw(slave)
     process = subprocess.Popen([sys.executable, str(tmp_path / "sender.py")], stdout=master)
@@ -130,7 +130,7 @@ def test_python_on_a_pseudo_terminal(heron, tmp_path):
 
 def test_python_uses_only_what_micropython_has():
     """No import but sys and time, and no f-strings with formats MicroPython lacks."""
-    text = sender_text("python")
+    text = sender_text("micropython")
     imports = [line.split()[1] for line in text.splitlines() if line.startswith(("import ", "from "))]
     assert imports == ["sys", "time"]
 
