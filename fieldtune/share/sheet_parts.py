@@ -93,7 +93,7 @@ def rows_that_fit(facts: Sequence[str], warnings: Sequence[str], figures: int, b
     told = sum(_lines(words, FACT_MOST, _FACT_LETTERS) for words in facts)
     warned = sum(_lines(words, CAUTION_MOST, _CAUTION_LETTERS) for words in warnings)
     # Millimetres: what is always there, the tallest of the three lists, and the cautions in their two columns.
-    rest = 112 + max(3.6 * told, 5.2 * figures, 8.8 * batteries) + 3.5 * math.ceil(warned / 2 + 0.5)
+    rest = 106 + max(3.35 * told, 4.8 * figures, 8.7 * batteries) + 3.25 * math.ceil(warned / 2 + 0.5)
     return max(_LEAST_ROWS, min(_MOST_ROWS, int((258 - rest) / 7.9)))
 
 
@@ -108,12 +108,15 @@ def _rows(
     spots = sorted(names)
     if len(spots) > most:  # as many as fit, the nearest and the farthest among them
         spots = [spots[round(k)] for k in np.linspace(0, len(spots) - 1, most)]
-    step = next((s for s in _STEPS if (far - near) / s + 1 + len(spots) / 2 <= most), _STEPS[-1])
-    marks = [round(k * step, 3) for k in range(math.ceil(near / step - 1e-9), math.floor(far / step + 1e-9) + 1)]
-    free = [d for d in marks if all(abs(d - spot) > 0.4 * step for spot in spots)]
-    places = sorted([*spots, *free[: most - len(spots)]])
+    places = next((found for step in _STEPS if len(found := _places(near, far, step, spots)) <= most), spots)
     rows = session.table(places or [near], battery_v, target)
     return tuple(SheetRow(row, names.get(round(row.distance_m, 3))) for row in rows)
+
+
+def _places(near: float, far: float, step: float, spots: list[float]) -> list[float]:
+    """The spots, and the round distances between them that are not next to one."""
+    marks = [round(k * step, 3) for k in range(math.ceil(near / step - 1e-9), math.floor(far / step + 1e-9) + 1)]
+    return sorted([*spots, *(d for d in marks if all(abs(d - spot) > 0.4 * step for spot in spots))])
 
 
 def _pictures(
