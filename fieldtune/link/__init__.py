@@ -1,13 +1,20 @@
-"""The link: any robot that prints text, over any wire; bytes to samples, shots and health."""
+"""The link: any robot that prints text, over any wire; bytes to samples, shots and health.
+
+Each door is opened on first use: the console shows its first screen before serial ports are worth a thought.
+"""
 
 from __future__ import annotations
 
-from fieldtune.link.decode import Decoded, decode
-from fieldtune.link.line import Line, health_words
-from fieldtune.link.live import Health, Live, ShotSeen, State, WheelFigures
-from fieldtune.link.monitor import Monitor
-from fieldtune.link.recording import Recorder, read_header
-from fieldtune.link.sample import Sample
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fieldtune.link.decoding import Decoded, decode
+    from fieldtune.link.line import Line, health_words
+    from fieldtune.link.live import Health, Live, ShotSeen, State, WheelFigures
+    from fieldtune.link.monitor import Monitor
+    from fieldtune.link.recording import Recorder, read_header
+    from fieldtune.link.sample import Sample
 
 __all__ = [
     "Decoded",
@@ -24,3 +31,20 @@ __all__ = [
     "health_words",
     "read_header",
 ]
+
+_ROOMS = {
+    "decoding": ("Decoded", "decode"),
+    "line": ("Line", "health_words"),
+    "live": ("Health", "Live", "ShotSeen", "State", "WheelFigures"),
+    "monitor": ("Monitor",),
+    "recording": ("Recorder", "read_header"),
+    "sample": ("Sample",),
+}
+_HOMES = {name: room for room, names in _ROOMS.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Imports the room of a public name."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)

@@ -9,7 +9,7 @@ from fieldtune.robot.model import Robot
 from fieldtune.session import Session
 from fieldtune.share.drawing import picture
 from fieldtune.share.notebook import notebook
-from fieldtune.share.sheet_parts import CAUTION_MOST, FACT_MOST, SheetParts, SheetRow, Shown, gather
+from fieldtune.share.sheet_parts import CAUTION_MOST, FACT_MOST, LONG_TITLE, SheetParts, SheetRow, Shown, gather
 from fieldtune.share.sheet_style import STYLE
 from fieldtune.share.when import today
 from fieldtune.share.words import line, setpoint_text, tag
@@ -54,7 +54,7 @@ def _head(parts: SheetParts, date: str) -> str:
     target = f" &middot; target {html.escape(line(parts.target, 24))}" if parts.target else ""
     name = f"robot {html.escape(parts.robot.name)}{target}"
     right = f"<strong>{html.escape(date)}</strong><br>{html.escape(f'{epoch}, {shots}')}<br>{name}"
-    return tag("header", f"{tag('h1', html.escape(title), 'long' if len(title) > _LONG_TITLE else '')}<p>{right}</p>")
+    return tag("header", f"{tag('h1', html.escape(title), 'long' if len(title) > LONG_TITLE else '')}<p>{right}</p>")
 
 
 def _figure(robot: Robot, shown: Shown) -> str:
@@ -74,7 +74,6 @@ def _figure(robot: Robot, shown: Shown) -> str:
 
 
 _SPOT = ' class="spot"'
-_LONG_TITLE = 32
 
 
 def _drive_table(parts: SheetParts) -> str:

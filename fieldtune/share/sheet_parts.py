@@ -17,9 +17,9 @@ from fieldtune.sizing import CockingSize, FlywheelSize, cautions, size
 from fieldtune.sizing.records import Size
 
 _MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 6, 4, 6, 8
-FACT_MOST, CAUTION_MOST = 108, 190
+FACT_MOST, CAUTION_MOST, LONG_TITLE = 108, 190, 32
 _FACT_LETTERS, _CAUTION_LETTERS = 54, 74
-"""Letters that a fact and a caution may have, and that a line of the two lists holds, counted low."""
+"""Letters that a fact and a caution may have, and that a line of the two lists holds, counted low; titles above LONG_TITLE are set smaller."""
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -73,7 +73,9 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     if learned.drift.drifting:
         facts.insert(0, learned.drift.words)
     batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))
-    most = rows_that_fit(facts[:_MOST_FACTS], warnings, len(figures(sized)), len(batteries))
+    most = rows_that_fit(
+        facts[:_MOST_FACTS], warnings, len(figures(sized)), len(batteries), len(robot.title) > LONG_TITLE
+    )
     return SheetParts(
         robot,
         goal.name,
@@ -88,13 +90,19 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     )
 
 
-def rows_that_fit(facts: Sequence[str], warnings: Sequence[str], figures: int, batteries: int) -> int:
+def rows_that_fit(
+    facts: Sequence[str], warnings: Sequence[str], figures: int, batteries: int, long_title: bool = False
+) -> int:
     """Rows of the driver's table that leave room for the rest on the shorter of A4 and Letter."""
     told = sum(_lines(words, FACT_MOST, _FACT_LETTERS) for words in facts)
     warned = sum(_lines(words, CAUTION_MOST, _CAUTION_LETTERS) for words in warnings)
     # Millimetres: what is always there, the tallest of the three lists, and the cautions in their two columns.
-    rest = 106 + max(3.35 * told, 4.8 * figures, 8.7 * batteries) + 3.25 * math.ceil(warned / 2 + 0.5)
-    return max(_LEAST_ROWS, min(_MOST_ROWS, int((258 - rest) / 7.9)))
+    rest = (
+        (114 if long_title else 106)
+        + max(3.35 * told, 4.8 * figures, 12.0 * batteries)
+        + 3.25 * math.ceil(warned / 2 + 0.5)
+    )
+    return max(_LEAST_ROWS, min(_MOST_ROWS, int((256 - rest) / 7.9)))
 
 
 def _lines(words: str, most: int, letters: int) -> int:
