@@ -19,7 +19,10 @@ from fieldtune.sizing.records import Size
 _MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 6, 4, 6, 8
 FACT_MOST, CAUTION_MOST, LONG_TITLE = 108, 190, 32
 _FACT_LETTERS, _CAUTION_LETTERS = 54, 74
-"""Letters that a fact and a caution may have, and that a line of the two lists holds, counted low; titles above LONG_TITLE are set smaller."""
+"""Letters that a fact and a caution may have, and that a line of their lists holds, counted low.
+
+Titles above ``LONG_TITLE`` letters are set smaller.
+"""
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 

@@ -13,6 +13,8 @@ import pytest
 from pypdf import PdfReader
 
 from fieldtune import Session, load_robot
+from fieldtune.robot.model import Spot
+from fieldtune.share import sheet_parts
 from fieldtune.share.sheet import sheet
 
 NASTY = 'Bad "title" */ <script>alert(1)</script>\n🎯 & more'
@@ -38,27 +40,54 @@ def test_it_is_valid_and_asks_for_nothing(name: str, shots: int, long: bool) -> 
     assert not re.search(r"https?:|url\(|@import|\bsrc=|<link|<iframe|<object", text)
 
 
-@pytest.mark.parametrize("page", PAGES)
-@pytest.mark.parametrize(("name", "shots"), [("heron", 6), ("otter", 0), ("crane", 0)])
-def test_it_prints_on_one_page(name: str, shots: int, page: str, tmp_path: Path) -> None:
+def printed(text: str, page: str, folder: Path) -> PdfReader:
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
         pytest.skip("chromium is not installed")
-    text = written(name, shots, title="A robot of a rather long name, practice build of the second autumn")
-    (tmp_path / "s.html").write_text(text.replace("<style>", f"<style>@page {{ size: {page}; }}"))
+    (folder / "s.html").write_text(text.replace("<style>", f"<style>@page {{ size: {page}; }}"), encoding="utf-8")
     subprocess.run(
         [browser, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", f"--user-data-dir={tmp_path / 'u'}", "--no-pdf-header-footer",
-         f"--print-to-pdf={tmp_path / 's.pdf'}", str(tmp_path / "s.html")],
+         "--disable-component-update", "--disable-sync", f"--user-data-dir={folder / 'u'}", "--no-pdf-header-footer",
+         f"--print-to-pdf={folder / 's.pdf'}", str(folder / "s.html")],
         capture_output=True, check=True, timeout=120,
     )  # fmt: skip
-    pages = PdfReader(tmp_path / "s.pdf").pages
+    return PdfReader(folder / "s.pdf")
+
+
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize(("name", "shots"), [("heron", 6), ("otter", 0), ("crane", 0)])
+def test_it_prints_on_one_page(name: str, shots: int, page: str, tmp_path: Path) -> None:
+    text = written(name, shots, title="A robot of a rather long name, practice build of the second autumn")
+    pages = printed(text, page, tmp_path).pages
     assert len(pages) == 1
     width, height = (float(side) * 25.4 / 72 for side in pages[0].mediabox[2:])
     assert (width, height) == pytest.approx(PAGES[page], abs=1)
-    printed = " ".join(pages[0].extract_text().split())
-    for words in ("Cautions", "Event rules", "Made by fieldtune", load_robot(name).spots[0].name):
-        assert words in printed
+    words = " ".join(pages[0].extract_text().split())
+    for said in ("Cautions", "Event rules", "Made by fieldtune", load_robot(name).spots[0].name):
+        assert said in words
+
+
+def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """More spots, facts, cautions and batteries than fit, all of them long, on the shorter of the two pages."""
+    wordy = "wordy " * 60
+    heron = load_robot("heron")
+    spots = tuple(Spot(f"a spot of a long name {k}", 1.5 + 0.1 * k) for k in range(16))
+    monkeypatch.setattr(sheet_parts, "cautions", lambda robot: (wordy,) * 7 + ("the last of the cautions",))
+    with Session(replace(heron, title="WIDE MM " * 12, spots=spots)) as session:
+        for k in range(6):
+            session.swap(f"battery of a name {k}")
+            session.keep_battery(0.1, 13.0)
+            session.keep_battery(0.11, 12.9)
+        learned = session.learned()
+        told = replace(learned, shots_used=12345, facts=(replace(learned.facts[0], words=wordy),) * 9)
+        monkeypatch.setattr(Session, "learned", lambda self: told)
+        text, parts = sheet(session), sheet_parts.gather(session)
+    pages = printed(text, "letter", tmp_path).pages
+    assert len(pages) == 1
+    assert "the last of the cautions" in " ".join(pages[0].extract_text().split())
+    assert parts.rows[0].row.distance_m == pytest.approx(1.5)
+    assert parts.rows[-1].row.distance_m == pytest.approx(3.0)
+    assert all(row.spot for row in parts.rows)
 
 
 def test_the_command_writes_a_file_once(run, home, tmp_path) -> None:  # type: ignore[no-untyped-def]
