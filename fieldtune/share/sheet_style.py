@@ -46,7 +46,7 @@ footer { margin-top: 1mm; font-size: 7.4pt; color: #222; }
 .more { break-before: page; }
 .more h2 { font-size: 12pt; margin-top: 4mm; }
 .log td, .log th { font-size: 8pt; text-align: right; padding: .3mm 1.6mm; border-bottom: .15mm dotted #999; }
-.log td.words, .log th.words { text-align: left; }
+.log td.words, .log th.words, .log td:first-child, .log th:first-child { text-align: left; }
 .log thead { display: table-header-group; }
 .log tr { break-inside: avoid; }
 @media screen { body { padding: 8mm 4mm; } }
