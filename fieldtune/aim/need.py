@@ -20,6 +20,7 @@ from fieldtune.aim.openings import Free
 from fieldtune.robot.model import Air, Drive, Element, Floor, Launcher, Robot, SetpointRange, Target, Uncertainty
 
 FloatArray = NDArray[np.float64]
+_CRAWL = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,10 @@ def _need(case: _Case) -> Need:
 
 
 def fastest_exit(robot: Robot) -> float:
-    """Exit speed that the highest setpoint may give, metres a second: the model's plus three standard deviations."""
+    """Exit speed that the highest setpoint may give, metres a second: the model's plus three standard deviations.
+
+    At least a crawl, so that a launcher too weak to throw at all still gets its answer.
+    """
     spread = robot.uncertainty.grip if robot.launcher.kind == "flywheel" else robot.uncertainty.efficiency
     highest = drive_quantity(robot, robot.setpoint.high)
-    return float(np.exp(model_log_speed(robot, highest) + min(3 * spread, 0.7)))
+    return max(float(np.exp(model_log_speed(robot, highest) + min(3 * spread, 0.7))), _CRAWL)

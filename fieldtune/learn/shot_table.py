@@ -64,7 +64,9 @@ def epochs_of(shots: Sequence[Shot], epoch: int) -> list[int]:
 
 def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
     """Table of the shots that count and that the model can place: finite distance, a setpoint that throws."""
-    usable = [shot for shot in shots if shot.counts and _is_usable(shot)]
+    # By time, not by number: a merged log lists another laptop's shots behind our own, and drift asks what came last.
+    in_time = sorted(shots, key=lambda shot: shot.time)
+    usable = [shot for shot in in_time if shot.counts and _is_usable(shot)]
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
     places = {number: place for place, number in enumerate(epochs_of(usable, epoch))}
