@@ -64,8 +64,9 @@ def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
         chord, shares = np.sqrt(np.clip(1 - aside**2, 0.0, 1.0)), _SHARES
     else:
         chord, shares = np.ones((len(distance), 1)), np.ones(1)
-    edges = _edges(need, distance, free, angle, drag)
-    low, high = (_along(chord, center.value, *edges[k : k + 2]) for k in (0, 2))
+    near, far = _edges(need, distance, free, angle, drag)
+    low = _along(chord, center.value, center.d_miss * free.low, near)
+    high = _along(chord, center.value, center.d_miss * free.high, far)
     spread = np.hypot(unknowns.speed_scatter, center.d_angle * unknowns.angle_scatter)
     passes = np.isfinite(free.low) & np.isfinite(center.value)
     return Situation(
@@ -80,29 +81,23 @@ def situation(need: Need, reading: ArrayLike, unknowns: Unknowns) -> Situation:
 
 def _edges(
     need: Need, distance: FloatArray, free: Free, angle: FloatArray, drag: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Needed log speeds (n,) at the near edge and half way to it, at the far edge and half way to it."""
-    near = [free.low, free.low / 2] if free.round else [free.low]
-    far = [] if np.isinf(free.high).all() else [free.high, free.high / 2] if free.round else [free.high]
-    misses = near + far
-    count = len(misses)
-    flat = _edge_speed(
-        need, np.tile(distance, count), np.concatenate(misses), np.tile(angle, count), np.tile(drag, count)
-    )
-    parts = np.split(flat, count)
-    low, low_half = parts[0], parts[len(near) - 1]
-    return low, low_half, parts[len(near)] if far else free.high, parts[-1] if far else free.high
+) -> tuple[FloatArray, FloatArray]:
+    """Needed log speeds (n,) at the near and at the far edge."""
+    if np.isinf(free.high).all():
+        return _edge_speed(need, distance, free.low, angle, drag), free.high
+    both = np.concatenate([free.low, free.high])
+    near, far = np.split(_edge_speed(need, np.tile(distance, 2), both, np.tile(angle, 2), np.tile(drag, 2)), 2)
+    return near, far
 
 
-def _along(chord: FloatArray, center: FloatArray, whole: FloatArray, half: FloatArray) -> FloatArray:
-    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola through the
-    centre, the half and the whole edge, which is exact to a few 1e-5 over an opening.
+def _along(chord: FloatArray, center: FloatArray, slope: FloatArray, edge: FloatArray) -> FloatArray:
+    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola with the centre's
+    value and ``slope`` (change up to the edge, were it straight) and the edge's value; exact to a few 1e-5.
     """
     if chord.shape[1] == 1:
-        return np.asarray(whole)[:, None]
+        return np.asarray(edge)[:, None]
     with np.errstate(invalid="ignore"):
-        linear, curve = 4 * half - whole - 3 * center, 2 * (whole + center - 2 * half)
-        return center[:, None] + chord * linear[:, None] + chord**2 * curve[:, None]
+        return center[:, None] + chord * slope[:, None] + chord**2 * (edge - center - slope)[:, None]
 
 
 def _edge_speed(need: Need, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray) -> FloatArray:
