@@ -11,6 +11,7 @@ ln q and a smooth remainder (a Gaussian process reduced to a few knots).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,11 +46,16 @@ class GainBasis:
     def at(self, q: FloatArray | float) -> FloatArray:
         """Columns (n, size) at drive quantities q (n,): 1, coordinate - 1/2, remainder columns."""
         x = np.atleast_1d(self.coordinate(q))
-        z = np.asarray(self.knots)
-        gram = np.exp(-0.5 * ((z[:, None] - z[None, :]) / self.length) ** 2) + 1e-6 * np.eye(len(z))
-        cross = np.exp(-0.5 * ((x[:, None] - z[None, :]) / self.length) ** 2)
-        remainder = np.linalg.solve(np.linalg.cholesky(gram), cross.T).T
-        return np.column_stack([np.ones_like(x), x - 0.5, remainder])
+        cross = np.exp(-0.5 * ((x[:, None] - np.asarray(self.knots)[None, :]) / self.length) ** 2)
+        return np.column_stack([np.ones_like(x), x - 0.5, cross @ _whitening(self.knots, self.length)])
+
+
+@lru_cache(maxsize=64)
+def _whitening(knots: tuple[float, ...], length: float) -> FloatArray:
+    """chol(k(knots, knots))^-T."""
+    z = np.asarray(knots)
+    gram = np.exp(-0.5 * ((z[:, None] - z[None, :]) / length) ** 2) + 1e-6 * np.eye(len(z))
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(gram)).T)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
 
-_COARSE, _FINE, _LAST = 41, 21, 7
+_COARSE, _FINE, _LAST = 41, 17, 7
 NEARLY_AS_WELL = 0.95
 _PLATEAU = 0.998
 _GATE_PLATEAU = 0.995
@@ -49,7 +49,7 @@ class Odds:
         return cls(robot, belief, situation(need, distance, belief.draws), battery_v)
 
     def speeds(self, setpoints: FloatArray) -> FloatArray:
-        """Log exit speeds (K, n)."""
+        """Log exit speeds (K, n) of every draw."""
         quantity = drive_quantity(self.robot, setpoints, self.battery_v)
         return log_speed(self.robot, self.belief.basis, self.belief.draws, quantity)
 
@@ -58,14 +58,17 @@ class Odds:
         return self.scene.hit(self.speeds(setpoints))
 
     def mean(self, setpoints: FloatArray) -> FloatArray:
-        """Hit probability (n,) averaged over the draws; remembered."""
-        values = np.asarray(self.belief.weights @ self.by_draw(setpoints))
+        """Hit probability (n,) averaged over all draws."""
+        return np.asarray(self.belief.weights @ self.by_draw(setpoints))
+
+    def search(self, setpoints: FloatArray) -> None:
+        """Evaluate setpoints (n,) and remember them."""
+        values = self.mean(setpoints)
         order = np.argsort(np.concatenate([self.seen, setpoints]), kind="stable")
         self.seen, self.chance = (
             np.concatenate([self.seen, setpoints])[order],
             np.concatenate([self.chance, values])[order],
         )
-        return values
 
     def crossings(self, setpoints: FloatArray) -> FloatArray:
         """Setpoints at which the mean log speed passes the mean need, interpolated on an ascending grid."""
@@ -99,13 +102,13 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False, rounded: bool = True) -
     limits = odds.robot.setpoint
     grid = np.geomspace(max(limits.low, limits.high * 1e-3), limits.high, _COARSE)
     centers = odds.crossings(grid)
-    odds.mean(np.array([limits.low, limits.high]))
+    odds.search(np.array([limits.low, limits.high]))
     for center in centers:
         half = min(odds.reach_of(float(center)), limits.high - limits.low)
-        odds.mean(np.clip(np.linspace(center - half, center + half, _FINE), limits.low, limits.high))
+        odds.search(np.clip(np.linspace(center - half, center + half, _FINE), limits.low, limits.high))
     peak = int(np.argmax(odds.chance))
     step = odds.seen[min(peak + 1, len(odds.seen) - 1)] - odds.seen[max(peak - 1, 0)]
-    odds.mean(np.clip(odds.seen[peak] + np.linspace(-step, step, _LAST), limits.low, limits.high))
+    odds.search(np.clip(odds.seen[peak] + np.linspace(-step, step, _LAST), limits.low, limits.high))
     top = float(odds.chance.max())
     if not top > 0.0:
         return None
