@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from fieldtune.aim.results import Aim
+from typing import TYPE_CHECKING
+
 from fieldtune.console import words
 from fieldtune.console.desk import Desk
 from fieldtune.console.plates import Part
-from fieldtune.link.live import Live
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
+    from fieldtune.link.live import Live
 
 RESULT_KEYS = "i in  s short  l long  ← left  → right"
 

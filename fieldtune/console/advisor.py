@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 from typing import TYPE_CHECKING
 
-from fieldtune.aim.results import Aim, ArcPicture
 from fieldtune.console import words
 
 if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim, ArcPicture
     from fieldtune.console.app import Console
     from fieldtune.link.live import Live
 

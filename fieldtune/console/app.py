@@ -23,11 +23,11 @@ from fieldtune.console.main import MainScreen
 from fieldtune.console.pack import Pack
 from fieldtune.console.plates import Part
 from fieldtune.errors import FieldtuneError
-from fieldtune.link.live import Live
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
     from fieldtune.link import Monitor
+    from fieldtune.link.live import Live
     from fieldtune.session import Session
 
 T = TypeVar("T")

@@ -10,15 +10,17 @@ import re
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from fieldtune import units
-from fieldtune.aim.results import Aim
 from fieldtune.console import words
 from fieldtune.errors import InputError
-from fieldtune.link.live import Live, ShotSeen
 from fieldtune.records import Result
 from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
+    from fieldtune.link.live import Live, ShotSeen
 
 FURTHEST_M = 100.0
 EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"

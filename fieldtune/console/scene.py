@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.results import ArcPicture
 from fieldtune.console.braille import Canvas, FloatArray, View
 from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import ArcPicture
 
 FLOOR, ROBOT, TARGET, EDGE, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7
 BAND, FREE = 1, 2

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fieldtune.aim.results import Aim
-from fieldtune.link.live import Live
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
     from fieldtune.console.desk import Witnessed
+    from fieldtune.link.live import Live
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
 """A shape beside the word of each result, so that colour is never needed."""
