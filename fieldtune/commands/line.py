@@ -30,6 +30,7 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
     console = parsing.declare(commands, "console", _console, "opens the console on a robot", json=False)
     parsing.add_robot(console, optional=True)
     _add_port(console)
+    console.add_argument("--no-record", action="store_true", help="keep no recording of the line this time")
     listen = parsing.declare(commands, "listen", _listen, "decodes the robot's line and reports its health")
     parsing.add_robot(listen, optional=True)
     _add_port(listen)
@@ -82,7 +83,9 @@ def _baud(text: str) -> int:
 def console_alone(args: argparse.Namespace) -> int:
     """The console on the robot used last: on its line if one is attached, otherwise simulated."""
     return _console(
-        argparse.Namespace(robot=None, port=None, baud=None, record=None, force=False, profiles=args.profiles)
+        argparse.Namespace(
+            robot=None, port=None, baud=None, record=None, no_record=False, force=False, profiles=args.profiles
+        )
     )
 
 
@@ -96,10 +99,23 @@ def _console(args: argparse.Namespace) -> int:
     with Session.beside_profile(robot, args.profiles) as session:
         kept = _kept_port(session)
         port = args.port or (None if _attached(robot, kept) else _simulated(robot))
+        args.record = args.record or _session_recording(robot, port, args)
         monitor = _monitor(robot, port, args, session)
         session.attach(monitor)
         run(robot, session, monitor, sim=(port or "").startswith("sim://"))
     return 0
+
+
+def _session_recording(robot: Robot, port: str | None, args: argparse.Namespace) -> Path | None:
+    """Every session on a real line is kept beside the shot log, unless that was turned off."""
+    if args.no_record or (port or robot.link.port).startswith(("sim://", "replay://")):
+        return None
+    from datetime import datetime
+
+    from fieldtune.link.kept import session_recording
+    from fieldtune.robot import store_path
+
+    return session_recording(store_path(robot, args.profiles).parent / "recordings", robot.name, datetime.now())
 
 
 def _attached(robot: Robot, kept: dict[str, Any]) -> bool:
