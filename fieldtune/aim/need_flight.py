@@ -16,7 +16,7 @@ from fieldtune.aim.bodies import flying_body
 from fieldtune.aim.exit import spin_ratio
 from fieldtune.aim.need import NeedPoint
 from fieldtune.aim.openings import Free, free
-from fieldtune.aim.tensor import Axis, Tensor
+from fieldtune.aim.tensor import Axis, SplineAxis, Tensor
 from fieldtune.physics.body import Body
 from fieldtune.physics.flight import needed_speed
 from fieldtune.robot.model import Element, Robot, Target
@@ -24,8 +24,8 @@ from fieldtune.robot.model import Element, Robot, Target
 FloatArray = NDArray[np.float64]
 G = 9.80665
 _FLATTEST_DROP = 0.05
-_BASKET_NODES = {"distance": 18, "angle": 5, "drag": 5}
-_WINDOW_NODES = {"distance": 15, "drop": 9, "angle": 4, "drag": 5}
+_BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
+_WINDOW_NODES = {"distance": 18, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 16.0
 """No field asks for more, metres."""
 
@@ -44,20 +44,20 @@ class FlightNeed:
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightNeed:
-        """Tabulate for distances up to the reach of ``top_speed`` and unknowns within four standard deviations."""
+        """Tabulate for distances up to the reach of ``top_speed`` and unknowns within three standard deviations."""
         flying, spin = flying_body(robot), spin_ratio(robot)
         exit_angle = robot.launcher.exit_angle
         angle_sd, drag_sd = robot.uncertainty.exit_angle, robot.uncertainty.drag
         rise = target.height - robot.launcher.exit_height
-        angle_span = min(max(4 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
-        drag_span = min(max(4 * drag_sd, 0.1), 1.5)
+        angle_span = min(max(3 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
+        drag_span = min(max(3 * drag_sd, 0.1), 1.5)
         d_low, d_high = _reach(flying, rise, exit_angle, angle_span, spin, top_speed)
         window = target.kind == "window"
         nodes = _WINDOW_NODES if window else _BASKET_NODES
-        axes = [Axis(math.log(d_low), math.log(d_high), nodes["distance"])]
+        axes: list[Axis | SplineAxis] = [SplineAxis(math.log(d_low), math.log(d_high), nodes["distance"])]
         if window:
             tallest = math.tan(exit_angle + angle_span) + (abs(rise) + 1.0) / d_low
-            axes.append(Axis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), nodes["drop"]))
+            axes.append(SplineAxis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), nodes["drop"]))
         axes += [Axis(-angle_span, angle_span, nodes["angle"]), Axis(-drag_span, drag_span, nodes["drag"])]
         grid = np.meshgrid(*[axis.nodes() for axis in axes], indexing="ij")
         distance, angle, log_drag = np.exp(grid[0].ravel()), exit_angle + grid[-2].ravel(), grid[-1].ravel()
@@ -129,13 +129,16 @@ def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray)
 
 
 def _filled(residual: FloatArray) -> FloatArray:
-    """Nodes without a solution (far beyond reach) take the nearest solved neighbour along the distance."""
-    flat = residual.reshape(residual.shape[0], -1).copy()
-    for k in range(1, flat.shape[0]):
-        flat[k] = np.where(np.isfinite(flat[k]), flat[k], flat[k - 1])
-    for k in range(flat.shape[0] - 2, -1, -1):
-        flat[k] = np.where(np.isfinite(flat[k]), flat[k], flat[k + 1])
-    return np.nan_to_num(flat).reshape(residual.shape)
+    """Nodes without a solution (far beyond reach) go on in a straight line from their neighbours: along drag, then
+    angle, then distance."""
+    for axis in (-1, -2, 0):
+        lines = np.moveaxis(residual.copy(), axis, 0)
+        for run in (lines, lines[::-1]):
+            for k in range(1, len(run)):
+                on = run[k - 1] if k == 1 else np.where(np.isnan(run[k - 2]), run[k - 1], 2 * run[k - 1] - run[k - 2])
+                run[k] = np.where(np.isnan(run[k]), on, run[k])
+        residual = np.moveaxis(lines, 0, axis)
+    return np.nan_to_num(residual)
 
 
 def _reach(

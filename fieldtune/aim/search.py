@@ -120,8 +120,8 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False, rounded: bool = True) -
     low, high = _around(odds, setpoint, NEARLY_AS_WELL * top)
     return Best(
         setpoint,
-        low,
-        high,
+        min(low, setpoint),
+        max(high, setpoint),
         float(odds.belief.weights @ draws),
         weighted_interval(draws, odds.belief.weights, 0.90),
         _second(odds, centers, low, high, top),

@@ -18,7 +18,7 @@ from fieldtune.aim.search import NEARLY_AS_WELL
 from fieldtune.robot.model import Robot, Target
 
 FloatArray = NDArray[np.float64]
-_SCAN, _FINE = 240, 41
+_SCAN, _FINE = 240, 61
 _WORTH_SAYING = 0.01
 _FORGIVING_ROWS = 14
 
@@ -34,7 +34,7 @@ def stand(
     found: list[Standing] = []
     for low, high in _stretches(need, belief, mean):
         readings = np.linspace(low, high, _FINE)
-        spot = _standing(readings, hit_over_distance(need, belief, speeds, readings))
+        spot = _standing(readings, _smoothed(hit_over_distance(need, belief, speeds, readings)))
         if spot.hit_probability >= _WORTH_SAYING:
             found.append(spot)
     found.sort(key=lambda s: -s.hit_probability)
@@ -79,6 +79,12 @@ def most_forgiving(robot: Robot, target: Target, belief: Belief, battery_v: floa
     distances = np.linspace(max(scanned.nearest, 0.05), scanned.farthest, _FORGIVING_ROWS)
     rows = [r for r in table(robot, target, belief, [float(d) for d in distances], battery_v) if r.hit_probability]
     return max(rows, key=lambda r: r.hit_probability or 0.0, default=None)
+
+
+def _smoothed(chance: FloatArray) -> FloatArray:
+    """Without the ripple that a limited number of draws leaves where the opening is narrow."""
+    padded = np.concatenate([chance[:1], chance, chance[-1:]])
+    return np.asarray((padded[:-2] + 2 * padded[1:-1] + padded[2:]) / 4)
 
 
 def _standing(readings: FloatArray, chance: FloatArray) -> Standing:

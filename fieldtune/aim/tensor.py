@@ -1,7 +1,9 @@
-"""A smooth function of a few variables as a Chebyshev tensor: exact at its nodes, differentiable everywhere.
+"""A smooth function of a few variables as a tensor of coefficients: exact at its nodes, differentiable everywhere.
 
-Trefethen, Approximation Theory and Approximation Practice (SIAM 2013), chapters 3 to 5: for analytic functions
-the error falls geometrically with the number of nodes.
+Along an axis that is smooth all over, Chebyshev polynomials: the error falls geometrically with the number of nodes
+(Trefethen, Approximation Theory and Approximation Practice, SIAM 2013, chapters 3 to 5). Along an axis that may have a
+rough end, a cubic spline: what is wrong in one place dies out within a few nodes (de Boor, A Practical Guide to
+Splines, Springer 2001, chapter 4).
 """
 
 from __future__ import annotations
@@ -53,14 +55,53 @@ class Axis:
 
 
 @dataclass(frozen=True, slots=True)
+class SplineAxis:
+    """An interval [low, high] with ``count`` evenly spaced nodes and a cubic spline through them, not-a-knot at the
+    ends; outside it the function is held at the edge."""
+
+    low: float
+    high: float
+    count: int
+
+    def nodes(self) -> FloatArray:
+        """The nodes, ascending, shape (count,)."""
+        return np.linspace(self.low, self.high, self.count)
+
+    def rows(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Uniform cubic B-splines (n, count + 2) at x and their derivatives with respect to x."""
+        step = (self.high - self.low) / (self.count - 1)
+        raw = (x - self.low) / step
+        held = np.clip(np.nan_to_num(raw), 0.0, self.count - 1)
+        place = np.minimum(held.astype(np.intp), self.count - 2)
+        u = held - place
+        v = 1 - u
+        pieces = np.stack([v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3]) / 6
+        bends = np.stack([-(v**2), 3 * u**2 - 4 * u, 4 * v - 3 * v**2, u**2]) / 2
+        bends *= np.where(raw == held, 1 / step, 0.0)
+        values = np.zeros((len(x), self.count + 2))
+        slopes = np.zeros_like(values)
+        line = np.arange(len(x))
+        for k in range(4):
+            values[line, place + k], slopes[line, place + k] = pieces[k], bends[k]
+        values[np.isnan(x)] = np.nan
+        return values, slopes
+
+    def fit_matrix(self) -> FloatArray:
+        """Matrix (count + 2, count) from values at the nodes to coefficients."""
+        ends = np.zeros((2, self.count + 2))
+        ends[0, :5] = ends[1, -5:] = [1, -4, 6, -4, 1]
+        return np.asarray(np.linalg.inv(np.vstack([self.rows(self.nodes())[0], ends]))[:, : self.count])
+
+
+@dataclass(frozen=True, slots=True)
 class Tensor:
     """Coefficients (count_1, ..., count_a, m) of m functions over the same axes."""
 
-    axes: tuple[Axis, ...]
+    axes: tuple[Axis | SplineAxis, ...]
     coefficients: FloatArray
 
     @classmethod
-    def fitted(cls, axes: tuple[Axis, ...], values: FloatArray) -> Tensor:
+    def fitted(cls, axes: tuple[Axis | SplineAxis, ...], values: FloatArray) -> Tensor:
         """Tensor through ``values`` (count_1, ..., count_a, m) given at the grid of the axes' nodes."""
         coefficients = np.asarray(values, dtype=float)
         for place, axis in enumerate(axes):
