@@ -28,7 +28,7 @@ _SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.45
 # The remainder bends over a factor exp(0.5) of the drive quantity, or over a share of its range if that is shorter.
 _BEND, _BEND_SHARE = 0.5, 0.3
 _SCATTER_SPREAD = 0.5
-_EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.03, 0.7
+_EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.02, 0.9
 SHAPES = 3
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 
