@@ -74,6 +74,12 @@ def slid_miss(robot: Robot, speed: float, distance: float) -> float:
     return float(slid.y[0, -1]) - distance
 
 
+def setpoint_for_speed(robot: Robot, log_speeds: np.ndarray) -> np.ndarray:
+    """Setpoints (n,) behind log exit speeds, from the model at every step the robot accepts."""
+    settings = np.arange(robot.setpoint.low, robot.setpoint.high, robot.setpoint.step)
+    return np.interp(log_speeds, model_log_speed(robot, drive_quantity(robot, settings)), settings)
+
+
 def obvious_setpoint(robot: Robot, distance: float) -> float:
     miss = slid_miss if robot.targets[0].on_floor else flown_miss
 
@@ -103,7 +109,12 @@ def test_a_recommendation_and_a_table(name: str) -> None:
         f"{name}: 64 rows, all uncertainty averaged: {1e3 * table:.0f} ms, obvious mean path {obvious:.2f} s:"
         f" {obvious / table:.0f} times"
     )
-    if not target.on_floor:
+    if target.on_floor:
+        need = need_for(robot, target)
+        mean = seconds(lambda: setpoint_for_speed(robot, need.log_speed(distances).value), 10)
+        print(f"{name}: 64 rows, mean path: {1e3 * mean:.1f} ms, {obvious / mean:.0f} times")
+        assert obvious / mean > 300
+    else:
         body, rise = flying_body(robot), target.height - robot.launcher.exit_height
 
         def direct() -> object:
