@@ -110,16 +110,19 @@ class Tensor:
 
     def at(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
         """Values (m, n), and their derivatives an axis [(m, n)], at points given as one (n,) array an axis."""
-        rows = [axis.rows(x) for axis, x in zip(self.axes, points, strict=True)]
-        value = self._contract([row[0] for row in rows])
-        slopes = [
-            self._contract([row[1 if k == place else 0] for k, row in enumerate(rows)]) for place in range(len(rows))
-        ]
-        return value, slopes
+        n, shape = len(points[0]), self.coefficients.shape
+        value = np.broadcast_to(self.coefficients.reshape(1, -1), (1, self.coefficients.size))
+        slopes: list[FloatArray] = []
+        for place, (axis, x) in enumerate(zip(self.axes, points, strict=True)):
+            row, bent = axis.rows(x)
+            slopes = [_contracted(slope, row, shape[place]) for slope in slopes]
+            slopes.append(_contracted(value, bent, shape[place]))
+            value = _contracted(value, row, shape[place])
+        return value.reshape(n, -1).T, [slope.reshape(n, -1).T for slope in slopes]
 
-    def _contract(self, rows: list[FloatArray]) -> FloatArray:
-        n = rows[0].shape[0]
-        partial = rows[0] @ self.coefficients.reshape(self.coefficients.shape[0], -1)
-        for row in rows[1:]:
-            partial = np.einsum("ni,nij->nj", row, partial.reshape(n, row.shape[1], -1))
-        return np.asarray(partial.T)
+
+def _contracted(partial: FloatArray, row: FloatArray, count: int) -> FloatArray:
+    """Sum over the leading axis of what is left: partial (n or 1, count * rest) with row (n, count) gives (n, rest)."""
+    if partial.shape[0] == 1:
+        return np.asarray(row @ partial.reshape(count, -1))
+    return np.asarray(np.einsum("ni,nij->nj", row, partial.reshape(len(row), count, -1)))
