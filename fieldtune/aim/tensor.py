@@ -9,6 +9,8 @@ Splines, Springer 2001, chapter 4).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
+from itertools import product
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -67,35 +69,31 @@ class SplineAxis:
         """The nodes, ascending, shape (count,)."""
         return np.linspace(self.low, self.high, self.count)
 
-    def rows(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Uniform cubic B-splines (n, count + 2) at x and their derivatives with respect to x."""
+    def pieces(self, x: FloatArray) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
+        """First of the four uniform cubic B-splines not zero at x (n,), their values and derivatives (4, n)."""
         step = (self.high - self.low) / (self.count - 1)
         raw = (x - self.low) / step
         held = np.clip(np.nan_to_num(raw), 0.0, self.count - 1)
         place = np.minimum(held.astype(np.intp), self.count - 2)
         u = held - place
         v = 1 - u
-        pieces = np.stack([v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3]) / 6
-        bends = np.stack([-(v**2), 3 * u**2 - 4 * u, 4 * v - 3 * v**2, u**2]) / 2
-        bends *= np.where(raw == held, 1 / step, 0.0)
-        values = np.zeros((len(x), self.count + 2))
-        slopes = np.zeros_like(values)
-        line = np.arange(len(x))
-        for k in range(4):
-            values[line, place + k], slopes[line, place + k] = pieces[k], bends[k]
-        values[np.isnan(x)] = np.nan
-        return values, slopes
+        values = np.stack([v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3]) / 6
+        slopes = np.stack([-(v**2), 3 * u**2 - 4 * u, 4 * v - 3 * v**2, u**2]) / 2
+        return place, np.where(np.isnan(x), np.nan, values), slopes * np.where(raw == held, 1 / step, 0.0)
 
     def fit_matrix(self) -> FloatArray:
         """Matrix (count + 2, count) from values at the nodes to coefficients."""
-        ends = np.zeros((2, self.count + 2))
-        ends[0, :5] = ends[1, -5:] = [1, -4, 6, -4, 1]
-        return np.asarray(np.linalg.inv(np.vstack([self.rows(self.nodes())[0], ends]))[:, : self.count])
+        system = np.zeros((self.count + 2, self.count + 2))
+        place, values, _ = self.pieces(self.nodes())
+        for k in range(4):
+            system[np.arange(self.count), place + k] = values[k]
+        system[-2, :5] = system[-1, -5:] = [1, -4, 6, -4, 1]
+        return np.asarray(np.linalg.inv(system)[:, : self.count])
 
 
 @dataclass(frozen=True, slots=True)
 class Tensor:
-    """Coefficients (count_1, ..., count_a, m) of m functions over the same axes."""
+    """Coefficients (c_1, ..., c_a, m) of m functions over the same axes, those with splines first."""
 
     axes: tuple[Axis | SplineAxis, ...]
     coefficients: FloatArray
@@ -110,19 +108,35 @@ class Tensor:
 
     def at(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
         """Values (m, n), and their derivatives an axis [(m, n)], at points given as one (n,) array an axis."""
-        n, shape = len(points[0]), self.coefficients.shape
-        value = np.broadcast_to(self.coefficients.reshape(1, -1), (1, self.coefficients.size))
-        slopes: list[FloatArray] = []
+        value, slopes = self._near(points)
+        shape = self.coefficients.shape
         for place, (axis, x) in enumerate(zip(self.axes, points, strict=True)):
-            row, bent = axis.rows(x)
-            slopes = [_contracted(slope, row, shape[place]) for slope in slopes]
-            slopes.append(_contracted(value, bent, shape[place]))
-            value = _contracted(value, row, shape[place])
-        return value.reshape(n, -1).T, [slope.reshape(n, -1).T for slope in slopes]
+            if isinstance(axis, Axis):
+                row, bent = axis.rows(x)
+                slopes = [_contracted(slope, row, shape[place]) for slope in slopes]
+                slopes.append(_contracted(value, bent, shape[place]))
+                value = _contracted(value, row, shape[place])
+        return value.T, [slope.T for slope in slopes]
+
+    def _near(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
+        """Spline axes summed over the few coefficients near each point: values and derivatives (n, rest)."""
+        local = [axis.pieces(x) for axis, x in zip(self.axes, points, strict=True) if isinstance(axis, SplineAxis)]
+        shape = self.coefficients.shape
+        n, rest = len(points[0]), int(np.prod(shape[len(local) :]))
+        table = self.coefficients.reshape(*shape[: len(local)], rest)
+        if not local:
+            return np.broadcast_to(table, (n, rest)), []
+        value, slopes = np.zeros((n, rest)), [np.zeros((n, rest)) for _ in local]
+        for offsets in product(range(4), repeat=len(local)):
+            block = table[tuple(place + k for (place, _, _), k in zip(local, offsets, strict=True))]
+            weights = [values[k] for (_, values, _), k in zip(local, offsets, strict=True)]
+            value += reduce(np.multiply, weights)[:, None] * block
+            for axis, (_, _, bends) in enumerate(local):
+                others = [bends[offsets[axis]] if k == axis else weight for k, weight in enumerate(weights)]
+                slopes[axis] += reduce(np.multiply, others)[:, None] * block
+        return value, slopes
 
 
 def _contracted(partial: FloatArray, row: FloatArray, count: int) -> FloatArray:
-    """Sum over the leading axis of what is left: partial (n or 1, count * rest) with row (n, count) gives (n, rest)."""
-    if partial.shape[0] == 1:
-        return np.asarray(row @ partial.reshape(count, -1))
+    """Sum over the leading axis of what is left: partial (n, count * rest) with row (n, count) gives (n, rest)."""
     return np.asarray(np.einsum("ni,nij->nj", row, partial.reshape(len(row), count, -1)))
