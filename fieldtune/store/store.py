@@ -45,6 +45,7 @@ class Store:
         self._lock = threading.RLock()
         self._db: sqlite3.Connection | None = None if self.path else blank()
         self._empty: sqlite3.Connection | None = None
+        self._kept: tuple[sqlite3.Connection, tuple[int, int], tuple[Shot, ...]] | None = None
         if self.path and self.path.exists():
             self._db = open_file(self.path)
 
@@ -57,7 +58,11 @@ class Store:
     def shots(self) -> tuple[Shot, ...]:
         """All shots in the order confirmed, those taken back or left out included."""
         with self._reading() as db:
-            return tuple(_shot(row) for row in db.execute(_SHOTS + "ORDER BY s.shot"))
+            # Read again only after a change here (rows changed) or by another connection (data version).
+            state = (db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0]))
+            if self._kept is None or self._kept[0] is not db or self._kept[1] != state:
+                self._kept = db, state, tuple(_shot(row) for row in db.execute(_SHOTS + "ORDER BY s.shot"))
+            return self._kept[2]
 
     def shot(self, number: int) -> Shot:
         """The shot of that number; raises ``InputError`` when there is none."""

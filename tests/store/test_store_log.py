@@ -145,6 +145,18 @@ def test_one_file_remains_when_nothing_is_being_written(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["heron.db"]  # so that a plain copy is a whole backup
 
 
+def test_a_store_sees_at_once_what_another_one_wrote(tmp_path: Path) -> None:
+    path = tmp_path / "heron.sqlite"
+    with Store(path) as here, Store(path) as there:
+        assert here.shots() == ()
+        there.add(2.0, 1280.0, "in")
+        assert [s.result for s in here.shots()] == ["in"]
+        here.add(2.2, 1300.0, "short")
+        there.mark_undone(1)
+        assert [s.undone for s in here.shots()] == [s.undone for s in there.shots()] == [True, False]
+        assert here.shots() is here.shots()
+
+
 def test_a_closed_store_opens_again(tmp_path: Path) -> None:
     with Store(tmp_path / "heron.db") as store:
         store.add(1.0, 2000.0, "in")
