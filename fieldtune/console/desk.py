@@ -172,7 +172,7 @@ class Desk:
         if len(witnessed) <= self.last_witnessed:
             return None
         self.last_witnessed = len(witnessed)
-        return words.witnessed(witnessed[-1])
+        return words.witnessed(witnessed[-1].result, witnessed[-1].miss_m)
 
     def _waiting(self, seen: ShotSeen, hint: str | None) -> Waiting:
         distance = self.place.distance_m if self.place else None

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fieldtune.records import Shot
+from fieldtune.records import Result, Shot
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
-    from fieldtune.console.desk import Witnessed
     from fieldtune.link.live import Live
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
@@ -139,11 +138,11 @@ def result_of(shot: Shot) -> str:
     return " ".join(said) or "no result"
 
 
-def witnessed(outcome: Witnessed) -> str:
+def witnessed(result: Result, miss_m: float | None) -> str:
     """What was seen of a shot: ``short, by 12 cm``."""
-    if outcome.miss_m is None or outcome.result not in ("short", "long"):
-        return str(outcome.result)
-    return f"{outcome.result}, by {100 * abs(outcome.miss_m):.0f} cm"
+    if miss_m is None or result not in ("short", "long"):
+        return str(result)
+    return f"{result}, by {100 * abs(miss_m):.0f} cm"
 
 
 def shot_state(shot: Shot) -> str:
