@@ -94,10 +94,13 @@ def need_for(robot: Robot, target: Target) -> Need:
 @lru_cache(maxsize=64)
 def _need(case: _Case) -> Need:
     from fieldtune.aim.need_flight import FlightNeed
+    from fieldtune.aim.need_land import LandNeed
     from fieldtune.aim.need_roll import RollNeed
     from fieldtune.aim.need_slide import SlideNeed
 
     top_speed = fastest_exit(case.robot)
+    if case.target.on_floor and case.robot.lands_first:
+        return LandNeed.made(case.robot, case.target, top_speed)
     if case.target.on_floor and case.element.shape == "sphere":
         return RollNeed.made(case.robot, case.target, top_speed)
     if case.target.on_floor:

@@ -62,6 +62,7 @@ class FlightNeed:
         grid = np.meshgrid(*[axis.nodes() for axis in axes], indexing="ij")
         distance, angle, log_drag = np.exp(grid[0].ravel()), exit_angle + grid[-2].ravel(), grid[-1].ravel()
         drop = distance * np.exp(grid[1].ravel()) if window else distance * np.tan(angle) - rise
+        drop = np.where(drop > 0, drop, np.nan)  # above the straight line of departure no speed gets there
         solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag)
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):

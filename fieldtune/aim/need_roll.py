@@ -1,14 +1,19 @@
-"""Needed exit speed of a ball over the floor: it slides until it rolls, then rolls to rest (see ``physics.roll``)."""
+"""Needed exit speed of a ball over the floor: it slides until it rolls, then rolls to rest (see ``physics.roll``).
+
+Distances are horizontal, the way over the floor is longer by the cosine of its slope.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.bodies import sliding_drag
+from fieldtune.aim.exit import spin_ratio
+from fieldtune.aim.floor import turning_inertia
 from fieldtune.aim.need import NeedPoint
 from fieldtune.aim.openings import Free, free
 from fieldtune.physics.roll import roll_needed_speed, roll_stop_distance
@@ -28,26 +33,43 @@ class RollNeed:
     rolling: float
     slope: float
     drag_per_metre: float
+    inertia: float
+    spin_ratio: float
     d_low: float
     d_high: float
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> RollNeed:
         """For distances up to where ``top_speed`` comes to rest."""
-        floor, c = robot.floor, sliding_drag(robot)
-        made = cls(target, robot.element, floor.friction, floor.rolling, floor.slope, c, 0.05, math.inf)
-        farthest = float(made._stop(np.array([math.log(top_speed)]), np.zeros(1))[0])
-        reach = 1.15 * farthest if math.isfinite(farthest) else 200.0
-        return cls(
-            target, robot.element, floor.friction, floor.rolling, floor.slope, c, 0.05, min(max(reach, 0.1), 200.0)
+        floor = robot.floor
+        made = cls(
+            target=target,
+            element=robot.element,
+            friction=floor.friction,
+            rolling=floor.rolling,
+            slope=floor.slope,
+            drag_per_metre=sliding_drag(robot),
+            inertia=turning_inertia(robot.element),
+            spin_ratio=spin_ratio(robot),
+            d_low=0.05,
+            d_high=200.0,
         )
+        farthest = float(made._stop(np.array([math.log(top_speed)]), np.zeros(1))[0])
+        return replace(made, d_high=min(max(1.15 * farthest, 0.1), 200.0)) if math.isfinite(farthest) else made
 
     def _stop(self, log_speed: FloatArray, log_scale: FloatArray) -> FloatArray:
         """Distance to rest, metres, over ln(speed) and the log scale of both resistances."""
-        scale = np.exp(log_scale)
-        return roll_stop_distance(
-            np.exp(log_speed), self.friction * scale, self.rolling * scale, self.slope, self.drag_per_metre
+        v, scale = np.exp(log_speed), np.exp(log_scale)
+        far = roll_stop_distance(
+            v,
+            self.friction * scale,
+            self.rolling * scale,
+            self.slope,
+            self.drag_per_metre,
+            inertia=self.inertia,
+            spin=self.spin_ratio * v,
         )
+        return far * math.cos(self.slope)
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -58,9 +80,16 @@ class RollNeed:
         )
         length = np.where(d + m > 0, d + m, np.nan)
         factor = np.exp(scale)
-        value = np.log(
-            roll_needed_speed(length, self.friction * factor, self.rolling * factor, self.slope, self.drag_per_metre)
+        needed = roll_needed_speed(
+            length / math.cos(self.slope),
+            self.friction * factor,
+            self.rolling * factor,
+            self.slope,
+            self.drag_per_metre,
+            inertia=self.inertia,
+            spin_ratio=self.spin_ratio,
         )
+        value = np.log(needed)
         h = _DIFFERENCE
         by_speed = (self._stop(value + h, scale) - self._stop(value - h, scale)) / (2 * h)
         by_scale = (self._stop(value, scale + h) - self._stop(value, scale - h)) / (2 * h)
@@ -79,4 +108,4 @@ class RollNeed:
 
     def free_at(self, center: NeedPoint) -> Free:
         """See ``need.Need.free_at``."""
-        return free(self.target, self.element, np.zeros_like(center.value))
+        return free(self.target, self.element, center.slope)

@@ -1,7 +1,7 @@
 """Needed exit speed of a slide over the floor: Coulomb friction, slope and air drag, in closed form.
 
 v^2 = (a / c) (exp(2 c D) - 1) with a = g (mu cos(slope) + sin(slope)) and c = rho Cd A / (2 m): the energy lost a metre
-is linear in v^2.
+is linear in v^2. D is the way over the floor, longer than the horizontal distance by the cosine of the slope.
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ class SlideNeed:
         c = sliding_drag(robot)
         a = G * (robot.floor.friction * math.cos(robot.floor.slope) + math.sin(robot.floor.slope))
         farthest = math.log1p(2 * c * top_speed**2 / (2 * a)) / (2 * c) if a > 0 else math.inf
+        farthest *= math.cos(robot.floor.slope)
         return cls(target, robot.element, robot.floor.friction, robot.floor.slope, c, 0.05, min(1.15 * farthest, 200.0))
 
     def log_speed(
@@ -52,8 +53,9 @@ class SlideNeed:
         rubbing = G * self.friction * np.exp(drag) * math.cos(self.slope)
         deceleration = rubbing + G * math.sin(self.slope)
         deceleration = np.where(deceleration > 0, deceleration, np.nan)
-        growth = 2 * self.drag_per_metre * length
-        per_metre = 0.5 * np.exp(growth) * 2 * self.drag_per_metre / np.expm1(growth)
+        loss = 2 * self.drag_per_metre / math.cos(self.slope)
+        growth = loss * length
+        per_metre = 0.5 * np.exp(growth) * loss / np.expm1(growth)
         return NeedPoint(
             value=0.5 * np.log(deceleration * np.expm1(growth) / self.drag_per_metre),
             d_distance=per_metre,
@@ -69,4 +71,4 @@ class SlideNeed:
 
     def free_at(self, center: NeedPoint) -> Free:
         """See ``need.Need.free_at``."""
-        return free(self.target, self.element, np.zeros_like(center.value))
+        return free(self.target, self.element, center.slope)

@@ -3,7 +3,8 @@
 Basket (level opening entered from above): along the path the opening's depth shrinks by the sine of the entry angle,
 and the element's diameter has to fit: free depth = opening * sin(entry) - diameter (Brancazio, Am. J. Phys. 49
 (1981) 356). Window: the upright opening shrinks by the element's height seen along the path, diameter / cos(slope).
-Zone: the whole element has to lie inside. Gate: the whole element has to get through, with any speed left.
+Zone: the whole element has to lie inside. Gate: the whole element has to get through, with any speed left. On a sloping
+floor their depth is measured along it, misses horizontally.
 """
 
 from __future__ import annotations
@@ -45,12 +46,12 @@ def free(target: Target, element: Element, slope: ArrayLike) -> Free:
         width, height = sides[0], sides[-1]
         half = (height - size * np.hypot(1.0, tangent)) / 2
         return _free(-half, half, (width - size) / 2)
-    extent = element.extent
+    extent, level = element.extent, 1 / np.hypot(1.0, tangent)
     if target.kind == "zone":
         depth, width = sides[0], sides[-1]
-        half = np.full_like(tangent, (depth - extent) / 2)
+        half = (depth - extent) / 2 * level
         return _free(-half, half, (width - extent) / 2)
-    low = np.full_like(tangent, extent / 2)
+    low = extent / 2 * level
     return _free(low, np.full_like(tangent, np.inf), (sides[0] - extent) / 2)
 
 

@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from fieldtune.aim.belief import Belief
-from fieldtune.aim.bodies import flying_body, sliding_drag
+from fieldtune.aim.bodies import flying_body
 from fieldtune.aim.exit import drive_quantity, log_speed, spin_ratio
+from fieldtune.aim.floor import speed_at, stop_distance, thrown
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
-from fieldtune.physics import slide
 from fieldtune.physics.flight import path
-from fieldtune.physics.roll import roll_speed_at, roll_stop_distance
+from fieldtune.physics.landing import Rest
 from fieldtune.robot.model import Robot, Target
 
 FloatArray = NDArray[np.float64]
@@ -37,17 +37,18 @@ def picture(
     mean = mean_log_speed(robot, belief, setpoint, battery_v)
     bias = float(best.distance_bias[0])
     end = max(distance_m + bias, 0.05)
+    angle = np.append(draws.angle_error[pick] + draws.angle_scatter[pick] * shuffled, best.angle_error)
+    log_drag = np.append(draws.log_drag[pick], best.log_drag)
     if target.on_floor:
-        return _slide_picture(robot, np.exp(np.append(speeds, mean)), np.append(draws.log_drag[pick], best.log_drag))
-    elevation = robot.launcher.exit_angle + draws.angle_error[pick] + draws.angle_scatter[pick] * shuffled
+        return _floor_picture(robot, np.exp(np.append(speeds, mean)), angle, log_drag)
     x = np.linspace(0.0, end * 1.12, _POINTS)
     heights, fast = path(
         flying_body(robot),
         np.exp(np.append(speeds, mean)),
-        np.append(elevation, robot.launcher.exit_angle + best.angle_error),
+        robot.launcher.exit_angle + angle,
         spin_ratio(robot),
         x,
-        log_drag=np.append(draws.log_drag[pick], best.log_drag),
+        log_drag=log_drag,
     )
     heights = heights + robot.launcher.exit_height
     low, high = _band(heights[:-1])
@@ -60,21 +61,38 @@ def _band(rows: FloatArray) -> tuple[FloatArray, FloatArray]:
     return low, high
 
 
-def _slide_picture(robot: Robot, speeds: FloatArray, log_friction: FloatArray) -> ArcPicture:
-    friction = robot.floor.friction * np.exp(log_friction)
-    drag, slope = sliding_drag(robot), robot.floor.slope
-    rolls = robot.element.shape == "sphere"
-    rolling = robot.floor.rolling * np.exp(log_friction)
-    if rolls:
-        stops = roll_stop_distance(speeds, friction, rolling, slope, drag)
-    else:
-        stops = slide.stop_distance(speeds, friction, slope, drag)
+def _floor_picture(robot: Robot, speeds: FloatArray, angle: FloatArray, log_friction: FloatArray) -> ArcPicture:
+    """Over the floor, of paths of which the last is the mean one: how it slows down, and where 90 % come to rest."""
+    rest = thrown(robot, speeds, angle, log_friction) if robot.lands_first else None
+    stops = stop_distance(robot, speeds, log_friction) if rest is None else rest.distance
     low, high = np.quantile(stops[:-1], [0.05, 0.95])
     end = float(stops[-1]) if math.isfinite(float(stops[-1])) else 20.0
     x = np.linspace(0.0, end, _POINTS)
-    if rolls:
-        left = roll_speed_at(speeds[-1], x, friction[-1], rolling[-1], slope, drag)
+    y = robot.element.lying_height + x * math.tan(robot.floor.slope)
+    if rest is None:
+        left = speed_at(robot, float(speeds[-1]), x, float(log_friction[-1]))
     else:
-        left = slide.speed_at(speeds[-1], x, friction[-1], slope, drag)
-    y = robot.launcher.exit_height + x * math.tan(slope)
+        left, y = _thrown_path(robot, rest, x, y, speeds, angle, log_friction)
     return ArcPicture(x, y, y.copy(), y.copy(), np.nan_to_num(left), float(low), float(high))
+
+
+def _thrown_path(
+    robot: Robot,
+    rest: Rest,
+    x: FloatArray,
+    lying: FloatArray,
+    speeds: FloatArray,
+    angle: FloatArray,
+    log_friction: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Speed (m/s) and height (m) of the mean throw at x (n,): in flight, over the bounces (their hops not drawn), then
+    along the floor.
+    """
+    land, run, run_speed = (float(a[-1]) for a in (rest.landing.distance, rest.run, rest.run_speed))
+    elevation = robot.launcher.exit_angle + angle[-1]
+    height, flying = path(flying_body(robot), speeds[-1], elevation, spin_ratio(robot), np.minimum(np.abs(x), land))
+    further = np.maximum(x - run, 0.0)
+    running = speed_at(robot, run_speed, further, float(log_friction[-1]), float(rest.run_spin[-1]))
+    hopping = np.interp(x, [land, max(run, land + 1e-9)], [float(rest.landing.along[-1]), run_speed])
+    left = np.where(x < land, flying[0], np.where(x < run, hopping, running))
+    return left, np.where(x < land, height[0] + robot.launcher.exit_height, lying)

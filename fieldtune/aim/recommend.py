@@ -47,7 +47,7 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=_cautions(robot, best, reason, battery_v),
+        cautions=_cautions(robot, target, best, reason, battery_v, figures.landing_m),
         sensitivity=sensitivity(robot, target, belief, distance_m, best.setpoint, battery_v),
         nearest_m=None if reason is None else reach(robot, need, belief, battery_v).closest_to(distance_m),
         other_setpoint=best.other,
@@ -142,12 +142,17 @@ def _unreachable(
     )
 
 
-def _cautions(robot: Robot, best: Best, reason: str | None, battery_v: float | None) -> tuple[str, ...]:
+def _cautions(
+    robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, landing_m: float | None
+) -> tuple[str, ...]:
     words = [] if reason is None else [reason]
     if best.other is not None:
         words.append(f"a second setpoint scores too: {best.other:.0f} {robot.setpoint.unit}")
     if robot.setpoint.unit == "%" and battery_v is None and robot.drive is not None:
         words.append(f"battery voltage unknown: {robot.drive.nominal_voltage:g} V assumed")
-    if robot.element.shape != "sphere" and not robot.targets[0].on_floor:
+    if robot.element.shape != "sphere" and (not target.on_floor or robot.lands_first):
         words.append("rough: a tumbling disc or block flies with a constant mean drag")
+    if landing_m is not None:
+        goes_on = "rolls" if robot.element.shape == "sphere" else "slides"
+        words.append(f"it lands {landing_m:.2f} m out, bounces and {goes_on} on: a rough figure until shots tell")
     return tuple(words)

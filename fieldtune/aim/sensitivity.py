@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from fieldtune.aim.belief import Belief
+from fieldtune.aim.belief import Belief, Unknowns
 from fieldtune.aim.bodies import air_density
 from fieldtune.aim.exit import drive_quantity, log_speed, supply_voltage
+from fieldtune.aim.floor import rest_distance
 from fieldtune.aim.need import NeedPoint, need_for
-from fieldtune.aim.need_slide import SlideNeed
 from fieldtune.aim.results import Sensitivity
 from fieldtune.robot.model import Robot, Target
 
@@ -32,7 +32,7 @@ def sensitivity(
         per_degree_m=-math.radians(1) * float(point.d_angle[0]) * miss_per_log,
         per_volt_m=_volt_change(robot, belief, setpoint, battery_v) * miss_per_log,
         per_cm_m=-0.01 * float(point.d_distance[0]) * miss_per_log,
-        per_10_degC_m=-_warmth_change(robot, need, point, true) * miss_per_log,
+        per_10_degC_m=_warmth_change(robot, target, best, point, miss_per_log),
     )
 
 
@@ -52,11 +52,11 @@ def _volt_change(robot: Robot, belief: Belief, setpoint: float, battery_v: float
     return float(speeds[1] - speeds[0])
 
 
-def _warmth_change(robot: Robot, need: object, point: NeedPoint, distance: float) -> float:
-    """Change of the needed log speed with air ten degrees warmer: drag follows density."""
+def _warmth_change(robot: Robot, target: Target, best: Unknowns, point: NeedPoint, miss_per_log: float) -> float:
+    """Change of the miss (m) with air ten degrees warmer and so thinner: on the floor followed once more."""
     warmer = replace(robot.air, temperature=robot.air.temperature + 10)
-    thinner = math.log(air_density(warmer) / air_density(robot.air))
-    if isinstance(need, SlideNeed):
-        growth = 2 * need.drag_per_metre * distance
-        return 0.5 * (growth / -math.expm1(-growth) - 1) * thinner
-    return float(point.d_drag[0]) * thinner
+    if not target.on_floor:
+        return -float(point.d_drag[0]) * math.log(air_density(warmer) / air_density(robot.air)) * miss_per_log
+    speed = np.exp(point.value)
+    then, now = (rest_distance(r, speed, best.angle_error, best.log_drag) for r in (replace(robot, air=warmer), robot))
+    return float(then[0] - now[0])

@@ -39,6 +39,10 @@ class Findings:
         """Those that leave it usable."""
         return [p for p in self.problems if p.severity == "warning"]
 
+    def noted(self, key: str) -> bool:
+        """Whether anything is noted at this key path."""
+        return any(problem.key == key for problem in self.problems)
+
     def faulty(self, key: str) -> bool:
         """Whether an error is noted at this key path."""
         return any(problem.key == key for problem in self.errors)

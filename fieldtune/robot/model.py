@@ -19,6 +19,9 @@ Kind = Literal["flywheel", "striker", "arm"]
 TargetKind = Literal["basket", "window", "zone", "gate"]
 SetpointUnit = Literal["rpm", "%", "mm"]
 
+_LOW, _FLAT = 2e-3, math.radians(0.5)
+"""Height (m) and angle off the floor within which an element counts as sliding from the exit on."""
+
 
 @dataclass(frozen=True, slots=True)
 class Element:
@@ -43,6 +46,11 @@ class Element:
         if self.diameter is not None:
             return self.diameter
         return math.hypot(self.length or 0.0, self.width or 0.0)
+
+    @property
+    def lying_height(self) -> float:
+        """Height of the centre above the floor it lies on, metres."""
+        return ((self.diameter if self.shape == "sphere" else self.height) or 0.0) / 2
 
     @property
     def density(self) -> float:
@@ -225,12 +233,14 @@ class Target:
 class Floor:
     """Kinetic friction coefficient; slope in radians, rising away from the launcher is positive.
 
-    ``rolling`` is the rolling-resistance coefficient of a ball on it (force over weight).
+    ``rolling`` is the rolling-resistance coefficient of a ball on it (force over weight); ``restitution`` that of the
+    element bouncing on it, ``None`` where the profile gives none.
     """
 
     friction: float
     slope: float
     rolling: float = 0.02
+    restitution: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,6 +317,12 @@ class Robot:
     spots: tuple[Spot, ...]
     path: Path | None = None
     warnings: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def lands_first(self) -> bool:
+        """Whether the element falls or flies to the floor before it slides or rolls there."""
+        steep = self.launcher.exit_angle > max(self.floor.slope, 0.0) + _FLAT
+        return steep or self.launcher.exit_height > self.element.lying_height + _LOW
 
     def target(self, name: str | None = None) -> Target:
         """The target of that name, or the only (first) one; raises ``InputError`` naming those there are."""

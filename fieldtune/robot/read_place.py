@@ -95,6 +95,7 @@ def read_floor(profile: Section, needed: bool) -> Floor:
         friction=section.quantity("friction", RATIO, 0.25, over="0", most="2", usual=("0.02", "1.0")),
         slope=section.quantity("slope", ANGLE, 0.0, least="-45 deg", most="45 deg", usual=("-10 deg", "10 deg")),
         rolling=section.quantity("rolling", RATIO, 0.02, over="0", most="1", usual=(None, "0.3")),
+        restitution=section.maybe("restitution", RATIO, least="0", most="0.95"),
     )
     section.close()
     return floor

@@ -5,18 +5,15 @@ from __future__ import annotations
 import math
 
 from fieldtune.robot.findings import Findings
-from fieldtune.robot.model import Floor, Launcher, Robot, Target
-
-_FLAT = math.radians(10)
-_LOW = 0.05
+from fieldtune.robot.model import Element, Floor, Launcher, Robot, Target
 
 
 def check_together(robot: Robot, findings: Findings) -> None:
     """Notes what can't work, or is not computed as the profile has it."""
     for target in robot.targets:
         if target.on_floor:
-            _check_floor(target, robot.floor, findings)
-            _doubt_slide(robot, findings)
+            _check_floor(target, robot.element, robot.floor, findings)
+            _doubt_bounce(robot, findings)
         else:
             _check_rise(target, robot.launcher, findings)
 
@@ -36,22 +33,26 @@ def _check_rise(target: Target, launcher: Launcher, findings: Findings) -> None:
         )
 
 
-def _check_floor(target: Target, floor: Floor, findings: Findings) -> None:
-    """Down a slope steeper than friction can hold, a sliding element never comes to rest."""
-    if target.kind == "zone" and math.tan(floor.slope) <= -floor.friction:
-        found, steepest = math.degrees(floor.slope), math.degrees(math.atan(floor.friction))
-        findings.error(
-            "floor.slope",
-            f"found {found:.0f} deg; expected less than {steepest:.0f} deg down: with this friction nothing stops",
+def _check_floor(target: Target, element: Element, floor: Floor, findings: Findings) -> None:
+    """On a slope steeper than friction, or a ball's rolling resistance, can hold, nothing comes to rest."""
+    holds, name = (floor.rolling, "rolling resistance") if element.shape == "sphere" else (floor.friction, "friction")
+    if target.kind != "zone" or math.isnan(holds) or abs(math.tan(floor.slope)) < holds:
+        return
+    found, steepest = f"found {math.degrees(floor.slope):.3g} deg", math.degrees(math.atan(holds))
+    if floor.slope < 0:
+        words = f"{found}; expected less than {steepest:.1f} deg down: with this {name} nothing stops"
+        findings.error("floor.slope", words)
+    elif element.shape == "sphere":
+        words = f"{found}; expected less than {steepest:.1f} deg up: with this {name} the ball rolls back"
+        findings.error("floor.slope", words)
+    else:
+        findings.warn("floor.slope", f"{found} up, where the element may slide back once it has stopped")
+
+
+def _doubt_bounce(robot: Robot, findings: Findings) -> None:
+    """A throw that lands before it slides is computed, but bounces are known roughly at best."""
+    if robot.lands_first and robot.floor.restitution is None and not findings.noted("floor.restitution"):
+        findings.warn(
+            "floor.restitution",
+            "not given; the element lands before it slides: drop it, and take the root of rebound over drop height",
         )
-
-
-def _doubt_slide(robot: Robot, findings: Findings) -> None:
-    """Only sliding and rolling from the start is computed, no fall and no bounce on the way."""
-    element, launcher = robot.element, robot.launcher
-    lying = (element.height or element.diameter or 0.0) / 2
-    if launcher.exit_angle > _FLAT or launcher.exit_height > lying + _LOW:
-        key = "launcher.exit_angle" if launcher.exit_angle > _FLAT else "launcher.exit_height"
-        words = "a target on the floor is computed as a slide from the exit on; a throw that lands first will differ"
-        if not any(problem.key == key and problem.message == words for problem in findings.problems):
-            findings.warn(key, words)

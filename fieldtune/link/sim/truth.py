@@ -35,11 +35,12 @@ class Hidden:
         spread = robot.uncertainty
         gain = spread.grip if robot.launcher.kind == "flywheel" else spread.efficiency / 2
         drag = spread.friction if robot.targets[0].on_floor else spread.drag
+        angle = 0.0 if robot.targets[0].on_floor and not robot.lands_first else spread.exit_angle
         draws = rng.standard_normal(6)
         return cls(
             log_gain=gain * draws[0],
             log_gain_slope=0.3 * gain * draws[1],
-            angle_error=0.0 if robot.targets[0].on_floor else spread.exit_angle * draws[2],
+            angle_error=angle * draws[2],
             log_drag=drag * draws[3],
             distance_bias=spread.distance * draws[4],
             side_bias=0.3 * spread.side_scatter * draws[5],
@@ -89,9 +90,7 @@ class Truth:
         """Result, miss along the range (None: out of sight) and side miss of one shot from a distance reading."""
         spread, hidden, rng = self._robot.uncertainty, self.hidden, self._rng
         speed_error, angle_error, side_error = rng.standard_normal(3)
-        angle = hidden.angle_error
-        if not self.target.on_floor:
-            angle += spread.exit_angle_scatter * angle_error
+        angle = hidden.angle_error + spread.exit_angle_scatter * angle_error
         true_m = distance_m + hidden.distance_bias
         side = float(true_m) * float(hidden.side_bias + spread.side_scatter * side_error)
         launched = self.log_speed(quantity) + spread.exit_speed_scatter * speed_error

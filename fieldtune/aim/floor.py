@@ -1,0 +1,105 @@
+"""What becomes of a robot's element on the floor, from the exit on: it slides, rolls, or lands there first.
+
+Distances are horizontal, as the profile's are; ``log_friction`` scales friction and rolling resistance together.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fieldtune.aim.bodies import flying_body, sliding_drag
+from fieldtune.aim.exit import spin_ratio
+from fieldtune.physics import roll, slide
+from fieldtune.physics.landing import Ground, Rest, come_to_rest
+from fieldtune.robot.model import Element, Robot
+
+FloatArray = NDArray[np.float64]
+_BOUNCE = {"sphere": 0.6, "disc": 0.3, "block": 0.3}
+"""Restitution where the profile gives none: common practice for foam, plastic and wood on hard floors, no source."""
+
+_INFLATED = 200.0
+"""Mean density (kg/m^3) below which a panelled ball is a shell with air in it."""
+
+
+def drop_to_floor(robot: Robot) -> float:
+    """How far (m) the centre is above where it lies on the floor, at the exit."""
+    return max(robot.launcher.exit_height - robot.element.lying_height, 0.0)
+
+
+def turning_inertia(element: Element) -> float:
+    """I / (m R^2) of the element as it rolls; inf for discs and blocks, which slide.
+
+    Balls with holes and inflated ones are thin shells, 2/3; a tennis ball has 0.55 (Brody, Cross & Lindsey, The Physics
+    and Technology of Tennis, 2002; from memory); others count as solid, 2/5.
+    """
+    if element.shape != "sphere":
+        return math.inf
+    if element.surface == "felt":
+        return 0.55
+    hollow = element.surface == "perforated" or (element.surface == "seamed" and element.density < _INFLATED)
+    return roll.SHELL if hollow else roll.SOLID
+
+
+def ground(robot: Robot, log_friction: ArrayLike = 0.0) -> Ground:
+    """The floor as physics sees it."""
+    floor, factor = robot.floor, np.exp(np.asarray(log_friction, dtype=float))
+    bounce = _BOUNCE[robot.element.shape] if floor.restitution is None else floor.restitution
+    inertia = turning_inertia(robot.element)
+    return Ground(floor.friction * factor, floor.rolling * factor, floor.slope, bounce, sliding_drag(robot), inertia)
+
+
+def thrown(robot: Robot, speed: ArrayLike, angle_error: ArrayLike, log_friction: ArrayLike) -> Rest:
+    """Throws that land first, at exit speeds (m/s), followed to rest; broadcasts to (n,)."""
+    v, elevation = np.asarray(speed, dtype=float), robot.launcher.exit_angle + np.asarray(angle_error, dtype=float)
+    body, floor = flying_body(robot), ground(robot, log_friction)
+    return come_to_rest(body, floor, v, elevation, spin_ratio(robot) * v, drop_to_floor(robot))
+
+
+def rest_distance(robot: Robot, speed: ArrayLike, angle_error: ArrayLike, log_friction: ArrayLike) -> FloatArray:
+    """Distance (m) at which launches at exit speeds (m/s) come to rest, landing first or not; broadcasts to (n,)."""
+    if robot.lands_first:
+        return thrown(robot, speed, angle_error, log_friction).distance
+    return stop_distance(robot, speed, log_friction)
+
+
+def stop_distance(robot: Robot, speed: ArrayLike, log_friction: ArrayLike = 0.0) -> FloatArray:
+    """Distance (m) at which an element that starts on the floor comes to rest."""
+    v, at = np.asarray(speed, dtype=float), ground(robot, log_friction)
+    if math.isinf(at.inertia):
+        far = slide.stop_distance(v, at.friction, at.slope, at.drag)
+    else:
+        spin = spin_ratio(robot) * v
+        far = roll.roll_stop_distance(v, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=spin)
+    return far * math.cos(at.slope)
+
+
+def speed_at(
+    robot: Robot,
+    speed: ArrayLike,
+    distance: ArrayLike,
+    log_friction: ArrayLike = 0.0,
+    spin: ArrayLike | None = None,
+) -> FloatArray:
+    """Speed left (m/s) at a distance of an element that starts on the floor; nan where it has stopped before.
+
+    ``spin``: surface speed of it (m/s, backspin positive), the launcher's where None.
+    """
+    v, at = np.asarray(speed, dtype=float), ground(robot, log_friction)
+    x = np.asarray(distance, dtype=float) / math.cos(at.slope)
+    if math.isinf(at.inertia):
+        return slide.speed_at(v, x, at.friction, at.slope, at.drag)
+    turn = spin_ratio(robot) * v if spin is None else spin
+    return roll.roll_speed_at(v, x, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=turn)
+
+
+def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: ArrayLike = 0.0) -> FloatArray:
+    """Time (s) to a distance of an element that starts on the floor; nan where it has stopped before."""
+    v, at = np.asarray(speed, dtype=float), ground(robot, log_friction)
+    x = np.asarray(distance, dtype=float) / math.cos(at.slope)
+    if math.isinf(at.inertia):
+        return slide.time_to(v, x, at.friction, at.slope, at.drag)
+    spin = spin_ratio(robot) * v
+    return roll.roll_time_to(v, x, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=spin)
