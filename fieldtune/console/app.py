@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 T = TypeVar("T")
-LOOKS_PER_SECOND = 12
+LOOKS_PER_SECOND = 20
 STALE_S = 15.0
 """How long a line of news stays."""
 
@@ -258,7 +258,7 @@ def run(robot: Robot, session: Session, monitor: Monitor, sim: bool = False) -> 
     Raises ``FieldtuneError`` when the monitor can't be started.
     """
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
-    sys.setswitchinterval(0.0005)
+    sys.setswitchinterval(0.0001)
     console = Console(robot, session, monitor, sim)
     try:
         console.run()

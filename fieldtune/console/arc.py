@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from itertools import groupby
 from typing import ClassVar
 
+import numpy as np
 from rich.segment import Segment
 from rich.style import Style
 from textual.geometry import Size
 from textual.strip import Strip
-from textual.widget import Widget
 
 from fieldtune.console import scene as parts
 from fieldtune.console.braille import Canvas
 from fieldtune.console.lane import draw_slide
 from fieldtune.console.scene import Scene, draw_flight
+from fieldtune.console.still import Still
 
 _LAYERS = {
     0: "arc--floor",
@@ -26,10 +26,12 @@ _LAYERS = {
     parts.PATH: "arc--path",
     parts.ELEMENT: "arc--element",
 }
+_SHADES = 16  # more than there are tints
+_BRAILLE = 0x2800
 _TINTS = {parts.BAND: "arc--band", parts.FREE: "arc--free"}
 
 
-class ArcView(Widget):
+class ArcView(Still):
     """Path, its 90 % band, robot and target to scale, on Textual's line API.
 
     ``show`` takes a new scene; the strips are made once a change, not once a line.
@@ -41,7 +43,8 @@ class ArcView(Widget):
         super().__init__(id=id)
         self._scene: Scene | None = None
         self._strips: list[Strip] = []
-        self._made_for: object = None
+        self._made_for: Size | None = None
+        self._inks: tuple[dict[int, Style], dict[int, Style]] | None = None
 
     def show(self, scene: Scene) -> None:
         """Draw this scene from now on; nothing is repainted when it is the one already shown."""
@@ -53,7 +56,7 @@ class ArcView(Widget):
     def notify_style_update(self) -> None:
         """A new theme: draw again in its colours."""
         super().notify_style_update()
-        self._made_for = None
+        self._made_for = self._inks = None
 
     def render_line(self, y: int) -> Strip:
         """One row of cells."""
@@ -70,32 +73,33 @@ class ArcView(Widget):
         return paint(draw(self._scene, size.height, size.width), *self._styles())
 
     def _styles(self) -> tuple[dict[int, Style], dict[int, Style]]:
-        inks = {layer: self.get_component_rich_style(name) for layer, name in _LAYERS.items()}
-        tints = {tint: Style(bgcolor=self.get_component_rich_style(name).bgcolor) for tint, name in _TINTS.items()}
-        return inks, tints
+        if self._inks is None:
+            inks = {layer: self.get_component_rich_style(name) for layer, name in _LAYERS.items()}
+            tints = {tint: Style(bgcolor=self.get_component_rich_style(name).bgcolor) for tint, name in _TINTS.items()}
+            self._inks = inks, tints
+        return self._inks
 
 
 def paint(canvas: Canvas, inks: dict[int, Style], tints: dict[int, Style]) -> list[Strip]:
     """Strips of a canvas: neighbouring cells of one style become one segment."""
-    bits, top = canvas.compose()
-    glyphs = [[chr(0x2800 + bit) if bit else " " for bit in row] for row in bits.tolist()]
-    layers, shades = top.tolist(), canvas.tint.tolist()
+    bits, layers = canvas.compose()
+    glyphs = np.where(bits > 0, bits + _BRAILLE, ord(" "))
     for label in canvas.labels:
         span = slice(label.column, label.column + len(label.text))
-        glyphs[label.row][span] = list(label.text)
-        layers[label.row][span] = [label.layer] * len(label.text)
-    styles: dict[tuple[int, int], Style] = {}
+        glyphs[label.row, span] = [ord(character) for character in label.text]
+        layers[label.row, span] = label.layer
+    keys = layers * _SHADES + canvas.tint
+    styles = {key: _style(key, inks, tints) for key in np.unique(keys).tolist()}
     strips = []
-    for characters, inks_row, shades_row in zip(glyphs, layers, shades, strict=True):
-        segments = []
-        at = 0
-        for key, run in groupby(zip(inks_row, shades_row, strict=True)):
-            length = sum(1 for _ in run)
-            style = styles.get(key)
-            if style is None:
-                base = inks[key[0]]
-                style = styles[key] = base + tints[key[1]] if key[1] else base
-            segments.append(Segment("".join(characters[at : at + length]), style))
-            at += length
-        strips.append(Strip(segments, canvas.columns))
+    for row, text in zip(keys, glyphs.astype("<u4"), strict=True):
+        characters = text.tobytes().decode("utf-32-le")
+        starts = [0, *(np.flatnonzero(row[1:] != row[:-1]) + 1).tolist()]
+        runs = zip(starts, [*starts[1:], canvas.columns], row[starts].tolist(), strict=True)
+        strips.append(Strip([Segment(characters[a:b], styles[key]) for a, b, key in runs], canvas.columns))
     return strips
+
+
+def _style(key: int, inks: dict[int, Style], tints: dict[int, Style]) -> Style:
+    """Ink and tint of a cell."""
+    layer, tint = divmod(key, _SHADES)
+    return inks[layer] + tints[tint] if tint else inks[layer]

@@ -6,19 +6,19 @@ from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import Vertical
 from textual.screen import Screen
 
 from fieldtune.console import keys, words
 from fieldtune.console.plates import KeyBar, Part, Plate
+from fieldtune.console.still import Rows, Still
 
 if TYPE_CHECKING:
     from fieldtune.console.app import Console
     from fieldtune.link.live import Live
 
 
-class Board(Screen[None]):
-    """A screen of the console. ``tick`` is called some twelve times a second with a snapshot of the line."""
+class Board(Screen[None], Still):
+    """A screen of the console. ``tick`` is called twenty times a second with a snapshot of the line."""
 
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
@@ -45,7 +45,7 @@ class Board(Screen[None]):
     def compose(self) -> ComposeResult:
         yield Plate(id="top")
         yield Plate(id="too-small")
-        with Vertical(id="body"):
+        with Rows(id="body"):
             yield from self.compose_body()
         yield Plate(id="caution")
         yield Plate(id="news")

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical
 
 from fieldtune.console import advice, keys, words
 from fieldtune.console.arc import ArcView
@@ -15,6 +14,7 @@ from fieldtune.console.entry import Entry
 from fieldtune.console.plates import BigNumber, Gauge, Part, Plate
 from fieldtune.console.resulting import Resulting
 from fieldtune.console.scene import Scene
+from fieldtune.console.still import Columns, Rows
 from fieldtune.errors import FieldtuneError
 from fieldtune.records import Shot
 
@@ -28,10 +28,11 @@ class MainScreen(Resulting):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, *keys.PLACES, *keys.SIMULATED]
 
     def compose_body(self) -> ComposeResult:
-        with Horizontal(id="middle"):
+        with Columns(id="middle"):
             yield ArcView(id="arc")
-            with Vertical(id="plates"):
+            with Rows(id="plates"):
                 yield Plate(id="place")
+                yield Plate(id="spots")
                 yield Plate(id="set-words")
                 yield BigNumber(id="big")
                 yield Gauge(id="window-gauge")
@@ -63,6 +64,7 @@ class MainScreen(Resulting):
         if console.looking or desk.waiting or console.book.keeping:
             self.query_one("#todo", Plate).put(*advice.todo(live, desk, robot, console.sim, console.book.keeping))
         if console.looking:
+            self._spots()
             self._setpoint(live)
             self._chance()
             self.query_one("#battery", Plate).put(*advice.battery(live, desk, robot))
@@ -91,16 +93,20 @@ class MainScreen(Resulting):
         return new
 
     def _place(self) -> None:
-        place, robot = self.console.desk.place, self.console.robot
+        place = self.console.desk.place
         if place is None:
             self.query_one("#place", Plate).put(("Distance unknown", "bold $ink"), (": press d", "$act"))
             return
         parts: list[Part] = [("From ", "$quiet"), (words.metres(place.distance_m), "bold $ink")]
         parts.append((f"  {place.words}", "$quiet"))
-        spots = [f"{n} {spot.name}" for n, spot in enumerate(robot.spots[:9], 1)]
-        if spots and self.size.height >= 30:
-            parts.append(("\n" + words.rows(spots, self.query_one("#place").size.width), "$quiet"))
         self.query_one("#place", Plate).put(*parts)
+
+    def _spots(self) -> None:
+        """The named spots with their keys, where there is room."""
+        plate, spots = self.query_one("#spots", Plate), self.console.robot.spots[:9]
+        plate.display = bool(spots) and self.size.height >= 30
+        named = [f"{n} {spot.name}" for n, spot in enumerate(spots, 1)]
+        plate.put((words.rows(named, plate.size.width or self.query_one("#place").size.width), "$quiet"))
 
     def _setpoint(self, live: Live) -> None:
         desk, robot = self.console.desk, self.console.robot
@@ -183,8 +189,8 @@ class MainScreen(Resulting):
     def action_step(self, by_m: float) -> None:
         """Nearer or further by a little."""
         self.console.desk.step(by_m)
+        self._place()
         self.console.advisor.moved()
-        self.console.show()
 
     def action_target(self) -> None:
         """The robot's next target."""

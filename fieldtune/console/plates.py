@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from textual.binding import Binding
 from textual.content import Content
 from textual.geometry import Size
-from textual.widget import Widget
 from textual.widgets import Static
 
 from fieldtune.console.big import big_digits, width_of
+from fieldtune.console.still import Still
 
 Part = str | tuple[str, str]
 
@@ -20,7 +20,7 @@ def assemble(parts: Iterable[Part]) -> Content:
     return Content.assemble(*parts)
 
 
-class Plate(Static):
+class Plate(Static, Still):
     """Lines of text put together from parts; the same parts again cost nothing."""
 
     def __init__(self, *parts: Part, id: str | None = None, classes: str | None = None) -> None:
@@ -46,7 +46,7 @@ def _fits(before: str, after: str, width: int) -> bool:
     return len(old) == len(new) and max(map(len, old)) <= width and max(map(len, new)) <= width and bool(before)
 
 
-class BigNumber(Widget):
+class BigNumber(Still):
     """A number as large as its box allows, its unit beside it in plain text."""
 
     def __init__(self, *, id: str | None = None) -> None:
@@ -71,7 +71,7 @@ class BigNumber(Widget):
         return Content("\n".join(lines))
 
 
-class Gauge(Widget):
+class Gauge(Still):
     """A strip of one row: the stretch that is good, the wanted value in it, and a marker that moves.
 
     ``low``..``high`` is drawn thick, ``mark`` as a cross bar, ``pointer`` as a triangle; an arrow at either end says
@@ -95,10 +95,18 @@ class Gauge(Widget):
         pointer: float | None = None,
     ) -> None:
         """Show these values from now on."""
-        new = (span, low, high, mark, pointer)
-        if new != (self.span, self.low, self.high, self.mark, self.pointer):
-            self.span, self.low, self.high, self.mark, self.pointer = new
+        before = self._seen()
+        self.span, self.low, self.high, self.mark, self.pointer = span, low, high, mark, pointer
+        if self._seen() != before:
             self.refresh()
+
+    def _seen(self) -> tuple[object, ...]:
+        """What tells one picture of the gauge from another: a pointer that moves by less than a cell does not."""
+        if self.span is None or self.span[1] <= self.span[0]:
+            return ()
+        cells = (None if v is None else self._cell(v) for v in (self.low, self.high, self.mark, self.pointer))
+        beyond = self.pointer is not None and not self.span[0] <= self.pointer <= self.span[1]
+        return (*cells, beyond)
 
     def render(self) -> Content:
         """The strip."""
@@ -126,7 +134,7 @@ class Gauge(Widget):
         return min(self.size.width - 1, max(0, round(share * (self.size.width - 1))))
 
 
-class KeyBar(Widget):
+class KeyBar(Still):
     """The keys of a screen with their plain names; a click does the same as the key.
 
     A row keeps its first keys and the last two (all keys, quit) where the window is too narrow for all of them.

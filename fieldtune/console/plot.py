@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from rich.style import Style
 from textual.geometry import Size
 from textual.strip import Strip
-from textual.widget import Widget
 
 from fieldtune.console.arc import paint
 from fieldtune.console.braille import Canvas
+from fieldtune.console.still import Still
 
 FloatArray = NDArray[np.float64]
 MARGIN = 8
@@ -85,7 +85,7 @@ def draw_plot(picture: Picture, rows: int, columns: int) -> Canvas:
     return canvas
 
 
-class Plot(Widget):
+class Plot(Still):
     """Shows a ``Picture``; drawn once a change."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = set(_INKS.values())
@@ -95,6 +95,7 @@ class Plot(Widget):
         self._picture: Picture | None = None
         self._strips: list[Strip] = []
         self._made_for: Size | None = None
+        self._inks: dict[int, Style] | None = None
 
     def show(self, picture: Picture | None) -> None:
         """Draw this from now on."""
@@ -105,7 +106,7 @@ class Plot(Widget):
     def notify_style_update(self) -> None:
         """A new theme: draw again."""
         super().notify_style_update()
-        self._made_for = None
+        self._made_for = self._inks = None
 
     def render_line(self, y: int) -> Strip:
         """One row of cells."""
@@ -113,7 +114,8 @@ class Plot(Widget):
         if self._made_for != size:
             self._strips = []
             if self._picture is not None and size.width > 2 * MARGIN and size.height > 3:
-                inks: dict[int, Style] = {n: self.get_component_rich_style(name) for n, name in _INKS.items()}
-                self._strips = paint(draw_plot(self._picture, size.height, size.width), inks, {})
+                if self._inks is None:
+                    self._inks = {n: self.get_component_rich_style(name) for n, name in _INKS.items()}
+                self._strips = paint(draw_plot(self._picture, size.height, size.width), self._inks, {})
             self._made_for = size
         return self._strips[y] if y < len(self._strips) else Strip.blank(size.width, self.rich_style)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import statistics
 from collections import deque
 
+import numpy as np
+
 from fieldtune.link.live import ShotSeen, WheelFigures
 from fieldtune.link.sample import Sample
 from fieldtune.robot.model import Robot
@@ -74,8 +76,8 @@ class Figures:
             return None, None
         if shots and shots[-1].time_s > recent[0][0] - 0.5:
             return None, None
-        speeds = [rpm for _, rpm in recent]
-        mean, spread = statistics.fmean(speeds), statistics.pstdev(speeds)
+        speeds = np.fromiter((rpm for _, rpm in recent), dtype=float, count=len(recent))
+        mean, spread = float(speeds.mean()), float(speeds.std())
         if spread > 0.05 * max(mean, 1.0):
             return None, None
         return (mean - self._wanted if self._in_rpm and self._wanted else None), spread

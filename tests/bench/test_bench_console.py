@@ -179,18 +179,20 @@ def drain(master: int, seconds: float) -> None:
 
 
 def test_key_to_paint_with_a_thousand_samples_a_second() -> None:
-    plain = key_times(PLAIN_LABELS, b"From", 120)
-    with thousand_lines_a_second() as port:
-        ours = key_times(CONSOLE.format(port=port), b"samples/s", 120)
+    plain, ours = [], []
+    for _ in range(3):  # by turns, so that whatever else the machine does hits both
+        plain += key_times(PLAIN_LABELS, b"From", 50)
+        with thousand_lines_a_second() as port:
+            ours += key_times(CONSOLE.format(port=port), b"samples/s", 50)
     ratio = statistics.median(ours) / statistics.median(plain)
-    worst = float(np.quantile(ours, 0.99))
+    worst, plain_worst = float(np.quantile(ours, 0.99)), float(np.quantile(plain, 0.99))
     print(
         f"\nkey to paint: median {1000 * statistics.median(ours):.1f} ms (plain labels "
         f"{1000 * statistics.median(plain):.1f} ms, {ratio:.2f}x), 99 % {1000 * worst:.0f} ms "
-        f"(plain {1000 * float(np.quantile(plain, 0.99)):.0f} ms)"
+        f"(plain {1000 * plain_worst:.0f} ms)"
     )
-    assert ratio <= 2.0  # 1.2 to 1.6 on two free cores; the rest is room for neighbours
-    assert worst < 0.1
+    assert ratio <= 1.5
+    assert worst < max(0.1, 1.5 * plain_worst)  # a machine too busy for plain labels can't tell
 
 
 def test_arc_redraw() -> None:
