@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
+
+from fieldtune.normal_integral import log_ndtr
 
 FloatArray = NDArray[np.float64]
 
