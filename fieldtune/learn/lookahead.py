@@ -1,8 +1,8 @@
 """The next shot worth taking: one step of looking ahead over the outcomes it may have.
 
-For every candidate distance and setpoint the draws are weighed anew by each possible outcome, and the best mean hit
-probability that would then be reached over the working range is averaged over the outcomes. All of it is matrix
-products over draws.
+For every candidate distance and setpoint the draws are weighed anew by each possible outcome (short, in or long; a few
+classes of miss where the log shows that misses are measured), and the best mean hit probability that would then be
+reached over the working range is averaged over the outcomes. All of it is matrix products over draws.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from fieldtune.aim.chance import Situation, situation
 from fieldtune.aim.exit import log_speed, setpoint_for
@@ -20,6 +19,7 @@ from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
 from fieldtune.errors import InputError
 from fieldtune.learn.fit import Fit
+from fieldtune.learn.outcomes import blur_of, measuring, miss_chances, word_chances
 from fieldtune.robot.model import Target
 
 FloatArray = NDArray[np.float64]
@@ -27,19 +27,32 @@ FloatArray = NDArray[np.float64]
 _DISTANCES, _SETPOINTS, _AROUND = 7, 25, 3.0
 # Setpoints tried at each distance: the best, and one standard deviation of the believed speed to each side.
 _ASIDE = (0.0, -1.0, 1.0)
+# Less than the greatest gain by up to this share of it is as much.
+_AS_MUCH = 0.03
 # A gain below this many points of probability is no reason to prefer one distance to another.
 _WORTH = 0.002
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One distance of the working range: trial quantities (S,), the draws' speeds and hit chances there (K, S)."""
+    """One distance of the working range: trial quantities (S,), the draws' speeds and hit chances there (K, S).
+
+    ``blur`` (K,): spread in log speed of what a measured miss would say; None where only words are told.
+    """
 
     reading: float
     quantity: FloatArray
     speeds: FloatArray
     scene: Situation
     hits: FloatArray
+    blur: FloatArray | None
+
+    def outcomes(self, column: int) -> FloatArray:
+        """Probabilities (outcomes, K) of each draw for the shot with the trial quantity of that column."""
+        speeds = self.speeds[:, column]
+        if self.blur is None:
+            return word_chances(self.scene, speeds)
+        return miss_chances(speeds - self.scene.center, self.blur)
 
 
 def best_next_shot(fit: Fit, target: Target) -> NextShot:
@@ -49,15 +62,15 @@ def best_next_shot(fit: Fit, target: Target) -> NextShot:
     if not places:
         raise InputError(f"robot {fit.robot.name}: no distance from which the target can be reached; check the profile")
     now = np.mean([float((weights @ place.hits).max()) for place in places])
-    best: tuple[float, Place, int] | None = None
-    for place in places:
-        for column in _trials(fit, place):
-            gain = _expected(place, column, places, weights) - float(now)
-            if best is None or gain > best[0] + 1e-6:
-                best = (gain, place, column)
-    if best is None:
-        raise InputError(f"robot {fit.robot.name}: no setpoint to try; check the profile's [setpoint] limits")
-    gain, place, column = best
+    tried = [
+        (_expected(place, column, places, weights) - float(now), float(weights @ place.hits[:, column]), place, column)
+        for place in places
+        for column in _trials(fit, place)
+    ]
+    # Of shots that teach about as much, the one that scores most.
+    most = max(gain for gain, *_ in tried)
+    enough = most - _AS_MUCH * abs(most)
+    gain, _, place, column = max((one for one in tried if one[0] >= enough), key=lambda one: one[1])
     return _told(fit, place, column, max(gain, 0.0), float(now), places)
 
 
@@ -94,7 +107,7 @@ def _place(fit: Fit, need: Need, reading: float) -> Place | None:
     quantity = np.geomspace(wide[inside[0]], wide[inside[-1]] * 1.0001, _SETPOINTS)
     speeds = log_speed(robot, belief.basis, belief.draws, quantity)
     hits = np.nan_to_num(scene.hit(speeds))
-    return Place(reading, quantity, speeds, scene, hits)
+    return Place(reading, quantity, speeds, scene, hits, blur_of(fit, need, reading, scene) if measuring(fit) else None)
 
 
 def _quantity_limits(fit: Fit) -> tuple[float, float]:
@@ -113,22 +126,9 @@ def _trials(fit: Fit, place: Place) -> list[int]:
     return sorted({int(np.argmin(np.abs(mean_speed - speed))) for speed in wanted})
 
 
-def outcome_chances(scene: Situation, speeds: FloatArray) -> FloatArray:
-    """Probabilities (3, K) of short, in, long of each draw at log speeds (K,)."""
-    width = scene.spread
-    low = np.where(np.isfinite(scene.low), scene.low, scene.center[:, None]) @ scene.shares
-    ends = np.isfinite(scene.high)
-    high = np.where(ends.all(axis=1), np.where(ends, scene.high, 0.0) @ scene.shares, np.inf)
-    short = ndtr((low - speeds) / width)
-    long = ndtr((speeds - high) / width)
-    # Where the target can't be hit at all a shot tells nothing.
-    short, long = np.nan_to_num(short, nan=0.5), np.nan_to_num(long, nan=0.5)
-    return np.stack([short, np.maximum(1 - short - long, 0.0), long])
-
-
 def _expected(place: Place, column: int, places: list[Place], weights: FloatArray) -> float:
     """Best mean hit probability over all places, expected after this shot."""
-    chances = outcome_chances(place.scene, place.speeds[:, column]) * weights
+    chances = place.outcomes(column) * weights
     reached = np.mean([(chances @ other.hits).max(axis=1) for other in places], axis=0)
     return float(reached.sum() / weights.sum())
 

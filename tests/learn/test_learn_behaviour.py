@@ -8,31 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import shot, slider, swinger, thrower
+from made_robots import shot, slider, swinger, thrower, throws
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit import model_log_speed
 from fieldtune.aim.need import need_for
-from fieldtune.learn import learn, next_shot
+from fieldtune.learn import learn
 from fieldtune.robot.model import Target, Uncertainty
-
-
-def throws(correction, distances, seed=1, epoch=1, first=1, sd=0.01, aim_off=0.0, robot=None):
-    """Measured shots of a thrower whose log speed is the model's plus ``correction(q)``, aimed ``aim_off`` high."""
-    robot = robot or thrower()
-    need, rng = vacuum_need(robot, robot.target()), np.random.default_rng(seed)
-    grid, made = np.linspace(700, 4000, 3301), []
-    for number, distance in enumerate(distances, start=first):
-        real = model_log_speed(robot, grid) + np.array([correction(q) for q in grid])
-        q = float(grid[np.argmin(np.abs(real - need.log_speed(distance).value[0] - aim_off))])
-        speed = float(model_log_speed(robot, [q])[0]) + correction(q) + rng.normal(0, sd)
-        misses = np.linspace(-0.8, 2.0, 561)
-        values = need.log_speed(distance + 0 * misses, misses).value
-        start = int(np.nanargmin(values))
-        made.append(
-            shot(number, distance, q, None, epoch=epoch, miss_m=float(np.interp(speed, values[start:], misses[start:])))
-        )
-    return made
 
 
 def log_gain(posterior, q):
@@ -228,23 +209,3 @@ def test_certain_profiles_are_taken_at_their_word():
     posterior = learn(thrower(sure), throws(lambda q: 0.0, [2.5, 3.0]), 1, need_of=vacuum_need)
     assert np.isfinite(posterior.belief.draws.gain).all()
     assert log_gain(posterior, 1500.0)[1] < 0.06
-
-
-def test_next_shot_goes_where_least_is_known():
-    near = throws(lambda q: 0.05, [2.0, 2.1, 2.2] * 5)
-    robot = replace(thrower(), spots=())
-    posterior = learn(robot, [*near, shot(90, 4.5, 1800, "short")], 1, need_of=vacuum_need)
-    told = next_shot(robot, posterior, robot.target())
-    assert 3.0 < told.distance_m <= 4.5
-    assert told.gain >= 0
-    assert robot.setpoint.low <= told.setpoint <= robot.setpoint.high
-    assert "hit probability" in told.why or "hardly" in told.why
-
-
-def test_next_shot_gains_less_as_more_is_known():
-    robot = thrower()
-    few, many = (throws(lambda q: 0.05, [2.0, 3.0, 4.0] * n) for n in (1, 12))
-    gains = [
-        next_shot(robot, learn(robot, shots, 1, need_of=vacuum_need), robot.target()).gain for shots in (few, many)
-    ]
-    assert 0 <= gains[1] < gains[0] < 1
