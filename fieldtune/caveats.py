@@ -11,24 +11,22 @@ if TYPE_CHECKING:
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
 
-_STRAINED = 1.2
-"""A spring whose wire stands less than this many times its stress is said to be strained: common practice."""
-
 
 def with_caveats(
     robot: Robot, aim: Aim, shots: Sequence[Shot], battery_v: float | None, resistance_ohm: float | None
 ) -> Aim:
     """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
     from fieldtune.sizing.ceiling import ceiling
+    from fieldtune.sizing.safety import strained
 
     highest = ceiling(robot, battery_v, resistance_ohm)
     words = [
         *_little_known(aim, shots),
         _odd_battery(robot, battery_v),
         _too_much_for_battery(robot, aim, highest, battery_v),
-        _strained_spring(robot, aim.setpoint.value),
     ]
-    cautions = (*aim.cautions, *(word for word in words if word is not None))
+    harm = strained(robot, aim.setpoint.value, battery_v) if aim.setpoint.value is not None else ()
+    cautions = (*aim.cautions, *(word for word in words if word is not None), *harm)
     return replace(aim, ceiling=highest, cautions=cautions, battery_v=battery_v)
 
 
@@ -56,18 +54,4 @@ def _too_much_for_battery(robot: Robot, aim: Aim, highest: float | None, battery
     return (
         f"{now} can hold about {highest:.0f} {unit}, less than the {value:.0f} {unit} needed: "
         "charge or swap the battery, wait longer between shots, or go nearer"
-    )
-
-
-def _strained_spring(robot: Robot, setpoint: float | None) -> str | None:
-    if robot.launcher.spring_wire is None or setpoint is None:
-        return None
-    from fieldtune.sizing.springs import wire_stress
-
-    stress = wire_stress(robot)
-    if stress is None or stress.safety is None or stress.safety >= _STRAINED:
-        return None
-    return (
-        f"the spring's wire sees {1 / stress.safety:.0%} of what its material is reckoned to stand at full draw: "
-        "it may set or break"
     )

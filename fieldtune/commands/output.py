@@ -6,9 +6,9 @@ import argparse
 import dataclasses
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from fieldtune.files import write_whole
 
@@ -90,6 +90,19 @@ def number(value: float | None, digits: int = 2, unit: str = "") -> str:
 def percent(value: float | None) -> str:
     """A share as whole percent; ``-`` where unknown."""
     return "-" if value is None else f"{100 * value:.0f} %"
+
+
+def progress_bar(stream: TextIO, usual: int = 10_000) -> Callable[[int, int], None]:
+    """What tells on a terminal how far a search of more than ``usual`` choices has got; silent anywhere else."""
+
+    def tell(done: int, total: int) -> None:
+        if total > usual and stream.isatty():
+            bar = "#" * (30 * done // total)
+            end = "\r\033[K" if done >= total else ""
+            stream.write(f"\r  [{bar:<30}] {done} of {total} choices{end}")
+            stream.flush()
+
+    return tell
 
 
 def write(path: Path | str, content: str | bytes, *, force: bool) -> None:

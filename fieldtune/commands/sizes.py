@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+import sys
 
 from fieldtune.commands import aiming, parsing
-from fieldtune.commands.output import clean, columns, give, number
+from fieldtune.commands.output import clean, give, progress_bar
 from fieldtune.errors import InputError
-
-if TYPE_CHECKING:
-    from fieldtune.sizing.compare import Comparison
 
 
 def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
@@ -65,7 +61,7 @@ def _size(args: argparse.Namespace) -> None:
     with parsing.open_session(args) as session:
         robot, cycles, factor = session.robot, len(session.shots()), session.speed_factor()
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
-    found = size(changed, changed.target(args.target), factor, cycles=cycles, teeth=args.teeth)
+    found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
     text = [clean(line) for line in size_text(changed, found).splitlines()]
     if buys:
@@ -78,7 +74,8 @@ def _compare(args: argparse.Namespace) -> None:
     from fieldtune.entries import check_distance
     from fieldtune.robot import load_robot
     from fieldtune.session import Session
-    from fieldtune.sizing.compare import compare
+    from fieldtune.sizing.compare import CRITERIA, compare
+    from fieldtune.sizing.text import compare_text
 
     for distance in args.distance or ():
         check_distance(distance)
@@ -92,17 +89,6 @@ def _compare(args: argparse.Namespace) -> None:
                 beliefs[robot.name] = session.belief
     distances = sorted(args.distance) if args.distance else None
     found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)
-    give(args, found.as_json(), _compare_words(found))
-
-
-def _compare_words(found: Comparison) -> Sequence[str]:
-    from fieldtune.sizing.compare import CRITERIA
-
-    names = [mechanism.name for mechanism in found.mechanisms]
-    rows = [
-        (criterion.words, f"{100 * found.decision.weights.get(criterion.name, 0.0):.0f} %",
-         *(number(mechanism.figures[criterion.name]) for mechanism in found.mechanisms))
-        for criterion in CRITERIA
-    ]  # fmt: skip
-    handled = ("usually handles", "", *(", ".join(mechanism.shapes) for mechanism in found.mechanisms))
-    return [*columns(("", "weight", *names), [*rows, handled]), "", *(clean(line) for line in found.words)]
+    text = [clean(line) for line in compare_text(found).splitlines()]
+    names = ", ".join(criterion.name for criterion in CRITERIA)
+    give(args, found.as_json(), [*text, f"other weights: --weight NAME=N, with a name of {names}"])

@@ -87,6 +87,8 @@ class Flywheel:
     """One wheel against a rail (``wheels`` = 1) or a pair; inertia per wheel, referred to its axis, kg m^2.
 
     ``speed_ratio`` is the second (upper) wheel's speed over the first (lower) one's: below 1 gives backspin.
+    Stated by the maker, or by whoever tested a like one: ``wheel_strength``, the stress its material stands (Pa), and
+    ``wheel_top_speed`` (rad/s).
     """
 
     wheels: int
@@ -95,6 +97,8 @@ class Flywheel:
     speed_ratio: float
     grip: float
     wheel_density: float | None = None
+    wheel_strength: float | None = None
+    wheel_top_speed: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,12 +258,16 @@ class Air:
 
 @dataclass(frozen=True, slots=True)
 class SetpointRange:
-    """What the robot program accepts, in ``unit``: rpm at the wheel, % of battery voltage, or mm of draw."""
+    """What the robot program accepts, in ``unit``: rpm at the wheel, % of battery voltage, or mm of draw.
+
+    ``high_given``: the profile says so; else ``high`` follows from what the drive or the draw can do.
+    """
 
     unit: SetpointUnit
     low: float
     high: float
     step: float
+    high_given: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -215,7 +215,8 @@ def _range(section: Section, unit: SetpointUnit, low: float, high: float, step: 
         value = section.quantity(key, dimension, default * scale, over=over, least=least, most=bounds[1])
         return float(f"{value / scale:.10g}")
 
-    chosen = SetpointRange(unit, one("low", low), one("high", high), one("step", step))
+    given = "high" in section
+    chosen = SetpointRange(unit, one("low", low), one("high", high), one("step", step), given)
     section.close()
     if chosen.low == 0:
         section.warn("low", f"found zero, at which nothing leaves; taken as one step, {chosen.step:g} {unit}")

@@ -8,11 +8,12 @@ from typing import Literal, cast
 from fieldtune.robot.model import Arm, Element, Flywheel, Launcher, SpringWire, Striker
 from fieldtune.robot.read_spring import check_solid, draw, preload, read_wire, spring_rate
 from fieldtune.robot.section import Section
-from fieldtune.units import ANGLE, DENSITY, INERTIA, LENGTH, MASS, RATIO, TORQUE, shown
+from fieldtune.units import ANGLE, ANGULAR_SPEED, DENSITY, INERTIA, LENGTH, MASS, PRESSURE, RATIO, TORQUE, shown
 
 _SPRUNG = ("spring_rate", "preload", "draw_min", "draw_max", "efficiency", "spring")
+_WHEEL = ("wheel_diameter", "wheel_inertia", "wheel_density", "wheel_strength", "wheel_top_speed")
 _KEYS = {
-    "flywheel": ("wheels", "wheel_diameter", "wheel_inertia", "speed_ratio", "grip", "wheel_density"),
+    "flywheel": ("wheels", *_WHEEL, "speed_ratio", "grip"),
     "striker": ("contact", "spring_mass", "striker_mass", "restitution", *_SPRUNG),
     "arm": ("arm_length", "arm_inertia", "release_angle", "torque", *_SPRUNG),
 }
@@ -91,6 +92,10 @@ def _read_flywheel(section: Section) -> Flywheel:
             why="exit speed over ideal rolling speed",
         ),
         wheel_density=section.maybe("wheel_density", DENSITY, over="0 kg/m^3", most="22600 kg/m^3"),
+        wheel_strength=section.maybe(
+            "wheel_strength", PRESSURE, over="0 MPa", most="5000 MPa", usual=("0.5 MPa", "1000 MPa")
+        ),
+        wheel_top_speed=section.maybe("wheel_top_speed", ANGULAR_SPEED, over="0 rpm", most="200000 rpm"),
     )  # fmt: skip
     _doubt_inertia(section, wheel)
     return wheel

@@ -48,6 +48,9 @@ wheel_inertia = "180 kg mm^2"  # mass on a scale times radius squared: times 1 f
                                # a motor geared down adds its rotor's times the reduction squared
 speed_ratio = 1.0              # second (upper) wheel's speed over the first's; below 1 gives backspin
 grip = 0.85                    # exit speed over ideal rolling speed: a guess, shots will tell
+# wheel_top_speed = "6000 rpm" # the highest that the wheel's maker states
+# wheel_density = "1200 kg/m^3"  # mass over volume: tells the stress in the rim
+# wheel_strength = "20 MPa"    # what the wheel's material is stated to stand
 
 """
 

@@ -14,7 +14,7 @@ from fieldtune.session import Session
 from fieldtune.share.drawing import inline
 from fieldtune.share.words import line, setpoint_text, tag
 from fieldtune.sizing import Comparison, compare
-from fieldtune.sizing.compare import CRITERIA
+from fieldtune.sizing.text import decision_table, hit_table
 
 _WIDTH, _HEIGHT = 180.0, 60.0
 
@@ -103,23 +103,12 @@ def _signed(value: float | None) -> str:
 
 
 def _decision(comparison: Comparison) -> str:
-    columns, decision = comparison.mechanisms, comparison.decision
-    head = ["what counts", *(column.name for column in columns), "weight"]
-    rows = [
-        [
-            c.words,
-            *(_figure(column.figures.get(c.name)) for column in columns),
-            f"{decision.weights.get(c.name, 0.0):.0%}",
-        ]
-        for c in CRITERIA
-    ]
-    rows.append(["weighted score", *(f"{decision.totals[column.name]:.2f}" for column in columns), ""])
+    tables = "".join(_table(*table) for table in (decision_table(comparison), hit_table(comparison)))
+    words = "".join(tag("p", html.escape(w)) for w in comparison.words)
+    return f"<h2>Decision table</h2>{tables}{words}"
+
+
+def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     cells = "".join(f'<th scope="col">{html.escape(words)}</th>' for words in head)
     body = "".join(tag("tr", "".join(tag("td", html.escape(cell)) for cell in row)) for row in rows)
-    words = "".join(tag("p", html.escape(w)) for w in comparison.words)
-    table = f'<table class="log"><thead><tr>{cells}</tr></thead><tbody>{body}</tbody></table>'
-    return f"<h2>Decision table</h2>{table}{words}"
-
-
-def _figure(value: float | None) -> str:
-    return "unknown" if value is None else f"{value:.3g}"
+    return f'<table class="log"><thead><tr>{cells}</tr></thead><tbody>{body}</tbody></table>'

@@ -62,7 +62,7 @@ class SheetParts:
 def _cautions(warned: list[str], hazards: tuple[str, ...]) -> tuple[str, ...]:
     """Hazards all, who decides last, and before them as many of the recommendations' warnings as there is room for."""
     room = max(_MOST_CAUTIONS - len(hazards), 1)
-    return (*list(dict.fromkeys(warned))[:room], *hazards)
+    return (*[words for words in dict.fromkeys(warned) if words not in hazards][:room], *hazards)
 
 
 def gather(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetParts:

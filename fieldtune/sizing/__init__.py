@@ -4,9 +4,10 @@ from fieldtune.sizing.battery_status import BatteryStatus, status_lines
 from fieldtune.sizing.battery_watch import BatteryWatch
 from fieldtune.sizing.ceiling import ceiling, lowest_voltage
 from fieldtune.sizing.compare import Comparison, compare
+from fieldtune.sizing.hazards import Hazards, hazards
 from fieldtune.sizing.recalibration import Recalibration
 from fieldtune.sizing.records import CockingSize, FlywheelSize, Size
-from fieldtune.sizing.safety import Hazards, cautions, hazards
+from fieldtune.sizing.safety import cautions
 from fieldtune.sizing.size import size
 from fieldtune.sizing.text import compare_text, size_text
 from fieldtune.sizing.two_pulse import TwoPulse

@@ -17,15 +17,16 @@ from fieldtune.sizing.drivetrain import FloatArray
 from fieldtune.sizing.prior import belief_from_profile
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.records import CockingSize, FlywheelSize, Size, as_json
+from fieldtune.sizing.records import known as finite
 from fieldtune.sizing.size import size
 
 CRITERIA = (
-    Criterion("hit_probability", "hit probability, mean over the distances", True, 0.35),
-    Criterion("reach_m", "farthest distance on a low battery", True, 0.20),
+    Criterion("hit_probability", "hit probability, mean over the distances", True, 0.35, "%"),
+    Criterion("reach_m", "farthest distance on a low battery", True, 0.20, "m"),
     Criterion("shots_per_minute", "shots a minute, as the drive allows", True, 0.15),
-    Criterion("scatter_m", "scatter along the range at the middle distance", False, 0.10),
-    Criterion("shot_energy_j", "energy a shot takes", False, 0.05),
-    Criterion("wear_energy_j", "energy a shot puts into stop or slip", False, 0.05),
+    Criterion("scatter_m", "scatter along the range at the middle distance", False, 0.10, "m"),
+    Criterion("shot_energy_j", "energy a shot takes", False, 0.05, "J"),
+    Criterion("wear_energy_j", "energy a shot puts into stop or slip", False, 0.05, "J"),
     Criterion("parts", "moving parts of the drive", False, 0.10),
 )
 """What counts, with the weights that serve where nobody sets any."""
@@ -148,8 +149,8 @@ def scatter(robot: Robot, belief: Belief, distance_m: float) -> float | None:
     point = need_for(robot, robot.target()).log_speed(distance_m, 0.0, best.angle_error[0], best.log_drag[0])
     # A launch off by ds in log speed and da in angle lands where need(miss) has moved by ds - need_angle da.
     spread: FloatArray = np.hypot(best.speed_scatter[0], point.d_angle * best.angle_scatter[0])
-    miss = float((spread / np.abs(point.d_miss))[0])
-    return miss if np.isfinite(miss) else None
+    per_metre = float(np.abs(point.d_miss)[0])
+    return finite(float(spread[0]) / per_metre) if per_metre > 0 else None
 
 
 def _rate(figures: Size) -> float | None:
@@ -158,15 +159,15 @@ def _rate(figures: Size) -> float | None:
 
 
 def _shot_energy(figures: Size) -> float | None:
-    return figures.wheel_energy_j if isinstance(figures, FlywheelSize) else figures.spring_energy_j
+    return figures.shot_energy_j if isinstance(figures, FlywheelSize) else figures.spring_energy_j
 
 
 def _wear(figures: Size) -> float | None:
     if isinstance(figures, CockingSize):
         return figures.stop_energy_j
-    if figures.wheel_energy_j is None or figures.element_energy_j is None:
+    if figures.shot_energy_j is None or figures.element_energy_j is None:
         return None
-    return figures.wheel_energy_j - figures.element_energy_j
+    return figures.shot_energy_j - figures.element_energy_j
 
 
 def _parts(robot: Robot) -> float | None:

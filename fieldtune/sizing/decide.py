@@ -21,12 +21,13 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
-    """One thing that counts: its name and words, whether more is better, and its weight unless told otherwise."""
+    """One thing that counts: its name and words, whether more is better, its weight unless told otherwise, its unit."""
 
     name: str
     words: str
     more_is_better: bool
     weight: float
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

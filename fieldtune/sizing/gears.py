@@ -16,14 +16,17 @@ COMMON_TEETH = (12, 15, 16, 18, 20, 24, 30, 36, 40, 48, 60, 72)
 """Tooth numbers that gear sets for small robots usually hold: common practice, no source."""
 
 MOST_KINDS = 32
-"""Different gears that are tried in all combinations: some half a million trains."""
+"""Different gears that are tried in all combinations: some half a million trains, two seconds' work."""
+
+PRESENT = 0
+"""Row of the drive's own gear train among the trains of ``with_present``."""
 
 IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Gears:
-    """n gear trains: ``teeth`` (n, stages, 2), driving and driven, 1 and 1 where a train has no second stage."""
+    """n gear trains: ``teeth`` (n, most stages, 2), driving and driven, 1 and 1 where a train has fewer stages."""
 
     teeth: IntArray
     stages: IntArray
@@ -41,16 +44,27 @@ class Gears:
         return len(self.teeth)
 
 
-def gear_trains(teeth: tuple[int, ...], stages: int = 2) -> Gears:
-    """Every train of one up to ``stages`` (1 or 2) stages; stages in either order count once.
+def teeth_to_choose_from(drive: Drive, teeth: tuple[int, ...] | None) -> tuple[int, ...]:
+    """The teeth asked for, else the profile's, else a common set."""
+    return teeth or drive.teeth_available or COMMON_TEETH
 
-    Raises ``InputError`` where there is no gear to choose from, or more than ``MOST_KINDS``.
-    """
+
+def tried_teeth(teeth: tuple[int, ...]) -> tuple[int, ...]:
+    """The tooth numbers to combine: all of them, or ``MOST_KINDS`` spread evenly over a longer list."""
     kinds = sorted({int(t) for t in teeth if t >= 1})
+    if len(kinds) <= MOST_KINDS:
+        return tuple(kinds)
+    return tuple(kinds[round(k * (len(kinds) - 1) / (MOST_KINDS - 1))] for k in range(MOST_KINDS))
+
+
+def gear_trains(teeth: tuple[int, ...], stages: int = 2) -> Gears:
+    """Every train of one up to ``stages`` (1 or 2) stages of ``tried_teeth``; stages in either order count once.
+
+    Raises ``InputError`` where there is no gear to choose from.
+    """
+    kinds = tried_teeth(teeth)
     if not kinds:
         raise InputError("no gears to choose from: list tooth numbers in [drive] teeth_available, such as [12, 36, 60]")
-    if len(kinds) > MOST_KINDS:
-        raise InputError(f"{len(kinds)} different gears: too many to try all; list at most {MOST_KINDS} tooth numbers")
     pairs = np.array([(a, b) for a in kinds for b in kinds], dtype=np.int64)
     one = np.ones((len(pairs), 1, 2), dtype=np.int64)
     single = np.concatenate([pairs[:, None, :], one], axis=1)
@@ -63,14 +77,14 @@ def gear_trains(teeth: tuple[int, ...], stages: int = 2) -> Gears:
     return Gears(np.concatenate([single, double]), counts)
 
 
-def with_present(trains: Gears, drive: Drive) -> tuple[Gears, int | None]:
-    """The trains with the drive's own one put first, and its row; None where it has more than two stages."""
-    if len(drive.gears) > 2 or not drive.gears:
-        return trains, None
-    own = np.ones((1, 2, 2), dtype=np.int64)
-    own[0, : len(drive.gears)] = drive.gears
-    own_stages = np.array([len(drive.gears)], dtype=np.int64)
-    return Gears(np.concatenate([own, trains.teeth]), np.concatenate([own_stages, trains.stages])), 0
+def with_present(trains: Gears, drive: Drive) -> Gears:
+    """The trains with the drive's own one in row ``PRESENT``, however many stages it has; none for a direct drive."""
+    wide = max(trains.teeth.shape[1], len(drive.gears))
+    teeth = np.ones((len(trains) + 1, wide, 2), dtype=np.int64)
+    teeth[1:, : trains.teeth.shape[1]] = trains.teeth
+    if drive.gears:
+        teeth[0, : len(drive.gears)] = drive.gears
+    return Gears(teeth, np.concatenate([[len(drive.gears)], trains.stages]).astype(np.int64))
 
 
 def chunks(total: int, size: int) -> Iterator[slice]:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.exit import drive_quantity, model_log_speed
-from fieldtune.aim.need import need_for
+from fieldtune.aim.need import fastest_exit, need_for
 from fieldtune.robot.model import Robot, Target
 from fieldtune.sizing.drivetrain import FloatArray
 
 _POINTS = 400
+_STRONGER = (1.0, 1.5, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)
+"""Times the highest setpoint that are tried where it reaches too little."""
+_SLACK = 0.1
+"""A table that ends this far (in ln speed) below the fastest exit ends for another reason than speed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +49,27 @@ class ReachTable:
 
 
 def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> ReachTable:
-    """The table of one target, a little beyond what the highest setpoint may reach.
+    """The table of one target: a little beyond what the highest setpoint may reach, and out to every spot if it can be.
 
-    ``speed_factor``: what shots taught, real exit speed over the profile's model.
+    So that it tells what a spot needs where gears, spring or setpoint are still too weak for it. ``speed_factor``: what
+    shots taught, real exit speed over the profile's model.
     """
-    need = need_for(robot, target)
-    distance = np.linspace(need.d_low, need.d_high, _POINTS)
-    value, free = need.log_speed(distance).value, need.free(distance)
-    good = np.isfinite(value) & np.isfinite(free.low)
-    return ReachTable(distance[good], value[good] - np.log(speed_factor))
+    farthest = max((spot.distance for spot in robot.spots), default=0.0)
+    for times in _STRONGER:
+        stronger = replace(robot, setpoint=replace(robot.setpoint, high=robot.setpoint.high * times))
+        need = need_for(stronger, target)
+        distance = np.linspace(need.d_low, need.d_high, _POINTS)
+        value, free = need.log_speed(distance).value, need.free(distance)
+        good = np.isfinite(value) & np.isfinite(free.low)
+        distance, value = distance[good], value[good]
+        if distance.size and (distance[-1] >= farthest or value[-1] < math.log(fastest_exit(stronger)) - _SLACK):
+            break
+    return ReachTable(distance, value - np.log(speed_factor))
+
+
+def program_limit(robot: Robot) -> float | None:
+    """Wheel rpm or draw in mm that the robot program keeps below; None where the profile states no such limit."""
+    return float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.high_given else None
 
 
 def quantity_for(robot: Robot, log_speed: ArrayLike) -> FloatArray:

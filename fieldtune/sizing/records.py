@@ -38,13 +38,15 @@ class Needed:
 
 @dataclass(frozen=True, slots=True)
 class GearChoice:
-    """A gear train for a wheel. Ceiling at a low battery; times at a half-charged one, to the farthest spot's setpoint.
+    """A gear train for a wheel. Times are at a half-charged battery, to the farthest spot's setpoint.
 
+    Ceiling, and the torque of the standing wheel, at a low one. ``best``: does the job and recovers quickest.
     ``on_front``: no other choice is better in one of reach, spin-up and recovery without being worse in another.
     """
 
     gears: tuple[tuple[int, int], ...]
     reduction: float
+    stall_torque_nm: float | None
     ceiling_rpm_low: float | None
     spin_up_s: float | None
     recovery_s: float | None
@@ -94,7 +96,8 @@ class FlywheelSize:
 
     Ceilings: full and low (20 %) battery. Times, drop and currents: half-charged battery, at ``design_rpm`` (what the
     farthest distance needs). ``headroom_low``: share by which the low battery's ceiling lies above that need.
-    Rim speed and stress: at the highest speed a full battery turns the wheel.
+    Rim speed and stress, and the energy stored in the wheels: where full power on a full battery takes them.
+    ``shot_energy_j``: what one shot takes out of the wheels.
     """
 
     kind: str
@@ -117,7 +120,8 @@ class FlywheelSize:
     rim_speed_mps: float | None
     rim_stress_mpa: float | None
     element_energy_j: float | None
-    wheel_energy_j: float | None
+    shot_energy_j: float | None
+    stored_energy_j: float | None
     choices: tuple[GearChoice, ...] = ()
     notes: tuple[str, ...] = ()
 

@@ -11,8 +11,16 @@ from fieldtune.robot.model import Drive, Robot, Target
 from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
 from fieldtune.sizing.cocking import cock_time, crank_radius, draws_by_torque, longest_stroke, return_time, stroke
 from fieldtune.sizing.drivetrain import Train, hold_current, train
-from fieldtune.sizing.missing import cocking_notes, supply_notes, wheel_notes
-from fieldtune.sizing.reach import NearFar, ReachTable, near_and_far, reach_table
+from fieldtune.sizing.hazards import full_power_rpm, rim, wheels_energy
+from fieldtune.sizing.missing import (
+    cocking_gear_notes,
+    cocking_notes,
+    gear_notes,
+    reckoned_to,
+    supply_notes,
+    wheel_notes,
+)
+from fieldtune.sizing.reach import NearFar, ReachTable, near_and_far, program_limit, reach_table
 from fieldtune.sizing.records import (
     CockingChoice,
     CockingSize,
@@ -23,7 +31,6 @@ from fieldtune.sizing.records import (
     SpringChoice,
     known,
 )
-from fieldtune.sizing.safety import rim
 from fieldtune.sizing.shot import element_energy, exit_speed, speed_left, wheel_energy
 from fieldtune.sizing.springs import force_max, stop_energy, stored_energy, sweep_springs, wire_stress
 from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage, usual_voltage
@@ -72,7 +79,7 @@ def _flywheel(
     robot: Robot, table: ReachTable, teeth: tuple[int, ...] | None, progress: Progress | None
 ) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
-    notes = [*supply_notes(robot), *wheel_notes(robot, table, places)]
+    notes = [*supply_notes(robot), *wheel_notes(robot, table, places), *gear_notes(drive, teeth)]
     full_v = rest_voltage(robot, 1.0)
     full = low = usual = None
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
@@ -80,6 +87,7 @@ def _flywheel(
         volts = np.array([full_v, supply.low_v, supply.usual_v])
         full, low, usual = (float(w) / _RPM for w in wheel_ceiling(robot, gears, volts, BETWEEN_SHOTS_S))
     highest = float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.unit == "rpm" or drive else None
+    limit = program_limit(robot)
     design = places.far if places.far is not None else _least(highest, usual)
     times = wheel_times(robot, gears, supply.usual_v, design) if gears and supply and design else None
     recovery = known(times.recovery_s) if times else None
@@ -87,15 +95,16 @@ def _flywheel(
     choices: tuple[GearChoice, ...] = ()
     if drive is not None and supply is not None and design is not None:
         choices = wheel_choices(sweep_wheel(robot, supply, table, design, teeth, progress=progress))
-    top = full if full is not None else highest
+    top = full_power_rpm(robot) or highest
     rim_speed, rim_stress = rim(robot, top) if top is not None else (None, None)
-    if low is not None and highest is not None and low > highest:
-        notes.append(f"the setpoint's limit, {highest:.0f} rpm, bounds the reach here, not the battery")
+    if low is not None and limit is not None and low > limit:
+        notes.append(f"the setpoint's limit, {limit:.0f} rpm, bounds the reach here, not the battery")
     if low is not None and places.far is not None and low < places.far:
         notes.append(
             f"a low battery holds {low:.0f} rpm, the farthest distance needs {places.far:.0f}: "
             "change the gears, stand closer or swap batteries sooner"
         )
+    notes += reckoned_to(table, choices)
     return FlywheelSize(
         kind="flywheel",
         reduction=drive.reduction if drive else None,
@@ -105,7 +114,7 @@ def _flywheel(
         needed_rpm=Needed(places.near, places.far),
         near_m=places.near_m,
         far_m=places.far_m,
-        farthest_m=_farthest(robot, table, _least(highest, low)),
+        farthest_m=_farthest(robot, table, _least(limit, low)),
         headroom_low=low / places.far - 1 if low is not None and places.far else None,
         design_rpm=design,
         spin_up_s=known(times.spin_up_s) if times else None,
@@ -113,11 +122,12 @@ def _flywheel(
         recovery_s=recovery,
         shots_per_minute=60 / recovery if recovery else None,
         peak_current_a=float(gears.current(full_v, 0.0)) if gears and full_v is not None else None,
-        hold_current_a=hold_current(drive, supply.usual_v, design * _RPM) if drive and supply and design else None,
+        hold_current_a=_holding(drive, supply, design),
         rim_speed_mps=rim_speed,
         rim_stress_mpa=rim_stress,
         element_energy_j=known(element_energy(robot, design)) if design else None,
-        wheel_energy_j=known(wheel_energy(robot, design)) if design else None,
+        shot_energy_j=known(wheel_energy(robot, design)) if design else None,
+        stored_energy_j=wheels_energy(robot, top) if top is not None else None,
         choices=choices,
         notes=tuple(notes),
     )
@@ -156,7 +166,7 @@ def _cocking(
         needed_mm=Needed(places.near, places.far),
         near_m=places.near_m,
         far_m=places.far_m,
-        farthest_m=_farthest(robot, table, low),
+        farthest_m=_farthest(robot, table, _least(program_limit(robot), low)),
         ceiling_mm_full=full,
         ceiling_mm_low=low,
         crank_torque_max_nm=hardest,
@@ -172,8 +182,21 @@ def _cocking(
         stop_energy_total_j=left * cycles if left is not None and cycles is not None else None,
         choices=choices,
         springs=springs,
-        notes=(*supply_notes(robot), *cocking_notes(robot, table, places, way, crank_radius(robot), torque, low)),
+        notes=(
+            *supply_notes(robot),
+            *cocking_notes(robot, table, places, way, crank_radius(robot), torque, low),
+            *gear_notes(drive, teeth),
+            *cocking_gear_notes(choices),
+            *reckoned_to(table, (*choices, *springs)),
+        ),
     )
+
+
+def _holding(drive: Drive | None, supply: Supply | None, rpm: float | None) -> float | None:
+    """Battery current that holds the wheel; unknown where the profile gives no free current, which no motor lacks."""
+    if drive is None or supply is None or rpm is None or drive.free_current <= 0:
+        return None
+    return hold_current(drive, supply.usual_v, rpm * _RPM)
 
 
 def _cocking_current(drive: Drive | None, gears: Train | None, supply: Supply | None, torque: float) -> float | None:

@@ -15,8 +15,8 @@ from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
 from fieldtune.sizing.cocking import cock_time, draws_by_torque, stroke
 from fieldtune.sizing.drivetrain import FloatArray, Train, train
 from fieldtune.sizing.front import best_tradeoffs
-from fieldtune.sizing.gears import COMMON_TEETH, Gears, IntArray, chunks, gear_trains, with_present
-from fieldtune.sizing.reach import ReachTable
+from fieldtune.sizing.gears import PRESENT, Gears, IntArray, chunks, gear_trains, teeth_to_choose_from, with_present
+from fieldtune.sizing.reach import ReachTable, program_limit
 from fieldtune.sizing.records import CockingChoice, GearChoice, known
 from fieldtune.sizing.shot import exit_speed
 from fieldtune.sizing.wheel import wheel_times
@@ -44,16 +44,16 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class GearSweep:
-    """n gear trains and what each gives: reach (m), two times or margins; the front and the best."""
+    """n gear trains, row ``PRESENT`` the drive's own: torque standing still (N m), reach (m), two times or margins."""
 
     gears: Gears
+    torque: FloatArray
     ceiling: FloatArray
     farthest_m: FloatArray
     first: FloatArray
     second: FloatArray
     on_front: NDArray[np.bool_]
     best: int | None
-    present: int | None
 
     def rows(self, limit: int) -> list[int]:
         """The rows worth showing: the present train, the best, and the front thinned to ``limit``, by reduction."""
@@ -65,7 +65,7 @@ class GearSweep:
         room = max(limit - 2, 1)
         if len(order) > room:
             order = order[np.linspace(0, len(order) - 1, room).round().astype(int)]
-        chosen = {int(r) for r in order} | {r for r in (self.best, self.present) if r is not None}
+        chosen = {int(r) for r in order} | {PRESENT} | ({self.best} if self.best is not None else set())
         return sorted(chosen, key=lambda r: (reductions[r], r))
 
 
@@ -80,23 +80,25 @@ def sweep_wheel(
 ) -> GearSweep:
     """Every gear train for a wheel: ceiling (rpm), spin-up and recovery (s) at ``design_rpm``.
 
-    Reach is that of the ceiling or of the highest setpoint the robot program accepts, whichever is less.
+    Reach is that of the ceiling, or of the highest setpoint if the profile states one that is less.
 
     ``progress`` is called with (done, total) after every 10,000 trains. The wheel's inertia is taken as the profile's
     with any gears, since the motors' share of it is not known apart.
     """
     drive = _drive(robot)
-    trains, present = _all_trains(drive, teeth, stages)
+    trains = _all_trains(drive, teeth, stages)
 
-    def part(some: Train) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def part(some: Train) -> tuple[FloatArray, ...]:
+        torque = some.stall_torque(supply.low_v)
         top = wheel_ceiling(robot, some, supply.low_v, BETWEEN_SHOTS_S) / _RPM
         times = wheel_times(robot, some, supply.usual_v, design_rpm)
         if times is None:
-            return top, np.full_like(top, np.nan), np.full_like(top, np.nan)
-        return top, times.spin_up_s, times.recovery_s
+            return torque, top, np.full_like(top, np.nan), np.full_like(top, np.nan)
+        return torque, top, times.spin_up_s, times.recovery_s
 
-    ceiling, spin_up, recovery = _in_chunks(drive, supply.resistance, trains, part, progress)
-    usable_rpm = np.minimum(ceiling, robot.setpoint.high) if robot.setpoint.unit == "rpm" else ceiling
+    torque, ceiling, spin_up, recovery = _in_chunks(drive, supply.resistance, trains, part, progress)
+    limit = program_limit(robot)
+    usable_rpm = ceiling if limit is None or robot.setpoint.unit != "rpm" else np.minimum(ceiling, limit)
     with np.errstate(divide="ignore"):
         farthest = table.farthest(np.log(exit_speed(robot, usable_rpm)))
     unknown_as_equal = (np.where(np.isnan(times), 0.0, times) for times in (spin_up, recovery))
@@ -104,7 +106,7 @@ def sweep_wheel(
     usable = (ceiling >= (1 + HEADROOM) * design_rpm) & np.isfinite(costs).all(axis=1)
     quickest = recovery if np.isfinite(recovery).any() else -ceiling
     best = _best(usable, quickest, trains.stages, ceiling)
-    return GearSweep(trains, ceiling, farthest, spin_up, recovery, best_tradeoffs(costs), best, present)
+    return GearSweep(trains, torque, ceiling, farthest, spin_up, recovery, best_tradeoffs(costs), best)
 
 
 def sweep_cocking(
@@ -117,20 +119,21 @@ def sweep_cocking(
 ) -> GearSweep:
     """Every gear train for cocking: longest draw (mm) and torque margin at a low battery, time to cock (s)."""
     drive = _drive(robot)
-    trains, present = _all_trains(drive, teeth, stages)
+    trains = _all_trains(drive, teeth, stages)
     way = stroke(robot)
     hardest = float(way.torque[way.worst])
 
-    def part(some: Train) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def part(some: Train) -> tuple[FloatArray, ...]:
         torque = some.stall_torque(supply.low_v)
-        return draws_by_torque(way, torque) * 1000, torque / hardest, cock_time(way, some, supply.usual_v)
+        return torque, draws_by_torque(way, torque) * 1000, cock_time(way, some, supply.usual_v)
 
-    draw, margin, seconds = _in_chunks(drive, supply.resistance, trains, part, progress)
+    torque, draw, seconds = _in_chunks(drive, supply.resistance, trains, part, progress)
+    margin = torque / hardest
     with np.errstate(divide="ignore"):
         farthest = table.farthest(np.log(exit_speed(robot, draw)))
     costs = np.column_stack([-np.nan_to_num(farthest), -np.minimum(margin, TORQUE_MARGIN), seconds])
     best = _best(margin >= TORQUE_MARGIN, seconds, trains.stages, margin)
-    return GearSweep(trains, draw, farthest, margin, seconds, best_tradeoffs(costs), best, present)
+    return GearSweep(trains, torque, draw, farthest, margin, seconds, best_tradeoffs(costs), best)
 
 
 def wheel_choices(sweep: GearSweep, limit: int = 14) -> tuple[GearChoice, ...]:
@@ -139,13 +142,14 @@ def wheel_choices(sweep: GearSweep, limit: int = 14) -> tuple[GearChoice, ...]:
         GearChoice(
             gears=sweep.gears.pairs(row),
             reduction=float(sweep.gears.reduction[row]),
+            stall_torque_nm=known(sweep.torque[row]),
             ceiling_rpm_low=known(sweep.ceiling[row]),
             spin_up_s=known(sweep.first[row]),
             recovery_s=known(sweep.second[row]),
             farthest_m=known(sweep.farthest_m[row]),
             best=row == sweep.best,
             on_front=bool(sweep.on_front[row]),
-            present=row == sweep.present,
+            present=row == PRESENT,
         )
         for row in sweep.rows(limit)
     )
@@ -163,7 +167,7 @@ def cocking_choices(sweep: GearSweep, limit: int = 14) -> tuple[CockingChoice, .
             farthest_m=known(sweep.farthest_m[row]),
             best=row == sweep.best,
             on_front=bool(sweep.on_front[row]),
-            present=row == sweep.present,
+            present=row == PRESENT,
         )
         for row in sweep.rows(limit)
     )
@@ -175,31 +179,33 @@ def _drive(robot: Robot) -> Drive:
     return robot.drive
 
 
-def _all_trains(drive: Drive, teeth: tuple[int, ...] | None, stages: int) -> tuple[Gears, int | None]:
-    return with_present(gear_trains(teeth or drive.teeth_available or COMMON_TEETH, stages), drive)
+def _all_trains(drive: Drive, teeth: tuple[int, ...] | None, stages: int) -> Gears:
+    return with_present(gear_trains(teeth_to_choose_from(drive, teeth), stages), drive)
 
 
 def _in_chunks(
     drive: Drive,
     resistance: float,
     trains: Gears,
-    part: Callable[[Train], tuple[FloatArray, FloatArray, FloatArray]],
+    part: Callable[[Train], tuple[FloatArray, ...]],
     progress: Progress | None,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, ...]:
     reduction, efficiency = trains.reduction, drive.stage_efficiency ** trains.stages.astype(float)
     results = []
     for piece in chunks(len(trains), _CHUNK):
         results.append(part(train(drive, resistance, reduction[piece], efficiency[piece])))
         if progress is not None:
             progress(piece.stop, len(trains))
-    first, second, third = (np.concatenate(column) for column in zip(*results, strict=True))
-    return first, second, third
+    return tuple(np.concatenate(column) for column in zip(*results, strict=True))
 
 
 def _best(usable: NDArray[np.bool_], cost: FloatArray, stages: IntArray, fallback: FloatArray) -> int | None:
-    """The usable train of least cost, fewer stages breaking ties within 1 %; the strongest where none is usable."""
+    """The usable train of least cost, the strongest where none is usable.
+
+    Within 1 % the present train stays, then fewer stages win.
+    """
     if not usable.any():
         return int(np.nanargmax(fallback)) if np.isfinite(fallback).any() else None
     rows = np.flatnonzero(usable)
     close = rows[cost[rows] <= 1.01 * np.nanmin(cost[rows])] if np.nanmin(cost[rows]) > 0 else rows
-    return int(min(close, key=lambda r: (stages[r], cost[r], r)))
+    return int(min(close, key=lambda r: (r != PRESENT, stages[r], cost[r], r)))

@@ -22,27 +22,47 @@ def size_text(robot: Robot, size: Size) -> str:
     return "\n".join([f"{robot.name}: {robot.title}", *body, *notes, "", *cautions(robot)]).replace("\n\n\n", "\n\n")
 
 
-def compare_text(comparison: Comparison) -> str:
-    """Mechanisms side by side with the weighted scores, and what the decision rests on; several lines of plain text."""
+def decision_table(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
+    """Head and rows of the weighted decision, a column a mechanism between what counts and its weight."""
     columns, decision = comparison.mechanisms, comparison.decision
     rows = [
-        [c.words, *(_figure(m.figures[c.name]) for m in columns), f"{decision.weights.get(c.name, 0.0):.0%}"]
+        [
+            c.words,
+            *(_with_unit(m.figures[c.name], c.unit) for m in columns),
+            _percent(decision.weights.get(c.name, 0.0)),
+        ]
         for c in CRITERIA
     ]
-    rows.append(["takes", *(", ".join(m.shapes) for m in columns), ""])
     rows.append(["weighted score", *(f"{decision.totals[m.name]:.2f}" for m in columns), ""])
-    hit = [
-        [f"{distance:.2f} m", *(f"{m.hit[k]:.0%}" for m in columns)]
+    return ["what counts", *(m.name for m in columns), "weight"], rows
+
+
+def hit_table(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
+    """Head and rows of the hit probabilities over distance."""
+    columns = comparison.mechanisms
+    rows = [
+        [f"{distance:.2f} m", *(_percent(m.hit[k]) for m in columns)]
         for k, distance in enumerate(columns[0].distances_m)
     ]
-    names = [m.name for m in columns]
-    return "\n".join(
-        [*_table(["", *names, "weight"], rows), "", *_table(["hit probability", *names], hit), "", *comparison.words]
-    )
+    return ["hit probability from", *(m.name for m in columns)], rows
 
 
-def _figure(value: float | None) -> str:
-    return "unknown" if value is None else f"{value:.3g}"
+def compare_text(comparison: Comparison) -> str:
+    """Mechanisms side by side with the weighted scores, and what the decision rests on; several lines of plain text."""
+    head, rows = decision_table(comparison)
+    rows.append(["usually handles", *(", ".join(m.shapes) for m in comparison.mechanisms), ""])
+    return "\n".join([*_table(head, rows), "", *_table(*hit_table(comparison)), "", *comparison.words])
+
+
+def _with_unit(value: float | None, unit: str) -> str:
+    if value is None:
+        return "unknown"
+    return _percent(value) if unit == "%" else f"{value:.3g} {unit}".rstrip()
+
+
+def _percent(share: float) -> str:
+    """Whole per cent, never rounded to a certainty that isn't there."""
+    return "over 99 %" if 0.995 <= share < 1 else f"{100 * share:.0f} %"
 
 
 def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
@@ -65,8 +85,10 @@ def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
         ("recovery", _number(s.recovery_s, "s", 2)),
         ("shots", shots),
         ("current", f"{_number(s.peak_current_a, 'A at spin-up', 1)}, {_number(s.hold_current_a, 'A holding', 1)}"),
-        ("rim, full battery", f"{_number(s.rim_speed_mps, 'm/s', 1)}, stress {stress}"),
         ("energy of the element", _number(s.element_energy_j, "J", 2)),
+        ("energy a shot takes", _number(s.shot_energy_j, "J", 2)),
+        ("rim, at full power", f"{_number(s.rim_speed_mps, 'm/s', 1)}, stress {stress}"),
+        ("kept in the wheels then", _number(s.stored_energy_j, "J", 1)),
     ]
 
 
@@ -105,6 +127,7 @@ def _gear_table(choices: Sequence[GearChoice]) -> list[str]:
         [
             _gears(c.gears),
             f"{c.reduction:.2f}",
+            _plain(c.stall_torque_nm, 2),
             _plain(c.ceiling_rpm_low),
             _plain(c.spin_up_s, 2),
             _plain(c.recovery_s, 3),
@@ -113,7 +136,9 @@ def _gear_table(choices: Sequence[GearChoice]) -> list[str]:
         ]
         for c in choices
     ]
-    return _table(["gears", "reduction", "ceiling rpm", "spin-up s", "recovery s", "farthest m", ""], rows)
+    return _table(
+        ["gears", "reduction", "torque N m", "ceiling rpm", "spin-up s", "recovery s", "farthest m", ""], rows
+    )
 
 
 def _cocking_table(choices: Sequence[CockingChoice]) -> list[str]:
@@ -159,7 +184,7 @@ def _marks(choice: GearChoice | CockingChoice | SpringChoice) -> str:
 
 
 def _gears(stages: Sequence[tuple[int, int]]) -> str:
-    return "  ".join(f"{a}:{b}" for a, b in stages) or "none"
+    return "  ".join(f"{a}:{b}" for a, b in stages) or "direct"
 
 
 def _needed(value: float | None, distance: float | None, unit: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -70,6 +71,27 @@ def test_what_shots_taught_of_the_speed_moves_the_figures(run: Run) -> None:
     after = run("size", "heron", "--json").json
     assert after["speed_factor"] < 0.99
     assert after["needed_rpm"]["far"] > before["needed_rpm"]["far"]
+
+
+def test_a_long_search_shows_how_far_it_is_on_a_terminal_only(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    many = ",".join(str(teeth) for teeth in range(12, 28))
+    assert run("size", "heron", "--teeth", many).err == ""
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    shown = run("size", "heron", "--teeth", many).err
+    assert re.search(r"\[#+ +\] 10000 of (\d+) choices", shown)
+    assert shown.endswith("\033[K")
+    assert run("size", "heron", "--teeth", "18,36").err == ""
+
+
+def test_comparing_shows_weights_and_how_firm_the_decision_is(run: Run) -> None:
+    found = run("compare", "heron", "otter", "--weight", "reach_m=3", "--weight", "parts=0", "--json").json
+    assert sum(found["decision"]["weights"].values()) == pytest.approx(1)
+    assert found["decision"]["weights"]["parts"] == 0
+    said = run("compare", "heron", "otter", "--weight", "reach_m=3").out
+    assert "hit probability from" in said
+    assert "weighed" in said or "no change of a single weight" in said
+    for flip in found["decision"]["flips"]:
+        assert flip["weight"] != flip["weight_then"]
 
 
 def test_comparing_names_a_winner_and_what_would_change_it(run: Run) -> None:

@@ -7,12 +7,13 @@ import re
 from dataclasses import replace
 
 import pytest
-from sizing_robots import RPM, crane, heron, otter
+from sizing_robots import RPM, crane, heron, otter, with_drive
 
 from fieldtune.physics.flywheel import disc_stress
 from fieldtune.robot.model import Element, Flywheel, SpringWire
 from fieldtune.sizing import cautions, hazards
-from fieldtune.sizing.safety import carry, rim, smallest_face
+from fieldtune.sizing.hazards import carry, full_power_rpm, preload_energy, rim, smallest_face
+from fieldtune.sizing.safety import strained
 
 
 def with_wheel(**changes):
@@ -81,6 +82,23 @@ def test_carry_is_the_farthest_throw_without_air():
     assert carry(otter(floor=replace(otter().floor, slope=-0.4)), 3.0) is None
 
 
+def test_a_ball_rolls_on_where_a_disc_has_stopped():
+    """Slides to 5/7 of its speed within 12 v^2 / (49 mu g), then rolls v^2 / (2 c g) by 7/5 (textbook, level floor)."""
+    ball = otter(element=Element("sphere", 0.05, diameter=0.06))
+    mu, c, g, v = 0.22, otter().floor.rolling, 9.80665, 3.0
+    slid, rolled = 12 * v**2 / (49 * mu * g), 7 / 5 * (5 / 7 * v) ** 2 / (2 * c * g)
+    assert carry(ball, v) == pytest.approx(slid + rolled, rel=1e-6)
+    assert carry(ball, v) > 5 * carry(otter(), v)
+
+
+def test_a_preloaded_spring_is_loaded_at_its_stop_too():
+    """F^2 / (2 k)."""
+    assert preload_energy(otter()) == pytest.approx(6.0**2 / 1800)
+    stiff = replace(otter().launcher, striker=replace(otter().launcher.striker, preload=40.0))
+    assert any("at its stop" in line for line in cautions(otter(launcher=stiff)))
+    assert preload_energy(heron()) is None
+
+
 @pytest.mark.parametrize("robot", [heron(), otter(), crane()])
 def test_every_caution_is_one_line_and_calls_nothing_safe(robot):
     lines = cautions(robot)
@@ -107,12 +125,41 @@ def test_cautions_grow_with_the_setpoint():
 
 
 def test_rim_stress_against_a_stated_limit():
-    robot = with_wheel(wheel_density=1150.0)
-    at = hazards(robot, 4000.0, limit_mpa=5.0)
+    robot = with_wheel(wheel_density=1150.0, wheel_strength=5e6)
+    at = hazards(robot, 4000.0)
     assert at.rim_stress_share == pytest.approx(at.rim_stress_mpa / 5.0)
-    assert any("stated limit" in line for line in cautions(robot, 4000.0, limit_mpa=5.0))
+    assert any("stated limit" in line for line in cautions(robot, 4000.0))
     assert hazards(heron(), 4000.0).rim_stress_mpa is None
     assert any("wheel_density" in line for line in cautions(heron()))
+
+
+@pytest.mark.parametrize(
+    ("top_rpm", "setpoint", "said"),
+    [(3900, 4000, "do not run it so"), (4500, 4000, "go lower"), (4500, 1000, "Should the speed control fail")],
+)
+def test_a_wheel_near_its_stated_speed_is_warned_of(top_rpm, setpoint, said):
+    """At the setpoint, or where a control that fails would take it: 12 V free speed of 3867 rpm, more when full."""
+    robot = with_wheel(wheel_top_speed=top_rpm * RPM)
+    assert hazards(robot, setpoint).top_speed_share == pytest.approx(setpoint / top_rpm)
+    (line,) = strained(robot, setpoint)
+    assert said in line
+    assert f"{setpoint} rpm" in line or "a full battery" in line
+    assert not strained(with_wheel(wheel_top_speed=20000 * RPM), setpoint)
+    assert not strained(with_wheel(), setpoint)
+
+
+def test_a_faster_second_wheel_is_the_one_that_counts():
+    robot = with_wheel(wheel_top_speed=4000 * RPM, wheel_density=1150.0, speed_ratio=1.5)
+    assert hazards(robot, 3000.0).top_speed_share == pytest.approx(1.5 * 3000 / 4000)
+    assert rim(robot, 3000.0)[0] == pytest.approx(1.5 * 3000 * RPM * 0.048)
+
+
+def test_full_power_is_the_drives_free_speed_on_a_full_battery():
+    """Free speed goes with the voltage but for the drag's small share; 10 full cells give 14 V."""
+    free = with_drive(heron(), free_current=1e-9).drive.free_speed / 1.5 / RPM
+    assert full_power_rpm(with_drive(heron(), free_current=1e-9)) == pytest.approx(free * 14.0 / 12.0, rel=1e-6)
+    assert full_power_rpm(heron(drive=None)) is None
+    assert full_power_rpm(heron(battery=None)) == pytest.approx(heron().drive.free_speed / 1.5 / RPM)
 
 
 def test_an_overstressed_spring_is_called_so():

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
-from sizing_robots import crane, heron, otter, with_drive
+from sizing_robots import RPM, crane, heron, otter, with_drive
 
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Battery
+from fieldtune.robot.model import Battery, SetpointRange
 from fieldtune.sizing import ceiling, size
 from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S
 from fieldtune.sizing.front import best_tradeoffs
-from fieldtune.sizing.gears import COMMON_TEETH, chunks, gear_trains
+from fieldtune.sizing.gears import COMMON_TEETH, MOST_KINDS, PRESENT, chunks, gear_trains, tried_teeth, with_present
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.size import supply_of
 from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage
@@ -34,6 +36,74 @@ def test_no_gears_is_an_error_with_a_remedy():
         gear_trains(())
     with pytest.raises(InputError, match=r"\[drive\]"):
         sweep_wheel(heron(drive=None), supply_of(heron()), reach_table(heron(), heron().target()), 2000.0)
+
+
+@pytest.mark.parametrize("gears", [(), ((20, 30),), ((12, 60), (15, 75), (16, 48))])
+def test_the_drives_own_train_is_among_them_however_many_stages_it_has(gears):
+    robot = with_drive(heron(), gears=gears)
+    trains = with_present(gear_trains((10, 20)), robot.drive)
+    assert trains.pairs(PRESENT) == gears
+    assert trains.reduction[PRESENT] == pytest.approx(robot.drive.reduction)
+    assert len(trains) == len(gear_trains((10, 20))) + 1
+    assert {len(trains.pairs(row)) for row in range(1, len(trains))} == {1, 2}
+    figures = size(robot)
+    (present,) = (choice for choice in figures.choices if choice.present)
+    assert (present.gears, present.reduction) == (gears, pytest.approx(figures.reduction))
+    assert present.ceiling_rpm_low == pytest.approx(figures.ceiling_rpm_low)
+
+
+def test_a_long_list_of_gears_is_thinned_and_said():
+    kinds = tried_teeth(tuple(range(10, 110)))
+    assert (len(kinds), kinds[0], kinds[-1]) == (MOST_KINDS, 10, 109)
+    assert max(b - a for a, b in itertools.pairwise(kinds)) <= 4
+    assert tried_teeth((30, 20, 20)) == (20, 30)
+    robot = with_drive(heron(), teeth_available=tuple(range(10, 43)))
+    assert any("33 different gears" in note for note in size(robot).notes)
+    assert not any("different gears" in note for note in size(heron()).notes)
+
+
+def test_a_gear_train_that_cannot_reach_is_told_what_would():
+    """1:45 on the wheel: the spots' speeds are known all the same, and the choices reach them."""
+    free = with_drive(heron(), gears=()).drive.free_speed / 45 / RPM
+    slow = with_drive(heron(setpoint=SetpointRange("rpm", 10, free, 10, high_given=False)), gears=((10, 90), (10, 50)))
+    figures = size(slow)
+    assert figures.needed_rpm.far == pytest.approx(size(heron()).needed_rpm.far, rel=1e-3)
+    assert figures.headroom_low < -0.9
+    assert any("change the gears" in note for note in figures.notes)
+    best = next(choice for choice in figures.choices if choice.best)
+    assert best.ceiling_rpm_low > (1 + HEADROOM) * figures.needed_rpm.far
+    assert best.farthest_m >= 3.2
+
+
+def test_a_stated_limit_of_the_robot_program_bounds_the_reach():
+    limited = size(heron(setpoint=SetpointRange("rpm", 600, 1200, 10)))
+    assert all(choice.farthest_m is None or choice.farthest_m < 2.5 for choice in limited.choices)
+    assert any("setpoint.high allows 1200" in note for note in limited.notes)
+    follows = size(heron(setpoint=SetpointRange("rpm", 600, 1200, 10, high_given=False)))
+    assert follows.farthest_m > 3.2
+
+
+def test_a_present_train_that_is_as_good_stays():
+    robot = heron()
+    best = next(choice for choice in size(robot).choices if choice.best)
+    stays = next(choice for choice in size(with_drive(robot, gears=best.gears)).choices if choice.best)
+    assert stays.present
+
+
+def test_speed_is_bought_with_torque():
+    """Ideal gears: ceiling times torque is the same for all, but for the losses of a second stage."""
+    choices = size(with_drive(heron(), stage_efficiency=1.0)).choices
+    power = [choice.stall_torque_nm * choice.ceiling_rpm_low for choice in choices if choice.ceiling_rpm_low]
+    assert max(power) == pytest.approx(min(power), rel=0.02)
+
+
+def test_an_arm_whose_gears_to_choose_from_are_too_small_says_so():
+    strong = with_drive(crane(), gears=((12, 60), (15, 75), (16, 48)), teeth_available=(20, 24, 30))
+    figures = size(strong)
+    assert any("larger gears" in note for note in figures.notes)
+    (only,) = figures.choices
+    assert only.present
+    assert only.best
 
 
 def test_chunks_cover_everything_once():
