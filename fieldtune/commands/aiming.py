@@ -70,6 +70,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
         ("nearly as good", nearly),
         ("scores", None if aim.hit_probability is None else hits),
         ("leaves at", _known(aim.exit_speed_mps, 2, "m/s", f", {number(aim.exit_angle_deg, 1, 'deg')} up")),
+        ("energy", None if aim.exit_speed_mps is None else _energy_words(robot, aim.exit_speed_mps)),
         ("comes in at", _known(aim.entry_angle_deg, 1, "deg below the horizontal")),
         ("highest point", _known(aim.apex_m, 2, "m above the floor")),
         ("time", _known(aim.time_s, 2, "s")),
@@ -79,6 +80,13 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
     if aim.sensitivity is not None:
         rows.append(("changes the miss", _sensitivity(robot, aim)))
     return [head, *pairs(rows), *(f"  caution: {words}" for words in aim.cautions)]
+
+
+def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
+    from fieldtune.sizing.shot import energy_at_speed
+
+    joules = float(energy_at_speed(robot, exit_speed_mps))
+    return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
 
 
 def _sensitivity(robot: Robot, aim: Aim) -> str | None:

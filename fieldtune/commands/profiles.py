@@ -67,11 +67,15 @@ def _check(args: argparse.Namespace) -> int:
     errors = sum(problem.severity == "error" for problem in problems)
     text = [clean(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems]
     derived: dict[str, object] | None = None
+    harm: tuple[str, ...] = ()
     if not errors:
+        from fieldtune.sizing.safety import cautions
+
         robot = load_profile(path)
-        derived = _derived(robot)
+        derived, harm = _derived(robot), cautions(robot)
         text = [f"{robot.name}: {clean(robot.title)}", *text, *pairs(_derived_words(robot, derived))]
-    give(args, {"ok": not errors, "problems": problems, "derived": derived}, text)
+        text += [f"  caution: {line}" for line in harm]
+    give(args, {"ok": not errors, "problems": problems, "derived": derived, "cautions": harm}, text)
     if errors:
         print(f"fieldtune: {path}: {errors} error{'' if errors == 1 else 's'}, listed above", file=sys.stderr)
         return 2

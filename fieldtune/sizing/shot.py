@@ -29,8 +29,13 @@ def spin_inertia(element: Element) -> float:
 
 
 def element_energy(robot: Robot, quantity: ArrayLike) -> FloatArray:
-    """Kinetic energy of the element at exit, moving and spinning, J."""
-    speed = exit_speed(robot, quantity)
+    """Kinetic energy of the element at exit, moving and spinning, J, at wheel rpm or draw in mm."""
+    return energy_at_speed(robot, exit_speed(robot, quantity))
+
+
+def energy_at_speed(robot: Robot, exit_speed_mps: ArrayLike) -> FloatArray:
+    """Kinetic energy of the element, moving and spinning, J, at exit speeds in m/s."""
+    speed = np.asarray(exit_speed_mps, dtype=float)
     radius = robot.element.extent / 2
     spin = spin_ratio(robot) * speed / radius if radius else np.zeros_like(speed)
     return np.asarray(shot_energy(robot.element.mass, speed, spin, spin_inertia(robot.element)), dtype=float)

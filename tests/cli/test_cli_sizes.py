@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+import fieldtune
+
 Run = Callable[..., Any]
 Fails = Callable[..., str]
 
@@ -178,3 +180,23 @@ def test_an_output_file_is_kept_unless_forced(run: Run, fails: Fails, tmp_path: 
     assert run(*argv, "--force").code == 0
     assert file.read_text().startswith("distance_m,")
     assert "can't be written" in fails(2, *argv[:-1], str(tmp_path / "gone" / "table.csv"))
+
+
+@pytest.mark.parametrize("robot", ["heron", "otter", "crane"])
+def test_what_can_hurt_stands_beside_its_number_in_check_and_aim(run: Run, robot: str) -> None:
+    checked = run("check", robot, "--json").json
+    assert any("eye protection" in line and "m/s" in line for line in checked["cautions"])
+    assert "qualified supervision" in run("check", robot).out
+    said = run("aim", robot, "--distance", "2 m").out
+    assert re.search(r"energy +[\d.]+ J: eye protection on", said)
+    energy = run("size", robot, "--json").json["element_energy_j"]
+    assert 0 < energy < 50
+
+
+def test_a_wheel_beyond_what_is_stated_for_it_is_said_where_the_setpoint_is(run: Run, tmp_path: Path) -> None:
+    profile = tmp_path / "weak.toml"
+    text = (Path(fieldtune.__file__).parents[1] / "profiles" / "heron.toml").read_text(encoding="utf-8")
+    profile.write_text(text.replace("wheels = 2", 'wheels = 2\nwheel_top_speed = "1200 rpm"'), encoding="utf-8")
+    cautions = run("aim", str(profile), "--distance", "2.6 m", "--json").json["cautions"]
+    assert any("beyond what is stated" in line for line in cautions)
+    assert "beyond what is stated" in run("size", str(profile)).out
