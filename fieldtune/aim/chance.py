@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.belief import Unknowns
 from fieldtune.aim.need import Need
 from fieldtune.aim.openings import Free
-from fieldtune.normal_integral import ndtr, ndtri
 
 FloatArray = NDArray[np.float64]
 

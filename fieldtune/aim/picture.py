@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from fieldtune.aim.belief import Belief
 from fieldtune.aim.bodies import flying_body
@@ -13,7 +14,6 @@ from fieldtune.aim.exit import drive_quantity, log_speed, spin_ratio
 from fieldtune.aim.floor import speed_at, stop_distance, thrown
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
-from fieldtune.normal_integral import ndtri
 from fieldtune.physics.flight import path
 from fieldtune.physics.landing import Rest
 from fieldtune.robot.model import Robot, Target

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from fieldtune.learn.newton import Hill, Mode
-from fieldtune.normal_integral import ndtri
 
 FloatArray = NDArray[np.float64]
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
-from fieldtune.normal_integral import log_ndtr
+from scipy.special import log_ndtr
 
 FloatArray = NDArray[np.float64]
 

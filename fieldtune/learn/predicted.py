@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.fit import Fit
 from fieldtune.learn.newton import Mode
 from fieldtune.learn.sight import Expansion, sight
-from fieldtune.normal_integral import ndtr
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import ndtr
 
 from fieldtune.aim.results import Residual
 from fieldtune.learn.fit import Fit
 from fieldtune.learn.predicted import Predicted, predicted
-from fieldtune.normal_integral import ndtr
 
 _OUTCOMES = ("short", "in", "long")
 # A predicted miss beyond this many metres only says "far off".

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.need import Need
 from fieldtune.learn.objective import WILD_SHARE, Objective, Rows
 from fieldtune.learn.shot_table import ShotTable
-from fieldtune.normal_integral import ndtr, ndtri
 from fieldtune.robot.model import Robot, Target
 
 FloatArray = NDArray[np.float64]
