@@ -93,17 +93,21 @@ def _console(args: argparse.Namespace) -> int:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise LinkError("the console needs a terminal; 'fieldtune --help' lists the commands that print instead")
     robot = _robot(args)
-    from fieldtune.console import run
+    from fieldtune.console import Unopened, run
     from fieldtune.session import Session
 
     with Session.beside_profile(robot, args.profiles) as session:
-        kept = _kept_port(session)
-        port = args.port or (None if _attached(robot, kept) else _simulated(robot))
-        args.record = args.record or _session_recording(robot, port, args)
-        monitor = _monitor(robot, port, args, session)
-        session.attach(monitor)
-        run(robot, session, monitor, sim=(port or "").startswith("sim://"))
+        run(robot, session, Unopened(lambda: _console_line(robot, args, session)))
     return 0
+
+
+def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> Monitor:
+    """The line of a console that has just painted its first frame."""
+    port = args.port or (None if _attached(robot, _kept_port(session)) else _simulated(robot))
+    args.record = args.record or _session_recording(robot, port, args)
+    monitor = _monitor(robot, port, args, session)
+    session.attach(monitor)
+    return monitor
 
 
 def _session_recording(robot: Robot, port: str | None, args: argparse.Namespace) -> Path | None:

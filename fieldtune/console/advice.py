@@ -17,6 +17,14 @@ if TYPE_CHECKING:
 RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
+def opening(desk: Desk) -> list[Part]:
+    """What stands in the middle until the line is open and the setpoint is being worked out."""
+    where: list[Part] = [("Distance unknown", "bold $ink")]
+    if desk.place is not None:
+        where = [("From ", "$quiet"), (words.metres(desk.place.distance_m), "bold $ink"), f"  {desk.place.words}"]
+    return [("\n Opening the line to the robot…\n\n ", "bold $act"), *where]
+
+
 def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
     """What the robot does, against what its program asks for and against what is recommended."""
     value = words.readback(live, robot)

@@ -35,6 +35,11 @@ class Advisor:
         self._drawn_at = -REDRAW_S
         self._drawing = False
 
+    @property
+    def settled(self) -> bool:
+        """Whether nobody waits for a recommendation: it is there, it failed, or there is no place to shoot from."""
+        return self.failed or self._console.desk.place is None or self._console.desk.aim_holds
+
     def look(self, live: Live) -> None:
         """Ask for what has to be asked anew."""
         self.moved()

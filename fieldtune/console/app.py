@@ -20,13 +20,13 @@ from fieldtune.console.book import Book
 from fieldtune.console.caution import CautionScreen
 from fieldtune.console.desk import Desk, Place
 from fieldtune.console.main import MainScreen
+from fieldtune.console.opening import Line, opened
 from fieldtune.console.pack import Pack
 from fieldtune.console.plates import Part
 from fieldtune.errors import FieldtuneError
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.link import Monitor
     from fieldtune.link.live import Live
     from fieldtune.session import Session
 
@@ -37,7 +37,7 @@ STALE_S = 15.0
 
 
 class Console(App[None]):
-    """The console of one robot. ``clock`` gives seconds and is replaced in tests."""
+    """The console of one robot, on a line that may be ``Unopened``. ``clock`` gives seconds; tests replace it."""
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
@@ -49,8 +49,7 @@ class Console(App[None]):
         self,
         robot: Robot,
         session: Session,
-        monitor: Monitor,
-        sim: bool = False,
+        line: Line,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
@@ -59,43 +58,51 @@ class Console(App[None]):
             self.register_theme(theme)
         self.set_reactive(App.theme, palette.DARK)
         self.stylesheet.set_variables(self.get_css_variables())
-        self.robot, self.session, self.monitor, self.sim = robot, session, monitor, sim
+        self.robot, self.session, self.monitor = robot, session, line
         self.desk = Desk(robot)
         self.backroom, self.slow_room, self.log_room = Backroom(), Backroom(), Backroom()
         self.clock = clock
-        self.live: Live = monitor.snapshot()
-        self.failed: FieldtuneError | None = None
+        self.live: Live = line.snapshot()
+        self.failed: Exception | None = None
         self.news: tuple[Part, ...] = ("",)
         self.advisor, self.book, self.pack = Advisor(self), Book(self), Pack(self)
         self.looking = False
         self._said_at = clock()
         self._launch: tuple[float, float] | None = None
+        self._caution_seen = self.book.caution_seen
+
+    @property
+    def sim(self) -> bool:
+        """Whether the robot is known to be simulated."""
+        return self.monitor.simulated is True
 
     def get_default_screen(self) -> MainScreen:
         """The main screen lies under all others."""
-        return MainScreen()
+        self._main = MainScreen()
+        return self._main
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our colour names for themes that aren't ours."""
         return palette.defaults()
 
     def on_mount(self) -> None:
-        """The caution where it wasn't seen yet, the timer, and after the first paint the line and the back room."""
-        if not self.book.caution_seen:
+        """The caution where it wasn't seen yet, the timer, and after the first paint all that takes time."""
+        if not self._caution_seen:
             self.push_screen(CautionScreen(), self.book.understood)
         self.set_interval(1 / LOOKS_PER_SECOND, self.look)
-        self.call_after_refresh(self._begin)
+        self.call_after_refresh(self.begin, "opening", self._open)
 
-    def _begin(self) -> None:
+    async def _open(self) -> None:
         try:
+            self.monitor, middle = await self.backroom.run(opened, self.monitor)
             self.monitor.start()
-        except FieldtuneError as error:
+        except Exception as error:  # whoever runs the console says what it was
             self.failed = error
-            self.exit(return_code=error.exit_code)
+            self.exit()
             return
+        await self._main.furnish(middle())
         self.look()
         self.book.reload()
-        self.pack.prepare()
         gc.collect()
         gc.freeze()
 
@@ -211,7 +218,7 @@ class Console(App[None]):
 
     def tell_sim(self, line: str, told: str | None) -> None:
         """Send a line to the simulated robot; a real one is never sent anything from here."""
-        if self.sim:
+        if self.monitor.simulated is not False:
             self.begin("sim", self._tell, line, told, exclusive=False)
 
     async def _tell(self, line: str, told: str | None) -> None:
@@ -251,18 +258,18 @@ class Console(App[None]):
         self.exit()
 
 
-def run(robot: Robot, session: Session, monitor: Monitor, sim: bool = False) -> None:
-    """Open the console on a started or startable monitor and stay until it is left.
+def run(robot: Robot, session: Session, line: Line) -> None:
+    """Open the console on a line that is started, startable or ``Unopened``, and stay until it is left.
 
-    The monitor is started after the first paint and stopped at the end; the session stays the caller's to close.
-    Raises ``FieldtuneError`` when the monitor can't be started.
+    The line is opened and started after the first paint and stopped at the end; the session stays the caller's to
+    close. Raises ``FieldtuneError`` when the line can't be opened or started.
     """
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
-    console = Console(robot, session, monitor, sim)
+    console = Console(robot, session, line)
     try:
         console.run()
     finally:
-        monitor.stop()
+        console.monitor.stop()
     if console.failed is not None:
         raise console.failed

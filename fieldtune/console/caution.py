@@ -30,12 +30,14 @@ class CautionScreen(ModalScreen[None]):
     """Shown at the first start with a robot's log; one key and it stays away."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "understood", "Understood", tooltip="Go on to the console", id="caution-understood")
+        Binding("enter", "understood", "Understood", tooltip="Go on to the console", id="caution-understood"),
+        Binding("q,ctrl+q", "app.leave", "Quit", tooltip="Leave", id="caution-leave"),
     ]
 
     def compose(self) -> ComposeResult:
         with Vertical(id="caution-box"):
-            yield Plate(*TEXT, ("Enter", "bold $act"), "  understood, go on", id="caution-text")
+            go_on = (("Enter", "bold $act"), "  understood, go on      ", ("q", "bold $act"), "  leave")
+            yield Plate(*TEXT, *go_on, id="caution-text")
 
     def action_understood(self) -> None:
         """Go on."""

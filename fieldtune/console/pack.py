@@ -14,17 +14,14 @@ EVERY = 6
 
 
 class Pack:
-    """Feeds the battery watch, which is made in the back room because it brings scipy along."""
+    """Feeds the battery watch, which is made once the first recommendation is there: people wait for that."""
 
     def __init__(self, console: Console) -> None:
         self._console = console
         self.watch: BatteryWatch | None = None
         self.status: BatteryStatus | None = None
         self._looks = 0
-
-    def prepare(self) -> None:
-        """Make the watch."""
-        self._console.begin("pack", self._prepare)
+        self._begun = False
 
     async def _prepare(self) -> None:
         self.watch = await self._console.ask_slowly("Watching the battery", self._make)
@@ -40,6 +37,9 @@ class Pack:
     def look(self) -> None:
         """Hand the new samples on, and ask now and then."""
         if self.watch is None:
+            if not self._begun and self._console.advisor.settled:
+                self._begun = True
+                self._console.begin("pack", self._prepare)
             return
         for sample in self._console.monitor.drain():
             self.watch.feed(

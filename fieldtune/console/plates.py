@@ -142,7 +142,12 @@ class KeyBar(Still):
 
     def __init__(self, rows: Iterable[Iterable[Binding]], *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self.rows = [[binding for binding in row if binding.show] for row in rows]
+        self.rows = _shown(rows)
+
+    def put(self, rows: Iterable[Iterable[Binding]]) -> None:
+        """Show these keys from now on, in as many rows as before."""
+        self.rows = _shown(rows)
+        self.refresh()
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
         """One line a row."""
@@ -157,6 +162,10 @@ class KeyBar(Still):
         while len(kept) > 3 and sum(len(_name(b)) + 2 for b in kept) - 2 > self.size.width:
             del kept[-3]
         return kept
+
+
+def _shown(rows: Iterable[Iterable[Binding]]) -> list[list[Binding]]:
+    return [[binding for binding in row if binding.show] for row in rows]
 
 
 def _name(binding: Binding) -> str:

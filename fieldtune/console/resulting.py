@@ -56,5 +56,5 @@ class Resulting(Board):
             self.console.tell_sim(f"setpoint={advised:g}", told)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Keys for the simulated robot exist only there."""
-        return self.console.sim if action in ("fire", "give") else True
+        """Keys for the simulated robot exist only there, and while it isn't known yet whether it is one."""
+        return action not in ("fire", "give") or self.console.monitor.simulated is not False

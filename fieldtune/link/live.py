@@ -6,12 +6,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # a line that nothing was heard of needs no arrays
+    import numpy as np
+    from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+    History = NDArray[np.float64] | tuple[()]
+
 State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
 
 
@@ -65,19 +67,19 @@ class Live:
 
     state: State
     words: str
-    port: str | None
-    age_s: float | None
-    wheel_rpm: float | None
-    wheel2_rpm: float | None
-    battery_v: float | None
-    current_a: float | None
-    distance_m: float | None
-    setpoint: float | None
-    power_pct: float | None
-    draw_mm: float | None
-    health: Health
-    wheel: WheelFigures
-    shots: tuple[ShotSeen, ...]
-    history_s: FloatArray
-    history_rpm: FloatArray
-    history_volt: FloatArray
+    port: str | None = None
+    age_s: float | None = None
+    wheel_rpm: float | None = None
+    wheel2_rpm: float | None = None
+    battery_v: float | None = None
+    current_a: float | None = None
+    distance_m: float | None = None
+    setpoint: float | None = None
+    power_pct: float | None = None
+    draw_mm: float | None = None
+    health: Health = Health()
+    wheel: WheelFigures = WheelFigures()
+    shots: tuple[ShotSeen, ...] = ()
+    history_s: History = ()
+    history_rpm: History = ()
+    history_volt: History = ()

@@ -126,6 +126,11 @@ class Monitor:
             return self._line.raw(count)
 
     @property
+    def simulated(self) -> bool:
+        """Whether the line that was asked for is our own simulated robot's."""
+        return self._named is not None and self._named.startswith("sim://")
+
+    @property
     def can_tell(self) -> bool:
         """Whether the other end is our own simulated robot, which may be told things. A real robot never is."""
         return self._port is not None and callable(getattr(self._port, "command", None))

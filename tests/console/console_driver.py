@@ -21,7 +21,8 @@ Script = Callable[[Console, Pilot[None]], Awaitable[None]]
 class ScriptedLine:
     """A line that says exactly what a test wants, when it wants it; ``sent`` holds what was sent to it."""
 
-    def __init__(self, **changes: Any) -> None:
+    def __init__(self, simulated: bool = False, **changes: Any) -> None:
+        self.simulated = simulated
         self.now: Live = live(**changes)
         self.sent: list[str] = []
         self.lines: tuple[str, ...] = ()

@@ -32,7 +32,7 @@ def main() -> None:
     robot = load_robot(options.robot)
     with TemporaryDirectory() as folder, Session(robot, Path(folder) / "log.db") as session:
         monitor = Monitor(robot, "sim://?seed=7")
-        app = Console(robot, session, monitor, sim=True)
+        app = Console(robot, session, monitor)
         drive(app, lambda app, pilot: _play(app, pilot, options))
 
 

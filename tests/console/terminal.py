@@ -73,6 +73,11 @@ class Terminal:
         with self._lock:
             return "\n".join(row.rstrip() for row in self._screen.display)
 
+    def settled(self) -> str:
+        """The screen after all that an ended program wrote has been read."""
+        self._reader.join(5)
+        return self.text
+
     def press(self, *keys: str) -> None:
         """Presses keys, one after another."""
         for key in keys:

@@ -28,7 +28,8 @@ def session(tmp_path: Path) -> Session:
 
 
 def console(session: Session, line: ScriptedLine, sim: bool = False) -> Console:
-    return Console(session.robot, session, line, sim)  # type: ignore[arg-type]
+    line.simulated = sim
+    return Console(session.robot, session, line)
 
 
 def test_a_seen_shot_is_confirmed_by_one_key_with_what_the_line_knew(session: Session) -> None:

@@ -96,7 +96,7 @@ def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] 
             text = screen_text(app)
             same = same if text == before else 0
 
-    drive(Console(robot, session, port), script, size)  # type: ignore[arg-type]
+    drive(Console(robot, session, port), script, size)
     path = SCREENS / f"{name}-{size[0]}x{size[1]}.txt"
     if os.environ.get("FIELDTUNE_SCREENS") == "write":
         SCREENS.mkdir(exist_ok=True)

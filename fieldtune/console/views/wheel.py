@@ -39,11 +39,12 @@ class WheelView(Board):
 
 def trace(live: Live, robot: Robot) -> Picture | None:
     """The plot of the last seconds, newest at the right; ``None`` while there is nothing to draw."""
-    if not len(live.history_s) or not np.isfinite(live.history_rpm).any():
+    heard_s, heard_rpm = np.asarray(live.history_s), np.asarray(live.history_rpm)
+    if not heard_s.size or not np.isfinite(heard_rpm).any():
         return None
-    end = float(live.history_s[-1])
-    recent = live.history_s >= end - SECONDS
-    seconds, speed = live.history_s[recent] - end, live.history_rpm[recent]
+    end = float(heard_s[-1])
+    recent = heard_s >= end - SECONDS
+    seconds, speed = heard_s[recent] - end, heard_rpm[recent]
     wanted = live.setpoint if robot.setpoint.unit == "rpm" else None
     series = [Series(seconds, speed, STRONG)]
     shown = speed

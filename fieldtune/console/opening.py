@@ -1,0 +1,99 @@
+"""What stands in for the line until it is open: the first frame is painted before anything that computes is imported.
+
+``opened`` is where the rest is brought in, in a thread behind that frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Protocol
+
+from fieldtune.errors import LinkError
+from fieldtune.link.live import Live
+
+if TYPE_CHECKING:
+    from fieldtune.console.middle import Middle
+    from fieldtune.link.sample import Sample
+    from fieldtune.link.sim.truth import Outcome
+
+
+class Line(Protocol):
+    """What the console asks of a robot's line; ``link.Monitor`` answers it."""
+
+    @property
+    def simulated(self) -> bool | None:
+        """Whether our own simulated robot is at the other end; ``None`` while that isn't known."""
+        ...
+
+    def start(self) -> None:
+        """Begin to listen."""
+        ...
+
+    def stop(self) -> None:
+        """Listen no longer."""
+        ...
+
+    def snapshot(self) -> Live:
+        """What the line says now."""
+        ...
+
+    def drain(self) -> Sequence[Sample]:
+        """The samples since the last call."""
+        ...
+
+    def recent_lines(self, count: int = 100) -> tuple[str, ...]:
+        """The last raw lines."""
+        ...
+
+    def tell(self, command: str) -> None:
+        """Tell the simulated robot something."""
+        ...
+
+    def seen_in_simulation(self) -> Sequence[Outcome]:
+        """What became of the simulated robot's shots."""
+        ...
+
+
+class Unopened:
+    """A line that ``open_line`` will open: nothing is heard of it yet, and it says so."""
+
+    simulated: bool | None = None
+
+    def __init__(self, open_line: Callable[[], Line]) -> None:
+        self.open_line = open_line
+
+    def start(self) -> None:
+        """Nothing to listen to."""
+
+    def stop(self) -> None:
+        """Nothing was begun."""
+
+    def snapshot(self) -> Live:
+        """Nothing but that it is being opened."""
+        return Live("off", "opening")
+
+    def drain(self) -> tuple[Sample, ...]:
+        """None."""
+        return ()
+
+    def recent_lines(self, count: int = 100) -> tuple[str, ...]:
+        """None."""
+        return ()
+
+    def tell(self, command: str) -> None:
+        """Raises ``LinkError``: there is nobody yet."""
+        raise LinkError("the line is still being opened: press that again in a moment")
+
+    def seen_in_simulation(self) -> tuple[Outcome, ...]:
+        """None."""
+        return ()
+
+
+def opened(line: Line) -> tuple[Line, type[Middle]]:
+    """Opens the line and imports what draws and computes: some tenths of a second, more on an old laptop.
+
+    Raises ``FieldtuneError`` where the line can't be opened as asked.
+    """
+    from fieldtune.console.middle import Middle
+
+    return line.open_line() if isinstance(line, Unopened) else line, Middle
