@@ -6,6 +6,7 @@ Nothing heavy is imported here: each command imports what it needs when it runs.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import re
 import sys
@@ -27,6 +28,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns 0, 1 when the work can't be done, 2 for wrong input, 130 when interrupted."""
     # Our matrices are small: threads of the linear algebra would only wait for each other and heat the laptop.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _open_streams()
     try:
         code = _run(list(sys.argv[1:] if argv is None else argv))
         sys.stdout.flush()
@@ -35,14 +37,23 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _complain(str(error), error.exit_code)
     except KeyboardInterrupt:
         return 130
-    except BrokenPipeError:
-        # The reader went away; point the stream at nothing, so that the interpreter's last flush doesn't fail too.
+    except OSError as error:
+        if error.filename is not None and not isinstance(error, BrokenPipeError):
+            return _fault(error)
+        # An error without a file is standard output's. Point it at nothing, so that the last flush doesn't fail too.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
+        if isinstance(error, BrokenPipeError):
+            return 1  # the reader went away
+        return _complain(f"the answer can't be printed ({error.strerror or error})", 1)
     except Exception as error:
-        if os.environ.get(_TRACE):
-            raise
-        return _complain(f"a fault of the program ({type(error).__name__}: {error}); {_TRACE}=1 shows where", 1)
+        return _fault(error)
+
+
+def _open_streams() -> None:
+    """A stream that whoever started us closed (``>&-``) is one that nobody reads."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115 - open as long as the program runs
 
 
 def _run(argv: list[str]) -> int:
@@ -85,10 +96,16 @@ def _joined(argv: list[str]) -> list[str]:
     return joined
 
 
+def _fault(error: Exception) -> int:
+    if os.environ.get(_TRACE):
+        raise error
+    return _complain(f"a fault of the program ({type(error).__name__}: {error}); {_TRACE}=1 shows where", 1)
+
+
 def _complain(words: str, code: int) -> int:
-    try:
+    # Where nobody is left to read it, the exit code still tells.
+    with contextlib.suppress(OSError):
         sys.stdout.flush()
+    with contextlib.suppress(OSError):
         print(f"fieldtune: {' '.join(words.split())}", file=sys.stderr)
-    except OSError:
-        pass  # nobody is left to read it; the exit code still tells
     return code

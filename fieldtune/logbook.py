@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, Self
 
 from fieldtune import entries
+from fieldtune.errors import InputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Shot
 from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
@@ -91,12 +92,18 @@ class Logbook:
 
     def exclude(self, shot: Shot | int, reason: str) -> Shot:
         """Leaves a shot out of learning, for a reason that is kept with it."""
-        number = self.store.shot(_number(shot)).shot  # looks before writing, which would make a log
-        return self.store.exclude(number, entries.check_words("a reason", reason))
+        return self.store.exclude(self._standing(shot), entries.check_words("a reason", reason))
 
     def include(self, shot: Shot | int) -> Shot:
         """Lets a shot that was left out count again."""
-        return self.store.include(self.store.shot(_number(shot)).shot)
+        return self.store.include(self._standing(shot))
+
+    def _standing(self, shot: Shot | int) -> int:
+        """Number of a shot in the log that was not taken back; looks before writing, which would make a log."""
+        found = self.store.shot(_number(shot))
+        if found.undone:
+            raise InputError(f"shot {found.shot} was taken back and counts no more; if it did happen, confirm it anew")
+        return found.shot
 
     def swap(self, label: str | None = None) -> int:
         """Marks a battery change (or a repair): a new epoch, whose number is returned."""

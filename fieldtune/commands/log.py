@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import TYPE_CHECKING
 
 from fieldtune.commands import aiming, parsing
 from fieldtune.commands.output import clean, columns, give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.records import RESULTS, Shot
-
-if TYPE_CHECKING:
-    pass
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
 
@@ -23,7 +19,8 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
     parsing.add_robot(shot)
     aiming.add_place(shot)
     shot.add_argument("--setpoint", metavar="S", required=True, help='what the robot held, such as "2450 rpm"')
-    shot.add_argument("--result", metavar="R", choices=RESULTS, help=f"how it ended: {', '.join(RESULTS)}")
+    words = f"how it ended: {', '.join(RESULTS)}"
+    shot.add_argument("--result", metavar="R", type=str.lower, choices=RESULTS, help=words)
     shot.add_argument("--speed", metavar="MEASURED", help="measured at release: wheel speed in rpm, or draw in mm")
     parsing.add_quantity(shot, "--miss", "M", "LENGTH", 'measured miss, positive long or high, such as "-12 cm"')
     parsing.add_quantity(shot, "--side", "M", "LENGTH", 'measured side miss, positive right, such as "5 cm"')
@@ -53,7 +50,8 @@ def add(commands: argparse._SubParsersAction[parsing.Parser]) -> None:
 
 
 def _add_number(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--shot", metavar="N", type=int, required=True, help="the shot's number in the log")
+    words = "the shot's number in the log"
+    parser.add_argument("--shot", metavar="N", type=parsing.shot_number, required=True, help=words)
 
 
 def _shot(args: argparse.Namespace) -> None:

@@ -6,6 +6,7 @@ import argparse
 import dataclasses
 import json
 import math
+import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
@@ -19,10 +20,16 @@ if TYPE_CHECKING:
 def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[str]) -> None:
     """Prints ``found`` as JSON if that was asked for, otherwise the lines of ``text``."""
     if args.json:
-        print(json.dumps(plain(found), allow_nan=False, ensure_ascii=False))
+        print(json_line(plain(found)))
     else:
         for line in text:
             print(line)
+
+
+def json_line(found: object) -> str:
+    """One line of JSON, in the letters that standard output knows: another encoding than UTF-8 gets escapes."""
+    knows_all = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    return json.dumps(found, allow_nan=False, ensure_ascii=not knows_all)
 
 
 def plain(value: object) -> object:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import itertools
 import re
 from collections.abc import Callable
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from fieldtune.errors import InputError, UnitError
 
@@ -25,14 +26,33 @@ class Parser(argparse.ArgumentParser):
         kwargs.setdefault("allow_abbrev", False)
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Refuses an unknown option before anything is found missing that it was meant to be."""
+        for word in itertools.takewhile(self._is_ours, args or ()):
+            option = word.partition("=")[0]
+            if option.startswith("--") and option not in self._option_string_actions:
+                near = difflib.get_close_matches(option, self._option_string_actions, 1)
+                self.error(f"unknown option {option}{f'; did you mean {near[0]}?' if near else ''}")
+        return super().parse_known_args(args, namespace)
+
+    def _is_ours(self, word: str) -> bool:
+        """Whether a word is still this parser's to read: not behind ``--``, and not behind a command's name."""
+        return word != "--" and not any(word in (action.choices or ()) for action in self._subcommands())
+
+    def _subcommands(self) -> list[argparse.Action]:
+        return [action for action in self._actions if isinstance(action, argparse._SubParsersAction)]
+
     def error(self, message: str) -> NoReturn:
         """Refuses the command line in one line."""
         choice = re.search(r"invalid choice: '(.*?)' \(choose from (.*)\)", message)
         if choice:
             known = re.findall(r"[\w-]+", choice[2])
-            near = difflib.get_close_matches(choice[1], known, 1)
+            near = difflib.get_close_matches(choice[1].casefold(), known, 1)
             hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(known)}"
             message = message.replace(choice[0], f"{choice[1]!r} is unknown; {hint}")
+            if self._subcommands():
+                console = f"to open the console on a robot: fieldtune console {choice[1]}"
+                message = f"there is no command {choice[1]!r}; {hint if near else console}"
         raise InputError(f"{message} ('{self.prog} --help' shows how to write it)")
 
 
@@ -95,19 +115,28 @@ def positive_number(text: str) -> float:
     return number
 
 
+def shot_number(text: str) -> int:
+    """A shot's number in the log."""
+    if not text.isdecimal() or len(text) > 9:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a shot's number as 'fieldtune shots' lists it, such as 7")
+    return int(text)
+
+
 def setpoint(robot: Robot, option: str, text: str) -> float:
     """A setpoint in the robot's own unit (rpm, %, mm), written with a unit or as the bare number the log shows."""
-    return _in_unit(robot.setpoint.unit, option, text, robot.name)
+    accepted = robot.setpoint
+    return _in_unit(accepted.unit, option, text, f"{robot.name} takes {accepted.low:g} to {accepted.high:g}")
 
 
 def measured_speed(robot: Robot, option: str, text: str) -> float:
     """What was measured at release: rpm of the wheel, or draw in mm."""
     from fieldtune.entries import speed_unit
 
-    return _in_unit(speed_unit(robot), option, text, robot.name)
+    unit = speed_unit(robot)
+    return _in_unit(unit, option, text, "expected what was measured at release, in")
 
 
-def _in_unit(unit: str, option: str, text: str, name: str) -> float:
+def _in_unit(unit: str, option: str, text: str, expected: str) -> float:
     import math
 
     from fieldtune import units
@@ -121,7 +150,7 @@ def _in_unit(unit: str, option: str, text: str, name: str) -> float:
     try:
         return round(units.parse(text, dimension) * factor, 9)
     except UnitError as error:
-        raise UnitError(f'{option}: found {units.shown(text)}; {name} takes {unit}, such as "40 {unit}"') from error
+        raise UnitError(f"{option}: found {units.shown(text)}; {expected} {unit}") from error
 
 
 def load(args: argparse.Namespace) -> Robot:

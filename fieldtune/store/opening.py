@@ -59,7 +59,7 @@ def _words(name: Path | str, path: Path | None, error: str) -> str:
     if "readonly" in error:
         return f"{name}: the shot log can't be written; allow writing there, or use --profiles with another folder"
     if "full" in error:
-        return f"{name}: the disk is full, so the shot was not kept; make room and confirm it again"
+        return f"{name}: the disk is full, so this was not kept; make room and do it again"
     if "unable to open" in error:
         folder = path.parent if path else name
         return f"{name}: can't be opened or made; check that the folder {folder} exists and can be written"

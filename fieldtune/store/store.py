@@ -300,7 +300,8 @@ def _set(db: sqlite3.Connection, key: str, value: str) -> None:
 
 
 def _find(db: sqlite3.Connection, number: int) -> Shot:
-    row = db.execute(_SHOTS + "WHERE s.shot = ?", (number,)).fetchone()
+    known = number.bit_length() < 64  # SQLite holds no longer integers
+    row = db.execute(_SHOTS + "WHERE s.shot = ?", (number,)).fetchone() if known else None
     if row is None:
         raise InputError(f"there is no shot {number} in the log; 'fieldtune shots' lists those there are")
     return _shot(row)

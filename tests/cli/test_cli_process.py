@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -88,6 +89,33 @@ def test_a_reader_that_went_away_leaves_no_traceback(env: dict[str, str]) -> Non
     process.stderr.close()
     assert process.wait(60) == 1
     assert complaint == ""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+def test_an_answer_that_cannot_be_printed_is_told(env: dict[str, str]) -> None:
+    command = [sys.executable, "-m", "fieldtune", "robots", "--json"]
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, env=env, timeout=60)
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1)
+    assert done.stderr.startswith("fieldtune: the answer can't be printed")
+
+
+def test_closed_streams_leave_no_traceback(env: dict[str, str]) -> None:
+    command = f"'{sys.executable}' -m fieldtune robots >&-"
+    done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, env=env, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
+    command = f"'{sys.executable}' -m fieldtune aim nobody --distance '2 m' 2>&-"
+    assert subprocess.run(["sh", "-c", command], capture_output=True, env=env, timeout=60).returncode == 2
+
+
+def test_json_keeps_its_letters_where_standard_output_does_not_know_them(env: dict[str, str], tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    home.mkdir()
+    profile = (Path(__file__).parents[2] / "profiles" / "heron.toml").read_text()
+    (home / "heron.toml").write_text(profile.replace("Heron, practice build", "H\u00e9ron \U0001f985"), "utf-8")
+    command = [sys.executable, "-m", "fieldtune", "robots", "--json"]
+    done = subprocess.run(command, capture_output=True, env={**env, "PYTHONIOENCODING": "ascii"}, timeout=60)
+    assert json.loads(done.stdout)["robots"][0]["title"] == "H\u00e9ron \U0001f985"
 
 
 def test_an_interrupt_is_quiet(env: dict[str, str]) -> None:

@@ -106,6 +106,18 @@ def test_leaving_out_a_shot_that_is_not_there_is_refused(heron: Robot, tmp_path:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_shot_that_was_taken_back_is_neither_left_out_nor_let_in(heron: Robot) -> None:
+    session = Session(heron)
+    session.confirm(2.0, 1250.0, "short")
+    session.undo()
+    with pytest.raises(InputError, match="shot 1 was taken back"):
+        session.exclude(1, "typo")
+    with pytest.raises(InputError, match="shot 1 was taken back"):
+        session.include(1)
+    with pytest.raises(InputError, match="no shot"):
+        session.include(10**30)
+
+
 def test_the_live_battery_is_used_where_none_is_given(heron: Robot) -> None:
     session = Session(heron)
     session.attach(SimpleNamespace(snapshot=lambda: SimpleNamespace(battery_v=11.7)))

@@ -180,6 +180,21 @@ def test_a_held_lock_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.Mon
     assert store.add(2.0, 2000.0, "in").shot == 2
 
 
+def test_a_full_disk_keeps_what_was_kept_and_says_so(tmp_path: Path) -> None:
+    """SQLite's own limit on the file's pages gives the error that a full disk gives."""
+    path = tmp_path / "heron.db"
+    store = Store(path)
+    store.add(1.0, 2000.0, "in")
+    with store._reading() as db:
+        db.execute(f"PRAGMA max_page_count = {db.execute('PRAGMA page_count').fetchone()[0]}")
+    with pytest.raises(StoreError, match="the disk is full, so this was not kept"):
+        while True:
+            store.swap("pack " * 30)
+    kept = Store(path)
+    assert len(kept.shots()) == 1
+    assert kept.epochs() == store.epochs()
+
+
 def _refused(path: Path, words: str) -> None:
     with pytest.raises(FieldtuneError) as caught:
         Store(path)
