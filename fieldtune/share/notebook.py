@@ -13,7 +13,7 @@ from fieldtune.robot.model import Robot
 from fieldtune.session import Session
 from fieldtune.share.drawing import inline
 from fieldtune.share.words import line, setpoint_text, tag
-from fieldtune.sizing import Comparison, compare
+from fieldtune.sizing.compare import Comparison, compare
 from fieldtune.sizing.text import decision_table, hit_table
 
 _WIDTH, _HEIGHT = 180.0, 60.0

@@ -13,8 +13,9 @@ from fieldtune.robot.model import Robot
 from fieldtune.session import Session
 from fieldtune.share.drawing import Scene
 from fieldtune.share.span import field_range
-from fieldtune.sizing import CockingSize, FlywheelSize, cautions, size
-from fieldtune.sizing.records import Size
+from fieldtune.sizing.records import CockingSize, FlywheelSize, Size
+from fieldtune.sizing.safety import cautions
+from fieldtune.sizing.size import size
 
 _MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 6, 4, 6, 8
 FACT_MOST, CAUTION_MOST, LONG_TITLE = 108, 190, 32

@@ -11,7 +11,9 @@ from battery_bench import CAPACITY_AH, CELLS, SHOTS, Outcome, Simulation, Truth,
 from sizing_robots import big_heron, crane, otter, with_battery
 
 from fieldtune.physics.battery import charge_at, open_circuit_voltage
-from fieldtune.sizing import BatteryWatch, ceiling, lowest_voltage, status_lines
+from fieldtune.sizing.battery_status import status_lines
+from fieldtune.sizing.battery_watch import BatteryWatch
+from fieldtune.sizing.ceiling import ceiling, lowest_voltage
 from fieldtune.sizing.limits import Limits
 from fieldtune.sizing.line_fit import LineFit
 from fieldtune.sizing.shot import speed_kept

@@ -8,8 +8,9 @@ from battery_bench import Simulation, Truth
 from sizing_robots import big_heron, otter
 
 from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
-from fieldtune.sizing import Recalibration, TwoPulse
+from fieldtune.sizing.recalibration import Recalibration
 from fieldtune.sizing.shot import speed_kept
+from fieldtune.sizing.two_pulse import TwoPulse
 
 
 def pack(robot, resistance=0.05, charge=0.6, seed=1):

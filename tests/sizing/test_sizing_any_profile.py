@@ -14,7 +14,12 @@ from hypothesis import strategies as st
 
 from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
-from fieldtune.sizing import cautions, ceiling, compare, compare_text, hazards, size, size_text
+from fieldtune.sizing.ceiling import ceiling
+from fieldtune.sizing.compare import compare
+from fieldtune.sizing.hazards import hazards
+from fieldtune.sizing.safety import cautions
+from fieldtune.sizing.size import size
+from fieldtune.sizing.text import compare_text, size_text
 
 Table = dict[str, object]
 

@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 from sizing_robots import DRIVE, RPM, crane, heron, otter
 
 from fieldtune.robot.model import Battery, Element, Flywheel, SetpointRange, Target
-from fieldtune.sizing import BatteryWatch, cautions, ceiling, hazards, size, size_text, status_lines
+from fieldtune.sizing.battery_status import status_lines
+from fieldtune.sizing.battery_watch import BatteryWatch
+from fieldtune.sizing.ceiling import ceiling
+from fieldtune.sizing.hazards import hazards
+from fieldtune.sizing.safety import cautions
+from fieldtune.sizing.size import size
+from fieldtune.sizing.text import size_text
 
 elements = st.one_of(
     st.builds(lambda d, m: Element("sphere", m, diameter=d), st.floats(0.02, 0.25), st.floats(0.003, 1.0)),

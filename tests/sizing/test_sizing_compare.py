@@ -12,10 +12,10 @@ from sizing_robots import crane, heron, otter
 
 from fieldtune.aim.need import need_for
 from fieldtune.errors import InputError
-from fieldtune.sizing import compare, compare_text
-from fieldtune.sizing.compare import CRITERIA, scatter
+from fieldtune.sizing.compare import CRITERIA, compare, scatter
 from fieldtune.sizing.decide import Criterion, decide
 from fieldtune.sizing.prior import belief_from_profile
+from fieldtune.sizing.text import compare_text
 
 TWO = (Criterion("reach", "reach", True, 1.0), Criterion("energy", "energy", False, 1.0))
 

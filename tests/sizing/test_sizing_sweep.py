@@ -10,12 +10,11 @@ from sizing_robots import RPM, crane, heron, otter, with_drive
 
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Battery, SetpointRange
-from fieldtune.sizing import ceiling, size
-from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S
+from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, ceiling
 from fieldtune.sizing.front import best_tradeoffs
 from fieldtune.sizing.gears import COMMON_TEETH, MOST_KINDS, PRESENT, chunks, gear_trains, tried_teeth, with_present
 from fieldtune.sizing.reach import reach_table
-from fieldtune.sizing.size import supply_of
+from fieldtune.sizing.size import size, supply_of
 from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage
 from fieldtune.sizing.sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
 

@@ -16,10 +16,10 @@ from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.flywheel import sustained_rate
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
 from fieldtune.robot.model import Battery, Flywheel, SetpointRange
-from fieldtune.sizing import ceiling, lowest_voltage, size
-from fieldtune.sizing.ceiling import back_share
+from fieldtune.sizing.ceiling import back_share, ceiling, lowest_voltage
 from fieldtune.sizing.drivetrain import hold_current, train, turning_inertia
 from fieldtune.sizing.shot import speed_kept, speed_left, wheel_energy
+from fieldtune.sizing.size import size
 from fieldtune.sizing.wheel import wheel_times
 
 PACK_V = float(open_circuit_voltage("nimh", 0.5, 10))

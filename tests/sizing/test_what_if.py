@@ -7,7 +7,8 @@ from sizing_robots import heron
 
 from fieldtune.errors import InputError
 from fieldtune.robot import load_profile, new_profile_text
-from fieldtune.sizing import size, what_if, what_it_buys
+from fieldtune.sizing.size import size
+from fieldtune.sizing.what_if import what_if, what_it_buys
 
 
 @pytest.fixture
