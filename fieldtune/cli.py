@@ -12,7 +12,7 @@ import re
 import sys
 from collections.abc import Sequence
 
-from fieldtune.commands import aiming, carrying, line, log, paper, printed, profiles, sizes
+from fieldtune.commands import aiming, carrying, checking, line, log, paper, printed, profiles, sizes
 from fieldtune.commands.parsing import Parser
 from fieldtune.errors import FieldtuneError
 
@@ -71,7 +71,7 @@ def _parser() -> Parser:
     parser.add_argument("--profiles", metavar="DIR", help="folder of robot profiles and their logs")
     parser.set_defaults(run=_alone)
     commands = parser.add_subparsers(metavar="COMMAND", title="commands")
-    for family in (line, aiming, log, carrying, profiles, paper, printed, sizes):
+    for family in (line, aiming, log, carrying, profiles, checking, paper, printed, sizes):
         family.add(commands)
     return parser
 

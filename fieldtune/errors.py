@@ -35,6 +35,10 @@ class OutputError(InputError):
     """A file that can't be written where it was asked for."""
 
 
+class OutOfReachError(FieldtuneError):
+    """Nothing within the setpoint's limits scores from there."""
+
+
 class StoreError(FieldtuneError):
     """The shot log can't be read or written."""
 

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import parsing
-from fieldtune.commands.output import columns, give, number, pairs, percent, record, setpoint_words
+from fieldtune.commands.output import columns, complain, give, number, pairs, percent, record, setpoint_words
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
@@ -47,10 +47,14 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--target", metavar="NAME", help="one of the profile's targets")
 
 
-def _aim(args: argparse.Namespace) -> None:
+def _aim(args: argparse.Namespace) -> int:
     with parsing.open_session(args) as session:
         aim = session.aim(parsing.distance(session.robot, args), args.battery, args.target)
     give(args, record(aim), aim_words(session.robot, aim))
+    if aim.reachable:
+        return 0
+    complain(aim.cautions[0])  # the reason
+    return 1
 
 
 def aim_words(robot: Robot, aim: Aim) -> list[str]:
@@ -102,6 +106,8 @@ def _sensitivity(robot: Robot, aim: Aim) -> str | None:
 
 
 def _stand(args: argparse.Namespace) -> None:
+    from fieldtune.entries import setpoint_caution
+
     with parsing.open_session(args) as session:
         robot = session.robot
         asked = parsing.setpoint(robot, "--setpoint", args.setpoint)
@@ -113,7 +119,8 @@ def _stand(args: argparse.Namespace) -> None:
     ]  # fmt: skip
     head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
     table = columns(("distance (m)", "nearly as good (m)", "scores", ""), rows)
-    text = [head, *table] if rows else [f"{head}: from no distance; try a higher setpoint"]
+    advice = setpoint_caution(robot, asked) or "try a higher setpoint"
+    text = [head, *table] if rows else [f"{head}: from no distance; {advice}"]
     give(args, {"robot": robot.name, "setpoint": asked, "spots": spots}, text)
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
 from fieldtune.commands import aiming, parsing
-from fieldtune.commands.output import clean, columns, give, number, record, setpoint_words
+from fieldtune.commands.output import clean, columns, complain, give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.records import RESULTS, Shot
 
@@ -83,7 +82,7 @@ def _undo(args: argparse.Namespace) -> int:
         name = session.robot.name
     if shot is None:
         give(args, {"shot": None, "undone": False}, ())
-        print(f"fieldtune: {name} has no confirmed shot to take back", file=sys.stderr)
+        complain(f"{name} has no confirmed shot to take back")
         return 1
     give(args, {"shot": shot.shot, "undone": shot.undone}, [f"shot {shot.shot} taken back"])
     return 0

@@ -26,6 +26,11 @@ def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[s
             print(line)
 
 
+def complain(words: str) -> None:
+    """One line on standard error, beside an answer that says the same in full."""
+    print(f"fieldtune: {clean(words)}", file=sys.stderr)
+
+
 def json_line(found: object) -> str:
     """One line of JSON, in the letters that standard output knows: another encoding than UTF-8 gets escapes."""
     knows_all = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"

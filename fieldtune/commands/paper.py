@@ -7,11 +7,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aiming, parsing
-from fieldtune.commands.output import columns, give, number, percent, record, setpoint_words, write
+from fieldtune.commands.output import columns, complain, give, number, percent, record, setpoint_words, write
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
+    from fieldtune.aim.results import TableRow
+    from fieldtune.robot.model import Robot
     from fieldtune.session import Session
+    from fieldtune.share.curve import Curve
     from fieldtune.share.fit import FormulaFit
 
 _MOST_ROWS = 2000
@@ -55,65 +58,93 @@ def _distances(args: argparse.Namespace) -> list[float]:
     return [round(near + i * step, 4) for i in range(count)]
 
 
-def _table(args: argparse.Namespace) -> None:
+def _table(args: argparse.Namespace) -> int:
     distances = _distances(args)
     if args.format in _SOURCES and args.json:
         raise InputError(f"--json: prints the rows, --format {args.format} a source; choose one")
     with parsing.open_session(args) as session:
         if args.format in _SOURCES:
-            _deliver(args, _source(session, args))
-        elif args.fit is not None:
-            _formula(session, args, distances)
-        else:
-            _rows(session, args, distances)
+            return _source(session, args)
+        if args.fit is not None:
+            return _formula(session, args, distances)
+        return _rows(session, args, distances)
 
 
 def _deliver(args: argparse.Namespace, text: str) -> None:
     """Into the file that was asked for, or to standard output."""
-    if args.out is None:
-        print(text, end="")
-    else:
+    if _is_file(args.out):
         write(args.out, text, force=args.force)
         print(f"{args.out}: written")
+    else:
+        print(text, end="")
 
 
-def _rows(session: Session, args: argparse.Namespace, distances: list[float]) -> None:
+def _is_file(out: Path | None) -> bool:
+    """Whether ``--out`` names a file; ``-`` is standard output, as elsewhere."""
+    return out is not None and str(out) != "-"
+
+
+def _rows(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
     from fieldtune.share.tables import csv_text, json_text
 
     robot, rows = session.robot, session.table(distances, args.battery, args.target)
-    if args.format == "csv" and not args.json:
-        _deliver(args, csv_text(rows))
-        return
     if args.json or args.format == "json":
         _deliver(args, json_text(robot, rows))
-        return
-    shown = [
-        (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.low),
-         setpoint_words(robot, row.high), percent(row.hit_probability))
-        for row in rows
-    ]  # fmt: skip
-    text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "from", "to", "scores"), shown)]
-    _deliver(args, "".join(f"{line}\n" for line in text))
+    elif args.format == "csv":
+        _deliver(args, csv_text(rows))
+    else:
+        shown = [
+            (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), _nearly(robot, row),
+             percent(row.hit_probability))
+            for row in rows
+        ]  # fmt: skip
+        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "nearly as good", "scores"), shown)]
+        _deliver(args, "".join(f"{line}\n" for line in text))
+    if any(row.setpoint is not None for row in rows):
+        return 0
+    complain(f"{robot.name} scores from none of these distances; 'fieldtune aim' says why")
+    return 1
 
 
-def _source(session: Session, args: argparse.Namespace) -> str:
+def _nearly(robot: Robot, row: TableRow) -> str:
+    return "-" if row.low is None else f"{setpoint_words(robot, row.low)} to {setpoint_words(robot, row.high)}"
+
+
+def _source(session: Session, args: argparse.Namespace) -> int:
     from fieldtune.share.curve import curve
     from fieldtune.share.sources import class_name_for, source
     from fieldtune.share.when import today
 
-    named = class_name_for(args.out.stem) if args.format == "java" and args.out is not None else None
+    named = class_name_for(args.out.stem) if args.format == "java" and _is_file(args.out) else None
     made = curve(session, args.nearest, args.farthest, args.battery, args.target)
-    return source(made, args.format, today(session), named)
+    _deliver(args, source(made, args.format, today(session), named))
+    for words in _shortcomings(made, args):
+        complain(words)
+    return 0
 
 
-def _formula(session: Session, args: argparse.Namespace, distances: list[float]) -> None:
+def _shortcomings(made: Curve, args: argparse.Namespace) -> list[str]:
+    """Where a curve is less than what was asked for; its own header says the same."""
+    found = []
+    near, far = float(made.distance_m[0]), float(made.distance_m[-1])
+    if near > args.nearest + 0.01 or far < args.farthest - 0.01:
+        found.append(f"the table covers {near:.2f} to {far:.2f} m only: {made.robot} can't score from the rest")
+    if made.worst_error > made.step / 2:
+        found.append(
+            f"the table is up to {made.worst_error:.2g} {made.unit} off the recommendation; ask for less range"
+        )
+    return found
+
+
+def _formula(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
     from fieldtune.share.fit import fit
 
     found = fit(session, args.fit, distances, args.battery, args.target)
-    if args.out is not None and not args.json:
+    if _is_file(args.out) and not args.json:
         _deliver(args, "".join(f"{line}\n" for line in _formula_words(session, found)))
     else:
         give(args, record(found), _formula_words(session, found))
+    return 0
 
 
 def _formula_words(session: Session, found: FormulaFit) -> list[str]:
@@ -126,8 +157,8 @@ def _formula_words(session: Session, found: FormulaFit) -> list[str]:
         f"{robot.name}: setpoint in {unit} = {' '.join(terms).lstrip('+')}",
         f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; wrong outside",
         f"  worst error    {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
-        f"  worst loss     {100 * found.worst_loss:.1f} % points of hit probability at {found.worst_loss_at_m:.2f} m",
-        f"  harmless       {harmless} (loses at most {100 * found.harmless_loss:.0f} % points)",
+        f"  worst loss     {100 * found.worst_loss:.1f} hits in 100 shots, at {found.worst_loss_at_m:.2f} m",
+        f"  harmless       {harmless} (loses at most {100 * found.harmless_loss:.0f} hits in 100 shots)",
     ]
     if found.no_air_worst_error is not None:
         lines.append(f"  without air    a parabola is off by up to {setpoint_words(robot, found.no_air_worst_error)}")

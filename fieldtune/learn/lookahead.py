@@ -17,7 +17,7 @@ from fieldtune.aim.exit import log_speed, setpoint_for
 from fieldtune.aim.need import Need
 from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
-from fieldtune.errors import InputError
+from fieldtune.errors import OutOfReachError
 from fieldtune.learn.fit import Fit
 from fieldtune.learn.outcomes import blur_of, measuring, miss_chances, word_chances
 from fieldtune.robot.model import Target
@@ -56,11 +56,12 @@ class Place:
 
 
 def best_next_shot(fit: Fit, target: Target) -> NextShot:
-    """See ``posterior.next_shot``. Raises ``InputError`` where the target can't be reached at all."""
+    """See ``posterior.next_shot``. Raises ``OutOfReachError`` where the target can't be reached."""
     need, weights = fit.need_of(fit.robot, target), fit.belief.weights
     places = [place for reading in working_range(fit, need, target) if (place := _place(fit, need, reading))]
     if not places:
-        raise InputError(f"robot {fit.robot.name}: no distance from which the target can be reached; check the profile")
+        name = fit.robot.name
+        raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
     now = np.mean([float((weights @ place.hits).max()) for place in places])
     tried = [
         (_expected(place, column, places, weights) - float(now), float(weights @ place.hits[:, column]), place, column)

@@ -52,8 +52,14 @@ def demo_home() -> Path:
 
 
 def find_profiles(home: Path | str | None = None) -> tuple[ProfileEntry, ...]:
-    """The profiles at home, by name; the packaged demonstration robots where there are none."""
-    own = _profiles_in(profile_home(home), demo=False)
+    """The profiles at home, by name; the packaged demonstration robots where there are none.
+
+    Raises ``ProfileError`` for a home that is no folder or can't be read.
+    """
+    folder = profile_home(home)
+    if folder.is_file():
+        raise ProfileError(f"{folder}: is a file; expected the folder of profiles and shot logs")
+    own = _profiles_in(folder, demo=False)
     return own or _profiles_in(demo_home(), demo=True)
 
 
@@ -65,6 +71,11 @@ def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
     except OSError as fault:
         raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
     return tuple(ProfileEntry(path.stem, path, demo) for path in found)
+
+
+def unusable_names(folder: Path) -> tuple[Path, ...]:
+    """Files in a folder of profiles that look like one but whose name no robot can have, so that none finds them."""
+    return tuple(sorted(path for path in folder.glob("*.toml") if not NAME.fullmatch(path.stem) and path.is_file()))
 
 
 def find_profile(name: str, home: Path | str | None = None) -> Path:

@@ -27,7 +27,7 @@ _LARGEST = 1_000_000
 def check_profile(path: Path | str) -> tuple[Problem, ...]:
     """All problems of the profile at ``path``, in the order of reading; none of them an error if it can be used.
 
-    Raises ``ProfileError`` only where there is no text file to read.
+    Raises ``ProfileError`` only where there is no file to read.
     """
     return read_profile(path)[1]
 
@@ -83,7 +83,8 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
         return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as fault:
         line = raw[: fault.start].count(b"\n") + 1
-        raise ProfileError(f"{path}:{line}: is not UTF-8 text; save the file as UTF-8") from None
+        findings.error(f"line {line}", "is not UTF-8 text; save the file as UTF-8")
+        return None
     except tomllib.TOMLDecodeError as fault:
         place = re.search(r"\(at line (\d+), column (\d+)\)", str(fault))
         what = re.sub(r" \(at .*\)", "", str(fault))
@@ -91,12 +92,15 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
         findings.error(f"line {line}", f"not TOML: {what[:1].lower()}{what[1:]}{_toml_hint(what)}")
         return None
     except RecursionError:
-        raise ProfileError(f"{path}: not a profile: nested too deeply") from None
+        findings.error("line 1", "not a profile: nested too deeply")
+        return None
 
 
 def _toml_hint(what: str) -> str:
     if "Invalid value" in what or "Expected newline" in what:
         return '; text and quantities stand in quotes, such as "70 mm"'
+    if "Illegal character '\\n'" in what:
+        return "; the closing quote is missing"
     return ""
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
-from fieldtune.errors import InputError
+from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.session import Session
 
 FloatArray = NDArray[np.float64]
@@ -63,7 +63,7 @@ def curve(
 ) -> Curve:
     """The curve over ``near_m``..``far_m``, cut to the stretch in which every distance can be scored from.
 
-    Raises ``InputError`` where less than two distances can.
+    Raises ``InputError`` for a range that is none, ``OutOfReachError`` where hardly any of it can be scored from.
     """
     if not (0 < near_m < far_m <= 100):
         raise InputError(f"from {near_m:g} m to {far_m:g} m: expected 0 < from < to <= 100 m")
@@ -75,7 +75,8 @@ def curve(
     rows = session.table(wanted, volts if volts is not None else battery_v, target, rounded=False)
     kept = _longest_stretch([row.setpoint is not None for row in rows])
     if len(kept) < _FIRST_NODES:
-        raise InputError(f"from {near_m:g} m to {far_m:g} m: nowhere in it can {robot.name} score; see fieldtune aim")
+        between = f"between {near_m:g} and {far_m:g} m"
+        raise OutOfReachError(f"{robot.name} scores nowhere {between}; 'fieldtune aim' says why")
     d = np.array([rows[i].distance_m for i in kept])
     s = np.array([rows[i].setpoint for i in kept], dtype=float)
     p = np.array([rows[i].hit_probability for i in kept], dtype=float)

@@ -25,7 +25,7 @@ def sheet(
 ) -> str:
     """The sheet as HTML text. ``long`` adds the notebook's pages: residuals, shot log, decision among ``others``.
 
-    Raises ``InputError`` where the robot scores from nowhere.
+    Raises ``OutOfReachError`` where the robot scores from nowhere.
     """
     parts = gather(session, battery_v, target)
     title = line(parts.robot.title, 90)

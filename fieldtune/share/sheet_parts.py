@@ -67,7 +67,7 @@ def _cautions(warned: list[str], hazards: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def gather(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetParts:
-    """The parts of one robot's sheet at one of its targets; raises ``InputError`` where it scores from nowhere."""
+    """The parts of one robot's sheet at one of its targets; raises ``OutOfReachError`` where it scores from nowhere."""
     robot, goal, learned = session.robot, session.robot.target(target), session.learned()
     near, far = field_range(session, target, battery_v)
     shown = _pictures(session, near, far, battery_v, target)

@@ -49,7 +49,8 @@ def test_aim_takes_feet_and_spots(run: Run) -> None:
 
 def test_out_of_reach_is_an_answer_with_nulls(run: Run) -> None:
     ran = run("aim", "heron", "--distance", "60 m", "--json")
-    assert ran.code == 0
+    assert (ran.code, ran.err.count("\n")) == (1, 1)
+    assert ran.err.startswith("fieldtune: 60.00 m is too far")
     assert ran.json["reachable"] is False
     assert ran.json["setpoint"]["value"] is None
     assert ran.json["hit_probability"] is None
@@ -140,6 +141,13 @@ def test_robots_lists_a_broken_profile_beside_the_others(run: Run, home: Path) -
     assert (robots["heron"]["launcher"], robots["heron"]["shots"]) == ("flywheel", 0)
     assert robots["skua"]["launcher"] is None
     assert "skua.toml" in robots["skua"]["problem"]
+    (home / "Sea Gull.toml").write_text("")
+    (home / "heron.db").write_bytes(b"scribble" * 1000)
+    ran = run("robots")
+    assert "Sea Gull.toml: is left out" in ran.out
+    assert "heron.db: not a readable shot log" in ran.out
+    assert "demonstration" not in ran.out
+    assert "demonstration robots" in run("robots", "--profiles", str(home / "none")).out
 
 
 def test_check_tells_problems_by_key(run: Run, home: Path) -> None:
@@ -157,6 +165,18 @@ def test_check_tells_problems_by_key(run: Run, home: Path) -> None:
     bad.write_text(good)
     ran = run("check", "heron", "--json")
     assert (ran.code, ran.json["ok"], ran.err) == (0, True, "")
+    near, far = ran.json["derived"]["scores_m"]["basket"]
+    for distance, code in ((near - 0.02, 1), (near + 0.02, 0), (far - 0.02, 0), (far + 0.1, 1)):
+        assert run("aim", "heron", "--distance", f"{distance} m").code == code
+    bad.write_text(good.replace('height = "95 cm"', 'height = "9 m"'))
+    ran = run("check", "heron", "--json")
+    assert (ran.code, ran.json["derived"]["scores_m"]) == (0, {"basket": None})
+    assert [problem["key"] for problem in ran.json["problems"]][-1] == "target"
+    bad.write_bytes(good.replace("Heron", "H\u00e9ron").encode("latin-1"))
+    ran = run("check", "heron", "--json")
+    assert (ran.code, ran.json["ok"], ran.json["problems"][0]["key"]) == (2, False, "line 1")
+    assert "UTF-8" in ran.json["problems"][0]["message"]
+    bad.write_text(good)
     assert "exit speed" in run("check", str(bad)).out
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -61,6 +62,11 @@ def test_wrong_input_is_told_in_one_line(fails: Fails, argv: tuple[str, ...], wo
     assert words in fails(2, *argv)
 
 
+def test_a_setpoint_that_scores_nowhere_is_told_apart(run: Callable[..., Any]) -> None:
+    assert "outside what heron takes (600 to 2600 rpm)" in run("stand", "heron", "--setpoint", "7700").out
+    assert "try a higher setpoint" in run("stand", "heron", "--setpoint", "620").out
+
+
 def test_nothing_is_made_by_a_mistake(fails: Fails, home: Path) -> None:
     fails(2, *SHOT)
     assert not home.exists()
@@ -77,6 +83,7 @@ def test_a_damaged_log_is_named_and_kept(fails: Fails, home: Path) -> None:
 def test_a_home_that_is_a_file_is_named(fails: Fails, home: Path) -> None:
     home.write_text("not a folder")
     assert str(home) in fails(2, *SHOT, "--result", "in")
+    assert f"{home}: is a file" in fails(2, "robots")
 
 
 def test_profiles_may_stand_before_or_behind_the_command(run: Callable[..., object], tmp_path: Path) -> None:

@@ -77,10 +77,36 @@ def test_mistakes(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
     assert "choose one" in fails("table", "otter", *RANGE, "--format", "java", "--json")
     assert "not allowed" in fails("table", "otter", *RANGE, "--format", "java", "--fit", "cubic")
     assert "widen" in fails("table", "otter", *RANGE, "--step", "1 m", "--fit", "cubic")
-    assert "nowhere" in fails("table", "otter", "--from", "60 m", "--to", "70 m", "--format", "cpp")
     assert run(*table, "--out", there, "--force").code == 0
     assert there.read_text().startswith("distance_m")
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["t.csv"]
+
+
+def test_out_of_reach_is_an_answer_and_a_failure(run: Run) -> None:
+    """Exit code 1 where the work can't be done: nothing scores there."""
+    nowhere = ("table", "otter", "--from", "60 m", "--to", "61 m", "--step", "1 m")
+    ran = run(*nowhere, "--json")
+    assert (ran.code, ran.err.count("\n")) == (1, 1)
+    assert [row["setpoint"] for row in ran.json["rows"]] == [None, None]
+    ran = run(*nowhere, "--format", "cpp")
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err.startswith("fieldtune: otter scores nowhere between 60 and 61 m")
+
+
+def test_a_range_that_is_cut_is_told(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "cut.hpp"
+    ran = run("table", "heron", "--from", "0.5 m", "--to", "2 m", "--format", "cpp", "--out", path)
+    assert (ran.code, ran.out) == (0, f"{path}: written\n")
+    assert "to 2.00 m only: heron can't score from the rest" in ran.err
+    assert run("table", "heron", *RANGE, "--format", "cpp", "--out", path, "--force").err == ""
+
+
+def test_a_dash_is_standard_output(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for form in ("text", "csv", "java"):
+        table = ("table", "heron", *RANGE, "--step", "0.5 m", "--format", form)
+        assert run(*table, "--out", "-").out == run(*table).out
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_write_protected_file_stays(tmp_path: Path) -> None:
