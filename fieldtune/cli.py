@@ -1,6 +1,6 @@
 """Words to calls: the ``fieldtune`` command. Commands live in ``fieldtune.commands``, one file a family.
 
-Nothing heavy is imported here: each command imports what it needs when it runs.
+Nothing heavy is imported here: only the named command's family is, and it imports what it needs when it runs.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import re
 import sys
 from collections.abc import Sequence
 
-from fieldtune.commands import aiming, carrying, checking, line, log, paper, printed, profiles, sizes
+from fieldtune.commands import families
 from fieldtune.commands.parsing import Parser
 from fieldtune.errors import FieldtuneError
 
@@ -61,17 +61,29 @@ def _run(argv: list[str]) -> int:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")  # a terminal that knows no degree sign shows "?" instead of failing
-    args = _parser().parse_args(_joined(argv))
+    words = _joined(argv) or ["console"]
+    args = _parser(_named(words)).parse_args(words)
     return int(args.run(args) or 0)
 
 
-def _parser() -> Parser:
+def _named(words: list[str]) -> str | None:
+    """The command among the words, if there is one: the first that is no option and no option's value."""
+    rest = iter(words)
+    for word in rest:
+        if word == "--profiles":
+            next(rest, None)
+        elif not word.startswith("-"):
+            return word
+    return None
+
+
+def _parser(command: str | None) -> Parser:
     parser = Parser(prog="fieldtune", description=_ABOUT, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     parser.add_argument("--profiles", metavar="DIR", help="folder of robot profiles and their logs")
     parser.set_defaults(run=_alone)
     commands = parser.add_subparsers(metavar="COMMAND", title="commands")
-    for family in (line, aiming, log, carrying, profiles, checking, paper, printed, sizes):
+    for family in families(command):
         family.add(commands)
     return parser
 
@@ -82,6 +94,8 @@ def _alone(args: argparse.Namespace) -> int | None:
 
         print(f"fieldtune {version('fieldtune')}")
         return 0
+    from fieldtune.commands import line
+
     return line.console_alone(args)
 
 
