@@ -76,7 +76,7 @@ def _import(args: argparse.Namespace) -> None:
 
     with parsing.open_session(args) as session:
         done = import_file(session, args.file, args.columns, args.skip_bad, args.target)
-    known = f", {done.known} there already" if done.known else ""
+    known = f", {done.known} there already (other shots with the same figures need a time column)" if done.known else ""
     lines = [f"{done.robot}: {_count(done.new, 'new shot')} from {args.file.name}{known}"]
     lines += [f"  line {line} left out: {clean(why)}" for line, why in done.skipped]
     skipped = [{"line": line, "reason": why} for line, why in done.skipped]

@@ -339,5 +339,6 @@ class Robot:
         for target in self.targets:
             if target.name == name:
                 return target
-        known = ", ".join(t.name or "(unnamed)" for t in self.targets)
-        raise InputError(f"robot {self.name} has no target {name!r}; it has: {known}")
+        names = [target.name for target in self.targets if target.name is not None]
+        known = f"it has: {', '.join(names)}" if names else "its one target has no name, so leave the name out"
+        raise InputError(f"robot {self.name} has no target {name!r}; {known}")

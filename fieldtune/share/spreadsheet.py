@@ -168,9 +168,19 @@ def _columns(path: Path, head: Sequence[str], told: str | None) -> dict[str, _Co
     if "result" not in found and "miss" not in found:
         missing.append("result")
     if missing:
-        example = f'--columns "{missing[0]}={next((h for h in headings if h), "Heading")}"'
-        raise InputError(f"{path}: no column for {' and '.join(missing)}; say which with {example}")
+        taken = {column.place for column in found.values()}
+        free = [heading for place, heading in enumerate(headings) if heading and place not in taken]
+        raise InputError(f"{path}: no column for {' and '.join(missing)}; {_proposal(missing, free)}")
     return found
+
+
+def _proposal(missing: Sequence[str], free: Sequence[str]) -> str:
+    """How to say which column holds what is missing, with the headings that aren't used yet."""
+    if len(free) < len(missing):
+        return "expected headings, and one shot a row below them"
+    pairs = ",".join(f"{name}={heading}" for name, heading in zip(missing, free, strict=False))
+    more = f"; not used yet: {', '.join(map(shown, free))}" if len(free) > len(missing) else ""
+    return f'say which, such as --columns "{pairs}"{more}'
 
 
 def _told(text: str) -> dict[str, str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import re
 import tomllib
 from collections.abc import Callable, Iterable
@@ -130,7 +129,11 @@ def _json(path: Path) -> Any:
         if path.stat().st_size > _LARGEST:
             raise InputError(f"{path}: larger than any pack; expected a file that fieldtune pack wrote")
         text = path.read_bytes().decode("utf-8-sig")
-        return json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
+        values = json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
+        json.dumps(values, ensure_ascii=False).encode()  # raises for half of a pair of surrogates, which is no letter
+        return values
+    except UnicodeEncodeError as error:
+        raise InputError(f"{path}: holds half a letter (\\ud800 to \\udfff without its other half)") from error
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
         raise InputError(f"{path}: can't be read: {why}") from error
@@ -207,7 +210,7 @@ def _words(most: int) -> Callable[[Any], bool]:
 
 
 def _between(low: float, high: float) -> Callable[[Any], bool]:
-    return lambda number: math.isfinite(number) and low <= number <= high
+    return lambda number: low <= number <= high  # never true of what is no finite number
 
 
 def _is_time(text: str) -> bool:

@@ -46,7 +46,9 @@ def test_headings_are_mapped_and_units_read(run: Run, tmp_path: Path) -> None:
     assert [shot["result"] for shot in shots] == ["in", "short", "left"]
     assert {shot["origin"] for shot in shots} == {"shots.csv"}
     again = run("import", "otter", path, "--columns", MAP)
-    assert again.out == "otter: 0 new shots from shots.csv, 3 there already\n"
+    assert again.out == (
+        "otter: 0 new shots from shots.csv, 3 there already (other shots with the same figures need a time column)\n"
+    )
     assert len(run("shots", "otter", "--json").json["shots"]) == 3
 
 
@@ -111,7 +113,9 @@ def test_bad_rows_are_named_and_nothing_is_imported(run: Run, fails: Callable[..
     [
         ("", None, "empty"),
         ("distance (m),setpoint,result\n", None, "no rows"),
-        ("a,b\n1,2\n", None, "no column for distance and setpoint and result"),
+        ("a,b\n1,2\n", None, "no column for distance and setpoint and result; expected headings"),
+        ("distance (m),setpoint,Note,Outcome\n1.8,30,,in\n", None, 'not used yet: "Note", "Outcome"'),
+        ("distance (m),setpoint,Outcome\n1.8,30,in\n", None, 'say which, such as --columns "result=Outcome"'),
         ("distance (m),setpoint,Outcome\n1.8,30,in\n", "results=Outcome", 'did you mean "result"'),
         ("distance (m),setpoint,Outcome\n1.8,30,in\n", "result=Outcomes", 'did you mean "Outcome"'),
         ("distance (m),setpoint,x,x\n1.8,30,in,in\n", "result=x", "stands twice"),

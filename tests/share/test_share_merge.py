@@ -252,6 +252,9 @@ BAD: list[tuple[Callable[[str], str], str]] = [
     (_in_shot(colour="red"), "colour"),
     (_in_shot(target="upper"), '"upper"'),
     (_in_shot(origin="\x1b[2J"), "origin"),
+    (_in_shot(origin="\ud800"), "half a letter"),
+    (_in_shot(shot=10**400), "shots[1].shot"),
+    (_in_shot(epoch=10**400), "shots[1].epoch"),
 ]
 
 
