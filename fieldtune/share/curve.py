@@ -29,7 +29,8 @@ class Curve:
     """Nodes (n,) of the curve: distance (m), setpoint, its slope (setpoint a metre) and hit probability.
 
     ``worst_error`` (setpoint units) is the largest difference to the recommendation over ``checked`` distances.
-    ``volts`` is the battery voltage the setpoints are for (open-loop robots, whose setpoint goes with its inverse).
+    ``high`` is the highest setpoint that the robot accepts. ``volts`` is the battery voltage the setpoints are for
+    (open-loop robots, whose setpoint goes with its inverse).
     """
 
     robot: str
@@ -37,6 +38,7 @@ class Curve:
     target: str | None
     unit: str
     step: float
+    high: float
     distance_m: FloatArray
     setpoint: FloatArray
     slope: FloatArray
@@ -89,6 +91,7 @@ def curve(
         robot.target(target).name,
         robot.setpoint.unit,
         robot.setpoint.step,
+        robot.setpoint.high,
         at,
         values,
         np.asarray(PchipInterpolator(at, values).derivative()(at)),

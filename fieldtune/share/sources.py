@@ -33,7 +33,7 @@ def source(curve: Curve, language: str, date: str, class_name: str | None = None
     template = {"java": JAVA, "cpp": CPP, "python": PYTHON}[language]
     comment = {"java": " * ", "cpp": "// ", "python": ""}[language]
     indent = {"java": " " * 8, "cpp": " " * 4, "python": " " * 4}[language]
-    columns = 1 if language == "python" else 88
+    columns = {"java": 100, "cpp": 80, "python": 1}[language]
     names = _names(curve.robot)
     values = {
         "class": class_name or names["class"],
@@ -42,10 +42,11 @@ def source(curve: Curve, language: str, date: str, class_name: str | None = None
         "header": "\n".join(f"{comment}{line}".rstrip() for line in header(curve, date)),
         "distances": _rows(curve.distance_m.tolist(), indent, columns),
         "setpoints": _rows(curve.setpoint.tolist(), indent, columns),
-        "slopes": _rows([float(f"{v:.10g}") for v in curve.slope.tolist()], indent, columns),
+        "slopes": _rows([round(v, 7) + 0.0 for v in curve.slope.tolist()], indent, columns),
         "count": str(len(curve.distance_m)),
         "unit": {"rpm": "rpm", "%": "percent", "mm": "mm"}[curve.unit],
         "volts": repr(float(curve.volts)) if curve.volts is not None else "",
+        "high": repr(float(curve.high)),
     }
     text = template
     for kind in ("volts", "plain"):
@@ -65,19 +66,19 @@ def header(curve: Curve, date: str) -> list[str]:
     """What the numbers are, line by line, in plain ASCII that no language reads as more than a comment."""
     spread = f"{100 * curve.hit_probability.min():.0f} to {100 * curve.hit_probability.max():.0f} %"
     lines = [
-        f"Setpoint over distance for robot {curve.robot} ({harmless(curve.title)}), made by fieldtune.",
+        f"Setpoint over distance for robot {curve.robot}, made by fieldtune.",
+        f"Title: {harmless(curve.title)}.",
         f"Date {date}, epoch {curve.epoch}, {curve.shots_used} shots used, hit probability {spread}.",
         f"Distance in metres from {curve.distance_m[0]:g} to {curve.distance_m[-1]:g}, setpoint in {curve.unit}.",
         f"Monotone cubic interpolation; at most {curve.worst_error:.2g} {curve.unit} off the recommendation",
         f"at {curve.checked} distances checked (the robot's step is {curve.step:g} {curve.unit}).",
-        "Fast wheels, stored springs and flying elements can hurt: eye protection, clear range, event rules.",
+        "Fast wheels, stored springs and flying elements can hurt: wear eye protection,",
+        "keep the range clear, follow the event's rules.",
     ]
     if curve.target is not None:
         lines.insert(2, f"Target {harmless(curve.target)}.")
     if curve.volts is not None:
-        lines.insert(
-            -1, f"Open loop: the power is for {curve.volts:g} V and goes with the inverse of the battery voltage."
-        )
+        lines.insert(-2, f"Open loop: power for {curve.volts:g} V; it goes with the inverse of the battery voltage.")
     return lines
 
 

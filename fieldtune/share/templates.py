@@ -9,6 +9,13 @@ public final class @class@ {
 
     public static final double FARTHEST_M;
 
+@if volts
+    /** Battery voltage that the table is for, and the highest power that the robot takes. */
+    public static final double TABLE_VOLTS = @volts@;
+
+    public static final double HIGHEST = @high@;
+
+@end
     private static final double[] DISTANCE_M = {
 @distances@
     };
@@ -34,9 +41,14 @@ public final class @class@ {
     }
 
 @if volts
-    /** Power in @unit@ for a distance in metres at this battery voltage, held at the ends of the table. */
+    /**
+     * Power in @unit@ for a distance in metres at this battery voltage, held at the ends of the table
+     * and never above HIGHEST. A voltage below half the table's is no reading: the table's own is taken.
+     */
     public static double setpoint(double distanceM, double batteryVolts) {
-        return setpointAtTableVolts(distanceM) * @volts@ / batteryVolts;
+        double volts = batteryVolts >= TABLE_VOLTS / 2 ? batteryVolts : TABLE_VOLTS;
+        double power = setpointAtTableVolts(distanceM) * TABLE_VOLTS / volts;
+        return power > HIGHEST ? HIGHEST : power;
     }
 
     private static double setpointAtTableVolts(double distanceM) {
@@ -53,9 +65,8 @@ public final class @class@ {
         double width = DISTANCE_M[k + 1] - DISTANCE_M[k];
         double u = (d - DISTANCE_M[k]) / width;
         double bend = (SLOPE[k] * (1 - u) - SLOPE[k + 1] * u) * width;
-        return SETPOINT[k]
-                + u * u * (3 - 2 * u) * (SETPOINT[k + 1] - SETPOINT[k])
-                + u * (1 - u) * bend;
+        double rise = SETPOINT[k + 1] - SETPOINT[k];
+        return SETPOINT[k] + u * u * (3 - 2 * u) * rise + u * (1 - u) * bend;
     }
 }
 """
@@ -78,6 +89,12 @@ constexpr double slopes[count] = {
 };
 constexpr double nearest_m = distance_m[0];
 constexpr double farthest_m = distance_m[count - 1];
+@if volts
+
+/// Battery voltage that the table is for, and the highest power that the robot takes.
+constexpr double table_volts = @volts@;
+constexpr double highest = @high@;
+@end
 
 /// Whether the table covers this distance, metres.
 inline bool in_range(double distance) {
@@ -91,7 +108,8 @@ inline double setpoint_at_table_volts(double distance) {
 /// Setpoint in @unit@ for a distance in metres, held at the ends of the table.
 inline double setpoint(double distance) {
 @end
-  double d = distance < nearest_m ? nearest_m : distance > farthest_m ? farthest_m : distance;
+  const double far = distance > farthest_m ? farthest_m : distance;
+  const double d = far < nearest_m ? nearest_m : far;
   int k = 0;
   while (k < count - 2 && d >= distance_m[k + 1]) {
     ++k;
@@ -99,14 +117,18 @@ inline double setpoint(double distance) {
   const double width = distance_m[k + 1] - distance_m[k];
   const double u = (d - distance_m[k]) / width;
   const double bend = (slopes[k] * (1 - u) - slopes[k + 1] * u) * width;
-  return setpoints[k] + u * u * (3 - 2 * u) * (setpoints[k + 1] - setpoints[k]) +
-         u * (1 - u) * bend;
+  const double rise = setpoints[k + 1] - setpoints[k];
+  return setpoints[k] + u * u * (3 - 2 * u) * rise + u * (1 - u) * bend;
 }
 
 @if volts
-/// Power in @unit@ for a distance in metres at this battery voltage, held at the ends of the table.
+/// Power in @unit@ for a distance in metres at this battery voltage, held at the ends of
+/// the table and never above highest. A voltage below half the table's is no reading:
+/// the table's own is taken.
 inline double setpoint(double distance, double battery_volts) {
-  return setpoint_at_table_volts(distance) * @volts@ / battery_volts;
+  const double volts = battery_volts >= table_volts / 2 ? battery_volts : table_volts;
+  const double power = setpoint_at_table_volts(distance) * table_volts / volts;
+  return power > highest ? highest : power;
 }
 
 @end
@@ -130,6 +152,10 @@ SETPOINT = (
 SLOPE = (
 @slopes@
 )
+@if volts
+TABLE_VOLTS = @volts@
+HIGHEST = @high@
+@end
 
 
 def in_range(distance_m):
@@ -139,8 +165,14 @@ def in_range(distance_m):
 
 @if volts
 def setpoint(distance_m, battery_volts):
-    """Power in @unit@ for a distance in metres at this battery voltage, held at the ends of the table."""
-    return _setpoint_at_table_volts(distance_m) * @volts@ / battery_volts
+    """Power in @unit@ for a distance in metres at this battery voltage.
+
+    Held at the ends of the table and never above HIGHEST. A voltage below half the
+    table's is no reading: the table's own is taken.
+    """
+    volts = battery_volts if battery_volts >= TABLE_VOLTS / 2 else TABLE_VOLTS
+    power = _setpoint_at_table_volts(distance_m) * TABLE_VOLTS / volts
+    return HIGHEST if power > HIGHEST else power
 
 
 def _setpoint_at_table_volts(distance_m):
@@ -158,5 +190,6 @@ def setpoint(distance_m):
     width = DISTANCE_M[k + 1] - DISTANCE_M[k]
     u = (d - DISTANCE_M[k]) / width
     bend = (SLOPE[k] * (1 - u) - SLOPE[k + 1] * u) * width
-    return SETPOINT[k] + u * u * (3 - 2 * u) * (SETPOINT[k + 1] - SETPOINT[k]) + u * (1 - u) * bend
+    rise = SETPOINT[k + 1] - SETPOINT[k]
+    return SETPOINT[k] + u * u * (3 - 2 * u) * rise + u * (1 - u) * bend
 '''
