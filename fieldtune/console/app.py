@@ -70,6 +70,7 @@ class Console(App[None]):
         self._said_at = clock()
         self._launch: tuple[float, float] | None = None
         self._caution_seen = self.book.caution_seen
+        self._settled = False
 
     @property
     def sim(self) -> bool:
@@ -103,8 +104,6 @@ class Console(App[None]):
         await self._main.furnish(middle())
         self.look()
         self.book.reload()
-        gc.collect()
-        gc.freeze()
 
     def on_unmount(self) -> None:
         """Let the back room end."""
@@ -138,6 +137,10 @@ class Console(App[None]):
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
         self.advisor.look(live)
         self.pack.look()
+        if not self._settled and self.advisor.settled:
+            self._settled = True
+            self.pack.prepare()
+            gc.freeze()  # what was loaded so far stays; looking through it for garbage would keep keys waiting
         self.show()
 
     def show(self) -> None:

@@ -21,7 +21,10 @@ class Pack:
         self.watch: BatteryWatch | None = None
         self.status: BatteryStatus | None = None
         self._looks = 0
-        self._begun = False
+
+    def prepare(self) -> None:
+        """Make the watch."""
+        self._console.begin("pack", self._prepare)
 
     async def _prepare(self) -> None:
         self.watch = await self._console.ask_slowly("Watching the battery", self._make)
@@ -37,9 +40,6 @@ class Pack:
     def look(self) -> None:
         """Hand the new samples on, and ask now and then."""
         if self.watch is None:
-            if not self._begun and self._console.advisor.settled:
-                self._begun = True
-                self._console.begin("pack", self._prepare)
             return
         for sample in self._console.monitor.drain():
             self.watch.feed(

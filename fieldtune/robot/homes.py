@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 
 import platformdirs
@@ -46,7 +45,7 @@ def demo_home() -> Path:
 
     An installed package carries them inside; in a source tree (and an editable install) they lie beside it.
     """
-    package = Path(str(files("fieldtune")))
+    package = Path(__file__).parent.parent
     inside = package / "profiles"
     return inside if inside.is_dir() else package.parent / "profiles"
 
