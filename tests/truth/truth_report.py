@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import svg
-from truth_trial import COUNTS, Score
+from truth_trial import COUNTS, JUMPS, Score
 
 GOALS = {
     False: {"3": 0.60, "5": 0.75, "10": 0.90, "20": 0.95},
@@ -56,10 +56,13 @@ def _cell(values: list[float]) -> str:
 
 
 def _swap_lines(scores: list[Score], players: list[str], measured: bool) -> list[str]:
-    lines = ["battery change after 20 shots (level 3-8 % off), share after 0, 1, 2, 3 shots:"]
-    for player in players:
-        cells = [_cell(v) for k in range(4) if (v := pick(scores, player, measured, f"swap{k}"))]
-        lines.append(f"{player:11}" + "".join(f"{c:>20}" for c in cells))
+    lines = []
+    for jump, (low, high) in JUMPS.items():
+        off = f"{100 * low:.0f}-{100 * high:.0f} % off"
+        lines.append(f"battery change after 20 shots (level {off}), share after 0, 1, 2, 3 shots:")
+        for player in players:
+            cells = [_cell(v) for k in range(4) if (v := pick(scores, player, measured, f"{jump}{k}"))]
+            lines.append(f"{player:11}" + "".join(f"{c:>20}" for c in cells))
     return lines
 
 

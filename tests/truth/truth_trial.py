@@ -16,6 +16,8 @@ from truth_robots import HiddenRobot, hidden_robot
 
 Claim = tuple[float, float, float]
 COUNTS = (0, 1, 2, 3, 5, 10, 20, 40)
+# By how much the level jumps at a battery change, as a share: to a pack like the last, and to a very different one.
+JUMPS = {"alike": (0.0, 0.02), "swap": (0.03, 0.08)}
 PLAYERS = ("fieldtune", "table", "quadratic", "paper")
 
 
@@ -123,8 +125,8 @@ def run_robot(
 ) -> list[Score]:
     """All players on one robot; ``modes``: False only in/short/long, True misses measured to 5 cm.
 
-    In a run of 20 shots or more, a second player that was told the same 20 shots goes through a battery change: keys
-    swap0 to swap3, by shots after it.
+    In a run of 20 shots or more, others that were told the same 20 shots go through a battery change, one for each
+    of ``JUMPS``: keys like swap0 to swap3, by shots after it.
     """
     robot = hidden_robot(number, family, seed)
     scores = []
@@ -135,8 +137,8 @@ def run_robot(
                 start = robot.battery_v
                 told = _play(robot, make_player(name, robot, folder), score, counts, [seed, number, 9])
                 robot.battery_v = start
-                if max(counts) >= 20:
-                    _change_battery(robot, make_player(name, robot, folder), score, told[:20], [seed, number, 10])
+                for jump in JUMPS if max(counts) >= 20 else ():
+                    _change_battery(robot, make_player(name, robot, folder), score, told[:20], [seed, number, 10], jump)
                     robot.battery_v = start
                 scores.append(score)
     return scores
@@ -155,15 +157,17 @@ def _play(
     return told
 
 
-def _change_battery(robot: HiddenRobot, player: Player, score: Score, told: list[Seen | None], seed: list[int]) -> None:
-    """The level jumps by 3 to 8 % either way after the shots told so far."""
+def _change_battery(
+    robot: HiddenRobot, player: Player, score: Score, told: list[Seen | None], seed: list[int], jump: str
+) -> None:
+    """The level jumps either way after the shots told so far."""
     rng = np.random.default_rng(seed)
     for seen in told:
         if seen is not None:
             player.confirm(*seen)
     player.swap()
-    robot.shift = float(rng.choice([-1, 1]) * rng.uniform(0.03, 0.08))
+    robot.shift = float(rng.choice([-1, 1]) * rng.uniform(*JUMPS[jump]))
     for after in range(4):
-        _grade(player, robot, score, f"swap{after}")
+        _grade(player, robot, score, f"{jump}{after}")
         _one_shot(player, robot, rng, score.measured)
     robot.shift = 0.0
