@@ -96,6 +96,23 @@ def test_the_caution_may_be_read_and_answered_meanwhile(tmp_path: Path) -> None:
     drive(Console(session.robot, session, Unopened(slow)), script)
 
 
+def test_the_middle_comes_in_behind_another_view(session: Session) -> None:
+    slow = SlowLine(ScriptedLine(wheel_rpm=1234.0))
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Opening the line")
+        await pilot.press("c")
+        await until(app, pilot, "Dropped, by cause")
+        slow.go.set()
+        await until(app, pilot, "live on a test line")
+        await pilot.press("escape")
+        text = await until(app, pilot, lambda: app.desk.aim_holds and app.advisor.picture is not None)
+        assert "Wheel now 1234 rpm" in text
+        assert "Opening" not in text
+
+    drive(Console(session.robot, session, Unopened(slow)), script)
+
+
 def test_the_keys_of_the_simulated_robot_come_with_it(session: Session) -> None:
     line = ScriptedLine(simulated=True)
     slow = SlowLine(line)
