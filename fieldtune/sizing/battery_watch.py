@@ -29,6 +29,8 @@ _GREAT_SHARE = 0.6
 _CLEAR_A = 2.0
 _CHANGED_SHARE = 0.025
 _TYPICAL_OHM = 0.1
+_ZERO_A, _GAIN = 0.1, 0.03
+"""How far a current may be off, measured or reckoned: its zero, amps, and its scale (common practice, no source)."""
 
 
 class BatteryWatch:
@@ -93,7 +95,10 @@ class BatteryWatch:
             self._take(block)
 
     def _take(self, block: Block) -> None:
-        self._check.look(block, self._blocks, self._line)
+        if self._check.look(block, self._blocks, self._line):
+            self._begin()
+            self._shots.forget_charge()
+            return
         amps, amps_sd = block.amps, block.amps_sd
         if amps is None:
             if self._blocks.motor is not None:
@@ -210,7 +215,10 @@ class BatteryWatch:
         expected = self._shot_charge.coulombs(setpoint, between) if self._shot_charge is not None else None
         if lowest is None or (expected is None and self._shots.intervals < 3):
             return None
-        each, left = self._shots.charge_per_shot(expected), self._charge.coulombs_until(lowest)
+        off = math.hypot(line.resistance_sd, _GAIN * ohm)
+        unsure = self._limits.lowest_voltage(setpoint, ohm + off, between, line.rest_v)
+        sd = math.hypot(abs(unsure - lowest) if unsure is not None else 0.0, _ZERO_A * ohm)
+        each, left = self._shots.charge_per_shot(expected), self._charge.coulombs_until(lowest, sd)
         if left is None or each <= 0:
             return None
         return left[0] / each, left[1] / each, left[2] / each

@@ -29,7 +29,7 @@ class Block:
     """Means over a stretch of the line: time at its end (s), volts, battery amps (None where unknown) and their error.
 
     ``modelled_amps`` is the reckoned current, ``amps`` the measured one where it is sent. ``gaining``: the wheel
-    sped up.
+    sped up; ``still``: it stood still all the time. ``samples``: readings behind ``volts``.
     """
 
     time_s: float
@@ -40,6 +40,7 @@ class Block:
     amps_sd: float
     modelled_amps: float | None
     gaining: bool
+    still: bool
     samples: int
 
 
@@ -89,12 +90,14 @@ class MotorSide:
 class BlockMaker:
     """Gathers samples; ``add`` returns a block whenever one is full.
 
-    ``rpm_noise``, one reading's deviation in rpm, is learned from how far readings leave a straight line.
+    ``rpm_noise``, one reading's deviation in rpm, is learned from how far readings leave a straight line. The current
+    sensor's ``sign`` and ``offset_a`` are what its check found.
     """
 
     motor: MotorSide | None
     rpm_noise: float = 20.0
     sign: float = 1.0
+    offset_a: float = 0.0
     trust_current: bool = True
     _rows: list[Row] = field(default_factory=list)
 
@@ -136,7 +139,7 @@ class BlockMaker:
     def _close(self, rows: list[Row]) -> Block:
         first, last = rows[0], rows[-1]
         seconds = last[0] - first[0]
-        volts = _mean([r[0] for r in rows], [r[2] for r in rows])
+        volts, samples = _mean([r[0] for r in rows], [r[2] for r in rows]), len(rows)
         modelled, gaining, amps_sd = None, False, 0.0
         if self.motor is not None and first[1] is not None and last[1] is not None and not self._fell(rows):
             acceleration = (last[1] - first[1]) * _RPM / seconds
@@ -145,16 +148,22 @@ class BlockMaker:
             if acceleration > -3 * acceleration_sd:
                 modelled = self.motor.battery_current((last[1] + first[1]) / 2 * _RPM, acceleration, volts)
                 amps_sd = self.motor.current_error(acceleration_sd)
-        measured = [r[3] for r in rows]
         amps = modelled
-        if self.trust_current and all(m is not None for m in measured):
-            amps = self.sign * _mean([r[0] for r in rows], [m for m in measured if m is not None])
+        told = [(r[0], r[2], r[3]) for r in rows if r[3] is not None]
+        if self.trust_current and told and (len(told) == len(rows) or modelled is None):
+            # A current that comes with some samples only is paired with the voltages of just those.
+            volts, samples = _mean([r[0] for r in told], [r[1] for r in told]), len(told)
+            amps = self.sign * (_mean([r[0] for r in told], [r[2] for r in told]) - self.offset_a)
             amps_sd = 0.0
-        return Block(last[0], seconds, volts, min(r[2] for r in rows), amps, amps_sd, modelled, gaining, len(rows))
+        still = all(r[1] is not None and abs(r[1]) <= _FALL_SDS * self.rpm_noise for r in rows)
+        lowest = min(r[2] for r in rows)
+        return Block(last[0], seconds, volts, lowest, amps, amps_sd, modelled, gaining, still, samples)
 
 
 def _mean(times: list[float], values: list[float]) -> float:
-    """Mean over time by trapezoids."""
+    """Mean over time by trapezoids; of a single instant its value."""
+    if len(times) < 2:
+        return values[0]
     area = 0.0
     for k in range(1, len(times)):
         area += (values[k] + values[k - 1]) / 2 * (times[k] - times[k - 1])

@@ -93,10 +93,14 @@ class ChargeBank:
         spread = float(self.weight @ (self.variance + (self.charge - mean) ** 2))
         return min(max(mean, 0.0), 1.0), math.sqrt(spread)
 
-    def coulombs_until(self, rest_v: float) -> tuple[float, float, float]:
-        """Charge (coulombs: median, 5 % and 95 % quantile) until the rest voltage falls to a value; 0 where it has."""
+    def coulombs_until(self, rest_v: float, sd_v: float = 0.0) -> tuple[float, float, float]:
+        """Charge (coulombs: median, 5 % and 95 % quantile) until the rest voltage falls to a value; 0 where it has.
+
+        ``sd_v``: how well that value is known, volts.
+        """
         end = float(self.charge_of(np.array(rest_v)))
-        spread = np.sqrt(self.variance)[:, None] * _NINTHS
+        end_variance = (sd_v / self._slope(np.array(end))) ** 2
+        spread = np.sqrt(self.variance + end_variance)[:, None] * _NINTHS
         left = np.maximum((self.charge[:, None] + spread - end) * self.capacity[:, None], 0.0)
         weight = np.repeat(self.weight / len(_NINTHS), len(_NINTHS))
         order = np.argsort(left.ravel())

@@ -46,11 +46,13 @@ class ChargeFollower:
         self._since = block.time_s if self._since is None else self._since
         if block.time_s - self._since < _LOOK_S:
             return
-        self.bank.spend(self._unspent)
+        # What is seen is the mean of the look, so it belongs to the charge halfway through it.
+        self.bank.spend(self._unspent / 2)
         if len(self._look) >= _LOOKS:
             rest, noise = middle([v + line.resistance * a for v, a in self._look])
             amps_there = sum(a for _, a in self._look) / len(self._look)
             self.bank.observe(rest, max(math.hypot(noise, amps_there * line.resistance_sd), 1e-3))
+        self.bank.spend(self._unspent / 2)
         self._unspent, self._look, self._since = 0.0, [], block.time_s
 
     def level(self) -> tuple[float, tuple[float, float]] | None:
@@ -62,11 +64,15 @@ class ChargeFollower:
         low, high = self.bank.charge_of(self.bank.volts(ends) + np.array([-1, 1]) * _CURVE_V * self.battery.cells)
         return mean, (min(float(low), mean), max(float(high), mean))
 
-    def coulombs_until(self, rest_v: float) -> tuple[float, float, float] | None:
-        """Charge until the rest voltage falls to a value: median, 5 % and 95 % quantile; None before it is known."""
+    def coulombs_until(self, rest_v: float, sd_v: float = 0.0) -> tuple[float, float, float] | None:
+        """Charge until the rest voltage falls to a value known to ``sd_v``: median, 5 % and 95 % quantile.
+
+        None until a voltage at rest has been seen.
+        """
         if self.bank is None:
             return None
-        median, low, high = (max(coulombs - self._unspent, 0.0) for coulombs in self.bank.coulombs_until(rest_v))
+        left = self.bank.coulombs_until(rest_v, sd_v)
+        median, low, high = (max(coulombs - self._unspent, 0.0) for coulombs in left)
         return median, low, high
 
     def _new_bank(self, line: LineFit) -> ChargeBank:

@@ -1,14 +1,19 @@
-"""Whether the current that a robot sends can be believed: its sign, a dead sensor, none at all."""
+"""Whether the current that a robot sends can be believed: its zero, its sign, a dead sensor, none at all."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
+from statistics import median
 
 from fieldtune.sizing.blocks import Block, BlockMaker
 from fieldtune.sizing.line_fit import LineFit
 
 _ENOUGH = 4
 _CLEAR_A = 2.0
+_RESTS, _FEW = 25, 2
+_OFFSET_A = 0.05
+_WORTH_SAYING_A = 0.5
 
 
 @dataclass
@@ -21,15 +26,22 @@ class CurrentCheck:
     dead: int = 0
     turned: bool = False
     distrusted: bool = False
+    rests: list[float] = field(default_factory=list)
 
-    def look(self, block: Block, blocks: BlockMaker, line: LineFit | None) -> None:
-        """One block; turns the sign in ``blocks`` or stops trusting the sensor once several blocks agree."""
+    def look(self, block: Block, blocks: BlockMaker, line: LineFit | None) -> bool:
+        """One block; whether what was learned with the current so far has to be forgotten.
+
+        Takes off in ``blocks`` what the sensor reads while the wheel stands still, turns its sign, or stops trusting it
+        once several blocks agree.
+        """
         if block.amps is None or block.amps_sd > 0 or not blocks.trust_current:
-            return
+            return False
         self.measured = True
+        if block.still and len(self.rests) < _RESTS:
+            self._find_zero(block.amps * blocks.sign + blocks.offset_a, blocks)
         sagging = line is not None and line.samples > _ENOUGH and block.volts < line.rest_v - 3 * line.noise
         if not block.gaining and not sagging:
-            return
+            return False
         if block.amps > _CLEAR_A:
             self.drawing += 1
         elif block.amps < -_CLEAR_A:
@@ -40,8 +52,26 @@ class CurrentCheck:
             self.turned = not self.turned
             blocks.sign = -blocks.sign
             self.backwards = self.drawing = 0
+            return True
         if self.dead >= _ENOUGH and self.dead > 3 * self.drawing:
             self.distrusted, blocks.trust_current = True, False
+            return True
+        return False
+
+    def _find_zero(self, reading: float, blocks: BlockMaker) -> None:
+        """What the sensor reads with nothing drawn; the median, since a spin-up may begin within a block."""
+        self.rests.append(reading)
+        zero = self._zero
+        if zero is not None and abs(zero) > _OFFSET_A:
+            blocks.offset_a = zero
+
+    @property
+    def _zero(self) -> float | None:
+        """Amps read at standstill; None while the readings differ by as much as they are off."""
+        if len(self.rests) < _FEW:
+            return None
+        zero = median(self.rests)
+        return zero if abs(zero) > 2 * (max(self.rests) - min(self.rests)) / math.sqrt(len(self.rests)) else None
 
     def words(self, can_reckon: bool) -> list[str]:
         """What to say about the current, one line each."""
@@ -51,6 +81,9 @@ class CurrentCheck:
         lines = []
         if not self.measured:
             lines.append(f"no current sent: {instead}; send current_ma to know it better")
+        zero = self._zero
+        if zero is not None and abs(zero) > _WORTH_SAYING_A:
+            lines.append(f"current reads {zero:.1f} A while the wheel stands still: taken off here")
         if self.turned:
             lines.append("current has the wrong sign (negative while drawing): turned round here, mend it on the robot")
         return lines

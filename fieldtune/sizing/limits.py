@@ -12,14 +12,15 @@ from fieldtune.sizing.shot import speed_kept
 
 _RPM = 2 * math.pi / 60
 _REMEMBERED = 64
+_STEP_OHM = 1e-3
 
 
 @dataclass
 class Limits:
-    """Ceiling and lowest voltage of one robot, kept for resistances to 0.5 mohm and pauses to a tenth of a second."""
+    """Ceiling and lowest voltage of one robot, kept for steps of the resistance and pauses to a tenth of a second."""
 
     robot: Robot
-    _lines: dict[tuple[float, float], tuple[float, float] | None] = field(default_factory=dict)
+    _lines: dict[tuple[int, float], tuple[float, float] | None] = field(default_factory=dict)
 
     def ceiling(self, rest_v: float, ohm: float, between_s: float) -> float | None:
         """As ``ceiling.ceiling``."""
@@ -36,14 +37,22 @@ class Limits:
         return line[0] + line[1] * setpoint
 
     def _line(self, ohm: float, between_s: float) -> tuple[float, float] | None:
-        """Volts at no speed and volts a rpm; None where the ceiling is no straight line."""
+        """Volts at no speed and volts a rpm, between two steps of the resistance; None where there is no such line."""
         if self.robot.launcher.flywheel is None or self.robot.setpoint.unit == "%":
             return None
-        key = (round(ohm * 2000) / 2000, round(between_s, 1))
+        step = math.floor(ohm / _STEP_OHM)
+        below, above = (self._kept(k, round(between_s, 1)) for k in (step, step + 1))
+        if below is None or above is None:
+            return None
+        share = ohm / _STEP_OHM - step
+        return below[0] + share * (above[0] - below[0]), below[1] + share * (above[1] - below[1])
+
+    def _kept(self, step: int, between_s: float) -> tuple[float, float] | None:
+        key = (step, between_s)
         if key not in self._lines:
             if len(self._lines) >= _REMEMBERED:
                 self._lines.clear()
-            ends = [lowest_voltage(self.robot, rpm, key[0], key[1]) for rpm in (0.0, 1000.0)]
+            ends = [lowest_voltage(self.robot, rpm, step * _STEP_OHM, between_s) for rpm in (0.0, 1000.0)]
             known = ends[0] is not None and ends[1] is not None
             self._lines[key] = (ends[0], (ends[1] - ends[0]) / 1000) if known else None  # type: ignore[operator,assignment]
         return self._lines[key]

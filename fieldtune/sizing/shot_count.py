@@ -51,6 +51,11 @@ class ShotCount:
         self._start_window()
         self._last_shot = None
 
+    def forget_charge(self) -> None:
+        """Drop the charge that shots took, as after a current that was read wrongly; counts stay."""
+        self.intervals, self.interval_s, self.coulombs = 0, 0.0, 0.0
+        self._last_shot = None
+
     def charge_per_shot(self, expected: float | None) -> float:
         """Coulombs a shot takes with all that goes on around it; an expected value weighs as two shots."""
         if expected is None:

@@ -1,8 +1,8 @@
 """A simulated wheel on a pack with hidden resistance and charge, many seeds side by side.
 
 Written apart from the product's own formulas: explicit Euler at 4 ms with the terminal voltage solved for at every
-step, an encoder that reads with noise, a meter in steps of 10 mV, a controller with full power below and proportional
-near the setpoint.
+step, an encoder that reads with noise, a meter in steps of 10 mV unless a line is worse, a controller with full power
+below and proportional near the setpoint.
 """
 
 from __future__ import annotations
@@ -26,6 +26,44 @@ class Truth:
     offset: np.ndarray
 
 
+@dataclass(frozen=True)
+class Line:
+    """What the robot sends: lines a second, the meter's step (V), and the current sensor's faults.
+
+    ``every``: a current comes with every so many lines, 0 with none.
+    """
+
+    rate_hz: float = 50.0
+    meter_v: float = 0.01
+    every: int = 1
+    noise_a: float = 0.15
+    zero_a: float = 0.0
+    gain: float = 1.0
+    step_a: float = 0.0
+
+    def current(self, true, rng):
+        """Readings of the sensor, None where none is sent."""
+        read = self.gain * true + self.zero_a + rng.normal(0, self.noise_a, len(true))
+        if self.step_a:
+            read = np.round(read / self.step_a) * self.step_a
+        sent = [self.every > 0 and k % self.every == 0 for k in range(len(true))]
+        return [float(a) if there else None for a, there in zip(read, sent, strict=True)]
+
+
+MEASURED, SILENT = Line(), Line(every=0)
+LINES = {
+    "measured": MEASURED,
+    "no current": SILENT,
+    "noisy and off zero": Line(noise_a=0.5, zero_a=0.4, gain=1.03),
+    "current now and then": Line(every=25),
+    "wrong sign": Line(gain=-1.0),
+    "whole amps": Line(step_a=1.0),
+    "coarse meter": Line(meter_v=0.05),
+    "20 lines a second": Line(rate_hz=20.0),
+    "20 lines, no current": Line(rate_hz=20.0, every=0),
+}
+
+
 @dataclass
 class Recording:
     """Samples (time, n) of a run, and per seed the time of every shot and the wheel's speed as it was fired."""
@@ -43,11 +81,11 @@ class Recording:
 class Simulation:
     """Steps a batch of robots; ``curve(charge)`` is the pack's rest voltage, ``robot`` gives drive and wheel."""
 
-    def __init__(self, robot, truth, curve, kept, rng, rate_hz=50.0):
+    def __init__(self, robot, truth, curve, kept, rng, line=MEASURED):
         drive, wheel = robot.drive, robot.launcher.flywheel
         self.n = len(truth.charge)
         self.truth, self.curve, self.kept, self.rng = truth, curve, kept, rng
-        self.every = round(1 / rate_hz / DT)
+        self.line, self.every = line, round(1 / line.rate_hz / DT)
         self.motors, self.gear = drive.motors, drive.reduction
         self.r_motor = drive.nominal_voltage / drive.stall_current
         self.k_t = drive.stall_torque / (drive.stall_current - drive.free_current)
@@ -102,33 +140,35 @@ class Simulation:
         t = np.array([r[0] for r in rows])
         rpm, volts, amps, wanted = (np.array([r[j] for r in rows]) for j in range(1, 5))
         rpm = np.maximum(np.round((rpm + self.rng.normal(0, 6, rpm.shape)) / 2) * 2, 0)
-        volts = np.round((volts + self.rng.normal(0, 0.015, volts.shape)) / 0.01) * 0.01
-        amps = amps + self.rng.normal(0, 0.15, amps.shape)
+        meter = self.line.meter_v
+        volts = np.round((volts + self.rng.normal(0, 0.015, volts.shape)) / meter) * meter
         speeds = np.array(shot_rpm).reshape(len(shot_rpm), self.n)
         return Recording(t, rpm, volts, amps, wanted, shot_times, speeds, self.charge.copy())
 
 
-def feed(watch, recording, seed, with_current):
+def feed(watch, recording, seed, line):
     """Give one seed's samples to a watch; the setpoint is as the robot sends it."""
     r = recording
     rows = zip(
-        r.t.tolist(), r.rpm[:, seed].tolist(), r.volts[:, seed].tolist(), r.amps[:, seed].tolist(),
-        r.setpoint[:, seed].tolist(), strict=True,
+        r.t.tolist(), r.rpm[:, seed].tolist(), r.volts[:, seed].tolist(),
+        line.current(r.amps[:, seed], np.random.default_rng([seed, len(r.t)])), r.setpoint[:, seed].tolist(),
+        strict=True,
     )  # fmt: skip
     for t, rpm, volts, amps, setpoint in rows:
-        watch.feed(t, rpm, volts, amps if with_current else None, setpoint)
+        watch.feed(t, rpm, volts, amps, setpoint)
 
 
 @dataclass
 class Outcome:
-    """Per seed: relative errors of resistance, ceiling and forecast, and shots between the first warning and the first
-    shot that fell short (positive: warned before; nan: never)."""
+    """Per seed: relative errors of resistance, ceiling and forecast, shots between the first warning and the first
+    shot that fell short (positive: warned before; nan: never), and whether the forecast's 90 % interval held it."""
 
     resistance: np.ndarray
     ceiling: np.ndarray
     forecast: np.ndarray
     warned_before: np.ndarray
     shots_seen: np.ndarray
+    inside: np.ndarray
 
 
 CELLS = {"nimh": 10, "lead-acid": 6, "li-ion": 3, "lifepo4": 4}
@@ -150,7 +190,7 @@ def hidden(robot, chemistry, seeds, seed, lowest_voltage, ceiling, charge_at, cu
     return Truth(resistance, charge, capacity, offset), setpoint, rng
 
 
-def watched(robot, chemistry, seeds, seed, kept, with_current, tools):
+def watched(robot, chemistry, seeds, seed, kept, line, tools):
     """Run a batch until a shot falls short, with a watch on every seed, and compare it with the hidden truth.
 
     A shot falls short when full power no longer brings the wheel to where it was at the first shots: by 0.03 %, which
@@ -163,7 +203,7 @@ def watched(robot, chemistry, seeds, seed, kept, with_current, tools):
     truth, setpoint, rng = hidden(
         robot, chemistry, seeds, seed, tools.lowest_voltage, tools.ceiling, tools.charge_at, curve
     )
-    simulation = Simulation(robot, truth, curve, kept, rng)
+    simulation = Simulation(robot, truth, curve, kept, rng, line)
     idle = simulation.run(1.0, 0)
     first = simulation.run(3 + SHOTS * PAUSE, setpoint, [2.5 + k * PAUSE for k in range(SHOTS)])
     rest = simulation.run(MORE * PAUSE, setpoint, [2.0 + k * PAUSE for k in range(MORE)])
@@ -172,11 +212,11 @@ def watched(robot, chemistry, seeds, seed, kept, with_current, tools):
     rows = []
     for k in range(seeds):
         watch = tools.BatteryWatch(robot)
-        feed(watch, idle, k, with_current)
-        feed(watch, first, k, with_current)
+        feed(watch, idle, k, line)
+        feed(watch, first, k, line)
         now = watch.status(setpoint, 3.2)
         true_ceiling = tools.ceiling(robot, float(curve(first.charge[k])) + truth.offset[k], truth.resistance[k], PAUSE)
-        warned = _first_warning(watch, rest, k, with_current, setpoint, rest.shot_times[min(left[k], MORE - 1)])
+        warned = _first_warning(watch, rest, k, line, setpoint, rest.shot_times[min(left[k], MORE - 1)])
         rows.append(
             (
                 now.resistance_ohm / truth.resistance[k] - 1,
@@ -184,17 +224,18 @@ def watched(robot, chemistry, seeds, seed, kept, with_current, tools):
                 now.shots_left / max(left[k], 1) - 1,
                 warned,
                 now.shots_seen,
+                now.shots_left_90[0] <= left[k] <= now.shots_left_90[1],
             )
         )
     return Outcome(*np.array(rows).T)
 
 
-def _first_warning(watch, recording, seed, with_current, setpoint, short_at):
+def _first_warning(watch, recording, seed, line, setpoint, short_at):
     """Shots between the first warning and the short shot; nan where there was none before it."""
     r = recording
+    amps = line.current(r.amps[:, seed], np.random.default_rng([seed, 2]))
     for k in range(np.searchsorted(r.t, short_at)):
-        amps = float(r.amps[k, seed]) if with_current else None
-        watch.feed(float(r.t[k]), float(r.rpm[k, seed]), float(r.volts[k, seed]), amps, setpoint)
+        watch.feed(float(r.t[k]), float(r.rpm[k, seed]), float(r.volts[k, seed]), amps[k], setpoint)
         if k % 25 == 0 and watch.status(setpoint).warning is not None:
             return (short_at - r.t[k]) / PAUSE
     return np.nan

@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from battery_bench import CAPACITY_AH, CELLS, SHOTS, Outcome, Simulation, Truth, feed, watched
+from battery_bench import (
+    CAPACITY_AH,
+    CELLS,
+    LINES,
+    MEASURED,
+    PAUSE,
+    SHOTS,
+    SILENT,
+    Outcome,
+    Simulation,
+    Truth,
+    feed,
+    watched,
+)
 from sizing_robots import big_heron, crane, otter, with_battery
 
 from fieldtune.physics.battery import charge_at, open_circuit_voltage
@@ -34,43 +48,81 @@ def packed(chemistry="nimh", capacity=True):
     return with_battery(big_heron(), chemistry=chemistry, cells=CELLS[chemistry], capacity_ah=ah)
 
 
-def check(outcome, share):
+def check(outcome, forecast_share=0.9, warned_share=1.0):
     """The promises: resistance to 10 %, ceiling to 2 %, forecast to 20 %, a warning before the short shot."""
-    assert np.mean(np.abs(outcome.resistance) <= 0.10) >= share
-    assert np.mean(np.abs(outcome.ceiling) <= 0.02) >= share
-    assert np.mean(np.abs(outcome.forecast) <= 0.20) >= share
-    assert (outcome.warned_before > 0).all()
+    assert np.mean(np.abs(outcome.resistance) <= 0.10) >= 0.9
+    assert np.mean(np.abs(outcome.ceiling) <= 0.02) >= 0.9
+    assert np.mean(np.abs(outcome.forecast) <= 0.20) >= forecast_share
+    assert np.mean(outcome.inside) >= 0.85
+    assert np.mean(outcome.warned_before > 0) >= warned_share
     # Not so early that nobody would heed it.
-    assert np.median(outcome.warned_before) < 20
+    assert np.nanmedian(outcome.warned_before) < 20
 
 
-@pytest.mark.parametrize("with_current", [True, False])
-def test_hidden_battery_is_found(with_current):
+@pytest.mark.parametrize("line", [MEASURED, SILENT], ids=["measured", "no current"])
+def test_hidden_battery_is_found(line):
     robot = packed()
-    outcome = watched(robot, "nimh", 8, 41, speed_kept(robot), with_current, TOOLS)
+    outcome = watched(robot, "nimh", 8, 41, speed_kept(robot), line, TOOLS)
     assert (outcome.shots_seen == SHOTS).all()
-    check(outcome, 0.9)
+    check(outcome)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("with_current", "share"), [(True, 0.9), (False, 0.85)])
-def test_two_hundred_hidden_batteries_are_found(with_current, share):
-    """50 seeds of each chemistry; a current reckoned from the wheel's gain tells the voltage at rest a little worse."""
+@pytest.mark.parametrize("name", list(LINES))
+def test_two_hundred_hidden_batteries_are_found(name):
+    """50 seeds of each chemistry, on lines from good to poor.
+
+    A current sensor that is off in zero, scale and every reading costs the forecast: three in four to 20 %.
+    """
     parts = []
     for chemistry in CELLS:
         robot = packed(chemistry)
-        parts.append(watched(robot, chemistry, 50, 7, speed_kept(robot), with_current, TOOLS))
-    names = ("resistance", "ceiling", "forecast", "warned_before", "shots_seen")
-    check(Outcome(*(np.concatenate([getattr(part, name) for part in parts]) for name in names)), share)
+        parts.append(watched(robot, chemistry, 50, 7, speed_kept(robot), LINES[name], TOOLS))
+    names = [field.name for field in fields(Outcome)]
+    outcome = Outcome(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+    within = (np.mean(np.abs(outcome.resistance) <= 0.10), np.mean(np.abs(outcome.forecast) <= 0.20))
+    print(f"\n{name}: resistance to 10 % {within[0]:.0%}, forecast to 20 % {within[1]:.0%}, "
+          f"in its interval {np.mean(outcome.inside):.0%}")  # fmt: skip
+    poor = name == "noisy and off zero"
+    check(outcome, *((0.7, 0.9) if poor else ()))
 
 
 @pytest.mark.slow
 def test_an_unknown_capacity_is_learned_from_the_fall_of_the_voltage():
     robot = packed(capacity=False)
-    outcome = watched(robot, "nimh", 50, 8, speed_kept(robot), True, TOOLS)
+    outcome = watched(robot, "nimh", 50, 8, speed_kept(robot), MEASURED, TOOLS)
     assert np.mean(np.abs(outcome.resistance) <= 0.10) >= 0.9
     assert np.mean(np.abs(outcome.forecast) <= 0.35) >= 0.9
     assert (outcome.warned_before > 0).all()
+
+
+@pytest.mark.parametrize(("ohm", "line"), [(0.02, MEASURED), (0.03, SILENT)])
+@pytest.mark.parametrize(("charge", "shots"), [(0.30, 300), (0.65, 1500)])
+def test_a_large_pack_is_foretold_by_the_hundred(ohm, line, charge, shots):
+    """Six lead-acid cells of 18 A h: what is left is charge above the lowest voltage over the charge of a shot."""
+    robot = with_battery(packed("lead-acid"), capacity_ah=18.0)
+
+    def curve(c):
+        return open_circuit_voltage("lead-acid", c, 6)
+
+    truth = Truth(np.array([ohm]), np.array([charge]), np.array([18 * 3600.0]), np.zeros(1))
+    simulation = Simulation(robot, truth, curve, speed_kept(robot), np.random.default_rng(5), line)
+    top = ceiling(robot, float(curve(np.array(charge))), ohm, PAUSE)
+    setpoint = 10 * round(0.1 * top * (float(curve(np.array(charge - 0.01 * shots / 50))) / float(curve(charge))))
+    idle, first = simulation.run(1.0, 0), simulation.run(53.0, setpoint, [2.5 + k * PAUSE for k in range(20)])
+    before = simulation.charge[0]
+    simulation.run(10 * PAUSE, setpoint, [2.0 + k * PAUSE for k in range(10)])
+    each = (before - simulation.charge[0]) / 10
+    left = (before - float(charge_at("lead-acid", lowest_voltage(robot, setpoint, ohm, PAUSE), 6))) / each
+    assert left == pytest.approx(shots, rel=0.5)
+    watch = BatteryWatch(robot)
+    feed(watch, idle, 0, line)
+    feed(watch, first, 0, line)
+    now = watch.status(setpoint, 3.2)
+    assert now.shots_left == pytest.approx(left, rel=0.2)
+    assert now.shots_left_90[0] < left < now.shots_left_90[1]
+    assert any("more than 200 shots" in words for words in status_lines(now, robot))
+    assert now.warning is None
 
 
 def short_run(
@@ -90,9 +142,9 @@ def test_one_spin_up_measures_the_resistance():
     robot = packed()
     idle, run, _ = short_run(robot, seconds=2.5, shots=())
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
+    feed(watch, idle, 0, MEASURED)
     assert not watch.status().resistance_measured
-    feed(watch, run, 0, True)
+    feed(watch, run, 0, MEASURED)
     now = watch.status(3000.0)
     assert now.resistance_measured
     assert now.resistance_ohm == pytest.approx(0.05, rel=0.1)
@@ -103,8 +155,8 @@ def test_charge_is_told_with_its_uncertainty():
     robot = packed()
     idle, run, _ = short_run(robot, charge=0.3)
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     now = watch.status()
     assert now.charge == pytest.approx(0.3, abs=0.05)
     assert now.charge_90[0] < now.charge < now.charge_90[1]
@@ -121,8 +173,8 @@ def test_odd_voltages_are_said_and_left_out():
     robot = packed()
     idle, run, _ = short_run(robot)
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     before = watch.status(3000.0)
     t = float(run.t[-1])
     for k, volts in enumerate((0.0, 60.0, math.nan, None, -3.0, 0.0)):
@@ -141,14 +193,14 @@ def test_a_current_of_the_wrong_sign_is_turned_round_and_said():
     idle, run, _ = short_run(robot)
     run.amps[:] = -run.amps
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     now = watch.status(3000.0)
     assert any("wrong sign" in line for line in now.missing)
     more = short_run(robot, seed=3)[1]
     more.amps[:] = -more.amps
     more.t += run.t[-1] + 1
-    feed(watch, more, 0, True)
+    feed(watch, more, 0, MEASURED)
     assert watch.status().resistance_ohm == pytest.approx(0.05, rel=0.25)
 
 
@@ -157,8 +209,8 @@ def test_a_dead_current_sensor_is_not_used():
     idle, run, _ = short_run(robot, seconds=20, shots=tuple(3.0 + 2.5 * k for k in range(6)))
     run.amps[:] = 0.0
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     now = watch.status(3000.0)
     assert any("reads zero" in line for line in now.missing)
     assert now.resistance_ohm == pytest.approx(0.05, rel=0.3)
@@ -168,8 +220,8 @@ def test_no_current_is_said_with_what_helps():
     robot = packed()
     idle, run, _ = short_run(robot)
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, False)
-    feed(watch, run, 0, False)
+    feed(watch, idle, 0, SILENT)
+    feed(watch, run, 0, SILENT)
     now = watch.status(3000.0)
     assert any("send current_ma" in line for line in now.missing)
     assert now.resistance_ohm == pytest.approx(0.05, rel=0.1)
@@ -179,8 +231,8 @@ def test_unknown_chemistry_still_gives_ceiling_and_says_what_is_missing():
     robot = with_battery(packed(capacity=False), chemistry=None)
     idle, run, _ = short_run(robot)
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     now = watch.status(3000.0)
     assert now.charge is None
     assert now.ceiling is not None
@@ -192,12 +244,12 @@ def swapped(step):
     robot = packed()
     idle, run, _ = short_run(robot, charge=0.3)
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     again, later, _ = short_run(robot, charge=0.3, resistance=0.03, offset=step, seed=2)
     for recording in (again, later):
         recording.t += 60.0
-    feed(watch, again, 0, True)
+    feed(watch, again, 0, MEASURED)
     return watch, later
 
 
@@ -210,7 +262,7 @@ def test_a_new_battery_is_noticed_and_only_offered():
     watch.accept_change()
     assert watch.status().change is None
     assert not watch.status().resistance_measured
-    feed(watch, later, 0, True)
+    feed(watch, later, 0, MEASURED)
     assert watch.status().resistance_ohm == pytest.approx(0.03, rel=0.1)
 
 
@@ -232,8 +284,8 @@ def test_a_pack_that_cannot_hold_the_setpoint_is_called_so():
     robot = packed()
     idle, run, _ = short_run(robot, charge=0.05, setpoint=4400)
     watch = BatteryWatch(robot)
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     now = watch.status(4400.0, 5.0)
     assert now.holds is False
     assert now.ceiling < 4400
@@ -314,6 +366,6 @@ def test_the_watch_says_tired_from_history():
     robot = packed()
     idle, run, _ = short_run(robot, resistance=0.08)
     watch = BatteryWatch(robot, resistance_history=(0.040, 0.042, 0.050))
-    feed(watch, idle, 0, True)
-    feed(watch, run, 0, True)
+    feed(watch, idle, 0, MEASURED)
+    feed(watch, run, 0, MEASURED)
     assert any("tired" in line for line in watch.status().missing)
