@@ -97,11 +97,12 @@ class Console(App[None]):
         try:
             self.monitor, middle = await self.backroom.run(opened, self.monitor)
             self.monitor.start()
+            await self._main.furnish(middle())
         except Exception as error:  # whoever runs the console says what it was
-            self.failed = error
-            self.exit()
+            if self.is_running:
+                self.failed = error
+                self.exit()
             return
-        await self._main.furnish(middle())
         self.look()
         self.book.reload()
 
@@ -137,7 +138,7 @@ class Console(App[None]):
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
         self.advisor.look(live)
         self.pack.look()
-        if not self._settled and self.advisor.settled:
+        if not self._settled and self._main.middle is not None and self.advisor.settled:
             self._settled = True
             self.pack.prepare()
             gc.freeze()  # what was loaded so far stays; looking through it for garbage would keep keys waiting
