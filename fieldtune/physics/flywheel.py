@@ -80,10 +80,11 @@ def rim_stress_thin(density: ArrayLike, rim_speed: ArrayLike) -> FloatArray:
 def disc_stress(
     density: ArrayLike, speed: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike, poisson: ArrayLike = 0.3
 ) -> FloatArray:
-    """Largest stress (Pa), the hoop stress at the bore, of a flat disc with a hole turning at rad/s; radii in m.
+    """Largest stress (Pa) of a flat disc turning at rad/s: the hoop stress at its bore; radii in m.
 
     (3 + nu)/4 rho w^2 (c^2 + (1 - nu)/(3 + nu) b^2): Ugural & Fenster, Advanced Strength and Applied Elasticity,
-    chapter 8. A disc without a hole has half of it at its centre.
+    chapter 8. A disc without a hole (``inner_radius`` 0) has half of that at its centre.
     """
     rho, w, b, c, nu = (np.asarray(a, dtype=float) for a in (density, speed, inner_radius, outer_radius, poisson))
-    return np.asarray((3 + nu) / 4 * rho * w**2 * (c**2 + (1 - nu) / (3 + nu) * b**2), dtype=float)
+    bored = (3 + nu) / 4 * rho * w**2 * (c**2 + (1 - nu) / (3 + nu) * b**2)
+    return np.asarray(np.where(b > 0, bored, bored / 2), dtype=float)

@@ -17,31 +17,49 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class WireMaterial:
-    """Strength S_ut = strength / d^exponent (Pa, d in mm) and shear modulus (Pa) by wire diameter up to
-    ``modulus_up_to`` (m).
+    """Strength, stiffness and yield of a spring wire over its diameter.
+
+    ``strength``: rows (up to that diameter in m, A in Pa, m) of S_ut = A / d^m, d in mm; ``modulus``: rows (up to that
+    diameter in m, shear modulus in Pa). ``thinnest``: from which diameter (m) the strength holds, to the last row's.
     """
 
     name: str
-    strength: float
-    exponent: float
-    modulus_up_to: tuple[float, ...]
-    modulus: tuple[float, ...]
+    thinnest: float
+    strength: tuple[tuple[float, float, float], ...]
+    modulus: tuple[tuple[float, float], ...]
     yield_share: float
     """Torsional yield over tensile strength before set removal, Shigley table 10-6."""
 
+    def covers(self, wire_diameter: float) -> bool:
+        """Whether the table's strength was found for wire as thick as this (m)."""
+        return self.thinnest * (1 - 1e-9) <= wire_diameter <= self.strength[-1][0] * (1 + 1e-9)
 
-_STEPS = (0.8e-3, 1.61e-3, 3.0e-3, math.inf)
-_ANY = (math.inf,)
+
+def _wire(
+    name: str,
+    thinnest_mm: float,
+    strength: tuple[tuple[float, float, float], ...],
+    modulus_gpa: tuple[float, ...],
+    yield_share: float,
+) -> WireMaterial:
+    steps = (0.8, 1.61, 3.0, math.inf) if len(modulus_gpa) > 1 else (math.inf,)
+    rows = tuple((1e-3 * up_to, 1e6 * size, exponent) for up_to, size, exponent in strength)
+    stiff = tuple((1e-3 * up_to, 1e9 * g) for up_to, g in zip(steps, modulus_gpa, strict=True))
+    return WireMaterial(name, 1e-3 * thinnest_mm, rows, stiff, yield_share)
+
+
 WIRES: dict[str, WireMaterial] = {
-    "A228": WireMaterial("music wire", 2211e6, 0.145, _STEPS, (82.7e9, 81.7e9, 81.0e9, 80.0e9), 0.45),
-    "A227": WireMaterial("hard-drawn wire", 1783e6, 0.190, _STEPS, (80.7e9, 80.0e9, 79.3e9, 78.6e9), 0.45),
-    "A229": WireMaterial("oil-tempered wire", 1855e6, 0.187, _ANY, (77.2e9,), 0.50),
-    "A232": WireMaterial("chrome-vanadium wire", 2005e6, 0.168, _ANY, (77.2e9,), 0.50),
-    "A401": WireMaterial("chrome-silicon wire", 1974e6, 0.108, _ANY, (77.2e9,), 0.50),
-    # The 302 stainless row of table 10-4 for 0.3 to 2.5 mm; thicker wire is weaker than this.
-    "A313": WireMaterial("302 stainless wire", 1867e6, 0.146, _ANY, (69.0e9,), 0.35),
+    "A228": _wire("music wire", 0.10, ((6.5, 2211, 0.145),), (82.7, 81.7, 81.0, 80.0), 0.45),
+    "A227": _wire("hard-drawn wire", 0.7, ((12.7, 1783, 0.190),), (80.7, 80.0, 79.3, 78.6), 0.45),
+    "A229": _wire("oil-tempered wire", 0.5, ((12.7, 1855, 0.187),), (77.2,), 0.50),
+    "A232": _wire("chrome-vanadium wire", 0.8, ((11.1, 2005, 0.168),), (77.2,), 0.50),
+    "A401": _wire("chrome-silicon wire", 1.6, ((9.5, 1974, 0.108),), (77.2,), 0.50),
+    "A313": _wire(
+        "302 stainless wire", 0.3, ((2.5, 1867, 0.146), (5.0, 2065, 0.263), (10.0, 2911, 0.478)), (69.0,), 0.35
+    ),
+    "B159": _wire("phosphor-bronze wire", 0.1, ((0.6, 1000, 0.0), (2.0, 913, 0.028), (7.5, 932, 0.064)), (41.4,), 0.35),
 }
-"""Spring wires by ASTM designation."""
+"""Spring wires by ASTM designation. Diameters, the thicker stainless and the bronze are from memory of the tables."""
 
 
 def spring_energy(rate: ArrayLike, draw: ArrayLike, preload: ArrayLike = 0.0) -> FloatArray:
@@ -109,9 +127,14 @@ def shear_stress(
 
 
 def tensile_strength(material: str, wire_diameter: ArrayLike) -> FloatArray:
-    """Tensile strength (Pa) of a wire by ASTM designation and diameter (m); KeyError for a wire there isn't."""
-    wire = WIRES[material]
-    return np.asarray(wire.strength / (np.asarray(wire_diameter, dtype=float) * 1e3) ** wire.exponent, dtype=float)
+    """Tensile strength (Pa) of a wire by ASTM designation and diameter (m); KeyError for a wire there isn't.
+
+    Outside of the diameters of its table (``WireMaterial.covers``) the nearest row is carried on.
+    """
+    diameter, rows = np.asarray(wire_diameter, dtype=float), WIRES[material].strength
+    place = np.searchsorted([up_to for up_to, _, _ in rows[:-1]], diameter * (1 - 1e-9), side="left")
+    size, exponent = np.array([row[1] for row in rows])[place], np.array([row[2] for row in rows])[place]
+    return np.asarray(size / (diameter * 1e3) ** exponent, dtype=float)
 
 
 def shear_yield(material: str, wire_diameter: ArrayLike) -> FloatArray:
@@ -121,9 +144,9 @@ def shear_yield(material: str, wire_diameter: ArrayLike) -> FloatArray:
 
 def shear_modulus(material: str, wire_diameter: ArrayLike) -> FloatArray:
     """Shear modulus (Pa) of a wire by ASTM designation and diameter (m); KeyError for a wire there isn't."""
-    wire = WIRES[material]
-    place = np.searchsorted(wire.modulus_up_to[:-1], np.asarray(wire_diameter, dtype=float), side="left")
-    return np.asarray(wire.modulus, dtype=float)[place]
+    rows = WIRES[material].modulus
+    place = np.searchsorted([up_to for up_to, _ in rows[:-1]], np.asarray(wire_diameter, dtype=float), side="left")
+    return np.array([modulus for _, modulus in rows])[place]
 
 
 def solid_length(wire_diameter: ArrayLike, total_turns: ArrayLike, ground_ends: bool = False) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from fieldtune.physics.spring import WIRES
 from fieldtune.robot.model import Drive, Robot
 from fieldtune.sizing.cocking import Stroke, longest_stroke
 from fieldtune.sizing.gears import MOST_KINDS, teeth_to_choose_from
@@ -93,6 +94,13 @@ def cocking_notes(
     if crank is not None and 2 * crank < longest * (1 - 1e-9):
         notes.append(
             f"the crank draws {2000 * crank:.0f} mm, draw_max is {1000 * longest:.0f} mm: check drive.crank_radius"
+        )
+    wire = robot.launcher.spring_wire
+    if wire is not None and wire.material in WIRES and not WIRES[wire.material].covers(wire.wire_diameter):
+        known = WIRES[wire.material]
+        notes.append(
+            f"spring wire of {1e3 * wire.wire_diameter:.3g} mm: strengths of {known.name} are tabled from "
+            f"{1e3 * known.thinnest:.3g} to {1e3 * known.strength[-1][0]:.3g} mm, so the safety factor is a guess"
         )
     hardest = float(way.torque[way.worst])
     if torque is not None and torque < hardest:

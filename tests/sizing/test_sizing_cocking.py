@@ -73,6 +73,12 @@ def test_wire_stress_of_the_textbook_music_wire():
     assert figures.spring_safety == pytest.approx(stress.safety)
 
 
+def test_wire_thicker_than_its_table_is_said():
+    thick = SpringWire(0.008, 0.060, 8.0, None, None, "A228")
+    notes = size(replace(otter(), launcher=replace(otter().launcher, spring_wire=thick))).notes
+    assert any("tabled from 0.1 to 6.5 mm" in note for note in notes)
+
+
 def test_heavy_spring_moves_a_third_of_its_mass():
     """A third of the spring's mass moves with the striker (Rayleigh): exits are slower by just that."""
     robot = otter()
