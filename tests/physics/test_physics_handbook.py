@@ -66,9 +66,9 @@ def test_load_and_deflection_of_a_coil_with_and_without_curvature():
 
 
 def test_curvature_factors_side_by_side():
-    """Shigley, section 10-1: Bergstraesser's and Wahl's factors hardly differ: by 1 % from an index of 6 on."""
+    """Shigley, section 10-1: Bergstraesser's and Wahl's factors hardly differ: 1.2 % at an index of 6, less above."""
     index = np.linspace(6.0, 12.0, 25)
-    np.testing.assert_allclose(spring.bergstrasser_factor(index), spring.wahl_factor(index), rtol=0.0115)
+    np.testing.assert_allclose(spring.bergstrasser_factor(index), spring.wahl_factor(index), rtol=0.012)
     usual = spring.wahl_factor([6.0, 8.0, 10.0])
     # As usually printed to two places (from memory of handbook charts).
     np.testing.assert_allclose(usual, [1.25, 1.18, 1.145], atol=5e-3)
