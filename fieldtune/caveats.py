@@ -34,7 +34,7 @@ def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:
     if aim.setpoint.value is None:
         return []
     if aim.shots_used == 0:
-        return ["no confirmed shot yet: this rests on the profile alone, so take a trial shot and confirm it"]
+        return ["no confirmed shot yet, this rests on the profile alone: confirm a trial shot"]
     if not any(shot.counts and shot.epoch == aim.epoch for shot in shots):
         return [f"no shot yet in epoch {aim.epoch}: one or two will find the new level"]
     return []

@@ -113,13 +113,22 @@ class ArcPicture:
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One thing learned, in words and numbers: e.g. name ``grip``, value 0.81, sd 0.02, unit ``""``."""
+    """One thing learned, in words and numbers: e.g. name ``grip``, value 0.81, sd 0.02, unit ``""``.
+
+    ``guess``: shots have hardly spoken yet, and it is still what the profile says.
+    """
 
     name: str
     words: str
     value: float
     sd: float
     unit: str = ""
+    guess: bool = False
+
+    @property
+    def told(self) -> str:
+        """The words, with what they rest on where that isn't the shots."""
+        return f"{self.words} (hardly learned yet)" if self.guess else self.words
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,5 +147,5 @@ def _learned(args: argparse.Namespace) -> None:
     head = (
         f"{robot.name}: {learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used, epoch {learned.epoch}"
     )
-    facts = [f"  {clean(fact.words)}" for fact in learned.facts]
+    facts = [f"  {clean(fact.told)}" for fact in learned.facts]
     give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

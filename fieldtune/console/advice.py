@@ -29,7 +29,7 @@ def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
     """What the robot does, against what its program asks for and against what is recommended."""
     value = words.readback(live, robot)
     wanted = live.setpoint if live.setpoint is not None else desk.advised
-    said = words.against(value, wanted, robot)
+    said = words.against(value, wanted, robot, desk.aim)
     thing = words.what_turns(robot).capitalize()
     on = said == "on setpoint"
     parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
@@ -44,11 +44,11 @@ def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
 
 
 def _verdict(told: float, aim: Aim | None, robot: Robot) -> str:
-    if aim is None or aim.setpoint.low is None or aim.setpoint.high is None:
+    if aim is None or aim.setpoint.low is None:
         return ""
-    if told < aim.setpoint.low - 1e-9:
-        return ": lower than good"
-    return ": higher than good" if told > aim.setpoint.high + 1e-9 else ": good"
+    if words.is_good(told, aim):
+        return ": good"
+    return ": lower than good" if told < aim.setpoint.low else ": higher than good"
 
 
 def chance(aim: Aim | None) -> list[Part]:
@@ -136,10 +136,12 @@ def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str
         return f"{order} {wanted}" + (": press g" if sim else " in the robot program")
     value = words.readback(live, robot)
     held = live.setpoint if live.setpoint is not None else aim.setpoint.value
-    if value is not None and not words.near(value, held, robot):
-        return f"Wait: {thing} {words.against(value, held, robot)}"
-    shoot = "press f to fire" if sim else "shoot once the range is clear"
-    return f"Ready at {words.setpoint(held, robot)}: {shoot}, then press where it went"
+    shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"
+    if value is None:
+        return f"{order} {wanted}, {shoot}"
+    if not words.near(value, held, robot, aim):
+        return f"Wait: {thing} {words.against(value, held, robot, aim)}"
+    return f"Ready at {words.setpoint(held, robot)}: {shoot}"
 
 
 def _asking(desk: Desk, robot: Robot) -> str:

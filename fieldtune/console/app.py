@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual.app import App
 from textual.binding import BindingType
+from textual.events import Key
 
 from fieldtune.console import keys, palette, views, words
 from fieldtune.console.advisor import Advisor
@@ -19,6 +20,7 @@ from fieldtune.console.board import Board
 from fieldtune.console.book import Book
 from fieldtune.console.caution import CautionScreen
 from fieldtune.console.desk import Desk, Place
+from fieldtune.console.entry import Entry
 from fieldtune.console.main import MainScreen
 from fieldtune.console.opening import Line, opened
 from fieldtune.console.pack import Pack
@@ -111,6 +113,11 @@ class Console(App[None]):
         self.backroom.close()
         self.slow_room.close()
         self.log_room.close()
+
+    def on_key(self, event: Key) -> None:
+        """Keys sent to the screen below while a line opened above it are that line's."""
+        if isinstance(self.screen, Entry) and self.screen.take(event):
+            event.prevent_default()
 
     # looking
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from fieldtune.console.app import Console
 
 CAUTION_KEY = "caution understood"
+_TWICE_S = 1.0
 
 
 class Book:
@@ -29,6 +30,7 @@ class Book:
         self.lesson = 0
         self.keeping = False
         self._caution_to_note = False
+        self._last: tuple[Result | None, float] = (None, 0.0)
 
     def reload(self) -> None:
         """Read the log again."""
@@ -47,6 +49,9 @@ class Book:
         if self.keeping:
             console.say("one moment: the last shot is still being written", bad=True)
             return
+        if not console.desk.waiting and self._fell_twice(result):
+            console.say("kept once: press again for another shot, one that the line didn't see")
+            return
         try:
             shot = console.desk.to_confirm(console.live)
         except FieldtuneError as error:
@@ -60,6 +65,11 @@ class Book:
         }  # fmt: skip
         console.begin("log", self._keep, shot.number, fields, exclusive=False)
 
+    def _fell_twice(self, result: Result | None) -> bool:
+        """Whether a result key is pressed again so soon that it is one finger, not another shot."""
+        last, at = self._last
+        return result is not None and result == last and self._console.clock() - at < _TWICE_S
+
     async def _keep(self, number: int, fields: dict[str, Any]) -> None:
         console = self._console
         try:
@@ -70,6 +80,7 @@ class Book:
             waiting = console.desk.waiting
             if waiting and waiting[0].number == number:
                 waiting.popleft()
+            self._last = (fields["result"], console.clock())
             console.say(f"kept: shot {shot.shot}, {words.result_of(shot)}. Press u to take it back")
             self.relearn()
             if self._caution_to_note:

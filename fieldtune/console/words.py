@@ -61,18 +61,31 @@ def readback(live: Live, robot: Robot) -> float | None:
     return {"rpm": live.wheel_rpm, "%": live.power_pct, "mm": live.draw_mm}[robot.setpoint.unit]
 
 
-def near(value: float, wanted: float, robot: Robot) -> bool:
-    """Whether a readback counts as on setpoint: within one per cent or one step."""
-    return abs(value - wanted) <= max(0.01 * abs(wanted), robot.setpoint.step)
+def near(value: float, wanted: float, robot: Robot, aim: Aim | None = None) -> bool:
+    """Whether a readback counts as on setpoint: within one step, or within one per cent.
+
+    One per cent is too much where it leaves the range in which ``aim`` calls setpoints good, unless the setpoint is
+    not in there itself.
+    """
+    off = abs(value - wanted)
+    if off <= robot.setpoint.step or off > 0.01 * abs(wanted):
+        return off <= robot.setpoint.step
+    return aim is None or is_good(value, aim) or not is_good(wanted, aim)
 
 
-def against(value: float | None, wanted: float | None, robot: Robot) -> str:
-    """Readback against setpoint, in words: ``below by 40 rpm``, ``on setpoint``."""
+def is_good(setpoint: float, aim: Aim) -> bool:
+    """Whether a setpoint scores nearly as well as the recommended one."""
+    low, high = aim.setpoint.low, aim.setpoint.high
+    return low is not None and high is not None and low - 1e-9 <= setpoint <= high + 1e-9
+
+
+def against(value: float | None, wanted: float | None, robot: Robot, aim: Aim | None = None) -> str:
+    """Readback against setpoint, in words: ``below by 40 rpm``, ``on setpoint``; ``aim`` as for ``near``."""
     if value is None:
         return "no readback"
     if wanted is None:
         return "no setpoint yet"
-    if near(value, wanted, robot):
+    if near(value, wanted, robot, aim):
         return "on setpoint"
     side = "below" if value < wanted else "above"
     return f"{side} by {setpoint(abs(wanted - value), robot)}"

@@ -28,9 +28,7 @@ def _fact(name: str, told: str, draws: FloatArray, unit: str, prior_sd: float | 
     value, sd = float(np.mean(draws)), float(np.std(draws))
     words = told.format(value=f"{value:.{digits}f}", size=f"{abs(value):.{digits}f}")
     words += f" ± {sd:.{digits}f}{' ' + unit if unit else ''}"
-    if prior_sd is not None and sd > _UNLEARNED * prior_sd:
-        words += " (the profile's guess, hardly learned yet)"
-    return Fact(name, words, value, sd, unit)
+    return Fact(name, words, value, sd, unit, guess=prior_sd is not None and sd > _UNLEARNED * prior_sd)
 
 
 def _middle(fit: Fit) -> float:

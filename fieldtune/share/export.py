@@ -23,7 +23,7 @@ KINDS = {
     "cpp": "table as a C++ header for the robot program",
     "python": "table as Python source for the robot program",
     "sheet": "pit sheet, one page to print",
-    "notebook": "pit sheet with residuals, shot log and decision table",
+    "notebook": "pit sheet with residuals, shot log, decision table",
     "pack": "profile and shot log, for another laptop",
 }
 """What can be exported, with words for people."""
@@ -39,9 +39,9 @@ def suggested_name(session: Session, kind: str) -> str:
     if kind == "java":
         camel = "".join(word.capitalize() for word in name.split("-"))
         return f"{'Robot' if camel[:1].isdigit() else ''}{camel}Setpoint.java"
-    if kind == "python":  # a module that can be imported
+    if kind in ("python", "cpp"):  # a module that can be imported, a header of the same name
         module = name.replace("-", "_")
-        return f"{'robot_' if module[:1].isdigit() else ''}{module}_setpoint.py"
+        return f"{'robot_' if module[:1].isdigit() else ''}{module}_setpoint{_ENDINGS[kind]}"
     return f"{name}-{kind.removesuffix('-csv')}{_ENDINGS.get(kind, '.html')}"
 
 

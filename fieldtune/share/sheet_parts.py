@@ -73,7 +73,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     shown = _pictures(session, near, far, battery_v, target)
     sized = size(robot, goal, session.speed_factor(), cycles=len(session.shots()))
     warned = [words for picture in shown for words in picture.aim.cautions]
-    facts = [fact.words for fact in learned.facts]
+    facts = [fact.told for fact in learned.facts]
     if learned.drift.drifting:
         facts.insert(0, learned.drift.words)
     batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 from console_world import live, seen, slider, thrower
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fieldtune.aim.results import SetpointChoice
 from fieldtune.console import words
 from fieldtune.console.desk import Desk, Place, read_distance, read_miss
 from fieldtune.errors import InputError
@@ -145,6 +148,12 @@ def test_readback_is_said_in_words() -> None:
     assert words.against(2500.0, 2450.0, ROBOT) == "above by 50 rpm"
     assert words.against(None, 2450.0, ROBOT) == "no readback"
     assert words.against(31.5, 30.0, slider()) == "above by 1.5 mm"
+    assert words.against(2430.0, 2450.0, ROBOT) == "on setpoint"
+    good = SimpleNamespace(setpoint=SetpointChoice(2450.0, "rpm", 2440.0, 2460.0))
+    # Within one per cent, but where setpoints are no longer good.
+    assert words.against(2430.0, 2450.0, ROBOT, good) == "below by 20 rpm"
+    assert words.against(2441.0, 2450.0, ROBOT, good) == "on setpoint"
+    assert words.against(2620.0, 2640.0, ROBOT, good) == "on setpoint"  # told something else: held all the same
 
 
 def test_no_probability_is_rounded_to_a_certainty() -> None:

@@ -49,7 +49,7 @@ def test_names_that_the_languages_take(session: Session) -> None:
     other = Session(replace(session.robot, name="7-of-9"))
     assert suggested_name(other, "java") == "Robot7Of9Setpoint.java"
     assert suggested_name(other, "python") == "robot_7_of_9_setpoint.py"
-    assert suggested_name(other, "cpp") == "7-of-9-cpp.hpp"
+    assert suggested_name(other, "cpp") == "robot_7_of_9_setpoint.hpp"
 
 
 def test_unknown_kind(session: Session, tmp_path: Path) -> None:

@@ -17,6 +17,10 @@ from fieldtune.errors import InputError
 if TYPE_CHECKING:
     from fieldtune.link.live import Live
 
+CHOICES = 7
+"""How many things can be written: those of ``share.export``, which is imported when the view is open."""
+_TOLD = 51
+
 
 def read_path(text: str) -> Path:
     """A typed path; raises ``InputError`` where it can't be the name of a file."""
@@ -35,8 +39,8 @@ class ExportView(Board):
     TITLE_WORDS = "Export"
     OWN: ClassVar[list[Binding]] = [
         Binding(str(n), f"write({n - 1})", "Write", tooltip=f"Write number {n} of the list to a file", id=f"export-{n}",
-                show=n == 1, key_display="1–9")
-        for n in range(1, 10)
+                show=n == 1, key_display=f"1–{CHOICES}")
+        for n in range(1, CHOICES + 1)
     ]  # fmt: skip
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
@@ -68,7 +72,7 @@ class ExportView(Board):
         super().tick(live)
         parts: list[Part] = [("Write to a file: press the number\n\n", "bold $act")]
         for number, (_, told, name) in enumerate(self._kinds, 1):
-            parts += [(f"  {number}  ", "bold $ink"), (f"{told:<54}", "$ink"), (f"{name}\n", "$quiet")]
+            parts += [(f"  {number}  ", "bold $ink"), (f"{told:<{_TOLD}}", "$ink"), (f"{name}\n", "$quiet")]
         parts.append(("\nNumbers come from the shots kept so far: write again after the next ones.\n", "$quiet"))
         parts += [(f"\n● written: {words.printable(path)}", "$good") for path in self._written[-4:]]
         self.query_one("#export-list", Plate).put(*parts)
@@ -79,7 +83,7 @@ class ExportView(Board):
             return
         kind, told, name = self._kinds[number]
         here = "in " + words.shorten(words.printable(str(Path.cwd())), 50)
-        asked: Entry[Path] = Entry(f"{told.capitalize()}: into which file?", read_path, here, name)
+        asked: Entry[Path] = Entry(f"{told[0].upper()}{told[1:]}: into which file?", read_path, here, name)
         self.app.push_screen(asked, lambda path: self._ask_before_replacing(kind, path))
 
     def _ask_before_replacing(self, kind: str, path: Path | None) -> None:

@@ -116,15 +116,14 @@ class KnownView(Board):
 
 def row(shot: Shot, robot: Robot) -> Content:
     """One shot of the log as a line."""
+    what = f"{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
+    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
     state = words.shot_state(shot)
+    if state:  # the figures of a shot that doesn't count give way to why it doesn't
+        return assemble([(text, "$quiet"), (words.printable(state), "bold $bad")])
     speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
     battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-    text = (
-        f"{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
-        f"{words.setpoint(shot.setpoint, robot):>10}  {speed:<13}{battery:<7} epoch {shot.epoch}  "
-    )
-    style = "$ink" if shot.counts else "$quiet"
-    return assemble([(text, style), (words.printable(state), "bold $bad" if state else "$quiet")])
+    return assemble([(f"{text}{speed:<13}{battery:<7} epoch {shot.epoch}", "$ink")])
 
 
 def facts(learned: Learned) -> list[Part]:
@@ -137,13 +136,16 @@ def facts(learned: Learned) -> list[Part]:
     )
     parts: list[Part] = [(head + "\n\n", "bold $ink")]
     for fact in learned.facts:
-        parts.append((f"{words.printable(fact.words)}\n", "$ink"))
+        mark, style = ("○", "$quiet") if fact.guess else ("●", "$ink")
+        parts.append((f"{mark} {words.printable(fact.words)}\n", style))
+    if any(fact.guess for fact in learned.facts):
+        parts.append(("○ hardly learned yet: from the profile\n", "$quiet"))
     drift = learned.drift
     if drift.drifting:
         parts.append((f"\n! {drift.words}\n", "bold $bad"))
         parts.append(("Press b: new battery or a change on the robot starts a new epoch", "bold $act"))
     else:
-        parts.append((f"\n{drift.words}", "$quiet"))
+        parts.append((f"\nDrift: {drift.words}", "$quiet"))
     return parts
 
 

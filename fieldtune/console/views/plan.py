@@ -120,15 +120,16 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
     if not stands:
         return [*parts, ("nowhere within reach: another setpoint is needed (p)\n", "bold $bad")]
     parts += floor_strip(stands)
+    several = len(stands) > 1
     for stand in stands[:6]:
         parts.append((f"{words.metres(stand.distance_m):>8}", "bold $ink"))
         parts.append((f"  {words.metres(stand.low_m)} to {words.metres(stand.high_m)}", "$ink"))
         parts.append((f"  {words.percent(stand.hit_probability)}", "bold $ink"))
-        parts.append(("  ● forgives most\n" if stand.forgives_most else "\n", "$good"))
-    return parts
+        parts.append(("  ●\n" if several and stand.forgives_most else "\n", "$good"))
+    return [*parts, ("\n● forgives most\n", "$good")] if several else parts
 
 
-def floor_strip(stands: tuple[Standing, ...], wide: int = 32) -> list[Part]:
+def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
     """The floor in front of the target as a strip, thick where the setpoint scores, best places marked."""
     far = max(max(stand.high_m for stand in stands) * 1.15, 1.0)
     cells: list[Part] = [("─", "$rule")] * wide
