@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical
+from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
@@ -59,9 +59,8 @@ class KnownView(Board):
     def compose_body(self) -> ComposeResult:
         with Horizontal(id="known-top"):
             yield Plate(("reading what the shots taught…", "$quiet"), id="facts")
-            with Vertical(id="known-plots"):
-                yield Plot(id="residuals")
-                yield Plate(id="residual-words")
+            yield Plot(id="residuals")
+        yield Plate(id="residual-words")
         yield Plate(("The log, newest first. ↑ ↓ choose, o leaves a shot out or takes it in", "$quiet"), id="log-words")
         yield OptionList(id="log", markup=False)
 
@@ -90,7 +89,9 @@ class KnownView(Board):
         if learned is None or not self.ready:
             return
         self.query_one("#facts", Plate).put(*facts(learned))
-        self.query_one("#residuals", Plot).show(residual_plot(learned.residuals))
+        plot, picture = self.query_one("#residuals", Plot), residual_plot(learned.residuals)
+        plot.display = picture is not None  # without a measured miss the facts have the whole width
+        plot.show(picture)
         self.query_one("#residual-words", Plate).put(*residual_words(learned.residuals))
 
     def action_leave_out(self) -> None:
@@ -134,18 +135,18 @@ def facts(learned: Learned) -> list[Part]:
         if count
         else "No shots count yet"
     )
-    parts: list[Part] = [(head + "\n\n", "bold $ink")]
+    parts: list[Part] = [(head + "\n", "bold $ink")]
+    drift = learned.drift
+    if drift.drifting:
+        parts.append((f"! {drift.words}\n", "bold $bad"))
+        parts.append(("Press b: new battery or a change on the robot starts a new epoch\n\n", "bold $act"))
+    else:
+        parts.append((f"Drift: {drift.words}\n\n", "$quiet"))
     for fact in learned.facts:
         mark, style = ("○", "$quiet") if fact.guess else ("●", "$ink")
         parts.append((f"{mark} {words.printable(fact.words)}\n", style))
     if any(fact.guess for fact in learned.facts):
         parts.append(("○ hardly learned yet: from the profile\n", "$quiet"))
-    drift = learned.drift
-    if drift.drifting:
-        parts.append((f"\n! {drift.words}\n", "bold $bad"))
-        parts.append(("Press b: new battery or a change on the robot starts a new epoch", "bold $act"))
-    else:
-        parts.append((f"\nDrift: {drift.words}", "$quiet"))
     return parts
 
 
@@ -175,7 +176,7 @@ def residual_words(residuals: tuple[Residual, ...]) -> list[Part]:
         return [""]
     by_word = sum(1 for r in residuals if r.miss_m is None)
     parts: list[Part] = []
-    if by_word:
+    if 0 < by_word < len(residuals):
         parts.append((f"{by_word} with only a word (in, short, long…) are not drawn. ", "$quiet"))
     oddest = min(residuals, key=lambda r: r.surprise)
     if oddest.surprise < ODD:
