@@ -25,7 +25,7 @@ FloatArray = NDArray[np.float64]
 G = 9.80665
 _FLATTEST_DROP = 0.05
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
-_WINDOW_NODES = {"distance": 18, "drop": 14, "angle": 4, "drag": 5}
+_WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 16.0
 """No field asks for more, metres."""
 
@@ -51,8 +51,8 @@ class FlightNeed:
         rise = target.height - robot.launcher.exit_height
         angle_span = min(max(3 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
         drag_span = min(max(3 * drag_sd, 0.1), 1.5)
-        d_low, d_high = _reach(flying, rise, exit_angle, angle_span, spin, top_speed)
         window = target.kind == "window"
+        d_low, d_high = _reach(flying, rise, exit_angle, spin, top_speed, window)
         nodes = _WINDOW_NODES if window else _BASKET_NODES
         axes: list[Axis | SplineAxis] = [SplineAxis(math.log(d_low), math.log(d_high), nodes["distance"])]
         if window:
@@ -143,11 +143,13 @@ def _filled(residual: FloatArray) -> FloatArray:
 
 
 def _reach(
-    flying: Body, rise: float, exit_angle: float, angle_span: float, spin_ratio: float, top_speed: float
+    flying: Body, rise: float, exit_angle: float, spin_ratio: float, top_speed: float, window: bool
 ) -> tuple[float, float]:
-    """Distances from the steepest path worth tabulating to the reach of the top speed, metres."""
-    flattest = math.tan(max(exit_angle - angle_span, math.radians(1)))
-    nearest = max(1.05 * rise / flattest, 0.05) if rise > 0 else 0.05
+    """Distances from the steepest path worth tabulating to the reach of the top speed, metres.
+
+    A window's table knows no rise: it also serves draws that leave steeper, and what passes below its centre.
+    """
+    nearest = max((0.3 if window else 1.05) * rise / math.tan(max(exit_angle, math.radians(1))), 0.05)
     vacuum = top_speed**2 / G + 2 * abs(rise) + 1
     candidates = np.geomspace(nearest, max(min(vacuum, _FARTHEST), 2 * nearest), 40)
     speeds = needed_speed(flying, candidates, rise, exit_angle, spin_ratio).speed

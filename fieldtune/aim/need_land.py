@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
 
 from fieldtune.aim.floor import thrown
 from fieldtune.aim.need import NeedPoint
@@ -106,7 +105,6 @@ def _inverse(rest: FloatArray, log_speed: FloatArray, log_distance: FloatArray) 
     x, y = np.log(rest[farther]), log_speed[farther]
     if len(x) < 2:
         return np.full_like(log_distance, 20.0)
-    inner = PchipInterpolator(x, y)
     held = np.clip(log_distance, x[0], x[-1])
     edge = np.where(log_distance < x[0], (y[1] - y[0]) / (x[1] - x[0]), (y[-1] - y[-2]) / (x[-1] - x[-2]))
-    return np.asarray(inner(held) + edge * (log_distance - held))
+    return np.asarray(np.interp(held, x, y) + edge * (log_distance - held))

@@ -2,9 +2,9 @@
 
 Basket (level opening entered from above): along the path the opening's depth shrinks by the sine of the entry angle,
 and the element's diameter has to fit: free depth = opening * sin(entry) - diameter (Brancazio, Am. J. Phys. 49
-(1981) 356). Window: the upright opening shrinks by the element's height seen along the path, diameter / cos(slope).
-Zone: the whole element has to lie inside. Gate: the whole element has to get through, with any speed left. On a sloping
-floor their depth is measured along it, misses horizontally.
+(1981) 356); a round one is exact to the side as well, see ``ring``. Window: the upright opening shrinks by the
+element's height seen along the path, diameter / cos(slope). Zone: the whole element has to lie inside. Gate: the whole
+element has to get through, with any speed left. On a sloping floor depths are measured along it, misses horizontally.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fieldtune.aim.ring import Ring
 from fieldtune.robot.model import Element, Target
 
 FloatArray = NDArray[np.float64]
@@ -23,13 +24,18 @@ FloatArray = NDArray[np.float64]
 class Free:
     """Free misses ``low``..``high`` and half side width, metres, each (n,); nan where the element does not pass.
 
-    ``round`` says that the free depth shrinks to the side like the chord of a circle.
+    ``ring``: the opening is round, so that the free depth shrinks to the side by its ``chord``; None elsewhere.
     """
 
     low: FloatArray
     high: FloatArray
     side: FloatArray
-    round: bool
+    ring: Ring | None = None
+
+    @property
+    def round(self) -> bool:
+        """Whether the free depth shrinks to the side."""
+        return self.ring is not None
 
 
 def free(target: Target, element: Element, slope: ArrayLike) -> Free:
@@ -40,8 +46,12 @@ def free(target: Target, element: Element, slope: ArrayLike) -> Free:
     if target.kind == "basket":
         depth, width = sides[0], sides[-1]
         sine = -tangent / np.hypot(1.0, tangent)
-        half = np.where(sine > 0, (depth - size / np.where(sine > 0, sine, 1.0)) / 2, np.nan)
-        return _free(-half, half, (width - size) / 2, is_round=len(sides) == 1)
+        sine = np.where((sine > 0) & (depth * sine > size), sine, np.nan)
+        if len(sides) == 1:
+            ring = Ring(depth / 2, size / 2, sine)
+            return _free(-ring.depth, ring.depth, ring.side, ring)
+        half = (depth - size / sine) / 2
+        return _free(-half, half, (width - size) / 2)
     if target.kind == "window":
         width, height = sides[0], sides[-1]
         half = (height - size * np.hypot(1.0, tangent)) / 2
@@ -55,9 +65,9 @@ def free(target: Target, element: Element, slope: ArrayLike) -> Free:
     return _free(low, np.full_like(tangent, np.inf), (sides[0] - extent) / 2)
 
 
-def _free(low: FloatArray, high: FloatArray, side: float, is_round: bool = False) -> Free:
-    passes = (high > low) & (side > 0)
-    return Free(np.where(passes, low, np.nan), np.where(passes, high, np.nan), np.where(passes, side, np.nan), is_round)
+def _free(low: FloatArray, high: FloatArray, side: float | FloatArray, ring: Ring | None = None) -> Free:
+    passes = (high > low) & (np.asarray(side) > 0)
+    return Free(np.where(passes, low, np.nan), np.where(passes, high, np.nan), np.where(passes, side, np.nan), ring)
 
 
 def flattest_entry(target: Target, element: Element) -> float | None:

@@ -56,7 +56,7 @@ def _fired(robot, truth, need, number, reading, quantity, rng, measured):
     free = need.free(distance, own.angle_error, own.log_drag)
     if abs(side) > free.side[0]:
         return shot(number, reading, setpoint, "left" if side < 0 else "right")
-    met = np.sqrt(max(1 - (side / free.side[0]) ** 2, 0.0)) if free.round else 1.0
+    met = 1.0 if free.ring is None else free.ring.chord(np.array([[side]]))[0, 0]
     low = need.log_speed(distance, free.low * met, own.angle_error, own.log_drag).value[0]
     high = need.log_speed(distance, free.high * met, own.angle_error, own.log_drag).value[0]
     return shot(number, reading, setpoint, "short" if speed < low else "long" if speed > high else "in")

@@ -15,6 +15,7 @@ from fieldtune.aim.belief import GainBasis, Unknowns
 from fieldtune.aim.chance import situation
 from fieldtune.aim.need import NeedPoint, need_for
 from fieldtune.aim.openings import Free
+from fieldtune.aim.ring import Ring
 from fieldtune.learn.newton import maximise
 from fieldtune.learn.objective import Objective
 from fieldtune.learn.side import SideLayout, side_intervals
@@ -237,7 +238,7 @@ class _Straight:
 
     def free_at(self, center):
         size = np.full(len(center.value), self.radius)
-        return Free(-size, size, size, True)
+        return Free(-size, size, size, Ring(self.radius, 0.0, np.ones(len(size))))
 
     def free(self, distance, angle_error=0.0, log_drag=0.0):
         return self.free_at(self.log_speed(distance))

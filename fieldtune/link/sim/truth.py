@@ -118,8 +118,8 @@ class Truth:
         low, high, half = float(free.low[0]), float(free.high[0]), float(free.side[0])
         if not math.isfinite(low):
             return "short"
-        if free.round and abs(side) < half:
-            chord = math.sqrt(1 - (side / half) ** 2)
+        if free.ring is not None and abs(side) < half:
+            chord = float(free.ring.chord(np.array([[side]]))[0, 0])
             low, high = low * chord, high * chord
         if miss < low:
             return "short"

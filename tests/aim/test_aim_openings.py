@@ -1,0 +1,77 @@
+"""What an opening lets through: by brute geometry, and by published margins."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from aim_robots import BALL, BASKET, PLAIN_BALL, WINDOW, belief, robot
+from brute_force import through_ring
+
+from fieldtune.aim.recommend import odds, recommend
+from fieldtune.aim.ring import Ring
+from fieldtune.robot.model import SetpointRange, Uncertainty
+
+
+@pytest.mark.parametrize(("radius", "size"), [(0.2, 0.035), (0.15, 0.035), (0.2286, 0.12), (0.12, 0.04)])
+@pytest.mark.parametrize("entry", [27.0, 35.0, 50.0, 80.0])
+def test_a_ring_lets_through_what_geometry_does(radius: float, size: float, entry: float) -> None:
+    """Rim and ball against each other, 240 points of the rim (0.1 mm): the border along the floor at several asides."""
+    q = math.sin(math.radians(entry))
+    ring = Ring(radius, size, np.array([q]))
+    if radius * q <= size:
+        assert ring.depth[0] <= 0
+        return
+    side = float(ring.side[0])
+    aside = side * np.array([0.0, 0.3, 0.6, 0.8, 0.9])
+    border = ring.chord(aside[None, :])[0] * ring.depth[0]
+    sines = np.full(len(aside), q)
+    assert through_ring(radius, size, sines, border - 4e-4, aside).all()
+    assert not through_ring(radius, size, sines, border + 4e-4, aside).any()
+    beyond = np.array([side + 4e-4])
+    assert not through_ring(radius, size, sines[:1], np.zeros(1), beyond).any()
+    assert ring.chord(beyond[None, :])[0, 0] == pytest.approx(0.0, abs=0.05)
+
+
+def test_the_far_edge_counts_with_its_own_flatness() -> None:
+    """A tight basket entered at some 37 deg: a longer throw comes in flatter and needs more room. Counted without air:
+    20,000 throws, of which each has its own entry."""
+    target = replace(BASKET, opening=(0.17,), height=0.5)
+    of = robot(element=PLAIN_BALL, target=target)
+    of = replace(of, launcher=replace(of.launcher, exit_angle=math.radians(40)))
+    held, rng, n = belief(of, 0.0), np.random.default_rng(4), 20_000
+    aim = recommend(of, target, held, 2.0)
+    unsure, g, rise = of.uncertainty, 9.80665, target.height - of.launcher.exit_height
+    v = aim.exit_speed_mps * np.exp(unsure.exit_speed_scatter * rng.standard_normal(n))
+    angle = of.launcher.exit_angle + unsure.exit_angle_scatter * rng.standard_normal(n)
+    azimuth = unsure.side_scatter * rng.standard_normal(n)
+    fall = np.sqrt((v * np.sin(angle)) ** 2 - 2 * g * rise)
+    x = v * np.cos(angle) * (v * np.sin(angle) + fall) / g
+    sine = fall / np.hypot(fall, v * np.cos(angle))
+    counted = through_ring(0.085, 0.035, sine, x * np.cos(azimuth) - 2.0, x * np.sin(azimuth)).mean()
+    assert odds(of, target, held, 2.0, aim.setpoint.value) == pytest.approx(float(counted), abs=0.015)
+
+
+@pytest.mark.parametrize(("degrees", "height"), [(0.5, 0.95), (8.0, 1.2), (-5.0, 0.95)])
+def test_flat_shots_may_score_below_a_centre_that_no_speed_reaches(degrees: float, height: float) -> None:
+    """Half of what is believed of the angle may lie below the line from exit to the window's centre, and still hit."""
+    target = replace(WINDOW, height=height, opening=(0.6, 0.4))
+    of = robot(element=BALL, target=target, uncertainty=Uncertainty(exit_angle=math.radians(2)))
+    of = replace(of, launcher=replace(of.launcher, exit_angle=math.radians(degrees), exit_height=1.0))
+    of = replace(of, setpoint=SetpointRange("rpm", 600, 5000, 10))
+    distance = 1.2 if degrees < 5 else 2.5
+    held = belief(of, 1.0)
+    aim = recommend(of, target, held, distance)
+    rng, n, draws = np.random.default_rng(1), 20_000, held.draws
+    pick = rng.integers(0, len(held.weights), n)
+    # A flight of a metre or two at this speed: the parabola, air takes a few per cent of the drop.
+    v = aim.exit_speed_mps * np.exp(draws.gain[pick, 0] + draws.speed_scatter[pick] * rng.standard_normal(n))
+    angle = of.launcher.exit_angle + draws.angle_error[pick] + draws.angle_scatter[pick] * rng.standard_normal(n)
+    x = distance + draws.distance_bias[pick]
+    slope = np.tan(angle) - 9.80665 * x / (v * np.cos(angle)) ** 2
+    y = 1.0 + x * np.tan(angle) - 9.80665 * x**2 / (2 * (v * np.cos(angle)) ** 2)
+    aside = x * (draws.side_bias[pick] + draws.side_scatter[pick] * rng.standard_normal(n))
+    good = (np.abs(y - height) < 0.2 - 0.035 * np.hypot(1, slope)) & (np.abs(aside) < 0.265)
+    assert aim.hit_probability == pytest.approx(float(good.mean()), abs=0.06)
