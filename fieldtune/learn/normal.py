@@ -21,14 +21,14 @@ def log_density(x: FloatArray) -> FloatArray:
 
 
 def log_interval(low: FloatArray, high: FloatArray) -> FloatArray:
-    """ln(Phi(high) - Phi(low)) for low < high, either of them infinite; finite wherever the interval is not empty.
+    """ln(Phi(high) - Phi(low)) for low < high, either of them infinite; very low where edges crossed on the way.
 
     Taken in the lower tail by symmetry, as ln Phi(high) + ln(1 - Phi(low)/Phi(high)), so that nothing cancels.
     """
     flip = low > 0
     bottom, top = np.where(flip, -high, low), np.where(flip, -low, high)
     log_top = log_ndtr(top)
-    return np.asarray(log_top + np.log(np.maximum(-np.expm1(log_ndtr(bottom) - log_top), _TINY)))
+    return np.asarray(log_top + np.log(np.maximum(-np.expm1(np.minimum(log_ndtr(bottom) - log_top, 0.0)), _TINY)))
 
 
 @dataclass(frozen=True, slots=True)

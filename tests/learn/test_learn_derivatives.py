@@ -7,6 +7,7 @@ import pytest
 from made_robots import shot, thrower
 from vacuum_need import vacuum_need
 
+from fieldtune.learn.normal import interval_terms
 from fieldtune.learn.posterior import learn
 
 MIXED = [
@@ -42,3 +43,11 @@ def test_the_maximum_has_no_slope_and_a_proper_spread():
     _, gradient, hessian = posterior.objective.derivatives(posterior.mode.u)
     assert np.abs(gradient).max() < 0.02
     np.testing.assert_allclose(posterior.mode.covariance @ -hessian, np.eye(len(gradient)), atol=1e-6)
+
+
+def test_edges_that_crossed_are_improbable_but_numbers():
+    """Expanded to second order the edges of an opening may cross far out: no overflow, and far below any real row."""
+    low = np.array([5.0, 0.0, -3.0, 40.0, 1e3])
+    terms = interval_terms(low, low - 1.0, np.zeros(5))
+    assert np.all(terms.value < -600)
+    assert all(np.isfinite(getattr(terms, name)).all() for name in terms.__slots__)
