@@ -80,7 +80,7 @@ def implied_result(
 
 def _free(robot: Robot, target: Target, distance_m: float) -> tuple[float, float, float]:
     """Misses between which an element scores from there, and half the free side width, metres."""
-    from fieldtune.aim.need import need_for
+    from fieldtune.aim.needs import need_for
 
     free = need_for(robot, target).free(distance_m)
     low, high, side = (float(edge[0]) for edge in (free.low, free.high, free.side))

@@ -9,7 +9,8 @@ import numpy as np
 from fieldtune.aim.belief import Belief
 from fieldtune.aim.exit import drive_quantity, log_speed
 from fieldtune.aim.flight_report import PathFigures, path_figures
-from fieldtune.aim.need import Need, need_for
+from fieldtune.aim.need import Need
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.reach import reach, why_not
 from fieldtune.aim.results import Aim, SetpointChoice, TableRow
 from fieldtune.aim.search import Best, Odds, best_setpoint

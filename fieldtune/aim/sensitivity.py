@@ -11,7 +11,8 @@ from fieldtune.aim.belief import Belief, Unknowns
 from fieldtune.aim.bodies import air_density
 from fieldtune.aim.exit import drive_quantity, log_speed, supply_voltage
 from fieldtune.aim.floor import rest_distance
-from fieldtune.aim.need import NeedPoint, need_for
+from fieldtune.aim.need import NeedPoint
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.results import Sensitivity
 from fieldtune.robot.model import Robot, Target
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from fieldtune.aim.belief import Belief, Unknowns
 from fieldtune.aim.chance import situation
 from fieldtune.aim.exit import drive_quantity, log_speed
-from fieldtune.aim.need import Need, need_for
+from fieldtune.aim.need import Need
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import table
 from fieldtune.aim.results import Standing, TableRow

@@ -54,7 +54,7 @@ def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
 
 
 def _scores(robot: Robot) -> Scores:
-    from fieldtune.aim.need import need_for
+    from fieldtune.aim.needs import need_for
     from fieldtune.aim.reach import reach
     from fieldtune.session import Session
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fieldtune.aim.belief import Belief
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.learn.drift import drift
 from fieldtune.learn.facts import facts
@@ -47,7 +47,7 @@ def learn(
 ) -> Posterior:
     """Posterior of a robot's unknowns from all shots that count, for the present ``epoch``; the prior with none.
 
-    ``need_of`` gives the need of a target (``aim.need.need_for``). Shots that the model can't place are left out.
+    ``need_of`` gives the need of a target (``aim.needs.need_for``). Shots that the model can't place are left out.
     """
     return Posterior(fit(robot, shots, epoch, need_of, draws))
 

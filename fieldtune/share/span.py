@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.reach import reach
 from fieldtune.errors import OutOfReachError
 from fieldtune.session import Session

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from fieldtune.aim.belief import Belief
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Robot, Shape
 from fieldtune.sizing.decide import Criterion, Decision, decide

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.exit import drive_quantity, model_log_speed
-from fieldtune.aim.need import fastest_exit, need_for
+from fieldtune.aim.needs import fastest_exit, need_for
 from fieldtune.robot.model import Robot, Target
 from fieldtune.sizing.drivetrain import FloatArray
 

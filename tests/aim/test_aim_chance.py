@@ -10,7 +10,7 @@ import pytest
 from aim_robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
 
 from fieldtune.aim.exit import drive_quantity, log_speed
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.picture import picture
 from fieldtune.aim.recommend import odds, recommend, table
 from fieldtune.aim.search import NEARLY_AS_WELL

@@ -10,8 +10,9 @@ import pytest
 from aim_robots import BALL, DISC, GATE, ZONE, belief, robot
 
 from fieldtune.aim.floor import rest_distance, thrown, turning_inertia
-from fieldtune.aim.need import Need, need_for
+from fieldtune.aim.need import Need
 from fieldtune.aim.need_land import LandNeed
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.picture import picture
 from fieldtune.aim.recommend import odds, recommend
 from fieldtune.aim.results import Aim

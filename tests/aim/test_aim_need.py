@@ -11,7 +11,7 @@ from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, robot
 from scipy.integrate import solve_ivp
 
 from fieldtune.aim.bodies import flying_body
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.openings import flattest_entry, free
 from fieldtune.aim.tensor import Axis, SplineAxis, Tensor
 from fieldtune.physics.flight import needed_speed

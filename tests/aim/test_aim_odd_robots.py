@@ -12,7 +12,7 @@ import pytest
 from odd_robots import Odd, odd_robot
 
 from fieldtune.aim.belief import Belief
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.reach import reach
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session

@@ -18,7 +18,7 @@ from scipy.optimize import brentq
 from fieldtune import Session, load_robot
 from fieldtune.aim.bodies import flying_body, sliding_drag
 from fieldtune.aim.exit import drive_quantity, model_log_speed, spin_ratio
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import recommend
 from fieldtune.physics.flight import needed_speed

@@ -11,7 +11,7 @@ import pytest
 from scipy.optimize import minimize
 from scipy.special import ndtr
 
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.recommend import recommend
 from fieldtune.learn import learn
 from fieldtune.learn.objective import WILD_SHARE

@@ -11,7 +11,7 @@ import pytest
 from made_robots import shot, slider, swinger, thrower, throws
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.learn import learn
 from fieldtune.robot.model import Target, Uncertainty
 

@@ -15,7 +15,7 @@ from prior_world import drawn_robot, hit_probability, shots_of
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.learn import learn
 from fieldtune.robot.model import Uncertainty
 

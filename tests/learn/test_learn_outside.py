@@ -13,7 +13,8 @@ from scipy.special import gammaln
 
 from fieldtune.aim.belief import GainBasis, Unknowns
 from fieldtune.aim.chance import situation
-from fieldtune.aim.need import NeedPoint, need_for
+from fieldtune.aim.need import NeedPoint
+from fieldtune.aim.needs import need_for
 from fieldtune.aim.openings import Free
 from fieldtune.aim.ring import Ring
 from fieldtune.learn.newton import maximise

@@ -44,7 +44,7 @@ def test_a_measured_miss_says_how_the_shot_ended(
 
 
 def test_the_edge_between_in_and_long_is_half_the_free_depth(heron: Robot) -> None:
-    from fieldtune.aim.need import need_for
+    from fieldtune.aim.needs import need_for
 
     target = heron.target()
     edge = float(need_for(heron, target).free(1.8).high[0])

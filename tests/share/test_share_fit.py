@@ -9,7 +9,7 @@ import pytest
 
 from fieldtune import Session, load_robot
 from fieldtune.aim.exit import model_log_speed
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.errors import InputError
 from fieldtune.share.fit import fit, no_air_setpoints, parabola_speed, polynomial
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sizing_robots import crane, heron, otter
 
-from fieldtune.aim.need import need_for
+from fieldtune.aim.needs import need_for
 from fieldtune.errors import InputError
 from fieldtune.sizing.compare import CRITERIA, compare, scatter
 from fieldtune.sizing.decide import Criterion, decide

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldtune.aim.exit import drive_quantity, model_log_speed, setpoint_for
-from fieldtune.aim.need import Need, need_for
+from fieldtune.aim.need import Need
+from fieldtune.aim.needs import need_for
 from fieldtune.records import Result
 from fieldtune.robot.model import Robot, Target
 
