@@ -32,7 +32,8 @@ def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -
 def _residuals(learned: Learned) -> str:
     measured = [r for r in learned.residuals if r.miss_m is not None]
     odd = [r for r in learned.residuals if r.surprise < 0.05]
-    words = [f"{len(learned.residuals)} shots, {len(measured)} with a measured miss; {learned.drift.words}."]
+    along, drift = f"{len(learned.residuals)} say how far they went", learned.drift.words
+    words = [f"Of {learned.shots_used} shots used {along}, {len(measured)} by a measured miss; {drift}."]
     if odd:
         names = ", ".join(f"{r.shot} ({100 * r.surprise:.0f} %)" for r in odd[:12])
         words.append(f"Surprising shots, with the chance of one at least as odd: {names}.")

@@ -50,10 +50,10 @@ def sheet(
 def _head(parts: SheetParts, date: str) -> str:
     learned, title = parts.learned, line(parts.robot.title, 90)
     shots = f"{learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used"
-    epoch = f"epoch {learned.epoch}" + (f" (battery {line(parts.battery_label, 24)})" if parts.battery_label else "")
-    target = f" &middot; target {html.escape(line(parts.target, 24))}" if parts.target else ""
-    name = f"robot {html.escape(parts.robot.name)}{target}"
-    right = f"<strong>{html.escape(date)}</strong><br>{html.escape(f'{epoch}, {shots}')}<br>{name}"
+    battery = f", battery {line(parts.battery_label, 24)}" if parts.battery_label else ""
+    target = f", target {line(parts.target, 24)}" if parts.target else ""
+    lines = (f"{shots}", f"epoch {learned.epoch}{battery}", f"robot {parts.robot.name}{target}")
+    right = f"<strong>{html.escape(date)}</strong>, " + "<br>".join(map(html.escape, lines))
     return tag("header", f"{tag('h1', html.escape(title), 'long' if len(title) > LONG_TITLE else '')}<p>{right}</p>")
 
 
@@ -128,7 +128,7 @@ def _batteries(parts: SheetParts) -> str:
     for label, date, ohm, volts, moved in parts.batteries:
         left = f"{html.escape(line(label, 16))}<br>{html.escape(date)}"
         right = "<br>".join(html.escape(words) for words in (", ".join(w for w in (ohm, volts) if w), moved))
-        rows.append(tag("tr", tag("td", left) + tag("td", right)))
+        rows.append(tag("tr", tag("td", left, "label") + tag("td", right)))
     return tag("table", tag("tbody", "".join(rows)))
 
 
@@ -142,7 +142,7 @@ def _pairs(rows: Sequence[tuple[str, str]]) -> str:
 
 
 def _list(items: Iterable[str], most: int = FACT_MOST) -> str:
-    return tag("ul", "".join(tag("li", html.escape(line(item, most))) for item in items))
+    return tag("ul", "".join(tag("li", tag("span", html.escape(line(item, most)))) for item in items))
 
 
 def _footer(parts: SheetParts, battery_v: float | None) -> str:

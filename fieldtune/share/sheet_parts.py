@@ -17,13 +17,17 @@ from fieldtune.sizing.records import CockingSize, FlywheelSize, Size
 from fieldtune.sizing.safety import cautions
 from fieldtune.sizing.size import size
 
-_MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 6, 4, 6, 8
-FACT_MOST, CAUTION_MOST, LONG_TITLE = 108, 190, 32
-_FACT_LETTERS, _CAUTION_LETTERS = 54, 74
-"""Letters that a fact and a caution may have, and that a line of their lists holds, counted low.
-
-Titles above ``LONG_TITLE`` letters are set smaller.
-"""
+_MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 4, 6, 8
+FACT_MOST, CAUTION_MOST, LONG_TITLE = 96, 190, 32
+"""Letters that a fact and a caution may have; titles above ``LONG_TITLE`` letters are set smaller."""
+_FACT_LETTERS, _CAUTION_LETTERS, _FIGURE_LETTERS = 48, 58, 28
+"""Letters that a line of their lists holds in DejaVu Sans, the widest of the sheet's fonts."""
+_FACT_LINES, _CAUTION_LINES = 2, 4
+"""Lines after which the style cuts them."""
+_FACT_MM, _CAUTION_MM, _FIGURE_MM, _BATTERY_MM, _ROW_MM = 3.55, 3.4, 4.0, 8.4, 8.2
+"""Heights of a line of those lists, of a battery, and of a row of the driver's table, as a browser sets them."""
+_FIXED_MM, _LETTER_MM = 105.0, 260.0
+"""Height of all that is always there (head, pictures, headings, foot), and of a Letter page between its margins."""
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -77,9 +81,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     if learned.drift.drifting:
         facts.insert(0, learned.drift.words)
     batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))
-    most = rows_that_fit(
-        facts[:_MOST_FACTS], warnings, len(figures(sized)), len(batteries), len(robot.title) > LONG_TITLE
-    )
+    most = rows_that_fit(facts[:_MOST_FACTS], warnings, figures(sized), len(batteries))
     return SheetParts(
         robot,
         goal.name,
@@ -95,22 +97,19 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
 
 
 def rows_that_fit(
-    facts: Sequence[str], warnings: Sequence[str], figures: int, batteries: int, long_title: bool = False
+    facts: Sequence[str], warnings: Sequence[str], figures: Sequence[tuple[str, str]], batteries: int
 ) -> int:
     """Rows of the driver's table that leave room for the rest on the shorter of A4 and Letter."""
-    told = sum(_lines(words, FACT_MOST, _FACT_LETTERS) for words in facts)
-    warned = sum(_lines(words, CAUTION_MOST, _CAUTION_LETTERS) for words in warnings)
-    # Millimetres: what is always there, the tallest of the three lists, and the cautions in their two columns.
-    rest = (
-        (114 if long_title else 106)
-        + max(3.35 * told, 4.8 * figures, 12.0 * batteries)
-        + 3.25 * math.ceil(warned / 2 + 0.5)
-    )
-    return max(_LEAST_ROWS, min(_MOST_ROWS, int((256 - rest) / 7.9)))
+    told = _FACT_MM * sum(_lines(words, _FACT_LETTERS, _FACT_LINES) for words in facts)
+    named = sum(_FIGURE_MM * _lines(name + words, _FIGURE_LETTERS, 2) + 0.5 for name, words in figures)
+    warned = [_lines(words, _CAUTION_LETTERS, _CAUTION_LINES) for words in warnings]
+    columns = (sum(warned) + max(warned, default=0)) / 2  # two of them, and no caution is broken between them
+    rest = _FIXED_MM + max(told, named, _BATTERY_MM * batteries) + _CAUTION_MM * columns
+    return max(_LEAST_ROWS, min(_MOST_ROWS, int((_LETTER_MM - rest) / _ROW_MM)))
 
 
-def _lines(words: str, most: int, letters: int) -> int:
-    return math.ceil(min(len(words), most) / letters)
+def _lines(words: str, letters: int, most: int) -> int:
+    return min(most, math.ceil(len(words) / letters))
 
 
 def _rows(
@@ -158,7 +157,7 @@ def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
     for label, readings in history.items():
         ohms = [ohm for _, ohm, _ in readings if ohm is not None]
         time, ohm, volts = readings[-1]
-        moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} mohm since first" if len(ohms) > 1 else "first reading"
+        moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} since first" if len(ohms) > 1 else "first reading"
         rows.append((time, (label, time[:10], _unit(1000 * ohm if ohm is not None else None, 0, "mohm"),
                             _unit(volts, 2, "V"), moved)))  # fmt: skip
     return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
@@ -186,7 +185,7 @@ def _wheel(s: FlywheelSize) -> list[tuple[str, str]]:
 
 
 def _cocking(s: CockingSize) -> list[tuple[str, str]]:
-    margin = f"{s.torque_margin:.2f} times the need" if s.torque_margin is not None else ""
+    margin = f"{s.torque_margin:.2f} × need" if s.torque_margin is not None else ""
     return [
         ("Battery full draws", _unit(s.ceiling_mm_full, 0, "mm")),
         ("Battery low draws", _unit(s.ceiling_mm_low, 0, "mm")),
@@ -196,7 +195,7 @@ def _cocking(s: CockingSize) -> list[tuple[str, str]]:
         ("Cycles", _unit(s.cycles_per_minute, 0, "a minute")),
         ("Force, longest draw", _unit(s.force_max_n, 0, "N")),
         ("Stored there", _unit(s.spring_energy_j, 2, "J")),
-        ("Wire yields at", f"{s.spring_safety:.1f} times the stress" if s.spring_safety is not None else ""),
+        ("Wire yields at", f"{s.spring_safety:.1f} × stress" if s.spring_safety is not None else ""),
         ("Into the stop", _unit(s.stop_energy_j, 2, "J a shot")),
     ]
 
