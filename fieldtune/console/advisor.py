@@ -76,7 +76,10 @@ class Advisor:
                 self.picture = await console.ask("The picture", session.picture, distance, value, desk.battery_v, name)
         self.odds_now = None
         advised = desk.advised
-        if told is not None and advised is not None and abs(told - advised) >= console.robot.setpoint.step / 2:
+        limits = console.robot.setpoint
+        if told is None or advised is None or not limits.low <= told <= limits.high:  # standing still has no chance
+            return
+        if abs(told - advised) >= limits.step / 2:
             odds = await console.ask("The chance", session.odds, distance, told, desk.battery_v, name)
             self.odds_now = None if odds is None else (told, odds)
 

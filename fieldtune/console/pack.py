@@ -8,18 +8,23 @@ if TYPE_CHECKING:
     from fieldtune.console.app import Console
     from fieldtune.sizing.battery_status import BatteryStatus
     from fieldtune.sizing.battery_watch import BatteryWatch
+    from fieldtune.sizing.recalibration import Recalibration
 
 EVERY = 6
 """Looks between two questions to the watch."""
 
 
 class Pack:
-    """Feeds the battery watch, which is made once the first recommendation is there: people wait for that."""
+    """Feeds the battery watch, which is made once the first recommendation is there: people wait for that.
+
+    ``guided``: the recalibration under way, which the same samples are fed to.
+    """
 
     def __init__(self, console: Console) -> None:
         self._console = console
         self.watch: BatteryWatch | None = None
         self.status: BatteryStatus | None = None
+        self.guided: Recalibration | None = None
         self._looks = 0
 
     def prepare(self) -> None:
@@ -41,20 +46,35 @@ class Pack:
         """Hand the new samples on, and ask now and then."""
         if self.watch is None:
             return
-        for sample in self._console.monitor.drain():
-            self.watch.feed(
-                sample.time_s, sample.wheel_rpm, sample.battery_v, sample.current_a, sample.setpoint, sample.fired
-            )
+        for s in self._console.monitor.drain():
+            self.watch.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a, s.setpoint, s.fired, s.fresh)
+            if self.guided is not None:
+                self.guided.feed(s.time_s, s.wheel_rpm, s.setpoint, s.battery_v)
         self._looks += 1
         if self._looks % EVERY == 1:
-            desk = self._console.desk
+            self._ask()
+
+    def _ask(self) -> None:
+        desk = self._console.desk
+        if self.watch is not None:
             self.status = self.watch.status(desk.advised, desk.place.distance_m if desk.place else None)
+
+    @property
+    def offered(self) -> str | None:
+        """Why another battery may be in, while nobody has said whether it is."""
+        return None if self.status is None else self.status.change
 
     def changed(self) -> None:
         """Another battery is in."""
         if self.watch is not None:
             self.watch.accept_change()
             self.status = None
+
+    def unchanged(self) -> None:
+        """The battery is the same."""
+        if self.watch is not None:
+            self.watch.decline_change()
+            self._ask()
 
     @property
     def cautions(self) -> tuple[str, ...]:

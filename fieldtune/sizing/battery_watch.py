@@ -76,17 +76,19 @@ class BatteryWatch:
         current: float | None = None,
         setpoint: float | None = None,
         fired: bool | None = None,
+        fresh: bool = False,
     ) -> None:
         """One sample: seconds of the line's clock, rpm at the wheel, volts, battery amps, setpoint in the robot's unit.
 
-        Anything not sent is None. ``fired``: the robot's own word that an element was released on this sample.
+        Anything not sent is None. ``fired``: the robot's own word that an element was released on this sample;
+        ``fresh``: the first one after the line broke off or the robot began anew.
         """
         if voltage is None or not math.isfinite(voltage) or not math.isfinite(t):
             return
         self._odd = odd_voltage(self.robot, voltage)
         if self._odd is not None:
             return
-        if self._last_t is not None and not 0 <= t - self._last_t <= _GAP_S:
+        if self._last_t is not None and (fresh or not 0 <= t - self._last_t <= _GAP_S):
             self._gap()
         self._last_t = t
         self._shots.add(t, wheel_rpm, setpoint, fired, self._charge.drawn)

@@ -25,6 +25,7 @@ class ScriptedLine:
         self.simulated = simulated
         self.now: Live = live(**changes)
         self.sent: list[str] = []
+        self.samples: list[Sample] = []
         self.lines: tuple[str, ...] = ()
         self.outcomes: tuple[Outcome, ...] = ()
 
@@ -47,8 +48,9 @@ class ScriptedLine:
         return self.outcomes
 
     def drain(self) -> list[Sample]:
-        """No samples: a scripted line only has snapshots."""
-        return []
+        """The samples of the script, each once; without any there are only snapshots."""
+        samples, self.samples = self.samples, []
+        return samples
 
     def recent_lines(self, count: int = 100) -> tuple[str, ...]:
         """The last raw lines."""

@@ -373,31 +373,6 @@ def test_next_shot_standing_and_another_setpoint(session: Session) -> None:
     drive(console(session, ScriptedLine()), script)
 
 
-def test_the_guided_change_of_battery(session: Session) -> None:
-    line = ScriptedLine(wheel_rpm=0.0)
-
-    async def script(app: Console, pilot: Pilot[None]) -> None:
-        await pilot.press("b", "a", *"blue 3", "enter")
-        await until(app, pilot, "blue 3")
-        await pilot.press("enter")
-        await until(app, pilot, "Spin up")
-        line.now = ScriptedLine(wheel_rpm=2450.0).now
-        await until(app, pilot, "One or two shots")
-        line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1),)).now
-        await until(app, pilot, "Where did it go?")
-        await pilot.press("s")
-        await until(app, pilot, "kept: shot 1")
-        text = await until(app, pilot, " before, ")
-        assert "the setpoint was" in text
-        await pilot.press("enter")
-        await until(app, pilot, "Done")
-
-    drive(console(session, line), script)
-    assert session.epoch == 2
-    assert session.epochs()[-1].label == "blue 3"
-    assert session.shots()[0].epoch == 2
-
-
 def test_every_view_opens_with_its_key_and_escape_leads_back(session: Session) -> None:
     async def script(app: Console, pilot: Pilot[None]) -> None:
         for key, title in [

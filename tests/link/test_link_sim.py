@@ -194,3 +194,26 @@ def test_importing_the_link_brings_neither_scipy_nor_textual():
     code = "import sys, fieldtune.link; print(*(m for m in ('scipy', 'textual') if m in sys.modules))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == ""
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_another_battery_is_a_silence_a_restart_and_another_level(name):
+    simulated = SimulatedRobot(load_robot(name), 4)
+    line, _ = _run(simulated, 3)
+    before, level = simulated._supply.voltage, simulated.truth.log_speed(1000.0 if name == "heron" else 40.0)
+    assert simulated.command("battery") is None
+    said = [simulated.line() for _ in range(800)]
+    silent = next(k for k, text in enumerate(said) if text)
+    assert 550 <= silent <= 650
+    samples = [s for k, text in enumerate(said) for s in line.feed(text, 3.0 + 0.01 * k)]
+    assert samples[0].fresh
+    assert samples[0].time_s > 8.0
+    assert samples[0].setpoint == 0
+    assert line.health().notices.get("restart") == 1
+    assert simulated._supply.voltage != before
+    assert simulated.truth.log_speed(1000.0 if name == "heron" else 40.0) != level
+    simulated.command(f"setpoint={simulated.robot.setpoint.high * 0.5:g}")
+    simulated.command("fire")
+    for _ in range(500):
+        simulated.line()
+    assert len(simulated.outcomes) == 1

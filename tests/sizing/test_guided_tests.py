@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from battery_bench import Simulation, Truth
-from sizing_robots import big_heron, otter
+from sizing_robots import RPM, big_heron, otter, with_drive
 
 from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
-from fieldtune.sizing.recalibration import Recalibration
+from fieldtune.robot.model import SetpointRange
+from fieldtune.sizing.battery_watch import BatteryWatch
+from fieldtune.sizing.recalibration import Outlook, Recalibration
+from fieldtune.sizing.recalibration_words import changed, instruction
 from fieldtune.sizing.shot import speed_kept
 from fieldtune.sizing.two_pulse import TwoPulse
 
@@ -74,53 +79,98 @@ def test_a_voltage_that_rises_with_the_load_fails_with_a_remedy():
     assert "send current_ma" in guided.instruction
 
 
+def spun(robot, setpoint, *, resistance=0.07, inertia=1.0, seconds=4.0, **state):
+    """A recalibration that saw a spin-up from standstill on a pack with this hidden resistance."""
+    simulation = pack(robot, resistance=resistance)
+    simulation.inertia = inertia * simulation.inertia
+    watch = BatteryWatch(robot)
+    guided = Recalibration(robot, watch, **state)
+    for t, rpm, volts, amps, wanted in rows(simulation.run(1.0, 0)) + rows(simulation.run(seconds, setpoint)):
+        watch.feed(t, rpm, volts, amps, wanted)
+        guided.feed(t, rpm, wanted, volts)
+    return guided
+
+
 def test_recalibration_reads_the_spin_up_and_says_what_changed():
-    robot = big_heron()
-    simulation = pack(robot, resistance=0.07)
-    guided = Recalibration(robot, 3500.0)
-    assert "3500 rpm" in guided.instruction
-    for t, rpm, volts, amps, setpoint in rows(simulation.run(1.0, 0)) + rows(simulation.run(4.0, 3500)):
-        guided.feed(t, rpm, volts, amps, setpoint)
+    guided = spun(big_heron(), 3500, before=Outlook(2.4, 3450.0, 0.71), before_ohm=0.050)
     assert guided.step == "shoot"
     spin = guided.spin
-    assert spin.readback == pytest.approx(3500, rel=0.01)
+    assert spin.readback_rpm == pytest.approx(3500, rel=0.01)
     assert spin.spin_up_s == pytest.approx(spin.spin_up_expected_s, rel=0.3)
     assert spin.resistance_ohm == pytest.approx(0.07, rel=0.1)
-    guided.suggest(2.4)
-    assert "2.40 m" in guided.instruction
-    guided.shot(2.4, 6.00, 6.12)
-    assert guided.step == "shoot"
-    guided.shot(2.4, 6.12, 6.18)
-    assert guided.step == "done"
-    words = " | ".join(guided.changed())
-    assert "exit speed 3.0% higher" in words
-    assert "by 2 shots" in words
-    assert "70 mohm" in words
+    assert "2.40 m" in instruction(guided)
+    assert "was 3450 rpm" in changed(guided)[-1]
+    assert guided.learned(1, Outlook(2.4, 3520.0, 0.80)) == "shoot"
+    assert "Shot 2" in instruction(guided)
+    assert guided.learned(2, Outlook(2.4, 3550.0, 0.997)) == "done"
+    words = " ".join(changed(guided))
+    assert "3450 rpm and is now 3550 rpm: 100 rpm more (+2.9%)" in words
+    assert "Chance 71 % before, over 99 % now" in words
+    assert "70 mohm, 50 before" in words
+    assert "its setpoint" in words
+
+
+def test_what_stays_is_said_to_stay():
+    guided = spun(big_heron(), 3500, before=Outlook(2.4, 3450.0, 0.71))
+    guided.learned(1, Outlook(2.4, 3452.0, 0.72))
+    guided.finish()
+    assert any("stays there" in line for line in changed(guided))
 
 
 def test_a_dragging_wheel_is_called_slow():
     """The profile knows a lighter wheel than the one that turns: spin-up takes longer than foretold."""
-    robot = big_heron()
-    simulation = pack(robot)
-    simulation.inertia = 2.5 * simulation.inertia
-    guided = Recalibration(robot, 3500.0)
-    for t, rpm, volts, amps, setpoint in rows(simulation.run(1.0, 0)) + rows(simulation.run(8.0, 3500)):
-        guided.feed(t, rpm, volts, amps, setpoint)
-    assert any("slower than foretold" in line for line in guided.changed())
+    assert any("slower than foretold" in line for line in changed(spun(big_heron(), 3500, inertia=2.5, seconds=8.0)))
+    assert any(", as foretold" in line for line in changed(spun(big_heron(), 3500)))
+
+
+def test_a_wheel_that_settles_beside_its_setpoint_is_not_waited_for():
+    watch = BatteryWatch(big_heron())
+    guided = Recalibration(big_heron(), watch)
+    for k in range(400):
+        rpm = 3300.0 * (1 - np.exp(-k * 0.02 / 0.3))
+        guided.feed(k * 0.02, rpm, 3500.0, 12.0)
+    assert guided.step == "shoot"
+    assert guided.spin.readback_rpm == pytest.approx(3300, rel=0.005)
+    assert any("5.7% below its setpoint: look at" in line for line in changed(guided))
+
+
+def test_an_open_loop_wheel_is_held_against_the_drive_at_this_voltage():
+    robot = replace(with_drive(big_heron(), control="power"), setpoint=SetpointRange("%", 10, 100, 1))
+    free_rpm = robot.drive.free_speed / robot.drive.reduction / RPM
+    for share, said in ((1.0, "as the profile's drive should"), (0.9, "10% below")):
+        guided = Recalibration(robot, BatteryWatch(robot))
+        for k in range(300):
+            rpm = share * free_rpm * 0.6 * 11.8 / 12.0 * (1 - np.exp(-max(k - 25, 0) * 0.02 / 0.4))
+            guided.feed(k * 0.02, rpm, 60.0 if k > 25 else 0.0, 11.8)
+        assert guided.step == "shoot"
+        assert guided.spin.spin_up_s == pytest.approx(0.4 * np.log(0.9 / 0.02), rel=0.2)
+        assert any(said in line and "at 60 %" in line for line in changed(guided))
+
+
+def test_a_thousand_lines_a_second_cost_no_more_than_fifty():
+    guided = Recalibration(big_heron())
+    for k in range(900):
+        guided.feed(k * 0.001, 3400.0, 3500.0, 12.0)
+    assert guided.step == "spin"
+    assert len(guided._recent) < 60
 
 
 def test_a_striker_goes_straight_to_its_shots():
-    guided = Recalibration(otter(), 40.0, shots=1)
+    guided = Recalibration(otter(), before=Outlook(1.5, 34.0, 0.6), shots=1)
     assert guided.step == "shoot"
-    guided.shot(1.5, 3.0, 3.001)
+    assert guided.learned(0, Outlook(1.5, 34.0, 0.4)) == "shoot"
+    assert guided.now is None
+    guided.learned(1, Outlook(1.5, 34.0, 0.8))
     assert guided.step == "done"
-    assert guided.changed() == ("exit speed as before, by one shot",)
+    assert changed(guided) == ("At 1.50 m the setpoint was 34 mm, and stays there.", "Chance 60 % before, 80 % now.")
 
 
 def test_nothing_measured_says_so():
-    guided = Recalibration(big_heron(), 3000.0)
-    assert guided.changed() == ("nothing measured yet",)
+    guided = Recalibration(big_heron())
+    assert changed(guided) == ()
     guided.skip_spin()
     assert guided.step == "shoot"
     guided.finish()
     assert guided.step == "done"
+    assert changed(guided) == ("Nothing was measured.",)
+    assert instruction(guided) == "Done."

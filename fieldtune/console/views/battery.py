@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
-from fieldtune.console import advice, keys, words
+from fieldtune.console import advice, keys
 from fieldtune.console.desk import Place
 from fieldtune.console.entry import Entry
 from fieldtune.console.plates import Part, Plate
 from fieldtune.console.resulting import Resulting
+from fieldtune.console.views import battery_words
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
-    from fieldtune.aim.results import Aim
     from fieldtune.link.live import Live
     from fieldtune.records import BatteryReading
-    from fieldtune.robot.model import Robot
-
-Step = Literal["before", "changing", "spin", "shoot", "done"]
-HELD_S = 0.8
-"""How long the wheel has to stay on setpoint to count as spun up."""
+    from fieldtune.sizing.recalibration import Outlook, Recalibration
 
 
 def _label(text: str) -> str:
@@ -39,23 +35,22 @@ class BatteryView(Resulting):
     TITLE_WORDS = "Battery"
     OWN: ClassVar[list[Binding]] = [
         Binding("enter", "go_on", "Go on", tooltip="Changed, or next step", id="battery-go-on", key_display="Enter"),
+        Binding("o", "same", "Same one", tooltip="The battery that was offered as changed is the old one",
+                id="battery-same"),
         Binding("a", "label", "Name the battery", tooltip="Note what stands on the battery",
                 id="battery-label"),
     ]  # fmt: skip
-    BINDINGS: ClassVar[list[BindingType]] = [*OWN, *keys.RESULTS, *keys.SIMULATED]
+    SIM: ClassVar[list[Binding]] = [
+        Binding("p", "other_pack", "Pack (sim)", tooltip="Give the simulated robot another battery",
+                id="battery-other-pack"),
+    ]  # fmt: skip
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN, *keys.RESULTS, *keys.SIMULATED, *SIM]
 
     def __init__(self) -> None:
         super().__init__()
-        self.step: Step = "before"
         self.label: str | None = None
-        self._begun_at: float | None = None
-        self._on_since: float | None = None
-        self._spun_up_s: float | None = None
-        self._rest_v: float | None = None
-        self._distance: float | None = None
-        self._before: Aim | None = None
-        self._after: Aim | None = None
-        self._lesson = -1
+        self._marking = False
+        self._lesson: int | None = None
         self._noted = True
         self._history: tuple[BatteryReading, ...] = ()
 
@@ -66,8 +61,9 @@ class BatteryView(Resulting):
         yield Plate(id="todo")
 
     def key_rows(self) -> list[list[Binding]]:
-        sim = keys.SIMULATED if self.console.sim else []
-        return [keys.RESULTS, [*self.OWN, *sim, *keys.VIEWS, *keys.ALWAYS]]
+        sim = [*keys.SIMULATED, *self.SIM] if self.console.sim else []
+        own = [key for key in self.OWN if key.action != "same" or self.console.pack.offered]
+        return [keys.RESULTS, [*own, *sim, *keys.VIEWS, *keys.ALWAYS]]
 
     def on_mount(self) -> None:
         """Read what was measured of earlier batteries (the board's own mounting runs as well)."""
@@ -77,20 +73,29 @@ class BatteryView(Resulting):
         history = await self.console.ask_log("Reading the batteries", self.console.session.batteries)
         self._history = history or ()
 
+    @property
+    def guided(self) -> Recalibration | None:
+        """The recalibration under way or just done; it goes on where it was when this view is opened again."""
+        return self.console.pack.guided
+
     def tick(self, live: Live) -> None:
         super().tick(live)
-        console, robot, desk = self.console, self.console.robot, self.console.desk
-        if self.step == "spin":
-            self._watch_spin_up(live)
-        if self.step == "shoot" and console.book.lesson != self._lesson:
+        console, guided = self.console, self.guided
+        shooting = guided is not None and guided.step == "shoot"
+        if shooting and self._lesson is None:
+            self._to_shooting()
+        if shooting and console.book.lesson != self._lesson:
             self._lesson = console.book.lesson
             console.begin("battery", self._compare)
-        if self.step in ("shoot", "done"):
+        if guided is not None and guided.step != "spin":
             self._note_measured()
-        self.query_one("#battery-now", Plate).put(*self._now(live))
+        robot, keeping, pack = console.robot, console.book.keeping, console.pack
+        now = battery_words.now(live, console.desk, robot, console.book.epoch, pack.status, self._history)
+        self.query_one("#battery-now", Plate).put(*now)
         self.query_one("#battery-change", Plate).put(*self._change(live))
-        todo = advice.todo(live, desk, robot, console.sim, console.book.keeping) if self.step == "shoot" else [""]
-        self.query_one("#todo", Plate).put(*todo)
+        self.query_one("#todo", Plate).put(
+            *(advice.todo(live, console.desk, robot, console.sim, keeping) if shooting else [""])
+        )
 
     # the steps
 
@@ -105,49 +110,68 @@ class BatteryView(Resulting):
 
     def action_go_on(self) -> None:
         """The next step."""
-        if self.step in ("before", "done"):
-            self.step = "changing"
+        guided = self.guided
+        if self._marking:
+            return
+        if guided is None or guided.step == "done" or self.console.pack.offered:
+            self._marking = True
             self.console.begin("log", self._swap, exclusive=False)
-        elif self.step == "spin":
-            self._to_shooting()
-        elif self.step == "shoot":
-            self.step = "done"
+        elif guided.step == "spin":
+            guided.skip_spin()
+        else:
+            guided.finish()
+
+    def action_same(self) -> None:
+        """The battery that was offered as changed is the old one."""
+        if self.console.pack.offered:
+            self.console.pack.unchanged()
+            self.console.say("kept: the same battery, nothing was marked")
+
+    def action_other_pack(self) -> None:
+        """Give the simulated robot another battery."""
+        self.console.tell_sim("battery", "the simulated robot is off for a few seconds while its battery is changed")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """The simulated robot's battery can be changed only there."""
+        if action == "other_pack":
+            return self.console.monitor.simulated is not False
+        return super().check_action(action, parameters)
 
     async def _swap(self) -> None:
+        try:
+            await self._mark_and_guide()
+        finally:
+            self._marking = False
+
+    async def _mark_and_guide(self) -> None:
+        from fieldtune.sizing.recalibration import Recalibration
+
         console, session, name = self.console, self.console.session, self.console.desk.target.name
+        volts = console.desk.battery_v if console.robot.setpoint.unit == "%" else None
         planned = await console.ask("The next shot", session.next, name)
         place = console.desk.place
-        self._distance = planned.distance_m if planned is not None else (place.distance_m if place else None)
-        if self._distance is not None:
-            self._before = await console.ask("The setpoint before", session.aim, self._distance, None, name)
+        distance = planned.distance_m if planned is not None else (place.distance_m if place else None)
+        before = None if distance is None else await self._outlook("The setpoint before", distance, volts)
+        watch = console.pack.watch
+        before_ohm = None if watch is None else watch.resistance_measured
         epoch = await console.ask_log("Marking the change", session.swap, self.label)
         if epoch is None:
-            self.step = "before"
             return
         console.say(f"kept: battery changed, epoch {epoch}")
         console.book.relearn()
         console.pack.changed()
-        self._noted = False
-        self._rest_v, self._begun_at, self._after = console.live.battery_v, console.clock(), None
-        self._on_since = self._spun_up_s = None
-        if console.robot.launcher.kind == "flywheel" and console.live.state == "live":
-            self.step = "spin"
-        else:
-            self._to_shooting()
+        self._noted, self._lesson = False, None
+        guided, live = Recalibration(console.robot, watch, before, before_ohm), console.live
+        if live.state in ("off", "ended") or (live.state == "live" and live.wheel_rpm is None):
+            guided.skip_spin()
+        console.pack.guided = guided
 
-    def _watch_spin_up(self, live: Live) -> None:
-        now, robot = self.console.clock(), self.console.robot
-        value, wanted = words.readback(live, robot), live.setpoint
-        if value is not None and value < 0.1 * (wanted or 1.0):
-            self._begun_at, self._rest_v = now, live.battery_v
-        on = value is not None and wanted is not None and wanted > 0 and words.near(value, wanted, robot)
-        if not on:
-            self._on_since = None
-        elif self._on_since is None:
-            self._on_since = now
-        elif now - self._on_since >= HELD_S:
-            self._spun_up_s = live.wheel.spin_up_s
-            self._to_shooting()
+    async def _outlook(self, what: str, distance_m: float, volts: float | None) -> Outlook | None:
+        from fieldtune.sizing.recalibration import Outlook
+
+        console = self.console
+        aim = await console.ask(what, console.session.aim, distance_m, volts, console.desk.target.name)
+        return None if aim is None else Outlook(distance_m, aim.setpoint.value, aim.hit_probability, volts)
 
     def _note_measured(self) -> None:
         """Keep what the watch measured of the new battery, once, when it knows."""
@@ -162,89 +186,26 @@ class BatteryView(Resulting):
         await self._read_history()
 
     def _to_shooting(self) -> None:
-        self.step, self._lesson = "shoot", self.console.book.lesson
-        if self._distance is not None:
-            self.console.go(Place(round(self._distance, 2), "step", "to find the new battery's level"))
+        self._lesson = -1
+        if self.guided is not None and self.guided.before is not None:
+            self.console.go(Place(round(self.guided.before.distance_m, 2), "step", "to find the new battery's level"))
 
     async def _compare(self) -> None:
-        if self._distance is not None:
-            console = self.console
-            name = console.desk.target.name
-            self._after = await console.ask("The setpoint now", console.session.aim, self._distance, None, name)
-
-    # what is shown
-
-    def _now(self, live: Live) -> list[Part]:
-        console = self.console
-        parts: list[Part] = [("Battery now\n\n", "bold $act"), *advice.battery(live, console.desk, console.robot)]
-        if live.current_a is not None:
-            parts.append((f"\nCurrent {live.current_a:.1f} A", "$ink"))
-        parts.append((f"\nEpoch {console.book.epoch}\n" if console.book.epoch else "\n", "$quiet"))
-        if console.pack.status is not None:
-            from fieldtune.sizing.battery_status import status_lines
-
-            parts += [
-                (f"\n{words.printable(line)}", "$ink") for line in status_lines(console.pack.status, console.robot)
-            ]
-        if self._history:
-            parts.append(("\n\nMeasured before\n", "bold $act"))
-        for reading in self._history[-6:]:
-            said = [words.printable(reading.label or "no name"), reading.time[:10]]
-            if reading.rest_v is not None:
-                said.append(f"{reading.rest_v:.1f} V at rest")
-            if reading.resistance_ohm is not None:
-                said.append(f"{1000 * reading.resistance_ohm:.0f} mΩ with wiring")
-            parts.append((", ".join(said) + "\n", "$ink"))
-        return parts
+        guided, session = self.guided, self.console.session
+        if guided is None:
+            return
+        was, now = guided.before, None
+        if was is not None:
+            now = await self._outlook("The setpoint now", was.distance_m, was.volts)
+        shots = await self.console.ask_log("Reading the log", session.shots) or ()
+        guided.learned(sum(shot.counts and shot.epoch == session.epoch for shot in shots), now)
 
     def _change(self, live: Live) -> list[Part]:
-        robot = self.console.robot
-        named = f" ({words.printable(self.label)})" if self.label else ""
-        where = words.metres(self._distance) if self._distance is not None else "where you are"
-        steps: dict[Step, list[Part]] = {
-            "before": [
-                ("Change of battery\n\n", "bold $act"),
-                "1  Wheel stopped, spring down, power off: change the battery.\n",
-                "2  ", ("Enter", "bold $act"), f" when it is in{named}.   ",
-                ("a", "bold $act"), " to name it first.\n\n",
-                ("Shots stay; one or two new ones find the new level. The same key serves after a repair.", "$quiet"),
-            ],
-            "changing": [("Marking the change…", "$quiet")],
-            "spin": [
-                ("Spin up\n\n", "bold $act"),
-                "No element in the launcher, range clear.\n",
-                f"Bring the {words.what_turns(robot)} to its setpoint once, and hold it a second.\n",
-                (f"{words.against(words.readback(live, robot), live.setpoint, robot)}\n\n", "bold $ink"),
-                ("Enter", "bold $act"), " to go on without.",
-            ],
-            "shoot": [
-                ("One or two shots\n\n", "bold $act"), f"From {where}, then press where each went.\n\n",
-                *self._spin_words(), *changed(self._before, self._after, robot),
-                ("\n\nEnter", "bold $act"), " when that is enough.",
-            ],
-            "done": [
-                ("Done\n\n", "bold $act"), *self._spin_words(), *changed(self._before, self._after, robot),
-                ("\n\nEsc", "bold $act"), " back to the main screen.   ", ("Enter", "bold $act"), " another change.",
-            ],
-        }  # fmt: skip
-        return steps[self.step]
-
-    def _spin_words(self) -> list[Part]:
-        return [] if self._spun_up_s is None else [f"Spin-up took {self._spun_up_s:.1f} s.\n"]
-
-
-def changed(before: Aim | None, after: Aim | None, robot: Robot) -> list[Part]:
-    """What the change did to the setpoint at one distance, in words."""
-    if before is None or before.setpoint.value is None:
-        return [""]
-    was = f"At {words.metres(before.distance_m)} the setpoint was {words.setpoint(before.setpoint.value, robot)}"
-    if after is None or after.setpoint.value is None:
-        return [(was + ".", "$quiet")]
-    by = after.setpoint.value - before.setpoint.value
-    if abs(by) < robot.setpoint.step / 2:
-        said = "and stays there"
-    else:
-        more = "more" if by > 0 else "less"
-        said = f"and is now {words.setpoint(after.setpoint.value, robot)}: {words.setpoint(abs(by), robot)} {more}"
-    chance = f"Chance {words.percent(before.hit_probability)} before, {words.percent(after.hit_probability)} now."
-    return [(f"{was}, {said}.\n{chance}", "bold $ink")]
+        offered = self.console.pack.offered
+        if self._marking:
+            return [("Marking the change…", "$quiet")]
+        if offered is not None:
+            return battery_words.offer(offered, self.label)
+        if self.guided is None:
+            return battery_words.plan(self.label, self.console.sim)
+        return battery_words.guidance(self.guided, live)

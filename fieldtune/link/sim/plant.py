@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Protocol
 
+import numpy as np
+
 from fieldtune.link.sample import RPM
 from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.motor import Motor, motor
@@ -19,14 +21,21 @@ _RELEASE_S = 0.02
 class Supply:
     """A battery that sags under current and slowly empties. Without one in the profile the voltage stays."""
 
-    def __init__(self, battery: Battery | None, drive: Drive | None) -> None:
-        self._battery = battery
-        self._charge = 0.92
+    def __init__(
+        self, battery: Battery | None, drive: Drive | None, charge: float = 0.92, resistance_share: float = 1.0
+    ) -> None:
+        self._battery, self._drive = battery, drive
+        self._charge = charge
         self._capacity_as = 3600 * ((battery.capacity_ah if battery else None) or 3.0)
-        self._resistance = (battery.resistance if battery else None) or 0.1
+        self._resistance = resistance_share * ((battery.resistance if battery else None) or 0.1)
         nominal = drive.nominal_voltage if drive else 12.0
         self._nominal = nominal
         self.voltage = self._rest()
+
+    def another(self, rng: np.random.Generator) -> Supply:
+        """Another battery: a fuller one for a tired one and the other way round, older or younger."""
+        charge = rng.uniform(0.3, 0.5) if self._charge > 0.7 else rng.uniform(0.9, 1.0)
+        return Supply(self._battery, self._drive, charge, math.exp(0.2 * rng.standard_normal()))
 
     def _rest(self) -> float:
         battery = self._battery

@@ -13,6 +13,9 @@ from fieldtune.link.sim.plant import STEP_S, Cocking, Plant, Supply, Wheel
 from fieldtune.link.sim.truth import Outcome, Truth
 from fieldtune.robot.model import Robot
 
+_OFF_S = 6.0
+"""How long a change of battery takes."""
+
 
 class SimulatedRobot:
     """Deterministic by ``seed``; it has a clock of its own, so it runs as fast as ``line`` is called.
@@ -39,6 +42,7 @@ class SimulatedRobot:
         self._flying = robot.launcher.kind == "flywheel"
         self._plant: Plant = Wheel(robot) if self._flying else Cocking(robot)
         self._supply = Supply(robot.battery, robot.drive)
+        self._off_until_s = self._on_since_s = 0.0
         self._period_s = 1.0 / rate_hz
         self._steps = 0
         self._lines = 0
@@ -54,16 +58,22 @@ class SimulatedRobot:
         return self._steps * STEP_S
 
     def command(self, text: str) -> str | None:
-        """Obeys ``setpoint=2450``, ``distance_m=2.4`` or ``fire``; returns what is wrong with anything else."""
+        """Obeys ``setpoint=2450``, ``distance_m=2.4``, ``fire`` or ``battery``; returns what is wrong with others.
+
+        ``battery``: it is off for a while and comes back on another one, still and with its clock at zero.
+        """
         name, _, value = text.strip().partition("=")
         name = name.strip()
         if name == "fire":
             self._fire_wanted += 1
             return None
+        if name == "battery":
+            self._change_battery()
+            return None
         try:
             number = float(value)
         except ValueError:
-            return f"can't do {text.strip()!r}; say setpoint=VALUE, distance_m=METRES or fire"
+            return f"can't do {text.strip()!r}; say setpoint=VALUE, distance_m=METRES, fire or battery"
         if name == "setpoint" and 0 <= number <= self.robot.setpoint.high:
             self.setpoint = number
         elif name == "distance_m" and 0 < number < 50:
@@ -73,16 +83,29 @@ class SimulatedRobot:
         return None
 
     def line(self) -> bytes:
-        """Moves on by one period, give or take the robot program's unevenness, and says how things stand."""
+        """Moves on by one period, give or take the robot program's unevenness, and says how things stand.
+
+        Nothing while it is off.
+        """
         self._lines += 1
         due_s = self._lines * self._period_s + self._noise.uniform(0.0, 0.15) * self._period_s
         self._fired = False
+        if due_s < self._off_until_s:
+            self._steps = int(due_s / STEP_S)
+            return b""
         while self.time_s < due_s:
             self._plant.step(self.setpoint, self._supply)
             self._steps += 1
             if self._fire_wanted and self._plant.ready:
                 self._shoot()
         return self._spoken()
+
+    def _change_battery(self) -> None:
+        self._plant = Wheel(self.robot) if self._flying else Cocking(self.robot)
+        self._supply = self._supply.another(self._noise)
+        self.truth.another_battery(self._noise)
+        self.setpoint, self._fire_wanted = 0.0, 0
+        self._off_until_s = self._on_since_s = self.time_s + _OFF_S
 
     def _shoot(self) -> None:
         self._fire_wanted -= 1
@@ -99,7 +122,7 @@ class SimulatedRobot:
 
     def _readings(self) -> dict[str, str]:
         noise, plant = self._noise, self._plant
-        said = {"t_ms": str(int(self.time_s * 1000) % 2**32)}
+        said = {"t_ms": str(int((self.time_s - self._on_since_s) * 1000) % 2**32)}
         if isinstance(plant, Wheel):
             per_turn = self._limits.counts_per_turn
             if per_turn is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from fieldtune.aim.needs import need_for
 from fieldtune.records import Result
 from fieldtune.robot.model import Robot, Target
 
+_FROM_BATTERY_TO_BATTERY = 0.025
 _MISSES = np.linspace(-2.5, 2.5, 301)
 
 
@@ -78,6 +79,12 @@ class Truth:
         self._need: Need = need_for(robot, self.target)
         low, high = drive_quantity(robot, [robot.setpoint.low, robot.setpoint.high])
         self._middle = math.log(max(float(low), 0.05 * float(high)) * float(high)) / 2
+
+    def another_battery(self, rng: np.random.Generator) -> None:
+        """The level of all exit speeds moves a little, as it does from one battery to the next."""
+        self.hidden = replace(
+            self.hidden, log_gain=self.hidden.log_gain + _FROM_BATTERY_TO_BATTERY * rng.standard_normal()
+        )
 
     def log_speed(self, quantity: float) -> float:
         """ln of this robot's mean exit speed at a drive quantity (wheel rpm or draw in mm)."""

@@ -1,0 +1,189 @@
+"""The battery view: a change that is noticed, offered, and guided through; only the line is scripted."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from console_driver import ScriptedLine, drive, screen_text, until
+from console_world import seen, slider, thrower
+from textual.pilot import Pilot
+
+from fieldtune.console import Console
+from fieldtune.link.sample import Sample
+from fieldtune.robot.model import Robot, SetpointRange
+from fieldtune.session import Session
+
+ROBOT = thrower()
+
+
+def session_of(robot: Robot, folder: Path) -> Session:
+    kept = Session(robot, folder / f"{robot.name}.db")
+    kept.remember("caution understood", "yes")
+    return kept
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Session:
+    return session_of(ROBOT, tmp_path)
+
+
+def console(session: Session, line: ScriptedLine) -> Console:
+    return Console(session.robot, session, line)  # type: ignore[arg-type]
+
+
+def spin_up(start_s: float, setpoint: float, rpm: float, rest_v: float = 12.6, ohm: float = 0.08) -> Iterator[Sample]:
+    """A second still, a spin-up with its sag, four seconds held; invented, 50 lines a second."""
+    for k in range(250):
+        since = k * 0.02 - 1.0
+        amps = 0.0 if since < 0 else 20.0 * math.exp(-since / 0.3) + 1.0
+        yield Sample(
+            time_s=start_s + k * 0.02,
+            arrival_s=start_s + k * 0.02,
+            wheel_rpm=0.0 if since < 0 else rpm * (1 - math.exp(-since / 0.3)),
+            battery_v=rest_v - ohm * amps,
+            current_a=amps,
+            setpoint=0.0 if since < 0 else setpoint,
+            power_pct=setpoint,
+            fresh=k == 0,
+        )
+
+
+async def watching(app: Console, pilot: Pilot[None]) -> None:
+    await until(app, pilot, lambda: app.pack.watch is not None)
+
+
+def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        line.samples = list(spin_up(0.0, 2450.0, 2450.0, rest_v=11.9, ohm=0.12))
+        await until(app, pilot, lambda: not line.samples)
+        line.samples = list(spin_up(60.0, 0.0, 0.0, rest_v=13.4, ohm=0.08))
+        await until(app, pilot, "press b")
+        await pilot.press("b")
+        text = await until(app, pilot, "Was the battery changed?")
+        assert "rest voltage rose by" in text
+        await pilot.press("enter")
+        text = await until(app, pilot, "hold it a second")
+        assert "Launcher empty" in text
+        line.samples = list(spin_up(70.0, 2450.0, 2450.0, rest_v=13.4, ohm=0.08))
+        text = await until(app, pilot, "Shot 1 of one or two")
+        assert re.search(r"The wheel held 24[45]\d rpm, its setpoint\.", text)
+        assert re.search(r"Resistance of pack and wiring: \d+ mohm, 1\d\d before\.", " ".join(text.split()))
+        line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1),)).now
+        await until(app, pilot, "Where did it go?")
+        await pilot.press("s")
+        text = await until(app, pilot, "Shot 2 of one or two")
+        assert "the setpoint was" in text
+        assert "Chance" in text
+        line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1), seen(2))).now
+        await until(app, pilot, lambda: bool(app.desk.waiting))
+        await pilot.press("i")
+        text = await until(app, pilot, "back to the main screen")
+        assert "and is now" in text or "and stays there" in text
+
+    drive(console(session, line), script)
+    assert session.epoch == 2
+    assert [shot.epoch for shot in session.shots()] == [2, 2]
+    assert session.batteries()[-1].resistance_ohm == pytest.approx(0.08, rel=0.1)
+
+
+def test_the_same_battery_is_one_key_too(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        line.samples = [*spin_up(0.0, 2450.0, 2450.0, rest_v=11.9), *spin_up(60.0, 0.0, 0.0, rest_v=13.4)]
+        await pilot.press("b")
+        await until(app, pilot, "Was the battery changed?")
+        await pilot.press("o")
+        text = await until(app, pilot, "Change of battery")
+        assert "the same battery" in text
+        assert app.pack.offered is None
+
+    drive(console(session, line), script)
+    assert session.epoch == 1
+
+
+def test_a_change_that_nothing_tells_of_is_named_and_marked(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("b", "a", *"blue 3", "enter")
+        await until(app, pilot, "blue 3")
+        await pilot.press("enter")
+        await until(app, pilot, "Spin up")
+        await pilot.press("enter")
+        await until(app, pilot, "One or two shots")
+        await pilot.press("enter")
+        text = await until(app, pilot, "another change")
+        assert "the setpoint was" in text
+
+    drive(console(session, line), script)
+    assert (session.epoch, session.epochs()[-1].label) == (2, "blue 3")
+
+
+def test_it_goes_on_where_it_was_when_the_view_is_opened_again(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        await pilot.press("b", "enter")
+        await until(app, pilot, "Spin up")
+        await pilot.press("escape")
+        line.samples = list(spin_up(10.0, 2450.0, 2450.0))
+        await until(app, pilot, lambda: not line.samples)
+        await pilot.press("b")
+        await until(app, pilot, "One or two shots")
+
+    drive(console(session, line), script)
+    assert session.epoch == 2
+
+
+def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltage(tmp_path: Path) -> None:
+    drive_ = ROBOT.drive
+    assert drive_ is not None
+    robot = replace(ROBOT, drive=replace(drive_, control="power"), setpoint=SetpointRange("%", 10, 100, 1))
+    session = session_of(robot, tmp_path)
+    free_rpm = drive_.free_speed / drive_.reduction * 30 / math.pi
+    line = ScriptedLine(wheel_rpm=0.0, setpoint=40.0, power_pct=40.0, battery_v=12.6)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        await pilot.press("b", "enter")
+        await until(app, pilot, "bring the drive from standstill")
+        line.samples = list(spin_up(10.0, 40.0, 0.4 * free_rpm * 12.5 / 12.0))
+        text = await until(app, pilot, "One or two shots")
+        assert "at 40 %, as the profile's drive should" in text
+        assert "and 12.6 V" in text
+
+    drive(console(session, line), script)
+
+
+def test_a_striker_goes_straight_to_its_shots(tmp_path: Path) -> None:
+    line = ScriptedLine(wheel_rpm=None, draw_mm=0.0, setpoint=40.0)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await pilot.press("b", "enter")
+        await until(app, pilot, "One or two shots")
+        assert "Spin" not in screen_text(app)
+
+    drive(console(session_of(slider(), tmp_path), line), script)
+
+
+def test_the_simulated_robots_battery_is_changed_by_a_key_and_a_real_ones_never(session: Session) -> None:
+    for simulated in (True, False):
+        line = ScriptedLine(simulated=simulated)
+
+        async def script(app: Console, pilot: Pilot[None], line: ScriptedLine = line) -> None:
+            await pilot.press("b", "p")
+            await until(app, pilot, lambda: bool(line.sent) or not line.simulated)
+
+        drive(console(session, line), script)
+        assert line.sent == (["battery"] if simulated else [])
