@@ -23,7 +23,7 @@ from fieldtune.robot.model import Element, Robot, Target
 
 FloatArray = NDArray[np.float64]
 G = 9.80665
-_FLATTEST_DROP = 0.05
+_FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 16.0
@@ -92,9 +92,8 @@ class FlightNeed:
         angle = self.exit_angle + error
         tangent = np.tan(angle)
         drop = d * tangent - rise
-        possible = (drop > 0) & (d > 0)
-        drop = np.where(possible, drop, np.nan)
-        d = np.where(possible, d, np.nan)
+        possible = (drop > 0) & (d > 0) & (angle < _STEEPEST)
+        drop, d, angle = (np.where(possible, values, np.nan) for values in (drop, d, angle))
         points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
         (residual, slope_residual), gradients = self.table.at(points)
         slopes = [gradient[0] for gradient in gradients]

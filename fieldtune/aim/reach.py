@@ -74,6 +74,8 @@ def why_not(
         reason = f"{distance:.2f} m is too close: at this exit angle no speed gets up to the target"
         if target.on_floor:
             reason = "the floor falls away too steeply: the element never stops"
+        elif robot.launcher.exit_angle + angle <= 0:
+            reason = f"{distance:.2f} m is too far: leaving level or downwards, it falls below the target before"
     elif target.kind == "basket" and slope >= 0:
         reason = f"{distance:.2f} m is too close: the element would still be rising at the basket"
     elif not np.isfinite(need.free(distance + bias, angle, drag).low[0]):

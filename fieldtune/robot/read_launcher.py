@@ -55,12 +55,11 @@ def _refuse_foreign_keys(section: Section, kind: str) -> None:
 def _exit_angle(section: Section, kind: str, arm: Arm | None) -> float:
     default = {"flywheel": None, "striker": 0.0, "arm": math.pi / 2 - arm.release_angle if arm else math.nan}[kind]
     angle = section.quantity("exit_angle", ANGLE, default, usual=("-30 deg", "85 deg"))
-    if not -math.pi / 2 < angle < math.radians(89.5):
-        source = section.values.get("exit_angle", section.values.get("release_angle"))
-        section.error(
-            "exit_angle" if "exit_angle" in section else "release_angle",
-            f"found {shown(source)}; expected an exit below 90 deg: straight up, the element falls back on the robot",
-        ) if angle == angle else None
+    if not abs(angle) < math.radians(89.5) and not math.isnan(angle):
+        key = "exit_angle" if "exit_angle" in section else "release_angle"
+        where = "up, the element falls back on the robot" if angle > 0 else "down, it goes nowhere"
+        found = shown(section.values.get(key))
+        section.error(key, f"found {found}; expected an exit between -89 and 89 deg: straight {where}")
     if arm and "exit_angle" in section and abs(angle + arm.release_angle - math.pi / 2) > math.radians(15):
         tangent = math.degrees(math.pi / 2 - arm.release_angle)
         section.warn("exit_angle", f"an arm released there throws at about {tangent:.0f} deg; check release_angle")

@@ -19,7 +19,7 @@ def spring_rate(section: Section, wire: SpringWire | None, arm_length: float | N
         torsion = section.checked("spring_rate", raw, TORSION, "0 N m/rad", most="2000 N m/rad")
         return None if torsion is None else torsion / arm_length**2
     rate = section.quantity("spring_rate", STIFFNESS, over="0 N/m", most="1000 N/mm", usual=("0.01 N/mm", "50 N/mm"))
-    if wire is not None and arm_length is None and not 0.75 < rate / _wire_rate(wire) < 1.33:
+    if wire is not None and arm_length is None and rate > 0 and not 0.75 < rate / _wire_rate(wire) < 1.33:
         section.warn("spring_rate", f"found {shown(raw)}; its wire gives {_wire_rate(wire) / 1e3:.3g} N/mm, check both")
     return None if math.isnan(rate) else rate
 

@@ -36,7 +36,7 @@ def _check_rise(target: Target, launcher: Launcher, findings: Findings) -> None:
 def _check_floor(target: Target, element: Element, floor: Floor, findings: Findings) -> None:
     """On a slope steeper than friction, or a ball's rolling resistance, can hold, nothing comes to rest."""
     holds, name = (floor.rolling, "rolling resistance") if element.shape == "sphere" else (floor.friction, "friction")
-    if target.kind != "zone" or math.isnan(holds) or abs(math.tan(floor.slope)) < holds:
+    if target.kind != "zone" or not abs(math.tan(floor.slope)) >= holds:
         return
     found, steepest = f"found {math.degrees(floor.slope):.3g} deg", math.degrees(math.atan(holds))
     if floor.slope < 0:

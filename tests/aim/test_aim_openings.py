@@ -75,3 +75,21 @@ def test_flat_shots_may_score_below_a_centre_that_no_speed_reaches(degrees: floa
     aside = x * (draws.side_bias[pick] + draws.side_scatter[pick] * rng.standard_normal(n))
     good = (np.abs(y - height) < 0.2 - 0.035 * np.hypot(1, slope)) & (np.abs(aside) < 0.265)
     assert aim.hit_probability == pytest.approx(float(good.mean()), abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "exit_height", "height", "distance", "words"),
+    [(-20.0, 1.5, 0.3, 4.0, "too far: leaving level or downwards"), (89.0, 0.38, 0.95, 2.0, "too far")],
+)
+def test_very_steep_ways_are_said_plainly(
+    degrees: float, exit_height: float, height: float, distance: float, words: str
+) -> None:
+    """Draws of the angle beyond the vertical are no shots, and no warnings."""
+    target = replace(BASKET, height=height)
+    of = robot(element=BALL, target=target)
+    of = replace(of, launcher=replace(of.launcher, exit_angle=math.radians(degrees), exit_height=exit_height))
+    aim = recommend(of, target, belief(of, 1.0), distance)
+    assert not aim.reachable
+    assert words in aim.cautions[0]
+    assert aim.nearest_m is not None
+    assert aim.nearest_m < distance

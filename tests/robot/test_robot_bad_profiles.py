@@ -72,8 +72,20 @@ WRONG = [
         "heron",
         "exit_angle",
         'exit_angle = "90 deg"',
-        'launcher.exit_angle: found "90 deg"; expected an exit below 90 deg: straight up, the element falls back on '
-        "the robot",
+        'launcher.exit_angle: found "90 deg"; expected an exit between -89 and 89 deg: straight up, the element falls '
+        "back on the robot",
+    ),
+    (
+        "otter",
+        "exit_angle",
+        'exit_angle = "-90 deg"',
+        'launcher.exit_angle: found "-90 deg"; expected an exit between -89 and 89 deg: straight down, it goes nowhere',
+    ),
+    (
+        "otter",
+        "slope",
+        'slope = "60 deg"',
+        'floor.slope: found "60 deg"; expected at most 45 deg',
     ),
     (
         "heron",

@@ -10,6 +10,7 @@ import pytest
 
 from fieldtune.robot import check_profile, demo_home, derived_lines, load_robot, new_profile_text
 from fieldtune.robot.figures import free_opening, free_wheel_rpm
+from fieldtune.robot.findings import Problem
 from fieldtune.robot.model import Robot
 
 DEMOS = ("crane", "heron", "otter")
@@ -271,3 +272,22 @@ def test_derived_figures_of_heron() -> None:
     flat = math.asin(0.07 / 0.4)
     assert free_opening(robot.targets[0], robot.element, flat) == pytest.approx(0)
     assert all(derived_lines(load_robot(demo_home() / f"{name}.toml")) for name in DEMOS)
+
+
+def problems_of(folder: Path, text: str) -> tuple[Problem, ...]:
+    path = folder / "tern.toml"
+    path.write_text(text, encoding="utf-8")
+    return check_profile(path)
+
+
+def test_a_ball_rests_on_no_slope_steeper_than_its_rolling_resistance(tmp_path: Path) -> None:
+    """Downhill it never stops, uphill it rolls back; a gate only has to be passed."""
+    ball = STRIKER.replace('shape = "disc"', 'shape = "sphere"')
+    for slope, words in (("2 deg", "rolls back"), ("-2 deg", "nothing stops"), ("1 deg", None)):
+        floor = f'[floor]\nfriction = 0.3\nrolling = 0.02\nslope = "{slope}"\n'
+        problems = problems_of(tmp_path, ball + ZONE + floor)
+        said = [p.message for p in problems if p.key == "floor.slope" and p.severity == "error"]
+        assert (words is None) == (not said)
+        assert words is None or words in said[0]
+        gate = ZONE.replace("zone", "gate").replace('["40 cm", "50 cm"]', '"50 cm"')
+        assert not [p for p in problems_of(tmp_path, ball + gate + floor) if p.key == "floor.slope"]
