@@ -7,6 +7,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -111,7 +112,9 @@ class Monitor:
             last = self._line.last_arrival_s
             if state == "live" and last is not None and now - last > STALLED_S:
                 state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
-            return self._line.live(state, words, self._device, now)
+            live = self._line.live(state, words, self._device, now)
+        recorder = self._recorder
+        return live if recorder is None or recorder.failed is None else _unrecorded(live, recorder.failed)
 
     def drain(self) -> list[Sample]:
         """The samples since the last call (at most the last 20,000)."""
@@ -241,3 +244,9 @@ class Monitor:
             self._state, self._words = state, words
             if state in ("lost", "off"):
                 self._device = self._device if state == "lost" else None
+
+
+def _unrecorded(live: Live, reason: str) -> Live:
+    """A snapshot that tells of a recording given up; the line itself goes on."""
+    notices = {**live.health.notices, f"recording ended ({reason})": 1}
+    return replace(live, health=replace(live.health, notices=notices))

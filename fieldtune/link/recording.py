@@ -8,6 +8,7 @@ A file cut off by a power loss reads up to its last whole block. Any other file 
 
 from __future__ import annotations
 
+import contextlib
 import re
 import struct
 import time
@@ -37,7 +38,11 @@ class Chunk:
 
 
 class Recorder:
-    """Writes chunks to ``path``; beyond ``largest`` bytes it goes on in ``name-2.rec`` and so on, keeping ``keep``."""
+    """Writes chunks to ``path``; beyond ``largest`` bytes it goes on in ``name-2.rec`` and so on, keeping ``keep``.
+
+    Only a place that can't be written at first is an error (``OutputError``). A disk that fills up later ends the
+    recording, not the reading of the line: ``failed`` then says why. Where nothing was heard, no file is left.
+    """
 
     def __init__(self, path: Path | str, about: dict[str, str], largest: int = 8_000_000, keep: int = 12) -> None:
         self._first = Path(path)
@@ -50,6 +55,8 @@ class Recorder:
         self._block = bytearray()
         self._last_us = 0
         self._flushed_us = 0
+        self._heard = False
+        self.failed: str | None = None
         self._open()
 
     def _open(self) -> None:
@@ -69,6 +76,9 @@ class Recorder:
 
     def write(self, arrival_us: int, data: bytes) -> None:
         """Keeps one chunk; goes to disk about once a second."""
+        if self._file is None:
+            return
+        self._heard = self._heard or bool(data)
         self._block += _varint(max(arrival_us - self._last_us, 0)) + _varint(len(data)) + data
         self._last_us = max(arrival_us, self._last_us)
         if len(self._block) >= _BLOCK_BYTES or self._last_us - self._flushed_us >= _BLOCK_US:
@@ -76,6 +86,20 @@ class Recorder:
 
     def flush(self) -> None:
         """Puts what is collected on disk, and starts the next file when this one is full."""
+        try:
+            self._flush()
+        except OSError as error:
+            self._give_up(error.strerror or str(error))
+        except OutputError as error:
+            self._give_up(str(error))
+
+    def _give_up(self, reason: str) -> None:
+        self.failed, file, self._file = reason, self._file, None
+        if file is not None:
+            with contextlib.suppress(OSError):
+                file.close()
+
+    def _flush(self) -> None:
         if self._file is None or not self._block:
             return
         packed = zlib.compress(bytes(self._block), 6)
@@ -93,6 +117,8 @@ class Recorder:
         if self._file is not None:
             self._file.close()
             self._file = None
+        if not self._heard:
+            self._files[0].unlink(missing_ok=True)
 
 
 def read_header(path: Path | str) -> dict[str, str]:

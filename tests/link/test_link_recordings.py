@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import msgspec
 import numpy as np
@@ -60,6 +61,23 @@ def test_files_are_rotated_by_size_and_the_oldest_go(tmp_path):
     assert len(left) == 3
     assert all(p.stat().st_size < 80_000 for p in left)
     assert sum(1 for p in left for _ in chunks(p)) > 60
+
+
+def test_nothing_heard_leaves_no_file(tmp_path):
+    """Forty silent starts of the console must not push the recordings of a match out."""
+    recorder = Recorder(tmp_path / "a.rec", {})
+    recorder.write(1_000, b"")  # a cable that was plugged in again
+    recorder.close()
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+def test_a_disk_that_fills_up_ends_the_recording_and_not_the_reading(tmp_path):
+    (tmp_path / "a.rec").symlink_to("/dev/full")
+    with Monitor(load_robot("heron"), "sim://heron?seed=5&speed=8", record_to=tmp_path / "a.rec") as monitor:
+        told, _ = wait_for(monitor, lambda s: any("recording ended" in words for words in s.health.notices))
+        assert "No space left" in " ".join(told.health.notices)
+        wait_for(monitor, lambda s: s.health.good > told.health.good + 100)
 
 
 def test_a_recording_cut_off_reads_up_to_its_last_whole_block(tmp_path):
