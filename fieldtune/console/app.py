@@ -36,6 +36,8 @@ T = TypeVar("T")
 LOOKS_PER_SECOND = 20
 STALE_S = 15.0
 """How long a line of news stays."""
+PAINTED_S = 0.3
+"""How long the first recommendation has for its way to the screen before anything else is begun."""
 
 
 class Console(App[None]):
@@ -147,9 +149,13 @@ class Console(App[None]):
         self.pack.look()
         if not self._settled and self._main.middle is not None and self.advisor.settled:
             self._settled = True
-            self.pack.prepare()
-            gc.freeze()  # what was loaded so far stays; looking through it for garbage would keep keys waiting
+            self.set_timer(PAINTED_S, self._settle)
         self.show()
+
+    def _settle(self) -> None:
+        """What nobody waits for, once the first recommendation is painted."""
+        self.pack.prepare()
+        gc.freeze()  # what was loaded so far stays; looking through it for garbage would keep keys waiting
 
     def show(self) -> None:
         """Bring the screen up to date at once: after a key, or when an answer arrives between two looks."""
@@ -171,7 +177,7 @@ class Console(App[None]):
     def say(self, text: str, bad: bool = False) -> None:
         """One line of news at the bottom."""
         self._said_at = self.clock()
-        line = words.printable(text.replace("\n", " "))
+        line = words.fitted(words.printable(text.replace("\n", " ")), self.size.width - 4)
         self.news = (("✗ ", "bold $bad"), (line, "$bad")) if bad else ((line, "$ink"),)
         self.show()
 

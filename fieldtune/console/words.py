@@ -170,6 +170,14 @@ def shorten(text: str, width: int) -> str:
     return text if len(text) <= width else text[: max(0, width - 1)] + "…"
 
 
+def fitted(text: str, width: int) -> str:
+    """A line that names a file, cut to a width where it says least: in the file's folder, and only then at its end."""
+    place, colon, rest = text.partition(": ")
+    if len(text) > width and colon and "/" in place:
+        text = f"…/{place.rpartition('/')[2]}: {rest}"
+    return shorten(text, width)
+
+
 def rows(pieces: list[str], width: int, gap: str = "   ") -> str:
     """Pieces side by side in as many rows as they need; none is broken across rows."""
     lines: list[str] = []

@@ -161,3 +161,11 @@ def test_no_probability_is_rounded_to_a_certainty() -> None:
     assert words.percent(0.001) == "under 1 %"
     assert words.percent(None) == "unknown"
     assert words.percent(0.5) == "50 %"
+
+
+def test_a_line_about_a_file_keeps_its_remedy_in_a_small_window() -> None:
+    remedy = "the disk is full, so this was not kept; make room and do it again"
+    said = words.fitted(f"/home/team/a/very/long/way/down/to/profiles/heron.db: {remedy}", 76)
+    assert "not kept; make room" in said
+    assert words.fitted("heron.db: short", 76) == "heron.db: short"
+    assert words.fitted("a long line that names no file and has to end somewhere", 20) == "a long line that na…"
