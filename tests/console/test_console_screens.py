@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 from console_driver import ScriptedLine, drive, screen_text, until
-from console_world import seen, slide, slider, thrower, vacuum_arc
+from console_world import live, seen, slide, slider, thrower, vacuum_arc
 from textual.pilot import Pilot
 
 from fieldtune.aim.results import Aim, ArcPicture, Sensitivity, SetpointChoice
 from fieldtune.console import Console
+from fieldtune.console.views.wheel import figures
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
@@ -152,6 +153,15 @@ def test_the_wheel(size: tuple[int, int]) -> None:
     text = check("wheel", thrower(), size, ("w",), history_s=seconds, history_rpm=speed, shots=(seen(1, time_s=7.0),))
     assert "▼" in text
     assert "not seen yet" in text
+
+
+def test_a_spring_shows_no_figures_of_a_wheel() -> None:
+    shot = seen(1, draw_mm=31.4)
+    parts = figures(live(draw_mm=31.5, setpoint=31.5, shots=(shot,)), slider())
+    text = "".join(part if isinstance(part, str) else part[0] for part in parts)
+    assert "31.4 mm drawn" in text
+    assert "Ripple" not in text
+    assert "not seen yet" not in text
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -78,6 +78,8 @@ def figures(live: Live, robot: Robot) -> list[Part]:
     parts: list[Part] = [(f"{'Now':<15}", "$quiet"), (f"{words.setpoint(value, robot)}\n", "bold $ink")]
     parts += [(f"{'Told':<15}", "$quiet"), (f"{words.setpoint(live.setpoint, robot)}\n", "bold $ink")]
     parts += [(f"{'':<15}", "$quiet"), (f"{said}\n\n", "bold $ink")]
+    if robot.launcher.kind != "flywheel":
+        return [*parts, *(line("Last shot", live.shots[-1].draw_mm, "{:.1f} mm drawn") if live.shots else ())]
     parts += line("Steady error", wheel.steady_error_rpm, "{:+.0f} rpm")
     parts += line("Ripple", wheel.ripple_rpm, "± {:.0f} rpm")
     parts += line("Spin-up", wheel.spin_up_s, "{:.2f} s")
