@@ -116,8 +116,7 @@ def test_down_a_slope_from_rest():
 )
 def test_sliding_into_rolling(alpha, share):
     """Starts rolling at v/(1 + alpha) after v/(mu g (1 + 1/alpha)), by impulse and angular impulse of friction
-    (textbook); rolls down a slope in time sqrt(2 s (1 + alpha)/(g sin)); backspin w R leaves (v - alpha w R)/(1 + alpha).
-    """
+    (textbook); rolls down a slope in sqrt(2 s (1 + alpha)/(g sin)); backspin w R leaves (v - alpha w R)/(1 + alpha)."""
     begin = roll.rolling_start(3.0, 0.3, inertia=alpha)
     time = 3.0 / (0.3 * G * (1 + 1 / alpha))
     assert float(begin.speed) == pytest.approx(share * 3.0, rel=1e-14)
