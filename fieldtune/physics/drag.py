@@ -62,7 +62,11 @@ _SOCCER_RE_PER_SPEED = 0.218 / 1.5e-5
 
 
 def seamed_sphere(reynolds: ArrayLike) -> FloatArray:
-    """Seamed or panelled ball: Goff & Carre's soccer ball over the Reynolds number, so that it serves other sizes."""
+    """Seamed or panelled ball: Goff & Carre's soccer ball over the Reynolds number, so that it serves other sizes.
+
+    Beyond its crisis, Re 1.8e5, others keep more: baseballs 0.3 to 0.35, basketballs about 0.5 (both from memory). Give
+    those a constant coefficient; slower they agree within the spread.
+    """
     re = np.minimum(np.asarray(reynolds, dtype=float), 1e7)
     return goff_carre(re / _SOCCER_RE_PER_SPEED)
 

@@ -24,6 +24,7 @@ shape = "sphere"               # sphere | disc | block
 diameter = "70 mm"             # two books and a ruler; turn the ball, take the mean
 mass = "62 g"                  # kitchen scale: weigh ten, divide by ten
 surface = "smooth"             # smooth | felt | seamed | dimpled | perforated
+# drag = 0.47                  # a drag coefficient you trust more than the surface's own law
 
 """
 
@@ -130,6 +131,7 @@ opening = ["40 cm", "50 cm"]   # depth along the shot, width across it
 [floor]
 friction = 0.22                # tilt the floor's stuff until the element keeps sliding: tangent of that angle
 slope = "0 deg"                # phone's level; rising away from the launcher is positive
+# restitution = 0.3            # where the element lands first: drop it, root of rebound over drop height
 
 """
 
