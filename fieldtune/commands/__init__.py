@@ -6,7 +6,8 @@ from importlib import import_module
 from types import ModuleType
 
 FAMILIES = {
-    "line": ("console", "listen", "replay", "simulate", "sender"),
+    "line": ("console", "simulate", "sender"),
+    "listening": ("listen", "replay"),
     "aiming": ("aim", "stand", "next"),
     "log": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "carrying": ("pack", "merge", "import"),

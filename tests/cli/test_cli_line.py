@@ -131,3 +131,21 @@ def test_a_recording_is_not_written_over(fails: Fails, tmp_path: Path) -> None:
 
 def test_the_console_without_a_terminal_says_so(fails: Fails) -> None:
     assert "needs a terminal" in fails(1)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [("speed={},volts=12.3", "[link.fields]"), ("{},12.3", "[link.columns]"), ("$wheel_rpm={}*00", "XOR of the bytes")],
+)
+def test_a_line_of_which_nothing_can_be_used_gets_a_remedy(run: Run, tmp_path: Path, line: str, says: str) -> None:
+    path = tmp_path / "line.txt"
+    path.write_text("".join(line.format(1400 + number) + "\n" for number in range(40)))
+    ran = run("replay", str(path), "heron")
+    assert "40, of which 0 good" in ran.out
+    assert says in ran.out
+    path.write_text("".join(f"wheel_rpm={1400 + number}\n" for number in range(40)))
+    assert says not in run("replay", str(path), "heron").out
+
+
+def test_a_folder_is_no_recording(fails: Fails, tmp_path: Path) -> None:
+    assert "is a folder" in fails(2, "listen", "heron", "--port", "sim://heron", "--record", str(tmp_path))
