@@ -22,6 +22,7 @@ Bytes = NDArray[np.uint8]
 IntArray = NDArray[np.int64]
 
 FEWEST_LINES = 12
+EXACT = 2.0**53
 _RUN = re.compile(rb"[0-9.-]+")
 _NUMERIC = b"0123456789.-"
 _BLANK = ord("z")
@@ -82,6 +83,8 @@ class Shape:
             values = np.array(_decode_numbers(b"[%s]" % texts[:-1]))
         except msgspec.DecodeError:
             return None
+        if np.abs(values).max() > EXACT:
+            return None  # whole numbers beyond this are no longer whole as floats
         table = values.reshape(lines, self._count)
         return Block({name: table[:, column] for name, column in self.order.items()}, lines)
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.link.base import AHEAD_S, Base, Steps
-from fieldtune.link.block import Block
+from fieldtune.link.base import AHEAD_S, Base
+from fieldtune.link.block import EXACT, Block
 from fieldtune.link.sample import Limits, Sample
+from fieldtune.link.steps import Steps
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -24,7 +25,7 @@ _ORDER = (
     "power_pct",
     "draw_mm",
 )
-_EXACT = 2.0**53
+_RECENT = 40
 
 
 def take_block(steps: Steps, limits: Limits, base: Base, block: Block, arrival: float) -> list[Sample] | None:
@@ -33,6 +34,9 @@ def take_block(steps: Steps, limits: Limits, base: Base, block: Block, arrival: 
     if times is None:
         return None
     si = {_SI_NAME.get(name, name): column / _SCALE.get(name, 1.0) for name, column in block.columns.items()}
+    for name in ("wheel_rpm", "wheel2_rpm", *(("setpoint",) if limits.setpoint_is_speed else ())):
+        if name in si:
+            si[name] = np.abs(si[name])
     if not _possible(si, limits):
         return None
     elapsed = _after(base.sample.time_s, times)
@@ -79,7 +83,7 @@ def _turns(
     if counts is None or limits.counts_per_turn is None:
         return np.empty(0)
     trail = base.trail
-    if base.counts is None or len(trail) < 8 or base.turned_s != base.sample.time_s or np.abs(counts).max() > _EXACT:
+    if base.counts is None or len(trail) < 8 or base.turned_s != base.sample.time_s or np.abs(counts).max() > EXACT:
         return None
     step = steps.wrapped(_steps(counts, base.counts)) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
@@ -114,9 +118,9 @@ def _readings_follow(base: Base, limits: Limits, si: dict[str, FloatArray], elap
         if np.any(np.abs(volts - before) > 0.15 * before + 0.3):
             return False
     if rpm is not None:
-        speed = np.abs(rpm) / 60
-        before = np.concatenate([[speed[0] if base.rpm is None else abs(base.rpm) / 60], speed[:-1]])
-        room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + limits.tight_rps2 * elapsed
+        speed = rpm / 60
+        before = np.concatenate([[speed[0] if base.rpm is None else base.rpm / 60], speed[:-1]])
+        room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + 4 * base.rough + limits.tight_rps2 * elapsed
         if np.any(np.abs(speed - before) > room):
             return False
     return True
@@ -149,8 +153,11 @@ def _advance(
     if len(turns):
         base.turns, base.turned_s = float(turns[-1]), float(times[-1])
         base.trail.extend(zip(times[-8:].tolist(), turns[-8:].tolist(), strict=True))
-    base.clock = float(block.columns["t_us" if "t_us" in block.columns else "t_ms"][-1])
+    clock = float(block.columns["t_us" if "t_us" in block.columns else "t_ms"][-1])
+    steps.clocks.rolled_over(base.clock or 0.0, clock)
+    base.clock = clock
     base.volts = float(si["battery_v"][-1]) if "battery_v" in si else base.volts
-    base.rpm = float(si["wheel_rpm"][-1]) if "wheel_rpm" in si else base.rpm
+    for rpm in si["wheel_rpm"][-_RECENT:].tolist() if "wheel_rpm" in si else ():
+        base.roughen(rpm)
     base.period += (1 - 0.95**block.lines) * (float(elapsed.mean()) - base.period)
     base.sample = samples[-1]

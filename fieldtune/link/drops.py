@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.aim.exit import model_log_speed, spin_ratio
+from fieldtune.link.reading import Roughness
 from fieldtune.link.sample import RPM, Limits, Sample
 from fieldtune.physics.flywheel import shot_energy
 from fieldtune.robot.model import Robot
@@ -33,6 +34,7 @@ _ASIDE_SURE = 3.5
 _ASIDE_SHARE = 0.5
 _LATE_S = 0.012  # the deepest break is fitted this much behind the drop's start
 _RUN_S = 0.25
+_WALK = math.sqrt(6 / 5)  # error of a line's slope through summed noise, over that of the noise's mean
 _NEAR_S = 0.025
 
 
@@ -108,6 +110,7 @@ class DropWatch:
         self._deepest: _Break | None = None
         self._waiting: deque[_Break] = deque()
         self._turns = 0.0
+        self._rough = Roughness()
         self._lowered_s = -math.inf
         self._last_s = -math.inf
         self._noisy = False
@@ -157,6 +160,7 @@ class DropWatch:
             return None
         if self._points:
             self._turns = self._points[-1][1] + sample.wheel_rpm / 60 * (sample.time_s - self._points[-1][0])
+        self._rough.see(sample.wheel_rpm / 60)
         return self._turns
 
     def _strong(self, instant: float, period: float, tick_s: float, eager: bool) -> _Break | None:
@@ -256,6 +260,9 @@ class DropWatch:
         x = np.abs(x - x[0])
         floor = (self._quantum**2 + (x[-1] / (t[-1] - t[0]) * tick_s) ** 2) / 12
         rate, change, error = _broken_line(t, x, floor)
+        if near[-1][2].turns is None:  # turns summed from the robot's rpm go astray together, not each by itself
+            sides = (self._rough.of_mean(int((t < 0).sum())), self._rough.of_mean(int((t > 0).sum())))
+            error = max(error, _WALK * math.hypot(*sides))
         return _Break(instant, rate * 60, min(-change, rate) * 60, error * 60)
 
     def _measured(self, drop: Drop, previous_s: float) -> Drop:

@@ -1,20 +1,21 @@
 """Bytes to lines to fields: three layouts told apart line by line, and a count of everything that was refused.
 
-Framing: LF ends a line, CR before it is allowed, 512 bytes at most, a line starts anew at its last ``$``. A ``*HH``
-behind is the XOR of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
+Framing: LF, CR or both end a line, 512 bytes at most, a line starts anew at its last ``$``. A ``*HH`` behind is the XOR
+of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter, deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import repeat
 
 import msgspec
 import numpy as np
 
 from fieldtune.link.block import FEWEST_LINES, Block, Shape, frames_hold
+from fieldtune.link.loose import Forms, looks_like_text, loose, said
 from fieldtune.link.wire import EMPTY, NotDataError, Wire, from_pairs, json_decoder, names_on_wire
 from fieldtune.robot.model import LinkSettings
 
@@ -25,6 +26,7 @@ _LF = 10
 _STRANGE = re.compile(rb"[^\t -~]")
 _NOT_FINITE = re.compile(rb":\s*-?(?:NaN|Inf)", re.IGNORECASE)
 _HEX = frozenset(b"0123456789abcdefABCDEF")
+_DAMAGE = ("checksum", "over-long", "cut off", "non-finite")
 
 
 def checksum(payload: bytes) -> int:
@@ -51,12 +53,16 @@ def framed(payload: str) -> bytes:
 class Framer:
     """Turns chunks of bytes into ``Wire`` records; counts refused lines by cause in ``dropped``.
 
+    ``damaged`` counts those of them that a faulty wire makes, and not text that the robot prints for people.
+
     Not thread-safe: one reader feeds it. ``raw`` keeps the last lines with the cause of refusal (None: good).
     """
 
     def __init__(self, settings: LinkSettings) -> None:
         self.lines = 0
         self.dropped: Counter[str] = Counter()
+        self.damaged = 0
+        self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._names = names_on_wire(settings.fields)
         self._decode_json = json_decoder(self._names)
@@ -65,6 +71,8 @@ class Framer:
         self._policy = settings.checksum
         self._checked_seen = False
         self._shape: Shape | None = None
+        self._forms = Forms()
+        self._strict: Wire | None = None
         self._rest = b""
         self._flooded = False
 
@@ -84,8 +92,10 @@ class Framer:
         return read.wires() if isinstance(read, Block) else read
 
     def read(self, chunk: bytes) -> list[Wire] | Block:
-        """As ``feed``, but many alike lines come as one table."""
-        data = self._rest + chunk
+        """As ``feed``, but many alike lines come as one table. ``numbers`` says then which of all lines they were."""
+        if b"\r" in chunk:
+            chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
         block = None if self._flooded else self._table(body)
@@ -98,8 +108,6 @@ class Framer:
         """The lines as a table, if they are many, alike and without fault."""
         if len(body) < 20 * FEWEST_LINES or self._shape is None or self._policy == "none":
             return None
-        if b"\r\n" in body:
-            body = body.replace(b"\r\n", b"\n")
         buffer = np.frombuffer(body, np.uint8)
         ends = np.flatnonzero(buffer == _LF)
         if len(ends) < FEWEST_LINES or max(int(ends[0]), int((ends[1:] - ends[:-1]).max()) - 1) > LONGEST:
@@ -111,43 +119,62 @@ class Framer:
         block = None if payloads is None else self._shape.table(payloads, len(ends))
         if block is not None:
             self.lines += block.lines
+            self.numbers = range(self.lines - block.lines + 1, self.lines + 1)
             shown_from = int(ends[-RAW_KEPT - 1]) + 1 if len(ends) > RAW_KEPT else 0
             self.raw.extend(zip(body[shown_from:-1].split(b"\n"), repeat(None)))
         return block
 
     def _one_by_one(self, lines: list[bytes]) -> list[Wire]:
         found: list[Wire] = []
+        numbers: list[int] = []
         if self._flooded and lines:
             self._flooded = False
             lines[0] = self._after_flood(lines[0])
         read, append, keep = self._read, found.append, self.raw.append
         good = b""
         for line in lines:
-            if not line or line == b"\r":
+            if not line:
                 continue
             self.lines += 1
             try:
-                wire = read(line)
-            except NotDataError as error:
-                self.dropped[error.cause] += 1
-                keep((line[-LONGEST:], error.cause))
-            else:
-                keep((line.rstrip(b"\r"), None))
-                append(wire)
+                wire = self._strict = read(line)
                 good = line
+            except NotDataError as error:
+                loosely = self._loosely(line, error.cause)
+                if loosely is None:
+                    self.dropped[error.cause] += 1
+                    keep((line[-LONGEST:], error.cause))
+                    continue
+                wire = loosely
+            keep((line, None))
+            append(wire)
+            numbers.append(self.lines)
+        self.numbers = numbers
         if len(lines) >= FEWEST_LINES and good:
             self._learn(good)
         return found
 
+    def _loosely(self, line: bytes, cause: str) -> Wire | None:
+        """Reads a line that was refused as written otherwise, if such lines keep coming; notes damage."""
+        if cause in _DAMAGE or not self._forms.often(line):
+            self.damaged += cause in _DAMAGE or not looks_like_text(line, self._names)
+            return None
+        if cause == "unchecked":
+            return None
+        try:
+            wire = loose(line, self._names)
+        except NotDataError:
+            return None
+        return wire if self._strict is None or said(wire) == said(self._strict) else None
+
     def _learn(self, line: bytes) -> None:
         """Takes the shape of a good line for those to come."""
-        payload = line.rstrip(b"\r")
         try:
             if self._checked_seen:
-                start, end = payload.rfind(b"$"), payload.rfind(b"*")
-                self._shape = Shape(payload[start : end + 1] + b"__", lambda text: self._fields(text[1:-3]))
+                start, end = line.rfind(b"$"), line.rfind(b"*")
+                self._shape = Shape(line[start : end + 1] + b"__", lambda text: self._fields(text[1:-3]))
             else:
-                self._shape = Shape(payload, self._fields)
+                self._shape = Shape(line, self._fields)
         except NotDataError:
             self._shape = None
 
@@ -162,6 +189,7 @@ class Framer:
             lost = True
         if lost and not self._flooded:
             self.lines += 1
+            self.damaged += 1
             self.dropped["over-long"] += 1
             self._flooded = True
 
@@ -171,7 +199,7 @@ class Framer:
         return line[start:] if start >= 0 else b""
 
     def _read(self, line: bytes) -> Wire:
-        body = line[:-1] if line[-1] == 13 else line
+        body = line
         if body[:1] == b"{" and body.rstrip()[-1:] == b"}":
             if len(body) > LONGEST:
                 raise NotDataError("over-long")
@@ -195,6 +223,7 @@ class Framer:
     def _restarted(self, lost: bytes) -> None:
         """Counts the beginning of a line that another line's ``$`` cut off."""
         self.lines += 1
+        self.damaged += 1
         self.dropped["over-long" if len(lost) > LONGEST else "cut off"] += 1
 
     def _check(self, payload: bytes, digits: bytes) -> None:
@@ -250,8 +279,10 @@ class Framer:
     def _bare_columns(self, payload: bytes) -> Wire:
         if not self._columns:
             raise NotDataError("undecodable")
-        text = payload.decode("ascii")
+        text = payload.decode("ascii").replace(";", ",")
         values = [cell.strip() for cell in text.split(",")] if "," in text else text.split()
+        if len(values) == len(self._columns) + 1 and not values[-1]:
+            values.pop()  # many programs end each value with a comma
         if len(values) != len(self._columns):
             raise NotDataError("columns")
         return _told(from_pairs(zip(self._columns, values, strict=True), self._names))

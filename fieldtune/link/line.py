@@ -9,15 +9,18 @@ from fieldtune.link.figures import Figures
 from fieldtune.link.frames import Framer, shown
 from fieldtune.link.history import History
 from fieldtune.link.live import Health, Live, ShotSeen, State
+from fieldtune.link.reading import Reading
 from fieldtune.link.sample import Limits, Sample
 from fieldtune.link.shots import ShotWatch
 from fieldtune.link.speed import SpeedTrack
 from fieldtune.link.telemetry import Telemetry
+from fieldtune.link.thinning import Thinning
 from fieldtune.robot.model import Robot
 
-_SPACING_S = 0.0065  # the wheel is watched at some 150 samples/s at most; faster lines are thinned
 _SHOWN_S = 1.0  # a reading older than this is not shown
-_SPEED_S = 0.08  # a speed older than this is not shown
+_SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
+_BURST_S = 0.2
+_FORGET = 0.05
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _BAD_SHARE = 0.03
@@ -43,14 +46,15 @@ class Line:
         self._framer = Framer(robot.link)
         self._telemetry = Telemetry(robot)
         self._track = SpeedTrack(1.0 / limits.counts_per_turn if limits.counts_per_turn else 1.0)
+        self._reading = Reading()
         self._shots = ShotWatch(robot)
         self._history = History()
         self._figures = Figures(robot)
         self._recent: dict[str, deque[tuple[float, float]]] = {n: deque(maxlen=k) for n, k in _MEDIANS.items()}
         self._speed: tuple[float, float] | None = None
-        self._watched_s = -1.0
+        self._thinning = Thinning()
         self._arrived: deque[tuple[float, int, int]] = deque(maxlen=20)
-        self._line_s = 0.0
+        self._line_s = self._burst_s = 0.0
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
         self._dropped_at = -10.0
@@ -61,9 +65,12 @@ class Line:
 
     def feed(self, chunk: bytes, arrival_s: float) -> list[Sample]:
         """The samples that this chunk, arrived at ``arrival_s`` (host seconds), completes."""
-        samples = self._telemetry.take_all(self._framer.read(chunk), arrival_s)
-        dropped = self._framer.dropped.total() + self._telemetry.dropped.total()
+        framer, telemetry = self._framer, self._telemetry
+        samples = telemetry.take_all(framer.read(chunk), arrival_s, framer.numbers, framer.lines)
+        dropped = framer.damaged + telemetry.damaged
         self._pace(arrival_s, dropped)
+        if self.last_arrival_s is not None:
+            self._burst_s += _FORGET * (min(arrival_s - self.last_arrival_s, _BURST_S) - self._burst_s)
         if dropped != self._dropped_before:
             self._dropped_before, self._dropped_at = dropped, arrival_s
         if samples:
@@ -83,38 +90,47 @@ class Line:
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._telemetry.tick_s
         noisy = arrival_s - self._dropped_at < _NOISY_S
-        due_s, rpm = self._watched_s + _SPACING_S, self._speed[0] if self._speed else None
-        for sample in samples:
-            if sample.time_s >= due_s or sample.fired or sample.fresh:
-                if sample.fresh:
-                    self._break()
-                self._watch(sample, tick, noisy)
-                due_s, rpm = sample.time_s + _SPACING_S, self._speed[0] if self._speed else None
-            elif sample.turns is not None:
-                sample.wheel_rpm = rpm
-            elif sample.wheel_rpm is None:
-                self._note(sample)
+        at = 0
+        for i, before_s in self._thinning.chosen(samples):
+            self._pass_over(samples[at:i])
+            if samples[i].fresh:
+                self._break()
+            self._watch(samples[i], before_s, tick, noisy)
+            at = i + 1
+        self._pass_over(samples[at:])
         self.good += len(samples)
         self.last_arrival_s = arrival_s
         self._marks.append((samples[-1].time_s, self.good))
         self.fresh.extend(samples)
 
+    def _pass_over(self, samples: list[Sample]) -> None:
+        """Samples that are not looked at closely have the speed of the last one that was."""
+        rpm = self._speed[0] if self._speed else None
+        for sample in samples:
+            if sample.wheel_rpm is None:
+                if sample.turns is None:
+                    self._note(sample)
+                else:
+                    sample.wheel_rpm = rpm
+
     def _break(self) -> None:
         """What comes next has no connection with what was before."""
         self._track.clear()
+        self._reading.clear()
         self._shots.clear()
         self._history.gap()
         self._speed = None
-        self._watched_s = -1.0
         self._marks.clear()
 
-    def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
-        self._watched_s = sample.time_s
-        if sample.wheel_rpm is None and sample.turns is not None:
-            rpm = self._track.add(sample.time_s, sample.turns, tick, max(_THIN_S, 8 * self._line_s))
-            sample.wheel_rpm = None if rpm is None else abs(rpm)
+    def _watch(self, sample: Sample, before_s: float | None, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
-            self._speed = (sample.wheel_rpm, sample.arrival_s)
+            self._speed = (self._reading.add(sample.time_s, sample.wheel_rpm, noisy), sample.arrival_s)
+        elif sample.turns is not None:
+            thin_s = max(_THIN_S, 8 * self._line_s)
+            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, before_s)
+            if rpm is not None:
+                sample.wheel_rpm = abs(rpm)
+                self._speed = (sample.wheel_rpm, sample.arrival_s)
         self._shots.see(sample, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
         self._figures.see(sample)
@@ -195,7 +211,7 @@ class Line:
 
     def _speed_shown(self, now_s: float) -> float | None:
         speed = self._speed
-        if speed is None or now_s - speed[1] > max(_SPEED_S, 4 * self._line_s):
+        if speed is None or now_s - speed[1] > max(_SPEED_S, 4 * self._line_s, 1.5 * self._burst_s):
             return None
         return speed[0]
 

@@ -18,8 +18,8 @@ class Sample(msgspec.Struct, gc=False):
     """One plausible line: SI units, ``None`` where the line did not say it. Read-only once handed out.
 
     ``time_s`` runs on over roll-over, restarts and gaps; ``fresh`` marks the first sample behind such a break.
-    ``turns`` counts wheel turns since the last break. ``wheel_rpm`` is the speed at the wheel: as sent, else the local
-    slope of the counts. ``arrival_s`` is the host's clock.
+    ``turns`` counts wheel turns since the last break. ``wheel_rpm`` is the speed at the wheel without
+    a sign: as sent, else the local slope of the counts. ``arrival_s`` is the host's clock.
     """
 
     time_s: float
@@ -54,6 +54,7 @@ class Limits:
     draw_mm: float
     counts_per_turn: float | None
     counter_bits: int
+    setpoint_is_speed: bool
 
     @classmethod
     def of(cls, robot: Robot) -> Limits:
@@ -82,6 +83,7 @@ class Limits:
             draw_mm=3 * deepest,
             counts_per_turn=per_turn,
             counter_bits=encoder.bits if encoder else 32,
+            setpoint_is_speed=robot.setpoint.unit == "rpm",
         )
 
 

@@ -2,7 +2,7 @@
 
 The window reaches back from the newest count as far as the slopes agree within their standard errors (intersection of
 confidence intervals: Goldenshluger & Nemirovski, Math. Methods Stat. 6 (1997) 135): long and quiet while the wheel runs
-evenly, short where it drops or spins up.
+evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown.
 """
 
 from __future__ import annotations
@@ -10,101 +10,137 @@ from __future__ import annotations
 import math
 from collections import deque
 
-import numpy as np
-from numpy.typing import ArrayLike
-
 _GAMMA = 2.0  # width of the intervals, in standard errors
-_FEWEST = 5
-_LONGEST_S = 0.25
+_FEWEST, _FEWEST_DOUBTED = 3, 5
 _SHORTEST_S = 0.035
+_USUAL_S, _LONGEST_S = 0.25, 1.0  # a coarse encoder needs longer
+_GOOD, _GOOD_RPS = 0.02, 0.1  # error of a speed that needs no longer window: of the speed, at least 6 rpm
+_ROUGH_RPS = 0.8  # and of one that is shown while the wheel spins up or down
+_SLIP = 0.75  # a count more on the way tilts a fitted line by up to twice this many counts over its length
 _SPARSE_S = 0.09
 _ODD = 3.0
-
-
-def local_slope(times: ArrayLike, values: ArrayLike, at: float, window_s: float, order: int = 1) -> float:
-    """Slope at time ``at`` of the weighted polynomial fitted to samples within ``window_s`` before and after it.
-
-    ``times`` (n,) seconds, ``values`` (n,); triangular weights; order 1 or 2. nan with fewer than order + 1 samples.
-    On even spacing and equal weights this is the filter of Savitzky & Golay, Anal. Chem. 36 (1964) 1627.
-    """
-    t = np.asarray(times, dtype=float) - at
-    x = np.asarray(values, dtype=float)
-    near = np.abs(t) < window_s
-    if np.count_nonzero(near) < order + 1:
-        return float("nan")
-    t, x = t[near], x[near]
-    root = np.sqrt(1 - np.abs(t) / window_s)
-    design = np.vander(t / window_s, order + 1, increasing=True) * root[:, None]
-    return float(np.linalg.lstsq(design, x * root, rcond=None)[0][1] / window_s)
+_STILL_S = 1.0
+_OVERDUE = 1.5
 
 
 class SpeedTrack:
-    """Follows wheel turns over time and says the speed now, in rpm; ``None`` while too few lines have come.
+    """Follows wheel turns over time and says the speed now, in rpm; ``None`` while it isn't known.
 
-    ``quantum`` is one count in turns, ``tick_s`` the uncertainty of a time stamp; both make the slope's standard error.
+    ``quantum`` is one count in turns. While less than a count comes per line, what is timed is the count, not the line.
     """
 
     def __init__(self, quantum: float) -> None:
         self._quantum = quantum
-        self._points: deque[tuple[float, float]] = deque(maxlen=80)
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=160)  # seconds, turns, spread of the seconds
+        self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
+        self._turns = 0.0
+        self._waited = False
+        self._moved_s = 0.0
+        self._rate: float | None = None
 
     def clear(self) -> None:
         """Forgets the past: what comes next has no connection with it."""
         self._points.clear()
+        self._lines.clear()
+        self._rate = None
 
-    def add(self, time_s: float, turns: float, tick_s: float, thin_s: float = 0.3) -> float | None:
-        """Takes one count and returns the speed at it, rpm; None if the last five counts span more than ``thin_s``."""
-        points = self._points
-        if points and time_s <= points[-1][0]:
-            points.pop()
-        points.append((time_s, turns))
-        if len(points) < _FEWEST or time_s - points[-_FEWEST][0] > max(thin_s, 16 * tick_s):
-            return None
-        slope = self._slope(time_s, turns, tick_s)
-        return None if slope is None else slope * 60
+    def add(
+        self,
+        time_s: float,
+        turns: float,
+        tick_s: float,
+        thin_s: float = 0.3,
+        doubted: bool = False,
+        before_s: float | None = None,
+    ) -> float | None:
+        """Takes the count of one line and returns the speed, rpm, with the sign of the turning.
 
-    def _slope(self, now: float, here: float, tick_s: float) -> float | None:
+        ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
+        span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
+        """
+        lines = self._lines
+        if lines and time_s <= lines[-1]:
+            return None if self._rate is None else self._rate * 60
+        if lines:
+            before_s = max(lines[-1], before_s or 0.0)
+        lines.append(time_s)
+        moved, self._turns = turns - self._turns, turns
+        if len(lines) == 1 or before_s is None:
+            self._place(time_s, turns + self._quantum / 2, 0.0)
+        elif abs(moved) < 1e-9:
+            self._waited = True
+            return self._waiting(time_s)
+        elif self._waited and abs(moved) < _OVERDUE * self._quantum:
+            edge = turns if moved > 0 else turns + self._quantum
+            self._place((before_s + time_s) / 2, edge, time_s - before_s)
+        else:
+            self._place(time_s, turns + self._quantum / 2, 0.0)
+        self._waited = False
+        fewest = _FEWEST_DOUBTED if doubted else _FEWEST
+        thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
+        self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
+        return None if self._rate is None else self._rate * 60
+
+    def _place(self, time_s: float, turns: float, spread_s: float) -> None:
+        self._points.append((time_s, turns, spread_s))
+        self._moved_s = time_s
+
+    def _waiting(self, now: float) -> float | None:
+        """The speed while no count comes: as before until one is overdue, zero once the wheel can only be creeping."""
+        since = now - self._moved_s
+        if since >= _STILL_S or self._quantum / since <= _GOOD_RPS:
+            self._points.clear()
+            self._rate = 0.0
+        elif self._rate is not None and abs(self._rate) * since > _OVERDUE * self._quantum:
+            self._rate = None
+        return None if self._rate is None else self._rate * 60
+
+    def _slope(self, tick_s: float, fewest: int) -> float | None:
         """Turns a second at the newest point, over the longest window that agrees with all shorter ones."""
         points = self._points
-        oldest_allowed = self._reach(now, tick_s)
+        now, here, _ = points[-1]
+        rough = (here - points[-fewest][1]) / max(now - points[-fewest][0], 1e-9)
         # Half a count and half a tick are spread evenly: a twelfth of a square each (GUM, JCGM 100:2008, 4.3.7).
-        rough = (here - points[-_FEWEST][1]) / max(now - points[-_FEWEST][0], 1e-9)
-        variance = (self._quantum**2 + (rough * tick_s) ** 2) / 12
+        jitter = (rough * tick_s) ** 2
+        quantum = self._quantum
+        variance = (quantum**2 + jitter) / 12
         shortest = max(_SHORTEST_S, 8 * tick_s)
-        low, high, due = -math.inf, math.inf, _FEWEST
-        n, st, sx, stt, stx, sxx = 0, 0.0, 0.0, 0.0, 0.0, 0.0
+        usual = max(_USUAL_S, 60 * tick_s)
+        low, high, due = -math.inf, math.inf, fewest
         best: float | None = None
-        for time, turns in reversed(points):
+        n, s, st, sx, stt, stx, sxx, reach = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+        error, slip, good = math.inf, 0.0, False
+        for time, turns, spread_s in reversed(points):
             t, x = time - now, turns - here
-            if t < oldest_allowed and n >= _FEWEST:
+            if n >= fewest and t < -usual and (good or t < -max(_LONGEST_S, usual)):
                 break
             n += 1
-            st += t
-            sx += x
-            stt += t * t
-            stx += t * x
-            sxx += x * x
+            wt, wx = t, x
+            if spread_s and rough:
+                unit = abs(rough) * spread_s
+                slip = max(slip, unit)
+                w = 12 * variance / (unit * unit + jitter)
+                s, wt, wx = s + w, w * t, w * x
+            else:
+                s, slip = s + 1, quantum
+            st, sx, stt, stx, sxx = st + wt, sx + wx, stt + wt * t, stx + wt * x, sxx + wx * x
             if n < due or (-t < shortest and n < len(points)):
                 continue
             due = n + 1 + n // 4
-            spread = stt - st * st / n
+            spread = stt - st * st / s
             if spread <= 0:
                 continue
-            slope = (stx - st * sx / n) / spread
-            error = _GAMMA * math.sqrt(variance / spread)
-            low, high = max(low, slope - error), min(high, slope + error)
-            if low > high and best is not None:
+            slope = (stx - st * sx / s) / spread
+            width = _GAMMA * math.sqrt(variance / spread)
+            low, high = max(low, slope - width), min(high, slope + width)
+            if low > high:
                 break
-            if best is None and -t > _SPARSE_S:
-                rest = max(sxx - sx * sx / n - slope * slope * spread, 0.0) / (n - 2)
+            if best is None and -t > (_SPARSE_S if fewest == _FEWEST_DOUBTED else usual):
+                rest = max(sxx - sx * sx / s - slope * slope * spread, 0.0) / (n - 2)
                 if rest > _ODD**2 * variance:
-                    return None  # few counts far apart that are not in line: one of them may be false
-            best = slope
+                    return None  # few counts far apart that are not in line: a false one, or no even run
+            best, error, reach = slope, width, -t
+            good = max(error, _SLIP * slip / reach) <= max(_GOOD * abs(best), _GOOD_RPS)
+        if best is None or (reach > usual and not good) or error > max(_GOOD * abs(best), _ROUGH_RPS):
+            return None
         return best
-
-    def _reach(self, now: float, tick_s: float) -> float:
-        """How far back a window may go, seconds (negative)."""
-        longest = max(_LONGEST_S, 60 * tick_s)
-        if len(self._points) >= _FEWEST and now - self._points[-_FEWEST][0] > longest:
-            return -(now - self._points[-_FEWEST][0])
-        return -longest

@@ -8,13 +8,16 @@ the next one follows the held line, the change was real (a restart, a reset coun
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldtune.link.base import Base, Steps
+from fieldtune.link.base import Base
 from fieldtune.link.block import Block
 from fieldtune.link.bulk import take_block
 from fieldtune.link.sample import Limits, Sample
+from fieldtune.link.steps import Steps
+from fieldtune.link.stories import branched, went_on
 from fieldtune.link.wire import Wire
 from fieldtune.robot.model import Robot
 
@@ -25,6 +28,7 @@ _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival t
 @dataclass(frozen=True, slots=True)
 class _Held:
     wire: Wire
+    number: int
     arrival: float
     base: Base
     sample: Sample
@@ -59,16 +63,22 @@ class Telemetry:
     def tick_s(self) -> float:
         """Uncertainty of a sample's time, seconds: the clock's resolution, or the jitter of arrival."""
         base = self._base
-        return 0.005 if base is None or base.clock is None else base.tick
+        return self._steps.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
+
+    @property
+    def damaged(self) -> int:
+        """Lines refused here that a faulty wire makes; a line said twice is none of them."""
+        return self.dropped.total() - self.dropped["duplicate"]
 
     def reconnected(self) -> None:
         """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
         self._refuse_held()
         self._last = None
 
-    def take_all(self, lines: list[Wire] | Block, arrival: float) -> list[Sample]:
-        """The samples of all lines of one chunk."""
+    def take_all(self, lines: list[Wire] | Block, arrival: float, numbers: Sequence[int], total: int) -> list[Sample]:
+        """The samples of all lines of one chunk: ``numbers`` of them among all ``total`` that have come so far."""
         samples: list[Sample] = []
+        self._steps.clocks.arrival.hear(arrival, total)
         if isinstance(lines, Block):
             plain = self._base is not None and self._held is None and not self._out_of_range
             if plain and self._base is not None and self._limits.counter_bits <= 52:
@@ -77,61 +87,64 @@ class Telemetry:
                     self._last, self._refused_clocks = lines.last(), 0
                     return taken
             lines = lines.wires()
-        for wire in lines:
-            self.take(wire, arrival, samples)
+        for wire, number in zip(lines, numbers, strict=True):
+            self.take(wire, number, arrival, samples)
         return samples
 
-    def take(self, wire: Wire, arrival: float, out: list[Sample]) -> None:
+    def take(self, wire: Wire, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
         sample = self._steps.measured(wire, arrival)
         if self._impossible(sample) and not self._settled(sample):
             return
         base = self._base
         if base is None:
-            self._open(wire, arrival, sample, out)
+            self._open(wire, number, arrival, sample, out)
             return
         if wire == self._last and base.clock is not None:
             self.dropped["duplicate"] += 1
             return
-        reason = self._steps.surprise(base, wire, sample)
+        reason = self._steps.surprise(base, wire, number, sample)
         if reason is not None:
-            self._weigh(base, wire, arrival, sample, reason, out)
+            self._weigh(base, wire, number, arrival, sample, reason, out)
             return
-        if self._held is not None:
+        held = self._held
+        if held is not None:
+            if held.reason == "wheel" and went_on(base, held.base, sample):
+                self._believe(held, wire, number, sample, out)
+                return
             self._refuse_held()
         self._refused_clocks = 0
         self._last = wire
-        self._steps.advance(base, wire, sample)
+        self._steps.advance(base, wire, number, sample)
         out.append(sample)
 
-    def _open(self, wire: Wire, arrival: float, sample: Sample, out: list[Sample]) -> None:
+    def _open(self, wire: Wire, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
         """The first line is believed as soon as a second one follows it."""
         held = self._held
         if held is not None:
-            ahead = self._steps.surprise(held.base, wire, sample, loose=True)
+            ahead = self._steps.surprise(held.base, wire, number, sample, loose=True)
             if ahead is None:
-                self._believe(held, wire, arrival, sample, out)
+                self._believe(held, wire, number, sample, out)
                 return
             self._refuse_held()
-        self._hold(self._steps.begun(wire, sample, 0.0), wire, arrival, sample, "not followed")
+        self._held = _Held(wire, number, arrival, self._steps.begun(wire, number, sample, 0.0), sample, "not followed")
 
-    def _weigh(self, base: Base, wire: Wire, arrival: float, sample: Sample, reason: str, out: list[Sample]) -> None:
+    def _weigh(
+        self, base: Base, wire: Wire, number: int, arrival: float, sample: Sample, reason: str, out: list[Sample]
+    ) -> None:
         """A line that does not follow: confirm the held one by it, or hold it."""
         held = self._held
         if held is not None:
             fresh = self._steps.measured(wire, arrival)
             fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
-            if self._steps.surprise(held.base, wire, fresh, loose=True) is None:
-                self._believe(held, wire, arrival, fresh, out)
+            if self._steps.surprise(held.base, wire, number, fresh, loose=True) is None:
+                self._believe(held, wire, number, fresh, out)
                 return
             self._refuse_held()
-        changed = self._steps.branched(base, wire, sample, reason)
-        self._hold(changed, wire, arrival, sample, reason)
+        changed = branched(self._steps, base, wire, number, sample, reason)
+        self._held = _Held(wire, number, arrival, changed, sample, reason)
 
-    def _hold(self, base: Base, wire: Wire, arrival: float, sample: Sample, reason: str) -> None:
-        self._held = _Held(wire, arrival, base, sample, reason)
-
-    def _believe(self, held: _Held, wire: Wire, arrival: float, sample: Sample, out: list[Sample]) -> None:
+    def _believe(self, held: _Held, wire: Wire, number: int, sample: Sample, out: list[Sample]) -> None:
         if held.base.story is not None:
             self.notices[held.base.story] += 1
         self._held = None
@@ -139,8 +152,8 @@ class Telemetry:
         self._base = held.base
         self._last = wire
         out.append(held.sample)
-        self._steps.surprise(held.base, wire, sample, loose=True)
-        self._steps.advance(held.base, wire, sample)
+        self._steps.surprise(held.base, wire, number, sample, loose=True)
+        self._steps.advance(held.base, wire, number, sample)
         out.append(sample)
 
     def _refuse_held(self) -> None:
@@ -151,7 +164,7 @@ class Telemetry:
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1
             if self._refused_clocks >= _CLOCK_GIVEN_UP:
-                self._steps.distrust_clock()
+                self._steps.clocks.distrust()
                 self.notices["clock given up"] += 1
                 self._base = None
 
