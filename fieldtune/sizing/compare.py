@@ -95,7 +95,7 @@ def compare(
         raise InputError("comparing takes at least two robots")
     if len(set(names)) < len(names):
         raise InputError("comparing takes robots of different names: copy the profile under another one")
-    sizes = [size(robot) for robot in robots]
+    sizes = [size(robot, sweep=False) for robot in robots]
     spread = tuple(distances_m) if distances_m is not None else _common_distances(robots, sizes)
     columns = tuple(
         _mechanism(robot, figures, spread, (beliefs or {}).get(robot.name), seed)

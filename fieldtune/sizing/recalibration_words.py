@@ -77,7 +77,8 @@ def _shot_lines(guided: Recalibration) -> list[str]:
     if abs(by) < guided.robot.setpoint.step / 2:
         lines = [f"{before}, and stays there."]
     else:
-        more = f"{abs(by):.{digits}f} {unit} {'more' if by > 0 else 'less'} ({by / was.setpoint:+.1%})"
+        size = f"{abs(by):.{digits}f} {'points' if unit == '%' else unit}"
+        more = f"{size} {'more' if by > 0 else 'less'} ({by / was.setpoint:+.1%})"
         lines = [f"{before} and is now {now.setpoint:.{digits}f} {unit}: {more}."]
     if was.chance is not None and now.chance is not None:
         lines.append(f"Chance {_percent(was.chance)} before, {_percent(now.chance)} now.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -54,17 +55,29 @@ def size(
     cycles: int | None = None,
     teeth: tuple[int, ...] | None = None,
     progress: Progress | None = None,
+    sweep: bool = True,
 ) -> Size:
     """Sizing figures of a robot for one target (its first where None).
 
     ``speed_factor``: real exit speed over the profile's model, as shots taught it. ``cycles``: strokes counted so far,
     for the energy that the stop has taken. ``teeth``: gears to choose from, else the profile's or a common set.
+    ``sweep``: whether to look for other gears and springs at all.
     What can't be known from the profile is None and named in ``notes``.
     """
     table = reach_table(robot, target or robot.target(), speed_factor)
+    looking = _Looking(sweep, teeth, progress)
     if robot.launcher.flywheel is not None:
-        return _flywheel(robot, table, teeth, progress)
-    return _cocking(robot, table, cycles, teeth, progress)
+        return _flywheel(robot, table, looking)
+    return _cocking(robot, table, cycles, looking)
+
+
+@dataclass(frozen=True, slots=True)
+class _Looking:
+    """For which other parts to look, and whom to tell how far it is."""
+
+    sweep: bool
+    teeth: tuple[int, ...] | None
+    progress: Progress | None
 
 
 def supply_of(robot: Robot) -> Supply | None:
@@ -75,11 +88,13 @@ def supply_of(robot: Robot) -> Supply | None:
     return Supply(low, usual, robot.battery.resistance)
 
 
-def _flywheel(
-    robot: Robot, table: ReachTable, teeth: tuple[int, ...] | None, progress: Progress | None
-) -> FlywheelSize:
+def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
-    notes = [*supply_notes(robot), *wheel_notes(robot, table, places), *gear_notes(drive, teeth)]
+    notes = [
+        *supply_notes(robot),
+        *wheel_notes(robot, table, places),
+        *(gear_notes(drive, looking.teeth) if looking.sweep else ()),
+    ]
     full_v = rest_voltage(robot, 1.0)
     full = low = usual = None
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
@@ -93,8 +108,9 @@ def _flywheel(
     recovery = known(times.recovery_s) if times else None
     left = speed_left(robot, design) if design else None
     choices: tuple[GearChoice, ...] = ()
-    if drive is not None and supply is not None and design is not None:
-        choices = wheel_choices(sweep_wheel(robot, supply, table, design, teeth, progress=progress))
+    if looking.sweep and drive is not None and supply is not None and design is not None:
+        notes += gear_notes(drive, looking.teeth)
+        choices = wheel_choices(sweep_wheel(robot, supply, table, design, looking.teeth, progress=looking.progress))
     top = full_power_rpm(robot) or highest
     rim_speed, rim_stress = rim(robot, top) if top is not None else (None, None)
     if low is not None and limit is not None and low > limit:
@@ -133,9 +149,7 @@ def _flywheel(
     )
 
 
-def _cocking(
-    robot: Robot, table: ReachTable, cycles: int | None, teeth: tuple[int, ...] | None, progress: Progress | None
-) -> CockingSize:
+def _cocking(robot: Robot, table: ReachTable, cycles: int | None, looking: _Looking) -> CockingSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
     longest = longest_stroke(robot)
     way, stress = stroke(robot), wire_stress(robot)
@@ -151,8 +165,8 @@ def _cocking(
     left = known(stop_energy(robot, longest))
     choices: tuple[CockingChoice, ...] = ()
     springs: tuple[SpringChoice, ...] = ()
-    if supply is not None and hardest > 0:
-        choices = cocking_choices(sweep_cocking(robot, supply, table, teeth, progress=progress))
+    if looking.sweep and supply is not None and hardest > 0:
+        choices = cocking_choices(sweep_cocking(robot, supply, table, looking.teeth, progress=looking.progress))
         springs = sweep_springs(robot, supply, table)
     return CockingSize(
         kind=robot.launcher.kind,
@@ -185,7 +199,7 @@ def _cocking(
         notes=(
             *supply_notes(robot),
             *cocking_notes(robot, table, places, way, crank_radius(robot), torque, low),
-            *gear_notes(drive, teeth),
+            *(gear_notes(drive, looking.teeth) if choices else ()),
             *cocking_gear_notes(choices),
             *reckoned_to(table, (*choices, *springs)),
         ),

@@ -6,10 +6,16 @@ from collections.abc import Sequence
 
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.compare import CRITERIA, Comparison
-from fieldtune.sizing.records import CockingChoice, CockingSize, FlywheelSize, GearChoice, Size, SpringChoice
+from fieldtune.sizing.records import (
+    FASTER_THAN_FEEDING,
+    CockingChoice,
+    CockingSize,
+    FlywheelSize,
+    GearChoice,
+    Size,
+    SpringChoice,
+)
 from fieldtune.sizing.safety import cautions
-
-_FASTER_THAN_FEEDING = 120.0
 
 
 def size_text(robot: Robot, size: Size) -> str:
@@ -54,6 +60,13 @@ def compare_text(comparison: Comparison) -> str:
     return "\n".join([*_table(head, rows), "", *_table(*hit_table(comparison)), "", *comparison.words])
 
 
+def rate_words(a_minute: float | None) -> str:
+    """A rate of fire, as far as it can be used."""
+    if a_minute is not None and a_minute > FASTER_THAN_FEEDING:
+        return "quicker than it can be fed"
+    return _number(a_minute, "a minute", 0)
+
+
 def _with_unit(value: float | None, unit: str) -> str:
     if value is None:
         return "unknown"
@@ -67,9 +80,6 @@ def _percent(share: float) -> str:
 
 def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
     head = "unknown" if s.headroom_low is None else f"{s.headroom_low:+.0%}"
-    rate = s.shots_per_minute
-    quick = rate is not None and rate > _FASTER_THAN_FEEDING
-    shots = "quicker than it can be fed" if quick else _number(rate, "a minute, sustained", 0)
     stress = _number(s.rim_stress_mpa, "MPa as a thin ring", 2)
     return [
         ("gearing", _number(s.reduction, "motor turns a turn of the wheel", 2)),
@@ -83,7 +93,7 @@ def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
         ("spin-up", _number(s.spin_up_s, f"s to {_plain(s.design_rpm)} rpm", 2)),
         ("drop a shot", _number(s.drop_rpm, "rpm", 0)),
         ("recovery", _number(s.recovery_s, "s", 2)),
-        ("shots", shots),
+        ("shots", rate_words(s.shots_per_minute)),
         ("current", f"{_number(s.peak_current_a, 'A at spin-up', 1)}, {_number(s.hold_current_a, 'A holding', 1)}"),
         ("energy of the element", _number(s.element_energy_j, "J", 2)),
         ("energy a shot takes", _number(s.shot_energy_j, "J", 2)),

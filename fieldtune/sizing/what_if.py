@@ -47,7 +47,7 @@ def what_it_buys(before: Robot, after: Robot, speed_factor: float = 1.0) -> tupl
 
     ``speed_factor``: real exit speed over the model's, as shots taught it, for both robots.
     """
-    old, new = size(before, speed_factor=speed_factor), size(after, speed_factor=speed_factor)
+    old, new = (size(robot, speed_factor=speed_factor, sweep=False) for robot in (before, after))
     if before.launcher.kind != after.launcher.kind:
         return (f"another mechanism: {after.launcher.kind} instead of {before.launcher.kind}; compare them instead",)
     lines = []

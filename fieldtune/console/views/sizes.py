@@ -2,97 +2,27 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
-from fieldtune.console import keys, words
+from fieldtune.console import keys
 from fieldtune.console.board import Board
 from fieldtune.console.plates import Part, Plate
+from fieldtune.console.views.sizes_words import choices, compared, harms
+from fieldtune.console.views.what_ifs import changes_for
 
 if TYPE_CHECKING:
     from fieldtune.link.live import Live
     from fieldtune.robot.model import Robot
     from fieldtune.sizing.records import Size
 
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One thing that can be different: how it reads, and the robot with it one step up or down."""
-
-    name: str
-    reading: Callable[[Robot], str]
-    stepped: Callable[[Robot, int], Robot]
-
-
-def changes_for(robot: Robot) -> list[Change]:
-    """What can be varied on this robot; what its profile doesn't give isn't offered."""
-    found = [Change("Exit angle", lambda r: f"{math.degrees(r.launcher.exit_angle):.1f}°", _angle)]
-    if robot.drive is not None:
-        found.append(Change("Motors", lambda r: str(r.drive.motors) if r.drive else "", _motors))
-        if robot.drive.gears:
-            found.insert(0, Change("Last gear", _gear_words, _gear))
-    if robot.launcher.flywheel is not None:
-        found.append(Change("Wheel diameter", _wheel_words, _wheel))
-    if _spring_rate(robot) is not None:
-        found.append(Change("Spring rate", lambda r: f"{(_spring_rate(r) or 0) / 1000:.3f} N/mm", _spring))
-    return found
-
-
-def _angle(robot: Robot, by: int) -> Robot:
-    angle = min(math.radians(88), max(0.0, robot.launcher.exit_angle + math.radians(by)))
-    return replace(robot, launcher=replace(robot.launcher, exit_angle=angle))
-
-
-def _motors(robot: Robot, by: int) -> Robot:
-    if robot.drive is None:
-        return robot
-    return replace(robot, drive=replace(robot.drive, motors=max(1, robot.drive.motors + by)))
-
-
-def _gear_words(robot: Robot) -> str:
-    return "" if robot.drive is None else f"{robot.drive.gears[-1][0]}:{robot.drive.gears[-1][1]}"
-
-
-def _gear(robot: Robot, by: int) -> Robot:
-    if robot.drive is None:
-        return robot
-    *front, (driving, driven) = robot.drive.gears
-    return replace(robot, drive=replace(robot.drive, gears=(*front, (driving, max(8, driven + by)))))
-
-
-def _wheel_words(robot: Robot) -> str:
-    wheel = robot.launcher.flywheel
-    return "" if wheel is None else f"{1000 * wheel.wheel_diameter:.0f} mm"
-
-
-def _wheel(robot: Robot, by: int) -> Robot:
-    wheel = robot.launcher.flywheel
-    if wheel is None:
-        return robot
-    larger = replace(wheel, wheel_diameter=max(0.01, wheel.wheel_diameter + 0.002 * by))
-    return replace(robot, launcher=replace(robot.launcher, flywheel=larger))
-
-
-def _spring_rate(robot: Robot) -> float | None:
-    launcher = robot.launcher
-    if launcher.striker is not None:
-        return launcher.striker.spring_rate
-    return None if launcher.arm is None else launcher.arm.spring_rate
-
-
-def _spring(robot: Robot, by: int) -> Robot:
-    launcher, rate = robot.launcher, (_spring_rate(robot) or 0.0) * 1.05**by
-    if launcher.striker is not None:
-        launcher = replace(launcher, striker=replace(launcher.striker, spring_rate=rate))
-    elif launcher.arm is not None:
-        launcher = replace(launcher, arm=replace(launcher.arm, spring_rate=rate))
-    return replace(robot, launcher=launcher)
+Harm = tuple[tuple[str, ...], tuple[str, ...]]
+"""All cautions, and those of them about what is near or beyond its limit."""
+USUAL_TRAINS = 10_000
+"""Gear trains that are tried in less time than it takes to say so."""
 
 
 class SizesView(Board):
@@ -114,6 +44,10 @@ class SizesView(Board):
         self._at = 0
         self._built: Size | None = None
         self._other: Size | None = None
+        self._harm_built: Harm = ((), ())
+        self._harm_other: Harm = ((), ())
+        self._factor = 1.0
+        self._searched: tuple[int, int] | None = None
 
     def compose_body(self) -> ComposeResult:
         robot = self.console.robot
@@ -131,21 +65,27 @@ class SizesView(Board):
         self.console.begin("sizes-built", self._work_out_built)
 
     async def _work_out_built(self) -> None:
-        from fieldtune.sizing.size import size
-
-        robot, target = self.console.robot, self.console.desk.target
-        self._built = await self.console.ask_slowly("Sizing", size, robot, target)
+        self._factor = await self.console.ask("What shots taught", self.console.session.speed_factor) or 1.0
+        self._built, self._harm_built = await self._sized(self.console.robot, True)
         self._show()
 
     async def _work_out_other(self) -> None:
+        self._other, self._harm_other = await self._sized(self.varied, False)
+        self._show()
+
+    async def _sized(self, robot: Robot, sweep: bool) -> tuple[Size | None, Harm]:
+        from fieldtune.sizing.safety import cautions, strained
         from fieldtune.sizing.size import size
 
-        target = self.console.desk.target
-        present = (
-            tuple(sorted({teeth for stage in self.varied.drive.gears for teeth in stage})) if self.varied.drive else ()
+        target, factor = self.console.desk.target, self._factor
+        tell = self._tell if sweep else None
+        found = await self.console.ask_slowly(
+            "Sizing", size, robot, target, speed_factor=factor, progress=tell, sweep=sweep
         )
-        self._other = await self.console.ask_slowly("Sizing", size, self.varied, target, teeth=present or None)
-        self._show()
+        return found, (cautions(robot), strained(robot))
+
+    def _tell(self, done: int, total: int) -> None:
+        self._searched = (done, total)
 
     def tick(self, live: Live) -> None:
         super().tick(live)
@@ -156,10 +96,16 @@ class SizesView(Board):
             return
         robot = self.console.robot
         self.query_one("#sizes-choose", Plate).put(*self._chooser())
-        if self._built is not None:
-            other = self._other if self.varied is not robot else None
-            self.query_one("#sizes-figures", Plate).put(*compared(self._built, other))
-            self.query_one("#sizes-choices", Plate).put(*choices(self._built))
+        if self._built is None:
+            if self._searched is not None and self._searched[1] > USUAL_TRAINS:
+                done, total = self._searched
+                said = f"trying gear trains: {done} of {total}"
+                self.query_one("#sizes-figures", Plate).put((said, "$quiet"))
+            return
+        other = self._other if self.varied is not robot else None
+        harm, strain = self._harm_other if other is not None else self._harm_built
+        self.query_one("#sizes-figures", Plate).put(*compared(self._built, other), *harms(strain))
+        self.query_one("#sizes-choices", Plate).put(*choices(self._built), *harms(harm))
 
     def _chooser(self) -> list[Part]:
         parts: list[Part] = [("What if?  ", "bold $act")]
@@ -185,65 +131,3 @@ class SizesView(Board):
         """Back to the robot as built."""
         self.varied, self._other = self.console.robot, None
         self._show()
-
-
-ROWS: tuple[tuple[str, str, str], ...] = (
-    ("reduction", "Reduction", "{:.2f}"),
-    ("ceiling_rpm_full", "Ceiling, full battery", "{:.0f} rpm"),
-    ("ceiling_rpm_low", "Ceiling, low battery", "{:.0f} rpm"),
-    ("ceiling_mm_low", "Longest draw, low battery", "{:.1f} mm"),
-    ("farthest_m", "Farthest distance", "{:.2f} m"),
-    ("headroom_low", "Headroom, low battery", "{:+.0%}"),
-    ("spin_up_s", "Spin-up", "{:.2f} s"),
-    ("drop_rpm", "Drop a shot", "{:.0f} rpm"),
-    ("recovery_s", "Recovery", "{:.2f} s"),
-    ("shots_per_minute", "Rate of fire", "{:.0f} shots/min"),
-    ("torque_margin", "Torque margin, cocking", "{:.1f}"),
-    ("cock_time_s", "Time to cock", "{:.2f} s"),
-    ("cycles_per_minute", "Rate of fire", "{:.0f} cycles/min"),
-    ("exit_speed_max_mps", "Highest exit speed", "{:.1f} m/s"),
-    ("peak_current_a", "Peak current", "{:.0f} A"),
-    ("force_max_n", "Highest spring force", "{:.0f} N"),
-    ("spring_energy_j", "Energy in the spring", "{:.2f} J"),
-    ("element_energy_j", "Energy of the element", "{:.2f} J"),
-    ("wheel_energy_j", "Energy in the wheels", "{:.1f} J"),
-    ("rim_speed_mps", "Rim speed, highest", "{:.1f} m/s"),
-    ("rim_stress_mpa", "Rim stress", "{:.2f} MPa"),
-    ("stop_energy_j", "Energy into the stop", "{:.2f} J"),
-    ("spring_stress_mpa", "Spring stress", "{:.0f} MPa"),
-    ("spring_safety", "Spring strength over stress", "{:.2f}"),
-)
-
-
-def compared(built: Size, other: Size | None) -> list[Part]:
-    """Figures as built and, where something is varied, beside them what it would be."""
-    head = f"{'':<27}{'as built':>14}" + (f"{'what if':>16}" if other is not None else "")
-    parts: list[Part] = [(head + "\n", "bold $act")]
-    for name, label, form in ROWS:
-        if not hasattr(built, name):
-            continue
-        was, now = getattr(built, name), getattr(other, name) if other is not None else None
-        parts.append((f"{label:<27}", "$quiet"))
-        parts.append((f"{'unknown' if was is None else form.format(was):>14}", "$ink"))
-        if other is not None:
-            shape = "  " if was is None or now is None or math.isclose(was, now) else " ▲" if now > was else " ▼"
-            parts.append((f"{'unknown' if now is None else form.format(now):>14}{shape}", "bold $ink"))
-        parts.append("\n")
-    parts += [(f"! {words.printable(note)}\n", "$bad") for note in (other or built).notes]
-    return parts
-
-
-def choices(built: Size) -> list[Part]:
-    """Gear trains worth considering: the best trade-offs, best first named."""
-    if not built.choices:
-        return [""]
-    parts: list[Part] = [("Gear trains worth a look\n", "bold $act")]
-    for choice in built.choices[:14]:
-        train = "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears)
-        reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
-        marks = [word for word, there in (("● best", choice.best), ("◆ as built", choice.present)) if there]
-        mark = ", ".join(marks)
-        parts.append(
-            (f"{choice.reduction:5.2f}  {train:<14} {reach:<14} {mark}\n", "bold $good" if choice.best else "$ink")
-        )
-    return parts

@@ -19,7 +19,7 @@ from fieldtune.robot.model import Robot
 class PtyRobot:
     """A simulated robot that runs on a pseudo-terminal in a thread; ``path`` is its device name.
 
-    Lines written to the device (``fire``, ``battery``, ``setpoint=2450``, ``distance_m=2.4``) are obeyed, as are calls of
+    Lines written to the device (``fire``, ``battery``, ``setpoint=2450``, ``distance_m=2.4``) are obeyed, as calls of
     ``tell``.
     """
 
