@@ -334,7 +334,8 @@ def test_what_is_known_fits_a_small_window_and_a_log_row_keeps_to_its_line(sessi
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
         await pilot.press("k")
-        text = await until(app, pilot, "Drift:")
+        await until(app, pilot, "Drift:")
+        text = await until(app, pilot, "taken back")
         for fact in session.learned().facts:
             assert fact.words[:30] in text
         rows = {line.split()[0]: line for line in text.splitlines() if re.match(r" +\d [●▼▲◀▶]", line)}

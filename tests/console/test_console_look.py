@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import pytest
+from console_driver import ScriptedLine, drive, until
+from console_world import thrower
 from textual.binding import Binding
 from textual.color import Color
+from textual.pilot import Pilot
 
-from fieldtune.console import keys, palette, views
+from fieldtune.console import Console, keys, palette, views
 from fieldtune.console.big import big_digits, width_of
 from fieldtune.console.board import Board
+from fieldtune.session import Session
 
 # xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).
 LEVELS = (0, 95, 135, 175, 215, 255)
@@ -93,3 +97,24 @@ def test_every_view_key_leads_to_a_view() -> None:
     for binding in [*keys.VIEWS, keys.ALWAYS[0]]:
         name = binding.action.split("'")[1]
         assert issubclass(views.view(name), Board)
+
+
+@pytest.mark.parametrize("theme", [palette.DARK, palette.SUNLIGHT])
+def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
+    session = Session(thrower())
+    session.confirm(2.0, 1300.0, "in")
+    session.remember("caution understood", "yes")
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        app.theme = theme
+        await pilot.press("k")
+        await until(app, pilot, "1 ● in")
+        for strip in app.screen._compositor.render_strips():
+            for segment in strip:
+                if "● in" in segment.text and segment.style is not None:
+                    ink, paper = (c.get_truecolor().hex for c in (segment.style.color, segment.style.bgcolor) if c)
+                    assert contrast(ink, paper) >= 7.0
+                    return
+        raise AssertionError("the row is not on the screen")
+
+    drive(Console(session.robot, session, ScriptedLine()), script, (80, 24))

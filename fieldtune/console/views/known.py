@@ -83,6 +83,7 @@ class KnownView(Board):
         log.add_options(Option(row(shot, robot), id=str(shot.shot)) for shot in reversed(shots))
         if shots:
             log.highlighted = min(kept or 0, len(shots) - 1)
+        self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
 
     async def _read(self) -> None:
         learned = await self.console.ask("Reading what was learned", self.console.session.learned)
@@ -116,15 +117,15 @@ class KnownView(Board):
 
 
 def row(shot: Shot, robot: Robot) -> Content:
-    """One shot of the log as a line."""
+    """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
     what = f"{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
     state = words.shot_state(shot)
     if state:  # the figures of a shot that doesn't count give way to why it doesn't
-        return assemble([(text, "$quiet"), (words.printable(state), "bold $bad")])
+        return assemble([(text, "dim"), (words.printable(state), "bold")])
     speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
     battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-    return assemble([(f"{text}{speed:<13}{battery:<7} epoch {shot.epoch}", "$ink")])
+    return assemble([f"{text}{speed:<13}{battery:<7} epoch {shot.epoch}"])
 
 
 def facts(learned: Learned) -> list[Part]:
