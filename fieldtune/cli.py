@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import gc
 import os
 import re
 import sys
@@ -28,6 +29,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns 0, 1 when the work can't be done, 2 for wrong input, 130 when interrupted."""
     # Our matrices are small: threads of the linear algebra would only wait for each other and heat the laptop.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    collecting = gc.isenabled()
+    gc.disable()  # looking for garbage is a tenth of a short command's time; commands that stay turn it on again
     _open_streams()
     try:
         code = _run(list(sys.argv[1:] if argv is None else argv))
@@ -47,6 +50,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _complain(f"the answer can't be printed ({error.strerror or error})", 1)
     except Exception as error:
         return _fault(error)
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _open_streams() -> None:

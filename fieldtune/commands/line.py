@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -97,6 +98,7 @@ def _simulate(args: argparse.Namespace) -> None:
         from fieldtune.link.sim import serve
     except ImportError as error:
         raise LinkError(f"this system has no pseudo-terminals; use --port {port.simulated(robot)} instead") from error
+    gc.enable()  # this may last
     # Flushed, because a program that starts this one waits for the path.
     serve(robot, args.seed, args.rate, args.distance, args.target, say=lambda words: print(words, flush=True))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -74,6 +75,7 @@ def _refuse_absent(robot: Robot, args: argparse.Namespace, session: Session) -> 
 
 def _heard(monitor: Monitor, seconds: float, *, named: bool) -> Live:
     """What the line said at the end of the time; earlier when it ended, or when a named port won't open."""
+    gc.enable()  # this may last
     end = time.monotonic() + seconds
     opening_since: float | None = None
     while True:

@@ -65,8 +65,9 @@ class Advisor:
             console.begin("advice", self._advise, place, told, same)
 
     async def _advise(self, distance: float, told: float | None, only_odds: bool) -> None:
-        await asyncio.sleep(PAUSE_S)
         console, desk = self._console, self._console.desk
+        if desk.aim is not None:  # the first advice is waited for
+            await asyncio.sleep(PAUSE_S)
         session, name = console.session, desk.target.name
         if not only_odds:
             aim = await console.ask("The recommendation", session.aim, distance, desk.battery_v, name)

@@ -22,7 +22,7 @@ from fieldtune.console.caution import CautionScreen
 from fieldtune.console.desk import Desk, Place
 from fieldtune.console.entry import Entry
 from fieldtune.console.main import MainScreen
-from fieldtune.console.opening import Line, opened
+from fieldtune.console.opening import Line, Unopened, opened
 from fieldtune.console.pack import Pack
 from fieldtune.console.plates import Part
 from fieldtune.errors import FieldtuneError
@@ -101,6 +101,7 @@ class Console(App[None]):
         try:
             self.monitor, middle = await self.backroom.run(opened, self.monitor)
             self.monitor.start()
+            self.look()  # asks for advice, which is worked out while the middle is put in
             await self._main.furnish(middle())
         except Exception as error:  # whoever runs the console says what it was
             if self.is_running:
@@ -145,7 +146,8 @@ class Console(App[None]):
         if len(self.desk.waiting) > before:
             aim = self.desk.aim
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
-        self.advisor.look(live)
+        if not isinstance(self.monitor, Unopened):
+            self.advisor.look(live)
         self.pack.look()
         if not self._settled and self._main.middle is not None and self.advisor.settled:
             self._settled = True
@@ -156,6 +158,7 @@ class Console(App[None]):
         """What nobody waits for, once the first recommendation is painted."""
         self.pack.prepare()
         gc.freeze()  # what was loaded so far stays; looking through it for garbage would keep keys waiting
+        gc.enable()
 
     def show(self) -> None:
         """Bring the screen up to date at once: after a key, or when an answer arrives between two looks."""
