@@ -6,18 +6,23 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fieldtune.console.app import Console
+    from fieldtune.link.sample import Sample
     from fieldtune.sizing.battery_status import BatteryStatus
     from fieldtune.sizing.battery_watch import BatteryWatch
     from fieldtune.sizing.recalibration import Recalibration
+    from fieldtune.sizing.two_pulse import TwoPulse
 
 EVERY = 6
 """Looks between two questions to the watch."""
+_SURE_SHARE = 0.1
+"""How well a resistance has to be known to be kept."""
 
 
 class Pack:
     """Feeds the battery watch, which is made once the first recommendation is there: people wait for that.
 
-    ``guided``: the recalibration under way, which the same samples are fed to.
+    ``guided`` and ``pulses``: the recalibration and the resistance test under way, which the same samples are fed to.
+    ``kept`` rises with every measured resistance that is written down.
     """
 
     def __init__(self, console: Console) -> None:
@@ -25,6 +30,9 @@ class Pack:
         self.watch: BatteryWatch | None = None
         self.status: BatteryStatus | None = None
         self.guided: Recalibration | None = None
+        self.pulses: TwoPulse | None = None
+        self.kept = 0
+        self._noted = False
         self._looks = 0
 
     def prepare(self) -> None:
@@ -50,14 +58,41 @@ class Pack:
             self.watch.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a, s.setpoint, s.fired, s.fresh)
             if self.guided is not None:
                 self.guided.feed(s.time_s, s.wheel_rpm, s.setpoint, s.battery_v)
+            if self.pulses is not None:
+                self._pulse(self.pulses, s)
         self._looks += 1
         if self._looks % EVERY == 1:
             self._ask()
+            self._note()
 
     def _ask(self) -> None:
         desk = self._console.desk
         if self.watch is not None:
             self.status = self.watch.status(desk.advised, desk.place.distance_m if desk.place else None)
+
+    def _pulse(self, pulses: TwoPulse, s: Sample) -> None:
+        before = pulses.step
+        if pulses.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a) == "done" != before:
+            self.keep(pulses.resistance_ohm, self.status.rest_v if self.status is not None else None)
+
+    def _note(self) -> None:
+        """Keep what the watch measured of each battery, once, where there is a log to keep it in."""
+        status = self.status
+        if self._noted or status is None or not (self._console.book.shots or self.guided):
+            return
+        ohm, sd = status.resistance_ohm, status.resistance_sd_ohm
+        if ohm is not None and sd is not None and sd < _SURE_SHARE * ohm:
+            self._noted = True
+            self.keep(ohm, status.rest_v)
+
+    def keep(self, ohm: float | None, rest_v: float | None) -> None:
+        """Write down what was measured of the battery that is in."""
+        self._console.begin("log", self._keep, ohm, rest_v, exclusive=False)
+
+    async def _keep(self, ohm: float | None, rest_v: float | None) -> None:
+        console = self._console
+        if await console.ask_log("Keeping what was measured", console.session.keep_battery, ohm, rest_v) is not None:
+            self.kept += 1
 
     @property
     def offered(self) -> str | None:
@@ -68,7 +103,7 @@ class Pack:
         """Another battery is in."""
         if self.watch is not None:
             self.watch.accept_change()
-            self.status = None
+            self.status, self._noted = None, False
 
     def unchanged(self) -> None:
         """The battery is the same."""

@@ -187,3 +187,40 @@ def test_the_simulated_robots_battery_is_changed_by_a_key_and_a_real_ones_never(
 
         drive(console(session, line), script)
         assert line.sent == (["battery"] if simulated else [])
+
+
+def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> None:
+    """A striker's battery with a measured current: 0.5 A for ten seconds, then 6 A: 12.60 - 0.09 I volts (invented)."""
+    line = ScriptedLine()
+
+    def loads() -> Iterator[Sample]:
+        for k in range(600):
+            amps = 0.5 if k * 0.02 < 10.5 else 6.0
+            yield Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=12.6 - 0.09 * amps, current_a=amps)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        await pilot.press("b", "r")
+        text = await until(app, pilot, "Resistance of the battery")
+        assert "Hold the wheel at its lowest setpoint for 10 s more" in " ".join(text.split())
+        line.samples = list(loads())
+        text = await until(app, pilot, "Resistance of pack and wiring: 90 mohm")
+        await until(app, pilot, "90 mΩ with wiring")
+        await pilot.press("r")
+        await until(app, pilot, "Change of battery")
+
+    drive(console(session, line), script)
+    assert session.batteries()[-1].resistance_ohm == pytest.approx(0.09, rel=0.02)
+
+
+def test_the_simulated_robot_takes_the_two_loads_by_itself(session: Session) -> None:
+    line = ScriptedLine(simulated=True)
+
+    async def script(app: Console, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        await pilot.press("b", "r")
+        await until(app, pilot, lambda: line.sent == ["setpoint=600"])
+        line.samples = [Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=12.5, current_a=0.5) for k in range(520)]
+        await until(app, pilot, lambda: line.sent == ["setpoint=600", "setpoint=4200"])
+
+    drive(console(session, line), script)

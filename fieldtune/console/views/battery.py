@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from fieldtune.link.live import Live
     from fieldtune.records import BatteryReading
     from fieldtune.sizing.recalibration import Outlook, Recalibration
+    from fieldtune.sizing.two_pulse import TwoPulse
 
 
 def _label(text: str) -> str:
@@ -39,6 +40,8 @@ class BatteryView(Resulting):
                 id="battery-same"),
         Binding("a", "label", "Name the battery", tooltip="Note what stands on the battery",
                 id="battery-label"),
+        Binding("r", "resistance", "Resistance", tooltip="Measure the battery's resistance by a small and a large load",
+                id="battery-resistance"),
     ]  # fmt: skip
     SIM: ClassVar[list[Binding]] = [
         Binding("p", "other_pack", "Pack (sim)", tooltip="Give the simulated robot another battery",
@@ -51,7 +54,8 @@ class BatteryView(Resulting):
         self.label: str | None = None
         self._marking = False
         self._lesson: int | None = None
-        self._noted = True
+        self._read_at = 0
+        self._told: str | None = None
         self._history: tuple[BatteryReading, ...] = ()
 
     def compose_body(self) -> ComposeResult:
@@ -67,7 +71,7 @@ class BatteryView(Resulting):
 
     def on_mount(self) -> None:
         """Read what was measured of earlier batteries (the board's own mounting runs as well)."""
-        self.console.begin("battery", self._read_history)
+        self.console.begin("battery history", self._read_history)
 
     async def _read_history(self) -> None:
         history = await self.console.ask_log("Reading the batteries", self.console.session.batteries)
@@ -87,8 +91,10 @@ class BatteryView(Resulting):
         if shooting and console.book.lesson != self._lesson:
             self._lesson = console.book.lesson
             console.begin("battery", self._compare)
-        if guided is not None and guided.step != "spin":
-            self._note_measured()
+        if self._read_at != console.pack.kept:
+            self._read_at = console.pack.kept
+            console.begin("battery history", self._read_history)
+        self._load_simulated(console.pack.pulses)
         robot, keeping, pack = console.robot, console.book.keeping, console.pack
         now = battery_words.now(live, console.desk, robot, console.book.epoch, pack.status, self._history)
         self.query_one("#battery-now", Plate).put(*now)
@@ -127,6 +133,23 @@ class BatteryView(Resulting):
             self.console.pack.unchanged()
             self.console.say("kept: the same battery, nothing was marked")
 
+    def action_resistance(self) -> None:
+        """Begin the test of the battery's resistance, or leave it."""
+        from fieldtune.sizing.two_pulse import TwoPulse
+
+        pack = self.console.pack
+        pack.pulses = TwoPulse(self.console.robot) if pack.pulses is None else None
+        self._told = None
+
+    def _load_simulated(self, pulses: TwoPulse | None) -> None:
+        """The simulated robot takes the loads of the test by itself."""
+        limits = self.console.robot.setpoint
+        if pulses is not None and pulses.step != self._told and self.console.sim:
+            self._told = pulses.step
+            wheel = self.console.robot.launcher.kind == "flywheel"
+            value = limits.high if pulses.step == "large" else limits.low if wheel else 0.0
+            self.console.tell_sim(f"setpoint={value:g}", None)
+
     def action_other_pack(self) -> None:
         """Give the simulated robot another battery."""
         self.console.tell_sim("battery", "the simulated robot is off for a few seconds while its battery is changed")
@@ -160,7 +183,7 @@ class BatteryView(Resulting):
         console.say(f"kept: battery changed, epoch {epoch}")
         console.book.relearn()
         console.pack.changed()
-        self._noted, self._lesson = False, None
+        self._lesson = None
         guided, live = Recalibration(console.robot, watch, before, before_ohm), console.live
         if live.state in ("off", "ended") or (live.state == "live" and live.wheel_rpm is None):
             guided.skip_spin()
@@ -172,18 +195,6 @@ class BatteryView(Resulting):
         console = self.console
         aim = await console.ask(what, console.session.aim, distance_m, volts, console.desk.target.name)
         return None if aim is None else Outlook(distance_m, aim.setpoint.value, aim.hit_probability, volts)
-
-    def _note_measured(self) -> None:
-        """Keep what the watch measured of the new battery, once, when it knows."""
-        watch, status = self.console.pack.watch, self.console.pack.status
-        ohm = None if watch is None else watch.resistance_measured
-        if ohm is not None and status is not None and not self._noted:
-            self._noted = True
-            self.console.begin("log", self._keep_measured, ohm, status.rest_v, exclusive=False)
-
-    async def _keep_measured(self, ohm: float, rest_v: float | None) -> None:
-        await self.console.ask_log("Keeping what was measured", self.console.session.keep_battery, ohm, rest_v)
-        await self._read_history()
 
     def _to_shooting(self) -> None:
         self._lesson = -1
@@ -204,6 +215,8 @@ class BatteryView(Resulting):
         offered = self.console.pack.offered
         if self._marking:
             return [("Marking the change…", "$quiet")]
+        if self.console.pack.pulses is not None:
+            return battery_words.test(self.console.pack.pulses)
         if offered is not None:
             return battery_words.offer(offered, self.label)
         if self.guided is None:

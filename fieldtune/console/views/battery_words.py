@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fieldtune.records import BatteryReading
     from fieldtune.sizing.battery_status import BatteryStatus
     from fieldtune.sizing.recalibration import Recalibration
+    from fieldtune.sizing.two_pulse import TwoPulse
 
 _HEADS = {"spin": "Spin up", "shoot": "One or two shots", "done": "Done"}
 _AFTER = {"spin": " to go on without.", "shoot": " when that is enough.", "done": " another change."}
@@ -69,6 +70,17 @@ def plan(label: str | None, sim: bool) -> list[Part]:
         ("Shots stay; one or two new ones find the new level. The same key serves after a repair.", "$quiet"),
     ]  # fmt: skip
     return [*parts, ("\np", "bold $act"), " gives the simulated robot another one."] if sim else parts
+
+
+def test(pulses: TwoPulse) -> list[Part]:
+    """The test of the battery's resistance: what to do, or what came out."""
+    said = words.printable(pulses.instruction)
+    parts: list[Part] = [
+        ("Resistance of the battery\n\n", "bold $act"),
+        ("A small load for ten seconds, then a large one for a second (as in IEC 61960).\n\n", "$quiet"),
+        (f"{said[:1].upper()}{said[1:]}.\n\n", "bold $ink"), ("r", "bold $act"),
+    ]  # fmt: skip
+    return [*parts, " leaves the test." if pulses.step in ("small", "large") else " back."]
 
 
 def guidance(guided: Recalibration, live: Live) -> list[Part]:
