@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import fields
 from types import SimpleNamespace
 
 import pytest
@@ -12,8 +14,10 @@ from hypothesis import strategies as st
 from fieldtune.aim.results import SetpointChoice
 from fieldtune.console import words
 from fieldtune.console.desk import Desk, Place, read_distance, read_miss
+from fieldtune.console.views.battery_words import now
 from fieldtune.errors import InputError
 from fieldtune.link.sim.truth import Outcome
+from fieldtune.sizing.battery_status import BatteryStatus
 
 ROBOT = thrower()
 
@@ -169,3 +173,14 @@ def test_a_line_about_a_file_keeps_its_remedy_in_a_small_window() -> None:
     assert "not kept; make room" in said
     assert words.fitted("heron.db: short", 76) == "heron.db: short"
     assert words.fitted("a long line that names no file and has to end somewhere", 20) == "a long line that na…"
+
+
+def test_the_battery_view_names_one_ceiling() -> None:
+    desk = Desk(ROBOT)
+    desk.aim = SimpleNamespace(ceiling=3258.0, setpoint=SetpointChoice(2450.0, "rpm", 2440.0, 2460.0))  # type: ignore[assignment]
+    unknown = dict.fromkeys(field.name for field in fields(BatteryStatus))
+    for ceiling, said in ((None, "ceiling 3258 rpm"), (3265.0, "holds up to 3265 rpm now")):
+        status = BatteryStatus(**{**unknown, "ceiling": ceiling, "missing": ()})  # type: ignore[arg-type]
+        parts = now(live(battery_v=13.5), desk, ROBOT, 1, status, ())
+        text = "".join(part if isinstance(part, str) else part[0] for part in parts)
+        assert re.findall(r"ceiling \d+ rpm|holds up to \d+ rpm now", text) == [said]

@@ -30,7 +30,10 @@ def now(
     history: Sequence[BatteryReading],
 ) -> list[Part]:
     """The battery that is in, and what was measured of it and others."""
-    parts: list[Part] = [("Battery now\n\n", "bold $act"), *advice.battery(live, desk, robot)]
+    measured = status is not None and status.ceiling is not None
+    # The watch's ceiling follows every sample, the recommendation's the voltage it was worked out for: one is enough.
+    volts = advice.battery(live, desk, robot)[: 2 if measured else None]
+    parts: list[Part] = [("Battery now\n\n", "bold $act"), *volts]
     if live.current_a is not None:
         parts.append((f"\nCurrent {live.current_a:.1f} A", "$ink"))
     parts.append((f"\nEpoch {epoch}\n" if epoch else "\n", "$quiet"))
