@@ -19,7 +19,7 @@ from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.records import Epoch, Result, Shot
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
-from fieldtune.store.store import stamp
+from fieldtune.store.rows import stamp
 from fieldtune.units import closest, shown
 
 COLUMNS = ("distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch")

@@ -4,27 +4,18 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-import uuid
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
-from fieldtune.errors import InputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
 from fieldtune.store.merge import take_in
 from fieldtune.store.opening import blank, open_file, told_plainly
+from fieldtune.store.rows import SHOTS, find_shot, just_after, keep, kept, new_uid, shot_of, stamp
 
 Clock = Callable[[], datetime]
-
-_SHOTS = """
-SELECT s.*,
-       EXISTS (SELECT 1 FROM marks m WHERE m.shot_uid = s.uid AND m.kind = 'undo') AS undone,
-       (SELECT CASE m.kind WHEN 'exclude' THEN coalesce(m.reason, '') END FROM marks m
-         WHERE m.shot_uid = s.uid AND m.kind <> 'undo' ORDER BY m.time DESC, m.uid DESC LIMIT 1) AS excluded
-FROM shots s
-"""
 
 
 def utc_now() -> datetime:
@@ -45,7 +36,7 @@ class Store:
         self._lock = threading.RLock()
         self._db: sqlite3.Connection | None = None if self.path else blank()
         self._empty: sqlite3.Connection | None = None
-        self._kept: tuple[sqlite3.Connection, tuple[int, int], tuple[Shot, ...]] | None = None
+        self._read: tuple[sqlite3.Connection, tuple[int, int], tuple[Shot, ...]] | None = None
         if self.path and self.path.exists():
             self._db = open_file(self.path)
 
@@ -60,14 +51,14 @@ class Store:
         with self._reading() as db:
             # Read again only after a change here (rows changed) or by another connection (data version).
             state = (db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0]))
-            if self._kept is None or self._kept[0] is not db or self._kept[1] != state:
-                self._kept = db, state, tuple(_shot(row) for row in db.execute(_SHOTS + "ORDER BY s.shot"))
-            return self._kept[2]
+            if self._read is None or self._read[0] is not db or self._read[1] != state:
+                self._read = db, state, tuple(shot_of(row) for row in db.execute(SHOTS + "ORDER BY s.shot"))
+            return self._read[2]
 
     def shot(self, number: int) -> Shot:
         """The shot of that number; raises ``InputError`` when there is none."""
         with self._reading() as db:
-            return _find(db, number)
+            return find_shot(db, number)
 
     def add(
         self,
@@ -86,10 +77,10 @@ class Store:
             cursor = db.execute(
                 "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v,"
                 " target) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (_uid(), self._now(), distance_m, setpoint, result, self._present_epoch(db), miss_m, side_m, speed,
+                (new_uid(), self._now(), distance_m, setpoint, result, self._present_epoch(db), miss_m, side_m, speed,
                  battery_v, target),
             )  # fmt: skip
-            return _find(db, int(cursor.lastrowid or 0))
+            return find_shot(db, int(cursor.lastrowid or 0))
 
     def undo_last(self) -> Shot | None:
         """Takes back the last shot confirmed here that still stands; None when there is none."""
@@ -103,7 +94,7 @@ class Store:
     def mark_undone(self, number: int) -> Shot:
         """Takes back the shot of that number; once is enough, so a second time changes nothing."""
         with self._writing() as db:
-            shot = _find(db, number)
+            shot = find_shot(db, number)
             return shot if shot.undone else self._mark(db, number, "undo", None)
 
     def exclude(self, number: int, reason: str) -> Shot:
@@ -128,7 +119,7 @@ class Store:
     def epoch(self) -> int:
         """Number of the present epoch; 1 before the first swap."""
         with self._reading() as db:
-            return int(_get(db, "epoch") or 1)
+            return int(kept(db, "epoch") or 1)
 
     def epochs(self) -> tuple[Epoch, ...]:
         """All epochs by number; empty before the first shot or swap."""
@@ -157,11 +148,11 @@ class Store:
         """
         with self._writing() as db:
             new = take_in(db, shots, marks, epochs, origin, batteries)
-            if not _get(db, "epoch"):
+            if not kept(db, "epoch"):
                 row = db.execute("SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1", (present,))
                 latest = row.fetchone()
                 if latest is not None:
-                    _set(db, "epoch", str(latest["epoch"]))
+                    keep(db, "epoch", str(latest["epoch"]))
             return new
 
     # -- batteries and other things kept ------------------------------------------------------------------------
@@ -170,7 +161,7 @@ class Store:
         self, label: str | None, resistance_ohm: float | None = None, rest_v: float | None = None
     ) -> BatteryReading:
         """Keeps what was found out about the battery of that label."""
-        reading = BatteryReading(_uid(), self._now(), label, resistance_ohm, rest_v)
+        reading = BatteryReading(new_uid(), self._now(), label, resistance_ohm, rest_v)
         with self._writing() as db:
             db.execute(
                 "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)",
@@ -191,18 +182,18 @@ class Store:
     def meta(self, key: str) -> str | None:
         """A small thing kept beside the log (last good port, cautions seen); None when it was never set."""
         with self._reading() as db:
-            return _get(db, f"kept {key}")
+            return kept(db, f"kept {key}")
 
     def set_meta(self, key: str, value: str) -> None:
         """Keeps a small thing; the last value stands."""
         with self._writing() as db:
-            _set(db, f"kept {key}", value)
+            keep(db, f"kept {key}", value)
 
     def count(self, key: str, by: int = 1) -> int:
         """Raises a running count (striker cycles) and returns it; 0 at first."""
         with self._writing() as db:
-            total = int(_get(db, f"kept {key}") or 0) + by
-            _set(db, f"kept {key}", str(total))
+            total = int(kept(db, f"kept {key}") or 0) + by
+            keep(db, f"kept {key}", str(total))
             return total
 
     def close(self) -> None:
@@ -250,64 +241,25 @@ class Store:
     def _mark(
         self, db: sqlite3.Connection, number: int, kind: Literal["undo", "exclude", "include"], reason: str | None
     ) -> Shot:
-        shot = _find(db, number)
+        shot = find_shot(db, number)
         last = db.execute("SELECT max(time) AS time FROM marks WHERE shot_uid = ?", (shot.uid,)).fetchone()["time"]
         # Always after the mark it follows, even if the clock was set back: the last mark by time is the one that
         # holds, in this copy and in any it is merged into.
-        time = self._now() if last is None else max(self._now(), _just_after(last))
+        time = self._now() if last is None else max(self._now(), just_after(last))
         db.execute(
             "INSERT INTO marks (uid, shot_uid, kind, time, reason) VALUES (?, ?, ?, ?, ?)",
-            (_uid(), shot.uid, kind, time, reason),
+            (new_uid(), shot.uid, kind, time, reason),
         )
-        return _find(db, number)
+        return find_shot(db, number)
 
     def _present_epoch(self, db: sqlite3.Connection) -> int:
-        present = _get(db, "epoch")
+        present = kept(db, "epoch")
         return int(present) if present else self._begin_epoch(db, None)
 
     def _begin_epoch(self, db: sqlite3.Connection, label: str | None) -> int:
-        cursor = db.execute("INSERT INTO epochs (uid, time, label) VALUES (?, ?, ?)", (_uid(), self._now(), label))
-        _set(db, "epoch", str(cursor.lastrowid))
+        cursor = db.execute("INSERT INTO epochs (uid, time, label) VALUES (?, ?, ?)", (new_uid(), self._now(), label))
+        keep(db, "epoch", str(cursor.lastrowid))
         return int(cursor.lastrowid or 0)
 
     def _now(self) -> str:
         return stamp(self._clock())
-
-
-def stamp(moment: datetime) -> str:
-    """A moment as the log writes it: UTC to the millisecond, so that later text is later in time."""
-    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-def _just_after(time: str) -> str:
-    try:
-        return stamp(datetime.fromisoformat(time) + timedelta(milliseconds=1))
-    except (ValueError, OverflowError):  # a time that no clock gave; text that sorts after it
-        return f"{time}+"
-
-
-def _uid() -> str:
-    return str(uuid.uuid4())
-
-
-def _get(db: sqlite3.Connection, key: str) -> str | None:
-    row = db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
-    return None if row is None else str(row["value"])
-
-
-def _set(db: sqlite3.Connection, key: str, value: str) -> None:
-    db.execute("INSERT INTO meta (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2", (key, value))
-
-
-def _find(db: sqlite3.Connection, number: int) -> Shot:
-    known = number.bit_length() < 64  # SQLite holds no longer integers
-    row = db.execute(_SHOTS + "WHERE s.shot = ?", (number,)).fetchone() if known else None
-    if row is None:
-        raise InputError(f"there is no shot {number} in the log; 'fieldtune shots' lists those there are")
-    return _shot(row)
-
-
-def _shot(row: sqlite3.Row) -> Shot:
-    values: dict[str, Any] = dict(row)
-    values["undone"] = bool(values["undone"])
-    return Shot(**values)
