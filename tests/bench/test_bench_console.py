@@ -5,44 +5,26 @@ Baselines are minimal Textual programs written here; both sides run on a real ps
 
 from __future__ import annotations
 
-import compileall
 import os
 import pty
-import select
-import shutil
 import statistics
-import subprocess
-import sys
 import threading
 import time
 import tty
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from pathlib import Path
 
 import numpy as np
 import pytest
+from bench_terminal import drain, program, seconds_until
 from rich.style import Style
 
-import fieldtune
 from fieldtune.aim.results import ArcPicture
 from fieldtune.console.arc import paint
-from fieldtune.console.book import CAUTION_KEY
 from fieldtune.console.scene import Scene, draw_flight
-from fieldtune.robot import find_profile, load_robot
-from fieldtune.store import Store
+from fieldtune.robot import load_robot
 
 pytestmark = pytest.mark.bench
-
-TITLE = b"Heron, practice build"
-MINIMAL = """
-from textual.app import App
-from textual.widgets import Label
-class Minimal(App):
-    def compose(self):
-        yield Label("Heron, practice build")
-Minimal().run()
-"""
 
 # Plain labels refreshed twenty times a second while a thread takes in a thousand samples a second.
 PLAIN_LABELS = """
@@ -118,71 +100,11 @@ def thousand_lines_a_second() -> Iterator[str]:
         os.close(master)
 
 
-@contextmanager
-def program(*words: str, **settings: str) -> Iterator[int]:
-    """Runs Python with these words on a pseudo-terminal of 120 x 40; gives the terminal's other end."""
-    master, slave = pty.openpty()
-    size = {"TERM": "xterm-256color", "COLUMNS": "120", "LINES": "40"}
-    env = {**os.environ, **size, "OPENBLAS_NUM_THREADS": "1", **settings}
-    running = subprocess.Popen([sys.executable, *words], stdin=slave, stdout=slave, stderr=slave, env=env)
-    os.close(slave)
-    try:
-        yield master
-    finally:
-        running.kill()
-        running.wait(10)
-        os.close(master)
-
-
-def seconds_until(master: int, wanted: bytes, most: float = 60.0) -> float:
-    """Time until the terminal was sent these bytes."""
-    begun = time.perf_counter()
-    heard = b""
-    while wanted not in heard:
-        left = most - (time.perf_counter() - begun)
-        assert left > 0, f"never saw {wanted!r} in {heard[-2000:]!r}"
-        if select.select([master], [], [], left)[0]:
-            heard = heard[-4096:] + os.read(master, 65536)
-    return time.perf_counter() - begun
-
-
-def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[float]:
-    """Seconds from starting the interpreter until the terminal was sent each of these bytes."""
-    taken = []
-    with program(*words, **settings) as master:
-        for one in wanted:
-            taken.append(seconds_until(master, one) + (taken[-1] if taken else 0.0))
-    return taken
-
-
-def test_first_paint_against_the_least_app(tmp_path: Path) -> None:
-    """The command as people start it, caution read before or not; the least app knows no arrays and no profile."""
-    compileall.compile_dir(Path(fieldtune.__file__).parent, quiet=1)  # as installing does
-    shutil.copy(find_profile("heron"), tmp_path)
-    Store(tmp_path / "heron.db").set_meta(CAUTION_KEY, "yes")
-    known, new = {"FIELDTUNE_PROFILES": str(tmp_path)}, {"FIELDTUNE_PROFILES": str(tmp_path / "new")}
-    least, frame, whole, caution = [], [], [], []
-    for _ in range(9):
-        least += start([TITLE], "-c", MINIMAL)
-        first, last = start([TITLE, b"Good:"], "-m", "fieldtune", "console", "heron", "--port", "sim://heron", **known)
-        frame.append(first)
-        whole.append(last)
-        caution += start([b"Before anything turns"], "-m", "fieldtune", **new)
-    print(f"\nminimal app {statistics.median(least):.3f} s")
-    ratios = {}
-    for name, taken in (("first frame", frame), ("caution", caution), ("recommendation", whole)):
-        # In turns, so that whatever else the machine does hits both.
-        ratios[name] = statistics.median(ours / theirs for ours, theirs in zip(taken, least, strict=True))
-        print(f"{name} {statistics.median(taken):.3f} s, {ratios[name]:.2f}x")
-    assert ratios["first frame"] <= 1.5
-    assert ratios["caution"] <= 1.5
-    assert ratios["recommendation"] <= 5.0  # scipy.special alone takes most of one
-
-
 def key_times(code: str, ready: bytes, presses: int) -> list[float]:
     """Seconds from a key to its paint, at uneven moments."""
     uneven = np.random.default_rng(3)
-    with program("-c", code) as master:
+    with program("-c", code) as running:
+        master = running.master
         seconds_until(master, ready)
         drain(master, 3.0)
         taken = []
@@ -192,14 +114,6 @@ def key_times(code: str, ready: bytes, presses: int) -> list[float]:
             os.write(master, b"\x1b[A" if up else b"\x1b[B")
             taken.append(seconds_until(master, b"2.05 m" if up else b"2.00 m"))
         return taken
-
-
-def drain(master: int, seconds: float) -> None:
-    """Read and forget what is sent for a while."""
-    end = time.perf_counter() + seconds
-    while (left := end - time.perf_counter()) > 0:
-        if select.select([master], [], [], left)[0]:
-            os.read(master, 65536)
 
 
 def test_key_to_paint_with_a_thousand_samples_a_second() -> None:

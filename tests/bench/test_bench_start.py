@@ -1,0 +1,79 @@
+"""Starting the console against the least that Textual can do on the same machine in the same run: ratios, not times.
+
+Both sides run on a real pseudo-terminal. Time on the clock is printed; what is asserted is the processor's, which other
+work on the machine changes little.
+"""
+
+from __future__ import annotations
+
+import compileall
+import shutil
+import statistics
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from bench_terminal import program, seconds_until
+
+import fieldtune
+from fieldtune.console.book import CAUTION_KEY
+from fieldtune.robot import find_profile
+from fieldtune.store import Store
+
+pytestmark = [
+    pytest.mark.bench,
+    pytest.mark.skipif(not Path("/proc/self/schedstat").exists(), reason="processor time is read from /proc"),
+]
+
+TITLE = b"Heron, practice build"
+MINIMAL = """
+from textual.app import App
+from textual.widgets import Label
+class Minimal(App):
+    def compose(self):
+        yield Label("Heron, practice build")
+Minimal().run()
+"""
+# What the installed command does.
+COMMAND = "import sys; from fieldtune.cli import main; sys.exit(main())"
+ROUNDS = 9
+
+Taken = tuple[float, float]
+"""Seconds on the clock, seconds of the processor."""
+
+
+def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[Taken]:
+    """What it took from starting the interpreter until the terminal was sent each of these bytes."""
+    begun, taken = time.perf_counter(), []
+    with program(*words, **settings) as running:
+        for one in wanted:
+            seconds_until(running.master, one)
+            taken.append((time.perf_counter() - begun, running.processor_seconds()))
+    return taken
+
+
+def test_first_paint_against_the_least_app(tmp_path: Path) -> None:
+    """The command as people start it, caution read before or not; the least app knows no arrays and no profile."""
+    compileall.compile_dir(Path(fieldtune.__file__).parent, quiet=1)  # as installing does
+    shutil.copy(find_profile("heron"), tmp_path)
+    Store(tmp_path / "heron.db").set_meta(CAUTION_KEY, "yes")
+    known, new = {"FIELDTUNE_PROFILES": str(tmp_path)}, {"FIELDTUNE_PROFILES": str(tmp_path / "new")}
+    console = ("-c", COMMAND, "console", "heron", "--port", "sim://heron")
+    found: dict[str, list[Taken]] = {name: [] for name in ("least", "first frame", "recommendation", "caution")}
+    for _ in range(ROUNDS):  # by turns
+        found["least"] += start([TITLE], "-c", MINIMAL)
+        frame, whole = start([TITLE, b"Good:"], *console, **known)
+        found["first frame"].append(frame)
+        found["recommendation"].append(whole)
+        found["caution"] += start([b"Before anything turns"], "-c", COMMAND, **new)
+    least = min(processor for _, processor in found["least"])
+    ratios = {}
+    print()
+    for name, taken in found.items():
+        processor, clock = min(p for _, p in taken), statistics.median(c for c, _ in taken)
+        ratios[name] = processor / least
+        print(f"{name:<15} {processor:.3f} s of the processor, {ratios[name]:.2f}x; on the clock {clock:.3f} s")
+    assert ratios["first frame"] <= 1.5
+    assert ratios["caution"] <= 1.5
+    assert ratios["recommendation"] <= 4.5  # importing scipy.special alone takes most of one
