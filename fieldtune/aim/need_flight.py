@@ -23,9 +23,10 @@ from fieldtune.robot.model import Element, Robot, Target
 
 FloatArray = NDArray[np.float64]
 G = 9.80665
-_FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
+_FLATTEST_DROP, _STEEPEST = 0.015, math.radians(89.9)
+_MARGIN = 2.5
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
-_WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
+_WINDOW_NODES = {"distance": 26, "drop": 19, "angle": 4, "drag": 5}
 _FARTHEST = 16.0
 """No field asks for more, metres."""
 
@@ -62,7 +63,9 @@ class FlightNeed:
         grid = np.meshgrid(*[axis.nodes() for axis in axes], indexing="ij")
         distance, angle, log_drag = np.exp(grid[0].ravel()), exit_angle + grid[-2].ravel(), grid[-1].ravel()
         drop = distance * np.exp(grid[1].ravel()) if window else distance * np.tan(angle) - rise
-        drop = np.where(drop > 0, drop, np.nan)  # above the straight line of departure no speed gets there
+        # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
+        deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
+        drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
         solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag)
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
