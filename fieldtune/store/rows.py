@@ -45,7 +45,8 @@ def kept(db: sqlite3.Connection, key: str) -> str | None:
 
 def keep(db: sqlite3.Connection, key: str, value: str) -> None:
     """Keeps a small thing; the last value stands."""
-    db.execute("INSERT INTO meta (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = ?2", (key, value))
+    sql = "INSERT INTO meta (key, value) VALUES (:key, :value) ON CONFLICT (key) DO UPDATE SET value = :value"
+    db.execute(sql, {"key": key, "value": value})
 
 
 def find_shot(db: sqlite3.Connection, number: int) -> Shot:

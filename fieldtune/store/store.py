@@ -174,8 +174,8 @@ class Store:
         with self._reading() as db:
             rows = db.execute(
                 "SELECT uid, time, label, resistance_ohm, rest_v FROM batteries"
-                " WHERE ?1 IS NULL OR label = ?1 ORDER BY reading",
-                (label,),
+                " WHERE :label IS NULL OR label = :label ORDER BY reading",
+                {"label": label},
             )
             return tuple(BatteryReading(**dict(row)) for row in rows)
 

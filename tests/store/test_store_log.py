@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+import fieldtune.store
 from fieldtune.errors import InputError
 from fieldtune.store import Store
 
@@ -167,3 +169,10 @@ def test_names_with_odd_signs_are_only_text(store: Store) -> None:
     label = "B'); DROP TABLE shots; -- \x1b[31m[bold]"
     store.swap(label)
     assert store.epochs()[1].label == label
+
+
+def test_no_numbered_placeholders() -> None:
+    """Python 3.14 refuses ``?1`` with a sequence (docs of sqlite3, Cursor.execute: changed in version 3.14)."""
+    texts = {path.name: path.read_text("utf-8") for path in Path(fieldtune.store.__file__).parent.glob("*.py")}
+    assert "store.py" in texts
+    assert {name for name, text in texts.items() if re.search(r"\?\d", text)} == set()
