@@ -9,7 +9,7 @@ from fieldtune.console import words
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, ArcPicture
-    from fieldtune.console.app import Console
+    from fieldtune.console.backstage import Backstage
     from fieldtune.link.live import Live
 
 PAUSE_S = 0.08
@@ -24,7 +24,7 @@ class Advisor:
     ``odds_now`` is (setpoint the robot is told, its hit probability) where that isn't the recommended one.
     """
 
-    def __init__(self, console: Console) -> None:
+    def __init__(self, console: Backstage) -> None:
         self._console = console
         self.picture: ArcPicture | None = None
         self.picture_now: ArcPicture | None = None
@@ -54,7 +54,7 @@ class Advisor:
         console = self._console
         desk, told = console.desk, console.live.setpoint
         place = None if desk.place is None else round(desk.place.distance_m, 2)
-        asked = (place, desk.battery_v, desk.target_number, console.book.lesson, told)
+        asked = (place, desk.battery_v, desk.target_number, console.lesson, told)
         if asked == self._asked:
             return
         same = self._asked is not None and asked[:4] == self._asked[:4] and desk.aim is not None

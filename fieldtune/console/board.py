@@ -13,7 +13,7 @@ from fieldtune.console.plates import KeyBar, Part, Plate
 from fieldtune.console.still import Rows, Still
 
 if TYPE_CHECKING:
-    from fieldtune.console.app import Console
+    from fieldtune.console.stage import Stage
     from fieldtune.link.live import Live
 
 
@@ -38,9 +38,9 @@ class Board(Screen[None], Still):
         self.tick(self.console.live)
 
     @property
-    def console(self) -> Console:
+    def console(self) -> Stage:
         """The running console."""
-        return cast("Console", self.app)
+        return cast("Stage", self.app)
 
     def compose(self) -> ComposeResult:
         yield Plate(id="top")

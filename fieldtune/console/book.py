@@ -1,4 +1,4 @@
-"""The shot log as the console holds it: what is kept, what is taken back, and the lesson count that rises with each."""
+"""The shot log as the console holds it: what is kept and what is taken back; each makes a new lesson."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fieldtune.errors import FieldtuneError
 from fieldtune.records import Result, Shot
 
 if TYPE_CHECKING:
-    from fieldtune.console.app import Console
+    from fieldtune.console.backstage import Backstage
 
 CAUTION_KEY = "caution understood"
 _TWICE_S = 1.0
@@ -19,15 +19,14 @@ _TWICE_S = 1.0
 class Book:
     """Keeps shots through the session; nothing counts as kept before the store has it.
 
-    ``shots`` and ``epoch`` are the log as last read; ``lesson`` rises whenever what is learned may have changed;
-    ``keeping`` is true while a shot is being written.
+    ``shots`` and ``epoch`` are the log as last read; ``keeping`` is true while a shot is being written; ``learn`` is
+    called whenever what is learned may have changed.
     """
 
-    def __init__(self, console: Console) -> None:
-        self._console = console
+    def __init__(self, console: Backstage, learn: Callable[[], None]) -> None:
+        self._console, self._learn = console, learn
         self.shots: tuple[Shot, ...] = ()
         self.epoch: int | None = None
-        self.lesson = 0
         self.keeping = False
         self._caution_to_note = False
         self._last: tuple[Result | None, float] = (None, 0.0)
@@ -111,8 +110,8 @@ class Book:
 
     def relearn(self) -> None:
         """Something new was learned or unlearned: everything that rests on it is asked again."""
-        self.lesson += 1
-        self._console.advisor.moved()
+        self._console.lesson += 1
+        self._learn()
         self.reload()
 
     # the caution of the first start

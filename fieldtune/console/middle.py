@@ -14,21 +14,21 @@ from fieldtune.console.still import Columns, Rows
 from fieldtune.records import Shot
 
 if TYPE_CHECKING:
-    from fieldtune.console.app import Console
+    from fieldtune.console.stage import Stage
     from fieldtune.link.live import Live
 
 
 class Middle(Rows):
-    """Everything a shot needs. It draws with arrays, so it is imported behind the first frame (``opening``)."""
+    """Everything a shot needs. It draws with arrays, so it is imported behind the first frame (``app``)."""
 
     def __init__(self) -> None:
         super().__init__()
         self._last_scene: Scene | None = None
 
     @property
-    def console(self) -> Console:
+    def console(self) -> Stage:
         """The running console."""
-        return cast("Console", self.app)
+        return cast("Stage", self.app)
 
     def compose(self) -> ComposeResult:
         with Columns(id="middle"):

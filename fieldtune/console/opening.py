@@ -1,6 +1,6 @@
-"""What stands in for the line until it is open: the first frame is painted before anything that computes is imported.
+"""The line as the console asks for it, and what stands in until it is open.
 
-``opened`` is where the rest is brought in, in a thread behind that frame.
+The first frame is painted before anything that computes is imported; the rest is brought in by a thread behind it.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from fieldtune.errors import LinkError
 from fieldtune.link.live import Live
 
 if TYPE_CHECKING:
-    from fieldtune.console.middle import Middle
     from fieldtune.link.sample import Sample
     from fieldtune.link.sim.truth import Outcome
 
@@ -87,13 +86,3 @@ class Unopened:
     def seen_in_simulation(self) -> tuple[Outcome, ...]:
         """None."""
         return ()
-
-
-def opened(line: Line) -> tuple[Line, type[Middle]]:
-    """Opens the line and imports what draws and computes: some tenths of a second, more on an old laptop.
-
-    Raises ``FieldtuneError`` where the line can't be opened as asked.
-    """
-    from fieldtune.console.middle import Middle
-
-    return line.open_line() if isinstance(line, Unopened) else line, Middle

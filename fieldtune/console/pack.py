@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fieldtune.console.app import Console
+    from fieldtune.console.backstage import Backstage
+    from fieldtune.console.book import Book
     from fieldtune.link.sample import Sample
     from fieldtune.sizing.battery_status import BatteryStatus
     from fieldtune.sizing.battery_watch import BatteryWatch
@@ -25,8 +26,8 @@ class Pack:
     ``kept`` rises with every measured resistance that is written down.
     """
 
-    def __init__(self, console: Console) -> None:
-        self._console = console
+    def __init__(self, console: Backstage, book: Book) -> None:
+        self._console, self._book = console, book
         self.watch: BatteryWatch | None = None
         self.status: BatteryStatus | None = None
         self.guided: Recalibration | None = None
@@ -78,7 +79,7 @@ class Pack:
     def _note(self) -> None:
         """Keep what the watch measured of each battery, once, where there is a log to keep it in."""
         status = self.status
-        if self._noted or status is None or not (self._console.book.shots or self.guided):
+        if self._noted or status is None or not (self._book.shots or self.guided):
             return
         ohm, sd = status.resistance_ohm, status.resistance_sd_ohm
         if ohm is not None and sd is not None and sd < _SURE_SHARE * ohm:

@@ -88,8 +88,8 @@ class BatteryView(Resulting):
         shooting = guided is not None and guided.step == "shoot"
         if shooting and self._lesson is None:
             self._to_shooting()
-        if shooting and console.book.lesson != self._lesson:
-            self._lesson = console.book.lesson
+        if shooting and console.lesson != self._lesson:
+            self._lesson = console.lesson
             console.begin("battery", self._compare)
         if self._read_at != console.pack.kept:
             self._read_at = console.pack.kept

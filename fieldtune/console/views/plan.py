@@ -67,7 +67,7 @@ class PlanView(Board):
         desk = self.console.desk
         told = live.setpoint if live.setpoint is not None else desk.advised
         setpoint = self._setpoint if self._setpoint is not None else told
-        key = (setpoint, self.console.book.lesson, desk.target_number)
+        key = (setpoint, self.console.lesson, desk.target_number)
         if key != self._asked_for:
             self._asked_for = key
             self.console.begin("plan", self._read, setpoint)
