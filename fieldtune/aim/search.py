@@ -77,7 +77,8 @@ class Odds:
             return np.empty(0)
         weights = self.belief.weights[usable] / self.belief.weights[usable].sum()
         gap = weights @ (self.speeds(setpoints)[usable] - self.scene.center[usable, None])
-        at = np.flatnonzero(np.diff(np.sign(gap)) != 0)
+        leaves = np.isfinite(gap)  # a draw too small to lift the element throws at no speed at all
+        at = np.flatnonzero((np.diff(np.sign(gap)) != 0) & leaves[1:] & leaves[:-1])
         return np.asarray(setpoints[at] - gap[at] * np.diff(setpoints)[at] / (gap[at + 1] - gap[at]))
 
     def reach_of(self, setpoint: float) -> float:

@@ -190,14 +190,14 @@ def test_any_two_profiles_compare(first, second):
 
 
 @pytest.mark.slow
-@settings(patient, max_examples=400)
+@settings(patient, max_examples=250)
 @given(profiles)
 def test_sizing_and_cautions_answer_for_many(values):
     sizing_answers(values)
 
 
 @pytest.mark.slow
-@settings(patient, max_examples=100)
+@settings(patient, max_examples=40)
 @given(profiles, profiles)
 def test_many_pairs_of_profiles_compare(first, second):
     comparing_answers(first, second)
