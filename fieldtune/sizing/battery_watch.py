@@ -2,6 +2,10 @@
 
 Pure state: fed with samples, it holds no thread and reads no clock. A few microseconds a sample, so that it can follow
 every line and be asked ten times a second.
+
+A pack is a voltage behind a resistance here. What it gives back slowly after a load (polarisation, seconds to minutes)
+is left out: where that is a third of the resistance, resistance and ceiling still hold their 10 and 2 %, but the
+forecast in shots is off by half as often as not.
 """
 
 from __future__ import annotations

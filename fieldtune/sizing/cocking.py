@@ -1,7 +1,8 @@
 """Cocking a striker or an arm: torque over the stroke, how far the drive can draw it, how long that takes.
 
 A crank of radius r draws d = r (1 - cos theta), so a force F at the striker asks for F r sin(theta) (slider on a crank
-with a long rod: dead centres at both ends, hardest in between). An arm without a crank is turned at its pivot.
+with a long rod: dead centres at both ends, hardest in between). An arm without a crank is turned at its pivot; its
+weight, which helps to draw it back, is left out.
 """
 
 from __future__ import annotations
