@@ -23,10 +23,10 @@ from fieldtune.robot.model import Element, Robot, Target
 
 FloatArray = NDArray[np.float64]
 G = 9.80665
-_FLATTEST_DROP, _STEEPEST = 0.015, math.radians(89.9)
-_MARGIN = 2.5
+_FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
+_MARGIN = 3.5
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
-_WINDOW_NODES = {"distance": 26, "drop": 19, "angle": 4, "drag": 5}
+_WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 16.0
 """No field asks for more, metres."""
 
@@ -66,7 +66,7 @@ class FlightNeed:
         # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
         deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
         drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
-        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag=log_drag)
+        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag, thorough=False)
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
@@ -154,7 +154,7 @@ def _reach(
     nearest = max((0.3 if window else 1.05) * rise / math.tan(max(exit_angle, math.radians(1))), 0.05)
     vacuum = top_speed**2 / G + 2 * abs(rise) + 1
     candidates = np.geomspace(nearest, max(min(vacuum, _FARTHEST), 2 * nearest), 40)
-    speeds = needed_speed(flying, candidates, rise, exit_angle, spin_ratio).speed
+    speeds = needed_speed(flying, candidates, rise, exit_angle, spin_ratio, thorough=False).speed
     good = candidates[np.isfinite(speeds) & (speeds <= top_speed)]
     farthest = float(good.max()) if good.size else 2 * nearest
     return nearest, max(min(1.15 * farthest, _FARTHEST), 1.5 * nearest)

@@ -50,17 +50,19 @@ def needed_speed(
     elevation: ArrayLike,
     spin_ratio: ArrayLike = 0.0,
     log_drag: ArrayLike = 0.0,
+    thorough: bool = True,
 ) -> NeededSpeed:
     """Exit speed at which the centre passes ``rise`` (m above exit) at ``distance`` (m), leaving at ``elevation``
     (rad); the spin grows with the speed (fixed ``spin_ratio``). All broadcast to (n,).
 
     nan where it is impossible: the target lies on or above the straight line of departure, or it takes more than
-    ``FASTEST``.
+    ``FASTEST``. Not ``thorough``: nan also where strong lift makes more speed not always go farther, which takes a long
+    search.
     """
     d, h, angle, spin, scale = lanes(distance, rise, elevation, spin_ratio, log_drag)
     drop = d * np.tan(angle) - h
     possible = np.flatnonzero((drop > 0) & (d > 0) & (np.abs(angle) < np.pi / 2) & np.isfinite(drop + spin + scale))
-    case = _Case(body, *(a[possible] for a in (d, angle, spin, scale, drop)))
+    case = _Case(body, thorough, *(a[possible] for a in (d, angle, spin, scale, drop)))
     results = np.full((6, d.size), np.nan)
     results[:, possible] = case.figures()
     return NeededSpeed(*results)
@@ -71,6 +73,7 @@ class _Case:
     """Targets (n,) that a straight departure passes above by ``drop``; solved over ln(speed)."""
 
     body: Body
+    thorough: bool
     distance: FloatArray
     angle: FloatArray
     spin: FloatArray
@@ -155,7 +158,7 @@ class _Case:
         """
         x = self._refined(self.start()[places], places, *_unbounded(places.size))
         missed = np.flatnonzero(np.isnan(x))
-        if missed.size and self.body.lift.constant != 0.0 and np.any(self.spin[places[missed]] > 0):
+        if self.thorough and missed.size and self.body.lift.constant != 0.0 and np.any(self.spin[places[missed]] > 0):
             x[missed] = self._searched(places[missed])
         return x
 
