@@ -23,6 +23,8 @@ class Board(Screen[None], Still):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
+    WHERE_TO_ANSWER: ClassVar[str] = ": Esc"
+    """Where a waiting shot gets its result, if not here."""
     AUTO_FOCUS = ""
 
     _arrived = False
@@ -79,7 +81,9 @@ class Board(Screen[None], Still):
             parts.append(("  SIMULATED ROBOT", "bold $mark"))
         waits = len(console.desk.waiting)
         if waits and self.TITLE_WORDS:
-            parts.append((f"  {waits} shot{'s' if waits > 1 else ''} waiting for a result: Esc", "bold $act"))
+            parts.append(
+                (f"  {waits} shot{'s' if waits > 1 else ''} waiting for a result{self.WHERE_TO_ANSWER}", "bold $act")
+            )
         good = live.state == "live"
         shape = "●" if good else "○"
         line = f"{shape} line: {words.link_line(live)}"

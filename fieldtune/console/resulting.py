@@ -14,6 +14,8 @@ Miss = tuple[float | None, float | None]
 class Resulting(Board):
     """A board with the result keys."""
 
+    WHERE_TO_ANSWER = ""
+
     def action_result(self, result: Result) -> None:
         """Keep the waiting shot, or the one just taken, with this result."""
         self.console.book.keep(result)

@@ -100,7 +100,7 @@ def cocking_notes(
         known = WIRES[wire.material]
         notes.append(
             f"spring wire of {1e3 * wire.wire_diameter:.3g} mm: strengths of {known.name} are tabled from "
-            f"{1e3 * known.thinnest:.3g} to {1e3 * known.strength[-1][0]:.3g} mm, so the safety factor is a guess"
+            f"{1e3 * known.thinnest:.3g} to {1e3 * known.strength[-1][0]:.3g} mm, so where it yields is a guess"
         )
     hardest = float(way.torque[way.worst])
     if torque is not None and torque < hardest:

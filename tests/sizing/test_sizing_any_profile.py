@@ -172,7 +172,7 @@ def comparing_answers(first: Table, second: Table) -> None:
     without_nonsense(compare_text(found))
 
 
-@settings(patient, max_examples=10)
+@settings(patient, max_examples=5)
 @given(profiles)
 @example(PLAIN)
 @example({**PLAIN, "drive": {**MOTOR, "gears": []}, "battery": {}})
