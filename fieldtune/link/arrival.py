@@ -15,6 +15,8 @@ _FORGET = 0.05
 _LOST_S = 0.25
 _SHORTEST_S = 1e-4
 _TICK_S = (0.001, 0.02)
+_SURELY_EVEN = -0.3
+_SPREAD = 3.0  # of what is spread evenly, its whole width over its mean size is four
 
 
 class ArrivalClock:
@@ -42,7 +44,10 @@ class ArrivalClock:
     @property
     def tick_s(self) -> float:
         """Uncertainty of a line's time, seconds."""
-        return _TICK_S[0] if self._as_heard else min(max(_TICK_S[0], self._usual), _TICK_S[1])
+        if self._as_heard:
+            return _TICK_S[0]
+        even = self._uneven < _SURELY_EVEN
+        return min(max(_TICK_S[0], self._usual if even else _SPREAD * self._usual), _TICK_S[1])
 
     @property
     def _as_heard(self) -> bool:

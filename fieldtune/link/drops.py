@@ -29,6 +29,7 @@ _SPACING_S = 0.004
 _SURE = 5.0  # standard errors
 _SHARE = 0.30  # of the drop that the element's energy makes
 _LEAST = 0.02  # of the wheel's speed
+_NOT_MORE, _NOT_FEWER = 1.0, 0.65
 _ASIDE_S = 0.110  # how far before and behind a drop there must be none
 _ASIDE_SURE = 3.5
 _ASIDE_SHARE = 0.5
@@ -114,6 +115,7 @@ class DropWatch:
         self._lowered_s = -math.inf
         self._last_s = -math.inf
         self._noisy = False
+        self._spacing = math.inf  # between samples while none are lost
         self._seen = False
 
     @property
@@ -145,6 +147,7 @@ class DropWatch:
             return None
         self._noisy = noisy
         period = (points[-1][0] - points[-8][0]) / 7
+        self._spacing = min(period, 1.0002 * self._spacing)
         after = max(_AFTER_S, 3.5 * period)
         self._follow(self._strong(points[-1][0] - after, period, tick_s, eager))
         waiting = self._waiting
@@ -174,7 +177,9 @@ class DropWatch:
         expected = (self._expected or 0.0) * found.before_rpm
         needed = max(_SURE * found.error_rpm, _SHARE * expected, _LEAST * found.before_rpm)
         if self._noisy:
-            if expected and found.depth_rpm > 2.5 * expected:
+            fullest = (near[-1][0] - near[0][0]) / self._spacing + 1
+            # False turns bend the line more than a shot can, and where many lines are lost a few are enough.
+            if (expected and found.depth_rpm > _NOT_MORE * expected) or len(near) < _NOT_FEWER * fullest:
                 return None
             needed = max(needed, 2 * _LEAST * found.before_rpm)
         return found if found.depth_rpm > (0.5 * needed if eager else needed) else None
@@ -195,6 +200,8 @@ class DropWatch:
         close_behind = found.instant - self._last_s < 2 * _ASIDE_S + 0.02  # the shot before is no sign of braking
         for instant in (found.instant + _ASIDE_S, *(() if close_behind else (found.instant - _ASIDE_S,))):
             other = self._break(self._near(instant, period), instant, tick_s)
+            if other is None and self._noisy:
+                return None  # too many lines are lost to tell
             if other is not None and found.depth_rpm - other.depth_rpm < max(
                 _ASIDE_SURE * math.hypot(found.error_rpm, other.error_rpm), _ASIDE_SHARE * found.depth_rpm
             ):

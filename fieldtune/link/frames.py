@@ -80,6 +80,11 @@ class Framer:
         """A column's name as the wire would name the field; ``-`` skips."""
         return "" if name == "-" else next((theirs for theirs, ours in self._names.items() if ours == name), name)
 
+    @property
+    def checked(self) -> bool:
+        """Whether this robot's lines carry checksums."""
+        return self._checked_seen
+
     def restart(self) -> None:
         """Forgets the half line of a connection that is gone."""
         self._rest = b""

@@ -23,7 +23,7 @@ _BURST_S = 0.2
 _FORGET = 0.05
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
-_BAD_SHARE = 0.03
+_BAD_SHARE, _BAD_SHARE_CHECKED = 0.03, 0.15  # of lines refused: a checksum lets few of the false ones through
 _DRAINED = 20_000
 # How many readings a shown value is the median of: one false line must not show.
 _MEDIANS = {
@@ -85,7 +85,8 @@ class Line:
             lines = arrived[-1][1] - arrived[0][1]
             if lines > 0:
                 self._line_s = (arrival_s - arrived[0][0]) / lines
-            self._shots.bad_line = refused - arrived[0][2] > _BAD_SHARE * max(lines, 1)
+            share = _BAD_SHARE_CHECKED if self._framer.checked else _BAD_SHARE
+            self._shots.bad_line = refused - arrived[0][2] > share * max(lines, 1)
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._telemetry.tick_s

@@ -85,7 +85,7 @@ class ShotWatch:
         self._pending: deque[_Fired] = deque(maxlen=8)
         self._number = 0
         self._says_fired = False
-        self._was_fired = False
+        self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
         self._last_s = -math.inf
         self._looked_s = -math.inf
         self._back = 0
@@ -98,6 +98,7 @@ class ShotWatch:
         for fired in self._pending:
             self._settle(fired)
         self._pending.clear()
+        self._was_fired = True
         if self._drops is not None:
             self._drops.clear()
         if self._draws is not None:
