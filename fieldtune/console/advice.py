@@ -32,6 +32,8 @@ def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
     said = words.against(value, wanted, robot, desk.aim)
     thing = words.what_turns(robot).capitalize()
     on = said == "on setpoint"
+    if not on and wanted is not None and words.settled(live, wanted):
+        on, said = True, f"steady, {said}"
     parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
     shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
     parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
@@ -139,7 +141,7 @@ def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str
     shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"
     if value is None:
         return f"{order} {wanted}, {shoot}"
-    if not words.near(value, held, robot, aim):
+    if not words.near(value, held, robot, aim) and not words.settled(live, held):
         return f"Wait: {thing} {words.against(value, held, robot, aim)}"
     return f"Ready at {words.setpoint(held, robot)}: {shoot}"
 

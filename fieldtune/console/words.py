@@ -16,6 +16,10 @@ MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "�
 """A shape beside the word of each result, so that colour is never needed."""
 
 
+_OFF, _STEADY = 0.02, 0.005
+"""Shares of the setpoint by which a settled wheel may be off it, and waver."""
+
+
 def decimals(step: float) -> int:
     """Decimals that a setpoint of this step needs."""
     return 0 if step <= 0 else min(3, max(0, math.ceil(-math.log10(step) - 1e-9)))
@@ -71,6 +75,12 @@ def near(value: float, wanted: float, robot: Robot, aim: Aim | None = None) -> b
     if off <= robot.setpoint.step or off > 0.01 * abs(wanted):
         return off <= robot.setpoint.step
     return aim is None or is_good(value, aim) or not is_good(wanted, aim)
+
+
+def settled(live: Live, wanted: float) -> bool:
+    """Whether the wheel keeps a little off its setpoint: it won't come nearer, and learning counts on it."""
+    error, ripple = live.wheel.steady_error_rpm, live.wheel.ripple_rpm
+    return error is not None and ripple is not None and abs(error) <= _OFF * wanted and ripple <= _STEADY * wanted
 
 
 def is_good(setpoint: float, aim: Aim) -> bool:

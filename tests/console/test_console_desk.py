@@ -12,10 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldtune.aim.results import SetpointChoice
-from fieldtune.console import words
+from fieldtune.console import advice, words
 from fieldtune.console.desk import Desk, Place, read_distance, read_miss
 from fieldtune.console.views.battery_words import now
 from fieldtune.errors import InputError
+from fieldtune.link.live import WheelFigures
 from fieldtune.link.sim.truth import Outcome
 from fieldtune.sizing.battery_status import BatteryStatus
 
@@ -158,6 +159,24 @@ def test_readback_is_said_in_words() -> None:
     assert words.against(2430.0, 2450.0, ROBOT, good) == "below by 20 rpm"
     assert words.against(2441.0, 2450.0, ROBOT, good) == "on setpoint"
     assert words.against(2620.0, 2640.0, ROBOT, good) == "on setpoint"  # told something else: held all the same
+
+
+@pytest.mark.parametrize(
+    ("error", "ripple", "ready"),
+    [(15.0, 4.0, True), (-40.0, 4.0, True), (15.0, 90.0, False), (-60.0, 4.0, False), (None, None, False)],
+)
+def test_a_wheel_that_settles_a_little_off_is_not_waited_for(
+    error: float | None, ripple: float | None, ready: bool
+) -> None:
+    desk = Desk(ROBOT)
+    desk.go(Place(2.5, "typed", "typed"))
+    good = SetpointChoice(2450.0, "rpm", 2440.0, 2460.0)
+    desk.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
+    wheel = live(wheel_rpm=2450.0 + (error or -25.0), wheel=WheelFigures(steady_error_rpm=error, ripple_rpm=ripple))
+    ((said, _),) = advice.todo(wheel, desk, ROBOT, sim=False, keeping=False)
+    assert said.startswith(" ▶  Ready at 2450 rpm" if ready else " ▶  Wait: wheel"), said
+    shown = "".join(part if isinstance(part, str) else part[0] for part in advice.readback(wheel, desk, ROBOT))
+    assert ("● steady, " in shown) == ready, shown
 
 
 def test_no_probability_is_rounded_to_a_certainty() -> None:
