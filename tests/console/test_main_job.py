@@ -83,7 +83,7 @@ def test_ten_shots_a_power_cut_and_the_same_advice(tmp_path: Path) -> None:
 
 def _settled(screen: str) -> bool:
     """Whether the advice is of now and not still being worked out."""
-    return bool(re.search(r"▶  +(Ready at|Set the wheel|Wait)", screen)) and "Good:" in screen
+    return bool(re.search(r"▶  +(Ready at|Set the wheel)", screen)) and "Good:" in screen
 
 
 def _bring_to_setpoint(console: Terminal, program: object) -> float:
