@@ -95,7 +95,7 @@ def _simulate(args: argparse.Namespace) -> None:
     if args.rate > _FASTEST_HZ:
         raise InputError(f"--rate {args.rate:g}: expected at most {_FASTEST_HZ:g} lines a second")
     try:
-        from fieldtune.link.sim import serve
+        from fieldtune.link.sim.terminal import serve
     except ImportError as error:
         raise LinkError(f"this system has no pseudo-terminals; use --port {port.simulated(robot)} instead") from error
     gc.enable()  # this may last

@@ -66,6 +66,7 @@ class Monitor:
         self._device: str | None = None
         self._offset_s = 0.0
         self._last_us = 0
+        self._followed = False
 
     # -- life --------------------------------------------------------------------------------------------------------
 
@@ -157,32 +158,38 @@ class Monitor:
 
     def _run(self) -> None:
         search = Search(self.robot, self._named, self._baud, self._remembered, self._stop)
-        first = True
-        while not self._stop.is_set():
-            found = search.listen(self._say_searching)
-            if found is None:
-                self._stop.wait(_RETRY_S)
-                continue
-            self._port = found.port
+        while not self._stop.is_set() and self._state != "ended":
             try:
-                self._follow(found, first)
-            except Lost as error:
-                self._say("lost", f"{found.device}: {error}; waiting for it to come back")
-            finally:
-                self._port = None
-                close_port(found.port)
-            first = False
-            if self._state == "ended":
-                return
+                self._round(search)
+            except Exception as error:  # a fault of ours must not leave a frozen number on the screen
+                self._say("lost", f"reading failed: {type(error).__name__}: {error}; trying again")
+                self._stop.wait(_RETRY_S)
+
+    def _round(self, search: Search) -> None:
+        """Finds a port and follows it as long as it lasts."""
+        found = search.listen(self._say_searching)
+        if found is None:
+            self._stop.wait(_RETRY_S)
+            return
+        self._port = found.port
+        try:
+            self._follow(found)
+        except Lost as error:
+            self._say("lost", f"{found.device}: {error}; waiting for it to come back")
+        finally:
+            self._port = None
+            close_port(found.port)
+        if self._state != "ended":
             search.remember(found)
             self._stop.wait(_RETRY_S / 2)
 
-    def _follow(self, found: Found, first: bool) -> None:
+    def _follow(self, found: Found) -> None:
         """Reads a port until it ends, fails, or the monitor stops."""
         with self._lock:
             self._device = found.device
-        if not first:
+        if self._followed:
             self._reopened()
+        self._followed = True
         good = False
         self._say_searching("searching", f"listening on {found.device}{found.speed_words}")
         good_before = self._line.good
@@ -205,9 +212,13 @@ class Monitor:
         """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""
         if self._line.good <= good_before:
             return False
-        self._say("live", f"reading {found.device}{found.speed_words}")
+        words = f"reading {found.device}{found.speed_words}"
+        self._say("live", words)
         if self._on_good is not None and not ports.is_url(found.device):
-            self._on_good({**found.identity, "device": found.device, "baud": found.baud})
+            try:
+                self._on_good({**found.identity, "device": found.device, "baud": found.baud})
+            except Exception as error:  # the caller's, and no reason to stop reading
+                self._say("live", f"{words}, but it can't be remembered: {error}")
         return True
 
     def _take(self, data: bytes, arrival_s: float | None) -> None:

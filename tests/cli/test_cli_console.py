@@ -18,7 +18,7 @@ from fieldtune import load_robot
 from fieldtune.console.book import CAUTION_KEY
 from fieldtune.link import decode
 from fieldtune.link.kept import session_recording
-from fieldtune.link.sim import PtyRobot
+from fieldtune.link.sim.terminal import PtyRobot
 from fieldtune.robot import demo_home
 from fieldtune.store import Store
 

@@ -19,7 +19,7 @@ from fieldtune.errors import LinkError, OutputError
 from fieldtune.link import Monitor, health_words, ports
 from fieldtune.link.frames import framed
 from fieldtune.link.reader import Lost, read_chunk
-from fieldtune.link.sim import PtyRobot
+from fieldtune.link.sim.terminal import PtyRobot
 from fieldtune.link.urls import open_url
 
 
@@ -314,3 +314,34 @@ def test_stopping_is_quick_and_leaves_no_thread(heron, cable):
     assert time.monotonic() - began < 0.5
     assert not [t for t in threading.enumerate() if t.name == "fieldtune-link"]
     assert os.path.exists(cable.name)
+
+
+def test_a_port_that_can_not_be_remembered_is_read_all_the_same(heron, cable):
+    talker = Talker(cable)
+
+    def refuse(port):
+        raise OSError("read-only")
+
+    with Monitor(heron, cable.name, baud=115200, on_good=refuse) as monitor:
+        seen, _ = wait_for(monitor, lambda s: "remembered" in s.words, meanwhile=lambda: talker.talk(0.1))
+        assert seen.state == "live"
+        assert seen.words.endswith("but it can't be remembered: read-only")
+        wait_for(monitor, lambda s: s.wheel_rpm is not None, meanwhile=lambda: talker.talk(0.1))
+
+
+def test_a_fault_of_the_program_is_said_and_reading_goes_on(heron, cable, monkeypatch):
+    """Whatever goes wrong in the reader thread, no number stays frozen on the screen."""
+    talker, faults = Talker(cable), []
+
+    def faulty(port):
+        if faults:
+            raise faults.pop()
+        return read_chunk(port)
+
+    with Monitor(heron, cable.name, baud=115200) as monitor:
+        wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))
+        monkeypatch.setattr("fieldtune.link.monitor.read_chunk", faulty)
+        faults.append(ZeroDivisionError("made for this test"))
+        seen, _ = wait_for(monitor, lambda s: s.state == "lost", meanwhile=lambda: talker.talk(0.1))
+        assert "ZeroDivisionError: made for this test; trying again" in seen.words
+        wait_for(monitor, live, seconds=3.0, meanwhile=lambda: talker.talk(0.1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pty
 import re
@@ -163,7 +164,10 @@ def test_the_url_needs_no_monitor():
 
 def test_in_a_terminal_space_shoots_and_the_outcome_is_told():
     """``serve`` in a real terminal: its path is printed, Space shoots, q ends; a line written to the path is obeyed."""
-    code = "from fieldtune import load_robot\nfrom fieldtune.link.sim import serve\nserve(load_robot('otter'), seed=3)"
+    code = (
+        "from fieldtune import load_robot\nfrom fieldtune.link.sim.terminal import serve\n"
+        "serve(load_robot('otter'), seed=3)"
+    )
     pid, terminal = pty.fork()
     if pid == 0:
         os.execv(sys.executable, [sys.executable, "-c", code])
@@ -188,6 +192,23 @@ def _until(terminal, wanted, seconds=15.0):
         assert ready, f"{wanted!r} did not come; said {said!r}"
         said += os.read(terminal, 4096)
     return said
+
+
+def test_a_system_without_terminals_simulates_all_the_same():
+    """As on Windows, which has no module ``tty``: the URL works, and the command says what to do instead."""
+    code = "import sys\nsys.modules['tty'] = None\nfrom fieldtune.cli import main\nsys.exit(main(sys.argv[1:]))"
+
+    def run(*words):
+        return subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=60)
+
+    heard = run("listen", "heron", "--port", "sim://heron?speed=0", "--seconds", "0.5", "--json")
+    assert heard.returncode == 0, heard.stderr
+    assert json.loads(heard.stdout)["good"] > 100
+    refused = run("simulate", "heron")
+    assert refused.returncode == 1
+    assert refused.stderr.startswith("fieldtune: ")
+    assert refused.stderr.count("\n") == 1
+    assert "sim://heron" in refused.stderr
 
 
 def test_importing_the_link_brings_neither_scipy_nor_textual():

@@ -1,6 +1,8 @@
-"""The simulated robot: it has the profile's physics, hidden errors drawn by seed, and speaks the robot's own lines."""
+"""The simulated robot: it has the profile's physics, hidden errors drawn by seed, and speaks the robot's own lines.
+
+It runs everywhere; ``terminal``, which puts it on a pseudo-terminal, needs a system that has them.
+"""
 
 from fieldtune.link.sim.robot import SimulatedRobot
-from fieldtune.link.sim.serve import PtyRobot, serve
 
-__all__ = ["PtyRobot", "SimulatedRobot", "serve"]
+__all__ = ["SimulatedRobot"]
