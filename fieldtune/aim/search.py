@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 
 _COARSE, _FINE, _LAST = 41, 17, 7
 NEARLY_AS_WELL = 0.95
-_PLATEAU = 0.998
+_PLATEAU, _MIDDLE = 0.97, 201
 _GATE_PLATEAU = 0.995
 
 
@@ -113,7 +113,7 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False, rounded: bool = True) -
     top = float(odds.chance.max())
     if not top > 0.0:
         return None
-    setpoint = _middle(odds, top, _GATE_PLATEAU if lowest_wins else _PLATEAU, lowest_wins)
+    setpoint = _middle(odds, top, lowest_wins)
     if rounded:
         setpoint = round(round(setpoint / limits.step) * limits.step, 9)
     setpoint = float(np.clip(setpoint, limits.low, limits.high))
@@ -129,9 +129,18 @@ def best_setpoint(odds: Odds, lowest_wins: bool = False, rounded: bool = True) -
     )
 
 
-def _middle(odds: Odds, top: float, share: float, lowest_wins: bool) -> float:
-    low, high = _around(odds, float(odds.seen[int(np.argmax(odds.chance))]), share * top)
-    return low if lowest_wins else (low + high) / 2
+def _middle(odds: Odds, top: float, lowest_wins: bool) -> float:
+    """Where to aim: the middle of what scores nearly as well as the best, weighed by how nearly.
+
+    The very peak of an average over draws wanders by chance; the middle of its top hardly does.
+    """
+    level = (_GATE_PLATEAU if lowest_wins else _PLATEAU) * top
+    low, high = _around(odds, float(odds.seen[int(np.argmax(odds.chance))]), level)
+    if lowest_wins:
+        return low
+    at = np.linspace(low, high, _MIDDLE)
+    better = np.maximum(np.interp(at, odds.seen, odds.chance) - level, 0.0)
+    return float(better @ at / better.sum()) if better.any() else (low + high) / 2
 
 
 def _around(odds: Odds, setpoint: float, level: float) -> tuple[float, float]:
