@@ -177,3 +177,17 @@ def test_a_certain_robot_has_no_width_in_its_probability() -> None:
     of = robot(uncertainty=Uncertainty())
     low, high = recommend(of, BASKET, belief(of, 0.0), 2.0).hit_probability_90
     assert high - low < 1e-9
+
+
+@pytest.mark.parametrize(("kind", "element", "target", "distance"), [CASES[0], CASES[3], CASES[5]])
+def test_setpoints_hardly_jitter_from_distance_to_distance(
+    kind: str, element: Element, target: Target, distance: float
+) -> None:
+    """Also before any shot, where the probability is flat: a table is read between its rows."""
+    made = robot(kind, element, target)
+    distances = np.linspace(0.9 * distance, 1.1 * distance, 25)
+    rows = table(made, target, belief(made, count=400), list(distances), None, rounded=False)
+    logs = np.log([row.setpoint for row in rows if row.setpoint is not None])
+    assert len(logs) == len(distances)
+    smooth = np.polyval(np.polyfit(distances, logs, 4), distances)
+    assert np.std(logs - smooth) < 0.0003
