@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 LOOKS_PER_SECOND = 20
+OPENS_S = 0.5
+"""When the line is opened at the latest, whatever was painted by then."""
 PAINTED_S = 0.3
 """How long the first recommendation has for its way to the screen before anything else is begun."""
 
@@ -55,6 +57,7 @@ class Console(Stage):
         self.failed: Exception | None = None
         self._caution_seen = self.book.caution_seen
         self._settled = False
+        self._opening = False
 
     def get_default_screen(self) -> MainScreen:
         """The main screen lies under all others."""
@@ -70,7 +73,13 @@ class Console(Stage):
         if not self._caution_seen:
             self.push_screen(CautionScreen(), self.book.understood)
         self.set_interval(1 / LOOKS_PER_SECOND, self.look)
-        self.call_after_refresh(self.begin, "opening", self._open)
+        self.call_after_refresh(self._open_once)
+        self.set_timer(OPENS_S, self._open_once)  # a key typed before the first paint leads away from it
+
+    def _open_once(self) -> None:
+        if not self._opening:
+            self._opening = True
+            self.begin("opening", self._open)
 
     async def _open(self) -> None:
         try:

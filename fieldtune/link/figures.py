@@ -55,8 +55,11 @@ class Figures:
             self._raised_s = None
 
     def now(self, shots: tuple[ShotSeen, ...], rpm: float | None, rpm2: float | None) -> WheelFigures:
-        """The figures at this moment; steady ones only where no shot disturbed the last second and a half."""
-        error, ripple = self._steady(shots)
+        """The figures at this moment; steady ones only where no shot disturbed the last second and a half.
+
+        ``rpm`` and ``rpm2`` are the wheels' speeds as shown, None where they aren't known any more.
+        """
+        error, ripple = (None, None) if rpm is None else self._steady(shots)
         recoveries = [s.recovery_s for s in shots[-5:] if s.recovery_s is not None]
         mismatch = None
         if rpm and rpm2 is not None and self._ratio:

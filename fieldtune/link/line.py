@@ -187,14 +187,14 @@ class Line:
     def live(self, state: State, words: str, port: str | None, now_s: float) -> Live:
         """A snapshot at host time ``now_s``; readings that are too old are unknown."""
         shown_now = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
-        speed = self._speed
+        speed = self._speed_shown(now_s)
         seconds, rpm, volts = self._history.arrays()
         return Live(
             state=state,
             words=words,
             port=port,
             age_s=None if self.last_arrival_s is None else max(now_s - self.last_arrival_s, 0.0),
-            wheel_rpm=self._speed_shown(now_s),
+            wheel_rpm=speed,
             wheel2_rpm=shown_now["wheel2_rpm"],
             battery_v=shown_now["battery_v"],
             current_a=shown_now["current_a"],
@@ -203,7 +203,7 @@ class Line:
             power_pct=shown_now["power_pct"],
             draw_mm=shown_now["draw_mm"],
             health=self.health(),
-            wheel=self._figures.now(self.shots, speed[0] if speed else None, shown_now["wheel2_rpm"]),
+            wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"]),
             shots=self.shots,
             history_s=seconds,
             history_rpm=rpm,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
@@ -13,6 +15,9 @@ from fieldtune.console.plates import Part, Plate
 
 if TYPE_CHECKING:
     from fieldtune.link.live import Live
+
+
+_VALUE_WIDE = 29  # of the 44 columns of the health, less the names and the margin
 
 
 class LineView(Board):
@@ -30,8 +35,20 @@ class LineView(Board):
         self.query_one("#line-health", Plate).put(*health(live))
         raw = self.query_one("#line-raw", Plate)
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
-        lines = [words.shorten(words.printable(line), wide) for line in self.console.monitor.recent_lines(rows)]
-        raw.put(("What the line says, newest last\n", "bold $act"), ("\n".join(lines) or "nothing yet", "$ink"))
+        text = "\n".join(whole_lines(self.console.monitor.recent_lines(rows), rows, wide))
+        raw.put(("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
+
+
+def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:
+    """The last of the lines in so many rows, none cut: what was wrong with a line stands at its end."""
+    shown: list[str] = []
+    for line in reversed(lines):
+        text = words.printable(line)
+        pieces = [text[:wide], *(f"  {text[i : i + wide - 2]}" for i in range(wide, len(text), wide - 2))]
+        if shown and len(shown) + len(pieces) > rows:
+            break
+        shown = pieces + shown
+    return shown[-rows:]
 
 
 def health(live: Live) -> list[Part]:
@@ -46,13 +63,17 @@ def health(live: Live) -> list[Part]:
         ("State", words.printable(live.words)),
         ("Port", "none" if live.port is None else words.printable(live.port)),
         ("Last sample", "none yet" if live.age_s is None else f"{live.age_s:.1f} s ago"),
-        ("Rate", "unknown" if said.rate_hz is None else f"{said.rate_hz:.0f} samples/s"),
+        ("Rate", "unknown" if said.rate_hz is None or live.state != "live" else f"{said.rate_hz:.0f} samples/s"),
         ("Clock", clock),
         ("Lines", f"{said.lines}, {said.good} good"),
     ]
     parts: list[Part] = [("Health\n", "bold $act")]
     for name, value in rows:
-        parts += [(f"{name:<13}", "$quiet"), (f"{value}\n", "$ink")]
+        first, *rest = wrap(value, _VALUE_WIDE) or [""]
+        parts += [
+            (f"{name:<13}", "$quiet"),
+            ("".join(f"{piece}\n" for piece in [first, *(" " * 13 + r for r in rest)]), "$ink"),
+        ]
     parts.append(("\nDropped, by cause\n", "bold $act"))
     parts += _counts(said.dropped, "nothing dropped")
     parts.append(("\nNoticed\n", "bold $act"))

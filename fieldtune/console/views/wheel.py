@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 SECONDS = 10.0
+SILENT_S = 0.3
+"""A line that is silent for longer lets the past move on: what was heard last isn't now."""
 
 
 class WheelView(Board):
@@ -42,15 +44,16 @@ def trace(live: Live, robot: Robot) -> Picture | None:
     heard_s, heard_rpm = np.asarray(live.history_s), np.asarray(live.history_rpm)
     if not heard_s.size or not np.isfinite(heard_rpm).any():
         return None
-    end = float(heard_s[-1])
+    silent = live.age_s or 0.0
+    end = float(heard_s[-1]) + (silent if silent > SILENT_S and live.state != "ended" else 0.0)
     recent = heard_s >= end - SECONDS
     seconds, speed = heard_s[recent] - end, heard_rpm[recent]
     wanted = live.setpoint if robot.setpoint.unit == "rpm" else None
     series = [Series(seconds, speed, STRONG)]
-    shown = speed
+    shown = speed if np.isfinite(speed).any() else heard_rpm
     if wanted is not None:
         series.insert(0, Series(np.array([-SECONDS, 0.0]), np.full(2, wanted), PLAIN, "dashes"))
-        shown = np.append(speed, wanted)
+        shown = np.append(shown, wanted)
     low, high = nice_range(shown, 60.0)
     drops = [s.time_s - end for s in live.shots if s.time_s >= end - SECONDS]
     if drops:
