@@ -20,6 +20,7 @@ from fieldtune.robot.model import Robot
 _LISTEN_S = 1.2  # long enough for three lines at 3 Hz
 _SILENT_S = 2.5
 _ENOUGH = 3  # plausible lines that prove a port and its speed
+_PLENTY = 12  # lines of text of which not one is ours
 
 Say = Callable[[State, str], None]
 
@@ -118,7 +119,7 @@ class Search:
         return None
 
     def _prove(self, found: Found) -> bool:
-        """Listens for plausible lines; False if the port stayed silent. Raises ``Lost``."""
+        """Listens for plausible lines, or enough that aren't; False if the port stayed silent. Raises ``Lost``."""
         trial = Line(self._robot)
         began = time.monotonic()
         first_s: float | None = None
@@ -131,6 +132,8 @@ class Search:
                 trial.feed(data, now)
                 if trial.good >= _ENOUGH:
                     found.proven = True
+                    return True
+                if not trial.good and trial.health().lines >= _PLENTY and found.text:
                     return True
             if now > _SILENT_S if first_s is None else now - first_s > _LISTEN_S:
                 break
