@@ -20,7 +20,7 @@ from fieldtune.link.live import Live, State
 from fieldtune.link.reader import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
 from fieldtune.link.sample import Sample
-from fieldtune.link.search import Found, Search
+from fieldtune.link.search import Found, Search, is_text
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 STALLED_S = 3.0
 _RETRY_S = 0.25
+_UNPROVEN_S = 10.0  # how long a port that sends text, but no line of ours, is followed before others are tried
+_LATELY = 400
 
 
 class Monitor:
@@ -180,7 +182,8 @@ class Monitor:
             self._port = None
             close_port(found.port)
         if self._state != "ended":
-            search.remember(found)
+            if found.proven or self._line.good:
+                search.remember(found)
             self._stop.wait(_RETRY_S / 2)
 
     def _follow(self, found: Found) -> None:
@@ -191,22 +194,39 @@ class Monitor:
             self._reopened()
         self._followed = True
         good = False
-        self._say_searching("searching", f"listening on {found.device}{found.speed_words}")
-        good_before = self._line.good
+        unread = ": it sends text, but no line that can be read" if found.text else ""
+        self._say_searching("searching", f"listening on {found.device}{found.speed_words}{unread}")
+        good_before, began, lately = self._line.good, time.monotonic(), b""
         for data, arrival_s in found.heard:
             self._take(data, arrival_s)
         while not self._stop.is_set():
-            if not good and self._line_is_good(found, good_before):
-                good = True
+            if not good:
+                good = self._line_is_good(found, good_before)
+                if not good and time.monotonic() - began > _UNPROVEN_S:
+                    if self._is_elsewhere(found, lately):
+                        return
+                    began = time.monotonic()
             data, arrival_s = read_chunk(found.port)
             if getattr(found.port, "reopened", False):
                 found.port.reopened = False  # type: ignore[attr-defined]
                 self._reopened()
             if data:
                 self._take(data, arrival_s)
+                lately = b"" if good else (lately + data)[-_LATELY:]
             elif getattr(found.port, "ended", False):
                 self._say("ended", f"{found.device} has ended")
                 return
+
+    def _is_elsewhere(self, found: Found, lately: bytes) -> bool:
+        """Whether to search again: there is another port, or what was text was a greeting at another speed.
+
+        Opening a port again would reset many controllers, so that the only port is kept.
+        """
+        if ports.is_url(found.device):
+            return False
+        if self._named is None and any(c.device != found.device for c in ports.candidates()):
+            return True
+        return self._baud is None and len(lately) >= _LATELY and not is_text(lately)
 
     def _line_is_good(self, found: Found, good_before: int) -> bool:
         """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""

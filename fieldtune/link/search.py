@@ -21,6 +21,10 @@ _LISTEN_S = 1.2  # long enough for three lines at 3 Hz
 _SILENT_S = 2.5
 _ENOUGH = 3  # plausible lines that prove a port and its speed
 _PLENTY = 12  # lines of text of which not one is ours
+_TEXT = 0.97  # share of printable bytes at the right speed
+_TEXT_BYTES = 40
+_CONTROL = b"\r\n\t"
+_PRINTABLE = bytes(range(32, 127)) + _CONTROL
 
 Say = Callable[[State, str], None]
 
@@ -37,9 +41,20 @@ class Found:
     heard: list[tuple[bytes, float | None]] = field(default_factory=list)
 
     @property
+    def text(self) -> bool:
+        """Whether lines of text were heard: the speed is right then, whatever they say."""
+        return is_text(b"".join(chunk for chunk, _ in self.heard))
+
+    @property
     def speed_words(self) -> str:
         """`` at 115200 baud`` for a device, nothing for a URL."""
         return "" if ports.is_url(self.device) else f" at {self.baud} baud"
+
+
+def is_text(data: bytes) -> bool:
+    """Whether bytes are lines of text, but for a stray one."""
+    printable = len(data) - len(data.translate(None, _PRINTABLE))
+    return len(data) >= _TEXT_BYTES and printable >= _TEXT * len(data) and (b"\n" in data or b"\r" in data)
 
 
 class Search:
@@ -64,18 +79,30 @@ class Search:
         self._remembered = {**found.identity, "device": found.device, "baud": found.baud}
 
     def listen(self, say: Say) -> Found | None:
-        """One round over the ports there are; None if none was good. ``say`` is told how it goes."""
+        """One round over the ports there are; None if there is nothing to follow. ``say`` is told how it goes.
+
+        A port whose lines prove good comes before one that only sends text.
+        """
         if self._name is not None:
             return self._try(ports.named(self._name, self._baud, self._remembered), say, patient=True)
         options = ports.candidates(self._remembered, self._baud)
         if not options:
             say("searching", "no serial port found; connect the robot, or choose the simulated one")
             return None
+        kept: Found | None = None
         for candidate in options:
+            if self._stop.is_set():
+                break
             found = self._try(candidate, say, patient=len(options) == 1)
-            if found is not None or self._stop.is_set():
-                return found
-        return None
+            if found is None:
+                continue
+            if kept is not None:
+                spare, kept = (kept, found) if found.proven else (found, kept)
+                close_port(spare.port)
+            kept = kept or found
+            if kept.proven:
+                break
+        return kept
 
     def _try(self, candidate: ports.Candidate, say: Say, patient: bool) -> Found | None:
         """Listens at one speed after another on one open port: opening it again would reset many controllers.
@@ -103,19 +130,22 @@ class Search:
     def _at_some_speed(
         self, port: serial.SerialBase, candidate: ports.Candidate, say: Say, patient: bool
     ) -> Found | None:
+        noise = False
         for baud in candidate.bauds:
             set_speed(port, baud)
             found = Found(port, candidate.device, baud, candidate.identity, proven=False)
-            say("searching", f"listening on {candidate.device} at {baud} baud")
+            so_far = "; so far it sends bytes, but no text" if noise else ""
+            say("searching", f"listening on {candidate.device} at {baud} baud{so_far}")
             while not self._prove(found):
                 if self._stop.is_set():
                     return None
                 say("searching", f"{candidate.device} is open but silent; does the robot program run?")
                 if not patient:
                     return None
-            if found.proven:
+            if found.proven or found.text:
                 return found
-        say("searching", f"{candidate.device} sends bytes, but no line decodes at any usual speed")
+            noise = noise or bool(found.heard)
+        say("searching", f"{candidate.device} sends bytes, but no text at any usual speed")
         return None
 
     def _prove(self, found: Found) -> bool:

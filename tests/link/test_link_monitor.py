@@ -345,3 +345,37 @@ def test_a_fault_of_the_program_is_said_and_reading_goes_on(heron, cable, monkey
         seen, _ = wait_for(monitor, lambda s: s.state == "lost", meanwhile=lambda: talker.talk(0.1))
         assert "ZeroDivisionError: made for this test; trying again" in seen.words
         wait_for(monitor, live, seconds=3.0, meanwhile=lambda: talker.talk(0.1))
+
+
+def test_text_that_is_no_line_of_ours_is_shown_and_counted_at_once(heron, cable):
+    """Whoever has other names on the wire sees what comes and why it is dropped, instead of a search without end."""
+    with Monitor(heron, cable.name) as monitor:
+        for i in range(60):
+            cable.write(b"time=%d enc=%d vbat=12.1\r\n" % (i * 10, i * 14))
+            time.sleep(0.02)
+        seen = monitor.snapshot()
+        raw = monitor.recent_lines(3)
+        assert seen.state == "searching"
+        assert "sends text, but no line that can be read" in seen.words
+        assert seen.health.dropped["no known field"] == seen.health.lines > 20
+        assert raw[-1].endswith("vbat=12.1   [no known field]")
+        talker = Talker(cable)
+        wait_for(monitor, live, seconds=3.0, meanwhile=lambda: talker.talk(0.1))
+
+
+def test_a_port_that_proves_good_comes_before_one_that_only_sends_text(heron, tmp_path, monkeypatch):
+    """A receiver of position at the first port talks all the time; the robot at the second is found all the same."""
+    other, robot = Cable(tmp_path / "a-other"), Cable(tmp_path / "b-robot")
+    listed = [Listed(c.name, 1, 2, c.name, "USB") for c in (other, robot)]
+    monkeypatch.setattr(ports.list_ports, "comports", lambda: listed)
+    talker = Talker(robot)
+
+    def both():
+        other.write(b"$GPGLL,4916.45,N,12311.12,W,225444,A*31\r\n")
+        talker.talk(0.1)
+
+    with Monitor(heron, "auto") as monitor:
+        seen, _ = wait_for(monitor, live, seconds=10, meanwhile=both)
+    assert seen.port == robot.name
+    other.close()
+    robot.close()
