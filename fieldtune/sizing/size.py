@@ -90,11 +90,7 @@ def supply_of(robot: Robot) -> Supply | None:
 
 def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
-    notes = [
-        *supply_notes(robot),
-        *wheel_notes(robot, table, places),
-        *(gear_notes(drive, looking.teeth) if looking.sweep else ()),
-    ]
+    notes = [*supply_notes(robot), *wheel_notes(robot, table, places)]
     full_v = rest_voltage(robot, 1.0)
     full = low = usual = None
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
