@@ -62,8 +62,7 @@ def record(value: object) -> dict[str, object]:
 
 def setpoint_words(robot: Robot, value: float | None) -> str:
     """A setpoint with its unit, in as many decimals as the robot's step asks for."""
-    step = robot.setpoint.step
-    return number(value, 0 if step >= 1 else 1 if step >= 0.1 else 2, robot.setpoint.unit)
+    return number(value, robot.setpoint.decimals, robot.setpoint.unit)
 
 
 def pairs(rows: Iterable[tuple[str, str | None]], indent: int = 2) -> list[str]:

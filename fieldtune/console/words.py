@@ -20,14 +20,9 @@ _OFF, _STEADY = 0.02, 0.005
 """Shares of the setpoint by which a settled wheel may be off it, and waver."""
 
 
-def decimals(step: float) -> int:
-    """Decimals that a setpoint of this step needs."""
-    return 0 if step <= 0 else min(3, max(0, math.ceil(-math.log10(step) - 1e-9)))
-
-
 def number(value: float | None, robot: Robot) -> str:
     """A setpoint's digits, or a dash where it isn't known."""
-    return "–" if value is None or not math.isfinite(value) else f"{value:.{decimals(robot.setpoint.step)}f}"
+    return "–" if value is None or not math.isfinite(value) else f"{value:.{robot.setpoint.decimals}f}"
 
 
 def setpoint(value: float | None, robot: Robot) -> str:

@@ -269,6 +269,11 @@ class SetpointRange:
     step: float
     high_given: bool = True
 
+    @property
+    def decimals(self) -> int:
+        """Decimals in which setpoints a step apart are told apart, three at most."""
+        return 0 if self.step <= 0 else min(3, max(0, math.ceil(-math.log10(self.step) - 1e-9)))
+
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:

@@ -15,9 +15,7 @@ def setpoint_text(robot: Robot, value: float | None, unit: bool = True) -> str:
     """A setpoint in as many decimals as the robot's step asks for; a dash where there is none."""
     if value is None:
         return "–"
-    step = robot.setpoint.step
-    digits = 0 if step >= 1 else 1 if step >= 0.1 else 2
-    return f"{value:.{digits}f}" + (f" {robot.setpoint.unit}" if unit else "")
+    return f"{value:.{robot.setpoint.decimals}f}" + (f" {robot.setpoint.unit}" if unit else "")
 
 
 def tag(name: str, inside: str, css: str = "") -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.recalibration import Recalibration, SpinReport
 
@@ -68,7 +66,7 @@ def _shot_lines(guided: Recalibration) -> list[str]:
     was, now, unit = guided.before, guided.now, guided.robot.setpoint.unit
     if was is None or was.setpoint is None:
         return []
-    digits = max(0, math.ceil(-math.log10(guided.robot.setpoint.step) - 1e-9)) if guided.robot.setpoint.step > 0 else 0
+    digits = guided.robot.setpoint.decimals
     volts = f" and {was.volts:.1f} V" if unit == "%" and was.volts is not None else ""
     before = f"At {was.distance_m:.2f} m{volts} the setpoint was {was.setpoint:.{digits}f} {unit}"
     if now is None or now.setpoint is None:
