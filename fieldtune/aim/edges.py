@@ -40,8 +40,7 @@ def center_point(need: Need, distance: FloatArray, angle: FloatArray, drag: Floa
             break
         there = need.log_speed(distance[lost], short, angle[lost], drag[lost])
         good = need.free_at(there).low <= short
-        for name in there.__slots__:
-            getattr(point, name)[lost[good]] = getattr(there, name)[good]
+        point.put(lost[good], there.take(good))
     return point
 
 
@@ -72,8 +71,7 @@ def _edge(need: Need, distance: FloatArray, miss: FloatArray, angle: FloatArray,
             break
         miss[moves] = own[moves]
         there = need.log_speed(distance[moves], miss[moves], angle[moves], drag[moves])
-        for name in there.__slots__:
-            getattr(point, name)[moves] = getattr(there, name)
+        point.put(moves, there)
         own[moves] = _own_edge(need, there, miss[moves])
     with np.errstate(invalid="ignore"):
         value = point.value + point.d_miss * (own - miss)

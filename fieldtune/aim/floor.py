@@ -29,7 +29,7 @@ def drop_to_floor(robot: Robot) -> float:
     return max(robot.launcher.exit_height - robot.element.lying_height, 0.0)
 
 
-def turning_inertia(element: Element) -> float:
+def rolling_inertia(element: Element) -> float:
     """I / (m R^2) of the element as it rolls; inf for discs and blocks, which slide.
 
     Balls with holes and inflated ones are thin shells, 2/3; a tennis ball has 0.55 (Brody, Cross & Lindsey, The Physics
@@ -47,7 +47,7 @@ def ground(robot: Robot, log_friction: ArrayLike = 0.0) -> Ground:
     """The floor as physics sees it."""
     floor, factor = robot.floor, np.exp(np.asarray(log_friction, dtype=float))
     bounce = _BOUNCE[robot.element.shape] if floor.restitution is None else floor.restitution
-    inertia = turning_inertia(robot.element)
+    inertia = rolling_inertia(robot.element)
     return Ground(floor.friction * factor, floor.rolling * factor, floor.slope, bounce, sliding_drag(robot), inertia)
 
 

@@ -30,6 +30,15 @@ class NeedPoint:
     d_drag: FloatArray
     slope: FloatArray
 
+    def put(self, places: NDArray[np.intp], other: NeedPoint) -> None:
+        """Take the other's m points for those at ``places`` (m,)."""
+        for name in self.__slots__:
+            getattr(self, name)[places] = getattr(other, name)
+
+    def take(self, which: NDArray[np.bool_]) -> NeedPoint:
+        """Some of the points."""
+        return NeedPoint(*(getattr(self, name)[which] for name in self.__slots__))
+
 
 class Need(Protocol):
     """What a target asks of the exit speed. ``d_low``..``d_high`` is the range of distances (m) it is made for."""

@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.aim.bodies import sliding_drag
 from fieldtune.aim.exit import spin_ratio
-from fieldtune.aim.floor import turning_inertia
+from fieldtune.aim.floor import ground
 from fieldtune.aim.need import NeedPoint
 from fieldtune.aim.openings import Free, free
+from fieldtune.physics.landing import Ground
 from fieldtune.physics.roll import roll_needed_speed, roll_stop_distance
 from fieldtune.robot.model import Element, Robot, Target
 
@@ -29,11 +29,7 @@ class RollNeed:
 
     target: Target
     element: Element
-    friction: float
-    rolling: float
-    slope: float
-    drag_per_metre: float
-    inertia: float
+    ground: Ground
     spin_ratio: float
     d_low: float
     d_high: float
@@ -41,35 +37,21 @@ class RollNeed:
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> RollNeed:
         """For distances up to where ``top_speed`` comes to rest."""
-        floor = robot.floor
-        made = cls(
-            target=target,
-            element=robot.element,
-            friction=floor.friction,
-            rolling=floor.rolling,
-            slope=floor.slope,
-            drag_per_metre=sliding_drag(robot),
-            inertia=turning_inertia(robot.element),
-            spin_ratio=spin_ratio(robot),
-            d_low=0.05,
-            d_high=200.0,
-        )
+        made = cls(target, robot.element, ground(robot), spin_ratio(robot), d_low=0.05, d_high=200.0)
         farthest = float(made._stop(np.array([math.log(top_speed)]), np.zeros(1))[0])
         return replace(made, d_high=min(max(1.15 * farthest, 0.1), 200.0)) if math.isfinite(farthest) else made
 
+    def _resisting(self, log_scale: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Friction and rolling resistance (n,) over the log scale of both."""
+        scale, at = np.exp(log_scale), self.ground
+        return np.asarray(at.friction, dtype=float) * scale, np.asarray(at.rolling, dtype=float) * scale
+
     def _stop(self, log_speed: FloatArray, log_scale: FloatArray) -> FloatArray:
         """Distance to rest, metres, over ln(speed) and the log scale of both resistances."""
-        v, scale = np.exp(log_speed), np.exp(log_scale)
-        far = roll_stop_distance(
-            v,
-            self.friction * scale,
-            self.rolling * scale,
-            self.slope,
-            self.drag_per_metre,
-            inertia=self.inertia,
-            spin=self.spin_ratio * v,
-        )
-        return far * math.cos(self.slope)
+        at, v = self.ground, np.exp(log_speed)
+        turn = self.spin_ratio * v
+        far = roll_stop_distance(v, *self._resisting(log_scale), at.slope, at.drag, inertia=at.inertia, spin=turn)
+        return far * math.cos(at.slope)
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -79,16 +61,9 @@ class RollNeed:
             np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, log_drag, angle_error)
         )
         length = np.where(d + m > 0, d + m, np.nan)
-        factor = np.exp(scale)
-        needed = roll_needed_speed(
-            length / math.cos(self.slope),
-            self.friction * factor,
-            self.rolling * factor,
-            self.slope,
-            self.drag_per_metre,
-            inertia=self.inertia,
-            spin_ratio=self.spin_ratio,
-        )
+        at, ratio = self.ground, self.spin_ratio
+        way, resisting = length / math.cos(at.slope), self._resisting(scale)
+        needed = roll_needed_speed(way, *resisting, at.slope, at.drag, inertia=at.inertia, spin_ratio=ratio)
         value = np.log(needed)
         h = _DIFFERENCE
         by_speed = (self._stop(value + h, scale) - self._stop(value - h, scale)) / (2 * h)
@@ -99,7 +74,7 @@ class RollNeed:
             d_miss=1 / by_speed,
             d_angle=np.zeros_like(length),
             d_drag=-by_scale / by_speed,
-            slope=np.full_like(length, math.tan(self.slope)),
+            slope=np.full_like(length, math.tan(at.slope)),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:

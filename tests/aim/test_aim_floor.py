@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from aim_robots import BALL, DISC, GATE, ZONE, belief, robot
 
-from fieldtune.aim.floor import rest_distance, thrown, turning_inertia
+from fieldtune.aim.floor import rest_distance, rolling_inertia, thrown
 from fieldtune.aim.need import Need
 from fieldtune.aim.need_land import LandNeed
 from fieldtune.aim.needs import need_for
@@ -157,9 +157,9 @@ def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
 
 def test_thin_shells_roll_less_far() -> None:
     """3/5 of the speed is left to a thin shell, 5/7 to a solid ball (textbook)."""
-    assert turning_inertia(replace(BALL, surface="perforated")) == pytest.approx(2 / 3)
-    assert turning_inertia(BALL) == pytest.approx(2 / 5)
-    assert math.isinf(turning_inertia(DISC))
+    assert rolling_inertia(replace(BALL, surface="perforated")) == pytest.approx(2 / 3)
+    assert rolling_inertia(BALL) == pytest.approx(2 / 5)
+    assert math.isinf(rolling_inertia(DISC))
     shell = robot("striker", element=replace(BALL, surface="perforated"), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
     shell = replace(shell, launcher=replace(shell.launcher, exit_height=0.035))
     needs: list[Need] = [need_for(replace(shell, element=e), ZONE) for e in (shell.element, BALL)]
