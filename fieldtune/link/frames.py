@@ -208,7 +208,7 @@ class Framer:
         if body[:1] == b"{" and body.rstrip()[-1:] == b"}":
             if len(body) > LONGEST:
                 raise NotDataError("over-long")
-            self._admit(checked=False)
+            self._admit_unchecked()
             return self._json(body)
         start = body.rfind(b"$") + 1
         if start > 1 and body[: start - 1].strip():
@@ -219,7 +219,7 @@ class Framer:
             raise NotDataError("over-long")
         end = body.rfind(b"*")
         if end < 0:
-            self._admit(checked=False)
+            self._admit_unchecked()
             return self._fields(body[start:] if start else body)
         payload = body[start:end]
         self._check(payload, body[end + 1 :])
@@ -239,9 +239,9 @@ class Framer:
             raise NotDataError("checksum")
         self._checked_seen = True
 
-    def _admit(self, checked: bool) -> None:
+    def _admit_unchecked(self) -> None:
         """Refuses a line without checksum where one is asked for, or where this robot has sent them before."""
-        if not checked and (self._policy == "required" or (self._policy == "auto" and self._checked_seen)):
+        if self._policy == "required" or (self._policy == "auto" and self._checked_seen):
             raise NotDataError("unchecked")
 
     def _json(self, body: bytes) -> Wire:
