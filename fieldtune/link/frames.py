@@ -1,4 +1,4 @@
-"""Bytes to lines to fields: three layouts told apart line by line, and a count of everything that was refused.
+"""Bytes to lines to records, and a count of everything that was refused.
 
 Framing: LF, CR or both end a line, 512 bytes at most, a line starts anew at its last ``$``. A ``*HH`` behind is the XOR
 of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
@@ -6,25 +6,21 @@ of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
 
 from __future__ import annotations
 
-import re
 from collections import Counter, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from itertools import repeat
 
-import msgspec
 import numpy as np
 
 from fieldtune.link.block import FEWEST_LINES, Block, Shape, frames_hold
+from fieldtune.link.fields import Fields
 from fieldtune.link.loose import Forms, looks_like_text, loose, said
-from fieldtune.link.wire import EMPTY, NotDataError, Wire, from_pairs, json_decoder, names_on_wire
+from fieldtune.link.wire import NotDataError, Wire
 from fieldtune.robot.model import LinkSettings
 
 LONGEST = 512
 RAW_KEPT = 400
-_SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _LF = 10
-_STRANGE = re.compile(rb"[^\t -~]")
-_NOT_FINITE = re.compile(rb":\s*-?(?:NaN|Inf)", re.IGNORECASE)
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _DAMAGE = ("checksum", "over-long", "cut off", "non-finite")
 
@@ -64,10 +60,7 @@ class Framer:
         self.damaged = 0
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
-        self._names = names_on_wire(settings.fields)
-        self._decode_json = json_decoder(self._names)
-        self._empty = self._decode_json(b"{}")
-        self._columns = tuple(self._ours(name) for name in settings.columns)
+        self._fields = Fields(settings)
         self._policy = settings.checksum
         self._checked_seen = False
         self._shape: Shape | None = None
@@ -75,10 +68,6 @@ class Framer:
         self._strict: Wire | None = None
         self._rest = b""
         self._flooded = False
-
-    def _ours(self, name: str) -> str:
-        """A column's name as the wire would name the field; ``-`` skips."""
-        return "" if name == "-" else next((theirs for theirs, ours in self._names.items() if ours == name), name)
 
     @property
     def checked(self) -> bool:
@@ -162,12 +151,12 @@ class Framer:
     def _loosely(self, line: bytes, cause: str) -> Wire | None:
         """Reads a line that was refused as written otherwise, if such lines keep coming; notes damage."""
         if cause in _DAMAGE or not self._forms.often(line):
-            self.damaged += cause in _DAMAGE or not looks_like_text(line, self._names)
+            self.damaged += cause in _DAMAGE or not looks_like_text(line, self._fields.names)
             return None
         if cause == "unchecked":
             return None
         try:
-            wire = loose(line, self._names)
+            wire = loose(line, self._fields.names)
         except NotDataError:
             return None
         return wire if self._strict is None or said(wire) == said(self._strict) else None
@@ -177,9 +166,9 @@ class Framer:
         try:
             if self._checked_seen:
                 start, end = line.rfind(b"$"), line.rfind(b"*")
-                self._shape = Shape(line[start : end + 1] + b"__", lambda text: self._fields(text[1:-3]))
+                self._shape = Shape(line[start : end + 1] + b"__", lambda text: self._fields.read(text[1:-3]))
             else:
-                self._shape = Shape(line, self._fields)
+                self._shape = Shape(line, self._fields.read)
         except NotDataError:
             self._shape = None
 
@@ -209,7 +198,7 @@ class Framer:
             if len(body) > LONGEST:
                 raise NotDataError("over-long")
             self._admit_unchecked()
-            return self._json(body)
+            return self._fields.json(body)
         start = body.rfind(b"$") + 1
         if start > 1 and body[: start - 1].strip():
             self._restarted(body[: start - 1])
@@ -220,10 +209,10 @@ class Framer:
         end = body.rfind(b"*")
         if end < 0:
             self._admit_unchecked()
-            return self._fields(body[start:] if start else body)
+            return self._fields.read(body[start:] if start else body)
         payload = body[start:end]
         self._check(payload, body[end + 1 :])
-        return self._fields(payload)
+        return self._fields.read(payload)
 
     def _restarted(self, lost: bytes) -> None:
         """Counts the beginning of a line that another line's ``$`` cut off."""
@@ -243,67 +232,6 @@ class Framer:
         """Refuses a line without checksum where one is asked for, or where this robot has sent them before."""
         if self._policy == "required" or (self._policy == "auto" and self._checked_seen):
             raise NotDataError("unchecked")
-
-    def _json(self, body: bytes) -> Wire:
-        _plain(body)
-        try:
-            wire = self._decode_json(body)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-            endless = "out of range" in str(error) or _NOT_FINITE.search(body)
-            raise NotDataError("non-finite" if endless else "undecodable") from None
-        if wire == self._empty:
-            raise NotDataError("no known field")
-        return wire
-
-    def _fields(self, payload: bytes) -> Wire:
-        _plain(payload)
-        if b"=" not in payload:
-            return self._json(payload.strip()) if payload.lstrip()[:1] == b"{" else self._bare_columns(payload)
-        if b" " not in payload and b"\t" not in payload and b'"' not in payload:
-            # A name=value list is one replace away from JSON, and the JSON decoder is five times faster than splitting.
-            try:
-                wire = self._decode_json(b'{"' + payload.replace(b"=", b'":').replace(b",", b',"') + b"}")
-            except msgspec.DecodeError:
-                return self._slow_fields(payload)
-        else:
-            return self._slow_fields(payload)
-        if wire == self._empty:
-            raise NotDataError("no known field")
-        return wire
-
-    def _slow_fields(self, payload: bytes) -> Wire:
-        return _told(from_pairs(self._pairs(payload.decode("ascii")), self._names))
-
-    def _pairs(self, text: str) -> Iterator[tuple[str, str]]:
-        for token in _SPACE_AROUND_EQUALS.sub("=", text).replace(",", " ").split():
-            name, equals, value = token.partition("=")
-            if not equals or not name or "=" in value:
-                raise NotDataError("undecodable")
-            yield name, value
-
-    def _bare_columns(self, payload: bytes) -> Wire:
-        if not self._columns:
-            raise NotDataError("undecodable")
-        text = payload.decode("ascii").replace(";", ",")
-        values = [cell.strip() for cell in text.split(",")] if "," in text else text.split()
-        if len(values) == len(self._columns) + 1 and not values[-1]:
-            values.pop()  # many programs end each value with a comma
-        if len(values) != len(self._columns):
-            raise NotDataError("columns")
-        return _told(from_pairs(zip(self._columns, values, strict=True), self._names))
-
-
-def _told(wire: Wire) -> Wire:
-    """The record, if it says anything at all."""
-    if wire == EMPTY:
-        raise NotDataError("no known field")
-    return wire
-
-
-def _plain(payload: bytes) -> None:
-    """Printable ASCII, blanks and tabs, or ``NotDataError``: nothing else may come any further."""
-    if _STRANGE.search(payload):
-        raise NotDataError("undecodable")
 
 
 def shown(line: bytes) -> str:
