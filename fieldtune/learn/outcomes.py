@@ -31,12 +31,11 @@ def blur_of(fit: Fit, need: Need, reading: float, scene: Situation) -> FloatArra
 
 def word_chances(scene: Situation, speeds: FloatArray) -> FloatArray:
     """Probabilities (3, K) of short, in, long of each draw at log speeds (K,)."""
-    width = scene.spread
     low = np.where(np.isfinite(scene.low), scene.low, scene.center[:, None]) @ scene.shares
     ends = np.isfinite(scene.high)
     high = np.where(ends.all(axis=1), np.where(ends, scene.high, 0.0) @ scene.shares, np.inf)
-    short = ndtr((low - speeds) / width)
-    long = ndtr((speeds - high) / width)
+    short = ndtr((low - speeds) / scene.near)
+    long = ndtr((speeds - high) / scene.spread)
     # Where the target can't be hit at all a shot tells nothing.
     short, long = np.nan_to_num(short, nan=0.5), np.nan_to_num(long, nan=0.5)
     return np.stack([short, np.maximum(1 - short - long, 0.0), long])
