@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from fieldtune.aim.belief import Belief, Unknowns
 from fieldtune.learn.draws import elliptical, laplace
 from fieldtune.learn.evidence import evidence
+from fieldtune.learn.fresh import first_shots
 from fieldtune.learn.newton import Mode, maximise
 from fieldtune.learn.objective import Objective
-from fieldtune.learn.ridge import plain_gain, ridge_gain
+from fieldtune.learn.ridge import ridge_gain, ridge_offset, with_offset
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
 from fieldtune.learn.side import SideLayout, side_objective
 from fieldtune.learn.sight import NeedOf, SideView
@@ -57,14 +58,19 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
     side_layout = SideLayout.of(robot)
     view = SideView(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
     hill, layout, mode = _climb(robot, table, len(epochs), need_of, view)
+    place, at = epochs.index(epoch), mode.u[None]
     few = len(table) <= _CORRECTED
-    points = _drawn(hill, mode, draws, few and bool(hill.rows), rng)
+
+    def drawn(slope: Objective, top: Mode) -> tuple[FloatArray, FloatArray]:
+        """Draws, and their gains without offset and tracking."""
+        points = _drawn(slope, top, draws, few and bool(slope.rows), rng)
+        if few or not slope.rows:
+            return points, layout.gain(points)
+        return points, ridge_gain(robot, table, layout, top, points, need_of, view)
+
+    points, gain = _settled(hill, layout, mode, table, place, drawn)
     side_points = _drawn(side_hill, side_mode, draws, few and bool(side_hill.rows), rng)
-    place = epochs.index(epoch)
-    gain = plain_gain(layout, points, place)
-    if hill.rows and not few:
-        gain = ridge_gain(robot, table, layout, mode, points, place, need_of, view)
-    best = plain_gain(layout, mode.u[None], place)
+    best = with_offset(layout, at, layout.gain(at), layout.offsets(at)[:, place])
     belief = Belief(
         basis=layout.prior.basis,
         draws=unknowns_from(layout, gain, points, side_layout, side_points),
@@ -74,6 +80,26 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
         epoch=epoch,
     )
     return Fit(robot, belief, table, tuple(epochs), hill, layout, mode, view, need_of)
+
+
+Drawn = Callable[[Objective, Mode], tuple[FloatArray, FloatArray]]
+
+
+def _settled(
+    hill: Objective, layout: Layout, mode: Mode, table: ShotTable, place: int, drawn: Drawn
+) -> tuple[FloatArray, FloatArray]:
+    """Draws (K, P) and their gains (K, size) in the present epoch."""
+    first = first_shots(hill, layout, table, place)
+    if first is not None:
+        settled = first.settled(*drawn(first.earlier, maximise(first.earlier, mode.u, _FINE)))
+        if settled is not None:
+            return settled
+    points, gain = drawn(hill, mode)
+    offset = layout.offsets(points)[:, place]
+    # What ties an epoch's offset to the rest is its shots; without them it has its whole spread.
+    if hill.rows and len(table) > _CORRECTED and np.any(table.epoch == place):
+        offset = ridge_offset(layout, mode, points, place)
+    return points, with_offset(layout, points, gain, offset)
 
 
 def _climb(

@@ -21,34 +21,26 @@ FloatArray = NDArray[np.float64]
 _PLACES = 12
 
 
-def plain_gain(layout: Layout, points: FloatArray, place: int) -> FloatArray:
-    """Gain (K, size) of draws for the epoch at ``place``, its offset and the drive's tracking in the level."""
-    gain = layout.gain(points)
-    gain[:, 0] += layout.offsets(points)[:, place] + layout.tracking(points)
-    return gain
+def with_offset(layout: Layout, points: FloatArray, gain: FloatArray, offset: FloatArray) -> FloatArray:
+    """Gain (K, size) with an epoch's offset (K,) and the drive's tracking in the level."""
+    whole = gain.copy()
+    whole[:, 0] += offset + layout.tracking(points)
+    return whole
 
 
 def ridge_gain(
-    robot: Robot,
-    table: ShotTable,
-    layout: Layout,
-    mode: Mode,
-    points: FloatArray,
-    place: int,
-    need_of: NeedOf,
-    side: SideView,
+    robot: Robot, table: ShotTable, layout: Layout, mode: Mode, points: FloatArray, need_of: NeedOf, side: SideView
 ) -> FloatArray:
-    """``plain_gain`` of Laplace draws, to first order around the maximum, corrected for how needs bend."""
-    speed = slice(0, layout.gains + 1 + layout.epochs)
-    features, slopes = layout.features(mode.u[None])[0, speed], layout.jacobian(mode.u)[speed]
-    straight = features + (points - mode.u) @ slopes.T
-    gain = straight[:, : layout.gains]
-    offset = straight[:, layout.gains + 1 + place]
-    if not np.any(table.epoch == place):
-        # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
-        offset = layout.offsets(points)[:, place]
-    gain[:, 0] += offset + straight[:, layout.gains]
-    return gain + _bent(robot, table, layout, points, need_of, side)
+    """Gain (K, size) of Laplace draws without offset and tracking, to first order, corrected for how needs bend."""
+    gains = slice(0, layout.gains)
+    features, slopes = layout.features(mode.u[None])[0, gains], layout.jacobian(mode.u)[gains]
+    return features + (points - mode.u) @ slopes.T + _bent(robot, table, layout, points, need_of, side)
+
+
+def ridge_offset(layout: Layout, mode: Mode, points: FloatArray, place: int) -> FloatArray:
+    """Offset (K,) of the epoch at ``place`` to first order, as ``ridge_gain``'s draws go with it."""
+    row = layout.gains + 1 + place
+    return np.asarray(layout.features(mode.u[None])[0, row] + (points - mode.u) @ layout.jacobian(mode.u)[row])
 
 
 def _bent(

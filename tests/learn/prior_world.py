@@ -10,18 +10,27 @@ from fieldtune.aim.chance import situation
 from fieldtune.aim.exit import log_speed, model_log_speed, setpoint_for
 from fieldtune.learn.fit import unknowns_from
 from fieldtune.learn.objective import WILD_SHARE
-from fieldtune.learn.ridge import plain_gain
+from fieldtune.learn.ridge import with_offset
 from fieldtune.learn.side import SideLayout
 from fieldtune.learn.unknowns import Layout, prior_of
 
 
 def drawn_robot(robot, rng):
     """One robot from the prior, as a belief of one draw."""
+    return drawn_epochs(robot, rng, 1)[0]
+
+
+def drawn_epochs(robot, rng, count):
+    """One robot from the prior through ``count`` epochs, as a belief of one draw for each."""
     prior = prior_of(robot, robot.target().on_floor)
-    layout, side = Layout(prior, 1, np.zeros(3)), SideLayout.of(robot)
+    layout, side = Layout(prior, count, np.zeros(3)), SideLayout.of(robot)
     points, side_points = rng.standard_normal((1, layout.size)), rng.standard_normal((1, 2))
-    truth = unknowns_from(layout, plain_gain(layout, points, 0), points, side, side_points)
-    return Belief(prior.basis, truth, np.ones(1), truth, 0, 1)
+    made = []
+    for place in range(count):
+        gain = with_offset(layout, points, layout.gain(points), layout.offsets(points)[:, place])
+        truth = unknowns_from(layout, gain, points, side, side_points)
+        made.append(Belief(prior.basis, truth, np.ones(1), truth, 0, place + 1))
+    return made
 
 
 def shots_of(robot, truth, need, distances, rng, measured=False):

@@ -55,6 +55,11 @@ class ProductPlayer:
     def swap(self) -> None:
         self.session.swap()
 
+    def next(self) -> tuple[float, float]:
+        """Distance and setpoint of the shot that the session asks for."""
+        asked = self.session.next()
+        return asked.distance_m, asked.setpoint
+
 
 @dataclass
 class Score:
@@ -95,14 +100,27 @@ def _grade(player: Player, robot: HiddenRobot, score: Score, key: str) -> None:
 Seen = tuple[float, float, Feedback, float | None]
 
 
-def _one_shot(player: Player, robot: HiddenRobot, rng: np.random.Generator, measured: bool) -> Seen | None:
-    """Shoot once and tell the player; what it was told, or None if it would shoot from nowhere."""
-    volts = _battery(robot)
+def _anywhere(player: Player, robot: HiddenRobot, rng: np.random.Generator) -> tuple[float, float | None]:
+    """A distance drawn from the working range and the player's setpoint for it; None if it would shoot from nowhere."""
     for _ in range(10):
         distance = round(float(rng.uniform(robot.readings[0], robot.readings[-1])), 2)
-        setpoint = player.aim(distance, volts)
+        setpoint = player.aim(distance, _battery(robot))
         if setpoint is not None:
             break
+    return distance, setpoint
+
+
+def _one_shot(
+    player: Player, robot: HiddenRobot, rng: np.random.Generator, measured: bool, asked: bool = False
+) -> Seen | None:
+    """Shoot once and tell the player; what it was told, or None if there was no shot.
+
+    ``asked``: where and how a player that names its next shot wants it, instead of anywhere.
+    """
+    volts = _battery(robot)
+    distance, setpoint = _anywhere(player, robot, rng)
+    if asked and isinstance(player, ProductPlayer):
+        distance, setpoint = player.next()
     shot_rng = np.random.default_rng(rng.integers(2**63))
     robot.battery_v -= 0.01
     if setpoint is None:
@@ -160,7 +178,7 @@ def _play(
 def _change_battery(
     robot: HiddenRobot, player: Player, score: Score, told: list[Seen | None], seed: list[int], jump: str
 ) -> None:
-    """The level jumps either way after the shots told so far."""
+    """The level jumps either way after the shots told so far; who can name the next shot takes that one."""
     rng = np.random.default_rng(seed)
     for seen in told:
         if seen is not None:
@@ -169,5 +187,5 @@ def _change_battery(
     robot.shift = float(rng.choice([-1, 1]) * rng.uniform(*JUMPS[jump]))
     for after in range(4):
         _grade(player, robot, score, f"{jump}{after}")
-        _one_shot(player, robot, rng, score.measured)
+        _one_shot(player, robot, rng, score.measured, asked=True)
     robot.shift = 0.0
