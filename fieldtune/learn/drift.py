@@ -6,8 +6,6 @@ it, and the window's lean (long less short, or the measured misses) is compared 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,8 +56,8 @@ def _odds(p_value: float) -> str:
 
 def _judge(fit: Fit, window: NDArray[np.intp]) -> tuple[float, float] | None:
     """Two-sided p-value and lean of a window of shots against all others."""
-    rows = tuple(part.take(np.flatnonzero(~np.isin(part.source, window))) for part in fit.objective.rows)
-    others = maximise(replace(fit.objective, rows=tuple(part for part in rows if len(part))), fit.mode.u)
+    outside = ~np.isin(np.arange(len(fit.table)), window)
+    others = maximise(fit.objective.of_shots(outside), fit.mode.u)
     seen = predicted(fit, others)
     if seen is None:
         return None

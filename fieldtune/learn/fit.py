@@ -14,7 +14,7 @@ from fieldtune.learn.evidence import evidence
 from fieldtune.learn.fresh import first_shots
 from fieldtune.learn.newton import Mode, maximise
 from fieldtune.learn.objective import Objective
-from fieldtune.learn.ridge import ridge_gain, ridge_offset, with_offset
+from fieldtune.learn.ridge import ridge_gain, with_offset
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
 from fieldtune.learn.side import SideLayout, side_objective
 from fieldtune.learn.sight import NeedOf, SideView
@@ -31,6 +31,9 @@ _SEED = 20140
 _NOTHING, _EXPANSIONS, _HALVINGS, _FARTHEST, _FINE = 1e-2, 10, 3, 1.5, 1e-5
 # Up to this many shots the needs' curvature is carried along and the draws are corrected for not being normal.
 _CURVED, _CORRECTED, _SWEEPS = 150, 40, 12
+
+# Draws (K, P), their gains (K, size) without offset and tracking, and the present epoch's offset (K,).
+Drawn = tuple[FloatArray, FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +64,11 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
     place, at = epochs.index(epoch), mode.u[None]
     few = len(table) <= _CORRECTED
 
-    def drawn(slope: Objective, top: Mode) -> tuple[FloatArray, FloatArray]:
-        """Draws, and their gains without offset and tracking."""
+    def drawn(slope: Objective, top: Mode) -> Drawn:
         points = _drawn(slope, top, draws, few and bool(slope.rows), rng)
         if few or not slope.rows:
-            return points, layout.gain(points)
-        return points, ridge_gain(robot, table, layout, top, points, need_of, view)
+            return points, layout.gain(points), layout.offsets(points)[:, place]
+        return points, *ridge_gain(robot, table, layout, top, points, place, need_of, view)
 
     points, gain = _settled(hill, layout, mode, table, place, drawn)
     side_points = _drawn(side_hill, side_mode, draws, few and bool(side_hill.rows), rng)
@@ -82,23 +84,22 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
     return Fit(robot, belief, table, tuple(epochs), hill, layout, mode, view, need_of)
 
 
-Drawn = Callable[[Objective, Mode], tuple[FloatArray, FloatArray]]
-
-
 def _settled(
-    hill: Objective, layout: Layout, mode: Mode, table: ShotTable, place: int, drawn: Drawn
+    hill: Objective,
+    layout: Layout,
+    mode: Mode,
+    table: ShotTable,
+    place: int,
+    drawn: Callable[[Objective, Mode], Drawn],
 ) -> tuple[FloatArray, FloatArray]:
-    """Draws (K, P) and their gains (K, size) in the present epoch."""
+    """Draws (K, P) and their whole gains (K, size) in the present epoch."""
     first = first_shots(hill, layout, table, place)
     if first is not None:
-        settled = first.settled(*drawn(first.earlier, maximise(first.earlier, mode.u, _FINE)))
+        points, gain, _ = drawn(first.earlier, maximise(first.earlier, mode.u, _FINE))
+        settled = first.settled(points, gain)
         if settled is not None:
             return settled
-    points, gain = drawn(hill, mode)
-    offset = layout.offsets(points)[:, place]
-    # What ties an epoch's offset to the rest is its shots; without them it has its whole spread.
-    if hill.rows and len(table) > _CORRECTED and np.any(table.epoch == place):
-        offset = ridge_offset(layout, mode, points, place)
+    points, gain, offset = drawn(hill, mode)
     return points, with_offset(layout, points, gain, offset)
 
 

@@ -8,12 +8,12 @@ proportion to how well they explain the new shots (sampling-importance-resamplin
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.learn.objective import Objective, Rows
+from fieldtune.learn.objective import Objective
 from fieldtune.learn.ridge import with_offset
 from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.unknowns import Layout, heavy
@@ -31,9 +31,9 @@ _LEFT = 0.15
 
 @dataclass(frozen=True, slots=True)
 class FirstShots:
-    """Evidence of the present epoch's first shots, and the objective without it."""
+    """Evidence of the present epoch's first shots, and that of the earlier epochs."""
 
-    rows: tuple[Rows, ...]
+    present: Objective
     earlier: Objective
     layout: Layout
     place: int
@@ -65,20 +65,15 @@ class FirstShots:
         every[:, self.layout.gains + 1 + self.place] = offset.ravel()
         variances = np.repeat(self.layout.variances(points), len(_GRID), axis=0)
         log_mass = np.tile(-0.5 * _GRID**2, len(points))
-        for rows in self.rows:
-            log_mass += rows.log_likelihood(every, variances) @ rows.count
+        log_mass += self.present.log_likelihood(every, variances)
         mass = np.exp(log_mass - log_mass.max())
         return np.asarray((mass / mass.sum()).reshape(offset.shape))
 
 
 def first_shots(hill: Objective, layout: Layout, table: ShotTable, place: int) -> FirstShots | None:
     """The present epoch's shots apart from the earlier ones; None if there are none of either, or many."""
-
-    def those(present: bool) -> tuple[Rows, ...]:
-        parts = [part.take(np.flatnonzero((table.epoch[part.source] == place) == present)) for part in hill.rows]
-        return tuple(part for part in parts if len(part))
-
-    rows, earlier = those(True), those(False)
-    if not rows or not earlier or sum(map(len, rows)) > _FIRST:
+    now = table.epoch == place
+    present, earlier = hill.of_shots(now), hill.of_shots(~now)
+    if not present.rows or not earlier.rows or sum(map(len, present.rows)) > _FIRST:
         return None
-    return FirstShots(rows, replace(hill, rows=earlier), layout, place)
+    return FirstShots(present, earlier, layout, place)

@@ -152,11 +152,20 @@ class Objective:
 
     def value(self, points: FloatArray) -> FloatArray:
         """Log posterior (K,) up to a constant, at points (K, P)."""
-        total = -0.5 * (points**2) @ self.precision
-        features, variances = self.unknown.features(points), self.unknown.variances(points)
+        prior = -0.5 * (points**2) @ self.precision
+        return np.asarray(prior + self.log_likelihood(self.unknown.features(points), self.unknown.variances(points)))
+
+    def log_likelihood(self, features: FloatArray, variances: FloatArray) -> FloatArray:
+        """Log likelihood (K,) of all rows, at features (K, F) and variances (K, V)."""
+        total = np.zeros(len(features))
         for rows in self.rows:
-            total = total + rows.log_likelihood(features, variances) @ rows.count
-        return np.asarray(total)
+            total += rows.log_likelihood(features, variances) @ rows.count
+        return total
+
+    def of_shots(self, chosen: BoolArray) -> Objective:
+        """The same with the evidence of some of the shots only, ``chosen`` (shots,)."""
+        parts = [part.take(np.flatnonzero(chosen[part.source])) for part in self.rows]
+        return replace(self, rows=tuple(part for part in parts if len(part)))
 
     def derivatives(self, u: FloatArray) -> tuple[float, FloatArray, FloatArray]:
         """Log posterior, its gradient (P,) and its Hessian (P, P) at u (P,)."""

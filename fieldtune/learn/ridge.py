@@ -29,18 +29,27 @@ def with_offset(layout: Layout, points: FloatArray, gain: FloatArray, offset: Fl
 
 
 def ridge_gain(
-    robot: Robot, table: ShotTable, layout: Layout, mode: Mode, points: FloatArray, need_of: NeedOf, side: SideView
-) -> FloatArray:
-    """Gain (K, size) of Laplace draws without offset and tracking, to first order, corrected for how needs bend."""
-    gains = slice(0, layout.gains)
-    features, slopes = layout.features(mode.u[None])[0, gains], layout.jacobian(mode.u)[gains]
-    return features + (points - mode.u) @ slopes.T + _bent(robot, table, layout, points, need_of, side)
+    robot: Robot,
+    table: ShotTable,
+    layout: Layout,
+    mode: Mode,
+    points: FloatArray,
+    place: int,
+    need_of: NeedOf,
+    side: SideView,
+) -> tuple[FloatArray, FloatArray]:
+    """Gain (K, size) of Laplace draws, to first order around the maximum and corrected for how needs bend.
 
-
-def ridge_offset(layout: Layout, mode: Mode, points: FloatArray, place: int) -> FloatArray:
-    """Offset (K,) of the epoch at ``place`` to first order, as ``ridge_gain``'s draws go with it."""
-    row = layout.gains + 1 + place
-    return np.asarray(layout.features(mode.u[None])[0, row] + (points - mode.u) @ layout.jacobian(mode.u)[row])
+    With it the offset (K,) of the epoch at ``place``, which is not in the gain; nor is the drive's tracking.
+    """
+    speed = slice(0, layout.gains + 1 + layout.epochs)
+    features, slopes = layout.features(mode.u[None])[0, speed], layout.jacobian(mode.u)[speed]
+    straight = features + (points - mode.u) @ slopes.T
+    offset = straight[:, layout.gains + 1 + place]
+    if not np.any(table.epoch == place):
+        # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
+        offset = layout.offsets(points)[:, place]
+    return straight[:, : layout.gains] + _bent(robot, table, layout, points, need_of, side), offset
 
 
 def _bent(

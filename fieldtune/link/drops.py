@@ -15,10 +15,9 @@ from itertools import islice, takewhile
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.aim.exit import model_log_speed, spin_ratio
+from fieldtune.link.element_energy import drop_share
 from fieldtune.link.reading import Roughness
-from fieldtune.link.sample import RPM, Limits, Sample
-from fieldtune.physics.flywheel import shot_energy
+from fieldtune.link.sample import Limits, Sample
 from fieldtune.robot.model import Robot
 
 FloatArray = NDArray[np.float64]
@@ -46,44 +45,6 @@ class Drop:
     at: Sample
     before_rpm: float
     depth_rpm: float
-
-
-def shot_energy_j(robot: Robot, speed: float) -> float:
-    """Energy (J) the wheels give for one element leaving at ``speed`` (m/s): its kinetic energy, over grip losses."""
-    element, wheel = robot.element, robot.launcher.flywheel
-    if wheel is None:
-        return float(shot_energy(element.mass, speed))
-    radius = max(element.passing_size, 1e-6) / 2
-    spin = spin_ratio(robot) * speed / radius
-    own_inertia = (0.4 if element.shape == "sphere" else 0.5) * element.mass * radius**2
-    return float(shot_energy(element.mass, speed, spin, own_inertia)) / wheel.grip
-
-
-def drop_share(robot: Robot) -> float | None:
-    """Drop over speed that one element's energy makes; None where the profile can't tell. Independent of speed."""
-    total = inertia(robot)
-    if not total:
-        return None
-    omega = 100.0
-    given = shot_energy_j(robot, float(np.exp(model_log_speed(robot, omega * RPM))))
-    return 1 - math.sqrt(max(1 - given / (total * omega**2 / 2), 0.04))
-
-
-def inertia(robot: Robot) -> float:
-    """Of all wheels, referred to the first one's speed, kg m^2; 0 where unknown."""
-    wheel = robot.launcher.flywheel
-    if wheel is None or not wheel.wheel_inertia:
-        return 0.0
-    return wheel.wheel_inertia * (1 + wheel.speed_ratio**2 if wheel.wheels == 2 else 1.0)
-
-
-def released_energy(robot: Robot, drop: Drop) -> float | None:
-    """Energy the wheels lost in a drop, joules; None without an inertia."""
-    total = inertia(robot)
-    if not total:
-        return None
-    before, after = drop.before_rpm / RPM, max(drop.before_rpm - drop.depth_rpm, 0.0) / RPM
-    return total * (before**2 - after**2) / 2
 
 
 _Point = tuple[float, float, Sample]

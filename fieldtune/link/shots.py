@@ -11,7 +11,8 @@ from collections import deque
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from fieldtune.link.drops import Drop, DropWatch, released_energy
+from fieldtune.link.drops import Drop, DropWatch
+from fieldtune.link.element_energy import released_energy
 from fieldtune.link.live import ShotSeen
 from fieldtune.link.sample import Sample
 from fieldtune.robot.model import Robot
@@ -169,7 +170,7 @@ class ShotWatch:
                 speed_rpm=speed,
                 depth_rpm=drop.depth_rpm if drop else None,
                 recovery_s=None,
-                energy_j=released_energy(self._robot, drop) if drop else None,
+                energy_j=released_energy(self._robot, drop.before_rpm, drop.depth_rpm) if drop else None,
                 setpoint=at.setpoint,
                 distance_m=at.distance_m,
                 battery_v=at.battery_v,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from made_robots import shot
 
@@ -31,6 +33,16 @@ def drawn_epochs(robot, rng, count):
         truth = unknowns_from(layout, gain, points, side, side_points)
         made.append(Belief(prior.basis, truth, np.ones(1), truth, 0, place + 1))
     return made
+
+
+def after_change(log, new):
+    """A log with new shots behind it in a second epoch."""
+    return log + [replace(one, shot=one.shot + len(log), uid=f"new-{one.uid}", epoch=2) for one in new]
+
+
+def within_90(ranks, draws):
+    """Which ranks (any shape) among so many draws lie in their 90 % interval."""
+    return (ranks + 0.5 >= 0.05 * (draws + 1)) & (ranks + 0.5 <= 0.95 * (draws + 1))
 
 
 def shots_of(robot, truth, need, distances, rng, measured=False):

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 from made_robots import slider, swinger, thrower
-from prior_world import drawn_robot, hit_probability, shots_of
+from prior_world import drawn_robot, hit_probability, shots_of, within_90
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
 
@@ -33,7 +33,7 @@ def test_band_of_bin_counts_is_the_published_one():
 def simulate(robot, need_of, count, seed, shots=6):
     """Ranks (count, 2) of hit probability and log gain among the draws, and whether 90 % intervals hold them."""
     need, places = need_of(robot, robot.target()), PLACES[robot.name]
-    ranks, held = np.zeros((count, 2), dtype=int), np.zeros((count, 2), dtype=bool)
+    ranks = np.zeros((count, 2), dtype=int)
     for k in range(count):
         rng = np.random.default_rng((seed, k))
         truth = drawn_robot(robot, rng)
@@ -52,8 +52,7 @@ def simulate(robot, need_of, count, seed, shots=6):
             # Ties (both certain to miss) are broken at random, as the rank's theorem asks.
             below = int(np.sum(draws < real - 1e-12)) + int(rng.integers(0, np.sum(np.abs(draws - real) <= 1e-12) + 1))
             ranks[k, column] = below
-            held[k, column] = 0.05 * (DRAWS + 1) <= below + 0.5 <= 0.95 * (DRAWS + 1)
-    return ranks, held
+    return ranks, within_90(ranks, DRAWS)
 
 
 def assert_calibrated(ranks, held, low, high):

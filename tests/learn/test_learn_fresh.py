@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from made_robots import thrower
-from prior_world import drawn_epochs, shots_of
+from prior_world import after_change, drawn_epochs, shots_of, within_90
 from vacuum_need import vacuum_need
 
 from fieldtune.learn import learn
@@ -30,8 +30,7 @@ def new_level_ranks(count: int, seed: int, fresh: int) -> np.ndarray:
         before, now = drawn_epochs(robot, rng, 2)
         log = shots_of(robot, before, need, rng.choice(PLACES, BEFORE), rng)
         new = shots_of(robot, now, need, rng.choice(PLACES, fresh), rng)
-        log += [replace(one, shot=one.shot + BEFORE, uid=f"new-{one.uid}", epoch=2) for one in new]
-        belief = learn(robot, log, 2, need_of=vacuum_need, draws=DRAWS).belief
+        belief = learn(robot, after_change(log, new), 2, need_of=vacuum_need, draws=DRAWS).belief
         at = now.basis.at(new[-1].setpoint)[0]
         ranks[k] = int(np.sum(belief.draws.gain @ at < float((now.draws.gain @ at)[0])))
     return ranks
@@ -39,7 +38,7 @@ def new_level_ranks(count: int, seed: int, fresh: int) -> np.ndarray:
 
 def held(ranks: np.ndarray) -> float:
     """Share of truths within the draws' 90 % interval."""
-    return float(np.mean((ranks + 0.5 >= 0.05 * (DRAWS + 1)) & (ranks + 0.5 <= 0.95 * (DRAWS + 1))))
+    return float(np.mean(within_90(ranks, DRAWS)))
 
 
 def test_the_new_levels_interval_holds_in_a_short_run() -> None:
@@ -76,9 +75,8 @@ def test_a_new_level_far_off_is_found_in_three_measured_shots(before: int) -> No
         return float(gain.mean()), float(gain.std())
 
     old, _ = level(log, 1)
-    changed = [replace(one, shot=one.shot + before, uid=f"new-{one.uid}", epoch=2) for one in new]
     untold, doubt = level(log, 2)
-    found, left = level(log + changed, 2)
+    found, left = level(after_change(log, new), 2)
     assert untold == pytest.approx(old, abs=0.01)
     assert found - old == pytest.approx(0.06, abs=0.025)
     assert left < doubt

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from fieldtune.link.drops import shot_energy_j
+from fieldtune.link.element_energy import shot_energy_j
 from fieldtune.link.frames import framed
 from fieldtune.link.sample import Limits
 from fieldtune.link.sim.plant import STEP_S, Cocking, Plant, Supply, Wheel
