@@ -86,10 +86,8 @@ class Monitor:
 
     def stop(self) -> None:
         """Ends the reader thread, closes the port and the recording; the last snapshot stays."""
+        # The reader closes its port itself, a read's timeout later: cancelling from here would race with that.
         self._stop.set()
-        port = self._port
-        if port is not None and hasattr(port, "cancel_read"):
-            port.cancel_read()
         if self._thread is not None:
             self._thread.join(timeout=3.0)
             self._thread = None

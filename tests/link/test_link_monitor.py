@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import pytest
+import serial
 from link_ptys import Cable, Talker, wait_for
 
 from fieldtune import load_robot
@@ -314,6 +315,24 @@ def test_stopping_is_quick_and_leaves_no_thread(heron, cable):
     assert time.monotonic() - began < 0.5
     assert not [t for t in threading.enumerate() if t.name == "fieldtune-link"]
     assert os.path.exists(cable.name)
+
+
+def test_only_the_reader_touches_its_port(heron, cable, monkeypatch):
+    """A port cancelled by one thread while another closes it writes to a descriptor that may be someone else's."""
+    touched = []
+
+    def watched(real):
+        def touch(port, *arguments):
+            touched.append(threading.current_thread().name)
+            return real(port, *arguments)
+
+        return touch
+
+    for name in ("read", "cancel_read", "close"):
+        monkeypatch.setattr(serial.Serial, name, watched(getattr(serial.Serial, name)))
+    with Monitor(heron, cable.name, baud=115200):
+        time.sleep(0.2)
+    assert set(touched) == {"fieldtune-link"}
 
 
 def test_a_port_that_can_not_be_remembered_is_read_all_the_same(heron, cable):

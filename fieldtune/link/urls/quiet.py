@@ -43,10 +43,6 @@ class QuietPort(serial.SerialBase):
         if hasattr(self, "_wake"):
             self._wake.set()
 
-    def cancel_read(self) -> None:
-        """Wakes a blocked reader."""
-        self._wake.set()
-
     def read(self, size: int = 1) -> bytes:
         """What has come since the last read, whatever ``size`` says; waits up to ``timeout`` for it."""
         if not self.is_open:
