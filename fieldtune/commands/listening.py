@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import gc
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,7 +57,9 @@ def _listen(args: argparse.Namespace) -> None:
         _refuse_absent(robot, args, session)
         with port.monitor(robot, args.port, args, session) as monitor:
             live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
-            raw = monitor.recent_lines(3)
+    # The reader took lines until it stopped; a recording has them, so they count.
+    last, raw = monitor.snapshot(), monitor.recent_lines(3)
+    live = replace(live, health=last.health, shots=last.shots)
     if live.health.lines == 0 and live.state != "ended":
         raise LinkError(f"nothing heard: {live.words}")
     give(args, _report(robot, live), _report_words(robot, live, raw))
