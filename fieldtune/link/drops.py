@@ -15,6 +15,7 @@ from itertools import islice, takewhile
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldtune.link.drop_depth import speed_and_depth
 from fieldtune.link.element_energy import drop_share
 from fieldtune.link.reading import Roughness
 from fieldtune.link.sample import Limits, Sample
@@ -172,7 +173,7 @@ class DropWatch:
         start = found.instant - _LATE_S
         at = next((p[2] for p in reversed(self._points) if p[0] <= start), self._points[0][2])
         previous, self._last_s = self._last_s, found.instant
-        return self._measured(Drop(at, found.before_rpm, found.depth_rpm), previous)
+        return self._measured(Drop(at, found.before_rpm, found.depth_rpm), previous, tick_s)
 
     def _rises(self, found: _Break) -> bool:
         """Whether the wheel was gaining speed right before: the hump of an overshoot, not a shot."""
@@ -226,31 +227,30 @@ class DropWatch:
             return None
         x = np.array([p[1] for p in near])
         x = np.abs(x - x[0])
-        floor = (self._quantum**2 + (x[-1] / (t[-1] - t[0]) * tick_s) ** 2) / 12
-        rate, change, error = _broken_line(t, x, floor)
+        rate, change, error = _broken_line(t, x, self._floor(t, x, tick_s))
         if near[-1][2].turns is None:  # turns summed from the robot's rpm go astray together, not each by itself
             sides = (self._rough.of_mean(int((t < 0).sum())), self._rough.of_mean(int((t > 0).sum())))
             error = max(error, _WALK * math.hypot(*sides))
         return _Break(instant, rate * 60, min(-change, rate) * 60, error * 60)
 
-    def _measured(self, drop: Drop, previous_s: float) -> Drop:
+    def _measured(self, drop: Drop, previous_s: float, tick_s: float) -> Drop:
         """The speed at release from the run before it, and the depth with the recovery taken out.
 
-        A strong motor makes good within a tenth of a second what a straight line would average over, so behind the
-        drop turns may curve.
+        A strong motor makes good within a few hundredths of a second what a straight line would average over.
         """
         start = drop.at.time_s
         since = max(start - _RUN_S, previous_s + _AFTER_S)
-        near = [p for p in self._points if since <= p[0] <= start + 0.1]
-        t = np.array([p[0] for p in near]) - start
-        behind = np.maximum(t, 0.0)
-        if np.count_nonzero(behind) < 5 or np.count_nonzero(t < 0) < 4:
+        near = [p for p in self._points if since <= p[0] <= start + _LATE_S + 0.1]
+        t = np.array([p[0] for p in near]) - start - _LATE_S
+        if np.count_nonzero(t > 0) < 5 or np.count_nonzero(t < 0) < 4:
             return drop
-        x = np.abs(np.array([p[1] for p in near]) - near[0][1])
-        design = np.column_stack([np.ones_like(t), t, behind, behind**2])
-        fit = np.linalg.lstsq(design, x, rcond=None)[0] * 60
-        before = float(fit[1])
-        return Drop(drop.at, before, min(max(-float(fit[2]), drop.depth_rpm), 3 * drop.depth_rpm, before))
+        turns = np.abs(np.array([p[1] for p in near]) - near[0][1])
+        before, depth = speed_and_depth(t, turns, self._floor(t, turns, tick_s))
+        return Drop(drop.at, before * 60, min(max(depth * 60, drop.depth_rpm), before * 60))
+
+    def _floor(self, t: FloatArray, turns: FloatArray, tick_s: float) -> float:
+        """The least variance a point has: of whole counts, read at whole ticks."""
+        return float(self._quantum**2 + (turns[-1] / (t[-1] - t[0]) * tick_s) ** 2) / 12
 
 
 def _broken_line(t: FloatArray, x: FloatArray, floor: float) -> tuple[float, float, float]:

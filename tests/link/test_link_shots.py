@@ -95,6 +95,17 @@ def test_speed_depth_and_energy_of_a_shot(heron):
     assert abs(np.median([s.recovery_s for s in seen]) - 0.3 * np.log(6.0)) < 0.12
 
 
+@pytest.mark.parametrize(("rate_hz", "recovery_s", "least"), [(50, 0.12, 0.7), (100, 0.06, 0.8), (200, 0.06, 0.8)])
+def test_a_wheel_that_recovers_within_a_few_lines_fell_deeper_than_they_show(heron, rate_hz, recovery_s, least):
+    rng = np.random.default_rng(9)
+    shots = np.arange(1.0, 30.0, 1.5) + np.linspace(0, 0.05, 20)
+    t, turns = wheel_turns(lambda x: wheel_speed(x, 2000.0, shots, 0.12, recovery_s), 31.0)
+    seen = [shot for _, shot in shots_seen(heron, count_lines(t, turns, rng, rate_hz=rate_hz))]
+    assert len(seen) >= 19
+    assert np.all(np.abs(np.array([s.speed_rpm for s in seen]) / 2000.0 - 1) < 0.004)
+    assert least < np.mean([s.depth_rpm for s in seen]) / 240.0 < 1.15
+
+
 def _fed(robot, lines, period=0.01):
     line = Line(robot)
     for i, text in enumerate(lines):
