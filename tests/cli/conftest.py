@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,13 @@ class Ran:
 
 
 Run = Callable[..., Ran]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _interrupts_arrive() -> None:
+    """A shell starts what runs in its background deaf to interrupts, and the processes of these tests inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture
