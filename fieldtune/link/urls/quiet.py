@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from urllib.parse import parse_qs, unquote, urlsplit
 
@@ -26,7 +25,6 @@ class QuietPort(serial.SerialBase):
         """Opens the URL given as the port's name."""
         if self._port is None:
             raise SerialException("no URL given")
-        self._wake = threading.Event()
         self._start(*parse(self._port))
         self.is_open = True
 
@@ -38,24 +36,23 @@ class QuietPort(serial.SerialBase):
         raise NotImplementedError
 
     def close(self) -> None:
-        """Closes the port; a blocked reader wakes up."""
+        """Closes the port; a waiting reader returns soon after."""
         self.is_open = False
-        if hasattr(self, "_wake"):
-            self._wake.set()
 
     def read(self, size: int = 1) -> bytes:
         """What has come since the last read, whatever ``size`` says; waits up to ``timeout`` for it."""
         if not self.is_open:
             raise SerialException("the port is closed")
         deadline = None if self._timeout is None else time.monotonic() + self._timeout
-        while True:
+        while self.is_open:
             data = self._take()
             if data or self.ended:
                 return data
             left = 0.02 if deadline is None else min(deadline - time.monotonic(), 0.02)
-            if left <= 0 or self._wake.wait(left):
-                self._wake.clear()
-                return b""
+            if left <= 0:
+                break
+            time.sleep(left)
+        return b""
 
     @property
     def in_waiting(self) -> int:
