@@ -1,7 +1,7 @@
 """Draws against references that share none of their code: needs called at every point, no expansion, no derivatives.
 
 Few shots: prior draws weighed by the likelihood, exact but for chance. More: emcee (Foreman-Mackey et al. 2013, PASP
-125, 306) on three posteriors of real sizes, quantiles within a tenth of the 90 % interval.
+125, 306) on three posteriors of real sizes, means within 0.2 standard deviations and spreads within a tenth.
 """
 
 from __future__ import annotations
@@ -96,7 +96,8 @@ def test_draws_match_emcee(shots, epoch):
 
     found = fit(thrower(), shots, epoch, vacuum_need, 400)
     rng = np.random.default_rng(1)
-    ours = elliptical(found.objective, found.mode, 2000, 12, rng)
+    # Tails are heavy: with fewer draws than these a standard deviation would be a matter of luck.
+    ours = elliptical(found.objective, found.mode, 8000, 12, rng)
     walkers = 8 * found.layout.size
     sampler = emcee.EnsembleSampler(
         walkers, found.layout.size, lambda points: exact_log_posterior(found, points), vectorize=True
@@ -105,5 +106,7 @@ def test_draws_match_emcee(shots, epoch):
         sampler.random_state = np.random.RandomState(1).get_state()
         sampler.run_mcmc(ours[:walkers], 4000, skip_initial_state_check=True)
     reference = told(found, sampler.get_chain(discard=800, thin=4, flat=True))
-    low, middle, high = quantiles(reference)
-    assert np.abs((quantiles(told(found, ours)) - [low, middle, high]) / (high - low)).max() < 0.1
+    own = told(found, ours)
+    sd = reference.std(axis=0)
+    assert np.abs((own.mean(axis=0) - reference.mean(axis=0)) / sd).max() < 0.2
+    np.testing.assert_allclose(own.std(axis=0) / sd, 1, atol=0.1)
