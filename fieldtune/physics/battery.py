@@ -8,9 +8,9 @@ voltage says little about charge.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
 
 _CHARGE = (0.0, 0.05, 0.10, 0.20, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.90, 1.0)
 _REST_VOLTAGE: dict[str, tuple[float, ...]] = {
