@@ -258,8 +258,9 @@ REST_VOLTS = {
     # Density of the acid plus 0.845 V (common practice), as volts of a battery of six cells.
     "lead-acid": [(volts / 6, charge) for volts, charge in
                   ((12.66, 1.0), (12.42, 0.75), (12.21, 0.5), (12.00, 0.25), (11.79, 0.0))],
-    # Means of five cells: Chen 2020 (3.485, 3.751, 4.042 V at 20, 50, 80 %), Kim 2011 (3.372, 3.685, 3.980), Mohtat 2020
-    # (3.585, 3.716, 3.971), Ecker 2015 (3.587, 3.787, 3.987), Ramadass 2004 (3.706, 3.827, 3.998); computed with PyBaMM.
+    # Means of five cells in J. Electrochem. Soc.: Chen 2020 (3.485, 3.751, 4.042 V at 20, 50, 80 %), Kim 2011 (3.372,
+    # 3.685, 3.980), Mohtat 2020 (3.585, 3.716, 3.971), Ecker 2015 (3.587, 3.787, 3.987), Ramadass 2004 (3.706, 3.827,
+    # 3.998); computed with PyBaMM.
     "li-ion": [(3.422, 0.1), (3.547, 0.2), (3.635, 0.3), (3.699, 0.4), (3.753, 0.5), (3.819, 0.6), (3.903, 0.7),
                (3.996, 0.8), (4.083, 0.9), (4.2, 1.0)],
     # Prada et al., J. Electrochem. Soc. 160 (2013) A616; computed with PyBaMM.
