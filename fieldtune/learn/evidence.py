@@ -1,28 +1,56 @@
-"""From shots to rows of evidence about the log exit speed."""
+"""How the drive follows its command: measured speed at release against the setpoint, in log exit speed.
+
+A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive
+makes of it counts too. Both are normal and conjugate, with a prior worth a few shots on the spread.
+"""
+# MERGED: From shots to rows of evidence about the log exit speed.
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.learn.objective import WILD_SHARE, Rows
+from fieldtune.arrays import BoolArray, FloatArray, IntArray
+from fieldtune.learn.log_posterior import WILD_SHARE, Rows
+from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.sight import Expansion, NeedOf, SideView, Sight, sight
-from fieldtune.learn.unknowns import PAIRS, SHAPES, Layout
+from fieldtune.learn.target_expansion import Expansion, NeedOf, SideView, Sight, sight
 from fieldtune.robot.model import Robot
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
+# Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
+_CLOSED, _OPEN = 0.02, 0.12
+_JITTER, _JITTER_WORTH = 0.004, 4.0
+
+
+def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
+    """The prior with what pairs of commanded and measured speed say. Without pairs the level covers it all."""
+    pairs = table.pairs
+    if not len(pairs):
+        return prior
+    middle = float(np.median(pairs))
+    # A reading error must not pass for jitter of the drive: far ones count as three typical deviations.
+    reach = 3 * max(1.4826 * float(np.median(np.abs(pairs - middle))), _JITTER)
+    near = np.clip(pairs, middle - reach, middle + reach)
+    jitter2 = (_JITTER_WORTH * _JITTER**2 + float(np.sum((near - near.mean()) ** 2))) / (_JITTER_WORTH + len(near))
+    broad = _OPEN if robot.setpoint.unit == "%" else _CLOSED
+    precision = 1 / broad**2 + len(near) / jitter2
+    return replace(
+        prior,
+        tracking_mean=float(near.sum()) / jitter2 / precision,
+        tracking_sd=float(precision**-0.5),
+        jitter=float(jitter2**0.5),
+    )
+
 
 # A wild outcome is any of three, or a miss anywhere within three metres.
 _LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
 _LOG_WILD_MISS = math.log(WILD_SHARE / 6)
 # Variance below which no launcher repeats itself; keeps logarithms finite.
 _LEAST_VARIANCE = 1e-10
-# Change of ln(speed a metre of miss) over one standard deviation of a shape, above which a miss is only short or long.
+# Change of ln(speed a metre of miss) over one standard deviation of a shape, above which a miss is only short or
+# long.
 _STEEPEST = 0.25
 
 

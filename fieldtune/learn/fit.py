@@ -6,23 +6,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.aim.belief import Belief, Unknowns
-from fieldtune.learn.climb import FINE, climbed
-from fieldtune.learn.draws import elliptical, laplace
-from fieldtune.learn.fresh import first_shots
-from fieldtune.learn.newton import Mode, maximise
-from fieldtune.learn.objective import Objective
-from fieldtune.learn.ridge import ridge_gain, with_offset
+from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.arrays import FloatArray
+from fieldtune.learn.draws import elliptical, first_shots, laplace, ridge_gain, with_offset
+from fieldtune.learn.log_posterior import Objective
+from fieldtune.learn.map_estimate import FINE, Mode, climbed, maximise
+from fieldtune.learn.parameters import Layout
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
-from fieldtune.learn.side import SideLayout, side_objective
-from fieldtune.learn.sight import NeedOf, SideView
-from fieldtune.learn.unknowns import Layout
+from fieldtune.learn.side_miss import SideLayout, side_objective
+from fieldtune.learn.target_expansion import NeedOf, SideView
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
-
-FloatArray = NDArray[np.float64]
 
 _SEED = 20140
 # Up to this many shots the draws are corrected for not being normal.

@@ -16,9 +16,9 @@ Voltages at rest of one cell at room temperature, with how far cells of one chem
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
 
 _CHARGE = (0.0, 0.05, 0.10, 0.20, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.90, 1.0)
 _REST_VOLTAGE: dict[str, tuple[float, ...]] = {

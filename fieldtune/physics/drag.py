@@ -9,9 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
+
 _SLOWEST = 1e-3
 """Reynolds number below which the coefficient no longer grows: nothing that flies is ever there."""
 

@@ -8,8 +8,8 @@ import numpy as np
 from scipy.special import ndtr
 from scipy.stats import norm
 
-from fieldtune.learn.objective import WILD_SHARE
-from fieldtune.learn.side import chord
+from fieldtune.learn.log_posterior import WILD_SHARE
+from fieldtune.learn.side_miss import chord
 
 
 def exact_log_posterior(fit, points):

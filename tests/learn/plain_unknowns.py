@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldtune.learn.objective import Objective, Rows
+from fieldtune.learn.log_posterior import Objective, Rows
 
 
 class Linear:

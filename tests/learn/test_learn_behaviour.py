@@ -11,7 +11,7 @@ import pytest
 from made_robots import shot, slider, swinger, thrower, throws
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
 from fieldtune.robot.model import Target, Uncertainty
 
@@ -185,7 +185,7 @@ ODD = {
 def test_odd_shots_give_sensible_finite_beliefs(name, robot):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        posterior = learn(robot, ODD[name], 1, need_of=need_for)
+        posterior = learn(robot, ODD[name], 1, need_of=required_speed_for)
         learned = posterior.learned()
     draws = posterior.belief.draws
     for field in draws.__slots__:

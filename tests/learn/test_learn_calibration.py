@@ -15,7 +15,7 @@ from prior_world import drawn_robot, hit_probability, shots_of, within_90
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
 from fieldtune.robot.model import Uncertainty
 
@@ -72,7 +72,7 @@ def test_a_flywheel_robots_intervals_hold_in_a_short_run():
 @pytest.mark.slow
 @pytest.mark.parametrize("robot", [thrower(STEADY), slider(), swinger()], ids=lambda robot: robot.name)
 def test_ranks_are_uniform_and_intervals_hold(robot):
-    ranks, held = simulate(robot, need_for, 1000, seed=5)
+    ranks, held = simulate(robot, required_speed_for, 1000, seed=5)
     for column in range(2):
         counts = np.bincount(ranks[:, column] * BINS // (DRAWS + 1), minlength=BINS)
         # Of twenty bins a fifth of runs has one outside a 99 % band by chance alone.

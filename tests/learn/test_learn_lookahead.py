@@ -10,7 +10,7 @@ from made_robots import shot, thrower, throws
 from vacuum_need import vacuum_need
 
 from fieldtune.learn import learn, next_shot
-from fieldtune.learn.outcomes import measuring, miss_chances
+from fieldtune.learn.next_shot import measuring, miss_chances
 
 
 def test_next_shot_goes_where_least_is_known():

@@ -11,15 +11,14 @@ from made_robots import thrower
 from plain_unknowns import Curve, Linear, least_squares, rows
 from scipy.special import gammaln
 
-from fieldtune.aim.belief import GainBasis, Unknowns
-from fieldtune.aim.chance import situation
-from fieldtune.aim.need import NeedPoint
-from fieldtune.aim.needs import need_for
-from fieldtune.aim.openings import Free
-from fieldtune.aim.ring import Ring
-from fieldtune.learn.newton import maximise
-from fieldtune.learn.objective import Objective
-from fieldtune.learn.side import SideLayout, side_intervals
+from fieldtune.aim.draws import GainBasis, Unknowns
+from fieldtune.aim.hit_chance import situation
+from fieldtune.aim.openings import Free, Ring
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.learn.log_posterior import Objective
+from fieldtune.learn.map_estimate import maximise
+from fieldtune.learn.side_miss import SideLayout, side_intervals
 from fieldtune.robot.model import Element, Target
 
 ANY_STEP = 1e9
@@ -216,7 +215,7 @@ def test_range_error_by_the_delta_method():
         element=Element("sphere", 0.062, diameter=0.07, drag=1e-9),
         launcher=replace(thrower().launcher, exit_angle=0.9),
     )
-    point = need_for(robot, robot.target()).log_speed(6.355508596)
+    point = required_speed_for(robot, robot.target()).log_speed(6.355508596)
     assert math.exp(point.value[0]) == pytest.approx(8.0, rel=1e-6)
     sd = math.hypot(0.1 / 8.0, float(point.d_angle[0]) * 0.01) / float(point.d_distance[0])
     assert sd == pytest.approx(0.161631494, rel=1e-4)
@@ -235,7 +234,7 @@ class _Straight:
             np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, angle_error, log_drag)
         )
         zero = np.zeros_like(d)
-        return NeedPoint(m, zero, zero + 1, zero, zero, zero)
+        return RequiredSpeedPoint(m, zero, zero + 1, zero, zero, zero)
 
     def free_at(self, center):
         size = np.full(len(center.value), self.radius)

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from fieldtune.physics import air
-from fieldtune.physics.body import ball
 from fieldtune.physics.drag import DRAG_LAWS, dimpled_sphere, seamed_sphere, smooth_sphere
 from fieldtune.physics.flight import fly
+from fieldtune.physics.flying_body import ball
 from fieldtune.physics.lift import LIFT_LAWS
 
 

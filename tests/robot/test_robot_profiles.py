@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from fieldtune.robot import check_profile, demo_home, derived_lines, load_robot, new_profile_text
-from fieldtune.robot.figures import free_opening, no_load_wheel_rpm
-from fieldtune.robot.findings import Problem
+from fieldtune.robot.derived import free_opening, no_load_wheel_rpm
 from fieldtune.robot.model import Robot
+from fieldtune.robot.table_reader import Problem
 
 DEMOS = ("crane", "heron", "otter")
 FLYWHEEL = """

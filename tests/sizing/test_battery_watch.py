@@ -24,14 +24,12 @@ from battery_bench import (
 )
 from sizing_robots import big_heron, crane, otter, with_battery
 
+from fieldtune.battery.ceiling import Limits, ceiling, lowest_voltage
+from fieldtune.battery.resistance import LineFit
+from fieldtune.battery.status import status_lines, tired_words
+from fieldtune.battery.watch import BatteryWatch
 from fieldtune.physics.battery import charge_at, open_circuit_voltage
-from fieldtune.sizing.battery_status import status_lines
-from fieldtune.sizing.battery_watch import BatteryWatch
-from fieldtune.sizing.ceiling import ceiling, lowest_voltage
-from fieldtune.sizing.limits import Limits
-from fieldtune.sizing.line_fit import LineFit
-from fieldtune.sizing.shot import speed_kept
-from fieldtune.sizing.tired import tired_words
+from fieldtune.robot.wheel_energy import speed_kept
 
 TOOLS = SimpleNamespace(
     open_circuit_voltage=open_circuit_voltage,
