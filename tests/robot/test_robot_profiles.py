@@ -137,6 +137,21 @@ def test_the_least_striker_profile(tmp_path: Path) -> None:
     assert "floor.friction" in {key for key, _ in robot.warnings}
 
 
+@pytest.mark.parametrize(
+    ("surface", "spread"),
+    [('"smooth"', 0.15), ('"felt"', 0.15), ('"dimpled"', 0.25), ('"felt"\ndrag = 0.5', 0.10)],
+)
+def test_drag_is_as_doubtful_as_its_surface(tmp_path: Path, surface: str, spread: float) -> None:
+    """One list of spreads, tried against publications beside the laws; a coefficient that somebody gave is better."""
+    text = FLYWHEEL.replace("[launcher]", f"surface = {surface}\n[launcher]")
+    assert read(tmp_path, text + BASKET).uncertainty.drag == spread
+
+
+def test_drag_of_a_disc_is_the_most_doubtful(tmp_path: Path) -> None:
+    """Common practice: 30 % for a body that tumbles as it likes."""
+    assert read(tmp_path, STRIKER + ZONE).uncertainty.drag == 0.3
+
+
 def test_the_least_arm_profile(tmp_path: Path) -> None:
     robot = read(tmp_path, "format = 1\n" + ARM + WINDOW)
     arm = robot.launcher.arm
