@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from fieldtune.aim.exit_speed import log_speed, setpoint_for
+from fieldtune.aim.exit_speed import log_speed
+from fieldtune.robot.exit_speed import setpoint_for
 from fieldtune.aim.hit_chance import Situation, situation
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.interface import RequiredSpeed

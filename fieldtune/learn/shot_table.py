@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldtune.aim.draws import GainBasis
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot, Target

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.exit_speed import log_speed
+from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.aim.results import TableRow
 from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY

@@ -63,8 +63,8 @@ def compare_text(comparison: Comparison) -> str:
 def rate_words(a_minute: float | None) -> str:
     """A rate of fire, as far as it can be used."""
     if a_minute is not None and a_minute > FASTER_THAN_FEEDING:
-        return "quicker than it can be fed"
-    return _number(a_minute, "a minute", 0)
+        return f"over {FASTER_THAN_FEEDING:.0f} per minute, faster than elements can be fed"
+    return _number(a_minute, "per minute", 0)
 
 
 def _with_unit(value: float | None, unit: str) -> str:
@@ -79,10 +79,10 @@ def _percent(share: float) -> str:
 
 
 def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
-    head = "unknown" if s.headroom_low is None else f"{s.headroom_low:+.0%}"
+    head = "unknown" if s.headroom_low is None else f"{100 * s.headroom_low:+.0f} %"
     stress = _number(s.rim_stress_mpa, "MPa as a thin ring", 2)
     return [
-        ("gearing", _number(s.reduction, "motor turns a turn of the wheel", 2)),
+        ("gearing", _number(s.reduction, "motor turns per wheel turn", 2)),
         ("wheel without load", _number(s.no_load_rpm, "rpm at nominal voltage", 0)),
         ("ceiling, full battery", _number(s.ceiling_rpm_full, "rpm", 0)),
         ("ceiling, low battery", _number(s.ceiling_rpm_low, "rpm", 0)),
@@ -91,20 +91,20 @@ def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
         ("headroom, low battery", head),
         ("farthest, low battery", _number(s.farthest_m, "m", 2)),
         ("spin-up", _number(s.spin_up_s, f"s to {_plain(s.design_rpm)} rpm", 2)),
-        ("drop a shot", _number(s.drop_rpm, "rpm", 0)),
+        ("drop at a shot", _number(s.drop_rpm, "rpm", 0)),
         ("recovery", _number(s.recovery_s, "s", 2)),
         ("shots", rate_words(s.shots_per_minute)),
         ("current", f"{_number(s.peak_current_a, 'A at spin-up', 1)}, {_number(s.hold_current_a, 'A holding', 1)}"),
         ("energy of the element", _number(s.element_energy_j, "J", 2)),
-        ("energy a shot takes", _number(s.shot_energy_j, "J", 2)),
+        ("energy taken by a shot", _number(s.shot_energy_j, "J", 2)),
         ("rim, at full power", f"{_number(s.rim_speed_mps, 'm/s', 1)}, stress {stress}"),
-        ("kept in the wheels then", _number(s.stored_energy_j, "J", 1)),
+        ("stored in the wheels, at full power", _number(s.stored_energy_j, "J", 1)),
     ]
 
 
 def _cocking_figures(s: CockingSize) -> list[tuple[str, str]]:
     margin = "unknown" if s.torque_margin is None else f"{s.torque_margin:.2f} times what is needed"
-    stop = _number(s.stop_energy_j, "J each cycle", 2)
+    stop = _number(s.stop_energy_j, "J per cycle", 2)
     if s.cycles is not None:
         stop += f", {s.cycles} cycles so far, {_number(s.stop_energy_total_j, 'J in all', 0)}"
     stress = _number(s.spring_stress_mpa, "MPa", 0)
@@ -124,7 +124,7 @@ def _cocking_figures(s: CockingSize) -> list[tuple[str, str]]:
         ("torque to hold it drawn", _number(s.holding_torque_nm, "N m", 2)),
         ("torque the drive gives", f"{_number(s.drive_torque_nm, 'N m', 2)}, {margin}"),
         ("time to cock", _number(s.cock_time_s, "s", 2)),
-        ("cycles", _number(s.cycles_per_minute, "a minute", 0)),
+        ("cycles", _number(s.cycles_per_minute, "per minute", 0)),
         ("current at the worst point", _number(s.peak_current_a, "A", 1)),
         ("into the stop", stop),
     ]

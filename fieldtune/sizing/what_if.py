@@ -66,7 +66,7 @@ def _wheel_lines(old: FlywheelSize, new: FlywheelSize) -> list[str | None]:
         _line("ceiling on a low battery", old.ceiling_rpm_low, new.ceiling_rpm_low, "rpm", 0),
         _line("needed at the farthest spot", old.needed_rpm.far, new.needed_rpm.far, "rpm", 0),
         _line("spin-up", old.spin_up_s, new.spin_up_s, "s", 3),
-        _line("drop a shot", old.drop_rpm, new.drop_rpm, "rpm", 0),
+        _line("drop at a shot", old.drop_rpm, new.drop_rpm, "rpm", 0),
         _line("recovery", old.recovery_s, new.recovery_s, "s", 3),
         _line("current at spin-up", old.peak_current_a, new.peak_current_a, "A", 1),
         _line("rim speed", old.rim_speed_mps, new.rim_speed_mps, "m/s", 1),
@@ -101,7 +101,7 @@ def _line(name: str, old: float | None, new: float | None, unit: str, digits: in
         return f"{name}: {word} {known:.{digits}f}{tail}"
     if abs(new - old) <= _NOTICED * max(abs(old), abs(new)):
         return None
-    change = f" ({new / old - 1:+.0%})" if old else ""
+    change = f" ({100 * (new / old - 1):+.0f} %)" if old else ""
     return f"{name}: {old:.{digits}f} to {new:.{digits}f}{tail}{change}"
 
 

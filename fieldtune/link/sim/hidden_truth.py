@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed, setpoint_for
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed, setpoint_for
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.records import Result
