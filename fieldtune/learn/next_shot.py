@@ -14,7 +14,6 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.exit_speed import log_speed
-from fieldtune.robot.exit_speed import setpoint_for
 from fieldtune.aim.hit_chance import Situation, situation
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.interface import RequiredSpeed
@@ -22,6 +21,7 @@ from fieldtune.aim.results import NextShot
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import OutOfReachError
 from fieldtune.learn.fit import Fit
+from fieldtune.robot.exit_speed import setpoint_for
 from fieldtune.robot.model import Target
 
 # Misses count as measured if they were in at least half of the last few shots; then so many equally likely classes.

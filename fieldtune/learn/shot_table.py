@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldtune.aim.draws import GainBasis
-from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.records import Shot
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 from fieldtune.robot.model import Robot, Target
 
 _RESULTS = (None, "in", "short", "long", "left", "right")

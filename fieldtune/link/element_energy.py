@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from fieldtune.robot.exit_speed import model_log_speed, spin_ratio
 from fieldtune.link.sample import RPM
 from fieldtune.physics.flywheel import shot_energy
+from fieldtune.robot.exit_speed import model_log_speed, spin_ratio
 from fieldtune.robot.model import Robot
 
 

@@ -15,11 +15,11 @@ from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.exit_speed import log_speed
-from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.aim.results import TableRow
 from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
+from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.session import Session
 
 DEGREES = {"quadratic": 2, "cubic": 3}

@@ -94,13 +94,13 @@ def _limit_lines(at: Hazards) -> list[str]:
     here = max((s for s in (at.rim_stress_share, at.top_speed_share) if s is not None), default=None)
     if here is not None and here > 1:
         return [
-            f"At {at.setpoint:.0f} {at.unit} the wheel runs beyond what is stated for it ({_percent(here)}): do not run "
-            "it so; a burst wheel goes through thin guards."
+            f"At {at.setpoint:.0f} {at.unit} the wheel runs beyond what is stated for it ({_percent(here)}): do not "
+            "run it so; a burst wheel goes through thin guards."
         ]
     if here is not None and here > NEAR_LIMIT:
         return [
-            f"At {at.setpoint:.0f} {at.unit} the wheel runs at {_percent(here)} of what is stated for it: go lower, and "
-            "let nobody stand in line with its rim."
+            f"At {at.setpoint:.0f} {at.unit} the wheel runs at {_percent(here)} of what is stated for it: go lower, "
+            "and let nobody stand in line with its rim."
         ]
     if at.full_power_share is not None and at.full_power_share > NEAR_LIMIT:
         return [

@@ -11,11 +11,11 @@ from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, rob
 from scipy.integrate import solve_ivp
 
 from fieldtune.aim.floor_path import flying_body
-from fieldtune.aim.openings import flattest_entry, free
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
 from fieldtune.physics.flight import needed_speed
+from fieldtune.physics.openings import flattest_entry, free
 from fieldtune.robot.model import Element, Floor, SetpointRange, Target, Uncertainty
 
 G = 9.80665

@@ -7,8 +7,8 @@ import math
 import numpy as np
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.records import Shot
+from fieldtune.robot.exit_speed import model_log_speed
 from fieldtune.robot.model import (
     Air,
     Arm,

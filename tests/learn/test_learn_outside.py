@@ -13,12 +13,12 @@ from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
 from fieldtune.aim.hit_chance import situation
-from fieldtune.aim.openings import Free, Ring
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
 from fieldtune.learn.side_miss import SideLayout, side_intervals
+from fieldtune.physics.openings import Free, Ring
 from fieldtune.robot.model import Element, Target
 
 ANY_STEP = 1e9

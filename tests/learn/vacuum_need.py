@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.openings import free
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.physics.openings import free
 
 G = 9.80665
 

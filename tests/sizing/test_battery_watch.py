@@ -22,6 +22,7 @@ from battery_bench import (
     feed,
     watched,
 )
+from fieldtune.robot.wheel_energy import speed_kept
 from sizing_robots import big_heron, crane, otter, with_battery
 
 from fieldtune.battery.ceiling import Limits, ceiling, lowest_voltage
@@ -29,7 +30,6 @@ from fieldtune.battery.resistance import LineFit
 from fieldtune.battery.status import status_lines, tired_words
 from fieldtune.battery.watch import BatteryWatch
 from fieldtune.physics.battery import charge_at, open_circuit_voltage
-from fieldtune.robot.wheel_energy import speed_kept
 
 TOOLS = SimpleNamespace(
     open_circuit_voltage=open_circuit_voltage,

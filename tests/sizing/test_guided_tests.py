@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from battery_bench import Simulation, Truth
+from fieldtune.robot.wheel_energy import speed_kept
 from sizing_robots import RPM, big_heron, otter, with_drive
 
 from fieldtune.battery.change import Outlook, Recalibration, changed, instruction
@@ -14,7 +15,6 @@ from fieldtune.battery.resistance import TwoPulse
 from fieldtune.battery.watch import BatteryWatch
 from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
 from fieldtune.robot.model import SetpointRange
-from fieldtune.robot.wheel_energy import speed_kept
 
 
 def pack(robot, resistance=0.05, charge=0.6, seed=1):

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from fieldtune.sizing.cocking import cock_time, draws_by_torque, stroke, tip_force
 from scipy.integrate import quad
 from sizing_robots import crane, otter, with_drive
 
@@ -15,7 +16,6 @@ from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.springs import helical_rate, shear_modulus
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.model import SpringWire
-from fieldtune.sizing.cocking import cock_time, draws_by_torque, stroke, tip_force
 from fieldtune.sizing.size import size
 from fieldtune.sizing.springs import force_max, stop_energy, stored_energy, wire_stress
 

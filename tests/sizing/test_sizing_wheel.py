@@ -7,18 +7,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from fieldtune.robot.wheel_energy import speed_kept, speed_left, wheel_energy
 from scipy.integrate import solve_ivp
 from scipy.signal import TransferFunction, step
 from sizing_robots import DRIVE, RPM, heron, with_battery, with_drive
 
 from fieldtune.battery.ceiling import back_share, ceiling, lowest_voltage
+from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
 from fieldtune.robot.drivetrain import hold_current, train, turning_inertia
 from fieldtune.robot.model import Battery, Flywheel, SetpointRange
-from fieldtune.robot.wheel_energy import speed_kept, speed_left, wheel_energy
 from fieldtune.sizing.size import size
-from fieldtune.sizing.wheel_times import wheel_times
 
 PACK_V = float(open_circuit_voltage("nimh", 0.5, 10))
 

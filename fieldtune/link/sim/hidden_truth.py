@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldtune.robot.exit_speed import drive_quantity, model_log_speed, setpoint_for
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.records import Result
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed, setpoint_for
 from fieldtune.robot.model import Robot, Target
 
 _FROM_BATTERY_TO_BATTERY = 0.025
