@@ -146,4 +146,4 @@ def _highest_speed(robot: Robot) -> float:
     if robot.setpoint.unit != "%":
         return robot.setpoint.high
     drive = robot.drive  # a wheel driven by power has no highest speed of its own but the motor's
-    return drive.free_speed / drive.reduction * 60 / (2 * math.pi) if drive else math.inf
+    return drive.no_load_speed / drive.reduction * 60 / (2 * math.pi) if drive else math.inf

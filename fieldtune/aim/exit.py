@@ -36,9 +36,9 @@ def _rpm_per_percent(robot: Robot, battery_v: float | None) -> float:
     drive = robot.drive
     voltage = supply_voltage(robot, battery_v)
     if drive is None or voltage is None:
-        raise InputError(f"robot {robot.name}: a setpoint in % needs the [drive] table (free_speed, gears)")
-    free_wheel_rpm = drive.free_speed / drive.reduction / _RPM
-    return free_wheel_rpm * voltage / drive.nominal_voltage / 100.0
+        raise InputError(f"robot {robot.name}: a setpoint in % needs the [drive] table (no_load_speed, gears)")
+    no_load_wheel_rpm = drive.no_load_speed / drive.reduction / _RPM
+    return no_load_wheel_rpm * voltage / drive.nominal_voltage / 100.0
 
 
 def drive_quantity(robot: Robot, setpoint: ArrayLike, battery_v: float | None = None) -> FloatArray:

@@ -81,13 +81,13 @@ def _out_of_reach(scores: Scores) -> list[Problem]:
 
 def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
     """Figures that follow from a profile: what a person can hold against the real robot."""
-    from fieldtune.robot.figures import free_wheel_rpm
+    from fieldtune.robot.figures import no_load_wheel_rpm
     from fieldtune.sizing.ceiling import ceiling
 
     slow, fast = _exit_speeds(robot)
     return {
         "setpoint": robot.setpoint, "exit_speed_low_mps": slow, "exit_speed_high_mps": fast,
-        "reduction": robot.drive.reduction if robot.drive else None, "free_rpm": free_wheel_rpm(robot),
+        "reduction": robot.drive.reduction if robot.drive else None, "no_load_rpm": no_load_wheel_rpm(robot),
         "ceiling": ceiling(robot), "targets": list(scores), "scores_m": scores,
     }  # fmt: skip
 

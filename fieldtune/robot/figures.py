@@ -20,10 +20,10 @@ def derived_lines(robot: Robot) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def free_wheel_rpm(robot: Robot) -> float | None:
+def no_load_wheel_rpm(robot: Robot) -> float | None:
     """Speed (rpm) of wheel or crank without load at nominal voltage; ``None`` without a drive."""
     drive = robot.drive
-    return None if drive is None else drive.free_speed / drive.reduction / RPM
+    return None if drive is None else drive.no_load_speed / drive.reduction / RPM
 
 
 def free_opening(target: Target, element: Element, entry_angle: float) -> float | None:
@@ -44,7 +44,7 @@ def _element(element: Element) -> list[str]:
 
 
 def _drive(robot: Robot) -> list[str]:
-    drive, top = robot.drive, free_wheel_rpm(robot)
+    drive, top = robot.drive, no_load_wheel_rpm(robot)
     lines = []
     if drive is not None and top is not None:
         turned = "wheel" if robot.launcher.kind == "flywheel" else "crank"

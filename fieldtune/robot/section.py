@@ -51,6 +51,13 @@ class Section:
         """Keys that belong here though this reading does not need them."""
         self._known.extend(keys)
 
+    def renamed(self, old: str, new: str) -> None:
+        """Reports a key under an earlier version's name; its value serves, so that this is the only complaint."""
+        if old in self.values:
+            self.knows(old)
+            self.error(old, f"this key is now called {new}; rename it")
+            self.values = {new: self.values[old], **self.values}
+
     def close(self, *elsewhere: str) -> None:
         """Reports unknown keys; ``elsewhere`` are further names to suggest."""
         for key in self.values:

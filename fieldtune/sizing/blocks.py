@@ -52,7 +52,7 @@ class MotorSide:
     resistance: float
     torque_constant: float
     emf_per_wheel_speed: float
-    free_current: float
+    no_load_current: float
     inertia: float
     torque_gain: float
 
@@ -70,14 +70,16 @@ class MotorSide:
             m.resistance,
             m.torque_constant,
             m.emf_constant * drive.reduction,
-            m.free_current,
+            m.no_load_current,
             inertia,
             gain,
         )
 
     def battery_current(self, speed: float, acceleration: float, volts: float) -> float:
         """Battery current (A, all motors) at a wheel speed (rad/s) and acceleration (rad/s^2)."""
-        each = self.free_current + self.inertia * acceleration / (self.torque_gain * self.torque_constant * self.motors)
+        each = self.no_load_current + self.inertia * acceleration / (
+            self.torque_gain * self.torque_constant * self.motors
+        )
         on = (self.emf_per_wheel_speed * speed + each * self.resistance) / volts
         return self.motors * each * min(max(on, 0.0), 1.0)
 

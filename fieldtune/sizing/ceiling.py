@@ -1,8 +1,8 @@
 """The ceiling: the highest setpoint that a battery, as it is now, can hold and can recover to between shots.
 
-A flywheel at full power approaches its free speed w_f with one time constant. A shot takes a fixed share of the wheel's
-speed, w -> r w, because the element's energy grows with the square of the speed as the wheel's own does. So the highest
-speed w of which a share b is back after a time T has a closed form:
+A flywheel at full power approaches its no-load speed w_f with one time constant. A shot takes a fixed share of the
+wheel's speed, w -> r w, because the element's energy grows with the square of the speed as the wheel's own does.
+So the highest speed w of which a share b is back after a time T has a closed form:
 
     w = w_f (e - 1) / (b e - r),  e = exp(T / tau),   and never above w_f itself.
 
@@ -61,7 +61,7 @@ def wheel_ceiling(robot: Robot, supply: Train, open_circuit_v: ArrayLike, betwee
 
     Without a wheel inertia the recovery is unknown and only the holding counts.
     """
-    free = supply.free_speed(open_circuit_v) / fastest_wheel(robot)
+    free = supply.no_load_speed(open_circuit_v) / fastest_wheel(robot)
     wheel = robot.launcher.flywheel
     inertia = turning_inertia(wheel) if wheel is not None else None
     kept = speed_kept(robot)
@@ -93,8 +93,8 @@ def lowest_voltage(
         return None if torque is None else float(supply.motor_current(torque)) * m.resistance
     if robot.setpoint.unit == "%":
         return None if battery_v is None else battery_v * setpoint / 100
-    at_one_volt_more = wheel_ceiling(robot, supply, m.free_current * m.resistance + 1.0, between_s)
-    return m.free_current * m.resistance + setpoint * _RPM / float(at_one_volt_more)
+    at_one_volt_more = wheel_ceiling(robot, supply, m.no_load_current * m.resistance + 1.0, between_s)
+    return m.no_load_current * m.resistance + setpoint * _RPM / float(at_one_volt_more)
 
 
 def back_share(kept: float) -> float:

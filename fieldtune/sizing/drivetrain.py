@@ -31,10 +31,10 @@ class Train:
     reduction: FloatArray
     efficiency: FloatArray
 
-    def free_speed(self, open_circuit_v: ArrayLike) -> FloatArray:
+    def no_load_speed(self, open_circuit_v: ArrayLike) -> FloatArray:
         """Unloaded speed at the output, rad/s; zero where the voltage does not even overcome the motors' own drag."""
         m = self.motor
-        volts = np.asarray(open_circuit_v, dtype=float) - m.free_current * m.resistance
+        volts = np.asarray(open_circuit_v, dtype=float) - m.no_load_current * m.resistance
         return np.asarray(np.maximum(volts, 0.0) / (m.emf_constant * self.reduction), dtype=float)
 
     def stall_torque(self, open_circuit_v: ArrayLike) -> FloatArray:
@@ -44,7 +44,7 @@ class Train:
     def torque(self, open_circuit_v: ArrayLike, speed: ArrayLike) -> FloatArray:
         """Torque at the output at full power, N m, never below zero."""
         m = self.motor
-        amps = self.current(open_circuit_v, speed) / self.motors - m.free_current
+        amps = self.current(open_circuit_v, speed) / self.motors - m.no_load_current
         return np.maximum(self.motors * self.reduction * self.efficiency * m.torque_constant * amps, 0.0)
 
     def speed(self, open_circuit_v: ArrayLike, torque: ArrayLike) -> FloatArray:
@@ -58,7 +58,7 @@ class Train:
         """Current of one motor under a load torque at the output, A."""
         m = self.motor
         share = np.asarray(torque, dtype=float) / (self.motors * self.reduction * self.efficiency)
-        return m.free_current + share / m.torque_constant
+        return m.no_load_current + share / m.torque_constant
 
     def current(self, open_circuit_v: ArrayLike, speed: ArrayLike) -> FloatArray:
         """Battery current of all motors at full power, A, never below zero."""
@@ -68,7 +68,7 @@ class Train:
         return np.asarray(np.maximum(self.motors * volts / m.resistance, 0.0), dtype=float)
 
     def time_constant(self, inertia: ArrayLike) -> FloatArray:
-        """Time constant of the approach to the free speed, s, for an inertia (kg m^2) referred to the output."""
+        """Time constant of the approach to the no-load speed, s, for an inertia (kg m^2) referred to the output."""
         return time_constant(self.motor, inertia, self.reduction, self.efficiency, self.motors)
 
 
@@ -76,7 +76,9 @@ def train(
     drive: Drive, resistance: float, reduction: ArrayLike | None = None, efficiency: ArrayLike | None = None
 ) -> Train:
     """The drive on a supply of this resistance (ohms); ``reduction`` and ``efficiency`` replace the profile's gears."""
-    bare = motor(drive.nominal_voltage, drive.free_speed, drive.stall_torque, drive.stall_current, drive.free_current)
+    bare = motor(
+        drive.nominal_voltage, drive.no_load_speed, drive.stall_torque, drive.stall_current, drive.no_load_current
+    )
     return Train(
         motor=on_supply(bare, resistance, drive.motors),
         motors=drive.motors,
@@ -91,8 +93,8 @@ def hold_current(drive: Drive, supply_v: float, speed: float) -> float:
     A chopper passes power on: battery current is the motors' current times the share of the time it is on.
     """
     bare = train(drive, 0.0).motor
-    volts = bare.emf_constant * drive.reduction * speed + bare.free_current * bare.resistance
-    return drive.motors * bare.free_current * min(volts / supply_v, 1.0)
+    volts = bare.emf_constant * drive.reduction * speed + bare.no_load_current * bare.resistance
+    return drive.motors * bare.no_load_current * min(volts / supply_v, 1.0)
 
 
 def turning_inertia(flywheel: Flywheel) -> float | None:

@@ -135,7 +135,7 @@ def full_power_rpm(robot: Robot) -> float | None:
         return None
     volts = rest_voltage(robot, 1.0) or drive.nominal_voltage
     resistance = robot.battery.resistance if robot.battery is not None else None
-    return float(train(drive, resistance or 0.0).free_speed(volts)) / fastest_wheel(robot) / _RPM
+    return float(train(drive, resistance or 0.0).no_load_speed(volts)) / fastest_wheel(robot) / _RPM
 
 
 def wheels_energy(robot: Robot, rpm: float) -> float | None:

@@ -73,7 +73,7 @@ class ShotCharge:
         if drive is None or kept is None or inertia is None or robot.setpoint.unit != "rpm":
             return None
         gain = drive.reduction * drive.efficiency * train(drive, 0.0).motor.torque_constant
-        return cls(inertia * _RPM * (1 - kept) / gain, drive.motors * drive.free_current)
+        return cls(inertia * _RPM * (1 - kept) / gain, drive.motors * drive.no_load_current)
 
     def coulombs(self, setpoint: float, between_s: float) -> float:
         """Charge of one shot (C) at a wheel speed (rpm) with a pause (s)."""

@@ -15,10 +15,12 @@ from fieldtune.sizing.records import CockingChoice, GearChoice, SpringChoice
 def supply_notes(robot: Robot) -> list[str]:
     """What is missing of drive and battery."""
     if robot.drive is None:
-        return ["no [drive] table: ceiling, times and currents unknown; give motors, free_speed, stall_torque, gears"]
+        return [
+            "no [drive] table: ceiling, times and currents unknown; give motors, no_load_speed, stall_torque, gears"
+        ]
     notes = []
-    if robot.drive.free_current <= 0:
-        notes.append("drive.free_current not given: the holding current is unknown")
+    if robot.drive.no_load_current <= 0:
+        notes.append("drive.no_load_current not given: the holding current is unknown")
     battery = robot.battery
     if battery is None:
         return [*notes, "no [battery] table: ceilings unknown; give chemistry, cells and resistance"]

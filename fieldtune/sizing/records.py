@@ -105,7 +105,7 @@ class FlywheelSize:
 
     kind: str
     reduction: float | None
-    free_rpm: float | None
+    no_load_rpm: float | None
     ceiling_rpm_full: float | None
     ceiling_rpm_low: float | None
     needed_rpm: Needed

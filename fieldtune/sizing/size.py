@@ -120,7 +120,7 @@ def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSiz
     return FlywheelSize(
         kind="flywheel",
         reduction=drive.reduction if drive else None,
-        free_rpm=drive.free_speed / drive.reduction / _RPM if drive else None,
+        no_load_rpm=drive.no_load_speed / drive.reduction / _RPM if drive else None,
         ceiling_rpm_full=full,
         ceiling_rpm_low=low,
         needed_rpm=Needed(places.near, places.far),
@@ -203,8 +203,8 @@ def _cocking(robot: Robot, table: ReachTable, cycles: int | None, looking: _Look
 
 
 def _holding(drive: Drive | None, supply: Supply | None, rpm: float | None) -> float | None:
-    """Battery current that holds the wheel; unknown where the profile gives no free current, which no motor lacks."""
-    if drive is None or supply is None or rpm is None or drive.free_current <= 0:
+    """Battery current that holds the wheel; unknown where the profile gives no current without load."""
+    if drive is None or supply is None or rpm is None or drive.no_load_current <= 0:
         return None
     return hold_current(drive, supply.usual_v, rpm * _RPM)
 

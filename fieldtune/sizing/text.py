@@ -83,7 +83,7 @@ def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
     stress = _number(s.rim_stress_mpa, "MPa as a thin ring", 2)
     return [
         ("gearing", _number(s.reduction, "motor turns a turn of the wheel", 2)),
-        ("wheel without load", _number(s.free_rpm, "rpm at nominal voltage", 0)),
+        ("wheel without load", _number(s.no_load_rpm, "rpm at nominal voltage", 0)),
         ("ceiling, full battery", _number(s.ceiling_rpm_full, "rpm", 0)),
         ("ceiling, low battery", _number(s.ceiling_rpm_low, "rpm", 0)),
         ("needed, near", _needed(s.needed_rpm.near, s.near_m, "rpm")),

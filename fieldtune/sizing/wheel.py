@@ -29,7 +29,7 @@ def wheel_times(robot: Robot, supply: Train, open_circuit_v: ArrayLike, rpm: Arr
     """Spin-up from rest to a wheel speed and recovery from one shot at it; None without wheel inertia.
 
     Closed loop: full power until back. Open loop: the wheel creeps up to the speed that its power gives.
-    Both are first-order approaches to a free speed (checked against an integration of the equation of motion).
+    Both are first-order approaches to a no-load speed (checked against an integration of the equation of motion).
     """
     wheel = robot.launcher.flywheel
     inertia = turning_inertia(wheel) if wheel is not None else None
@@ -37,7 +37,7 @@ def wheel_times(robot: Robot, supply: Train, open_circuit_v: ArrayLike, rpm: Arr
     if inertia is None or kept is None:
         return None
     speed = np.asarray(rpm, dtype=float) * _RPM
-    free = supply.free_speed(open_circuit_v) / fastest_wheel(robot)
+    free = supply.no_load_speed(open_circuit_v) / fastest_wheel(robot)
     tau = supply.time_constant(inertia)
     if robot.setpoint.unit == "%":
         free = np.where(speed <= free, speed, 0.0)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fieldtune.robot import check_profile, demo_home, derived_lines, load_robot, new_profile_text
-from fieldtune.robot.figures import free_opening, free_wheel_rpm
+from fieldtune.robot.figures import free_opening, no_load_wheel_rpm
 from fieldtune.robot.findings import Problem
 from fieldtune.robot.model import Robot
 
@@ -73,7 +73,7 @@ def test_heron_in_si() -> None:
     assert wheel is not None
     assert wheel.wheel_inertia == pytest.approx(1.8e-4)
     assert drive is not None
-    assert drive.free_speed == pytest.approx(5800 * math.pi / 30)
+    assert drive.no_load_speed == pytest.approx(5800 * math.pi / 30)
     assert drive.reduction == pytest.approx(2.0)
     assert battery is not None
     assert battery.resistance == pytest.approx(0.09)
@@ -187,7 +187,7 @@ def test_open_loop_setpoints_are_shares_of_battery_voltage(tmp_path: Path) -> No
     drive = """[drive]
 control = "power"
 nominal_voltage = "12 V"
-free_speed = "5800 rpm"
+no_load_speed = "5800 rpm"
 stall_torque = "0.2 N m"
 stall_current = "11 A"
 """
@@ -264,7 +264,7 @@ def test_a_profile_to_start_from_is_without_a_doubt(tmp_path: Path, kind: str) -
 
 def test_derived_figures_of_heron() -> None:
     robot = load_robot(demo_home() / "heron.toml")
-    assert free_wheel_rpm(robot) == pytest.approx(2900)
+    assert no_load_wheel_rpm(robot) == pytest.approx(2900)
     lines = derived_lines(robot)
     assert "wheel: 2900 rpm without load at 12 V" in lines
     assert "encoder: 56 counts a turn of the wheel" in lines

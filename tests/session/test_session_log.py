@@ -130,7 +130,7 @@ def test_the_live_battery_is_used_where_none_is_given(heron: Robot) -> None:
 
 def test_a_weak_battery_lowers_the_ceiling_and_is_said(heron: Robot) -> None:
     assert heron.drive is not None
-    session = Session(replace(heron, drive=replace(heron.drive, free_speed=0.6 * heron.drive.free_speed)))
+    session = Session(replace(heron, drive=replace(heron.drive, no_load_speed=0.6 * heron.drive.no_load_speed)))
     fresh, weak = session.aim(3.0, battery_v=13.5), session.aim(3.0, battery_v=7.5)
     assert fresh.ceiling is not None
     assert weak.ceiling is not None

@@ -136,11 +136,11 @@ def test_a_wheel_that_settles_beside_its_setpoint_is_not_waited_for():
 
 def test_an_open_loop_wheel_is_held_against_the_drive_at_this_voltage():
     robot = replace(with_drive(big_heron(), control="power"), setpoint=SetpointRange("%", 10, 100, 1))
-    free_rpm = robot.drive.free_speed / robot.drive.reduction / RPM
+    no_load_rpm = robot.drive.no_load_speed / robot.drive.reduction / RPM
     for share, said in ((1.0, "as the profile's drive should"), (0.9, "10% below")):
         guided = Recalibration(robot, BatteryWatch(robot))
         for k in range(300):
-            rpm = share * free_rpm * 0.6 * 11.8 / 12.0 * (1 - np.exp(-max(k - 25, 0) * 0.02 / 0.4))
+            rpm = share * no_load_rpm * 0.6 * 11.8 / 12.0 * (1 - np.exp(-max(k - 25, 0) * 0.02 / 0.4))
             guided.feed(k * 0.02, rpm, 60.0 if k > 25 else 0.0, 11.8)
         assert guided.step == "shoot"
         assert guided.spin.spin_up_s == pytest.approx(0.4 * np.log(0.9 / 0.02), rel=0.2)

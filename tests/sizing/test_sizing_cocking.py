@@ -119,7 +119,7 @@ def test_time_to_cock_agrees_with_quadrature():
     radius = 0.030
     resistance = 12 / 11 + 0.09
     k_t = 0.36 / 10.6
-    k_e = (12 - 0.4 * 12 / 11) / robot.drive.free_speed
+    k_e = (12 - 0.4 * 12 / 11) / robot.drive.no_load_speed
     gain = robot.drive.reduction * robot.drive.efficiency
 
     def slowness(turn):

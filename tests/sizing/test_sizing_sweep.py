@@ -63,7 +63,7 @@ def test_a_long_list_of_gears_is_thinned_and_said():
 
 def test_a_gear_train_that_cannot_reach_is_told_what_would():
     """1:45 on the wheel: the spots' speeds are known all the same, and the choices reach them."""
-    free = with_drive(heron(), gears=()).drive.free_speed / 45 / RPM
+    free = with_drive(heron(), gears=()).drive.no_load_speed / 45 / RPM
     slow = with_drive(heron(setpoint=SetpointRange("rpm", 10, free, 10, high_given=False)), gears=((10, 90), (10, 50)))
     figures = size(slow)
     assert figures.needed_rpm.far == pytest.approx(size(heron()).needed_rpm.far, rel=1e-3)

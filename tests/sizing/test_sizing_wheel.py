@@ -29,8 +29,8 @@ def integrated_speed(robot, volts, start, seconds):
     """Wheel speed (rad/s) over time from the equation of motion written out: motors, gears, sagging pack."""
     drive, ohm = robot.drive, robot.battery.resistance
     resistance = drive.nominal_voltage / drive.stall_current
-    k_t = drive.stall_torque / (drive.stall_current - drive.free_current)
-    k_e = (drive.nominal_voltage - drive.free_current * resistance) / drive.free_speed
+    k_t = drive.stall_torque / (drive.stall_current - drive.no_load_current)
+    k_e = (drive.nominal_voltage - drive.no_load_current * resistance) / drive.no_load_speed
     inertia = turning_inertia(robot.launcher.flywheel)
 
     def slope(_, w):
@@ -38,7 +38,7 @@ def integrated_speed(robot, volts, start, seconds):
         # Terminal voltage U with I = n (U - emf) / R and U = V - I r, solved for U.
         terminal = (volts + drive.motors * ohm * emf / resistance) / (1 + drive.motors * ohm / resistance)
         amps = (terminal - emf) / resistance
-        torque = drive.motors * drive.reduction * drive.efficiency * k_t * (amps - drive.free_current)
+        torque = drive.motors * drive.reduction * drive.efficiency * k_t * (amps - drive.no_load_current)
         return [torque / inertia]
 
     return solve_ivp(slope, (0, seconds), [start], rtol=1e-10, atol=1e-9, dense_output=True).sol
@@ -154,10 +154,10 @@ def test_identified_motor_carries_its_load():
         DRIVE,
         motors=1,
         nominal_voltage=50.0,
-        free_speed=no_load_w,
+        no_load_speed=no_load_w,
         stall_torque=constant * (stall_current - 1.25),
         stall_current=stall_current,
-        free_current=1.25,
+        no_load_current=1.25,
         gears=(),
     )
     torque = float(train(drive, 0.0).torque(48.0, speed))
@@ -167,7 +167,7 @@ def test_identified_motor_carries_its_load():
 
 def test_sag_of_a_cell_under_a_standing_motor():
     """Beiser, Basic Mathematics for Electricity, problem 6.7: 1.5 V, 0.05 ohm, 0.4 ohm: 3.33 A and 1.333 V."""
-    drive = replace(DRIVE, motors=1, nominal_voltage=1.5, stall_current=1.5 / 0.4, free_current=0.01)
+    drive = replace(DRIVE, motors=1, nominal_voltage=1.5, stall_current=1.5 / 0.4, no_load_current=0.01)
     amps = float(train(drive, 0.05).current(1.5, 0.0))
     assert amps == pytest.approx(3.333, abs=0.001)
     assert 1.5 - 0.05 * amps == pytest.approx(1.333, abs=0.001)
@@ -183,10 +183,10 @@ def test_chopped_motor_takes_the_mean_voltage():
         DRIVE,
         motors=1,
         nominal_voltage=230.0,
-        free_speed=(230 - 9.35 * 2) / 0.5,
+        no_load_speed=(230 - 9.35 * 2) / 0.5,
         stall_current=115.0,
         stall_torque=0.5 * (115 - 9.35),
-        free_current=9.35,
+        no_load_current=9.35,
         gears=(),
     )
     assert hold_current(drive, 230.0, speed) == pytest.approx(9.35 * 10 / 25, rel=0.001)

@@ -71,7 +71,9 @@ class Plant(Protocol):
 
 def machine(drive: Drive) -> Motor:
     """The drive's motor as physics wants it."""
-    return motor(drive.nominal_voltage, drive.free_speed, drive.stall_torque, drive.stall_current, drive.free_current)
+    return motor(
+        drive.nominal_voltage, drive.no_load_speed, drive.stall_torque, drive.stall_current, drive.no_load_current
+    )
 
 
 class Wheel:
@@ -110,7 +112,7 @@ class Wheel:
             shaft = self._omega * self._ratio
             amps = (volts - self._motor.emf_constant * shaft) / self._motor.resistance if volts > 0 else 0.0
             amps = max(amps, 0.0)
-            torque = self._motor.torque_constant * (amps - self._motor.free_current)
+            torque = self._motor.torque_constant * (amps - self._motor.no_load_current)
             self._omega += torque * self._force * self._ratio / self.inertia * STEP_S
             motors = self._drive.motors if self._drive else 1
             self.current_a = motors * amps * (volts / supply.voltage if supply.voltage > 0 else 0.0)
@@ -134,7 +136,7 @@ class Wheel:
         if abs(error) < 0.2 * wanted:
             self._sum += 4.0 * error * STEP_S
         unit = self._motor.emf_constant * self._ratio
-        volts = unit * (wanted + 6.0 * error + self._sum) + self._motor.free_current * self._motor.resistance
+        volts = unit * (wanted + 6.0 * error + self._sum) + self._motor.no_load_current * self._motor.resistance
         if not 0 <= volts <= available:
             self._sum *= 0.99
         volts = max(0.0, min(volts, available))
@@ -221,7 +223,7 @@ class Cocking:
             return 60.0
         radius = drive.crank_radius or 0.02
         load = self._spring_force() * radius / (drive.reduction * drive.efficiency * drive.motors)
-        amps = load / machine_.torque_constant + machine_.free_current
+        amps = load / machine_.torque_constant + machine_.no_load_current
         shaft = (volts - amps * machine_.resistance) / machine_.emf_constant
         self.current_a = amps * drive.motors
         return max(shaft / drive.reduction * radius * 1000, 2.0)
