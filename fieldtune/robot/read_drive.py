@@ -6,20 +6,10 @@ import math
 from dataclasses import replace
 from typing import Literal, cast
 
+from fieldtune.constants import RPM
 from fieldtune.robot.model import Battery, Drive, Encoder, Launcher, SetpointRange, SetpointUnit
-from fieldtune.robot.section import Section
-from fieldtune.units import (
-    ANGULAR_SPEED,
-    CAPACITY,
-    CURRENT,
-    LENGTH,
-    RATIO,
-    RESISTANCE,
-    TORQUE,
-    VOLTAGE,
-    closest,
-    shown,
-)
+from fieldtune.robot.table_reader import Section
+from fieldtune.units import ANGULAR_SPEED, CAPACITY, CURRENT, LENGTH, RATIO, RESISTANCE, TORQUE, VOLTAGE, closest, shown
 
 Chemistry = Literal["nimh", "lead-acid", "li-ion", "lifepo4"]
 CELL_VOLTAGE: dict[Chemistry, float] = {"nimh": 1.2, "lead-acid": 2.0, "li-ion": 3.6, "lifepo4": 3.2}
@@ -30,7 +20,6 @@ _OTHER_WORDS: dict[str, Chemistry] = {
     **dict.fromkeys(("liion", "lithium-ion", "lipo", "li-po", "li-poly", "lithium-polymer"), "li-ion"),
     **dict.fromkeys(("lfp", "life", "lifepo", "lithium-iron-phosphate"), "lifepo4"),
 }
-RPM = 2 * math.pi / 60
 
 
 def read_drive(section: Section | None) -> Drive | None:

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from fieldtune.robot import check_profile, demo_home, derived_lines, load_robot, new_profile_text
-from fieldtune.robot.figures import free_opening, no_load_wheel_rpm
-from fieldtune.robot.findings import Problem
+from fieldtune.robot.derived import free_opening, no_load_wheel_rpm
 from fieldtune.robot.model import Robot
+from fieldtune.robot.table_reader import Problem
 
 DEMOS = ("crane", "heron", "otter")
 FLYWHEEL = """
@@ -135,6 +135,21 @@ def test_the_least_striker_profile(tmp_path: Path) -> None:
     assert striker.draw_min == pytest.approx(0.005)
     assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high) == ("mm", 5, 50)
     assert "floor.friction" in {key for key, _ in robot.warnings}
+
+
+@pytest.mark.parametrize(
+    ("surface", "spread"),
+    [('"smooth"', 0.15), ('"felt"', 0.15), ('"dimpled"', 0.25), ('"felt"\ndrag = 0.5', 0.10)],
+)
+def test_drag_is_as_doubtful_as_its_surface(tmp_path: Path, surface: str, spread: float) -> None:
+    """One list of spreads, tried against publications beside the laws; a coefficient that somebody gave is better."""
+    text = FLYWHEEL.replace("[launcher]", f"surface = {surface}\n[launcher]")
+    assert read(tmp_path, text + BASKET).uncertainty.drag == spread
+
+
+def test_drag_of_a_disc_is_the_most_doubtful(tmp_path: Path) -> None:
+    """Common practice: 30 % for a body that tumbles as it likes."""
+    assert read(tmp_path, STRIKER + ZONE).uncertainty.drag == 0.3
 
 
 def test_the_least_arm_profile(tmp_path: Path) -> None:

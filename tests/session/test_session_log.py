@@ -219,7 +219,7 @@ def test_all_answers_agree_with_each_other(heron: Robot) -> None:
     aim = session.aim(2.0)
     assert aim.setpoint.value is not None
     assert aim.hit_probability is not None
-    assert session.odds(2.0, aim.setpoint.value) == pytest.approx(aim.hit_probability, abs=0.02)
+    assert session.hit_chance(2.0, aim.setpoint.value) == pytest.approx(aim.hit_probability, abs=0.02)
     (row,) = session.table([2.0])
     assert (row.setpoint, row.hit_probability) == (aim.setpoint.value, aim.hit_probability)
     assert any(spot.low_m - 0.1 <= 2.0 <= spot.high_m + 0.1 for spot in session.stand(aim.setpoint.value))

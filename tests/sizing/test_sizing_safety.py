@@ -11,8 +11,8 @@ from sizing_robots import RPM, crane, heron, otter, with_drive
 
 from fieldtune.physics.flywheel import disc_stress
 from fieldtune.robot.model import Element, Flywheel, SpringWire
+from fieldtune.sizing.cautions import cautions, strained
 from fieldtune.sizing.hazards import carry, full_power_rpm, hazards, preload_energy, rim, smallest_face
-from fieldtune.sizing.safety import cautions, strained
 
 
 def with_wheel(**changes):
