@@ -3,7 +3,7 @@
     python tests/bench/bench_line.py [--cells quick|all] [--jobs 2]
 
 Wheels and robot programs are the tests' own (``wheel_controllers``, ``student_firmware``), apart from the product. All
-of it is deterministic. ``quick`` takes a balanced draw of the cells and five minutes, ``all`` every combination and
+of it is deterministic. ``quick`` takes a balanced draw of the cells and some minutes, ``all`` every combination and
 hours. A cell of recall has 72 shots. "Spread" is what the readings alone leave open of the speed over 50 ms.
 """
 

@@ -148,7 +148,7 @@ def print_conclusions(results: Sequence[Any]) -> None:
         worst = min((r.caught / r.shots for r in fair), default=float("nan"))
         words = f"pooled {_pooled(fair):.3f}, worst {worst:.2f}, {short} of {len(fair)} cells below"
         _say(f"bad wire, at least {_SHOWN_HZ:.0f} good lines/s", ">= 0.9 in each cell", words, short == 0)
-        _say("bad wire, all", "(no goal)", f"pooled {_pooled(wire):.3f} of {len(wire)} cells", True)
+        _say("bad wire, all", "none", f"pooled {_pooled(wire):.3f} of {len(wire)} cells", None)
         _say("phantoms on bad wires", "0", _per_hour(wire), not _sum(wire, "phantoms"))
     if shown := parts["shown"]:
         wrong, names = _sum(shown, "wrong_s"), {r.cell.name for r in shown if r.wrong_s > 0}
@@ -157,7 +157,7 @@ def print_conclusions(results: Sequence[Any]) -> None:
         other = _sum(shown, "wrong_other_s")
         _say("seconds of wrong battery or distance", "0", f"{other:.1f} s", other == 0)
         blank = _sum(shown, "blank_s")
-        _say("blank seconds", "(no goal)", f"{blank:.1f} s", True)
+        _say("blank seconds", "none", f"{blank:.1f} s", None)
         _say("phantoms among programs", "0", _per_hour(shown), not _sum(shown, "phantoms"))
 
 
@@ -165,5 +165,6 @@ def _per_hour(results: Sequence[Any]) -> str:
     return f"{_sum(results, 'phantoms')} in {_sum(results, 'seconds'):,.0f} s"
 
 
-def _say(title: str, goal: str, words: str, well: bool) -> None:
-    print(f"{'ok  ' if well else 'MISS'} {title:42} goal {goal:20} {words}")
+def _say(title: str, goal: str, words: str, well: bool | None) -> None:
+    verdict = {True: "ok", False: "MISS", None: "--"}[None if well is None else bool(well)]
+    print(f"{verdict:5}{title:42} goal {goal:20} {words}")
