@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fieldtune.constants import STANDARD_GRAVITY
+
 Powers = tuple[int, int, int, int, int, int]
 """Powers of length, mass, time, current, temperature, angle."""
 
@@ -50,7 +52,6 @@ DIMENSIONS = (
     *(INERTIA, DENSITY, PRESSURE, VOLTAGE, CURRENT, RESISTANCE, CAPACITY, TEMPERATURE, RATIO),
 )
 
-STANDARD_GRAVITY = 9.80665
 _POUND = 0.45359237
 INCH = 0.0254
 _POUND_FORCE = _POUND * STANDARD_GRAVITY

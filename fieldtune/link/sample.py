@@ -88,9 +88,9 @@ class Limits:
 
 
 def _fastest_wheel(robot: Robot) -> float:
-    """Twice the wheel's free speed at nominal voltage; else twice the highest setpoint, at least 12,000."""
+    """Twice the wheel's no-load speed at nominal voltage; else twice the highest setpoint, at least 12,000."""
     if robot.drive is not None:
-        return 2 * robot.drive.free_speed / robot.drive.reduction * RPM
+        return 2 * robot.drive.no_load_speed / robot.drive.reduction * RPM
     if robot.setpoint.unit == "rpm":
         return max(12_000.0, 2 * robot.setpoint.high)
     return 60_000.0

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,26 +21,26 @@ class Motor:
     resistance: float
     torque_constant: float
     emf_constant: float
-    free_current: float
+    no_load_current: float
 
 
 def motor(
-    nominal_voltage: float, free_speed: float, stall_torque: float, stall_current: float, free_current: float
+    nominal_voltage: float, no_load_speed: float, stall_torque: float, stall_current: float, no_load_current: float
 ) -> Motor:
     """From a data sheet: V, rad/s, N m, A, A, all at the nominal voltage."""
     resistance = nominal_voltage / stall_current
     return Motor(
         resistance=resistance,
-        torque_constant=stall_torque / (stall_current - free_current),
-        emf_constant=(nominal_voltage - free_current * resistance) / free_speed,
-        free_current=free_current,
+        torque_constant=stall_torque / (stall_current - no_load_current),
+        emf_constant=(nominal_voltage - no_load_current * resistance) / no_load_speed,
+        no_load_current=no_load_current,
     )
 
 
-def identified(voltage: float, free_speed: float, free_current: float, resistance: float) -> Motor:
+def identified(voltage: float, no_load_speed: float, no_load_current: float, resistance: float) -> Motor:
     """From a no-load run (V, rad/s, A) and the armature resistance (ohm); torque and emf constant are then the same."""
-    constant = (voltage - free_current * resistance) / free_speed
-    return Motor(resistance, constant, constant, free_current)
+    constant = (voltage - no_load_current * resistance) / no_load_speed
+    return Motor(resistance, constant, constant, no_load_current)
 
 
 def current(machine: Motor, voltage: ArrayLike, speed: ArrayLike) -> FloatArray:
@@ -51,13 +51,15 @@ def current(machine: Motor, voltage: ArrayLike, speed: ArrayLike) -> FloatArray:
 
 def torque(machine: Motor, voltage: ArrayLike, speed: ArrayLike) -> FloatArray:
     """Torque at the shaft (N m) at a voltage (V) and speed."""
-    return np.asarray(machine.torque_constant * (current(machine, voltage, speed) - machine.free_current), dtype=float)
+    return np.asarray(
+        machine.torque_constant * (current(machine, voltage, speed) - machine.no_load_current), dtype=float
+    )
 
 
 def speed(machine: Motor, voltage: ArrayLike, load_torque: ArrayLike = 0.0) -> FloatArray:
     """Steady speed at a voltage (V) under a load (N m) at the shaft: the torque line solved for speed."""
     volts, load = np.asarray(voltage, dtype=float), np.asarray(load_torque, dtype=float)
-    amps = load / machine.torque_constant + machine.free_current
+    amps = load / machine.torque_constant + machine.no_load_current
     return np.asarray((volts - amps * machine.resistance) / machine.emf_constant, dtype=float)
 
 
@@ -69,7 +71,7 @@ def on_supply(machine: Motor, supply_resistance: float, motors: int = 1) -> Moto
         machine.resistance + motors * supply_resistance,
         machine.torque_constant,
         machine.emf_constant,
-        machine.free_current,
+        machine.no_load_current,
     )
 
 
@@ -87,7 +89,7 @@ def reflected_inertia(inertia: ArrayLike, reduction: ArrayLike, efficiency: Arra
 def time_constant(
     machine: Motor, inertia: ArrayLike, reduction: ArrayLike = 1.0, efficiency: ArrayLike = 1.0, motors: ArrayLike = 1
 ) -> FloatArray:
-    """Time constant (s) of the approach to the free speed, for an inertia (kg m^2) at the output of a gear train.
+    """Time constant (s) of the approach to the no-load speed, for an inertia (kg m^2) at the output of a gear train.
 
     ``reduction`` is motor turns an output turn. J R / (n motors k_t k_e reduction^2 efficiency).
     """
@@ -96,18 +98,18 @@ def time_constant(
     return np.asarray(i / stiffness, dtype=float)
 
 
-def approach(free_speed: ArrayLike, time_constant_s: ArrayLike, start: ArrayLike, time: ArrayLike) -> FloatArray:
-    """Speed after a time (s) at full voltage from a start speed: exponential towards the free speed."""
-    free, tau, begin, t = (np.asarray(a, dtype=float) for a in (free_speed, time_constant_s, start, time))
+def approach(no_load_speed: ArrayLike, time_constant_s: ArrayLike, start: ArrayLike, time: ArrayLike) -> FloatArray:
+    """Speed after a time (s) at full voltage from a start speed: exponential towards the no-load speed."""
+    free, tau, begin, t = (np.asarray(a, dtype=float) for a in (no_load_speed, time_constant_s, start, time))
     return np.asarray(begin + (free - begin) * -np.expm1(-t / tau), dtype=float)
 
 
-def approach_time(free_speed: ArrayLike, time_constant_s: ArrayLike, start: ArrayLike, end: ArrayLike) -> FloatArray:
+def approach_time(no_load_speed: ArrayLike, time_constant_s: ArrayLike, start: ArrayLike, end: ArrayLike) -> FloatArray:
     """Time (s) from a start to an end speed: tau ln((free - start) / (free - end)).
 
-    0 where the end is not above the start, inf where it is not below the free speed.
+    0 where the end is not above the start, inf where it is not below the no-load speed.
     """
-    values = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (free_speed, time_constant_s, start, end)))
+    values = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (no_load_speed, time_constant_s, start, end)))
     free, tau, begin, goal = values
     with np.errstate(divide="ignore", invalid="ignore"):
         time = tau * np.log((free - begin) / (free - goal))

@@ -168,10 +168,10 @@ class Drive:
     control: Literal["speed", "power"]
     motors: int
     nominal_voltage: float
-    free_speed: float
+    no_load_speed: float
     stall_torque: float
     stall_current: float
-    free_current: float
+    no_load_current: float
     gears: tuple[tuple[int, int], ...]
     stage_efficiency: float
     crank_radius: float | None = None

@@ -6,20 +6,10 @@ import math
 from dataclasses import replace
 from typing import Literal, cast
 
+from fieldtune.constants import RPM
 from fieldtune.robot.model import Battery, Drive, Encoder, Launcher, SetpointRange, SetpointUnit
-from fieldtune.robot.section import Section
-from fieldtune.units import (
-    ANGULAR_SPEED,
-    CAPACITY,
-    CURRENT,
-    LENGTH,
-    RATIO,
-    RESISTANCE,
-    TORQUE,
-    VOLTAGE,
-    closest,
-    shown,
-)
+from fieldtune.robot.table_reader import Section
+from fieldtune.units import ANGULAR_SPEED, CAPACITY, CURRENT, LENGTH, RATIO, RESISTANCE, TORQUE, VOLTAGE, closest, shown
 
 Chemistry = Literal["nimh", "lead-acid", "li-ion", "lifepo4"]
 CELL_VOLTAGE: dict[Chemistry, float] = {"nimh": 1.2, "lead-acid": 2.0, "li-ion": 3.6, "lifepo4": 3.2}
@@ -30,23 +20,24 @@ _OTHER_WORDS: dict[str, Chemistry] = {
     **dict.fromkeys(("liion", "lithium-ion", "lipo", "li-po", "li-poly", "lithium-polymer"), "li-ion"),
     **dict.fromkeys(("lfp", "life", "lifepo", "lithium-iron-phosphate"), "lifepo4"),
 }
-RPM = 2 * math.pi / 60
 
 
 def read_drive(section: Section | None) -> Drive | None:
     """Motors and gears; ``None`` where the profile has no ``[drive]``."""
     if section is None:
         return None
+    section.renamed("free_speed", "no_load_speed")
+    section.renamed("free_current", "no_load_current")
     drive = Drive(
         control=cast(Literal["speed", "power"], section.choice("control", ("speed", "power"), "speed")),
         motors=section.integer("motors", 1, least=1, most=12),
         nominal_voltage=section.quantity("nominal_voltage", VOLTAGE, over="0 V", most="100 V", usual=("2 V", "50 V")),
-        free_speed=section.quantity(
-            "free_speed", ANGULAR_SPEED, over="0 rpm", most="200000 rpm", usual=("20 rpm", "60000 rpm")
+        no_load_speed=section.quantity(
+            "no_load_speed", ANGULAR_SPEED, over="0 rpm", most="200000 rpm", usual=("20 rpm", "60000 rpm")
         ),
         stall_torque=section.quantity("stall_torque", TORQUE, over="0 N m", most="500 N m", usual=("1 mN m", "50 N m")),
         stall_current=section.quantity("stall_current", CURRENT, over="0 A", most="3000 A", usual=("0.1 A", "500 A")),
-        free_current=section.quantity("free_current", CURRENT, 0.0, least="0 A", most="300 A"),
+        no_load_current=section.quantity("no_load_current", CURRENT, 0.0, least="0 A", most="300 A"),
         gears=_read_gears(section),
         stage_efficiency=section.quantity("stage_efficiency", RATIO, 0.95, over="0", most="1", usual=("0.5", None)),
         crank_radius=section.maybe("crank_radius", LENGTH, over="0 mm", most="2 m"),
@@ -89,20 +80,20 @@ def _read_teeth(section: Section) -> tuple[int, ...]:
 
 def _doubt_motor(section: Section, drive: Drive) -> None:
     """One motor has one constant: torque per ampere equals volts per rad/s in SI, so that both pairs have to agree."""
-    if drive.free_current >= drive.stall_current:
-        found = shown(section.values["free_current"])
-        section.error("free_current", f"found {found}; expected less than stall_current, {drive.stall_current:g} A")
+    if drive.no_load_current >= drive.stall_current:
+        found = shown(section.values["no_load_current"])
+        section.error("no_load_current", f"found {found}; expected less than stall_current, {drive.stall_current:g} A")
         return
-    per_ampere = drive.stall_torque / (drive.stall_current - drive.free_current)
-    per_speed = drive.nominal_voltage * (1 - drive.free_current / drive.stall_current) / drive.free_speed
+    per_ampere = drive.stall_torque / (drive.stall_current - drive.no_load_current)
+    per_speed = drive.nominal_voltage * (1 - drive.no_load_current / drive.stall_current) / drive.no_load_speed
     if per_ampere > 1.15 * per_speed:
         section.warn(
             "stall_torque",
             f"makes {per_ampere / per_speed - 1:.0%} more work than electricity goes in; "
-            "stall torque, stall current and free speed don't belong to one motor",
+            "stall torque, stall current and no-load speed don't belong to one motor",
         )
     elif per_ampere < 0.3 * per_speed:
-        section.warn("stall_torque", "is low for this stall current and free speed; check the units")
+        section.warn("stall_torque", "is low for this stall current and no-load speed; check the units")
     if drive.reduction > 2000 or drive.reduction < 1 / 50:
         section.warn("gears", f"give {drive.reduction:.3g} motor turns a turn; check driving and driven")
 
@@ -178,12 +169,12 @@ def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> 
         if not ("low" in section and "high" in section):
             section.warn("", "not given, and no [drive] to tell it from; taken as 300 to 6000 rpm")
         return _range(section, "rpm", 300.0, 6000.0, 10.0)
-    free = drive.free_speed / drive.reduction / RPM
+    free = drive.no_load_speed / drive.reduction / RPM
     if math.isnan(free):
         return _range(section, "rpm", 300.0, 6000.0, 10.0)  # the drive's own error is noted already
     found = _range(section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10)), 10.0)
     if found.high > free * 1.001:
-        section.warn("high", f"is above the wheel's free speed of {free:.0f} rpm at nominal voltage")
+        section.warn("high", f"is above the wheel's no-load speed of {free:.0f} rpm at nominal voltage")
     return found
 
 

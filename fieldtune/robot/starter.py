@@ -92,10 +92,10 @@ _DRIVE = """\
 control = "speed"              # speed: closed loop on the encoder | power: a share of battery voltage, open loop
 motors = {motors}
 nominal_voltage = "12 V"
-free_speed = "5800 rpm"        # one motor, at its own shaft
+no_load_speed = "5800 rpm"     # one motor, at its own shaft
 stall_torque = "0.20 N m"
 stall_current = "11 A"
-free_current = "0.4 A"
+no_load_current = "0.4 A"
 gears = {gears}             # count teeth: [driving, driven] a stage, motor first
 stage_efficiency = 0.95        # common for a spur gear or belt stage
 

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.arrays import FloatArray
+from fieldtune.robot.drivetrain import Train
 from fieldtune.robot.model import Robot
-from fieldtune.sizing.drivetrain import FloatArray, Train
 
 _POINTS = 129
 
@@ -113,8 +114,8 @@ def cock_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArr
 
 
 def return_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
-    """Seconds for the empty rest of the cycle at the drive's free speed."""
-    free = supply.free_speed(open_circuit_v)
+    """Seconds for the empty rest of the cycle at the drive's no-load speed."""
+    free = supply.no_load_speed(open_circuit_v)
     rest = way.full_turn - float(way.turn[-1])
     return np.where(free > 0, rest / np.where(free > 0, free, 1.0), np.inf)
 

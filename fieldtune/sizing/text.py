@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fieldtune.robot.model import Robot
+from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.compare import CRITERIA, Comparison
-from fieldtune.sizing.records import (
+from fieldtune.sizing.results import (
     FASTER_THAN_FEEDING,
     CockingChoice,
     CockingSize,
@@ -15,7 +16,6 @@ from fieldtune.sizing.records import (
     Size,
     SpringChoice,
 )
-from fieldtune.sizing.safety import cautions
 
 
 def size_text(robot: Robot, size: Size) -> str:
@@ -83,7 +83,7 @@ def _wheel_figures(s: FlywheelSize) -> list[tuple[str, str]]:
     stress = _number(s.rim_stress_mpa, "MPa as a thin ring", 2)
     return [
         ("gearing", _number(s.reduction, "motor turns a turn of the wheel", 2)),
-        ("wheel without load", _number(s.free_rpm, "rpm at nominal voltage", 0)),
+        ("wheel without load", _number(s.no_load_rpm, "rpm at nominal voltage", 0)),
         ("ceiling, full battery", _number(s.ceiling_rpm_full, "rpm", 0)),
         ("ceiling, low battery", _number(s.ceiling_rpm_low, "rpm", 0)),
         ("needed, near", _needed(s.needed_rpm.near, s.near_m, "rpm")),

@@ -17,8 +17,8 @@ Run = Callable[..., Any]
 Fails = Callable[..., str]
 
 WHEEL_KEYS = {
-    "kind", "reduction", "free_rpm", "ceiling_rpm_full", "ceiling_rpm_low", "needed_rpm", "headroom_low", "spin_up_s",
-    "drop_rpm", "recovery_s", "shots_per_minute", "peak_current_a", "hold_current_a", "rim_speed_mps",
+    "kind", "reduction", "no_load_rpm", "ceiling_rpm_full", "ceiling_rpm_low", "needed_rpm", "headroom_low",
+    "spin_up_s", "drop_rpm", "recovery_s", "shots_per_minute", "peak_current_a", "hold_current_a", "rim_speed_mps",
     "rim_stress_mpa", "element_energy_j", "choices",
 }  # fmt: skip
 STRIKER_KEYS = {

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fieldtune.aim.results import ArcPicture
-from fieldtune.link.live import Health, Live, ShotSeen, WheelFigures
+from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
 from fieldtune.robot.model import (
     Air,
     Battery,

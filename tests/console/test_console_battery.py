@@ -151,14 +151,14 @@ def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltag
     assert drive_ is not None
     robot = replace(ROBOT, drive=replace(drive_, control="power"), setpoint=SetpointRange("%", 10, 100, 1))
     session = session_of(robot, tmp_path)
-    free_rpm = drive_.free_speed / drive_.reduction * 30 / math.pi
+    no_load_rpm = drive_.no_load_speed / drive_.reduction * 30 / math.pi
     line = ScriptedLine(wheel_rpm=0.0, setpoint=40.0, power_pct=40.0, battery_v=12.6)
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         await pilot.press("b", "enter")
         await until(app, pilot, "bring the drive from standstill")
-        line.samples = list(spin_up(10.0, 40.0, 0.4 * free_rpm * 12.5 / 12.0))
+        line.samples = list(spin_up(10.0, 40.0, 0.4 * no_load_rpm * 12.5 / 12.0))
         text = await until(app, pilot, "One or two shots")
         assert "at 40 %, as the profile's drive should" in text
         assert "and 12.6 V" in text

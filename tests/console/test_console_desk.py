@@ -12,13 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldtune.aim.results import SetpointChoice
-from fieldtune.console import advice, words
-from fieldtune.console.desk import Desk, Place, read_distance, read_miss
-from fieldtune.console.views.battery_words import now
+from fieldtune.battery.status import BatteryStatus
+from fieldtune.console import words
+from fieldtune.console.screens import main_words
+from fieldtune.console.screens.battery_words import now
+from fieldtune.console.shooting_state import Desk, Place, read_distance, read_miss
 from fieldtune.errors import InputError
-from fieldtune.link.live import WheelFigures
-from fieldtune.link.sim.truth import Outcome
-from fieldtune.sizing.battery_status import BatteryStatus
+from fieldtune.link.sim.hidden_truth import Outcome
+from fieldtune.link.snapshot import WheelFigures
 
 ROBOT = thrower()
 
@@ -173,9 +174,9 @@ def test_a_wheel_that_settles_a_little_off_is_not_waited_for(
     good = SetpointChoice(2450.0, "rpm", 2440.0, 2460.0)
     desk.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
     wheel = live(wheel_rpm=2450.0 + (error or -25.0), wheel=WheelFigures(steady_error_rpm=error, ripple_rpm=ripple))
-    ((said, _),) = advice.todo(wheel, desk, ROBOT, sim=False, keeping=False)
+    ((said, _),) = main_words.todo(wheel, desk, ROBOT, sim=False, keeping=False)
     assert said.startswith(" ▶  Ready at 2450 rpm" if ready else " ▶  Wait: wheel"), said
-    shown = "".join(part if isinstance(part, str) else part[0] for part in advice.readback(wheel, desk, ROBOT))
+    shown = "".join(part if isinstance(part, str) else part[0] for part in main_words.readback(wheel, desk, ROBOT))
     assert ("● steady, " in shown) == ready, shown
 
 

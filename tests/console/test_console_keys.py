@@ -193,7 +193,7 @@ def test_nothing_is_called_kept_when_the_log_can_not_be_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The log's file is held by another program for longer than the store waits."""
-    monkeypatch.setattr("fieldtune.store.opening._WAIT_S", 0.2)
+    monkeypatch.setattr("fieldtune.store.open_file._WAIT_S", 0.2)
     path = tmp_path / "heron.db"
     session = Session(ROBOT, path)
     session.remember("caution understood", "yes")

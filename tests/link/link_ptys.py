@@ -6,7 +6,7 @@ import os
 import time
 import tty
 
-from fieldtune.link.frames import framed
+from fieldtune.link.framing import framed
 
 
 class Cable:

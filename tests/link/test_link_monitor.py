@@ -18,8 +18,8 @@ from link_ptys import Cable, Talker, wait_for
 from fieldtune import load_robot
 from fieldtune.errors import LinkError, OutputError
 from fieldtune.link import Monitor, health_words, ports
-from fieldtune.link.frames import framed
-from fieldtune.link.reader import Lost, read_chunk
+from fieldtune.link.framing import framed
+from fieldtune.link.ports import Lost, read_chunk
 from fieldtune.link.sim.terminal import PtyRobot
 from fieldtune.link.urls import open_url
 

@@ -18,7 +18,7 @@ import pytest
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 from fieldtune.link.sim import SimulatedRobot
-from fieldtune.link.sim.truth import Hidden
+from fieldtune.link.sim.hidden_truth import Hidden
 from fieldtune.link.urls import open_url
 from fieldtune.physics.battery import open_circuit_voltage
 
@@ -105,8 +105,8 @@ def test_outcomes_follow_the_setpoint():
 
 def test_a_miss_is_where_the_exact_path_comes_down():
     """The simulator's miss against the flight integrated by physics itself, without the aim room's table."""
-    from fieldtune.aim.bodies import flying_body
-    from fieldtune.aim.exit import spin_ratio
+    from fieldtune.aim.exit_speed import spin_ratio
+    from fieldtune.aim.floor_path import flying_body
     from fieldtune.physics.flight import needed_speed
 
     robot = load_robot("heron")

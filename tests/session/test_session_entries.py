@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from fieldtune import load_robot
-from fieldtune.entries import implied_result, setpoint_caution
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
+from fieldtune.shot_entry import implied_result, setpoint_caution
 
 PROFILES = Path(__file__).parents[2] / "profiles"
 
@@ -44,10 +44,10 @@ def test_a_measured_miss_says_how_the_shot_ended(
 
 
 def test_the_edge_between_in_and_long_is_half_the_free_depth(heron: Robot) -> None:
-    from fieldtune.aim.needs import need_for
+    from fieldtune.aim.required_speed.choice import required_speed_for
 
     target = heron.target()
-    edge = float(need_for(heron, target).free(1.8).high[0])
+    edge = float(required_speed_for(heron, target).free(1.8).high[0])
     assert 0.01 < edge < target.opening[0] / 2
     assert implied_result(heron, target, 1.8, edge - 1e-6, None) == "in"
     assert implied_result(heron, target, 1.8, edge + 1e-6, None) == "long"

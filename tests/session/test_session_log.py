@@ -130,7 +130,7 @@ def test_the_live_battery_is_used_where_none_is_given(heron: Robot) -> None:
 
 def test_a_weak_battery_lowers_the_ceiling_and_is_said(heron: Robot) -> None:
     assert heron.drive is not None
-    session = Session(replace(heron, drive=replace(heron.drive, free_speed=0.6 * heron.drive.free_speed)))
+    session = Session(replace(heron, drive=replace(heron.drive, no_load_speed=0.6 * heron.drive.no_load_speed)))
     fresh, weak = session.aim(3.0, battery_v=13.5), session.aim(3.0, battery_v=7.5)
     assert fresh.ceiling is not None
     assert weak.ceiling is not None
@@ -219,7 +219,7 @@ def test_all_answers_agree_with_each_other(heron: Robot) -> None:
     aim = session.aim(2.0)
     assert aim.setpoint.value is not None
     assert aim.hit_probability is not None
-    assert session.odds(2.0, aim.setpoint.value) == pytest.approx(aim.hit_probability, abs=0.02)
+    assert session.hit_chance(2.0, aim.setpoint.value) == pytest.approx(aim.hit_probability, abs=0.02)
     (row,) = session.table([2.0])
     assert (row.setpoint, row.hit_probability) == (aim.setpoint.value, aim.hit_probability)
     assert any(spot.low_m - 0.1 <= 2.0 <= spot.high_m + 0.1 for spot in session.stand(aim.setpoint.value))

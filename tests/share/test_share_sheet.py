@@ -15,7 +15,7 @@ from pypdf import PageObject, PdfReader
 
 from fieldtune import Session, load_robot
 from fieldtune.robot.model import Spot
-from fieldtune.share import sheet_parts
+from fieldtune.share import sheet_contents
 from fieldtune.share.sheet import sheet
 
 NASTY = 'Bad "title" */ <script>alert(1)</script>\n🎯 & more'
@@ -78,7 +78,7 @@ def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, t
     wordy = "wordy " * 60
     heron = load_robot("heron")
     spots = tuple(Spot(f"a spot of a long name {k}", 1.5 + 0.1 * k) for k in range(16))
-    monkeypatch.setattr(sheet_parts, "cautions", lambda robot: (wordy,) * 7 + ("the last of the cautions",))
+    monkeypatch.setattr(sheet_contents, "cautions", lambda robot: (wordy,) * 7 + ("the last of the cautions",))
     with Session(replace(heron, title="WIDE MM " * 12, spots=spots)) as session:
         for k in range(6):
             session.swap(f"battery of a name {k}")
@@ -87,7 +87,7 @@ def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, t
         learned, measured_on = session.learned(), session.batteries()[-1].time[:10]
         told = replace(learned, shots_used=12345, facts=(replace(learned.facts[0], words=wordy),) * 9)
         monkeypatch.setattr(Session, "learned", lambda self: told)
-        text, parts = sheet(session), sheet_parts.gather(session)
+        text, parts = sheet(session), sheet_contents.gather(session)
     pages = printed(text, "letter", tmp_path).pages
     assert len(pages) == 1
     words = said_on(pages[0])

@@ -17,8 +17,8 @@ from scipy.interpolate import PchipInterpolator
 from fieldtune import Session, load_robot
 from fieldtune.errors import OutOfReachError
 from fieldtune.robot.model import SetpointRange
-from fieldtune.share.curve import Curve, curve
-from fieldtune.share.sources import harmless, source
+from fieldtune.share.program_source import harmless, source
+from fieldtune.share.table_curve import Curve, curve
 
 NASTY = 'Bad "title" */ \\u002a/ ??/ <script>alert(1)</script>\n🎯 \\'
 

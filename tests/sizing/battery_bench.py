@@ -88,9 +88,9 @@ class Simulation:
         self.line, self.every = line, round(1 / line.rate_hz / DT)
         self.motors, self.gear = drive.motors, drive.reduction
         self.r_motor = drive.nominal_voltage / drive.stall_current
-        self.k_t = drive.stall_torque / (drive.stall_current - drive.free_current)
-        self.k_e = (drive.nominal_voltage - drive.free_current * self.r_motor) / drive.free_speed
-        self.free_current, self.efficiency = drive.free_current, drive.efficiency
+        self.k_t = drive.stall_torque / (drive.stall_current - drive.no_load_current)
+        self.k_e = (drive.nominal_voltage - drive.no_load_current * self.r_motor) / drive.no_load_speed
+        self.no_load_current, self.efficiency = drive.no_load_current, drive.efficiency
         self.inertia = wheel.wheel_inertia * (1 + wheel.speed_ratio**2)
         self.w = np.zeros(self.n)
         self.charge = truth.charge.copy()
@@ -104,7 +104,7 @@ class Simulation:
         goal = setpoint * RPM
         # Feed-forward to the motor voltage that holds the goal, by the battery voltage the controller last read; full
         # power as soon as the wheel lags 3 %.
-        wanted = self.k_e * self.gear * goal + self.free_current * self.r_motor
+        wanted = self.k_e * self.gear * goal + self.no_load_current * self.r_motor
         wanted = wanted + (goal - self.w) / max(goal * 0.03, 1e-9) * rest * (setpoint > 0)
         on = np.clip(wanted / self.read, 0.0, 1.0) if setpoint > 0 else np.zeros(self.n)
         # Chopped: motors see on * U, the battery gives on * n * I; U = rest - r * on * n * I, I = (on U - emf) / R.
@@ -114,8 +114,10 @@ class Simulation:
         amps = on * self.motors * each
         terminal = rest - self.truth.resistance * amps
         self.read = terminal
-        push = each > self.free_current
-        torque = self.motors * self.k_t * (each - self.free_current) * self.gear * np.where(push, self.efficiency, 1.0)
+        push = each > self.no_load_current
+        torque = (
+            self.motors * self.k_t * (each - self.no_load_current) * self.gear * np.where(push, self.efficiency, 1.0)
+        )
         self.w = np.maximum(self.w + DT * torque / self.inertia, 0.0)
         self.charge = self.charge - amps * DT / self.truth.capacity
         self.t += DT

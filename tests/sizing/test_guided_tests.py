@@ -9,13 +9,12 @@ import pytest
 from battery_bench import Simulation, Truth
 from sizing_robots import RPM, big_heron, otter, with_drive
 
+from fieldtune.battery.change import Outlook, Recalibration, changed, instruction
+from fieldtune.battery.resistance import TwoPulse
+from fieldtune.battery.watch import BatteryWatch
 from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
 from fieldtune.robot.model import SetpointRange
-from fieldtune.sizing.battery_watch import BatteryWatch
-from fieldtune.sizing.recalibration import Outlook, Recalibration
-from fieldtune.sizing.recalibration_words import changed, instruction
-from fieldtune.sizing.shot import speed_kept
-from fieldtune.sizing.two_pulse import TwoPulse
+from fieldtune.robot.wheel_energy import speed_kept
 
 
 def pack(robot, resistance=0.05, charge=0.6, seed=1):
@@ -136,11 +135,11 @@ def test_a_wheel_that_settles_beside_its_setpoint_is_not_waited_for():
 
 def test_an_open_loop_wheel_is_held_against_the_drive_at_this_voltage():
     robot = replace(with_drive(big_heron(), control="power"), setpoint=SetpointRange("%", 10, 100, 1))
-    free_rpm = robot.drive.free_speed / robot.drive.reduction / RPM
+    no_load_rpm = robot.drive.no_load_speed / robot.drive.reduction / RPM
     for share, said in ((1.0, "as the profile's drive should"), (0.9, "10% below")):
         guided = Recalibration(robot, BatteryWatch(robot))
         for k in range(300):
-            rpm = share * free_rpm * 0.6 * 11.8 / 12.0 * (1 - np.exp(-max(k - 25, 0) * 0.02 / 0.4))
+            rpm = share * no_load_rpm * 0.6 * 11.8 / 12.0 * (1 - np.exp(-max(k - 25, 0) * 0.02 / 0.4))
             guided.feed(k * 0.02, rpm, 60.0 if k > 25 else 0.0, 11.8)
         assert guided.step == "shoot"
         assert guided.spin.spin_up_s == pytest.approx(0.4 * np.log(0.9 / 0.02), rel=0.2)

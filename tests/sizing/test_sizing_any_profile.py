@@ -12,12 +12,12 @@ import pytest
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
+from fieldtune.battery.ceiling import ceiling
 from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
-from fieldtune.sizing.ceiling import ceiling
+from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.hazards import hazards
-from fieldtune.sizing.safety import cautions
 from fieldtune.sizing.size import size
 from fieldtune.sizing.text import compare_text, size_text
 
@@ -84,12 +84,12 @@ arms = st.one_of(
 stages = st.lists(st.tuples(st.integers(8, 90), st.integers(8, 90)).map(list), max_size=4)
 drives = table(
     {
-        "nominal_voltage": st.sampled_from(["6 V", "12 V", "24 V"]), "free_speed": quantity("rpm", 50, 40000),
+        "nominal_voltage": st.sampled_from(["6 V", "12 V", "24 V"]), "no_load_speed": quantity("rpm", 50, 40000),
         "stall_torque": quantity("N m", 0.002, 50), "stall_current": quantity("A", 0.5, 400),
     },
     {
         "control": st.sampled_from(["speed", "power"]), "motors": st.integers(1, 6), "gears": stages,
-        "free_current": quantity("mA", 1, 400), "stage_efficiency": st.floats(0.6, 1.0),
+        "no_load_current": quantity("mA", 1, 400), "stage_efficiency": st.floats(0.6, 1.0),
         "crank_radius": quantity("mm", 2, 100),
         "teeth_available": st.lists(st.integers(6, 120), max_size=5) | st.just(list(range(12, 73, 4))),
     },
@@ -139,7 +139,7 @@ WHEEL: Table = {
     "wheel_inertia": "180 kg mm^2",
 }  # fmt: skip
 MOTOR: Table = {
-    "nominal_voltage": "12 V", "free_speed": "5800 rpm", "stall_torque": "0.2 N m", "stall_current": "11 A"
+    "nominal_voltage": "12 V", "no_load_speed": "5800 rpm", "stall_torque": "0.2 N m", "stall_current": "11 A"
 }  # fmt: skip
 BASKET: Table = {"kind": "basket", "height": "95 cm", "opening": "40 cm"}
 PLAIN: Table = {"format": 1, "element": BALL, "launcher": WHEEL, "target": BASKET}

@@ -11,8 +11,8 @@ from sizing_robots import RPM, crane, heron, otter, with_drive
 
 from fieldtune.physics.flywheel import disc_stress
 from fieldtune.robot.model import Element, Flywheel, SpringWire
+from fieldtune.sizing.cautions import cautions, strained
 from fieldtune.sizing.hazards import carry, full_power_rpm, hazards, preload_energy, rim, smallest_face
-from fieldtune.sizing.safety import cautions, strained
 
 
 def with_wheel(**changes):
@@ -137,7 +137,7 @@ def test_rim_stress_against_a_stated_limit():
     [(3900, 4000, "do not run it so"), (4500, 4000, "go lower"), (4500, 1000, "Should the speed control fail")],
 )
 def test_a_wheel_near_its_stated_speed_is_warned_of(top_rpm, setpoint, said):
-    """At the setpoint, or where a control that fails would take it: 12 V free speed of 3867 rpm, more when full."""
+    """At the setpoint, or where a control that fails would take it: 12 V no-load speed of 3867 rpm, more when full."""
     robot = with_wheel(wheel_top_speed=top_rpm * RPM)
     assert hazards(robot, setpoint).top_speed_share == pytest.approx(setpoint / top_rpm)
     (line,) = strained(robot, setpoint)
@@ -154,11 +154,11 @@ def test_a_faster_second_wheel_is_the_one_that_counts():
 
 
 def test_full_power_is_the_drives_free_speed_on_a_full_battery():
-    """Free speed goes with the voltage but for the drag's small share; 10 full cells give 14 V."""
-    free = with_drive(heron(), free_current=1e-9).drive.free_speed / 1.5 / RPM
-    assert full_power_rpm(with_drive(heron(), free_current=1e-9)) == pytest.approx(free * 14.0 / 12.0, rel=1e-6)
+    """The no-load speed goes with the voltage but for the drag's small share; 10 full cells give 14 V."""
+    free = with_drive(heron(), no_load_current=1e-9).drive.no_load_speed / 1.5 / RPM
+    assert full_power_rpm(with_drive(heron(), no_load_current=1e-9)) == pytest.approx(free * 14.0 / 12.0, rel=1e-6)
     assert full_power_rpm(heron(drive=None)) is None
-    assert full_power_rpm(heron(battery=None)) == pytest.approx(heron().drive.free_speed / 1.5 / RPM)
+    assert full_power_rpm(heron(battery=None)) == pytest.approx(heron().drive.no_load_speed / 1.5 / RPM)
 
 
 def test_an_overstressed_spring_is_called_so():

@@ -8,15 +8,23 @@ import numpy as np
 import pytest
 from sizing_robots import RPM, crane, heron, otter, with_drive
 
+from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, ceiling
+from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Battery, SetpointRange
-from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, ceiling
-from fieldtune.sizing.front import best_tradeoffs
-from fieldtune.sizing.gears import COMMON_TEETH, MOST_KINDS, PRESENT, chunks, gear_trains, tried_teeth, with_present
+from fieldtune.sizing.gear_sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
+from fieldtune.sizing.gear_trains import (
+    COMMON_TEETH,
+    MOST_KINDS,
+    PRESENT,
+    best_tradeoffs,
+    chunks,
+    gear_trains,
+    tried_teeth,
+    with_present,
+)
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.size import size, supply_of
-from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage
-from fieldtune.sizing.sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
 
 
 def test_all_trains_of_a_small_set():
@@ -63,7 +71,7 @@ def test_a_long_list_of_gears_is_thinned_and_said():
 
 def test_a_gear_train_that_cannot_reach_is_told_what_would():
     """1:45 on the wheel: the spots' speeds are known all the same, and the choices reach them."""
-    free = with_drive(heron(), gears=()).drive.free_speed / 45 / RPM
+    free = with_drive(heron(), gears=()).drive.no_load_speed / 45 / RPM
     slow = with_drive(heron(setpoint=SetpointRange("rpm", 10, free, 10, high_given=False)), gears=((10, 90), (10, 50)))
     figures = size(slow)
     assert figures.needed_rpm.far == pytest.approx(size(heron()).needed_rpm.far, rel=1e-3)

@@ -52,7 +52,7 @@ class Nominal:
     grip: float = 1.0
     power: bool = False
     readback: bool = False
-    free_wheel_rpm: float = 0.0
+    no_load_wheel_rpm: float = 0.0
     contact: str = "strike"
     spring_rate: float = 0.0
     preload: float = 0.0
@@ -108,7 +108,7 @@ class Nominal:
         if self.launcher == "flywheel":
             share = 0.5 if self.wheels == 1 else (1 + self.speed_ratio) / 2
             rpm = speed / (share * self.grip * np.pi * self.wheel_diameter) * 60
-            return rpm / self.free_wheel_rpm * 100 if self.power else rpm
+            return rpm / self.no_load_wheel_rpm * 100 if self.power else rpm
         if self.launcher == "striker":
             moving = self.striker_mass + self.spring_mass / 3
             if self.contact == "push":
@@ -195,7 +195,7 @@ def _wheels(rng: np.random.Generator, n: Nominal, slowest: float, fastest: float
     low, high = n.paper_setpoint(slowest), n.paper_setpoint(fastest)
     n.low, n.high, n.step = round(low, -1), round(high, -1), 10.0
     if rng.random() < 0.3:
-        n.power, n.free_wheel_rpm = True, round(high * 1.05)
+        n.power, n.no_load_wheel_rpm = True, round(high * 1.05)
         n.low, n.high, n.step = float(np.floor(low / high * 100)), 100.0, 1.0
     else:
         n.readback = bool(rng.random() < 0.5)
@@ -231,10 +231,10 @@ def _profile_lines(n: Nominal) -> list[str]:
     unit = "mm" if n.launcher != "flywheel" else "%" if n.power else "rpm"
     if n.launcher == "flywheel":
         lines += ["[drive]", f'control = "{"power" if n.power else "speed"}"', "motors = 1", 'nominal_voltage = "12 V"']
-        free = n.free_wheel_rpm or 6000.0
+        free = n.no_load_wheel_rpm or 6000.0
         torque = 12.0 * 11.6 / (free * 2 * np.pi / 60)
-        lines += [f'free_speed = "{free:g} rpm"', f'stall_torque = "{torque:.3g} N m"', "gears = [[20, 20]]"]
-        lines += ['stall_current = "12 A"', 'free_current = "0.4 A"', "stage_efficiency = 1.0"]
+        lines += [f'no_load_speed = "{free:g} rpm"', f'stall_torque = "{torque:.3g} N m"', "gears = [[20, 20]]"]
+        lines += ['stall_current = "12 A"', 'no_load_current = "0.4 A"', "stage_efficiency = 1.0"]
         lines += ["[encoder]", "counts_per_turn = 28", 'on = "wheel"', "bits = 32"]
     lines += ["[target]", f'kind = "{n.target}"']
     if n.target in ("basket", "window"):

@@ -81,7 +81,7 @@ class HiddenRobot:
         s = np.asarray(setpoint, dtype=float)
         if n.power:
             duty = s / 100
-            return n.free_wheel_rpm * duty * (self.battery_v - 0.5 * duty) / 12.0 * (1 + self.offset)
+            return n.no_load_wheel_rpm * duty * (self.battery_v - 0.5 * duty) / 12.0 * (1 + self.offset)
         return s * (1 + self.offset) + 200 * self.offset
 
     def _from_energy(self, energy: Array, draw: Array) -> Array:
