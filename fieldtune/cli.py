@@ -14,7 +14,7 @@ import sys
 from collections.abc import Sequence
 
 from fieldtune.commands import families
-from fieldtune.commands.parsing import Parser
+from fieldtune.commands.arguments import Parser
 from fieldtune.errors import FieldtuneError
 
 _ABOUT = """\
@@ -100,9 +100,9 @@ def _alone(args: argparse.Namespace) -> int | None:
 
         print(f"fieldtune {version('fieldtune')}")
         return 0
-    from fieldtune.commands import line
+    from fieldtune.commands import console
 
-    return line.console_alone(args)
+    return console.console_alone(args)
 
 
 def _joined(argv: list[str]) -> list[str]:

@@ -11,13 +11,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fieldtune import entries
-from fieldtune.logbook import Logbook
+from fieldtune import shot_entry
+from fieldtune.shot_log import Logbook
 from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
-    from fieldtune.aim.belief import Belief
+    from fieldtune.aim.draws import Belief
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
     from fieldtune.robot.model import Robot
@@ -38,31 +38,33 @@ class Session(Logbook):
     def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
         """The recommended setpoint at a distance reading, and what goes with it."""
         from fieldtune.aim.recommend import recommend
-        from fieldtune.caveats import with_caveats
+        from fieldtune.aim_notes import with_caveats
 
-        entries.check_distance(distance_m)
+        shot_entry.check_distance(distance_m)
         volts = self._battery(battery_v)
         aim = recommend(self.robot, self.robot.target(target), self.belief, distance_m, volts)
         return with_caveats(self.robot, aim, self.store.shots(), volts, self._resistance())
 
-    def odds(
+    def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
     ) -> float:
         """Hit probability of one setpoint at a distance reading."""
-        from fieldtune.aim.recommend import odds
+        from fieldtune.aim.recommend import hit_chance
 
-        entries.check_distance(distance_m)
-        entries.check_setpoint(self.robot, setpoint)
-        return odds(self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v))
+        shot_entry.check_distance(distance_m)
+        shot_entry.check_setpoint(self.robot, setpoint)
+        return hit_chance(
+            self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v)
+        )
 
     def picture(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
     ) -> ArcPicture:
         """The predicted path of a setpoint, with the band that holds 90 % of shots."""
-        from fieldtune.aim.picture import picture
+        from fieldtune.aim.predicted_path import picture
 
-        entries.check_distance(distance_m)
-        entries.check_setpoint(self.robot, setpoint)
+        shot_entry.check_distance(distance_m)
+        shot_entry.check_setpoint(self.robot, setpoint)
         return picture(
             self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v)
         )
@@ -71,7 +73,7 @@ class Session(Logbook):
         """Distances from which a setpoint scores, best first."""
         from fieldtune.aim.stand import stand
 
-        entries.check_setpoint(self.robot, setpoint)
+        shot_entry.check_setpoint(self.robot, setpoint)
         return stand(self.robot, self.robot.target(target), self.belief, setpoint, self._battery(battery_v))
 
     def table(
@@ -85,7 +87,7 @@ class Session(Logbook):
         from fieldtune.aim.recommend import table
 
         for distance in distances:
-            entries.check_distance(distance)
+            shot_entry.check_distance(distance)
         volts = self._battery(battery_v)
         return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
@@ -104,7 +106,7 @@ class Session(Logbook):
 
         ``setpoint``: where to ask, the middle of what the robot accepts where None.
         """
-        from fieldtune.aim.exit import drive_quantity, model_log_speed
+        from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
         from fieldtune.aim.recommend import mean_log_speed
 
         limits, belief = self.robot.setpoint, self.belief

@@ -6,15 +6,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.aim.belief import Belief, Unknowns
-from fieldtune.aim.exit import drive_quantity, log_speed
-from fieldtune.aim.need import Need
+from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.exit_speed import drive_quantity, log_speed
 from fieldtune.aim.openings import flattest_entry
+from fieldtune.aim.required_speed.interface import RequiredSpeed
+from fieldtune.arrays import FloatArray
 from fieldtune.robot.model import Robot, Target
 
-FloatArray = NDArray[np.float64]
 _SCAN = 240
 
 
@@ -47,7 +46,7 @@ def speed_limits(robot: Robot, belief: Belief, battery_v: float | None) -> tuple
     return (float(finite.min()), float(finite.max())) if finite.size else (math.inf, -math.inf)
 
 
-def reach(robot: Robot, need: Need, belief: Belief, battery_v: float | None = None) -> Reach:
+def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | None = None) -> Reach:
     """Scan the distances a need is made for."""
     best: Unknowns = belief.best
     bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
@@ -59,7 +58,7 @@ def reach(robot: Robot, need: Need, belief: Belief, battery_v: float | None = No
 
 
 def why_not(
-    robot: Robot, target: Target, need: Need, belief: Belief, distance: float, battery_v: float | None
+    robot: Robot, target: Target, need: RequiredSpeed, belief: Belief, distance: float, battery_v: float | None
 ) -> str | None:
     """One plain sentence on why a distance can't be scored from, with the nearest thing that works; None if it can."""
     best = belief.best

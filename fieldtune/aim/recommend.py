@@ -1,22 +1,74 @@
-"""The recommendation at one distance: the setpoint that scores most under everything uncertain, with its figures."""
+"""What one small change of each cause does to the miss at this distance ("10 rpm = 3 cm")."""
+# MERGED: The recommendation at one distance: the setpoint that scores most under everything uncertain, with its
+# figures.
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
-from fieldtune.aim.belief import Belief
-from fieldtune.aim.exit import drive_quantity, log_speed
-from fieldtune.aim.flight_report import PathFigures, path_figures
-from fieldtune.aim.need import Need
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.exit_speed import drive_quantity, log_speed, supply_voltage
+from fieldtune.aim.floor_path import air_density, rest_distance
+from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.path_figures import PathFigures, path_figures
 from fieldtune.aim.reach import reach, why_not
-from fieldtune.aim.results import Aim, SetpointChoice, TableRow
-from fieldtune.aim.search import Best, Odds, best_setpoint
-from fieldtune.aim.sensitivity import sensitivity
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Robot, Target
+
+
+def sensitivity(
+    robot: Robot, target: Target, belief: Belief, distance_m: float, setpoint: float, battery_v: float | None = None
+) -> Sensitivity | None:
+    """Derivatives of the miss at the setpoint; ``None`` where the mean path does not cross the target."""
+    best, need = belief.best, required_speed_for(robot, target)
+    true = distance_m + float(best.distance_bias[0])
+    point = need.log_speed(true, 0.0, best.angle_error, best.log_drag)
+    if not np.isfinite(point.value[0]) or not point.d_miss[0] > 0:
+        return None
+    miss_per_log = 1 / float(point.d_miss[0])
+    step = robot.setpoint.step
+    return Sensitivity(
+        per_step_m=_speed_change(robot, belief, setpoint, battery_v, step=step) * miss_per_log,
+        per_degree_m=-math.radians(1) * float(point.d_angle[0]) * miss_per_log,
+        per_volt_m=_volt_change(robot, belief, setpoint, battery_v) * miss_per_log,
+        per_cm_m=-0.01 * float(point.d_distance[0]) * miss_per_log,
+        per_10_degC_m=_warmth_change(robot, target, best, point, miss_per_log),
+    )
+
+
+def _speed_change(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None, step: float) -> float:
+    pair = drive_quantity(robot, [setpoint - step / 2, setpoint + step / 2], battery_v)
+    speeds = log_speed(robot, belief.basis, belief.best, pair)[0]
+    return float(speeds[1] - speeds[0])
+
+
+def _volt_change(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
+    """A closed speed loop or a spring does not feel the volt; an open loop does."""
+    volts = supply_voltage(robot, battery_v)
+    if robot.setpoint.unit != "%" or volts is None:
+        return 0.0
+    pair = np.concatenate([drive_quantity(robot, [setpoint], volts + dv) for dv in (-0.5, 0.5)])
+    speeds = log_speed(robot, belief.basis, belief.best, pair)[0]
+    return float(speeds[1] - speeds[0])
+
+
+def _warmth_change(
+    robot: Robot, target: Target, best: Unknowns, point: RequiredSpeedPoint, miss_per_log: float
+) -> float:
+    """Change of the miss (m) with air ten degrees warmer and so thinner: on the floor followed once more."""
+    warmer = replace(robot.air, temperature=robot.air.temperature + 10)
+    if not target.on_floor:
+        return -float(point.d_drag[0]) * math.log(air_density(warmer) / air_density(robot.air)) * miss_per_log
+    speed = np.exp(point.value)
+    then, now = (rest_distance(r, speed, best.angle_error, best.log_drag) for r in (replace(robot, air=warmer), robot))
+    return float(then[0] - now[0])
+
 
 # Below this hit probability a setpoint outside of what works is no recommendation.
 _WORTH_SAYING = 0.01
@@ -25,7 +77,7 @@ _WORTH_SAYING = 0.01
 def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None) -> Aim:
     """Recommendation at a distance reading, in metres. Raises ``InputError`` for a distance that is none."""
     check_distance(distance_m)
-    need = need_for(robot, target)
+    need = required_speed_for(robot, target)
     best = _best(robot, target, need, belief, distance_m, battery_v)
     reason = why_not(robot, target, need, belief, distance_m, battery_v)
     if best is None or (reason is not None and best.probability < _WORTH_SAYING):
@@ -65,7 +117,7 @@ def table(
     rounded: bool = True,
 ) -> tuple[TableRow, ...]:
     """Recommended setpoints at several distance readings; not ``rounded``: before the robot's step."""
-    need, rows = need_for(robot, target), []
+    need, rows = required_speed_for(robot, target), []
     for distance in distances_m:
         check_distance(distance)
         best = _best(robot, target, need, belief, distance, battery_v, rounded)
@@ -76,12 +128,12 @@ def table(
     return tuple(rows)
 
 
-def odds(
+def hit_chance(
     robot: Robot, target: Target, belief: Belief, distance_m: float, setpoint: float, battery_v: float | None = None
 ) -> float:
     """Hit probability of one setpoint at a distance reading."""
     check_distance(distance_m)
-    at = Odds.at(robot, need_for(robot, target), belief, distance_m, battery_v)
+    at = HitChanceCurve.at(robot, required_speed_for(robot, target), belief, distance_m, battery_v)
     return float(at.mean(np.array([setpoint]))[0])
 
 
@@ -101,20 +153,20 @@ def check_distance(distance_m: float) -> None:
 def _best(
     robot: Robot,
     target: Target,
-    need: Need,
+    need: RequiredSpeed,
     belief: Belief,
     distance_m: float,
     battery_v: float | None,
     rounded: bool = True,
 ) -> Best | None:
-    at = Odds.at(robot, need, belief, distance_m, battery_v)
+    at = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
     return best_setpoint(at, lowest_wins=target.kind == "gate", rounded=rounded)
 
 
 def _unreachable(
     robot: Robot,
     target: Target,
-    need: Need,
+    need: RequiredSpeed,
     belief: Belief,
     distance_m: float,
     battery_v: float | None,

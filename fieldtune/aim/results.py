@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-import numpy as np
-from numpy.typing import NDArray
-
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

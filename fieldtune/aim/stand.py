@@ -5,20 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.aim.belief import Belief, Unknowns
-from fieldtune.aim.chance import situation
-from fieldtune.aim.exit import drive_quantity, log_speed
-from fieldtune.aim.need import Need
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.hit_chance import NEARLY_AS_WELL, situation
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import table
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import Standing, TableRow
-from fieldtune.aim.search import NEARLY_AS_WELL
+from fieldtune.arrays import FloatArray
 from fieldtune.robot.model import Robot, Target
 
-FloatArray = NDArray[np.float64]
 _SCAN, _FINE = 240, 61
 _WORTH_SAYING = 0.01
 _FORGIVING_ROWS = 14
@@ -28,7 +26,7 @@ def stand(
     robot: Robot, target: Target, belief: Belief, setpoint: float, battery_v: float | None = None
 ) -> tuple[Standing, ...]:
     """Distance readings at which a setpoint scores, best first; each with the stretch that scores nearly as well."""
-    need = need_for(robot, target)
+    need = required_speed_for(robot, target)
     quantity = drive_quantity(robot, [setpoint], battery_v)
     speeds = log_speed(robot, belief.basis, belief.draws, quantity)
     mean = float(log_speed(robot, belief.basis, belief.best, quantity)[0, 0])
@@ -42,7 +40,7 @@ def stand(
     return tuple(replace(s, forgives_most=s is found[0]) for s in found)
 
 
-def _stretches(need: Need, belief: Belief, speed: float) -> list[tuple[float, float]]:
+def _stretches(need: RequiredSpeed, belief: Belief, speed: float) -> list[tuple[float, float]]:
     """Stretches of distance readings around each place where the mean path hits, three spreads and an opening wide."""
     best = belief.best
     bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
@@ -63,7 +61,7 @@ def _stretches(need: Need, belief: Belief, speed: float) -> list[tuple[float, fl
     return found
 
 
-def hit_over_distance(need: Need, belief: Belief, speeds: FloatArray, readings: FloatArray) -> FloatArray:
+def hit_over_distance(need: RequiredSpeed, belief: Belief, speeds: FloatArray, readings: FloatArray) -> FloatArray:
     """Mean hit probability (n,) at distance readings (n,) for one log speed a draw (K, 1)."""
     draws, count = belief.draws, len(readings)
     repeated = Unknowns(*(np.repeat(getattr(draws, f), count, axis=0) for f in draws.__slots__))
@@ -74,7 +72,7 @@ def hit_over_distance(need: Need, belief: Belief, speeds: FloatArray, readings: 
 
 def most_forgiving(robot: Robot, target: Target, belief: Belief, battery_v: float | None = None) -> TableRow | None:
     """The standing distance whose best setpoint scores most over everything uncertain; ``None`` where none scores."""
-    scanned = reach(robot, need_for(robot, target), belief, battery_v)
+    scanned = reach(robot, required_speed_for(robot, target), belief, battery_v)
     if scanned.nearest is None or scanned.farthest is None:
         return None
     distances = np.linspace(max(scanned.nearest, 0.05), scanned.farthest, _FORGIVING_ROWS)

@@ -6,16 +6,16 @@ from importlib import import_module
 from types import ModuleType
 
 FAMILIES = {
-    "line": ("console", "simulate", "sender"),
-    "listening": ("listen", "replay"),
-    "aiming": ("aim", "stand", "next"),
-    "log": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
-    "carrying": ("pack", "merge", "import"),
-    "profiles": ("robots", "new"),
-    "checking": ("check",),
-    "paper": ("table",),
-    "printed": ("sheet",),
-    "sizes": ("size", "compare"),
+    "console": ("console", "simulate", "sender"),
+    "listen": ("listen", "replay"),
+    "aim": ("aim", "stand", "next"),
+    "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
+    "pack": ("pack", "merge", "import"),
+    "robots": ("robots", "new"),
+    "check": ("check",),
+    "table": ("table",),
+    "sheet": ("sheet",),
+    "size": ("size", "compare"),
 }
 
 

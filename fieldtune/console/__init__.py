@@ -8,6 +8,6 @@ import os
 os.environ.setdefault("TEXTUAL_FPS", "120")
 
 from fieldtune.console.app import Console, run
-from fieldtune.console.opening import Unopened
+from fieldtune.console.line_opening import Unopened
 
 __all__ = ["Console", "Unopened", "run"]

@@ -1,203 +1,114 @@
-"""The lines of the main screen as (text, style) parts, made from records alone."""
+"""Asks the session for advice whenever what it rests on has changed, and keeps the answers for the screens."""
 
 from __future__ import annotations
 
+import asyncio
 from typing import TYPE_CHECKING
 
 from fieldtune.console import words
-from fieldtune.console.desk import Desk
-from fieldtune.console.plates import Part
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.aim.results import Aim
-    from fieldtune.link.live import Live
+    from fieldtune.aim.results import Aim, ArcPicture
+    from fieldtune.console.console_base import Backstage
+    from fieldtune.link.snapshot import Live
 
-RESULT_KEYS = "i in  s short  l long  ← left  → right"
-
-
-def opening(desk: Desk) -> list[Part]:
-    """What stands in the middle until the line is open and the setpoint is being worked out."""
-    where: list[Part] = [("Distance unknown", "bold $ink")]
-    if desk.place is not None:
-        where = [("From ", "$quiet"), (words.metres(desk.place.distance_m), "bold $ink"), f"  {desk.place.words}"]
-    return [("\n Opening the line to the robot…\n\n ", "bold $act"), *where]
+PAUSE_S = 0.08
+"""Before new advice is worked out: the key that asked for it is painted first, and held keys ask once."""
+REDRAW_S = 0.4
+"""The path at the present readback is worked out no oftener: the recommended one tells more."""
 
 
-def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
-    """What the robot does, against what its program asks for and against what is recommended."""
-    value = words.readback(live, robot)
-    wanted = live.setpoint if live.setpoint is not None else desk.advised
-    said = words.against(value, wanted, robot, desk.aim)
-    thing = words.what_turns(robot).capitalize()
-    on = said == "on setpoint"
-    if not on and wanted is not None and words.settled(live, wanted):
-        on, said = True, f"steady, {said}"
-    parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
-    shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
-    parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
-    if live.setpoint is not None:
-        parts.append((f"\nTold {words.setpoint(live.setpoint, robot)}", "$quiet"))
-        verdict = _verdict(live.setpoint, desk.aim, robot)
-        if verdict:
-            parts.append((verdict, "$quiet"))
-    return parts
+class Advisor:
+    """Recommendation, pictures and chance for where the robot stands now.
 
+    ``chance_now`` is (setpoint the robot is told, its hit probability) where that isn't the recommended one.
+    """
 
-def _verdict(told: float, aim: Aim | None, robot: Robot) -> str:
-    if aim is None or aim.setpoint.low is None:
-        return ""
-    if words.is_good(told, aim):
-        return ": good"
-    return ": lower than good" if told < aim.setpoint.low else ": higher than good"
+    def __init__(self, console: Backstage) -> None:
+        self._console = console
+        self.picture: ArcPicture | None = None
+        self.picture_now: ArcPicture | None = None
+        self.chance_now: tuple[float, float] | None = None
+        self.failed = False
+        self._asked: tuple[object, ...] | None = None
+        self._drawn_for: float | None = None
+        self._drawn_at = -REDRAW_S
+        self._drawing = False
 
+    @property
+    def settled(self) -> bool:
+        """Whether nobody waits for a recommendation: it is there, it failed, or there is no place to shoot from."""
+        return self.failed or self._console.desk.place is None or self._console.desk.aim_holds
 
-def chance(aim: Aim | None) -> list[Part]:
-    """Hit probability with its 90 % interval."""
-    if aim is None:
-        return [("Chance ", "$quiet"), ("working it out…", "$quiet")]
-    if not aim.reachable or aim.hit_probability is None:
-        return [("Chance ", "$quiet"), ("not reachable", "bold $bad")]
-    shots = f"{aim.shots_used} shot{'' if aim.shots_used == 1 else 's'}"
-    return [
-        ("Chance ", "$quiet"),
-        (words.percent(aim.hit_probability), "bold $ink"),
-        (f"  likely {words.interval(aim.hit_probability_90)}", "$quiet"),
-        (f"\nfrom {shots} and the profile" if aim.shots_used else "\nfrom the profile alone, no shots", "$quiet"),
-    ]
+    def look(self, live: Live) -> None:
+        """Ask for what has to be asked anew."""
+        self.moved()
+        self._draw_readback(live)
 
+    def forget(self) -> None:
+        """Another target: nothing that was said holds any more."""
+        self._console.desk.aim = self.picture = self.picture_now = self.chance_now = None
 
-def chance_now(odds: tuple[float, float] | None, robot: Robot) -> list[Part]:
-    """Chance at the setpoint that the robot is told now, where it isn't the recommended one."""
-    if odds is None:
-        return [""]
-    return [(f"at {words.setpoint(odds[0], robot)}, as told now: {words.percent(odds[1])}", "$quiet")]
+    def moved(self) -> None:
+        """Ask for new advice if anything that it rests on has changed."""
+        console = self._console
+        desk, told = console.desk, console.live.setpoint
+        place = None if desk.place is None else round(desk.place.distance_m, 2)
+        asked = (place, desk.battery_v, desk.target_number, console.lesson, told)
+        if asked == self._asked:
+            return
+        same = self._asked is not None and asked[:4] == self._asked[:4] and desk.aim is not None
+        self._asked = asked
+        if place is None:
+            self.forget()
+        else:
+            console.begin("advice", self._advise, place, told, same)
 
+    async def _advise(self, distance: float, told: float | None, only_chance: bool) -> None:
+        console, desk = self._console, self._console.desk
+        if desk.aim is not None:  # the first advice is waited for
+            await asyncio.sleep(PAUSE_S)
+        session, name = console.session, desk.target.name
+        if not only_chance:
+            aim = await console.ask("The recommendation", session.aim, distance, desk.battery_v, name)
+            self._take(aim)
+            if aim is not None and aim.setpoint.value is not None:
+                value = aim.setpoint.value
+                self.picture = await console.ask("The picture", session.picture, distance, value, desk.battery_v, name)
+        self.chance_now = None
+        advised = desk.advised
+        limits = console.robot.setpoint
+        if told is None or advised is None or not limits.low <= told <= limits.high:  # standing still has no chance
+            return
+        if abs(told - advised) >= limits.step / 2:
+            chance = await console.ask("The chance", session.hit_chance, distance, told, desk.battery_v, name)
+            self.chance_now = None if chance is None else (told, chance)
 
-def battery(live: Live, desk: Desk, robot: Robot) -> list[Part]:
-    """Voltage and what it can hold."""
-    parts: list[Part] = [("Battery ", "$quiet"), (words.volts(live.battery_v), "bold $ink")]
-    if desk.aim is not None:
-        said, enough = words.holds(desk.aim, robot)
-        parts.append((f"  {said}", "$quiet" if enough else "bold $bad"))
-    return parts
+    def _take(self, aim: Aim | None) -> None:
+        self._console.desk.aim = aim
+        self.failed = aim is None
+        if aim is None or aim.setpoint.value is None:
+            self.picture = None
+        self._drawn_for = None
+        self._console.show()
 
+    def _draw_readback(self, live: Live) -> None:
+        """Draw the path at the present readback too, while it isn't the recommended one."""
+        console, desk = self._console, self._console.desk
+        value, place, advised = words.readback(live, console.robot), desk.place, desk.advised
+        if console.robot.setpoint.unit == "%" or value is None or place is None or advised is None:
+            self.picture_now = None
+        elif not 0.3 * advised < value < 2 * advised or words.near(value, advised, console.robot):
+            self.picture_now, self._drawn_for = None, None
+        elif not self._drawing and console.clock() - self._drawn_at > REDRAW_S and value != self._drawn_for:
+            self._drawing, self._drawn_for, self._drawn_at = True, value, console.clock()
+            console.begin("now", self._draw, place.distance_m, value, exclusive=False)
 
-def figures(aim: Aim | None, width: int) -> list[Part]:
-    """Figures of the path for those who want them, in rows of that width."""
-    if aim is None or not aim.reachable:
-        return [""]
-    said = []
-    if aim.exit_speed_mps is not None:
-        said.append(f"leaves at {aim.exit_speed_mps:.1f} m/s")
-    if aim.exit_angle_deg is not None:
-        said.append(f"{aim.exit_angle_deg:.0f}°")
-    if aim.entry_angle_deg is not None:
-        said.append(f"enters at {abs(aim.entry_angle_deg):.0f}°")
-    if aim.apex_m is not None:
-        said.append(f"top {aim.apex_m:.2f} m")
-    if aim.time_s is not None:
-        said.append(f"{aim.time_s:.2f} s")
-    return [(words.rows(said, width, ", "), "$quiet")]
-
-
-def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:
-    """What the battery and the recommendation warn of, one a line; what doesn't fit is counted."""
-    said = (*battery, *(aim.cautions if aim is not None else ()))
-    if not said:
-        return [""]
-    shown = [f"! {text}" for text in said[:rows]]
-    more = len(said) - len(shown)
-    tail = f" (+{more} more: press n)" if more else ""
-    shown[-1] = words.shorten(shown[-1], width - len(tail)) + tail
-    return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
-
-
-def todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> list[Part]:
-    """The one thing to do now."""
-    return [(f" ▶  {_todo(live, desk, robot, sim, keeping)}", "bold $act-ink")]
-
-
-def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str:
-    if keeping:
-        return "Keeping the shot…"
-    if desk.waiting:
-        return _asking(desk, robot)
-    if desk.place is None:
-        return "Press d and type the distance to the target, or a number for a spot"
-    aim = desk.aim
-    if aim is None or not desk.aim_holds:
-        return "Working out the setpoint…"
-    if not aim.reachable or aim.setpoint.value is None:
-        nearest = f"; nearest that works: {words.metres(aim.nearest_m)}" if aim.nearest_m is not None else ""
-        return f"Not reachable from {words.metres(desk.place.distance_m)}{nearest}. Move, then press d"
-    thing, order = words.what_turns(robot), words.order(robot)
-    wanted = words.setpoint(aim.setpoint.value, robot)
-    if live.setpoint is not None and _verdict(live.setpoint, aim, robot) != ": good":
-        return f"{order} {wanted}" + (": press g" if sim else " in the robot program")
-    value = words.readback(live, robot)
-    held = live.setpoint if live.setpoint is not None else aim.setpoint.value
-    shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"
-    if value is None:
-        return f"{order} {wanted}, {shoot}"
-    if not words.near(value, held, robot, aim) and not words.settled(live, held):
-        return f"Wait: {thing} {words.against(value, held, robot, aim)}"
-    return f"Ready at {words.setpoint(held, robot)}: {shoot}"
-
-
-def _asking(desk: Desk, robot: Robot) -> str:
-    shot = desk.waiting[0]
-    more = f" ({len(desk.waiting) - 1} more waiting)" if len(desk.waiting) > 1 else ""
-    knew = [words.setpoint(shot.setpoint, robot)]
-    if shot.speed is not None:
-        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
-        knew.append(f"left at {shot.speed:.0f} {unit}")
-    knew.append(words.metres(shot.distance_m) if shot.distance_m is not None else "distance unknown")
-    if shot.battery_v is not None:
-        knew.append(words.volts(shot.battery_v))
-    hint = f" Seen: {shot.hint}." if shot.hint else ""
-    return f"Shot seen: {', '.join(knew)}.{hint}{more}\n    Where did it go?  {RESULT_KEYS}   x no shot"
-
-
-def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> list[Part]:
-    """The last shots, newest first, side by side in few rows."""
-    parts: list[Part] = [("Last ", "$quiet")]
-    used, row = 5, 1
-    for shot in reversed(shots):
-        text = _chip(shot, robot)
-        if used + len(text) + 3 > width:
-            if row == rows:
-                break
-            parts.append("\n     ")
-            used, row = 5, row + 1
-        parts.extend([(text, _style(shot)), "   "])
-        used += len(text) + 3
-    return parts
-
-
-def _chip(shot: Shot, robot: Robot) -> str:
-    state = words.shot_state(shot)
-    what = f"{words.MARKS[shot.result]} {words.result_of(shot)}"
-    said = f"{what} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
-    return f"{said} ({words.shorten(state, 18)})" if state else said
-
-
-def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
-    """The last shots, newest first, one a row."""
-    parts: list[Part] = []
-    for shot in list(reversed(shots))[:rows]:
-        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
-        speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
-        battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-        what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"
-        how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
-        text = f"{shot.shot:>4}  {what} {how} epoch {shot.epoch}  {words.shot_state(shot)}"
-        parts.append((text.rstrip() + "\n", _style(shot)))
-    return parts
-
-
-def _style(shot: Shot) -> str:
-    if not shot.counts:
-        return "strike $quiet"
-    return "$good" if shot.result == "in" else "$ink"
+    async def _draw(self, distance: float, value: float) -> None:
+        console, desk = self._console, self._console.desk
+        try:
+            self.picture_now = await console.ask(
+                "The picture", console.session.picture, distance, value, desk.battery_v, desk.target.name
+            )
+        finally:
+            self._drawing = False

@@ -12,17 +12,17 @@ from textual.app import App
 from textual.binding import BindingType
 from textual.events import Key
 
-from fieldtune.console import keys, palette, views
-from fieldtune.console.board import Board
-from fieldtune.console.caution import CautionScreen
-from fieldtune.console.entry import Entry
-from fieldtune.console.main import MainScreen
-from fieldtune.console.opening import Line, Unopened
-from fieldtune.console.stage import Stage
+from fieldtune.console import keys, screens, themes
+from fieldtune.console.controller import Stage
+from fieldtune.console.line_opening import Line, Unopened
+from fieldtune.console.screens.base import Board
+from fieldtune.console.screens.caution import CautionScreen
+from fieldtune.console.screens.main import MainScreen
+from fieldtune.console.widgets.entry_line import Entry
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.console.middle import Middle
+    from fieldtune.console.screens.main_body import Middle
     from fieldtune.session import Session
 
 LOOKS_PER_SECOND = 20
@@ -50,9 +50,9 @@ class Console(Stage):
     ) -> None:
         super().__init__(robot, session, line, clock)
         # Before the style sheet is read for the first time, so that it is read once.
-        for theme in palette.themes():
+        for theme in themes.themes():
             self.register_theme(theme)
-        self.set_reactive(App.theme, palette.DARK)
+        self.set_reactive(App.theme, themes.DARK)
         self.stylesheet.set_variables(self.get_css_variables())
         self.failed: Exception | None = None
         self._caution_seen = self.book.caution_seen
@@ -66,7 +66,7 @@ class Console(Stage):
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our colour names for themes that aren't ours."""
-        return palette.defaults()
+        return themes.defaults()
 
     def on_mount(self) -> None:
         """The caution where it wasn't seen yet, the timer, and after the first paint all that takes time."""
@@ -123,7 +123,7 @@ class Console(Stage):
 
     def action_view(self, name: str) -> None:
         """Open one of the other views."""
-        view = views.view(name)
+        view = screens.view(name)
         if isinstance(self.screen, view):
             return
         self.to_main()
@@ -131,7 +131,7 @@ class Console(Stage):
 
     def action_sunlight(self) -> None:
         """Between the dark theme and the one for sunlight."""
-        self.theme = palette.SUNLIGHT if self.theme == palette.DARK else palette.DARK
+        self.theme = themes.SUNLIGHT if self.theme == themes.DARK else themes.DARK
 
     def action_leave(self) -> None:
         """Quit; what was kept is on disk."""
@@ -143,7 +143,7 @@ def _brought(line: Line) -> tuple[Line, type[Middle]]:
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
-    from fieldtune.console.middle import Middle
+    from fieldtune.console.screens.main_body import Middle
 
     return line.open_line() if isinstance(line, Unopened) else line, Middle
 

@@ -38,11 +38,11 @@ SIMULATED = [
 ]
 VIEWS = [
     _key("w", "view('wheel')", "Wheel", "The last ten seconds of readback against setpoint"),
-    _key("k", "view('known')", "Known", "What the shots have taught, and which to leave out"),
-    _key("n", "view('plan')", "Next", "The shot worth taking next, and where a setpoint scores"),
+    _key("k", "view('learned')", "Known", "What the shots have taught, and which to leave out"),
+    _key("n", "view('next')", "Next", "The shot worth taking next, and where a setpoint scores"),
     _key("b", "view('battery')", "Battery", "Battery state, and the guided change of battery"),
     _key("c", "view('line')", "Line", "Health of the serial line and what it says"),
-    _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
+    _key("z", "view('what_if')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
 ALWAYS = [

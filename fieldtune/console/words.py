@@ -10,7 +10,7 @@ from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
-    from fieldtune.link.live import Live
+    from fieldtune.link.snapshot import Live
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
 """A shape beside the word of each result, so that colour is never needed."""

@@ -1,33 +1,60 @@
-"""From shots to rows of evidence about the log exit speed."""
+"""Evidence: shots as rows of a likelihood about the log exit speed, and how the drive follows its setpoint.
+
+A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive
+makes of it counts too (``tracked_prior``). Both are normal and conjugate, with a prior worth a few shots on the spread.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.learn.objective import WILD_SHARE, Rows
+from fieldtune.arrays import BoolArray, FloatArray, IntArray
+from fieldtune.learn.log_posterior import WILD_SHARE, Rows
+from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.sight import Expansion, NeedOf, SideView, Sight, sight
-from fieldtune.learn.unknowns import PAIRS, SHAPES, Layout
+from fieldtune.learn.target_expansion import Expansion, RequiredSpeedOf, SideEstimate, TargetExpansion, expand_target
 from fieldtune.robot.model import Robot
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
+# Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
+_CLOSED, _OPEN = 0.02, 0.12
+_JITTER, _JITTER_WORTH = 0.004, 4.0
+
+
+def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
+    """The prior with what pairs of commanded and measured speed say. Without pairs the level covers it all."""
+    pairs = table.pairs
+    if not len(pairs):
+        return prior
+    middle = float(np.median(pairs))
+    # A reading error must not pass for jitter of the drive: far ones count as three typical deviations.
+    reach = 3 * max(1.4826 * float(np.median(np.abs(pairs - middle))), _JITTER)
+    near = np.clip(pairs, middle - reach, middle + reach)
+    jitter2 = (_JITTER_WORTH * _JITTER**2 + float(np.sum((near - near.mean()) ** 2))) / (_JITTER_WORTH + len(near))
+    broad = _OPEN if robot.setpoint.unit == "%" else _CLOSED
+    precision = 1 / broad**2 + len(near) / jitter2
+    return replace(
+        prior,
+        tracking_mean=float(near.sum()) / jitter2 / precision,
+        tracking_sd=float(precision**-0.5),
+        jitter=float(jitter2**0.5),
+    )
+
 
 # A wild outcome is any of three, or a miss anywhere within three metres.
 _LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
 _LOG_WILD_MISS = math.log(WILD_SHARE / 6)
 # Variance below which no launcher repeats itself; keeps logarithms finite.
 _LEAST_VARIANCE = 1e-10
-# Change of ln(speed a metre of miss) over one standard deviation of a shape, above which a miss is only short or long.
+# Change of ln(speed a metre of miss) over one standard deviation of a shape, above which a miss is only short or
+# long.
 _STEEPEST = 0.25
 
 
 def evidence(
-    robot: Robot, table: ShotTable, layout: Layout, need_of: NeedOf, side: SideView, curved: bool
+    robot: Robot, table: ShotTable, layout: Layout, required_of: RequiredSpeedOf, side: SideEstimate, curved: bool
 ) -> tuple[Rows, ...]:
     """Rows of range evidence of all shots, around the layout's origin.
 
@@ -40,14 +67,14 @@ def evidence(
         index = np.flatnonzero((table.target == place) & (judged | measured))
         if not len(index):
             continue
-        seen = sight(robot, table, index, layout, need_of, side, curved)
+        seen = expand_target(robot, table, index, layout, required_of, side, curved)
         points = measured[index] & _telling(seen, layout)
         rows.append(_intervals(table, index[~points], layout, seen.at(~points)))
         rows.append(_points(robot, table, index[points], layout, seen.at(points)))
     return tuple(part for part in rows if len(part))
 
 
-def _telling(seen: Sight, layout: Layout) -> BoolArray:
+def _telling(seen: TargetExpansion, layout: Layout) -> BoolArray:
     """Which measured misses tell a speed: not those so near the path's peak that a little angle changes everything."""
     steepest = np.abs(seen.miss.unit_slope * layout.prior.shape).max(axis=1)
     steep = (np.abs(seen.miss.by_miss) <= 1e-9) | ~(steepest < _STEEPEST)
@@ -68,7 +95,7 @@ def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansio
     return out
 
 
-def loads(seen: Sight) -> FloatArray:
+def loads(seen: TargetExpansion) -> FloatArray:
     """How the variances of log speed and of angle act on the log exit speed (n, 2)."""
     return np.column_stack([np.ones(len(seen.endless)), seen.center.slope[:, 0] ** 2])
 
@@ -78,7 +105,7 @@ def extra_variance(table: ShotTable, index: IntArray, layout: Layout) -> FloatAr
     return np.asarray(table.tracked[index] * layout.prior.jitter**2 + _LEAST_VARIANCE)
 
 
-def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
+def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: TargetExpansion) -> Rows:
     """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far."""
     miss = np.nan_to_num(table.miss[index])
     short = np.where(miss == 0, table.is_result("short")[index], miss < 0)
@@ -109,7 +136,7 @@ def _placed(center: Expansion, *edges: Expansion) -> BoolArray:
     return np.asarray(np.isfinite(values).all(axis=0) & np.isfinite(slopes).all(axis=(0, 2)))
 
 
-def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
+def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: TargetExpansion) -> Rows:
     """Measured misses as values of the log exit speed."""
     unit = np.zeros((len(index), layout.feature_count))
     unit[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = seen.miss.unit_slope

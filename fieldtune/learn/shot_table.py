@@ -7,16 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.aim.belief import GainBasis
-from fieldtune.aim.exit import drive_quantity, model_log_speed
+from fieldtune.aim.draws import GainBasis
+from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot, Target
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
 
 _RESULTS = (None, "in", "short", "long", "left", "right")
 # A measured speed this far (natural log) from the commanded one is a reading error, not a wheel.

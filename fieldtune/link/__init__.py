@@ -9,12 +9,11 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldtune.link.decoding import Decoded, decode
     from fieldtune.link.line import Line, health_words
-    from fieldtune.link.live import Health, Live, ShotSeen, State, WheelFigures
     from fieldtune.link.monitor import Monitor
-    from fieldtune.link.recording import Recorder, read_header
+    from fieldtune.link.recording import Decoded, Recorder, decode, read_header
     from fieldtune.link.sample import Sample
+    from fieldtune.link.snapshot import Health, Live, ShotSeen, State, WheelFigures
 
 __all__ = [
     "Decoded",
@@ -33,11 +32,10 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "decoding": ("Decoded", "decode"),
     "line": ("Line", "health_words"),
-    "live": ("Health", "Live", "ShotSeen", "State", "WheelFigures"),
+    "snapshot": ("Health", "Live", "ShotSeen", "State", "WheelFigures"),
     "monitor": ("Monitor",),
-    "recording": ("Recorder", "read_header"),
+    "recording": ("Decoded", "Recorder", "decode", "read_header"),
     "sample": ("Sample",),
 }
 _HOMES = {name: room for room, names in _ROOMS.items() for name in names}

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.exit import model_log_speed, spin_ratio
+from fieldtune.aim.exit_speed import model_log_speed, spin_ratio
 from fieldtune.link.sample import RPM
 from fieldtune.physics.flywheel import shot_energy
 from fieldtune.robot.model import Robot

@@ -1,20 +1,20 @@
 """The whole way from bytes to what is shown, without threads or ports; monitor and replay feed the same code."""
+# MERGED: Which samples are looked at closely: fast lines are thinned, but nothing that matters is passed over.
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections import Counter, deque
+from collections.abc import Sequence
 
-from fieldtune.link.figures import Figures
-from fieldtune.link.frames import Framer, shown
-from fieldtune.link.history import History
-from fieldtune.link.live import Health, Live, ShotSeen, State
-from fieldtune.link.reading import Reading
+from fieldtune.link.decoder import Telemetry
+from fieldtune.link.framing import Framer, shown
 from fieldtune.link.sample import Limits, Sample
-from fieldtune.link.shots import ShotWatch
-from fieldtune.link.speed import SpeedTrack
-from fieldtune.link.telemetry import Telemetry
-from fieldtune.link.thinning import Thinning
+from fieldtune.link.shot_detection import ShotWatch
+from fieldtune.link.snapshot import Health, Live, ShotSeen, State
+from fieldtune.link.wheel_figures import Figures, History
+from fieldtune.link.wheel_speed import Reading, SpeedTrack
 from fieldtune.robot.model import Robot
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
@@ -236,3 +236,36 @@ def health_words(health: Health) -> str:
     if health.clock == "arrival":
         parts.append("no usable clock from the robot, arrival times stand in")
     return ", ".join(parts)
+
+
+_SPACING_S = 0.0065  # some 150 samples/s at most
+
+
+class Thinning:
+    """Chooses among samples in order of time."""
+
+    def __init__(self) -> None:
+        self._last_s: float | None = None
+        self._due_s = -math.inf
+        self._turns: float | None = None
+        self._moved_s = -math.inf
+
+    def chosen(self, samples: Sequence[Sample]) -> list[tuple[int, float | None]]:
+        """Which of the next samples, and the time of the one before each.
+
+        Those that are due, tell of a shot or a break, or bring a count of an encoder that has few.
+        """
+        found = []
+        last_s, due_s, turns, moved_s = self._last_s, self._due_s, self._turns, self._moved_s
+        for i, sample in enumerate(samples):
+            now_s = sample.time_s
+            wanted = now_s >= due_s or sample.fired or sample.fresh
+            if sample.turns != turns:
+                wanted = wanted or now_s - moved_s > _SPACING_S
+                turns, moved_s = sample.turns, now_s
+            if wanted:
+                found.append((i, last_s))
+                due_s = now_s + _SPACING_S
+            last_s = now_s
+        self._last_s, self._due_s, self._turns, self._moved_s = last_s, due_s, turns, moved_s
+        return found

@@ -16,15 +16,15 @@ import serial
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
-from fieldtune.link.live import Live, State
-from fieldtune.link.reader import Lost, close_port, read_chunk
+from fieldtune.link.port_search import Found, Search, is_text
+from fieldtune.link.ports import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
 from fieldtune.link.sample import Sample
-from fieldtune.link.search import Found, Search, is_text
+from fieldtune.link.snapshot import Live, State
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.link.sim.truth import Outcome
+    from fieldtune.link.sim.hidden_truth import Outcome
 
 STALLED_S = 3.0
 _RETRY_S = 0.25

@@ -5,21 +5,29 @@ and an empty line. Blocks follow: four bytes of length (big endian), then that m
 row of chunks: microseconds since the chunk before and length, each a LEB128 varint (DWARF 5, 7.6), then the bytes.
 A file cut off by a power loss reads up to its last whole block. Any other file is taken as plain captured text.
 """
+# MERGED: Where the console keeps what the line said, session by session, so that a match can be looked at again.
+# MERGED: A recording decoded at once, without waiting: the same samples and shots as the live line gave, to the bit.
 
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 import struct
 import time
 import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import takewhile
 from pathlib import Path
 from typing import BinaryIO
 
 from fieldtune.errors import InputError, OutputError
+from fieldtune.link.line import Line
+from fieldtune.link.sample import Sample
+from fieldtune.link.snapshot import Live
+from fieldtune.robot.model import Robot
 
 MAGIC = b"fieldtune line recording 1\n"
 SUFFIX = ".rec"
@@ -221,3 +229,46 @@ def _read_varint(block: bytes, place: int) -> tuple[int, int]:
 def started() -> str:
     """Now, as a recording's header writes it."""
     return time.strftime("%Y-%m-%d %H:%M:%S")
+
+
+_KEPT_FILES = 40
+
+
+def session_recording(folder: Path, robot: str, begun: datetime) -> Path | None:
+    """A new recording's path in ``folder``, the oldest of this robot's making room; None where nothing can be written.
+
+    A session never fails for want of a recording.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if not os.access(folder, os.W_OK):
+            return None
+        kept = sorted(folder.glob(f"{robot}-????????-??????*{SUFFIX}"), key=lambda path: path.stat().st_mtime)
+        for old in kept[: max(len(kept) - _KEPT_FILES + 1, 0)]:
+            old.unlink()
+    except OSError:
+        return None
+    return folder / f"{robot}-{begun:%Y%m%d-%H%M%S}{SUFFIX}"
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """All samples of a recording, and the line as it stood at the end."""
+
+    samples: tuple[Sample, ...]
+    live: Live
+
+
+def decode(path: Path | str, robot: Robot) -> Decoded:
+    """Decodes a recording or a plain text capture. Raises ``InputError`` if it can't be read."""
+    line = Line(robot)
+    samples: list[Sample] = []
+    arrival_s = 0.0
+    for chunk in chunks(path):
+        arrival_s = chunk.arrival_us / 1e6
+        if chunk.data:
+            samples += line.feed(chunk.data, arrival_s)
+        else:
+            line.reconnected()
+    live = line.live("ended", f"{path} decoded", str(path), arrival_s)
+    return Decoded(tuple(samples), live)

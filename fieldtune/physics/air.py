@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
+
 ZERO_CELSIUS = 273.15
 CARBON_DIOXIDE = 0.0004
 """Mole fraction of carbon dioxide that CIPM-2007 takes where nobody measured."""

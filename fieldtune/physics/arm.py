@@ -5,10 +5,10 @@ element.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
-STANDARD_GRAVITY = 9.80665
+from fieldtune.arrays import FloatArray
+from fieldtune.constants import STANDARD_GRAVITY
 
 
 def lift_work(

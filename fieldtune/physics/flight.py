@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fieldtune.physics.body import Body
-from fieldtune.physics.launch import at_exit, carry, lanes
-from fieldtune.physics.needed import NeededSpeed, needed_speed
+from fieldtune.arrays import FloatArray
+from fieldtune.physics.flight_integration import at_exit, carry, lanes
+from fieldtune.physics.flying_body import Body
+from fieldtune.physics.required_speed import NeededSpeed, needed_speed
 
 __all__ = ["Body", "FlightPoint", "NeededSpeed", "fly", "needed_speed", "path"]
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

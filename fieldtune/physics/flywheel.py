@@ -6,9 +6,9 @@ Speeds of rotation in rad/s. Everything broadcasts.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from fieldtune.arrays import FloatArray
 
 
 def exit_speed(

@@ -15,14 +15,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fieldtune.physics import roll, slide
-from fieldtune.physics.body import Body
-from fieldtune.physics.course import Course
-from fieldtune.physics.launch import at_exit, carry, lanes
+from fieldtune.arrays import FloatArray
+from fieldtune.physics import rolling, sliding
+from fieldtune.physics.air_forces import Course
+from fieldtune.physics.flight_integration import at_exit, carry, lanes
+from fieldtune.physics.flying_body import Body
 
-FloatArray = NDArray[np.float64]
 _SETTLED = 0.02
 """Speed (m/s) into the floor below which an element no longer hops: 0.02 mm high. Costs 0.2 % of the run at most."""
 
@@ -170,15 +170,15 @@ def come_to_rest(
 
 
 def _run_out(
-    ground: Ground, mu: FloatArray, rolling: FloatArray, along: FloatArray, spin: FloatArray, gravity: float
+    ground: Ground, mu: FloatArray, resistance: FloatArray, along: FloatArray, spin: FloatArray, gravity: float
 ) -> tuple[FloatArray, FloatArray]:
     """Way along the floor (m) and time (s) from the end of hopping to rest."""
     slope, drag, inertia = ground.slope, ground.drag, ground.inertia
     if not np.isfinite(inertia):
         way, v = np.copysign(1.0, along), np.abs(along)
-        far = slide.stop_distance(v, mu, way * slope, drag, gravity)
-        return way * far, slide.stop_time(v, mu, way * slope, drag, gravity)
-    begin = roll.rolling_start(along, mu, slope, gravity, inertia, spin)
+        far = sliding.stop_distance(v, mu, way * slope, drag, gravity)
+        return way * far, sliding.stop_time(v, mu, way * slope, drag, gravity)
+    begin = rolling.rolling_start(along, mu, slope, gravity, inertia, spin)
     way, v = np.copysign(1.0, begin.speed), np.abs(begin.speed)
-    far = roll.roll_stop_distance(along, mu, rolling, slope, drag, gravity, inertia, spin)
-    return far, begin.time + (1 + inertia) * slide.stop_time(v, rolling, way * slope, drag, gravity)
+    far = rolling.roll_stop_distance(along, mu, resistance, slope, drag, gravity, inertia, spin)
+    return far, begin.time + (1 + inertia) * sliding.stop_time(v, resistance, way * slope, drag, gravity)

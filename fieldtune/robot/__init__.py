@@ -6,9 +6,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldtune.robot.figures import derived_lines
-    from fieldtune.robot.findings import Problem
-    from fieldtune.robot.homes import (
+    from fieldtune.robot.derived import derived_lines
+    from fieldtune.robot.home import (
         ProfileEntry,
         claim_profile,
         demo_home,
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     )
     from fieldtune.robot.profile import check_profile, load_profile, read_profile
     from fieldtune.robot.starter import new_profile_text
+    from fieldtune.robot.table_reader import Problem
 
 __all__ = [
     "Problem",
@@ -42,7 +42,7 @@ __all__ = [
     "writable_home",
 ]
 
-_ROOMS = {"derived_lines": "figures", "Problem": "findings", "new_profile_text": "starter"}
+_ROOMS = {"derived_lines": "derived", "Problem": "table_reader", "new_profile_text": "starter"}
 _ROOMS |= dict.fromkeys(("check_profile", "load_profile", "read_profile"), "profile")
 
 
@@ -50,4 +50,4 @@ def __getattr__(name: str) -> Any:
     """Imports the room of a public name."""
     if name not in __all__:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_ROOMS.get(name, 'homes')}"), name)
+    return getattr(import_module(f"{__name__}.{_ROOMS.get(name, 'home')}"), name)

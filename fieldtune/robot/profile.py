@@ -1,23 +1,73 @@
-"""Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path."""
+"""Checks that need more than one table of a profile: whether launcher, target and floor go together."""
+# MERGED: Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path.
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
 
 from fieldtune.errors import ProfileError
-from fieldtune.robot.findings import Findings, Problem
-from fieldtune.robot.model import Robot
+from fieldtune.robot.model import Element, Floor, Launcher, Robot, Target
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
-from fieldtune.robot.read_element import read_element
 from fieldtune.robot.read_launcher import read_launcher
-from fieldtune.robot.read_place import read_air, read_floor, read_spots, read_targets
-from fieldtune.robot.read_rest import read_link, read_uncertainty
-from fieldtune.robot.section import Section
-from fieldtune.robot.together import check_together
+from fieldtune.robot.read_link import read_link, read_uncertainty
+from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets
+from fieldtune.robot.table_reader import Findings, Problem, Section
 from fieldtune.units import shown
+
+
+def check_together(robot: Robot, findings: Findings) -> None:
+    """Notes what can't work, or is not computed as the profile has it."""
+    for target in robot.targets:
+        if target.on_floor:
+            _check_floor(target, robot.element, robot.floor, findings)
+            _doubt_bounce(robot, findings)
+        else:
+            _check_rise(target, robot.launcher, findings)
+
+
+def _path(target: Target) -> str:
+    return f"targets.{target.name}" if target.name else "target"
+
+
+def _check_rise(target: Target, launcher: Launcher, findings: Findings) -> None:
+    """An element that leaves level or downwards never gets above its exit."""
+    if launcher.exit_angle <= 0 and target.height >= launcher.exit_height:
+        found, least = f"{target.height:.2f} m", f"{launcher.exit_height:.2f} m"
+        angle = math.degrees(launcher.exit_angle)
+        findings.error(
+            f"{_path(target)}.height",
+            f"found {found}; expected less than exit_height, {least}, since the element leaves at {angle:.0f} deg",
+        )
+
+
+def _check_floor(target: Target, element: Element, floor: Floor, findings: Findings) -> None:
+    """On a slope steeper than friction, or a ball's rolling resistance, can hold, nothing comes to rest."""
+    holds, name = (floor.rolling, "rolling resistance") if element.shape == "sphere" else (floor.friction, "friction")
+    if target.kind != "zone" or not abs(math.tan(floor.slope)) >= holds:
+        return
+    found, steepest = f"found {math.degrees(floor.slope):.3g} deg", math.degrees(math.atan(holds))
+    if floor.slope < 0:
+        words = f"{found}; expected less than {steepest:.1f} deg down: with this {name} nothing stops"
+        findings.error("floor.slope", words)
+    elif element.shape == "sphere":
+        words = f"{found}; expected less than {steepest:.1f} deg up: with this {name} the ball rolls back"
+        findings.error("floor.slope", words)
+    else:
+        findings.warn("floor.slope", f"{found} up, where the element may slide back once it has stopped")
+
+
+def _doubt_bounce(robot: Robot, findings: Findings) -> None:
+    """A throw that lands before it slides is computed, but bounces are known roughly at best."""
+    if robot.lands_first and robot.floor.restitution is None and not findings.noted("floor.restitution"):
+        findings.warn(
+            "floor.restitution",
+            "not given; the element lands before it slides: drop it, and take the root of rebound over drop height",
+        )
+
 
 FORMAT = 1
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
@@ -98,7 +148,7 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
 
 def _toml_hint(what: str) -> str:
     if "Invalid value" in what or "Expected newline" in what:
-        return '; text and quantities stand in quotes, such as "70 mm"'
+        return '; text and quantities stand in quotes, such as "58 mm"'
     if "Illegal character '\\n'" in what:
         return "; the closing quote is missing"
     return ""

@@ -6,20 +6,10 @@ import math
 from dataclasses import replace
 from typing import Literal, cast
 
+from fieldtune.constants import RPM
 from fieldtune.robot.model import Battery, Drive, Encoder, Launcher, SetpointRange, SetpointUnit
-from fieldtune.robot.section import Section
-from fieldtune.units import (
-    ANGULAR_SPEED,
-    CAPACITY,
-    CURRENT,
-    LENGTH,
-    RATIO,
-    RESISTANCE,
-    TORQUE,
-    VOLTAGE,
-    closest,
-    shown,
-)
+from fieldtune.robot.table_reader import Section
+from fieldtune.units import ANGULAR_SPEED, CAPACITY, CURRENT, LENGTH, RATIO, RESISTANCE, TORQUE, VOLTAGE, closest, shown
 
 Chemistry = Literal["nimh", "lead-acid", "li-ion", "lifepo4"]
 CELL_VOLTAGE: dict[Chemistry, float] = {"nimh": 1.2, "lead-acid": 2.0, "li-ion": 3.6, "lifepo4": 3.2}
@@ -30,7 +20,6 @@ _OTHER_WORDS: dict[str, Chemistry] = {
     **dict.fromkeys(("liion", "lithium-ion", "lipo", "li-po", "li-poly", "lithium-polymer"), "li-ion"),
     **dict.fromkeys(("lfp", "life", "lifepo", "lithium-iron-phosphate"), "lifepo4"),
 }
-RPM = 2 * math.pi / 60
 
 
 def read_drive(section: Section | None) -> Drive | None:
@@ -183,7 +172,9 @@ def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> 
     free = drive.no_load_speed / drive.reduction / RPM
     if math.isnan(free):
         return _range(section, "rpm", 300.0, 6000.0, 10.0)  # the drive's own error is noted already
-    found = _range(section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10)), 10.0)
+    found = _range(
+        section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10 + 1e-6)), 10.0
+    )
     if found.high > free * 1.001:
         section.warn("high", f"is above the wheel's no-load speed of {free:.0f} rpm at nominal voltage")
     return found

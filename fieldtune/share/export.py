@@ -1,21 +1,43 @@
-"""One door for everything that leaves the tool as a file."""
+"""The distance-to-setpoint table as CSV or JSON text."""
+# MERGED: One door for everything that leaves the tool as a file.
 
 from __future__ import annotations
 
+import csv
+import dataclasses
+import io
+import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
+from fieldtune.aim.results import TableRow
 from fieldtune.errors import InputError
 from fieldtune.files import write_whole
+from fieldtune.robot.model import Robot
 from fieldtune.session import Session
-from fieldtune.share.curve import curve
-from fieldtune.share.pack import pack
+from fieldtune.share.pack import pack, today
+from fieldtune.share.program_source import class_name_for, source
 from fieldtune.share.sheet import sheet
-from fieldtune.share.sources import class_name_for, source
-from fieldtune.share.span import field_range
-from fieldtune.share.tables import csv_text
-from fieldtune.share.when import today
+from fieldtune.share.sheet_contents import field_range
+from fieldtune.share.table_curve import curve
+
+
+def csv_text(rows: Sequence[TableRow]) -> str:
+    """Rows as RFC 4180 text; unknown is empty."""
+    page = io.StringIO()
+    lines = csv.writer(page)
+    lines.writerow(field.name for field in dataclasses.fields(TableRow))
+    lines.writerows(dataclasses.astuple(row) for row in rows)
+    return page.getvalue()
+
+
+def json_text(robot: Robot, rows: Sequence[TableRow]) -> str:
+    """Rows as one JSON object on one line; unknown is null."""
+    found = {"robot": robot.name, "unit": robot.setpoint.unit, "rows": [dataclasses.asdict(row) for row in rows]}
+    return json.dumps(found, allow_nan=False, ensure_ascii=False) + "\n"
+
 
 KINDS = {
     "table-csv": "distance-to-setpoint table for a spreadsheet",

@@ -1,4 +1,6 @@
-"""One robot as one readable file: profile, shots with all marks, epochs and batteries, to carry to another laptop."""
+"""The date that stands on what leaves the tool."""
+# MERGED: One robot as one readable file: profile, shots with all marks, epochs and batteries, to carry to another
+# laptop.
 
 from __future__ import annotations
 
@@ -10,6 +12,12 @@ from dataclasses import asdict
 from fieldtune.errors import OutputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Shot
 from fieldtune.session import Session
+
+
+def today(session: Session) -> str:
+    """The session's date where the user is, ISO 8601."""
+    return session.now().astimezone().date().isoformat()
+
 
 FORMAT = "fieldtune pack"
 VERSION = 1

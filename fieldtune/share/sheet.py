@@ -7,12 +7,12 @@ from collections.abc import Iterable, Sequence
 
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
-from fieldtune.share.drawing import picture
-from fieldtune.share.notebook import notebook
-from fieldtune.share.sheet_parts import CAUTION_MOST, FACT_MOST, LONG_TITLE, SheetParts, SheetRow, Shown, gather
+from fieldtune.share.pack import today
+from fieldtune.share.page_words import line, setpoint_text, tag
+from fieldtune.share.path_svg import picture
+from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, SheetParts, SheetRow, Shown, gather
+from fieldtune.share.sheet_notebook import notebook
 from fieldtune.share.sheet_style import STYLE
-from fieldtune.share.when import today
-from fieldtune.share.words import line, setpoint_text, tag
 from fieldtune.units import feet_inches
 
 

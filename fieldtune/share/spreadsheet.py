@@ -14,11 +14,11 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldtune import units
-from fieldtune.entries import Entry, check_entry, check_words, speed_unit
 from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.records import Epoch, Result, Shot
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
+from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
 from fieldtune.store.rows import stamp
 from fieldtune.units import closest, shown
 

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.arrays import FloatArray
+from fieldtune.robot.drivetrain import Train
 from fieldtune.robot.model import Robot
-from fieldtune.sizing.drivetrain import FloatArray, Train
 
 _POINTS = 129
 

@@ -1,4 +1,9 @@
-"""Mechanisms side by side, all figures computed from their profiles, then a weighted decision and how firm it is."""
+"""What a profile alone says of a robot, as a belief to aim with: for comparing mechanisms before any shot.
+
+Where shots have taught better, the session's belief is passed instead.
+"""
+# MERGED: Mechanisms side by side, all figures computed from their profiles, then a weighted decision and how firm it
+# is.
 
 from __future__ import annotations
 
@@ -8,17 +13,58 @@ from typing import Any
 
 import numpy as np
 
-from fieldtune.aim.belief import Belief
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.exit_speed import gain_basis
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Robot, Shape
-from fieldtune.sizing.decide import Criterion, Decision, decide
-from fieldtune.sizing.drivetrain import FloatArray
-from fieldtune.sizing.prior import belief_from_profile
+from fieldtune.robot.model import Robot, Shape, Target
+from fieldtune.sizing.decision import Criterion, Decision, decide
 from fieldtune.sizing.reach import reach_table
-from fieldtune.sizing.records import CockingSize, FlywheelSize, Size, as_json
-from fieldtune.sizing.records import known as finite
+from fieldtune.sizing.results import CockingSize, FlywheelSize, Size, as_json
+from fieldtune.sizing.results import known as finite
 from fieldtune.sizing.size import size
+
+_DRAWS = 200
+
+
+def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, draws: int = _DRAWS) -> Belief:
+    """Draws from the profile's uncertainties: level of the exit speed, angle, drag or friction, distance.
+
+    Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's.
+    """
+    given, basis = robot.uncertainty, gain_basis(robot)
+    level = given.grip if robot.launcher.kind == "flywheel" else given.efficiency / 2
+    rubbing = given.friction if target.on_floor else given.drag
+    gain = np.zeros((draws, basis.size))
+    gain[:, 0] = rng.normal(0.0, level, draws)
+    return Belief(
+        basis=basis,
+        draws=Unknowns(
+            gain=gain,
+            angle_error=rng.normal(0.0, given.exit_angle, draws),
+            log_drag=rng.normal(0.0, rubbing, draws),
+            distance_bias=rng.normal(0.0, given.distance, draws),
+            side_bias=np.zeros(draws),
+            speed_scatter=np.full(draws, given.exit_speed_scatter),
+            angle_scatter=np.full(draws, given.exit_angle_scatter),
+            side_scatter=np.full(draws, given.side_scatter),
+        ),
+        weights=np.full(draws, 1 / draws),
+        best=Unknowns(
+            gain=np.zeros((1, basis.size)),
+            angle_error=np.zeros(1),
+            log_drag=np.zeros(1),
+            distance_bias=np.zeros(1),
+            side_bias=np.zeros(1),
+            speed_scatter=np.full(1, given.exit_speed_scatter),
+            angle_scatter=np.full(1, given.exit_angle_scatter),
+            side_scatter=np.full(1, given.side_scatter),
+        ),
+        shots_used=0,
+        epoch=1,
+    )
+
 
 CRITERIA = (
     Criterion("hit_probability", "hit probability, mean over the distances", True, 0.35, "%"),
@@ -146,7 +192,7 @@ def _mechanism(
 def scatter(robot: Robot, belief: Belief, distance_m: float) -> float | None:
     """Shot-to-shot standard deviation of the miss (m) at a distance, to first order; None where nothing scores."""
     best = belief.best
-    point = need_for(robot, robot.target()).log_speed(distance_m, 0.0, best.angle_error[0], best.log_drag[0])
+    point = required_speed_for(robot, robot.target()).log_speed(distance_m, 0.0, best.angle_error[0], best.log_drag[0])
     # A launch off by ds in log speed and da in angle lands where need(miss) has moved by ds - need_angle da.
     spread: FloatArray = np.hypot(best.speed_scatter[0], point.d_angle * best.angle_scatter[0])
     per_metre = float(np.abs(point.d_miss)[0])

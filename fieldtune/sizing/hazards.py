@@ -9,19 +9,17 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from fieldtune.aim.exit import drive_quantity
+from fieldtune.aim.exit_speed import drive_quantity
+from fieldtune.battery.rest_voltage import rest_voltage
+from fieldtune.constants import RPM, STANDARD_GRAVITY
 from fieldtune.physics.flywheel import rim_stress_thin
-from fieldtune.physics.roll import roll_stop_distance
-from fieldtune.physics.slide import stop_distance
+from fieldtune.physics.rolling import roll_stop_distance
+from fieldtune.physics.sliding import stop_distance
+from fieldtune.robot.drivetrain import fastest_wheel, train, turning_inertia
 from fieldtune.robot.model import Element, Robot
-from fieldtune.sizing.drivetrain import fastest_wheel, train, turning_inertia
-from fieldtune.sizing.records import as_json, known
-from fieldtune.sizing.shot import element_energy, exit_speed
+from fieldtune.robot.wheel_energy import element_energy, exit_speed
+from fieldtune.sizing.results import as_json, known
 from fieldtune.sizing.springs import stored_energy, wire_stress
-from fieldtune.sizing.supply import rest_voltage
-
-G = 9.80665
-_RPM = 2 * math.pi / 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +110,7 @@ def rim(robot: Robot, rpm: float) -> tuple[float | None, float | None]:
     wheel = robot.launcher.flywheel
     if wheel is None:
         return None, None
-    speed = rpm * _RPM * _faster(robot) * wheel.wheel_diameter / 2
+    speed = rpm * RPM * _faster(robot) * wheel.wheel_diameter / 2
     if wheel.wheel_density is None:
         return speed, None
     return speed, float(rim_stress_thin(wheel.wheel_density, speed)) / 1e6
@@ -125,7 +123,7 @@ def wheel_shares(robot: Robot, rpm: float) -> tuple[float | None, float | None]:
         return None, None
     of_strength = None if stress is None or wheel.wheel_strength is None else stress * 1e6 / wheel.wheel_strength
     top = wheel.wheel_top_speed
-    return of_strength, None if top is None else rpm * _RPM * _faster(robot) / top
+    return of_strength, None if top is None else rpm * RPM * _faster(robot) / top
 
 
 def full_power_rpm(robot: Robot) -> float | None:
@@ -135,14 +133,14 @@ def full_power_rpm(robot: Robot) -> float | None:
         return None
     volts = rest_voltage(robot, 1.0) or drive.nominal_voltage
     resistance = robot.battery.resistance if robot.battery is not None else None
-    return float(train(drive, resistance or 0.0).no_load_speed(volts)) / fastest_wheel(robot) / _RPM
+    return float(train(drive, resistance or 0.0).no_load_speed(volts)) / fastest_wheel(robot) / RPM
 
 
 def wheels_energy(robot: Robot, rpm: float) -> float | None:
     """Energy (J) in the turning wheels at a wheel speed; None without their inertia."""
     wheel = robot.launcher.flywheel
     inertia = turning_inertia(wheel) if wheel is not None else None
-    return None if inertia is None else 0.5 * inertia * (rpm * _RPM) ** 2
+    return None if inertia is None else 0.5 * inertia * (rpm * RPM) ** 2
 
 
 def preload_energy(robot: Robot) -> float | None:
@@ -159,7 +157,9 @@ def carry(robot: Robot, speed: float) -> float | None:
     Farthest throw from a height h: v sqrt(v^2 + 2 g h) / g. A ball on a floor rolls on where anything else has stopped.
     None on a floor that it never stops on.
     """
-    thrown = speed * math.sqrt(speed**2 + 2 * G * max(robot.launcher.exit_height, 0.0)) / G
+    thrown = (
+        speed * math.sqrt(speed**2 + 2 * STANDARD_GRAVITY * max(robot.launcher.exit_height, 0.0)) / STANDARD_GRAVITY
+    )
     if not all(t.on_floor for t in robot.targets):
         return thrown
     floor = robot.floor

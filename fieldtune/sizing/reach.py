@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.aim.exit import drive_quantity, model_log_speed
-from fieldtune.aim.needs import fastest_exit, need_for
+from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
+from fieldtune.arrays import FloatArray
 from fieldtune.robot.model import Robot, Target
-from fieldtune.sizing.drivetrain import FloatArray
 
 _POINTS = 400
 _STRONGER = (1.0, 1.5, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)
@@ -57,7 +57,7 @@ def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> Reac
     farthest = max((spot.distance for spot in robot.spots), default=0.0)
     for times in _STRONGER:
         stronger = replace(robot, setpoint=replace(robot.setpoint, high=robot.setpoint.high * times))
-        need = need_for(stronger, target)
+        need = required_speed_for(stronger, target)
         distance = np.linspace(need.d_low, need.d_high, _POINTS)
         value, free = need.log_speed(distance).value, need.free(distance)
         good = np.isfinite(value) & np.isfinite(free.low)

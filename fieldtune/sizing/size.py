@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from fieldtune.aim.exit import drive_quantity
+from fieldtune.aim.exit_speed import drive_quantity
+from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
+from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage, usual_voltage
+from fieldtune.constants import RPM
+from fieldtune.robot.drivetrain import Train, hold_current, train
 from fieldtune.robot.model import Drive, Robot, Target
-from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
+from fieldtune.robot.wheel_energy import element_energy, exit_speed, speed_left, wheel_energy
 from fieldtune.sizing.cocking import cock_time, crank_radius, draws_by_torque, longest_stroke, return_time, stroke
-from fieldtune.sizing.drivetrain import Train, hold_current, train
+from fieldtune.sizing.gear_sweep import Progress, Supply, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
 from fieldtune.sizing.hazards import full_power_rpm, rim, wheels_energy
-from fieldtune.sizing.missing import (
-    cocking_gear_notes,
-    cocking_notes,
-    gear_notes,
-    reckoned_to,
-    supply_notes,
-    wheel_notes,
-)
+from fieldtune.sizing.notes import cocking_gear_notes, cocking_notes, gear_notes, reckoned_to, supply_notes, wheel_notes
 from fieldtune.sizing.reach import NearFar, ReachTable, near_and_far, program_limit, reach_table
-from fieldtune.sizing.records import (
+from fieldtune.sizing.results import (
     CockingChoice,
     CockingSize,
     FlywheelSize,
@@ -32,20 +28,8 @@ from fieldtune.sizing.records import (
     SpringChoice,
     known,
 )
-from fieldtune.sizing.shot import element_energy, exit_speed, speed_left, wheel_energy
 from fieldtune.sizing.springs import force_max, stop_energy, stored_energy, sweep_springs, wire_stress
-from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage, usual_voltage
-from fieldtune.sizing.sweep import (
-    Progress,
-    Supply,
-    cocking_choices,
-    sweep_cocking,
-    sweep_wheel,
-    wheel_choices,
-)
-from fieldtune.sizing.wheel import wheel_times
-
-_RPM = 2 * math.pi / 60
+from fieldtune.sizing.wheel_times import wheel_times
 
 
 def size(
@@ -96,7 +80,7 @@ def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSiz
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
     if gears is not None and supply is not None and full_v is not None:
         volts = np.array([full_v, supply.low_v, supply.usual_v])
-        full, low, usual = (float(w) / _RPM for w in wheel_ceiling(robot, gears, volts, BETWEEN_SHOTS_S))
+        full, low, usual = (float(w) / RPM for w in wheel_ceiling(robot, gears, volts, BETWEEN_SHOTS_S))
     highest = float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.unit == "rpm" or drive else None
     limit = program_limit(robot)
     design = places.far if places.far is not None else _least(highest, usual)
@@ -120,7 +104,7 @@ def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSiz
     return FlywheelSize(
         kind="flywheel",
         reduction=drive.reduction if drive else None,
-        no_load_rpm=drive.no_load_speed / drive.reduction / _RPM if drive else None,
+        no_load_rpm=drive.no_load_speed / drive.reduction / RPM if drive else None,
         ceiling_rpm_full=full,
         ceiling_rpm_low=low,
         needed_rpm=Needed(places.near, places.far),
@@ -206,7 +190,7 @@ def _holding(drive: Drive | None, supply: Supply | None, rpm: float | None) -> f
     """Battery current that holds the wheel; unknown where the profile gives no current without load."""
     if drive is None or supply is None or rpm is None or drive.no_load_current <= 0:
         return None
-    return hold_current(drive, supply.usual_v, rpm * _RPM)
+    return hold_current(drive, supply.usual_v, rpm * RPM)
 
 
 def _cocking_current(drive: Drive | None, gears: Train | None, supply: Supply | None, torque: float) -> float | None:

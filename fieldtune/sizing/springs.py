@@ -6,16 +6,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldtune.physics.impact import push, strike
-from fieldtune.physics.spring import WIRES, effective_mass, shear_stress, shear_yield, spring_energy
+from fieldtune.physics.springs import WIRES, effective_mass, shear_stress, shear_yield, spring_energy
+from fieldtune.physics.striker import push, strike
+from fieldtune.robot.drivetrain import Train, train
 from fieldtune.robot.model import Robot
+from fieldtune.robot.wheel_energy import exit_speed
 from fieldtune.sizing.cocking import cock_time, longest_draw, stroke, tip_force
-from fieldtune.sizing.drivetrain import Train, train
-from fieldtune.sizing.front import best_tradeoffs
+from fieldtune.sizing.gear_sweep import TORQUE_MARGIN, Supply
+from fieldtune.sizing.gear_trains import best_tradeoffs
 from fieldtune.sizing.reach import ReachTable
-from fieldtune.sizing.records import SpringChoice, known
-from fieldtune.sizing.shot import exit_speed
-from fieldtune.sizing.sweep import TORQUE_MARGIN, Supply
+from fieldtune.sizing.results import SpringChoice, known
 
 _RATES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.5)
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fieldtune.robot.model import Robot
+from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.compare import CRITERIA, Comparison
-from fieldtune.sizing.records import (
+from fieldtune.sizing.results import (
     FASTER_THAN_FEEDING,
     CockingChoice,
     CockingSize,
@@ -15,7 +16,6 @@ from fieldtune.sizing.records import (
     Size,
     SpringChoice,
 )
-from fieldtune.sizing.safety import cautions
 
 
 def size_text(robot: Robot, size: Size) -> str:

@@ -11,7 +11,7 @@ from fieldtune.errors import InputError, ProfileError
 from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
 from fieldtune.sizing.hazards import hazards
-from fieldtune.sizing.records import CockingSize, FlywheelSize
+from fieldtune.sizing.results import CockingSize, FlywheelSize
 from fieldtune.sizing.size import size
 
 _STAGES = re.compile(r"\s*(\d+\s*[:/]\s*\d+)(\s*[, ]\s*\d+\s*[:/]\s*\d+)*\s*")

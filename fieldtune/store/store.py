@@ -12,7 +12,7 @@ from typing import Literal
 
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
 from fieldtune.store.merge import take_in
-from fieldtune.store.opening import blank, open_file, told_plainly
+from fieldtune.store.open_file import blank, open_file, told_plainly
 from fieldtune.store.rows import SHOTS, find_shot, just_after, keep, kept, new_uid, shot_of, stamp
 
 Clock = Callable[[], datetime]

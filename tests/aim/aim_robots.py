@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.belief import Belief, Unknowns
-from fieldtune.aim.exit import gain_basis
+from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.exit_speed import gain_basis
 from fieldtune.robot.model import (
     Air,
     Arm,

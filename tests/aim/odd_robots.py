@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldtune.robot.homes import load_robot
+from fieldtune.robot.home import load_robot
 from fieldtune.robot.model import Robot
 
 

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from aim_robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
 
-from fieldtune.aim.exit import drive_quantity, log_speed
-from fieldtune.aim.needs import need_for
-from fieldtune.aim.picture import picture
-from fieldtune.aim.recommend import odds, recommend, table
-from fieldtune.aim.search import NEARLY_AS_WELL
+from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.hit_chance import NEARLY_AS_WELL
+from fieldtune.aim.predicted_path import picture
+from fieldtune.aim.recommend import hit_chance, recommend, table
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.stand import stand
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Element, Robot, Target, Uncertainty
@@ -60,7 +60,7 @@ def test_hit_probability_is_the_counted_share(spread: float, setpoint: float) ->
     of = robot(element=PLAIN_BALL)
     held = belief(of, spread, count=400)
     counted = thrown_in(of, BASKET, 2.4, setpoint, held.draws, np.random.default_rng(1))
-    assert odds(of, BASKET, held, 2.4, setpoint) == pytest.approx(counted, abs=0.012)
+    assert hit_chance(of, BASKET, held, 2.4, setpoint) == pytest.approx(counted, abs=0.012)
 
 
 @pytest.mark.parametrize(("kind", "element", "target", "distance"), CASES)
@@ -73,14 +73,14 @@ def test_no_setpoint_scores_noticeably_more_than_the_recommended(
     held = belief(of, spread)
     aim = recommend(of, target, held, distance)
     grid = np.arange(of.setpoint.low, of.setpoint.high + 1e-9, of.setpoint.step)
-    best = max(odds(of, target, held, distance, float(s)) for s in grid[:: max(1, len(grid) // 400)])
+    best = max(hit_chance(of, target, held, distance, float(s)) for s in grid[:: max(1, len(grid) // 400)])
     assert aim.reachable
     assert aim.hit_probability is not None
     assert aim.hit_probability >= best - 0.006
     assert aim.setpoint.low <= aim.setpoint.value <= aim.setpoint.high
     for edge in (aim.setpoint.low, aim.setpoint.high):
         if of.setpoint.low < edge < of.setpoint.high:
-            assert odds(of, target, held, distance, edge) == pytest.approx(NEARLY_AS_WELL * best, abs=0.04)
+            assert hit_chance(of, target, held, distance, edge) == pytest.approx(NEARLY_AS_WELL * best, abs=0.04)
     low, high = aim.hit_probability_90
     assert 0 <= low <= high <= 1
 
@@ -112,7 +112,7 @@ def test_sensitivities_are_what_moving_really_does() -> None:
         vy = speed * math.sin(angle)
         return speed * math.cos(angle) * (vy + math.sqrt(vy**2 - 2 * G * 0.57)) / G
 
-    v, a = math.exp(need_for(of, BASKET).log_speed(2.4).value[0]), of.launcher.exit_angle
+    v, a = math.exp(required_speed_for(of, BASKET).log_speed(2.4).value[0]), of.launcher.exit_angle
     step = v * 10 / aim.setpoint.value
     assert s.per_step_m == pytest.approx((lands(v + step, a) - lands(v - step, a)) / 2, rel=0.02)
     degree = math.radians(1)

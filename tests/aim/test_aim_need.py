@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, robot
+from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
 from scipy.integrate import solve_ivp
 
-from fieldtune.aim.bodies import flying_body
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.floor_path import flying_body
 from fieldtune.aim.openings import flattest_entry, free
-from fieldtune.aim.tensor import Axis, SplineAxis, Tensor
+from fieldtune.aim.recommend import recommend
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
 from fieldtune.physics.flight import needed_speed
 from fieldtune.robot.model import Element, Floor, SetpointRange, Target, Uncertainty
 
@@ -30,9 +31,30 @@ def vacuum_speed(distance: float, rise: float, angle: float) -> float:
 def test_without_air_a_basket_needs_the_parabola(distance: float, miss: float) -> None:
     """Closed form of the vacuum parabola; tolerance 1e-12 relative is rounding."""
     of = robot(element=PLAIN_BALL)
-    point = need_for(of, BASKET).log_speed(distance, miss)
+    point = required_speed_for(of, BASKET).log_speed(distance, miss)
     expected = vacuum_speed(distance + miss, 0.95 - 0.38, math.radians(52))
     assert math.exp(point.value[0]) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("target", [BASKET, WINDOW], ids=["basket", "window"])
+def test_a_strong_robot_is_aimed_over_the_length_of_a_hall(target: Target) -> None:
+    """14 and 15.5 m without air: in the table, as the parabola has it, and recommended."""
+    of = robot(element=PLAIN_BALL, target=target, setpoint=SetpointRange("rpm", 600, 9000, 10))
+    need = required_speed_for(of, target)
+    for distance in (14.0, 15.5):
+        assert need.d_low < distance < need.d_high
+        point = need.log_speed(distance)
+        speed = vacuum_speed(distance, target.height - 0.38, math.radians(52))
+        assert math.exp(point.value[0]) == pytest.approx(speed, rel=1e-9)
+        assert recommend(of, target, belief(of, 0.02), distance).reachable
+
+
+def test_with_air_the_table_holds_to_its_far_end() -> None:
+    """The exact solver at 13 to 15.9 m: 1 mm of speed's worth a metre, two parts in a thousand."""
+    of = robot(setpoint=SetpointRange("rpm", 600, 9000, 10))
+    distances = np.linspace(13.0, 15.9, 12)
+    exact = needed_speed(flying_body(of), distances, 0.95 - 0.38, math.radians(52), 0.0)
+    assert required_speed_for(of, BASKET).log_speed(distances).value == pytest.approx(np.log(exact.speed), abs=2e-3)
 
 
 def test_the_slowest_shot_that_reaches_has_the_published_speed_and_entry() -> None:
@@ -41,7 +63,7 @@ def test_the_slowest_shot_that_reaches_has_the_published_speed_and_entry() -> No
     of = robot(element=PLAIN_BALL, target=Target("basket", 0.9144 + 0.38, (0.4572,)))
     launcher = type(of.launcher)("flywheel", angle, 0.38, flywheel=of.launcher.flywheel)
     of = type(of)(**{**{f: getattr(of, f) for f in of.__slots__}, "launcher": launcher})
-    point = need_for(of, of.targets[0]).log_speed(4.191)
+    point = required_speed_for(of, of.targets[0]).log_speed(4.191)
     assert math.exp(point.value[0]) == pytest.approx(7.143790188, abs=1e-8)
     assert math.degrees(math.atan(-point.slope[0])) == pytest.approx(38.845992091, abs=1e-7)
     assert point.d_angle[0] == pytest.approx(0.0, abs=1e-8)
@@ -77,7 +99,7 @@ def test_tabulated_need_is_the_integrated_one(target: Target) -> None:
     A light ball with strong drag; tolerance 1.5 mm, far below the opening: final figures are the exact solver's."""
     cd, ball = 0.9, Element("sphere", 0.02, diameter=0.1, drag=0.9, lift=0.0)
     of = robot(element=ball, target=target)
-    need = need_for(of, target)
+    need = required_speed_for(of, target)
     rng = np.random.default_rng(5)
     k = 1.225521 * cd * math.pi * 0.05**2 / (2 * 0.02)
     for _ in range(12):
@@ -113,7 +135,7 @@ def test_tabulated_need_is_the_integrated_one(target: Target) -> None:
 def test_derivatives_are_those_of_the_values(kind: str, target: Target) -> None:
     """Central differences of 1e-5; their own error is about 1e-8."""
     of = robot(kind, element=DISC if kind == "striker" else PLAIN_BALL, target=target)
-    need, h = need_for(of, target), 1e-5
+    need, h = required_speed_for(of, target), 1e-5
     at = {"distance": 2.1, "miss": 0.04, "angle_error": 0.01, "log_drag": 0.1}
     point = need.log_speed(**at)
     for name, field in [
@@ -130,7 +152,7 @@ def test_a_slide_without_air_needs_the_square_root() -> None:
     """d = v^2 / (2 mu g): v = 3 m/s, mu = 0.2 stops after 2.294361479 m (closed form); air adds under 2 %."""
     heavy = Element("disc", 50.0, diameter=0.09, height=0.012)
     of = robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0))
-    assert math.exp(need_for(of, ZONE).log_speed(2.294361479).value[0]) == pytest.approx(3.0, rel=1e-4)
+    assert math.exp(required_speed_for(of, ZONE).log_speed(2.294361479).value[0]) == pytest.approx(3.0, rel=1e-4)
 
 
 def test_a_ball_on_the_floor_slides_then_rolls() -> None:
@@ -138,7 +160,7 @@ def test_a_ball_on_the_floor_slides_then_rolls() -> None:
     heavy = Element("sphere", 500.0, diameter=0.07)
     of = robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0, rolling=0.03))
     length = 0.499452839 + (10 / 7) ** 2 / (2 * G * 0.03 * 5 / 7)
-    assert math.exp(need_for(of, ZONE).log_speed(length).value[0]) == pytest.approx(2.0, rel=1e-4)
+    assert math.exp(required_speed_for(of, ZONE).log_speed(length).value[0]) == pytest.approx(2.0, rel=1e-4)
 
 
 def test_a_light_ball_with_strong_backspin_far_off() -> None:
@@ -147,7 +169,7 @@ def test_a_light_ball_with_strong_backspin_far_off() -> None:
     of = robot(element=ball, target=WINDOW, uncertainty=Uncertainty(drag=0.25))
     launcher = replace(of.launcher, flywheel=replace(of.launcher.flywheel, wheels=1), exit_angle=math.radians(60))
     of = replace(of, launcher=launcher, setpoint=SetpointRange("rpm", 600, 6000, 10))
-    need = need_for(of, WINDOW)
+    need = required_speed_for(of, WINDOW)
     distances = np.linspace(1.5, 0.75 * need.d_high, 20)
     exact = needed_speed(flying_body(of), distances, WINDOW.height - launcher.exit_height, launcher.exit_angle, 1.0)
     assert need.log_speed(distances).value == pytest.approx(np.log(exact.speed), abs=0.01)

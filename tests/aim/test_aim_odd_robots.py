@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from odd_robots import Odd, odd_robot
 
-from fieldtune.aim.belief import Belief
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.draws import Belief
 from fieldtune.aim.reach import reach
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
 
@@ -40,7 +40,7 @@ class Compared:
 def compare(odd: Odd, robot: Robot, throws: int) -> Compared | None:
     """None where the program says that no distance works, or that it scores hardly ever."""
     session, target = Session(robot), robot.targets[0]
-    belief, need = session.belief, need_for(robot, target)
+    belief, need = session.belief, required_speed_for(robot, target)
     found = reach(robot, need, belief)
     if found.nearest is None or found.farthest is None:
         return None

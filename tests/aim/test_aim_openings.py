@@ -10,8 +10,8 @@ import pytest
 from aim_robots import BALL, BASKET, PLAIN_BALL, WINDOW, belief, robot
 from brute_force import through_ring
 
-from fieldtune.aim.recommend import odds, recommend
-from fieldtune.aim.ring import Ring
+from fieldtune.aim.openings import Ring
+from fieldtune.aim.recommend import hit_chance, recommend
 from fieldtune.robot.model import SetpointRange, Uncertainty
 
 
@@ -51,7 +51,7 @@ def test_the_far_edge_counts_with_its_own_flatness() -> None:
     x = v * np.cos(angle) * (v * np.sin(angle) + fall) / g
     sine = fall / np.hypot(fall, v * np.cos(angle))
     counted = through_ring(0.085, 0.035, sine, x * np.cos(azimuth) - 2.0, x * np.sin(azimuth)).mean()
-    assert odds(of, target, held, 2.0, aim.setpoint.value) == pytest.approx(float(counted), abs=0.015)
+    assert hit_chance(of, target, held, 2.0, aim.setpoint.value) == pytest.approx(float(counted), abs=0.015)
 
 
 @pytest.mark.parametrize(("degrees", "height"), [(0.5, 0.95), (8.0, 1.2), (-5.0, 0.95)])

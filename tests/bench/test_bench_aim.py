@@ -16,11 +16,11 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldtune import Session, load_robot
-from fieldtune.aim.bodies import flying_body, sliding_drag
-from fieldtune.aim.exit import drive_quantity, model_log_speed, spin_ratio
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.exit_speed import drive_quantity, model_log_speed, spin_ratio
+from fieldtune.aim.floor_path import flying_body, sliding_drag
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import recommend
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.physics.flight import needed_speed
 from fieldtune.robot.model import Robot
 
@@ -95,8 +95,10 @@ def test_a_recommendation_and_a_table(name: str) -> None:
     with Session(load_robot(name)) as session:
         robot, belief = session.robot, session.belief
     target = robot.targets[0]
-    built = seconds(lambda: need_for.__globals__["_need"].cache_clear() or need_for(robot, target), 2)
-    reached = reach(robot, need_for(robot, target), belief)
+    built = seconds(
+        lambda: required_speed_for.__globals__["_need"].cache_clear() or required_speed_for(robot, target), 2
+    )
+    reached = reach(robot, required_speed_for(robot, target), belief)
     near, far = max(reached.nearest * 1.1, 0.3), min(reached.farthest * 0.9, 6.0)
     distances = [float(d) for d in np.linspace(near, far, 64)]
     one = seconds(lambda: recommend(robot, target, belief, distances[30]), 20)
@@ -110,7 +112,7 @@ def test_a_recommendation_and_a_table(name: str) -> None:
         f" {obvious / table:.0f} times"
     )
     if target.on_floor:
-        need = need_for(robot, target)
+        need = required_speed_for(robot, target)
         mean = seconds(lambda: setpoint_for_speed(robot, need.log_speed(distances).value), 10)
         print(f"{name}: 64 rows, mean path: {1e3 * mean:.1f} ms, {obvious / mean:.0f} times")
         assert obvious / mean > 300

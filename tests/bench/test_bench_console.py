@@ -20,8 +20,8 @@ from bench_terminal import drain, program, seconds_until
 from rich.style import Style
 
 from fieldtune.aim.results import ArcPicture
-from fieldtune.console.arc import paint
-from fieldtune.console.scene import Scene, draw_flight
+from fieldtune.console.widgets.path_view import paint
+from fieldtune.console.widgets.side_view import Scene, draw_flight
 from fieldtune.robot import load_robot
 
 pytestmark = pytest.mark.bench

@@ -14,9 +14,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.body import ball
 from fieldtune.physics.flight import fly, needed_speed
-from fieldtune.physics.step import TOLERANCE
+from fieldtune.physics.flight_integration import TOLERANCE
+from fieldtune.physics.flying_body import ball
 
 pytestmark = pytest.mark.bench
 BODY = ball(0.062, 0.07, standard_air(0.0))

@@ -11,11 +11,11 @@ import pytest
 from scipy.optimize import minimize
 from scipy.special import ndtr
 
-from fieldtune.aim.needs import need_for
 from fieldtune.aim.recommend import recommend
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
-from fieldtune.learn.objective import WILD_SHARE
-from fieldtune.learn.side import chord
+from fieldtune.learn.log_posterior import WILD_SHARE
+from fieldtune.learn.side_miss import chord
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "learn"))
 from made_robots import shot, thrower
@@ -26,7 +26,7 @@ pytestmark = pytest.mark.bench
 def log_of_shots(count, seed=0):
     """Shots of a robot 6 % off its profile, from anywhere between 1.8 and 4 m; half of them with measured misses."""
     robot, rng, made = thrower(), np.random.default_rng(seed), []
-    need = need_for(robot, robot.target())
+    need = required_speed_for(robot, robot.target())
     distance = rng.uniform(1.8, 4.0, count)
     center = need.log_speed(distance)
     misses = np.linspace(-0.4, 1.0, 281)
@@ -42,7 +42,7 @@ def log_of_shots(count, seed=0):
 
 
 def thrower_speed_per_rpm():
-    from fieldtune.aim.exit import model_log_speed
+    from fieldtune.aim.exit_speed import model_log_speed
 
     return float(np.exp(model_log_speed(thrower(), [1000.0])[0]) / 1000.0)
 
@@ -59,7 +59,7 @@ def best_time(work, repeats=7, clock=time.perf_counter):
 def negative_log_posterior(fit):
     """The same posterior as one function of the unknowns, every need evaluated anew; vectorised over shots."""
     layout, table = fit.layout, fit.table
-    need = need_for(fit.robot, fit.robot.target())
+    need = required_speed_for(fit.robot, fit.robot.target())
     columns, measured = table.columns(layout.prior.basis), np.isfinite(table.miss)
     short, long = table.is_result("short"), table.is_result("long")
     met = chord(table.reading, need.free(table.reading).side, fit.side.bias, fit.side.scatter)

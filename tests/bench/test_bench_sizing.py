@@ -13,12 +13,12 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "sizing"))
 
 from sizing_robots import big_heron, heron, otter, with_battery, with_drive
 
-from fieldtune.sizing.battery_watch import BatteryWatch
-from fieldtune.sizing.ceiling import ceiling
-from fieldtune.sizing.gears import COMMON_TEETH
+from fieldtune.battery.ceiling import ceiling
+from fieldtune.battery.watch import BatteryWatch
+from fieldtune.sizing.gear_sweep import sweep_cocking, sweep_wheel
+from fieldtune.sizing.gear_trains import COMMON_TEETH
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.size import supply_of
-from fieldtune.sizing.sweep import sweep_cocking, sweep_wheel
 
 pytestmark = pytest.mark.bench
 

@@ -15,9 +15,9 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldtune import load_robot
-from fieldtune.console.book import CAUTION_KEY
+from fieldtune.console.shot_recorder import CAUTION_KEY
 from fieldtune.link import decode
-from fieldtune.link.kept import session_recording
+from fieldtune.link.recording import session_recording
 from fieldtune.link.sim.terminal import PtyRobot
 from fieldtune.robot import demo_home
 from fieldtune.store import Store

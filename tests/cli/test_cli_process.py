@@ -75,8 +75,8 @@ def test_two_commands_at_once_lose_no_shot(env: dict[str, str], tmp_path: Path) 
 
 def test_a_reader_that_went_away_leaves_no_traceback(env: dict[str, str]) -> None:
     code = (
-        "import sys\nfrom fieldtune.commands import aiming\nfrom fieldtune.cli import main\n"
-        "aiming.aim_words = lambda *a: ['x' * 1000] * 1000\n"
+        "import sys\nfrom fieldtune.commands import aim\nfrom fieldtune.cli import main\n"
+        "aim.aim_words = lambda *a: ['x' * 1000] * 1000\n"
         "sys.exit(main(['aim', 'heron', '--distance', '2 m']))\n"
     )
     process = subprocess.Popen(

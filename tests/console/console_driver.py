@@ -11,9 +11,9 @@ from console_world import live
 from textual.pilot import Pilot
 
 from fieldtune.console import Console
-from fieldtune.link.live import Live
 from fieldtune.link.sample import Sample
-from fieldtune.link.sim.truth import Outcome
+from fieldtune.link.sim.hidden_truth import Outcome
+from fieldtune.link.snapshot import Live
 
 Script = Callable[[Console, Pilot[None]], Awaitable[None]]
 

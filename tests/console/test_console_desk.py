@@ -12,13 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fieldtune.aim.results import SetpointChoice
-from fieldtune.console import advice, words
-from fieldtune.console.desk import Desk, Place, read_distance, read_miss
-from fieldtune.console.views.battery_words import now
+from fieldtune.battery.status import BatteryStatus
+from fieldtune.console import words
+from fieldtune.console.screens import main_words
+from fieldtune.console.screens.battery_words import now
+from fieldtune.console.shooting_state import Desk, Place, read_distance, read_miss
 from fieldtune.errors import InputError
-from fieldtune.link.live import WheelFigures
-from fieldtune.link.sim.truth import Outcome
-from fieldtune.sizing.battery_status import BatteryStatus
+from fieldtune.link.sim.hidden_truth import Outcome
+from fieldtune.link.snapshot import WheelFigures
 
 ROBOT = thrower()
 
@@ -78,7 +79,7 @@ def test_a_seen_shot_waits_with_everything_the_line_knew() -> None:
     desk.look(live(distance_m=3.1))
     desk.look(live(distance_m=3.1, shots=(seen(1, distance_m=3.08),)))
     shot = desk.to_confirm(live())
-    assert (shot.distance_m, shot.setpoint, shot.speed, shot.battery_v) == (3.08, 2450.0, 2440.0, 12.1)
+    assert (shot.distance_m, shot.setpoint, shot.speed, shot.battery_v) == (3.08, 2450.0, 2440.0, 9.7)
 
 
 def test_a_seen_shot_keeps_the_distance_that_held_when_it_was_seen() -> None:
@@ -173,9 +174,9 @@ def test_a_wheel_that_settles_a_little_off_is_not_waited_for(
     good = SetpointChoice(2450.0, "rpm", 2440.0, 2460.0)
     desk.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
     wheel = live(wheel_rpm=2450.0 + (error or -25.0), wheel=WheelFigures(steady_error_rpm=error, ripple_rpm=ripple))
-    ((said, _),) = advice.todo(wheel, desk, ROBOT, sim=False, keeping=False)
+    ((said, _),) = main_words.todo(wheel, desk, ROBOT, sim=False, keeping=False)
     assert said.startswith(" ▶  Ready at 2450 rpm" if ready else " ▶  Wait: wheel"), said
-    shown = "".join(part if isinstance(part, str) else part[0] for part in advice.readback(wheel, desk, ROBOT))
+    shown = "".join(part if isinstance(part, str) else part[0] for part in main_words.readback(wheel, desk, ROBOT))
     assert ("● steady, " in shown) == ready, shown
 
 
@@ -200,6 +201,6 @@ def test_the_battery_view_names_one_ceiling() -> None:
     unknown = dict.fromkeys(field.name for field in fields(BatteryStatus))
     for ceiling, said in ((None, "ceiling 3258 rpm"), (3265.0, "holds up to 3265 rpm now")):
         status = BatteryStatus(**{**unknown, "ceiling": ceiling, "missing": ()})  # type: ignore[arg-type]
-        parts = now(live(battery_v=13.5), desk, ROBOT, 1, status, ())
+        parts = now(live(battery_v=10.8), desk, ROBOT, 1, status, ())
         text = "".join(part if isinstance(part, str) else part[0] for part in parts)
         assert re.findall(r"ceiling \d+ rpm|holds up to \d+ rpm now", text) == [said]

@@ -9,9 +9,9 @@ from textual.binding import Binding
 from textual.color import Color
 from textual.pilot import Pilot
 
-from fieldtune.console import Console, keys, palette, views
-from fieldtune.console.big import big_digits, width_of
-from fieldtune.console.board import Board
+from fieldtune.console import Console, keys, screens, themes
+from fieldtune.console.screens.base import Board
+from fieldtune.console.widgets.big_number import big_digits, width_of
 from fieldtune.session import Session
 
 # xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).
@@ -36,11 +36,11 @@ def test_the_contrast_formula_meets_its_published_ends() -> None:
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.01)  # W3C's usual example, just short of 4.5
 
 
-@pytest.mark.parametrize("name", palette.PALETTES)
+@pytest.mark.parametrize("name", themes.PALETTES)
 def test_text_has_seven_to_one_on_paper(name: str) -> None:
-    colours = palette.PALETTES[name]
-    for ink in palette.INKS:
-        for paper in palette.PAPERS:
+    colours = themes.PALETTES[name]
+    for ink in themes.INKS:
+        for paper in themes.PAPERS:
             assert contrast(colours[ink], colours[paper]) >= 7.0, (ink, paper)
     assert contrast(colours["act-ink"], colours["act"]) >= 7.0
     assert contrast(colours["path"], colours["band"]) >= 7.0
@@ -48,15 +48,15 @@ def test_text_has_seven_to_one_on_paper(name: str) -> None:
         assert contrast(colours[ink], colours["paper"]) >= 3.0, ink
 
 
-@pytest.mark.parametrize("name", palette.PALETTES)
+@pytest.mark.parametrize("name", themes.PALETTES)
 def test_the_band_stands_out_from_the_paper(name: str) -> None:
-    colours = palette.PALETTES[name]
+    colours = themes.PALETTES[name]
     assert contrast(colours["band"], colours["paper"]) >= 2.0
 
 
-@pytest.mark.parametrize("name", palette.PALETTES)
+@pytest.mark.parametrize("name", themes.PALETTES)
 def test_every_colour_stands_in_the_256_colour_palette(name: str) -> None:
-    for role, colour in palette.PALETTES[name].items():
+    for role, colour in themes.PALETTES[name].items():
         red, green, blue = Color.parse(colour).rgb
         grey = red == green == blue and (red - 8) % 10 == 0 and 8 <= red <= 238
         assert grey or all(part in LEVELS for part in (red, green, blue)), (role, colour)
@@ -73,7 +73,7 @@ def test_big_digits_are_all_different_and_as_high_as_asked(rows: int) -> None:
 
 
 def all_bindings() -> list[Binding]:
-    own = [binding for name in views.NAMES for binding in views.view(name).OWN]
+    own = [binding for name in screens.NAMES for binding in screens.view(name).OWN]
     return [binding for _, bindings in keys.GROUPS for binding in bindings] + own
 
 
@@ -96,10 +96,10 @@ def test_no_key_is_taken_twice_and_the_space_bar_never() -> None:
 def test_every_view_key_leads_to_a_view() -> None:
     for binding in [*keys.VIEWS, keys.ALWAYS[0]]:
         name = binding.action.split("'")[1]
-        assert issubclass(views.view(name), Board)
+        assert issubclass(screens.view(name), Board)
 
 
-@pytest.mark.parametrize("theme", [palette.DARK, palette.SUNLIGHT])
+@pytest.mark.parametrize("theme", [themes.DARK, themes.SUNLIGHT])
 def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
     session = Session(thrower())
     session.confirm(2.0, 1300.0, "in")

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from console_world import slide, slider, thrower, vacuum_arc
 
-from fieldtune.console import scene as parts
-from fieldtune.console.braille import Canvas
-from fieldtune.console.lane import draw_slide
-from fieldtune.console.scene import Scene, draw_flight, frame
+from fieldtune.console.widgets import side_view as parts
+from fieldtune.console.widgets.braille import Canvas
+from fieldtune.console.widgets.path_view import draw_slide
+from fieldtune.console.widgets.side_view import Scene, draw_flight, frame
 
 ROBOT = thrower()
 SIZES = [(12, 44), (26, 74), (30, 100), (40, 180), (8, 20)]

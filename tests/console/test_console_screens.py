@@ -15,7 +15,7 @@ from textual.pilot import Pilot
 
 from fieldtune.aim.results import Aim, ArcPicture, Sensitivity, SetpointChoice
 from fieldtune.console import Console
-from fieldtune.console.views.wheel import figures
+from fieldtune.console.screens.wheel import figures
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
@@ -51,7 +51,7 @@ class FixedAnswers(Session):
             battery_v=battery_v,
         )
 
-    def odds(self, *_: Any, **__: Any) -> float:
+    def hit_chance(self, *_: Any, **__: Any) -> float:
         return 0.33
 
     def picture(self, distance_m: float, setpoint: float, *_: Any, **__: Any) -> ArcPicture:
@@ -85,7 +85,7 @@ def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] 
         port.now = ScriptedLine(**line).now
         told = app.live.setpoint
         await until(app, pilot, lambda: app.advisor.picture is not None and len(app.book.shots) == 4)
-        await until(app, pilot, lambda: told is None or app.advisor.odds_now is not None or told == app.desk.advised)
+        await until(app, pilot, lambda: told is None or app.advisor.chance_now is not None or told == app.desk.advised)
         app.say("")
         for key in keys:
             await pilot.press(key)
@@ -112,7 +112,7 @@ SIZES = [(120, 40), (80, 24)]
 @pytest.mark.parametrize("size", SIZES)
 def test_the_main_screen(size: tuple[int, int]) -> None:
     text = check("throw", thrower(), size, wheel_rpm=2449.0)
-    for word in ("From 3.00 m", "Good: 2410 to 2500 rpm", "on setpoint", "62 %", "41 to 80 %", "12.3 V", "3900 rpm"):
+    for word in ("From 3.00 m", "Good: 2410 to 2500 rpm", "on setpoint", "62 %", "41 to 80 %", "9.9 V", "3900 rpm"):
         assert word in text
     assert "eye protection" in text
 

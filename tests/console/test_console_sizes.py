@@ -12,9 +12,7 @@ from console_world import slider, thrower
 from textual.pilot import Pilot
 
 from fieldtune.console import Console
-from fieldtune.console.views.sizes import SizesView
-from fieldtune.console.views.sizes_words import choices, compared
-from fieldtune.console.views.what_ifs import changes_for
+from fieldtune.console.screens.what_if import WhatIfView, changes_for, choices, compared
 from fieldtune.robot.model import Battery, Robot, SetpointRange
 from fieldtune.session import Session
 from fieldtune.sizing.size import size
@@ -49,7 +47,7 @@ def test_every_what_if_of_any_robot(name: str, tmp_path: Path) -> None:
         await pilot.press("z")
         await until(app, pilot, "as built")
         view = app.screen
-        assert isinstance(view, SizesView)
+        assert isinstance(view, WhatIfView)
         for change in view.changes:
             before = change.reading(view.varied)
             await pilot.press("right", "right", "left")

@@ -12,8 +12,8 @@ from console_world import live, thrower
 from textual.pilot import Pilot
 
 from fieldtune.console import Console
-from fieldtune.console.views.line import whole_lines
-from fieldtune.console.views.wheel import trace
+from fieldtune.console.screens.line import whole_lines
+from fieldtune.console.screens.wheel import trace
 from fieldtune.session import Session
 
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit import model_log_speed
+from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.records import Shot
 from fieldtune.robot.model import (
     Air,

@@ -15,7 +15,7 @@ from prior_world import drawn_robot, hit_probability, shots_of, within_90
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
 from fieldtune.robot.model import Uncertainty
 
@@ -30,9 +30,9 @@ def test_band_of_bin_counts_is_the_published_one():
     assert binom.ppf([0.005, 0.995], 500, 1 / BINS).tolist() == [13, 38]
 
 
-def simulate(robot, need_of, count, seed, shots=6):
+def simulate(robot, required_of, count, seed, shots=6):
     """Ranks (count, 2) of hit probability and log gain among the draws, and whether 90 % intervals hold them."""
-    need, places = need_of(robot, robot.target()), PLACES[robot.name]
+    need, places = required_of(robot, robot.target()), PLACES[robot.name]
     ranks = np.zeros((count, 2), dtype=int)
     for k in range(count):
         rng = np.random.default_rng((seed, k))
@@ -40,7 +40,7 @@ def simulate(robot, need_of, count, seed, shots=6):
         # A basket's misses can't all be measured (a path too low has none), and those that can't are not chance.
         measured = robot.target().kind != "basket" and k % 2 == 0
         fired = shots_of(robot, truth, need, rng.choice(places, shots), rng, measured=measured)
-        belief = learn(robot, fired, 1, need_of=need_of, draws=DRAWS).belief
+        belief = learn(robot, fired, 1, required_of=required_of, draws=DRAWS).belief
         reading, setpoint = fired[0].distance_m, fired[0].setpoint
         for column, told in enumerate(
             (
@@ -72,7 +72,7 @@ def test_a_flywheel_robots_intervals_hold_in_a_short_run():
 @pytest.mark.slow
 @pytest.mark.parametrize("robot", [thrower(STEADY), slider(), swinger()], ids=lambda robot: robot.name)
 def test_ranks_are_uniform_and_intervals_hold(robot):
-    ranks, held = simulate(robot, need_for, 1000, seed=5)
+    ranks, held = simulate(robot, required_speed_for, 1000, seed=5)
     for column in range(2):
         counts = np.bincount(ranks[:, column] * BINS // (DRAWS + 1), minlength=BINS)
         # Of twenty bins a fifth of runs has one outside a 99 % band by chance alone.

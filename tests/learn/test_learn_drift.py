@@ -10,12 +10,12 @@ from made_robots import shot, thrower
 from test_learn_behaviour import throws
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit import model_log_speed
+from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.learn import learn
 
 
 def watched(shots, epoch=1):
-    return learn(thrower(), shots, epoch, need_of=vacuum_need).learned().drift
+    return learn(thrower(), shots, epoch, required_of=vacuum_need).learned().drift
 
 
 def test_a_change_is_told_with_its_evidence():

@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.need import NeedPoint
 from fieldtune.aim.openings import free
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
 
 G = 9.80665
 
@@ -35,7 +35,7 @@ class VacuumNeed:
         d_distance = 1 / d + by_drop * tangent
         # A made-up weak drag, so that its unknown is not without effect: speed grows by 2 % a metre.
         pull = 0.02 * d * np.exp(drag)
-        return NeedPoint(
+        return RequiredSpeedPoint(
             value=0.5 * np.log(G * d * d / (2 * drop)) - np.log(np.cos(angle)) + pull,
             d_distance=d_distance + 0.02 * np.exp(drag),
             d_miss=-by_drop if window else d_distance + 0.02 * np.exp(drag),

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldtune.errors import ProfileError
-from fieldtune.link.frames import LONGEST, Framer, checksum, framed, shown
-from fieldtune.link.wire import FIELDS
+from fieldtune.link.framing import LONGEST, Framer, checksum, framed, shown
+from fieldtune.link.line_format import FIELDS
 from fieldtune.robot.model import LinkSettings
 
 

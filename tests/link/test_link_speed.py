@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from link_wheel import COUNTS_PER_TURN, wheel_turns
 from scipy.signal import savgol_filter
 
-from fieldtune.link.speed import SpeedTrack
+from fieldtune.link.wheel_speed import SpeedTrack
 
 
 @settings(deadline=None)

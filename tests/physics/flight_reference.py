@@ -8,7 +8,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.body import Body, ball
+from fieldtune.physics.flying_body import Body, ball
 
 SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.body import ball
 from fieldtune.physics.flight import fly
+from fieldtune.physics.flying_body import ball
 
 sys.path.insert(0, str(Path(__file__).parent))
 from flight_reference import legal_body, legal_launches, reference

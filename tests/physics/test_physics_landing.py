@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from fieldtune.physics import roll, slide
+from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.body import Body, ball, bluff
 from fieldtune.physics.drag import constant_drag
+from fieldtune.physics.flying_body import Body, ball, bluff
 from fieldtune.physics.landing import Ground, come_to_rest, rubbed, touch_down
 
 G = 9.80665
@@ -116,9 +116,11 @@ def test_without_a_fall_it_is_the_slide_or_the_roll():
     speed = np.array([1.0, 3.0])
     body = bluff(0.075, 0.003, AIR)
     slid = come_to_rest(body, Ground(0.22, 0.02, 0.03, 0.3, 0.01, math.inf), speed, 0.03, 0.0, 0.0)
-    np.testing.assert_allclose(slid.distance, slide.stop_distance(speed, 0.22, 0.03, 0.01) * math.cos(0.03), rtol=1e-9)
+    np.testing.assert_allclose(
+        slid.distance, sliding.stop_distance(speed, 0.22, 0.03, 0.01) * math.cos(0.03), rtol=1e-9
+    )
     rolled = come_to_rest(ball(0.06, 0.07, AIR), Ground(0.22, 0.02, 0.0, 0.6, 0.01, 0.4), speed, 0.0, 0.5 * speed, 0.0)
-    exact = roll.roll_stop_distance(speed, 0.22, 0.02, 0.0, 0.01, spin=0.5 * speed)
+    exact = rolling.roll_stop_distance(speed, 0.22, 0.02, 0.0, 0.01, spin=0.5 * speed)
     np.testing.assert_allclose(rolled.distance, exact, rtol=1e-9)
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.body import Body, ball
 from fieldtune.physics.drag import constant_drag
 from fieldtune.physics.flight import fly, needed_speed
+from fieldtune.physics.flying_body import Body, ball
 
 AIR = standard_air(0.0)
 FOAM = ball(0.062, 0.07, AIR)

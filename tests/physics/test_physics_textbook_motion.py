@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import lambertw
 
-from fieldtune.physics import arm, impact, roll, slide, spring
-from fieldtune.physics.body import Body
+from fieldtune.physics import arm, rolling, sliding, springs, striker
 from fieldtune.physics.drag import DragLaw, constant_drag
 from fieldtune.physics.flight import fly, needed_speed
+from fieldtune.physics.flying_body import Body
 
 G = 9.80665
 
@@ -67,8 +67,8 @@ def test_coasting_down_by_drag_alone():
     mass, fast, slow = 1600 / 32.2, 270 * 5280 / 3600, 100 * 5280 / 3600
     per_foot = 1.42 * 0.00238 * 25 / (2 * mass)
     way = math.log(fast / slow) / per_foot
-    assert float(slide.speed_at(fast, way, 0.0, 0.0, per_foot)) == pytest.approx(slow, rel=1e-12)
-    assert float(slide.time_to(fast, way, 0.0, 0.0, per_foot)) == pytest.approx(5.05, abs=0.005)
+    assert float(sliding.speed_at(fast, way, 0.0, 0.0, per_foot)) == pytest.approx(slow, rel=1e-12)
+    assert float(sliding.time_to(fast, way, 0.0, 0.0, per_foot)) == pytest.approx(5.05, abs=0.005)
 
 
 def test_falling_with_drag_is_a_slide_down_a_wall():
@@ -77,10 +77,10 @@ def test_falling_with_drag_is_a_slide_down_a_wall():
     wall = (0.0, -math.pi / 2, drag)
     assert math.sqrt(G / drag) == pytest.approx(32.857130283, abs=5e-10)
     np.testing.assert_allclose(
-        slide.speed_at(0.0, [4.832210507, 18.548465229], *wall), [9.525471377, 17.573935208], atol=2e-9
+        sliding.speed_at(0.0, [4.832210507, 18.548465229], *wall), [9.525471377, 17.573935208], atol=2e-9
     )
-    np.testing.assert_allclose(slide.time_to(0.0, [4.832210507, 18.548465229], *wall), [1.0, 2.0], atol=2e-9)
-    assert float(slide.speed_at(0.0, 10.0, *wall)) == pytest.approx(13.392107799, abs=5e-10)
+    np.testing.assert_allclose(sliding.time_to(0.0, [4.832210507, 18.548465229], *wall), [1.0, 2.0], atol=2e-9)
+    assert float(sliding.speed_at(0.0, 10.0, *wall)) == pytest.approx(13.392107799, abs=5e-10)
 
 
 FRICTION = {
@@ -97,15 +97,15 @@ def test_a_board_tilted_to_its_friction(pair):
     board tilted to atan(mu) a sliding body keeps its speed, which is how the profile has it measured; level it stops
     after v^2/2 mu g; and the tilt at which it would start is steeper or the same."""
     still, moving = FRICTION[pair]
-    assert float(slide.slowing(moving, -math.atan(moving))) == pytest.approx(0.0, abs=1e-14)
-    assert float(slide.slowing(moving, -math.atan(still))) <= 1e-14
-    assert float(slide.stop_distance(2.0, moving)) == pytest.approx(4 / (2 * moving * G), rel=1e-12)
-    assert np.isinf(slide.stop_distance(2.0, moving, -math.atan(moving) - 1e-6))
+    assert float(sliding.slowing(moving, -math.atan(moving))) == pytest.approx(0.0, abs=1e-14)
+    assert float(sliding.slowing(moving, -math.atan(still))) <= 1e-14
+    assert float(sliding.stop_distance(2.0, moving)) == pytest.approx(4 / (2 * moving * G), rel=1e-12)
+    assert np.isinf(sliding.stop_distance(2.0, moving, -math.atan(moving) - 1e-6))
 
 
 def test_down_a_slope_from_rest():
     """t = sqrt(2 s / g (sin - mu cos)) (textbook)."""
-    time = float(slide.time_to(0.0, 3.0, 0.2, -0.5))
+    time = float(sliding.time_to(0.0, 3.0, 0.2, -0.5))
     assert time == pytest.approx(math.sqrt(6 / (G * (math.sin(0.5) - 0.2 * math.cos(0.5)))), rel=1e-12)
 
 
@@ -117,15 +117,15 @@ def test_down_a_slope_from_rest():
 def test_sliding_into_rolling(alpha, share):
     """Starts rolling at v/(1 + alpha) after v/(mu g (1 + 1/alpha)), by impulse and angular impulse of friction
     (textbook); rolls down a slope in sqrt(2 s (1 + alpha)/(g sin)); backspin w R leaves (v - alpha w R)/(1 + alpha)."""
-    begin = roll.rolling_start(3.0, 0.3, inertia=alpha)
+    begin = rolling.rolling_start(3.0, 0.3, inertia=alpha)
     time = 3.0 / (0.3 * G * (1 + 1 / alpha))
     assert float(begin.speed) == pytest.approx(share * 3.0, rel=1e-14)
     assert float(begin.time) == pytest.approx(time, rel=1e-14)
     assert float(begin.distance) == pytest.approx((3.0 + share * 3.0) / 2 * time, rel=1e-14)
-    down = float(roll.roll_time_to(0.0, 2.0, 0.8, 0.0, -0.2, inertia=alpha))
+    down = float(rolling.roll_time_to(0.0, 2.0, 0.8, 0.0, -0.2, inertia=alpha))
     assert down == pytest.approx(math.sqrt(4 * (1 + alpha) / (G * math.sin(0.2))), rel=1e-12)
     for spin in (1.0, -5.0, 12.0):
-        spun = roll.rolling_start(3.0, 0.3, inertia=alpha, spin=spin)
+        spun = rolling.rolling_start(3.0, 0.3, inertia=alpha, spin=spin)
         assert float(spun.speed) == pytest.approx((3.0 - alpha * spin) / (1 + alpha), rel=1e-13)
 
 
@@ -134,7 +134,7 @@ def test_sliding_into_rolling(alpha, share):
 
 def test_ballistic_pendulum():
     """Halliday & Resnick, Fundamentals of Physics (MEM): 9.5 g into 5.4 kg, up by 6.3 cm: 630 m/s, printed digits."""
-    share = float(impact.collide(0.0095, 1.0, 5.4, 0.0, 0.0).first)
+    share = float(striker.collide(0.0095, 1.0, 5.4, 0.0, 0.0).first)
     assert math.sqrt(2 * 9.8 * 0.063) / share == pytest.approx(630, abs=5)
 
 
@@ -158,8 +158,8 @@ def test_a_third_of_a_spring_moves_with_its_load(heavy, tolerance):
     arrives.terminal = True
     start = np.concatenate([stretch * np.arange(1, count + 1) / count, np.zeros(count)])
     run = solve_ivp(motion, (0, 20), start, "DOP853", rtol=1e-7, atol=1e-9, events=arrives)
-    moving = heavy + float(spring.effective_mass(1.0))
-    expected = math.sqrt(2 * float(spring.spring_energy(1.0, stretch)) / moving)
+    moving = heavy + float(springs.effective_mass(1.0))
+    expected = math.sqrt(2 * float(springs.spring_energy(1.0, stretch)) / moving)
     assert -run.y_events[0][0][-1] == pytest.approx(expected, rel=tolerance)
 
 

@@ -11,15 +11,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.errors import InputError, OutputError, UnknownRobotError
-from fieldtune.robot import (
-    claim_profile,
-    demo_home,
-    find_profiles,
-    is_demo,
-    new_profile_text,
-    profile_home,
-    store_path,
-)
+from fieldtune.robot import claim_profile, demo_home, find_profiles, is_demo, new_profile_text, profile_home, store_path
 
 ROOT = Path(__file__).parents[2]
 

@@ -49,7 +49,7 @@ def test_a_log_full_of_contradictions_still_answers(seed: int) -> None:
     middle = (robot.setpoint.low + robot.setpoint.high) / 2
     aim = session.aim(2.0)
     assert aim.setpoint.value is None or robot.setpoint.low <= aim.setpoint.value <= robot.setpoint.high
-    assert 0 <= session.odds(2.0, middle) <= 1
+    assert 0 <= session.hit_chance(2.0, middle) <= 1
     assert session.learned().shots_used == aim.shots_used
     session.stand(middle)
     session.next()

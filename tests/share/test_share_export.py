@@ -11,7 +11,7 @@ import pytest
 
 from fieldtune import Session, load_robot
 from fieldtune.errors import InputError, OutputError
-from fieldtune.robot.homes import demo_home
+from fieldtune.robot.home import demo_home
 from fieldtune.share.export import KINDS, export, suggested_name
 
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from fieldtune import Session, load_robot
-from fieldtune.aim.exit import model_log_speed
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.exit_speed import model_log_speed
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
-from fieldtune.share.fit import fit, no_air_setpoints, parabola_speed, polynomial
+from fieldtune.share.formula import fit, no_air_setpoints, parabola_speed, polynomial
 
 # NIST Statistical Reference Datasets, Norris (linear regression, 36 observations), x, y.
 NORRIS = """
@@ -62,7 +62,7 @@ def test_what_a_formula_costs_is_measured_at_each_distance() -> None:
         for row in rows:
             value = sum(c * row.distance_m**k for k, c in enumerate(found.coefficients))
             assert row.setpoint is not None
-            losses.append((row.hit_probability or 0) - session.odds(row.distance_m, value))
+            losses.append((row.hit_probability or 0) - session.hit_chance(row.distance_m, value))
             assert abs(value - row.setpoint) <= found.worst_error + 1e-9
     assert found.worst_loss == pytest.approx(max(0.0, *losses), abs=1e-9)
     assert found.harmless_m == (1.5, 3.0)
@@ -86,5 +86,5 @@ def test_air_makes_the_robot_throw_harder_than_a_parabola() -> None:
     with Session(load_robot("heron")) as session:
         robot, distances = session.robot, np.array([2.5, 3.0, 3.4])
         no_air = no_air_setpoints(session, distances)
-        needed = need_for(robot, robot.targets[0]).log_speed(distances).value
+        needed = required_speed_for(robot, robot.targets[0]).log_speed(distances).value
     assert np.all(needed > model_log_speed(robot, no_air) + 0.001)

@@ -10,11 +10,11 @@ import pytest
 
 from fieldtune import Session, load_robot
 from fieldtune.errors import InputError
-from fieldtune.robot.homes import demo_home
-from fieldtune.share.merging import merge
+from fieldtune.robot.home import demo_home
+from fieldtune.share.merge import merge
 from fieldtune.share.pack import pack
+from fieldtune.share.read_pack import read_pack
 from fieldtune.share.spreadsheet import import_file
-from fieldtune.share.unpack import read_pack
 
 Run = Callable[..., Any]
 MAP = "distance=Dist, from line (cm),result=Outcome,setpoint=Set"

@@ -18,10 +18,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fieldtune import Session, load_robot
-from fieldtune.robot.homes import demo_home
-from fieldtune.share.merging import merge
+from fieldtune.robot.home import demo_home
+from fieldtune.share.merge import merge
 from fieldtune.share.pack import pack
-from fieldtune.share.unpack import read_pack
+from fieldtune.share.read_pack import read_pack
 from fieldtune.store import Store
 
 HERON = load_robot(demo_home() / "heron.toml")

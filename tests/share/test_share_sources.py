@@ -17,8 +17,8 @@ from scipy.interpolate import PchipInterpolator
 from fieldtune import Session, load_robot
 from fieldtune.errors import OutOfReachError
 from fieldtune.robot.model import SetpointRange
-from fieldtune.share.curve import Curve, curve
-from fieldtune.share.sources import harmless, source
+from fieldtune.share.program_source import harmless, source
+from fieldtune.share.table_curve import Curve, curve
 
 NASTY = 'Bad "title" */ \\u002a/ ??/ <script>alert(1)</script>\n🎯 \\'
 
@@ -33,7 +33,7 @@ def made() -> Curve:
 def open_loop() -> Curve:
     robot = replace(load_robot("heron"), setpoint=SetpointRange("%", 10, 100, 1))
     with Session(robot) as session:
-        return replace(curve(session, 1.6, 3.4, battery_v=12.4), title=NASTY)
+        return replace(curve(session, 1.6, 3.4, battery_v=9.9), title=NASTY)
 
 
 def asked() -> np.ndarray:

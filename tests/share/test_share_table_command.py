@@ -12,10 +12,10 @@ from typing import Any
 
 import pytest
 
-from fieldtune.commands.output import write
+from fieldtune.commands.printing import write
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
-from fieldtune.share.sources import class_name_for
+from fieldtune.share.program_source import class_name_for
 
 Run = Callable[..., Any]
 RANGE = ("--from", "1.5 m", "--to", "2.5 m")

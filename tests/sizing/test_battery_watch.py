@@ -24,14 +24,12 @@ from battery_bench import (
 )
 from sizing_robots import big_heron, crane, otter, with_battery
 
+from fieldtune.battery.ceiling import Limits, ceiling, lowest_voltage
+from fieldtune.battery.resistance import LineFit
+from fieldtune.battery.status import status_lines, tired_words
+from fieldtune.battery.watch import BatteryWatch
 from fieldtune.physics.battery import charge_at, open_circuit_voltage
-from fieldtune.sizing.battery_status import status_lines
-from fieldtune.sizing.battery_watch import BatteryWatch
-from fieldtune.sizing.ceiling import ceiling, lowest_voltage
-from fieldtune.sizing.limits import Limits
-from fieldtune.sizing.line_fit import LineFit
-from fieldtune.sizing.shot import speed_kept
-from fieldtune.sizing.tired import tired_words
+from fieldtune.robot.wheel_energy import speed_kept
 
 TOOLS = SimpleNamespace(
     open_circuit_voltage=open_circuit_voltage,
@@ -97,7 +95,7 @@ def test_an_unknown_capacity_is_learned_from_the_fall_of_the_voltage():
 
 
 @pytest.mark.parametrize(("ohm", "line"), [(0.02, MEASURED), (0.03, SILENT)])
-@pytest.mark.parametrize(("charge", "shots"), [(0.30, 300), (0.65, 1500)])
+@pytest.mark.parametrize(("charge", "shots"), [(0.30, 400), (0.65, 1500)])
 def test_a_large_pack_is_foretold_by_the_hundred(ohm, line, charge, shots):
     """Six lead-acid cells of 18 A h: what is left is charge above the lowest voltage over the charge of a shot."""
     robot = with_battery(packed("lead-acid"), capacity_ah=18.0)

@@ -9,13 +9,12 @@ import pytest
 from battery_bench import Simulation, Truth
 from sizing_robots import RPM, big_heron, otter, with_drive
 
+from fieldtune.battery.change import Outlook, Recalibration, changed, instruction
+from fieldtune.battery.resistance import TwoPulse
+from fieldtune.battery.watch import BatteryWatch
 from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
 from fieldtune.robot.model import SetpointRange
-from fieldtune.sizing.battery_watch import BatteryWatch
-from fieldtune.sizing.recalibration import Outlook, Recalibration
-from fieldtune.sizing.recalibration_words import changed, instruction
-from fieldtune.sizing.shot import speed_kept
-from fieldtune.sizing.two_pulse import TwoPulse
+from fieldtune.robot.wheel_energy import speed_kept
 
 
 def pack(robot, resistance=0.05, charge=0.6, seed=1):

@@ -12,12 +12,12 @@ import pytest
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
+from fieldtune.battery.ceiling import ceiling
 from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
-from fieldtune.sizing.ceiling import ceiling
+from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.hazards import hazards
-from fieldtune.sizing.safety import cautions
 from fieldtune.sizing.size import size
 from fieldtune.sizing.text import compare_text, size_text
 

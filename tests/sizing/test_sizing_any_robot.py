@@ -11,12 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sizing_robots import DRIVE, RPM, crane, heron, otter
 
+from fieldtune.battery.ceiling import ceiling
+from fieldtune.battery.status import status_lines
+from fieldtune.battery.watch import BatteryWatch
 from fieldtune.robot.model import Battery, Element, Flywheel, SetpointRange, Target
-from fieldtune.sizing.battery_status import status_lines
-from fieldtune.sizing.battery_watch import BatteryWatch
-from fieldtune.sizing.ceiling import ceiling
+from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.hazards import hazards
-from fieldtune.sizing.safety import cautions
 from fieldtune.sizing.size import size
 from fieldtune.sizing.text import size_text
 

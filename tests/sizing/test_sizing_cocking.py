@@ -10,12 +10,12 @@ import pytest
 from scipy.integrate import quad
 from sizing_robots import crane, otter, with_drive
 
+from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.physics.battery import open_circuit_voltage
-from fieldtune.physics.spring import helical_rate, shear_modulus
+from fieldtune.physics.springs import helical_rate, shear_modulus
+from fieldtune.robot.drivetrain import train
 from fieldtune.robot.model import SpringWire
-from fieldtune.sizing.ceiling import ceiling, lowest_voltage
 from fieldtune.sizing.cocking import cock_time, draws_by_torque, stroke, tip_force
-from fieldtune.sizing.drivetrain import train
 from fieldtune.sizing.size import size
 from fieldtune.sizing.springs import force_max, stop_energy, stored_energy, wire_stress
 

@@ -10,11 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sizing_robots import crane, heron, otter
 
-from fieldtune.aim.needs import need_for
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
-from fieldtune.sizing.compare import CRITERIA, compare, scatter
-from fieldtune.sizing.decide import Criterion, decide
-from fieldtune.sizing.prior import belief_from_profile
+from fieldtune.sizing.compare import CRITERIA, belief_from_profile, compare, scatter
+from fieldtune.sizing.decision import Criterion, decide
 from fieldtune.sizing.text import compare_text
 
 TWO = (Criterion("reach", "reach", True, 1.0), Criterion("energy", "energy", False, 1.0))
@@ -128,7 +127,7 @@ def test_scatter_agrees_with_simulated_shots():
     """Draw speed and angle of many shots and solve each for the miss that its needed speed belongs to."""
     robot = crane()
     belief = belief_from_profile(robot, robot.target(), np.random.default_rng(0))
-    need, distance = need_for(robot, robot.target()), 2.0
+    need, distance = required_speed_for(robot, robot.target()), 2.0
     rng = np.random.default_rng(1)
     s, a = robot.uncertainty.exit_speed_scatter, robot.uncertainty.exit_angle_scatter
     off_speed, off_angle = rng.normal(0, s, 2000), rng.normal(0, a, 2000)

@@ -8,15 +8,23 @@ import numpy as np
 import pytest
 from sizing_robots import RPM, crane, heron, otter, with_drive
 
+from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, ceiling
+from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Battery, SetpointRange
-from fieldtune.sizing.ceiling import BETWEEN_SHOTS_S, ceiling
-from fieldtune.sizing.front import best_tradeoffs
-from fieldtune.sizing.gears import COMMON_TEETH, MOST_KINDS, PRESENT, chunks, gear_trains, tried_teeth, with_present
+from fieldtune.sizing.gear_sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
+from fieldtune.sizing.gear_trains import (
+    COMMON_TEETH,
+    MOST_KINDS,
+    PRESENT,
+    best_tradeoffs,
+    chunks,
+    gear_trains,
+    tried_teeth,
+    with_present,
+)
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.size import size, supply_of
-from fieldtune.sizing.supply import LOW_CHARGE, rest_voltage
-from fieldtune.sizing.sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
 
 
 def test_all_trains_of_a_small_set():

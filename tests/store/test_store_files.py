@@ -170,7 +170,7 @@ def test_a_process_killed_amid_a_write_leaves_the_log_whole(tmp_path: Path) -> N
 def test_a_held_lock_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "heron.db"
     Store(path).add(1.0, 2000.0, "in")
-    monkeypatch.setattr("fieldtune.store.opening._WAIT_S", 0.05)
+    monkeypatch.setattr("fieldtune.store.open_file._WAIT_S", 0.05)
     store = Store(path)
     holder = sqlite3.connect(path, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")

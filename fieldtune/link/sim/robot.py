@@ -7,10 +7,10 @@ from collections.abc import Callable
 import numpy as np
 
 from fieldtune.link.element_energy import shot_energy_j
-from fieldtune.link.frames import framed
+from fieldtune.link.framing import framed
 from fieldtune.link.sample import Limits
-from fieldtune.link.sim.plant import STEP_S, Cocking, Plant, Supply, Wheel
-from fieldtune.link.sim.truth import Outcome, Truth
+from fieldtune.link.sim.hidden_truth import Outcome, Truth
+from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
 from fieldtune.robot.model import Robot
 
 _OFF_S = 6.0

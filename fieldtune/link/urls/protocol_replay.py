@@ -9,10 +9,10 @@ from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
 from fieldtune.link.recording import Chunk, chunks
-from fieldtune.link.urls.quiet import QuietPort, number_option
+from fieldtune.link.urls.virtual_port import VirtualPort, number_option
 
 
-class Serial(QuietPort):
+class Serial(VirtualPort):
     """Plays a recording; each ``read`` returns one recorded chunk, with ``arrival_s`` as it was recorded."""
 
     def _start(self, place: str, options: dict[str, str]) -> None:

@@ -13,14 +13,14 @@ from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
 from fieldtune.link.sim.robot import SimulatedRobot
-from fieldtune.link.urls.quiet import QuietPort, number_option
+from fieldtune.link.urls.virtual_port import VirtualPort, number_option
 from fieldtune.robot.model import Robot
 
 _AT_MOST = 200
 _BATCH = 8
 
 
-class Serial(QuietPort):
+class Serial(VirtualPort):
     """A port behind which one simulated robot runs. ``robot`` may be given; else the URL's name is loaded."""
 
     robot: Robot | None = None

@@ -1,0 +1,146 @@
+"""A robot's element as physics sees it: flying, or sliding over the floor."""
+# MERGED: What becomes of a robot's element on the floor, from the exit on: it slides, rolls, or lands there first.
+#
+# Distances are horizontal, as the profile's are; ``log_friction`` scales friction and rolling resistance together.
+#
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.aim.exit_speed import spin_ratio
+from fieldtune.arrays import FloatArray
+from fieldtune.physics import rolling, sliding
+from fieldtune.physics.air import humid_air
+from fieldtune.physics.drag import BLUFF_DRAG
+from fieldtune.physics.flying_body import Body, ball, bluff
+from fieldtune.physics.landing import Ground, Rest, come_to_rest
+from fieldtune.robot.model import Air, Element, Robot
+
+
+def flying_body(robot: Robot) -> Body:
+    """The element as a flying body in the profile's air; a disc or a block tumbles (constant mean drag)."""
+    return _flying(robot.element, robot.air)
+
+
+@lru_cache(maxsize=64)
+def _flying(element: Element, air: Air) -> Body:
+    state = humid_air(air.temperature, air.pressure, air.humidity)
+    if element.shape == "sphere" and element.diameter is not None:
+        return ball(element.mass, element.diameter, state, element.surface, element.drag, element.lift)
+    return bluff(element.mass, element.mean_projected_area, state, element.drag, element.lift)
+
+
+def air_density(air: Air) -> float:
+    """kg/m^3."""
+    return float(humid_air(air.temperature, air.pressure, air.humidity).density)
+
+
+def sliding_drag(robot: Robot) -> float:
+    """Relative loss of speed a metre to the air on the floor: rho Cd A / (2 m), area seen from the front, 1/m."""
+    element = robot.element
+    if element.shape == "sphere":
+        return max(flying_body(robot).drag_per_metre * (0.5 if element.drag is None else element.drag), 1e-9)
+    if element.shape == "disc":
+        front = (element.diameter or 0.0) * (element.height or 0.0)
+    else:
+        front = ((element.length or 0.0) + (element.width or 0.0)) / 2 * (element.height or 0.0)
+    coefficient = BLUFF_DRAG if element.drag is None else element.drag
+    return max(air_density(robot.air) * coefficient * front / (2 * element.mass), 1e-9)
+
+
+_BOUNCE = {"sphere": 0.6, "disc": 0.3, "block": 0.3}
+"""Restitution where the profile gives none. Balls: a little above wool and cork, 5/9 (Newton, Principia, scholium to
+the laws; from memory); others: common practice for wood on hard floors."""
+_FELT_BOUNCE = 0.745
+"""A tennis ball comes back 135 to 147 cm from 254 (rules of the International Tennis Federation; from memory)."""
+
+_INFLATED = 200.0
+"""Mean density (kg/m^3) below which a panelled ball is a shell with air in it."""
+
+
+def drop_to_floor(robot: Robot) -> float:
+    """How far (m) the centre is above where it lies on the floor, at the exit."""
+    return max(robot.launcher.exit_height - robot.element.lying_height, 0.0)
+
+
+def rolling_inertia(element: Element) -> float:
+    """I / (m R^2) of the element as it rolls; inf for discs and blocks, which slide.
+
+    Balls with holes and inflated ones are thin shells, 2/3; a tennis ball has 0.55 (Brody, Cross & Lindsey, The Physics
+    and Technology of Tennis, 2002; from memory); others count as solid, 2/5.
+    """
+    if element.shape != "sphere":
+        return math.inf
+    if element.surface == "felt":
+        return 0.55
+    hollow = element.surface == "perforated" or (element.surface == "seamed" and element.density < _INFLATED)
+    return rolling.SHELL if hollow else rolling.SOLID
+
+
+def ground(robot: Robot, log_friction: ArrayLike = 0.0) -> Ground:
+    """The floor as physics sees it."""
+    floor, factor = robot.floor, np.exp(np.asarray(log_friction, dtype=float))
+    felt = robot.element.shape == "sphere" and robot.element.surface == "felt"
+    usual = _FELT_BOUNCE if felt else _BOUNCE[robot.element.shape]
+    bounce = usual if floor.restitution is None else floor.restitution
+    inertia = rolling_inertia(robot.element)
+    return Ground(floor.friction * factor, floor.rolling * factor, floor.slope, bounce, sliding_drag(robot), inertia)
+
+
+def thrown(robot: Robot, speed: ArrayLike, angle_error: ArrayLike, log_friction: ArrayLike) -> Rest:
+    """Throws that land first, at exit speeds (m/s), followed to rest; broadcasts to (n,)."""
+    v, elevation = np.asarray(speed, dtype=float), robot.launcher.exit_angle + np.asarray(angle_error, dtype=float)
+    body, floor = flying_body(robot), ground(robot, log_friction)
+    return come_to_rest(body, floor, v, elevation, spin_ratio(robot) * v, drop_to_floor(robot))
+
+
+def rest_distance(robot: Robot, speed: ArrayLike, angle_error: ArrayLike, log_friction: ArrayLike) -> FloatArray:
+    """Distance (m) at which launches at exit speeds (m/s) come to rest, landing first or not; broadcasts to (n,)."""
+    if robot.lands_first:
+        return thrown(robot, speed, angle_error, log_friction).distance
+    return stop_distance(robot, speed, log_friction)
+
+
+def stop_distance(robot: Robot, speed: ArrayLike, log_friction: ArrayLike = 0.0) -> FloatArray:
+    """Distance (m) at which an element that starts on the floor comes to rest."""
+    v, at = np.asarray(speed, dtype=float), ground(robot, log_friction)
+    if math.isinf(at.inertia):
+        far = sliding.stop_distance(v, at.friction, at.slope, at.drag)
+    else:
+        spin = spin_ratio(robot) * v
+        far = rolling.roll_stop_distance(v, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=spin)
+    return far * math.cos(at.slope)
+
+
+def speed_at(
+    robot: Robot,
+    speed: ArrayLike,
+    distance: ArrayLike,
+    log_friction: ArrayLike = 0.0,
+    spin: ArrayLike | None = None,
+) -> FloatArray:
+    """Speed left (m/s) at a distance of an element that starts on the floor; nan where it has stopped before.
+
+    ``spin``: surface speed of it (m/s, backspin positive), the launcher's where None.
+    """
+    v, at = np.asarray(speed, dtype=float), ground(robot, log_friction)
+    x = np.asarray(distance, dtype=float) / math.cos(at.slope)
+    if math.isinf(at.inertia):
+        return sliding.speed_at(v, x, at.friction, at.slope, at.drag)
+    turn = spin_ratio(robot) * v if spin is None else spin
+    return rolling.roll_speed_at(v, x, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=turn)
+
+
+def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: ArrayLike = 0.0) -> FloatArray:
+    """Time (s) to a distance of an element that starts on the floor; nan where it has stopped before."""
+    v, at = np.asarray(speed, dtype=float), ground(robot, log_friction)
+    x = np.asarray(distance, dtype=float) / math.cos(at.slope)
+    if math.isinf(at.inertia):
+        return sliding.time_to(v, x, at.friction, at.slope, at.drag)
+    spin = spin_ratio(robot) * v
+    return rolling.roll_time_to(v, x, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=spin)

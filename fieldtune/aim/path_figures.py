@@ -1,0 +1,69 @@
+"""The figures of one predicted path, from the exact solver: exit and entry angle, apex, time, speed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldtune.aim.draws import Unknowns
+from fieldtune.aim.exit_speed import spin_ratio
+from fieldtune.aim.floor_path import flying_body, thrown, time_to
+from fieldtune.physics.flight import fly
+from fieldtune.robot.model import Robot, Target
+
+
+@dataclass(frozen=True, slots=True)
+class PathFigures:
+    """Of the mean path at the target; ``None`` where the path does not get there or the figure has no meaning.
+
+    ``landing_m``: where it first touches a floor that it goes on over, from the exit.
+    """
+
+    exit_speed_mps: float
+    exit_angle_deg: float
+    entry_angle_deg: float | None
+    apex_m: float | None
+    time_s: float | None
+    landing_m: float | None = None
+
+
+def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: float, log_speed: float) -> PathFigures:
+    """Figures of the path with these (single) unknowns at a reading ``distance``, leaving at exp(log_speed)."""
+    speed = math.exp(log_speed)
+    true_distance = distance + float(unknowns.distance_bias[0])
+    drag = float(unknowns.log_drag[0])
+    if target.on_floor and robot.lands_first:
+        return _thrown_figures(robot, target, speed, float(unknowns.angle_error[0]), drag)
+    if target.on_floor:
+        time = time_to(robot, speed, true_distance, drag)
+        return PathFigures(speed, math.degrees(robot.floor.slope), None, None, _known(time))
+    elevation = robot.launcher.exit_angle + float(unknowns.angle_error[0])
+    there = fly(flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag)
+    return PathFigures(
+        speed,
+        math.degrees(elevation),
+        _known(-np.degrees(np.arctan(there.slope))),
+        _known(there.apex + robot.launcher.exit_height),
+        _known(there.time),
+    )
+
+
+def _thrown_figures(robot: Robot, target: Target, speed: float, angle_error: float, log_friction: float) -> PathFigures:
+    """Of a throw over the floor; the time is to rest, and not given for a gate on the way."""
+    rest = thrown(robot, speed, angle_error, log_friction)
+    entry = np.arctan2(rest.landing.into, rest.landing.along) - robot.floor.slope
+    return PathFigures(
+        speed,
+        math.degrees(robot.launcher.exit_angle + angle_error),
+        _known(np.degrees(entry)),
+        _known(rest.landing.apex + robot.launcher.exit_height),
+        _known(rest.time) if target.kind == "zone" else None,
+        _known(rest.landing.distance),
+    )
+
+
+def _known(value: object) -> float | None:
+    number = float(np.asarray(value, dtype=float).ravel()[0])
+    return number if math.isfinite(number) else None

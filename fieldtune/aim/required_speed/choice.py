@@ -1,0 +1,71 @@
+"""Which need a target has: one for flights, slides, rolls and throws that land first, made once for equal physics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+
+from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
+from fieldtune.aim.required_speed.floor import RollingRequiredSpeed, SlidingRequiredSpeed
+from fieldtune.aim.required_speed.interface import RequiredSpeed
+from fieldtune.aim.required_speed.landing import LandingRequiredSpeed
+from fieldtune.robot.model import Air, Drive, Element, Floor, Launcher, Robot, SetpointRange, Target, Uncertainty
+
+_CRAWL = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """What a need depends on, so that robots that differ elsewhere share it."""
+
+    element: Element
+    launcher: Launcher
+    air: Air
+    floor: Floor
+    uncertainty: Uncertainty
+    setpoint: SetpointRange
+    drive: Drive | None
+    target: Target
+    robot: Robot = field(compare=False)
+
+
+def required_speed_for(robot: Robot, target: Target) -> RequiredSpeed:
+    """The need of one target of a robot; built once for equal physics and kept."""
+    return _need(
+        _Case(
+            robot.element,
+            robot.launcher,
+            robot.air,
+            robot.floor,
+            robot.uncertainty,
+            robot.setpoint,
+            robot.drive,
+            target,
+            robot,
+        )
+    )
+
+
+@lru_cache(maxsize=64)
+def _need(case: _Case) -> RequiredSpeed:
+    top_speed = fastest_exit(case.robot)
+    if case.target.on_floor and case.robot.lands_first:
+        return LandingRequiredSpeed.made(case.robot, case.target, top_speed)
+    if case.target.on_floor and case.element.shape == "sphere":
+        return RollingRequiredSpeed.made(case.robot, case.target, top_speed)
+    if case.target.on_floor:
+        return SlidingRequiredSpeed.made(case.robot, case.target, top_speed)
+    return FlightRequiredSpeed.made(case.robot, case.target, top_speed)
+
+
+def fastest_exit(robot: Robot) -> float:
+    """Exit speed that the highest setpoint may give, metres a second: the model's plus three standard deviations.
+
+    At least a crawl, so that a launcher too weak to throw at all still gets its answer.
+    """
+    spread = robot.uncertainty.grip if robot.launcher.kind == "flywheel" else robot.uncertainty.efficiency
+    highest = drive_quantity(robot, robot.setpoint.high)
+    return max(float(np.exp(model_log_speed(robot, highest) + min(3 * spread, 0.7))), _CRAWL)

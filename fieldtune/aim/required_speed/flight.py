@@ -1,0 +1,160 @@
+"""Needed exit speed of a flight: the exact batch solver tabulated once as a Chebyshev tensor.
+
+What is tabulated is the correction that air makes to the vacuum parabola, v^2 = g D^2 / (2 cos^2(angle) drop) with
+drop = D tan(angle) - rise, so that the steep parts stay analytic and a few nodes are enough.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.aim.exit_speed import spin_ratio
+from fieldtune.aim.floor_path import flying_body
+from fieldtune.aim.openings import Free, free
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
+from fieldtune.arrays import FloatArray
+from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.physics.flight import needed_speed
+from fieldtune.physics.flying_body import Body
+from fieldtune.robot.model import Element, Robot, Target
+
+_FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
+_MARGIN = 3.5
+_BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
+_WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
+_FARTHEST = 16.0
+"""No field asks for more, metres."""
+
+
+@dataclass(frozen=True, slots=True)
+class FlightRequiredSpeed:
+    """Need of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
+
+    target: Target
+    element: Element
+    exit_angle: float
+    rise: float
+    table: Tensor
+    d_low: float
+    d_high: float
+
+    @classmethod
+    def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightRequiredSpeed:
+        """Tabulate for distances up to the reach of ``top_speed`` and unknowns within three standard deviations."""
+        flying, spin = flying_body(robot), spin_ratio(robot)
+        exit_angle = robot.launcher.exit_angle
+        angle_sd, drag_sd = robot.uncertainty.exit_angle, robot.uncertainty.drag
+        rise = target.height - robot.launcher.exit_height
+        angle_span = min(max(3 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
+        drag_span = min(max(3 * drag_sd, 0.1), 1.5)
+        window = target.kind == "window"
+        d_low, d_high = _reach(flying, rise, exit_angle, spin, top_speed, window)
+        nodes = _WINDOW_NODES if window else _BASKET_NODES
+        axes: list[Axis | SplineAxis] = [SplineAxis(math.log(d_low), math.log(d_high), nodes["distance"])]
+        if window:
+            tallest = math.tan(exit_angle + angle_span) + (abs(rise) + 1.0) / d_low
+            axes.append(SplineAxis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), nodes["drop"]))
+        axes += [Axis(-angle_span, angle_span, nodes["angle"]), Axis(-drag_span, drag_span, nodes["drag"])]
+        grid = np.meshgrid(*[axis.nodes() for axis in axes], indexing="ij")
+        distance, angle, log_drag = np.exp(grid[0].ravel()), exit_angle + grid[-2].ravel(), grid[-1].ravel()
+        drop = distance * np.exp(grid[1].ravel()) if window else distance * np.tan(angle) - rise
+        # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
+        deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
+        drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
+        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag, thorough=False)
+        speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
+        with np.errstate(invalid="ignore"):
+            slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
+        residuals, shape = (speed_residual, slope_residual), grid[0].shape
+        return cls(
+            target,
+            robot.element,
+            exit_angle,
+            rise,
+            Tensor.fitted(tuple(axes), np.stack([_filled(r.reshape(shape)) for r in residuals], axis=-1)),
+            d_low,
+            d_high,
+        )
+
+    def log_speed(
+        self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
+    ) -> RequiredSpeedPoint:
+        """See ``RequiredSpeed.log_speed``."""
+        d, m, error, drag = (
+            np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, angle_error, log_drag)
+        )
+        window = self.target.kind == "window"
+        rise = self.rise + m if window else np.full_like(d, self.rise)
+        if not window:
+            d = d + m
+        angle = self.exit_angle + error
+        tangent = np.tan(angle)
+        drop = d * tangent - rise
+        possible = (drop > 0) & (d > 0) & (angle < _STEEPEST)
+        drop, d, angle = (np.where(possible, values, np.nan) for values in (drop, d, angle))
+        points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
+        (residual, slope_residual), gradients = self.table.at(points)
+        slopes = [gradient[0] for gradient in gradients]
+        sec2 = 1 + tangent**2
+        by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
+        d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
+        d_angle = tangent + slopes[-2] + by_drop * d * sec2
+        return RequiredSpeedPoint(
+            value=_vacuum_log_speed(d, drop, angle) + residual,
+            d_distance=d_distance,
+            d_miss=-by_drop if window else d_distance,
+            d_angle=d_angle,
+            d_drag=slopes[-1],
+            slope=tangent - 2 * drop / d * np.exp(slope_residual),
+        )
+
+    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
+        """See ``RequiredSpeed.free``."""
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        return free(self.target, self.element, center.slope)
+
+
+def exit_angle_room(exit_angle: float) -> float:
+    """How far the angle may be off before the path goes vertical, radians."""
+    return max(math.radians(88) - exit_angle, math.radians(0.5))
+
+
+def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
+    return 0.5 * np.log(STANDARD_GRAVITY * distance**2 / (2 * drop)) - np.log(np.cos(angle))
+
+
+def _filled(residual: FloatArray) -> FloatArray:
+    """Nodes without a solution (far beyond reach) go on in a straight line from their neighbours: along drag, then
+    angle, then distance."""
+    for axis in (-1, -2, 0):
+        lines = np.moveaxis(residual.copy(), axis, 0)
+        for run in (lines, lines[::-1]):
+            for k in range(1, len(run)):
+                on = run[k - 1] if k == 1 else np.where(np.isnan(run[k - 2]), run[k - 1], 2 * run[k - 1] - run[k - 2])
+                run[k] = np.where(np.isnan(run[k]), on, run[k])
+        residual = np.moveaxis(lines, 0, axis)
+    return np.nan_to_num(residual)
+
+
+def _reach(
+    flying: Body, rise: float, exit_angle: float, spin_ratio: float, top_speed: float, window: bool
+) -> tuple[float, float]:
+    """Distances from the steepest path worth tabulating to the reach of the top speed, metres.
+
+    A window's table knows no rise: it also serves draws that leave steeper, and what passes below its centre.
+    """
+    nearest = max((0.3 if window else 1.05) * rise / math.tan(max(exit_angle, math.radians(1))), 0.05)
+    vacuum = top_speed**2 / STANDARD_GRAVITY + 2 * abs(rise) + 1
+    candidates = np.geomspace(nearest, max(min(vacuum, _FARTHEST), 2 * nearest), 40)
+    speeds = needed_speed(flying, candidates, rise, exit_angle, spin_ratio, thorough=False).speed
+    good = candidates[np.isfinite(speeds) & (speeds <= top_speed)]
+    farthest = float(good.max()) if good.size else 2 * nearest
+    return nearest, max(min(1.15 * farthest, _FARTHEST), 1.5 * nearest)

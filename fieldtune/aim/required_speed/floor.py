@@ -1,0 +1,147 @@
+"""Needed exit speed of a slide over the floor: Coulomb friction, slope and air drag, in closed form.
+
+v^2 = (a / c) (exp(2 c D) - 1) with a = g (mu cos(slope) + sin(slope)) and c = rho Cd A / (2 m): the energy lost a metre
+is linear in v^2. D is the way over the floor, longer than the horizontal distance by the cosine of the slope.
+"""
+# MERGED: Needed exit speed of a ball over the floor: it slides until it rolls, then rolls to rest (see
+# ``physics.roll``).
+#
+# Distances are horizontal, the way over the floor is longer by the cosine of its slope.
+#
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.aim.exit_speed import spin_ratio
+from fieldtune.aim.floor_path import ground, sliding_drag
+from fieldtune.aim.openings import Free, free
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.arrays import FloatArray
+from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.physics.landing import Ground
+from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
+from fieldtune.robot.model import Element, Robot, Target
+
+
+@dataclass(frozen=True, slots=True)
+class SlidingRequiredSpeed:
+    """Need of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
+
+    target: Target
+    element: Element
+    friction: float
+    slope: float
+    drag_per_metre: float
+    d_low: float
+    d_high: float
+
+    @classmethod
+    def made(cls, robot: Robot, target: Target, top_speed: float) -> SlidingRequiredSpeed:
+        """For distances up to where ``top_speed`` comes to rest with the profile's friction."""
+        c = sliding_drag(robot)
+        a = STANDARD_GRAVITY * (robot.floor.friction * math.cos(robot.floor.slope) + math.sin(robot.floor.slope))
+        farthest = math.log1p(2 * c * top_speed**2 / (2 * a)) / (2 * c) if a > 0 else math.inf
+        farthest *= math.cos(robot.floor.slope)
+        return cls(target, robot.element, robot.floor.friction, robot.floor.slope, c, 0.05, min(1.15 * farthest, 200.0))
+
+    def log_speed(
+        self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
+    ) -> RequiredSpeedPoint:
+        """See ``RequiredSpeed.log_speed``; the exit angle has no say in a slide."""
+        d, m, drag, _ = (
+            np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, log_drag, angle_error)
+        )
+        length = np.where(d + m > 0, d + m, np.nan)
+        rubbing = STANDARD_GRAVITY * self.friction * np.exp(drag) * math.cos(self.slope)
+        deceleration = rubbing + STANDARD_GRAVITY * math.sin(self.slope)
+        deceleration = np.where(deceleration > 0, deceleration, np.nan)
+        loss = 2 * self.drag_per_metre / math.cos(self.slope)
+        growth = loss * length
+        per_metre = 0.5 * np.exp(growth) * loss / np.expm1(growth)
+        return RequiredSpeedPoint(
+            value=0.5 * np.log(deceleration * np.expm1(growth) / self.drag_per_metre),
+            d_distance=per_metre,
+            d_miss=per_metre,
+            d_angle=np.zeros_like(length),
+            d_drag=0.5 * rubbing / deceleration,
+            slope=np.full_like(length, math.tan(self.slope)),
+        )
+
+    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
+        """See ``RequiredSpeed.free``."""
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        return free(self.target, self.element, center.slope)
+
+
+_DIFFERENCE = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class RollingRequiredSpeed:
+    """Need of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
+
+    target: Target
+    element: Element
+    ground: Ground
+    spin_ratio: float
+    d_low: float
+    d_high: float
+
+    @classmethod
+    def made(cls, robot: Robot, target: Target, top_speed: float) -> RollingRequiredSpeed:
+        """For distances up to where ``top_speed`` comes to rest."""
+        made = cls(target, robot.element, ground(robot), spin_ratio(robot), d_low=0.05, d_high=200.0)
+        farthest = float(made._stop(np.array([math.log(top_speed)]), np.zeros(1))[0])
+        return replace(made, d_high=min(max(1.15 * farthest, 0.1), 200.0)) if math.isfinite(farthest) else made
+
+    def _resisting(self, log_scale: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Friction and rolling resistance (n,) over the log scale of both."""
+        scale, at = np.exp(log_scale), self.ground
+        return np.asarray(at.friction, dtype=float) * scale, np.asarray(at.rolling, dtype=float) * scale
+
+    def _stop(self, log_speed: FloatArray, log_scale: FloatArray) -> FloatArray:
+        """Distance to rest, metres, over ln(speed) and the log scale of both resistances."""
+        at, v = self.ground, np.exp(log_speed)
+        turn = self.spin_ratio * v
+        far = roll_stop_distance(v, *self._resisting(log_scale), at.slope, at.drag, inertia=at.inertia, spin=turn)
+        return far * math.cos(at.slope)
+
+    def log_speed(
+        self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
+    ) -> RequiredSpeedPoint:
+        """See ``RequiredSpeed.log_speed``; the exit angle has no say on the floor."""
+        d, m, scale, _ = (
+            np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, log_drag, angle_error)
+        )
+        length = np.where(d + m > 0, d + m, np.nan)
+        at, ratio = self.ground, self.spin_ratio
+        way, resisting = length / math.cos(at.slope), self._resisting(scale)
+        needed = roll_needed_speed(way, *resisting, at.slope, at.drag, inertia=at.inertia, spin_ratio=ratio)
+        value = np.log(needed)
+        h = _DIFFERENCE
+        by_speed = (self._stop(value + h, scale) - self._stop(value - h, scale)) / (2 * h)
+        by_scale = (self._stop(value, scale + h) - self._stop(value, scale - h)) / (2 * h)
+        return RequiredSpeedPoint(
+            value=value,
+            d_distance=1 / by_speed,
+            d_miss=1 / by_speed,
+            d_angle=np.zeros_like(length),
+            d_drag=-by_scale / by_speed,
+            slope=np.full_like(length, math.tan(at.slope)),
+        )
+
+    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
+        """See ``RequiredSpeed.free``."""
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        return free(self.target, self.element, center.slope)

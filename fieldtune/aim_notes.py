@@ -1,0 +1,57 @@
+"""What to bear in mind with a recommendation: how little it rests on, what the battery holds, what is strained."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
+
+
+def with_caveats(
+    robot: Robot, aim: Aim, shots: Sequence[Shot], battery_v: float | None, resistance_ohm: float | None
+) -> Aim:
+    """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
+    from fieldtune.battery.ceiling import ceiling
+    from fieldtune.sizing.cautions import strained
+
+    highest = ceiling(robot, battery_v, resistance_ohm)
+    words = [
+        *_little_known(aim, shots),
+        _odd_battery(robot, battery_v),
+        _too_much_for_battery(robot, aim, highest, battery_v),
+    ]
+    harm = strained(robot, aim.setpoint.value, battery_v) if aim.setpoint.value is not None else ()
+    cautions = (*aim.cautions, *(word for word in words if word is not None), *harm)
+    return replace(aim, ceiling=highest, cautions=cautions, battery_v=battery_v)
+
+
+def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:
+    if aim.setpoint.value is None:
+        return []
+    if aim.shots_used == 0:
+        return ["no confirmed shot yet, this rests on the profile alone: confirm a trial shot"]
+    if not any(shot.counts and shot.epoch == aim.epoch for shot in shots):
+        return [f"no shot yet in epoch {aim.epoch}: one or two will find the new level"]
+    return []
+
+
+def _odd_battery(robot: Robot, battery_v: float | None) -> str | None:
+    from fieldtune.battery.rest_voltage import odd_voltage
+
+    return None if battery_v is None else odd_voltage(robot, battery_v)
+
+
+def _too_much_for_battery(robot: Robot, aim: Aim, highest: float | None, battery_v: float | None) -> str | None:
+    value, unit = aim.setpoint.value, robot.setpoint.unit
+    if highest is None or value is None or value <= highest:
+        return None
+    now = f"a battery at {battery_v:.1f} V" if battery_v is not None else "a half-charged battery"
+    return (
+        f"{now} can hold about {highest:.0f} {unit}, less than the {value:.0f} {unit} needed: "
+        "charge or swap the battery, wait longer between shots, or go nearer"
+    )

@@ -1,0 +1,1 @@
+"""The battery: rest voltage, charge, resistance, ceiling, forecast, and its guided change."""

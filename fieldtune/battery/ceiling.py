@@ -1,0 +1,177 @@
+"""The ceiling: the highest setpoint that a battery, as it is now, can hold and can recover to between shots.
+
+A flywheel at full power approaches its no-load speed w_f with one time constant. A shot takes a fixed share of the
+wheel's speed, w -> r w, because the element's energy grows with the square of the speed as the wheel's own does.
+So the highest speed w of which a share b is back after a time T has a closed form:
+
+    w = w_f (e - 1) / (b e - r),  e = exp(T / tau),   and never above w_f itself.
+
+A striker's or an arm's ceiling is the longest draw whose hardest point the drive can still turn through.
+"""
+# MERGED: The ceiling asked ten times a second: for a wheel it is a straight line in the voltage, worked out once and
+# kept.
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.arrays import FloatArray
+from fieldtune.battery.rest_voltage import odd_voltage, usual_voltage
+from fieldtune.constants import RPM
+from fieldtune.robot.drivetrain import Train, fastest_wheel, train, turning_inertia
+from fieldtune.robot.model import Robot
+from fieldtune.robot.wheel_energy import speed_kept
+from fieldtune.sizing.cocking import longest_draw, needed_torque
+
+SETTLED = 0.01
+"""The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""
+
+BETWEEN_SHOTS_S = 2.0
+"""Time between shots to recover in, where nobody says otherwise."""
+
+
+def ceiling(
+    robot: Robot,
+    battery_v: float | None = None,
+    resistance_ohm: float | None = None,
+    between_s: float = BETWEEN_SHOTS_S,
+) -> float | None:
+    """Highest setpoint (rpm at the wheel, %, or mm of draw) this battery can hold and recover to between shots.
+
+    ``battery_v`` is the voltage at rest (a half-charged pack where None), ``resistance_ohm`` of pack and wiring (the
+    profile's where None), ``between_s`` the seconds between two shots. None where drive, voltage or resistance are
+    unknown, and where the voltage can't be this robot's. Neither windage nor the step limits of the setpoint enter.
+    """
+    volts = battery_v if battery_v is not None else usual_voltage(robot)
+    ohms = resistance_ohm if resistance_ohm is not None else (robot.battery.resistance if robot.battery else None)
+    if robot.drive is None or volts is None or ohms is None or odd_voltage(robot, volts):
+        return None
+    supply = train(robot.drive, ohms)
+    if robot.launcher.flywheel is None:
+        draw = longest_draw(robot, supply, volts)
+        return None if draw is None else draw * 1000
+    if robot.setpoint.unit == "%":
+        return min(100.0, robot.setpoint.high)
+    return float(wheel_ceiling(robot, supply, volts, between_s)) / RPM
+
+
+def wheel_ceiling(robot: Robot, supply: Train, open_circuit_v: ArrayLike, between_s: float) -> FloatArray:
+    """Highest wheel speed (rad/s) held and recovered to; broadcasts over voltages and gear trains.
+
+    Without a wheel inertia the recovery is unknown and only the holding counts.
+    """
+    free = supply.no_load_speed(open_circuit_v) / fastest_wheel(robot)
+    wheel = robot.launcher.flywheel
+    inertia = turning_inertia(wheel) if wheel is not None else None
+    kept = speed_kept(robot)
+    if inertia is None or kept is None:
+        return np.asarray(free, dtype=float)
+    grown = np.exp(np.minimum(between_s / supply.time_constant(inertia), 50.0))
+    recovered = free * (grown - 1) / (back_share(kept) * grown - kept)
+    return np.asarray(np.minimum(free, recovered), dtype=float)
+
+
+def lowest_voltage(
+    robot: Robot,
+    setpoint: float,
+    resistance_ohm: float,
+    between_s: float = BETWEEN_SHOTS_S,
+    battery_v: float | None = None,
+) -> float | None:
+    """Rest voltage (V) below which a setpoint is no longer held and recovered to: the ceiling read backwards.
+
+    ``battery_v``: the voltage at which a setpoint in % was chosen. None without a drive or for a draw beyond
+    the stroke.
+    """
+    if robot.drive is None:
+        return None
+    supply = train(robot.drive, resistance_ohm)
+    m = supply.motor
+    if robot.launcher.flywheel is None:
+        torque = needed_torque(robot, setpoint / 1000)
+        return None if torque is None else float(supply.motor_current(torque)) * m.resistance
+    if robot.setpoint.unit == "%":
+        return None if battery_v is None else battery_v * setpoint / 100
+    at_one_volt_more = wheel_ceiling(robot, supply, m.no_load_current * m.resistance + 1.0, between_s)
+    return m.no_load_current * m.resistance + setpoint * RPM / float(at_one_volt_more)
+
+
+def back_share(kept: float) -> float:
+    """Share of the setpoint at which the wheel counts as back, after a shot that left it this share of its speed.
+
+    Within 1 %; where a shot takes hardly more than that, when nine tenths of the drop are made good.
+    """
+    return 1 - min(SETTLED, (1 - kept) / 10)
+
+
+_REMEMBERED = 64
+_STEP_OHM = 1e-3
+
+
+@dataclass
+class Limits:
+    """Ceiling and lowest voltage of one robot, kept for steps of the resistance and pauses to a tenth of a second."""
+
+    robot: Robot
+    _lines: dict[tuple[int, float], tuple[float, float] | None] = field(default_factory=dict)
+
+    def ceiling(self, rest_v: float, ohm: float, between_s: float) -> float | None:
+        """As ``ceiling.ceiling``."""
+        line = self._line(ohm, between_s)
+        if line is None:
+            return ceiling(self.robot, rest_v, ohm, between_s)
+        return max((rest_v - line[0]) / line[1], 0.0)
+
+    def lowest_voltage(self, setpoint: float, ohm: float, between_s: float, rest_v: float) -> float | None:
+        """As ``ceiling.lowest_voltage``."""
+        line = self._line(ohm, between_s)
+        if line is None:
+            return lowest_voltage(self.robot, setpoint, ohm, between_s, rest_v)
+        return line[0] + line[1] * setpoint
+
+    def _line(self, ohm: float, between_s: float) -> tuple[float, float] | None:
+        """Volts at no speed and volts a rpm, between two steps of the resistance; None where there is no such line."""
+        if self.robot.launcher.flywheel is None or self.robot.setpoint.unit == "%":
+            return None
+        step = math.floor(ohm / _STEP_OHM)
+        below, above = (self._kept(k, round(between_s, 1)) for k in (step, step + 1))
+        if below is None or above is None:
+            return None
+        share = ohm / _STEP_OHM - step
+        return below[0] + share * (above[0] - below[0]), below[1] + share * (above[1] - below[1])
+
+    def _kept(self, step: int, between_s: float) -> tuple[float, float] | None:
+        key = (step, between_s)
+        if key not in self._lines:
+            if len(self._lines) >= _REMEMBERED:
+                self._lines.clear()
+            ends = [lowest_voltage(self.robot, rpm, step * _STEP_OHM, between_s) for rpm in (0.0, 1000.0)]
+            known = ends[0] is not None and ends[1] is not None
+            self._lines[key] = (ends[0], (ends[1] - ends[0]) / 1000) if known else None  # type: ignore[operator,assignment]
+        return self._lines[key]
+
+
+@dataclass(frozen=True, slots=True)
+class ShotCharge:
+    """Coulombs that a shot should take: making good the wheel's speed at full power, and holding it in between."""
+
+    per_rpm: float
+    holding_a: float
+
+    @classmethod
+    def of(cls, robot: Robot) -> ShotCharge | None:
+        """None where drive or wheel inertia are unknown, or the setpoint is no speed."""
+        wheel, drive = robot.launcher.flywheel, robot.drive
+        kept, inertia = speed_kept(robot), turning_inertia(wheel) if wheel is not None else None
+        if drive is None or kept is None or inertia is None or robot.setpoint.unit != "rpm":
+            return None
+        gain = drive.reduction * drive.efficiency * train(drive, 0.0).motor.torque_constant
+        return cls(inertia * RPM * (1 - kept) / gain, drive.motors * drive.no_load_current)
+
+    def coulombs(self, setpoint: float, between_s: float) -> float:
+        """Charge of one shot (C) at a wheel speed (rpm) with a pause (s)."""
+        return self.per_rpm * setpoint + self.holding_a * between_s

@@ -1,0 +1,227 @@
+"""How much charge is left: one small filter for each capacity that the pack may have, weighed by how well it foretells.
+
+Each follows the charge 0..1 by counting what is drawn, and corrects it by the rest voltage through the chemistry's
+open-circuit curve (an extended Kalman filter; Plett, J. Power Sources 134 (2004) 277). A constant error of the curve
+goes into the charge and out again where the voltage that matters is read back from the same curve.
+"""
+# MERGED: Follows a pack's charge through a session: counts what is drawn, looks at the voltage at rest every few
+# seconds.
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldtune.arrays import FloatArray
+from fieldtune.battery.blocks import Block
+from fieldtune.battery.resistance import LineFit
+from fieldtune.physics.battery import charge_at, open_circuit_voltage
+from fieldtune.robot.model import Robot
+
+Curve = Callable[[FloatArray], FloatArray]
+
+_CAPACITIES = 31
+_NINTHS = np.array([-1.593, -0.967, -0.589, -0.282, 0.0, 0.282, 0.589, 0.967, 1.593])
+"""Middles of nine equal shares of the normal distribution."""
+
+_CURVE_SD_PER_CELL = 3e-4
+_COUNT_SD = 0.15
+_STEP = 0.01
+
+
+@dataclass
+class ChargeBank:
+    """Charge (n,) with variance, for n capacities (coulombs) with weights that sum to 1.
+
+    ``volts`` is the pack's open-circuit voltage over charge, ``charge_of`` its inverse; ``cells`` sets how exact a
+    curve can be.
+    """
+
+    volts: Curve
+    charge_of: Curve
+    cells: int
+    capacity: FloatArray
+    weight: FloatArray
+    charge: FloatArray
+    variance: FloatArray
+
+    @classmethod
+    def start(
+        cls,
+        volts: Curve,
+        charge_of: Curve,
+        cells: int,
+        rest_v: float,
+        rest_sd: float,
+        capacity_ah: float,
+        spread: float,
+    ) -> ChargeBank:
+        """Begin at a rest voltage. ``capacity_ah`` is the median, ``spread`` the deviation of its logarithm."""
+        z = np.linspace(-2.5, 2.5, _CAPACITIES)
+        weight = np.exp(-0.5 * z**2)
+        bank = cls(
+            volts,
+            charge_of,
+            cells,
+            3600 * capacity_ah * np.exp(spread * z),
+            weight / weight.sum(),
+            np.full(_CAPACITIES, float(charge_of(np.array(rest_v)))),
+            np.zeros(_CAPACITIES),
+        )
+        bank.variance += (rest_sd / bank._slope(bank.charge)) ** 2
+        return bank
+
+    def spend(self, coulombs: float) -> None:
+        """Charge drawn from the pack."""
+        share = coulombs / self.capacity
+        self.charge = np.clip(self.charge - share, -0.05, 1.05)
+        self.variance = self.variance + (_COUNT_SD * share) ** 2
+
+    def observe(self, rest_v: float, rest_sd: float) -> None:
+        """A rest voltage seen, volts, with its standard deviation."""
+        noise = rest_sd**2 + (_CURVE_SD_PER_CELL * self.cells) ** 2
+        slope = self._slope(self.charge)
+        off = rest_v - self.volts(self.charge)
+        total = slope**2 * self.variance + noise
+        gain = self.variance * slope / total
+        self.charge = np.clip(self.charge + gain * off, -0.05, 1.05)
+        self.variance = self.variance * (1 - gain * slope)
+        score = np.log(self.weight + 1e-300) - 0.5 * (np.minimum(off**2 / total, 16.0) + np.log(total))
+        weight = np.exp(score - score.max())
+        self.weight = weight / weight.sum()
+
+    def level(self) -> tuple[float, float]:
+        """Charge left 0..1 and its standard deviation."""
+        mean = float(self.weight @ self.charge)
+        spread = float(self.weight @ (self.variance + (self.charge - mean) ** 2))
+        return min(max(mean, 0.0), 1.0), math.sqrt(spread)
+
+    def coulombs_until(self, rest_v: float, sd_v: float = 0.0) -> tuple[float, float, float]:
+        """Charge (coulombs: median, 5 % and 95 % quantile) until the rest voltage falls to a value; 0 where it has.
+
+        ``sd_v``: how well that value is known, volts.
+        """
+        end = float(self.charge_of(np.array(rest_v)))
+        end_variance = (sd_v / self._slope(np.array(end))) ** 2
+        spread = np.sqrt(self.variance + end_variance)[:, None] * _NINTHS
+        left = np.maximum((self.charge[:, None] + spread - end) * self.capacity[:, None], 0.0)
+        weight = np.repeat(self.weight / len(_NINTHS), len(_NINTHS))
+        order = np.argsort(left.ravel())
+        cumulative = np.cumsum(weight[order]) - weight[order] / 2
+        low, median, high = np.interp([0.05, 0.5, 0.95], cumulative, left.ravel()[order])
+        return float(median), float(low), float(high)
+
+    def _slope(self, charge: FloatArray) -> FloatArray:
+        low, high = np.clip(charge - _STEP, 0.0, 1.0 - _STEP), np.clip(charge + _STEP, _STEP, 1.0)
+        return np.maximum((self.volts(high) - self.volts(low)) / (high - low), 1e-3)
+
+
+def middle(values: list[float]) -> tuple[float, float]:
+    """Median of some readings and its standard deviation, from their median distance to it (normal readings)."""
+    ordered = sorted(values)
+    center = _median(ordered)
+    distance = _median(sorted(abs(value - center) for value in ordered))
+    return center, 1.253 * 1.483 * distance / math.sqrt(len(ordered))
+
+
+def _median(ordered: list[float]) -> float:
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+
+
+_LOOK_S = 4.0
+_LOOKS = 4
+_CURVE_V = 0.02
+"""How far a pack's rest voltage may lie from its chemistry's curve, volts a cell (see ``physics.battery``)."""
+_KNOWN_LOG_SD, _TYPICAL_LOG_SD = 0.1, 0.8
+_TYPICAL_AH = {"nimh": 3.0, "lead-acid": 7.0, "li-ion": 4.0, "lifepo4": 4.0}
+"""Capacities of packs on small robots: common practice, no source; taken only where the profile gives none."""
+
+
+class ChargeFollower:
+    """``drawn`` is the charge counted so far, coulombs; ``bank`` is None until the first voltage at rest is known."""
+
+    def __init__(self, robot: Robot) -> None:
+        self.battery = robot.battery
+        self.bank: ChargeBank | None = None
+        self.drawn = 0.0
+        self._unspent = 0.0
+        self._look: list[tuple[float, float]] = []
+        self._since: float | None = None
+
+    def count(self, amps: float, seconds: float) -> None:
+        """Charge that has gone."""
+        self.drawn += amps * seconds
+        self._unspent += amps * seconds
+
+    def follow(self, block: Block, amps: float, most_amps: float, line: LineFit) -> None:
+        """One block. Only those of little current, against the ``most_amps`` seen, tell the voltage at rest well."""
+        if self.bank is None:
+            self.bank, self._unspent = self._new_bank(line), 0.0
+        if amps <= max(2.0, 0.25 * most_amps):
+            self._look.append((block.volts, amps))
+        self._since = block.time_s if self._since is None else self._since
+        if block.time_s - self._since < _LOOK_S:
+            return
+        # What is seen is the mean of the look, so it belongs to the charge halfway through it.
+        self.bank.spend(self._unspent / 2)
+        if len(self._look) >= _LOOKS:
+            rest, noise = middle([v + line.resistance * a for v, a in self._look])
+            amps_there = sum(a for _, a in self._look) / len(self._look)
+            self.bank.observe(rest, max(math.hypot(noise, amps_there * line.resistance_sd), 1e-3))
+        self.bank.spend(self._unspent / 2)
+        self._unspent, self._look, self._since = 0.0, [], block.time_s
+
+    def level(self) -> tuple[float, tuple[float, float]] | None:
+        """Charge 0..1 with its 90 % interval, the curve's own error included; None without chemistry."""
+        if self.bank is None or self.battery is None or self.battery.chemistry is None:
+            return None
+        mean, sd = self.bank.level()
+        ends = np.clip(np.array([mean - 1.645 * sd, mean + 1.645 * sd]), 0.0, 1.0)
+        low, high = self.bank.charge_of(self.bank.volts(ends) + np.array([-1, 1]) * _CURVE_V * self.battery.cells)
+        return mean, (min(float(low), mean), max(float(high), mean))
+
+    def coulombs_until(self, rest_v: float, sd_v: float = 0.0) -> tuple[float, float, float] | None:
+        """Charge until the rest voltage falls to a value known to ``sd_v``: median, 5 % and 95 % quantile.
+
+        None until a voltage at rest has been seen.
+        """
+        if self.bank is None:
+            return None
+        left = self.bank.coulombs_until(rest_v, sd_v)
+        median, low, high = (max(coulombs - self._unspent, 0.0) for coulombs in left)
+        return median, low, high
+
+    def _new_bank(self, line: LineFit) -> ChargeBank:
+        """The chemistry's curve; without one a straight line whose steepness stands for the unknown capacity."""
+        battery, sd, rest = self.battery, max(line.rest_sd, 0.02), line.rest_v
+        if battery is None or battery.chemistry is None:
+            return ChargeBank.start(
+                lambda charge: rest * (0.7 + 0.6 * charge),
+                lambda volts: (volts / rest - 0.7) / 0.6,
+                cells=10,
+                rest_v=rest,
+                rest_sd=sd,
+                capacity_ah=8.0,
+                spread=1.0,
+            )
+        chemistry, cells, given = battery.chemistry, battery.cells, battery.capacity_ah
+
+        def volts(charge: FloatArray) -> FloatArray:
+            return np.asarray(open_circuit_voltage(chemistry, charge, cells), dtype=float)
+
+        def charge_of(rest_v: FloatArray) -> FloatArray:
+            return np.asarray(charge_at(chemistry, rest_v, cells), dtype=float)
+
+        return ChargeBank.start(
+            volts,
+            charge_of,
+            cells,
+            rest,
+            sd,
+            capacity_ah=given if given is not None else _TYPICAL_AH[chemistry],
+            spread=_KNOWN_LOG_SD if given is not None else _TYPICAL_LOG_SD,
+        )

@@ -1,0 +1,172 @@
+"""A battery as a straight line, V = rest voltage - resistance * current, fitted as samples come.
+
+A Kalman filter over the two unknowns: recursive least squares in which the rest voltage may wander as charge goes and
+the resistance hardly at all (Bar-Shalom, Li & Kirubarajan, Estimation with Applications to Tracking and Navigation,
+2001, chapter 5). An odd sample is weighed down as Huber does (Robust Statistics, 1981): by its distance over 2.5
+deviations.
+Plain floats: it runs ten times a second beside everything else.
+"""
+# MERGED: The two-pulse test of a pack's resistance, guided: a small load for ten seconds, then a large one for a
+# second.
+#
+# As in IEC 61960 for cells (0.2 C for 10 s, then 1 C for 1 s). The launcher is the load: the wheel held low, then
+# spun up
+# at full power. Pure state, fed with the same samples as the battery watch.
+#
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
+from fieldtune.battery.rest_voltage import odd_voltage
+from fieldtune.physics.battery import two_pulse_resistance
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.results import known
+
+_HUBER = 2.5
+_REST_WANDER = 2e-3
+_RESISTANCE_WANDER = 1e-3
+_NOISE_FLOOR = 2e-3
+_NOISE_START = 0.03
+_NOISE_RATE = 0.03
+
+
+@dataclass
+class LineFit:
+    """Rest voltage (V) and resistance (ohm) with their covariance; ``noise`` is one sample's deviation, V."""
+
+    rest_v: float
+    resistance: float
+    var_rest: float
+    var_resistance: float
+    covariance: float = 0.0
+    noise: float = _NOISE_START
+    samples: int = 0
+
+    @classmethod
+    def start(cls, rest_v: float, resistance: float, resistance_sd: float, rest_sd: float = 0.15) -> LineFit:
+        """Begin at a first guess of both."""
+        return cls(rest_v, resistance, rest_sd**2, resistance_sd**2)
+
+    @property
+    def rest_sd(self) -> float:
+        """Standard deviation of the rest voltage, V."""
+        return math.sqrt(self.var_rest)
+
+    @property
+    def resistance_sd(self) -> float:
+        """Standard deviation of the resistance, ohms."""
+        return math.sqrt(self.var_resistance)
+
+    def current_at(self, volts: float) -> float:
+        """Current (A) that the line gives at a voltage, not below zero."""
+        return max((self.rest_v - volts) / self.resistance, 0.0)
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass: both unknowns may have moved since."""
+        self.var_rest += _REST_WANDER**2 * seconds
+        self.var_resistance += (_RESISTANCE_WANDER * self.resistance) ** 2 * seconds
+
+    def update(self, volts: float, amps: float, amps_sd: float = 0.0, volts_share: float = 1.0) -> None:
+        """One reading, V and A. ``amps_sd``: the current's error; ``volts_share``: noise over a single sample's."""
+        off = volts - (self.rest_v - self.resistance * amps)
+        to_rest = self.var_rest - self.covariance * amps
+        to_resistance = self.covariance - self.var_resistance * amps
+        explained = to_rest - to_resistance * amps
+        noise = (self.noise * volts_share) ** 2 + (self.resistance * amps_sd) ** 2
+        far = abs(off) / math.sqrt(explained + noise)
+        if far > _HUBER:
+            noise = noise * far / _HUBER + explained * (far / _HUBER - 1)
+        total = explained + noise
+        gain_rest, gain_resistance = to_rest / total, to_resistance / total
+        self.rest_v += gain_rest * off
+        self.resistance = max(self.resistance + gain_resistance * off, 1e-4)
+        self.var_rest -= gain_rest * to_rest
+        self.covariance -= gain_rest * to_resistance
+        self.var_resistance -= gain_resistance * to_resistance
+        self.samples += 1
+        self._learn_noise(volts - (self.rest_v - self.resistance * amps), volts_share)
+
+    def _learn_noise(self, left: float, volts_share: float) -> None:
+        """Follow the size of what the line does not explain, a far sample counting no more than Huber lets it."""
+        single = min(abs(left), _HUBER * self.noise * volts_share) / volts_share
+        self.noise = max(math.sqrt(self.noise**2 + _NOISE_RATE * (single**2 - self.noise**2)), _NOISE_FLOOR)
+
+
+SMALL_S, LARGE_S = 10.0, 1.0
+_APART = 2.0
+_APART_A = 2.0
+_QUIET_TAIL_S = 1.0
+
+Step = Literal["small", "large", "done", "failed"]
+
+
+@dataclass
+class TwoPulse:
+    """``step`` and ``instruction`` tell the person what to do; ``resistance_ohm`` is there once it is done."""
+
+    robot: Robot
+    step: Step = "small"
+    resistance_ohm: float | None = None
+    _small: list[Block] = field(default_factory=list)
+    _large: list[Block] = field(default_factory=list)
+    _waited: float = 0.0
+
+    def __post_init__(self) -> None:
+        self._blocks = BlockMaker(MotorSide.of(self.robot))
+
+    @property
+    def instruction(self) -> str:
+        """What to do now, or what came out."""
+        wheel = self.robot.launcher.kind == "flywheel"
+        if self.step == "small":
+            what = "hold the wheel at its lowest setpoint" if wheel else "leave the launcher at rest, switched on"
+            return f"{what} for {max(SMALL_S - self._waited, 0):.0f} s more, with no element in it and the range clear"
+        if self.step == "large":
+            return "now go to the highest setpoint at once" if wheel else "now cock once, at full power"
+        if self.step == "done" and self.resistance_ohm is not None:
+            return f"resistance of pack and wiring: {1000 * self.resistance_ohm:.0f} mohm"
+        return "no clear step of current was seen: send current_ma, or take a larger step of the setpoint, and repeat"
+
+    def feed(self, t: float, wheel_rpm: float | None, voltage: float | None, current: float | None = None) -> Step:
+        """One sample: seconds, rpm, volts, battery amps (reckoned from the wheel's gain where not sent)."""
+        if voltage is None or odd_voltage(self.robot, voltage) is not None or self.step in ("done", "failed"):
+            return self.step
+        block = self._blocks.add(t, wheel_rpm, voltage, current)
+        if block is not None and block.amps is not None:
+            self._take(block)
+        return self.step
+
+    def _take(self, block: Block) -> None:
+        if self.step == "small":
+            self._waited += block.seconds
+            self._small.append(block)
+            if self._waited >= SMALL_S:
+                self.step = "large"
+            return
+        quiet = [b for b in self._small if b.time_s > self._small[-1].time_s - _QUIET_TAIL_S]
+        _, base = _means(quiet)
+        heavy = (block.amps or 0.0) > max(_APART * base, base + _APART_A)
+        if heavy or self._large:
+            self._large.append(block)
+        if self._large and (block.time_s - self._large[0].time_s >= LARGE_S or not heavy):
+            self._finish(quiet)
+
+    def _finish(self, quiet: list[Block]) -> None:
+        small_v, small_a = _means(quiet)
+        large_v, large_a = _means(self._large)
+        ohm = known(two_pulse_resistance(small_v, small_a, large_v, large_a))
+        if ohm is not None and ohm > 0:
+            self.resistance_ohm, self.step = ohm, "done"
+        else:
+            self.step = "failed"
+
+
+def _means(blocks: list[Block]) -> tuple[float, float]:
+    """Volts and amps over time."""
+    total = sum(b.seconds for b in blocks)
+    volts = sum(b.volts * b.seconds for b in blocks) / total
+    return volts, sum((b.amps or 0.0) * b.seconds for b in blocks) / total

@@ -1,0 +1,138 @@
+"""Commands that answer: aim, stand, next."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from fieldtune.commands import arguments
+from fieldtune.commands.printing import columns, complain, give, number, pairs, percent, record, setpoint_words
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
+    from fieldtune.robot.model import Robot
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    aim = arguments.declare(commands, "aim", _aim, "recommended setpoint at a distance")
+    arguments.add_robot(aim)
+    add_place(aim)
+    add_battery(aim)
+    add_target(aim)
+    stand = arguments.declare(commands, "stand", _stand, "distances from which a setpoint scores")
+    arguments.add_robot(stand)
+    stand.add_argument("--setpoint", metavar="S", required=True, help='such as "2450 rpm"')
+    add_battery(stand)
+    add_target(stand)
+    following = arguments.declare(commands, "next", _next, "the distance worth shooting from next, and why")
+    arguments.add_robot(following)
+    add_target(following)
+
+
+def add_place(parser: argparse.ArgumentParser) -> None:
+    """Where from: a distance or a spot of the profile."""
+    place = parser.add_mutually_exclusive_group(required=True)
+    arguments.add_quantity(place, "--distance", "D", "LENGTH", 'distance to the target, such as "1.8 m" or "6 ft"')
+    place.add_argument("--spot", metavar="NAME", help="a spot that the profile names")
+
+
+def add_battery(parser: argparse.ArgumentParser) -> None:
+    """The battery's voltage now."""
+    arguments.add_quantity(parser, "--battery", "V", "VOLTAGE", 'battery voltage now, such as "12.4 V"')
+
+
+def add_target(parser: argparse.ArgumentParser) -> None:
+    """Which target, where the profile has several."""
+    parser.add_argument("--target", metavar="NAME", help="one of the profile's targets")
+
+
+def _aim(args: argparse.Namespace) -> int:
+    with arguments.open_session(args) as session:
+        aim = session.aim(arguments.distance(session.robot, args), args.battery, args.target)
+    give(args, record(aim), aim_words(session.robot, aim))
+    if aim.reachable:
+        return 0
+    complain(aim.cautions[0])  # the reason
+    return 1
+
+
+def aim_words(robot: Robot, aim: Aim) -> list[str]:
+    """A recommendation as lines of text."""
+    rests = f"epoch {aim.epoch}, {aim.shots_used} shot{'' if aim.shots_used == 1 else 's'} used"
+    at = f" at {aim.target}" if aim.target else ""
+    head = f"{robot.name}{at} from {aim.distance_m:.2f} m ({rests})"
+    choice, sure = aim.setpoint, aim.hit_probability_90
+    nearly = None
+    if choice.low is not None:
+        nearly = f"{setpoint_words(robot, choice.low)} to {setpoint_words(robot, choice.high)}"
+    hits = percent(aim.hit_probability)
+    if sure is not None:
+        hits += f", most likely between {percent(sure[0])} and {percent(sure[1])}"
+    rows: list[tuple[str, str | None]] = [
+        ("setpoint", setpoint_words(robot, choice.value) if choice.value is not None else "none works from here"),
+        ("nearly as good", nearly),
+        ("scores", None if aim.hit_probability is None else hits),
+        ("leaves at", _known(aim.exit_speed_mps, 2, "m/s", f", {number(aim.exit_angle_deg, 1, 'deg')} up")),
+        ("energy", None if aim.exit_speed_mps is None else _energy_words(robot, aim.exit_speed_mps)),
+        ("comes in at", _known(aim.entry_angle_deg, 1, "deg below the horizontal")),
+        ("highest point", _known(aim.apex_m, 2, "m above the floor")),
+        ("time", _known(aim.time_s, 2, "s")),
+        ("battery holds", None if aim.ceiling is None else f"{setpoint_words(robot, aim.ceiling)} at most"),
+        ("nearest that works", None if aim.reachable else _known(aim.nearest_m, 2, "m")),
+    ]
+    if aim.sensitivity is not None:
+        rows.append(("changes the miss", _sensitivity(robot, aim)))
+    return [head, *pairs(rows), *(f"  caution: {words}" for words in aim.cautions)]
+
+
+def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
+    from fieldtune.robot.wheel_energy import energy_at_speed
+
+    joules = float(energy_at_speed(robot, exit_speed_mps))
+    return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
+
+
+def _sensitivity(robot: Robot, aim: Aim) -> str | None:
+    changes = aim.sensitivity
+    if changes is None:
+        return None
+    step = f"one step of {robot.setpoint.step:g} {robot.setpoint.unit}"
+    causes = [
+        (step, changes.per_step_m), ("one degree", changes.per_degree_m), ("one volt", changes.per_volt_m),
+        ("one cm of distance", changes.per_cm_m), ("10 degC", changes.per_10_degC_m),
+    ]  # fmt: skip
+    return ", ".join(f"{name} {value * 100:+.1f} cm" for name, value in causes if value is not None) or None
+
+
+def _stand(args: argparse.Namespace) -> None:
+    from fieldtune.shot_entry import setpoint_caution
+
+    with arguments.open_session(args) as session:
+        robot = session.robot
+        asked = arguments.setpoint(robot, "--setpoint", args.setpoint)
+        spots = session.stand(asked, args.battery, args.target)
+    rows = [
+        (number(s.distance_m, 2), f"{number(s.low_m, 2)} to {number(s.high_m, 2)}", percent(s.hit_probability),
+         "forgives most" if s.forgives_most and len(spots) > 1 else "")
+        for s in spots
+    ]  # fmt: skip
+    head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
+    table = columns(("distance (m)", "nearly as good (m)", "scores", ""), rows)
+    advice = setpoint_caution(robot, asked) or "try a higher setpoint"
+    text = [head, *table] if rows else [f"{head}: from no distance; {advice}"]
+    give(args, {"robot": robot.name, "setpoint": asked, "spots": spots}, text)
+
+
+def _next(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        robot, found = session.robot, session.next(args.target)
+    text = [
+        f"{robot.name}: shoot next from {found.distance_m:.2f} m at {setpoint_words(robot, found.setpoint)}",
+        f"  {found.why}",
+    ]
+    give(args, {"robot": robot.name, **record(found)}, text)
+
+
+def _known(value: float | None, digits: int, unit: str, more: str = "") -> str | None:
+    return None if value is None else number(value, digits, unit) + more

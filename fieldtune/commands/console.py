@@ -1,0 +1,113 @@
+"""Commands at the robot's end of the line: console, simulate, sender."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldtune.commands import aim, arguments, line_options
+from fieldtune.errors import InputError, LinkError
+
+if TYPE_CHECKING:
+    from fieldtune.link import Monitor
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
+
+_FASTEST_HZ = 2000.0
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    console = arguments.declare(commands, "console", _console, "opens the console on a robot", json=False)
+    arguments.add_robot(console, optional=True)
+    line_options.add_port(console)
+    console.add_argument("--no-record", action="store_true", help="keep no recording of the line this time")
+    simulate = arguments.declare(commands, "simulate", _simulate, "a simulated robot on a pseudo-terminal", json=False)
+    arguments.add_robot(simulate)
+    simulate.add_argument("--seed", metavar="N", type=_seed, default=0, help="which hidden errors it is born with")
+    simulate.add_argument("--rate", metavar="N", type=arguments.positive_number, default=100.0, help="lines a second")
+    arguments.add_quantity(simulate, "--distance", "D", "LENGTH", "where it stands")
+    aim.add_target(simulate)
+    sender = arguments.declare(
+        commands, "sender", _sender, "an example for the robot's side: code that prints the line", json=False
+    )
+    sender.add_argument("--lang", choices=("c", "micropython"), required=True, help="c: a bare 8-bit microcontroller")
+
+
+def console_alone(args: argparse.Namespace) -> int:
+    """The console on the robot used last: on its line if one is attached, otherwise simulated."""
+    return _console(
+        argparse.Namespace(
+            robot=None, port=None, baud=None, record=None, no_record=False, force=False, profiles=args.profiles
+        )
+    )
+
+
+def _console(args: argparse.Namespace) -> int:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise LinkError("the console needs a terminal; 'fieldtune --help' lists the commands that print instead")
+    robot = line_options.robot_for(args)
+    from fieldtune.console import Unopened, run
+    from fieldtune.session import Session
+
+    with Session.beside_profile(robot, args.profiles) as session:
+        run(robot, session, Unopened(lambda: _console_line(robot, args, session)))
+    return 0
+
+
+def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> Monitor:
+    """The line of a console that has just painted its first frame."""
+    named = args.port or (
+        None if line_options.attached(robot, line_options.kept_port(session)) else line_options.simulated(robot)
+    )
+    args.record = args.record or _session_recording(robot, named, args)
+    monitor = line_options.monitor(robot, named, args, session)
+    session.attach(monitor)
+    return monitor
+
+
+def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace) -> Path | None:
+    """Every session on a real line is kept beside the shot log, unless that was turned off."""
+    if args.no_record or (named or robot.link.port).startswith(("sim://", "replay://")):
+        return None
+    from datetime import datetime
+
+    from fieldtune.link.recording import session_recording
+    from fieldtune.robot import store_path
+
+    return session_recording(store_path(robot, args.profiles).parent / "recordings", robot.name, datetime.now())
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or len(text) > 18:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a whole number, such as 7")
+    return int(text)
+
+
+def _simulate(args: argparse.Namespace) -> None:
+    from fieldtune import shot_entry
+
+    robot = line_options.robot_for(args)
+    robot.target(args.target)
+    if args.distance is not None:
+        shot_entry.check_distance(args.distance)
+    if args.rate > _FASTEST_HZ:
+        raise InputError(f"--rate {args.rate:g}: expected at most {_FASTEST_HZ:g} lines a second")
+    try:
+        from fieldtune.link.sim.terminal import serve
+    except ImportError as error:
+        raise LinkError(
+            f"this system has no pseudo-terminals; use --port {line_options.simulated(robot)} instead"
+        ) from error
+    gc.enable()  # this may last
+    # Flushed, because a program that starts this one waits for the path.
+    serve(robot, args.seed, args.rate, args.distance, args.target, say=lambda words: print(words, flush=True))
+
+
+def _sender(args: argparse.Namespace) -> None:
+    from fieldtune.link.senders import sender_text
+
+    print(sender_text(args.lang), end="")

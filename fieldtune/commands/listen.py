@@ -1,0 +1,157 @@
+"""Commands that hear the line and report its health: listen, replay."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldtune.commands import arguments, line_options
+from fieldtune.commands.printing import clean, columns, give, number, pairs
+from fieldtune.errors import LinkError
+
+if TYPE_CHECKING:
+    from fieldtune.link import Live, Monitor
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
+
+_LISTEN_S = 5.0
+_HOPELESS_S = 2.0
+_REMEDIES = {
+    "no known field": (
+        "The line's names are none of those that fieldtune knows (README, The serial line). Say in the profile which",
+        'is which, ours = "theirs":  [link.fields]  wheel_rpm = "speed"',
+    ),
+    "undecodable": (
+        "Neither name=value pairs nor a JSON object (README, The serial line). Bare numbers need their order in the",
+        'profile, "-" for what to pass over:  [link.columns]  order = ["t_ms", "wheel_rpm", "-"]',
+    ),
+    "checksum": (
+        "The two hex digits behind * are the XOR of the bytes between $ and *; without them nothing is checked.",
+    ),
+}
+"""By the cause of dropping, for a line of which nothing could be used."""
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    listen = arguments.declare(commands, "listen", _listen, "decodes the robot's line and reports its health")
+    arguments.add_robot(listen, optional=True)
+    line_options.add_port(listen)
+    listen.add_argument(
+        "--seconds", metavar="N", type=arguments.positive_number, default=_LISTEN_S, help="how long (5 s otherwise)"
+    )
+    replay = arguments.declare(commands, "replay", _replay, "decodes a recording of the line and reports its health")
+    replay.add_argument("file", metavar="FILE", help="a recording, or any text captured from the robot")
+    arguments.add_robot(replay, optional=True)
+
+
+def _listen(args: argparse.Namespace) -> None:
+    from fieldtune.session import Session
+
+    robot = line_options.robot_for(args)
+    with Session.beside_profile(robot, args.profiles) as session:
+        _refuse_absent(robot, args, session)
+        with line_options.monitor(robot, args.port, args, session) as monitor:
+            live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
+    # The reader took lines until it stopped; a recording has them, so they count.
+    last, raw = monitor.snapshot(), monitor.recent_lines(3)
+    live = replace(live, health=last.health, shots=last.shots)
+    if live.health.lines == 0 and live.state != "ended":
+        raise LinkError(f"nothing heard: {live.words}")
+    give(args, _report(robot, live), _report_words(robot, live, raw))
+
+
+def _refuse_absent(robot: Robot, args: argparse.Namespace, session: Session) -> None:
+    """Says at once that there is no port, instead of after the whole time of listening."""
+    from fieldtune.link import ports
+
+    name = args.port or robot.link.port
+    if name == "auto" and not ports.candidates(line_options.kept_port(session)):
+        raise LinkError(f"no serial port found: connect the robot, or try --port {line_options.simulated(robot)}")
+    if name.startswith("/") and not Path(name).exists():
+        raise LinkError(f"{name} is not there; check the cable, or name another port")
+
+
+def _heard(monitor: Monitor, seconds: float, *, named: bool) -> Live:
+    """What the line said at the end of the time; earlier when it ended, or when a named port won't open."""
+    gc.enable()  # this may last
+    end = time.monotonic() + seconds
+    opening_since: float | None = None
+    while True:
+        live, now = monitor.snapshot(), time.monotonic()
+        opening = live.state == "searching" and not live.words.startswith(("listening", "looking"))
+        opening_since = (opening_since or now) if opening else None
+        hopeless = named and opening_since is not None and now - opening_since > _HOPELESS_S
+        if now >= end or live.state == "ended" or hopeless:
+            return live
+        time.sleep(0.05)
+
+
+def _replay(args: argparse.Namespace) -> None:
+    from fieldtune.link import decode, read_header
+
+    if args.robot is None:
+        args.robot = _recorded_robot(read_header(args.file), args)
+    robot = line_options.robot_for(args)
+    live = decode(args.file, robot).live
+    give(args, _report(robot, live), _report_words(robot, live, ()))
+
+
+def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | None:
+    """The robot that the recording says it is of, if there is a profile of it here."""
+    from fieldtune.robot import find_profiles
+
+    named = header.get("robot")
+    return named if named in {entry.name for entry in find_profiles(args.profiles)} else None
+
+
+def _report(robot: Robot, live: Live) -> dict[str, object]:
+    health = live.health
+    return {
+        "robot": robot.name, "port": live.port, "state": live.state, "lines": health.lines, "good": health.good,
+        "dropped": health.dropped, "notices": health.notices, "rate_hz": health.rate_hz, "clock": health.clock,
+        "wheel_rpm": live.wheel_rpm, "battery_v": live.battery_v, "distance_m": live.distance_m,
+        "setpoint": live.setpoint, "draw_mm": live.draw_mm, "shots_seen": _shots_seen(live), "shots": live.shots,
+        "wheel": live.wheel,
+    }  # fmt: skip
+
+
+def _shots_seen(live: Live) -> int:
+    return live.shots[-1].number if live.shots else 0
+
+
+def _report_words(robot: Robot, live: Live, raw: tuple[str, ...]) -> list[str]:
+    from fieldtune.link import health_words
+
+    rows = [
+        ("lines", f"{live.health.lines}, of which {live.health.good} good"),
+        ("health", health_words(live.health)),
+        ("wheel", None if live.wheel_rpm is None else number(live.wheel_rpm, 0, "rpm")),
+        ("draw", None if live.draw_mm is None else number(live.draw_mm, 1, "mm")),
+        ("battery", None if live.battery_v is None else number(live.battery_v, 2, "V")),
+        ("distance", None if live.distance_m is None else number(live.distance_m, 2, "m")),
+        ("shots seen", str(_shots_seen(live))),
+    ]
+    wheel = robot.launcher.kind == "flywheel"
+    shots = [
+        (str(s.number), number(s.time_s, 2), number(s.speed_rpm if wheel else s.draw_mm, 0),
+         number(s.recovery_s, 2), number(s.battery_v, 2), "robot" if s.by == "fired" else "wheel's drop")
+        for s in live.shots[-12:]
+    ]  # fmt: skip
+    head = ("shot", "time (s)", "speed (rpm)" if wheel else "draw (mm)", "recovery (s)", "battery (V)", "told by")
+    listed = [f"    {line}" for line in columns(head, shots)] if shots else []
+    last = [f"    {clean(line)}" for line in raw]
+    title = f"{robot.name} on {clean(live.port or 'no port')}: {live.words}"
+    return [title, *pairs(rows), *_remedy(live), *listed, *(["  last lines:", *last] if last else [])]
+
+
+def _remedy(live: Live) -> list[str]:
+    """What to do where not one line could be used, by the cause of most."""
+    dropped = live.health.dropped
+    if live.health.good or not dropped:
+        return []
+    return [f"  {words}" for words in _REMEDIES.get(max(dropped, key=lambda cause: dropped[cause]), ())]

@@ -1,0 +1,87 @@
+"""Commands that carry shots between laptops and from spreadsheets: pack, merge, import."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldtune.commands import aim, arguments
+from fieldtune.commands.printing import clean, give, record, write
+
+if TYPE_CHECKING:
+    from fieldtune.share.merge import Merged
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    pack = arguments.declare(commands, "pack", _pack, "profile and shot log as one file, for another laptop")
+    arguments.add_robot(pack)
+    pack.add_argument("file", metavar="FILE", type=Path, help="file to write to")
+    pack.add_argument("--force", action="store_true", help="write over a file that is there")
+    merge = arguments.declare(commands, "merge", _merge, "takes in a pack: no shot is lost, none counts twice")
+    merge.add_argument("file", metavar="FILE", type=Path, help='a file that "fieldtune pack" wrote')
+    merge.add_argument("--robot", metavar="ROBOT", help="refuse a pack of any other robot")
+    taking = arguments.declare(commands, "import", _import, "takes in shots from a spreadsheet saved as CSV")
+    arguments.add_robot(taking)
+    taking.add_argument("file", metavar="FILE.csv", type=Path, help="the sheet: headings, then one shot a row")
+    taking.add_argument(
+        "--columns", metavar="NAME=HEADING,…",
+        help='which column is what, such as "distance=Dist (m),result=Outcome"; names are distance, setpoint, result, '
+        "miss, side, speed, battery, target, time, epoch",
+    )  # fmt: skip
+    taking.add_argument("--skip-bad", action="store_true", help="leave out rows that can't be read")
+    aim.add_target(taking)
+
+
+def _pack(args: argparse.Namespace) -> None:
+    from fieldtune.share.pack import pack
+
+    with arguments.open_session(args) as session:
+        text, shots, name = pack(session), len(session.shots()), session.robot.name
+    write(args.file, text, force=args.force)
+    words = [
+        f"{args.file}: {name} packed, {_count(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"
+    ]
+    give(args, {"robot": name, "file": str(args.file), "shots": shots}, words)
+
+
+def _merge(args: argparse.Namespace) -> None:
+    from fieldtune.share.merge import merge, merge_home
+    from fieldtune.share.read_pack import read_pack
+
+    found = read_pack(args.file)
+    if args.robot is None:
+        merged = merge_home(found, args.profiles)
+    else:
+        with arguments.open_session(args) as session:
+            merged = merge(session, found)
+    give(args, record(merged), _merge_words(merged))
+
+
+def _merge_words(merged: Merged) -> list[str]:
+    head = f"{merged.robot}: {_count(merged.shots, 'new shot')} from {clean(merged.by)}"
+    more = [_count(n, what) for n, what in ((merged.marks, "new mark"), (merged.batteries, "battery reading")) if n]
+    lines = [", ".join([head, *more])]
+    if merged.profile == "written":
+        lines.append(f"  its profile is new here: {merged.path}")
+    if merged.profile == "differs":
+        lines.append(f"  the profiles differ; {merged.path} was left as it is. Take over by hand what you want:")
+        lines += [f"    {clean(line)}" for line in merged.difference]
+    return lines
+
+
+def _import(args: argparse.Namespace) -> None:
+    from fieldtune.share.spreadsheet import import_file
+
+    with arguments.open_session(args) as session:
+        done = import_file(session, args.file, args.columns, args.skip_bad, args.target)
+    known = f", {done.known} there already (other shots with the same figures need a time column)" if done.known else ""
+    lines = [f"{done.robot}: {_count(done.new, 'new shot')} from {args.file.name}{known}"]
+    lines += [f"  line {line} left out: {clean(why)}" for line, why in done.skipped]
+    skipped = [{"line": line, "reason": why} for line, why in done.skipped]
+    give(args, {"robot": done.robot, "new": done.new, "known": done.known, "skipped": skipped}, lines)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -1,0 +1,31 @@
+"""The command for the printed page: sheet."""
+
+from __future__ import annotations
+
+import argparse
+
+from fieldtune.commands import aim, arguments
+from fieldtune.commands.printing import clean, give, write
+from fieldtune.commands.table import add_out
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the command."""
+    sheet = arguments.declare(commands, "sheet", _sheet, "the printable pit sheet, one page, as an HTML file")
+    arguments.add_robot(sheet)
+    add_out(sheet, required=True, words="HTML file to write; open it in a browser and print it")
+    sheet.add_argument("--long", action="store_true", help="with residuals, shot log and decision table for a notebook")
+    sheet.add_argument("--with", metavar="ROBOT", nargs="*", default=[], dest="others", help="--long: whom to compare")
+    aim.add_battery(sheet)
+    aim.add_target(sheet)
+
+
+def _sheet(args: argparse.Namespace) -> None:
+    from fieldtune.robot import load_robot
+    from fieldtune.share.sheet import sheet
+
+    others = [load_robot(name, args.profiles) for name in args.others]
+    with arguments.open_session(args) as session:
+        text, name = sheet(session, args.battery, args.target, args.long, others), session.robot.name
+    write(args.out, text, force=args.force)
+    give(args, {"robot": name, "file": str(args.out)}, [clean(f"{args.out}: pit sheet of {name}; open and print it")])

@@ -1,0 +1,152 @@
+"""Commands about the shot log: shot, undo, shots, exclude, include, swap, batteries, learned."""
+
+from __future__ import annotations
+
+import argparse
+
+from fieldtune.commands import arguments
+from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
+from fieldtune.commands.printing import clean, columns, complain, give, number, record, setpoint_words
+from fieldtune.errors import FieldtuneError
+from fieldtune.records import RESULTS, Shot
+
+_WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    shot = arguments.declare(commands, "shot", _shot, "confirms a shot and learns from it")
+    arguments.add_robot(shot)
+    add_place(shot)
+    shot.add_argument("--setpoint", metavar="S", required=True, help='what the robot held, such as "2450 rpm"')
+    words = f"how it ended: {', '.join(RESULTS)}"
+    shot.add_argument("--result", metavar="R", type=str.lower, choices=RESULTS, help=words)
+    shot.add_argument("--speed", metavar="MEASURED", help="measured at release: wheel speed in rpm, or draw in mm")
+    arguments.add_quantity(shot, "--miss", "M", "LENGTH", 'measured miss, positive long or high, such as "-12 cm"')
+    arguments.add_quantity(shot, "--side", "M", "LENGTH", 'measured side miss, positive right, such as "5 cm"')
+    add_battery(shot)
+    add_target(shot)
+
+    undo = arguments.declare(commands, "undo", _undo, "takes the last confirmed shot back")
+    arguments.add_robot(undo)
+    shots = arguments.declare(commands, "shots", _shots, "the shot log")
+    arguments.add_robot(shots)
+
+    exclude = arguments.declare(commands, "exclude", _exclude, "leaves a shot out of learning")
+    arguments.add_robot(exclude)
+    _add_number(exclude)
+    exclude.add_argument("--reason", metavar="TEXT", required=True, help="why; it stays in the log")
+    include = arguments.declare(commands, "include", _include, "lets a shot that was left out count again")
+    arguments.add_robot(include)
+    _add_number(include)
+
+    swap = arguments.declare(commands, "swap", _swap, "marks a battery change or repair: a new epoch")
+    arguments.add_robot(swap)
+    swap.add_argument("--label", metavar="TEXT", help="what the new battery is called")
+    batteries = arguments.declare(commands, "batteries", _batteries, "what was measured of each battery")
+    arguments.add_robot(batteries)
+    learned = arguments.declare(commands, "learned", _learned, "what the shots have taught")
+    arguments.add_robot(learned)
+
+
+def _add_number(parser: argparse.ArgumentParser) -> None:
+    words = "the shot's number in the log"
+    parser.add_argument("--shot", metavar="N", type=arguments.shot_number, required=True, help=words)
+
+
+def _shot(args: argparse.Namespace) -> None:
+    from fieldtune.shot_entry import setpoint_caution
+
+    with arguments.open_session(args) as session:
+        robot = session.robot
+        distance = arguments.distance(robot, args)
+        setpoint = arguments.setpoint(robot, "--setpoint", args.setpoint)
+        speed = None if args.speed is None else arguments.measured_speed(robot, "--speed", args.speed)
+        shot = session.confirm(distance, setpoint, args.result, args.miss, args.side, speed, args.battery, args.target)
+        # The shot is kept from here on: say so even if the answer that should follow fails.
+        try:
+            aim = session.aim(distance, args.battery, args.target)
+        except FieldtuneError as error:
+            raise type(error)(f"shot {shot.shot} is kept, but no recommendation follows: {error}") from error
+    caution = setpoint_caution(robot, setpoint)
+    kept = f"shot {shot.shot} kept: {_WORDS.get(shot.result or '', '-')}, {setpoint_words(robot, shot.setpoint)}"
+    text = [kept, *([f"  caution: {caution}"] if caution else []), *aim_words(robot, aim)]
+    answer = record(aim)
+    if caution:
+        answer["cautions"] = [caution, *aim.cautions]
+    give(args, {"shot": shot.shot, "confirmed": shot, "aim": answer}, text)
+
+
+def _undo(args: argparse.Namespace) -> int:
+    with arguments.open_session(args) as session:
+        shot = session.undo()
+        name = session.robot.name
+    if shot is None:
+        give(args, {"shot": None, "undone": False}, ())
+        complain(f"{name} has no confirmed shot to take back")
+        return 1
+    give(args, {"shot": shot.shot, "undone": shot.undone}, [f"shot {shot.shot} taken back"])
+    return 0
+
+
+def _shots(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        shots, robot = session.shots(), session.robot
+    head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
+            "speed", "battery (V)", "epoch", "target", "")  # fmt: skip
+    text = columns(head, (_row(shot) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
+    give(args, {"robot": robot.name, "shots": shots}, text)
+
+
+def _row(shot: Shot) -> tuple[str, ...]:
+    state = "taken back" if shot.undone else f"left out: {shot.excluded}" if shot.excluded is not None else ""
+    if shot.origin is not None:
+        state = f"{state}, from {shot.origin}".lstrip(", ")
+    return (
+        str(shot.shot), shot.time[:19].replace("T", " "), number(shot.distance_m), f"{shot.setpoint:g}",
+        shot.result or "-", "-" if shot.miss_m is None else f"{shot.miss_m:+.2f}", number(shot.speed, 0),
+        number(shot.battery_v, 1), str(shot.epoch), shot.target or "", state,
+    )  # fmt: skip
+
+
+def _exclude(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        shot = session.exclude(args.shot, args.reason)
+    give(args, {"shot": shot.shot, "excluded": shot.excluded}, [f"shot {shot.shot} left out: {shot.excluded}"])
+
+
+def _include(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        shot = session.include(args.shot)
+    give(args, {"shot": shot.shot, "excluded": None}, [f"shot {shot.shot} counts again"])
+
+
+def _swap(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        epoch = session.swap(args.label)
+        label, name = session.battery_label, session.robot.name
+    named = f" ({label})" if label else ""
+    text = [f"{name}: epoch {epoch}{named} begins; one or two shots will find the new level"]
+    give(args, {"epoch": epoch, "label": label}, text)
+
+
+def _batteries(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        readings, name = session.batteries(), session.robot.name
+    rows = [
+        (r.label or "-", r.time[:19].replace("T", " "),
+         number(None if r.resistance_ohm is None else r.resistance_ohm * 1000, 0), number(r.rest_v, 2))
+        for r in readings
+    ]  # fmt: skip
+    text = columns(("battery", "time (UTC)", "resistance (mohm)", "at rest (V)"), rows)
+    give(args, {"batteries": readings}, text if rows else [f"{name}: no battery has been measured yet"])
+
+
+def _learned(args: argparse.Namespace) -> None:
+    with arguments.open_session(args) as session:
+        learned, robot = session.learned(), session.robot
+    head = (
+        f"{robot.name}: {learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used, epoch {learned.epoch}"
+    )
+    facts = [f"  {clean(fact.told)}" for fact in learned.facts]
+    give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

@@ -1,0 +1,94 @@
+"""Commands about the mechanism: size, compare."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from fieldtune.commands import aim, arguments
+from fieldtune.commands.printing import clean, give, progress_bar
+from fieldtune.errors import InputError
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    size = arguments.declare(commands, "size", _size, "drive, gearing, spring and safety figures")
+    arguments.add_robot(size)
+    aim.add_target(size)
+    size.add_argument("--teeth", metavar="N,N,…", type=_teeth, help="gears to choose from, by their numbers of teeth")
+    size.add_argument(
+        "--if", metavar="KEY=VALUE", dest="changes", action="append", type=_change,
+        help='what another part buys, such as --if launcher.wheel_diameter="110 mm"',
+    )  # fmt: skip
+    compare = arguments.declare(commands, "compare", _compare, "mechanisms side by side, and a weighted decision")
+    compare.add_argument("robots", metavar="ROBOT", nargs="+", help="two robots or more, by name or path")
+    compare.add_argument(
+        "--weight", metavar="NAME=N", action="append", type=_weight, help="how much a criterion counts"
+    )
+    arguments.add_quantity(
+        compare, "--distance", "D", "LENGTH", "a distance to judge at; may be given several times", action="append"
+    )
+
+
+def _teeth(text: str) -> tuple[int, ...]:
+    words = text.replace(",", " ").split()
+    if not words or not all(word.isdecimal() and 4 <= int(word) <= 400 for word in words):
+        raise argparse.ArgumentTypeError(f"{text!r}: expected numbers of teeth, such as 18,20,24,30")
+    return tuple(int(word) for word in words)
+
+
+def _change(text: str) -> tuple[str, str]:
+    key, found, value = text.partition("=")
+    if not found or not key.strip():
+        raise argparse.ArgumentTypeError(f'{text!r}: expected KEY=VALUE, such as launcher.wheel_diameter="110 mm"')
+    return key.strip(), value.strip()
+
+
+def _weight(text: str) -> tuple[str, float]:
+    name, _, value = text.partition("=")
+    try:
+        return name.strip(), float(value)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected NAME=NUMBER, such as reach_m=0.5") from None
+
+
+def _size(args: argparse.Namespace) -> None:
+    from fieldtune.sizing.cautions import cautions
+    from fieldtune.sizing.size import size
+    from fieldtune.sizing.text import size_text
+    from fieldtune.sizing.what_if import what_if, what_it_buys
+
+    with arguments.open_session(args) as session:
+        robot, cycles, factor = session.robot, len(session.shots()), session.speed_factor()
+    changed = what_if(robot, dict(args.changes)) if args.changes else robot
+    found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
+    buys = what_it_buys(robot, changed, factor) if args.changes else ()
+    text = [clean(line) for line in size_text(changed, found).splitlines()]
+    if buys:
+        text = [*text, "", "what the change buys and costs:", *(f"  {clean(line)}" for line in buys)]
+    answer = {"robot": robot.name, **found.as_json(), "cautions": cautions(changed), "speed_factor": factor}
+    give(args, {**answer, "buys": buys} if args.changes else answer, text)
+
+
+def _compare(args: argparse.Namespace) -> None:
+    from fieldtune.robot import load_robot
+    from fieldtune.session import Session
+    from fieldtune.shot_entry import check_distance
+    from fieldtune.sizing.compare import CRITERIA, compare
+    from fieldtune.sizing.text import compare_text
+
+    for distance in args.distance or ():
+        check_distance(distance)
+    if args.distance and len(set(args.distance)) < len(args.distance):
+        raise InputError("--distance: each distance only once")
+    robots = [load_robot(name, args.profiles) for name in args.robots]
+    beliefs = {}
+    for robot in robots:
+        with Session.beside_profile(robot, args.profiles) as session:
+            if any(shot.counts for shot in session.shots()):
+                beliefs[robot.name] = session.belief
+    distances = sorted(args.distance) if args.distance else None
+    found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)
+    text = [clean(line) for line in compare_text(found).splitlines()]
+    names = ", ".join(criterion.name for criterion in CRITERIA)
+    give(args, found.as_json(), [*text, f"other weights: --weight NAME=N, with a name of {names}"])

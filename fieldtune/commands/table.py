@@ -1,0 +1,171 @@
+"""Commands for what leaves the tool as a table: table, in text, CSV, JSON, source, or as one formula."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fieldtune.commands import aim, arguments
+from fieldtune.commands.printing import columns, complain, give, number, percent, record, setpoint_words, write
+from fieldtune.errors import InputError
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import TableRow
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
+    from fieldtune.share.formula import FormulaFit
+    from fieldtune.share.table_curve import Curve
+
+_MOST_ROWS = 2000
+_STEP_M = 0.1
+_SOURCES = ("java", "cpp", "python")
+
+
+def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
+    """Declares the commands of this family."""
+    table = arguments.declare(commands, "table", _table, "distance-to-setpoint table or robot-program source")
+    arguments.add_robot(table)
+    arguments.add_quantity(table, "--from", "D", "LENGTH", "nearest distance", required=True, dest="nearest")
+    arguments.add_quantity(table, "--to", "D", "LENGTH", "farthest distance", required=True, dest="farthest")
+    arguments.add_quantity(table, "--step", "D", "LENGTH", "between one row and the next; 10 cm if not given")
+    form = table.add_mutually_exclusive_group()
+    form.add_argument(
+        "--format", choices=("text", "csv", "json", *_SOURCES), default="text", help="java, cpp, python: source"
+    )
+    form.add_argument(
+        "--fit", choices=("quadratic", "cubic"), help="one formula instead of the table, and what it costs"
+    )
+    add_out(table, required=False)
+    aim.add_battery(table)
+    aim.add_target(table)
+
+
+def add_out(parser: argparse.ArgumentParser, *, required: bool, words: str = "file to write to") -> None:
+    """Where a file goes, and whether one that is there may be lost."""
+    parser.add_argument("--out", metavar="FILE", required=required, type=Path, help=words)
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+
+
+def _distances(args: argparse.Namespace) -> list[float]:
+    """From the nearest to the farthest, both included where the step meets them; kept to a tenth of a millimetre."""
+    near, far, step = args.nearest, args.farthest, args.step if args.step is not None else _STEP_M
+    if not (0 < near <= far <= 100):
+        raise InputError(f"--from {near:g} m --to {far:g} m: expected 0 < from <= to <= 100 m")
+    if step <= 0 or (far - near) / step > _MOST_ROWS:
+        raise InputError(f"--step {step:g} m: expected a length above zero, and at most {_MOST_ROWS} rows")
+    count = int((far - near) / step + 1e-9) + 1
+    return [round(near + i * step, 4) for i in range(count)]
+
+
+def _table(args: argparse.Namespace) -> int:
+    distances = _distances(args)
+    if args.format in _SOURCES and args.json:
+        raise InputError(f"--json: prints the rows, --format {args.format} a source; choose one")
+    with arguments.open_session(args) as session:
+        if args.format in _SOURCES:
+            return _source(session, args)
+        if args.fit is not None:
+            return _formula(session, args, distances)
+        return _rows(session, args, distances)
+
+
+def _deliver(args: argparse.Namespace, text: str) -> None:
+    """Into the file that was asked for, or to standard output."""
+    if _is_file(args.out):
+        write(args.out, text, force=args.force)
+        print(f"{args.out}: written")
+    else:
+        print(text, end="")
+
+
+def _is_file(out: Path | None) -> bool:
+    """Whether ``--out`` names a file; ``-`` is standard output, as elsewhere."""
+    return out is not None and str(out) != "-"
+
+
+def _rows(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
+    from fieldtune.share.export import csv_text, json_text
+
+    robot, rows = session.robot, session.table(distances, args.battery, args.target)
+    if args.json or args.format == "json":
+        _deliver(args, json_text(robot, rows))
+    elif args.format == "csv":
+        _deliver(args, csv_text(rows))
+    else:
+        shown = [
+            (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), _nearly(robot, row),
+             percent(row.hit_probability))
+            for row in rows
+        ]  # fmt: skip
+        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "nearly as good", "scores"), shown)]
+        _deliver(args, "".join(f"{line}\n" for line in text))
+    if any(row.setpoint is not None for row in rows):
+        return 0
+    complain(f"{robot.name} scores from none of these distances; 'fieldtune aim' says why")
+    return 1
+
+
+def _nearly(robot: Robot, row: TableRow) -> str:
+    return "-" if row.low is None else f"{setpoint_words(robot, row.low)} to {setpoint_words(robot, row.high)}"
+
+
+def _source(session: Session, args: argparse.Namespace) -> int:
+    from fieldtune.share.pack import today
+    from fieldtune.share.program_source import class_name_for, source
+    from fieldtune.share.table_curve import curve
+
+    named = class_name_for(args.out.stem) if args.format == "java" and _is_file(args.out) else None
+    made = curve(session, args.nearest, args.farthest, args.battery, args.target)
+    _deliver(args, source(made, args.format, today(session), named))
+    for words in _shortcomings(made, args):
+        complain(words)
+    return 0
+
+
+def _shortcomings(made: Curve, args: argparse.Namespace) -> list[str]:
+    """Where a curve is less than what was asked for; its own header says the same."""
+    found = []
+    near, far = float(made.distance_m[0]), float(made.distance_m[-1])
+    if near > args.nearest + 0.01 or far < args.farthest - 0.01:
+        found.append(f"the table covers {near:.2f} to {far:.2f} m only: {made.robot} can't score from the rest")
+    if made.worst_error > made.step / 2:
+        found.append(
+            f"the table is up to {made.worst_error:.2g} {made.unit} off the recommendation; ask for less range"
+        )
+    return found
+
+
+def _formula(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
+    from fieldtune.share.formula import fit
+
+    found = fit(session, args.fit, distances, args.battery, args.target)
+    if _is_file(args.out) and not args.json:
+        _deliver(args, "".join(f"{line}\n" for line in _formula_words(session, found)))
+    else:
+        give(args, record(found), _formula_words(session, found))
+    return 0
+
+
+def _formula_words(session: Session, found: FormulaFit) -> list[str]:
+    robot, unit = session.robot, found.unit
+    terms = [f"{c:+.8g}" + (" d" if k == 1 else f" d^{k}" if k else "") for k, c in enumerate(found.coefficients)]
+    harmless = "nowhere: use the table instead"
+    if found.harmless_m is not None:
+        harmless = f"from {found.harmless_m[0]:.2f} to {found.harmless_m[1]:.2f} m"
+    lines = [
+        f"{robot.name}: setpoint in {unit} = {' '.join(terms).lstrip('+')}",
+        f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; wrong outside",
+        f"  worst error    {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
+        f"  worst loss     {100 * found.worst_loss:.1f} hits in 100 shots, at {found.worst_loss_at_m:.2f} m",
+        f"  harmless       {harmless} (loses at most {100 * found.harmless_loss:.0f} hits in 100 shots)",
+    ]
+    if found.no_air_worst_error is not None:
+        lines.append(f"  without air    a parabola is off by up to {setpoint_words(robot, found.no_air_worst_error)}")
+    shown = [
+        (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.formula),
+         percent(row.hit_probability), percent(row.formula_hit_probability), setpoint_words(robot, row.no_air))
+        for row in found.rows
+    ]  # fmt: skip
+    head = ("distance (m)", "setpoint", "formula", "scores", "formula scores", "parabola")
+    return [*lines, *(f"  {line}" for line in columns(head, shown))]

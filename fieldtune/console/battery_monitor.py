@@ -1,0 +1,121 @@
+"""The battery as the console follows it: every sample goes to the watch, its word is asked twice a second."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldtune.battery.change import Recalibration
+    from fieldtune.battery.resistance import TwoPulse
+    from fieldtune.battery.status import BatteryStatus
+    from fieldtune.battery.watch import BatteryWatch
+    from fieldtune.console.console_base import Backstage
+    from fieldtune.console.shot_recorder import Book
+    from fieldtune.link.sample import Sample
+
+EVERY = 6
+"""Looks between two questions to the watch."""
+_SURE_SHARE = 0.1
+"""How well a resistance has to be known to be kept."""
+
+
+class Pack:
+    """Feeds the battery watch, which is made once the first recommendation is there: people wait for that.
+
+    ``guided`` and ``pulses``: the recalibration and the resistance test under way, which the same samples are fed to.
+    ``kept`` rises with every measured resistance that is written down.
+    """
+
+    def __init__(self, console: Backstage, book: Book) -> None:
+        self._console, self._book = console, book
+        self.watch: BatteryWatch | None = None
+        self.status: BatteryStatus | None = None
+        self.guided: Recalibration | None = None
+        self.pulses: TwoPulse | None = None
+        self.kept = 0
+        self._noted = False
+        self._looks = 0
+
+    def prepare(self) -> None:
+        """Make the watch."""
+        self._console.begin("pack", self._prepare)
+
+    async def _prepare(self) -> None:
+        self.watch = await self._console.ask_slowly("Watching the battery", self._make)
+
+    def _make(self) -> BatteryWatch:
+        from fieldtune.battery.watch import BatteryWatch
+
+        session = self._console.session
+        label = session.battery_label
+        known = session.batteries(label) if label is not None else ()
+        return BatteryWatch(self._console.robot, [r.resistance_ohm for r in known if r.resistance_ohm is not None])
+
+    def look(self) -> None:
+        """Hand the new samples on, and ask now and then."""
+        if self.watch is None:
+            return
+        for s in self._console.monitor.drain():
+            self.watch.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a, s.setpoint, s.fired, s.fresh)
+            if self.guided is not None:
+                self.guided.feed(s.time_s, s.wheel_rpm, s.setpoint, s.battery_v)
+            if self.pulses is not None:
+                self._pulse(self.pulses, s)
+        self._looks += 1
+        if self._looks % EVERY == 1:
+            self._ask()
+            self._note()
+
+    def _ask(self) -> None:
+        desk = self._console.desk
+        if self.watch is not None:
+            self.status = self.watch.status(desk.advised, desk.place.distance_m if desk.place else None)
+
+    def _pulse(self, pulses: TwoPulse, s: Sample) -> None:
+        before = pulses.step
+        if pulses.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a) == "done" != before:
+            self.keep(pulses.resistance_ohm, self.status.rest_v if self.status is not None else None)
+
+    def _note(self) -> None:
+        """Keep what the watch measured of each battery, once, where there is a log to keep it in."""
+        status = self.status
+        if self._noted or status is None or not (self._book.shots or self.guided):
+            return
+        ohm, sd = status.resistance_ohm, status.resistance_sd_ohm
+        if ohm is not None and sd is not None and sd < _SURE_SHARE * ohm:
+            self._noted = True
+            self.keep(ohm, status.rest_v)
+
+    def keep(self, ohm: float | None, rest_v: float | None) -> None:
+        """Write down what was measured of the battery that is in."""
+        self._console.begin("log", self._keep, ohm, rest_v, exclusive=False)
+
+    async def _keep(self, ohm: float | None, rest_v: float | None) -> None:
+        console = self._console
+        if await console.ask_log("Keeping what was measured", console.session.keep_battery, ohm, rest_v) is not None:
+            self.kept += 1
+
+    @property
+    def offered(self) -> str | None:
+        """Why another battery may be in, while nobody has said whether it is."""
+        return None if self.status is None else self.status.change
+
+    def changed(self) -> None:
+        """Another battery is in."""
+        if self.watch is not None:
+            self.watch.accept_change()
+            self.status, self._noted = None, False
+
+    def unchanged(self) -> None:
+        """The battery is the same."""
+        if self.watch is not None:
+            self.watch.decline_change()
+            self._ask()
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What has to be said aloud about the battery."""
+        if self.status is None:
+            return ()
+        change = f"{self.status.change}: press b" if self.status.change else None
+        return tuple(words for words in (self.status.warning, change) if words)

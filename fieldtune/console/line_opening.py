@@ -1,0 +1,88 @@
+"""The line as the console asks for it, and what stands in until it is open.
+
+The first frame is painted before anything that computes is imported; the rest is brought in by a thread behind it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Protocol
+
+from fieldtune.errors import LinkError
+from fieldtune.link.snapshot import Live
+
+if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
+    from fieldtune.link.sim.hidden_truth import Outcome
+
+
+class Line(Protocol):
+    """What the console asks of a robot's line; ``link.Monitor`` answers it."""
+
+    @property
+    def simulated(self) -> bool | None:
+        """Whether our own simulated robot is at the other end; ``None`` while that isn't known."""
+        ...
+
+    def start(self) -> None:
+        """Begin to listen."""
+        ...
+
+    def stop(self) -> None:
+        """Listen no longer."""
+        ...
+
+    def snapshot(self) -> Live:
+        """What the line says now."""
+        ...
+
+    def drain(self) -> Sequence[Sample]:
+        """The samples since the last call."""
+        ...
+
+    def recent_lines(self, count: int = 100) -> tuple[str, ...]:
+        """The last raw lines."""
+        ...
+
+    def tell(self, command: str) -> None:
+        """Tell the simulated robot something."""
+        ...
+
+    def seen_in_simulation(self) -> Sequence[Outcome]:
+        """What became of the simulated robot's shots."""
+        ...
+
+
+class Unopened:
+    """A line that ``open_line`` will open: nothing is heard of it yet, and it says so."""
+
+    simulated: bool | None = None
+
+    def __init__(self, open_line: Callable[[], Line]) -> None:
+        self.open_line = open_line
+
+    def start(self) -> None:
+        """Nothing to listen to."""
+
+    def stop(self) -> None:
+        """Nothing was begun."""
+
+    def snapshot(self) -> Live:
+        """Nothing but that it is being opened."""
+        return Live("off", "opening")
+
+    def drain(self) -> tuple[Sample, ...]:
+        """None."""
+        return ()
+
+    def recent_lines(self, count: int = 100) -> tuple[str, ...]:
+        """None."""
+        return ()
+
+    def tell(self, command: str) -> None:
+        """Raises ``LinkError``: there is nobody yet."""
+        raise LinkError("the line is still being opened: press that again in a moment")
+
+    def seen_in_simulation(self) -> tuple[Outcome, ...]:
+        """None."""
+        return ()

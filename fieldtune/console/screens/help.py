@@ -1,0 +1,75 @@
+"""Every key on one page."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import VerticalScroll
+
+from fieldtune.console import keys
+from fieldtune.console.screens import NAMES, view
+from fieldtune.console.screens.base import Board
+from fieldtune.console.widgets.text_line import Part, Plate
+
+Row = tuple[str, str, str]
+"""Key, name, what it does."""
+
+
+class HelpView(Board):
+    """All keys with what they do, made from the bindings themselves, so that the page can't be out of date."""
+
+    TITLE_WORDS = "All keys"
+    AUTO_FOCUS = "#help-scroll"
+
+    def compose_body(self) -> ComposeResult:
+        with VerticalScroll(id="help-scroll"):
+            yield Plate(*columns(self._groups()), id="help-columns")
+            yield Plate(*details(self._groups()), id="help-page")
+
+    def _groups(self) -> list[tuple[str, list[Row]]]:
+        groups = [group for group in keys.GROUPS if self.console.sim or group[0] != "Simulated robot"]
+        found = [view(name) for name in NAMES]
+        groups += [(f"In {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
+        return [(title, rows(bindings)) for title, bindings in groups]
+
+
+def rows(bindings: list[Binding]) -> list[Row]:
+    """Key, name and meaning of each binding; spots share one row, and so do keys of one name."""
+    found: list[Row] = []
+    for binding in bindings:
+        if found and found[-1][1] == binding.description:
+            continue
+        if not binding.action.startswith("spot("):
+            shown = binding.key_display or binding.key.split(",")[0]
+            found.append((shown, binding.description, binding.tooltip))
+        elif binding.key == "1":
+            found.append(("1–9", "Spot", "Shoot from the named spot of that number"))
+    return found
+
+
+def columns(groups: list[tuple[str, list[Row]]], across: int = 3, wide: int = 26) -> list[Part]:
+    """All keys with their names side by side, so that the whole keyboard fits the smallest window."""
+    lines: list[tuple[str, str]] = []
+    for title, bound in groups:
+        lines.append((title, ""))
+        lines += [(f"  {key}", name) for key, name, _ in bound]
+    high = -(-len(lines) // across)
+    parts: list[Part] = []
+    for row in range(high):
+        for key, name in lines[row::high]:
+            if not name:
+                parts.append((f"{key:<{wide}}", "bold $act"))
+            else:
+                parts += [(f"{key:<8}", "bold $ink"), (f"{name:<{wide - 8}}", "$ink")]
+        parts.append("\n")
+    return [*parts, ("\nThe space bar does nothing, anywhere. ↓ for what each key does\n", "$quiet")]
+
+
+def details(groups: list[tuple[str, list[Row]]]) -> list[Part]:
+    """What each key does, one a line."""
+    parts: list[Part] = []
+    for title, bound in groups:
+        parts.append((f"{title}\n", "bold $act"))
+        for key, name, does in bound:
+            parts += [(f"  {key:<5}", "bold $ink"), (f"{name:<18}", "$ink"), (f"{does}\n", "$quiet")]
+    return parts

@@ -1,0 +1,186 @@
+"""What the shots have taught: facts in words, how far each fell from what is believed, and which to leave out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from fieldtune.console import keys, words
+from fieldtune.console.screens.base import Board
+from fieldtune.console.widgets.entry_line import Entry
+from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot, Series, nice_range
+from fieldtune.console.widgets.text_line import Part, Plate, assemble
+from fieldtune.errors import InputError
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Learned, Residual
+    from fieldtune.link.snapshot import Live
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
+
+ODD = 0.02
+"""Below this probability a shot is called surprising."""
+
+
+def _reason(text: str) -> str:
+    said = text.strip()
+    if not said:
+        raise InputError("write why, in a few words: bounced out, wrong element, somebody pushed the robot")
+    return said
+
+
+class LearnedView(Board):
+    """Facts, residuals and the log."""
+
+    TITLE_WORDS = "Known"
+    AUTO_FOCUS = "#log"
+    OWN: ClassVar[list[Binding]] = [
+        Binding(
+            "o",
+            "leave_out",
+            "Leave out",
+            tooltip="Leave the chosen shot out of learning, with a reason, or let it count again",
+            id="known-leave-out",
+        ),
+    ]
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._shown: tuple[Shot, ...] | None = None
+
+    def compose_body(self) -> ComposeResult:
+        with Horizontal(id="known-top"):
+            yield Plate(("reading what the shots taught…", "$quiet"), id="facts")
+            yield Plot(id="residuals")
+        yield Plate(id="residual-words")
+        yield Plate(("The log, newest first. ↑ ↓ choose, o leaves a shot out or takes it in", "$quiet"), id="log-words")
+        yield OptionList(id="log", markup=False)
+
+    def key_rows(self) -> list[list[Binding]]:
+        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        shots = self.console.book.shots
+        if shots is not self._shown:
+            self._shown = shots
+            self._fill(shots)
+            self.console.begin("known", self._read)
+
+    def _fill(self, shots: tuple[Shot, ...]) -> None:
+        log = self.query_one("#log", OptionList)
+        kept = log.highlighted
+        log.clear_options()
+        robot = self.console.robot
+        log.add_options(Option(row(shot, robot), id=str(shot.shot)) for shot in reversed(shots))
+        if shots:
+            log.highlighted = min(kept or 0, len(shots) - 1)
+        self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
+
+    async def _read(self) -> None:
+        learned = await self.console.ask("Reading what was learned", self.console.session.learned)
+        if learned is None or not self.ready:
+            return
+        self.query_one("#facts", Plate).put(*facts(learned))
+        plot, picture = self.query_one("#residuals", Plot), residual_plot(learned.residuals)
+        plot.display = picture is not None  # without a measured miss the facts have the whole width
+        plot.show(picture)
+        self.query_one("#residual-words", Plate).put(*residual_words(learned.residuals))
+
+    def action_leave_out(self) -> None:
+        """Leave the chosen shot out, or take it in again."""
+        log = self.query_one("#log", OptionList)
+        shots = self.console.book.shots
+        if log.highlighted is None or not shots:
+            self.console.say("no shot is chosen", bad=True)
+            return
+        shot = list(reversed(shots))[log.highlighted]
+        if shot.undone:
+            self.console.say(f"shot {shot.shot} was taken back: it doesn't count anyway", bad=True)
+        elif shot.excluded is not None:
+            self.console.book.change(f"shot {shot.shot} counts again", self.console.session.include, shot)
+        else:
+            asked: Entry[str] = Entry(f"Leave shot {shot.shot} out of learning: why?", _reason)
+            self.app.push_screen(asked, lambda reason: self._leave_out(shot, reason))
+
+    def _leave_out(self, shot: Shot, reason: str | None) -> None:
+        if reason is not None:
+            self.console.book.change(f"shot {shot.shot} is left out", self.console.session.exclude, shot, reason)
+
+
+def row(shot: Shot, robot: Robot) -> Content:
+    """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
+    what = f"{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
+    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
+    state = words.shot_state(shot)
+    if state:  # the figures of a shot that doesn't count give way to why it doesn't
+        return assemble([(text, "dim"), (words.printable(state), "bold")])
+    speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
+    battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
+    return assemble([f"{text}{speed:<13}{battery:<7} epoch {shot.epoch}"])
+
+
+def facts(learned: Learned) -> list[Part]:
+    """What is believed, one fact a paragraph, and whether recent shots still agree."""
+    count = learned.shots_used
+    head = (
+        f"{count} shot{' counts' if count == 1 else 's count'}, epoch {learned.epoch}"
+        if count
+        else "No shots count yet"
+    )
+    parts: list[Part] = [(head + "\n", "bold $ink")]
+    drift = learned.drift
+    if drift.drifting:
+        parts.append((f"! {drift.words}\n", "bold $bad"))
+        parts.append(("Press b: new battery or a change on the robot starts a new epoch\n\n", "bold $act"))
+    else:
+        parts.append((f"Drift: {drift.words}\n\n", "$quiet"))
+    for fact in learned.facts:
+        mark, style = ("○", "$quiet") if fact.guess else ("●", "$ink")
+        parts.append((f"{mark} {words.printable(fact.words)}\n", style))
+    if any(fact.guess for fact in learned.facts):
+        parts.append(("○ hardly learned yet: from the profile\n", "$quiet"))
+    return parts
+
+
+def residual_plot(residuals: tuple[Residual, ...]) -> Picture | None:
+    """How far measured shots fell from what is believed now, cm, over distance; surprising ones with another shape."""
+    measured = [r for r in residuals if r.miss_m is not None]
+    if not measured:
+        return None
+    distance = np.array([r.distance_m for r in measured])
+    off = np.array([100 * ((r.miss_m or 0.0) - r.expected_miss_m) for r in measured])
+    odd = np.array([r.surprise < ODD for r in measured])
+    left, right = nice_range(distance, 0.5)
+    low, high = nice_range(np.append(off, 0.0), 20.0)
+    series = (
+        Series(np.array([left, right]), np.zeros(2), PLAIN, "dashes"),
+        Series(distance[~odd], off[~odd], STRONG, "marks", "●"),
+        Series(distance[odd], off[odd], MARKED, "marks", "✗"),
+    )
+    y_marks = ((high, f"{high:+.0f}"), (0.0, "0"), (low, f"{low:+.0f}"))
+    x_marks = ((left, f"{left:.1f} m"), (right - 0.12 * (right - left), f"{right:.1f} m"))
+    return Picture(series, (left, right), (low, high), x_marks, y_marks, "cm off what is believed   ✗ surprising")
+
+
+def residual_words(residuals: tuple[Residual, ...]) -> list[Part]:
+    """What the plot can't show: shots with a word only, and the most surprising one."""
+    if not residuals:
+        return [""]
+    by_word = sum(1 for r in residuals if r.miss_m is None)
+    parts: list[Part] = []
+    if 0 < by_word < len(residuals):
+        parts.append((f"{by_word} with only a word (in, short, long…) are not drawn. ", "$quiet"))
+    oddest = min(residuals, key=lambda r: r.surprise)
+    if oddest.surprise < ODD:
+        rare = f"1 in {round(1 / oddest.surprise)}" if oddest.surprise > 0.001 else "rarer than 1 in 1000"
+        parts.append((f"Shot {oddest.shot} is surprising ({rare}): mis-keyed or bounced?", "bold $bad"))
+    return parts or [""]

@@ -1,0 +1,87 @@
+"""The serial line: its health in words, what was dropped and why, and what it says, made harmless."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal
+
+from fieldtune.console import words
+from fieldtune.console.screens.base import Board
+from fieldtune.console.widgets.text_line import Part, Plate
+
+if TYPE_CHECKING:
+    from fieldtune.link.snapshot import Live
+
+
+_VALUE_WIDE = 29  # of the 44 columns of the health, less the names and the margin
+
+
+class LineView(Board):
+    """Health, dropped lines by cause, notices, raw lines."""
+
+    TITLE_WORDS = "Line"
+
+    def compose_body(self) -> ComposeResult:
+        with Horizontal(id="line-body"):
+            yield Plate(id="line-health")
+            yield Plate(id="line-raw")
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        self.query_one("#line-health", Plate).put(*health(live))
+        raw = self.query_one("#line-raw", Plate)
+        rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
+        text = "\n".join(whole_lines(self.console.monitor.recent_lines(rows), rows, wide))
+        raw.put(("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
+
+
+def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:
+    """The last of the lines in so many rows, none cut: what was wrong with a line stands at its end."""
+    shown: list[str] = []
+    for line in reversed(lines):
+        text = words.printable(line)
+        pieces = [text[:wide], *(f"  {text[i : i + wide - 2]}" for i in range(wide, len(text), wide - 2))]
+        if shown and len(shown) + len(pieces) > rows:
+            break
+        shown = pieces + shown
+    return shown[-rows:]
+
+
+def health(live: Live) -> list[Part]:
+    """The line's health, one figure a row."""
+    said = live.health
+    clock = {
+        "robot": "the robot's own",
+        "arrival": "time of arrival: the robot sends no t_ms, so intervals are rough",
+        "unknown": "unknown",
+    }[said.clock]
+    rows = [
+        ("State", words.printable(live.words)),
+        ("Port", "none" if live.port is None else words.printable(live.port)),
+        ("Last sample", "none yet" if live.age_s is None else f"{live.age_s:.1f} s ago"),
+        ("Rate", "unknown" if said.rate_hz is None or live.state != "live" else f"{said.rate_hz:.0f} samples/s"),
+        ("Clock", clock),
+        ("Lines", f"{said.lines}, {said.good} good"),
+    ]
+    parts: list[Part] = [("Health\n", "bold $act")]
+    for name, value in rows:
+        first, *rest = wrap(value, _VALUE_WIDE) or [""]
+        parts += [
+            (f"{name:<13}", "$quiet"),
+            ("".join(f"{piece}\n" for piece in [first, *(" " * 13 + r for r in rest)]), "$ink"),
+        ]
+    parts.append(("\nDropped, by cause\n", "bold $act"))
+    parts += _counts(said.dropped, "nothing dropped")
+    parts.append(("\nNoticed\n", "bold $act"))
+    parts += _counts(said.notices, "nothing out of the ordinary")
+    return parts
+
+
+def _counts(counts: dict[str, int], none: str) -> list[Part]:
+    if not counts:
+        return [(f"{none}\n", "$quiet")]
+    return [(f"{number:>6}  {words.printable(cause)}\n", "$ink") for cause, number in sorted(counts.items())]

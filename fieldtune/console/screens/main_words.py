@@ -1,0 +1,203 @@
+"""The lines of the main screen as (text, style) parts, made from records alone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldtune.console import words
+from fieldtune.console.shooting_state import Desk
+from fieldtune.console.widgets.text_line import Part
+from fieldtune.records import Shot
+from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
+    from fieldtune.link.snapshot import Live
+
+RESULT_KEYS = "i in  s short  l long  ← left  → right"
+
+
+def opening(desk: Desk) -> list[Part]:
+    """What stands in the middle until the line is open and the setpoint is being worked out."""
+    where: list[Part] = [("Distance unknown", "bold $ink")]
+    if desk.place is not None:
+        where = [("From ", "$quiet"), (words.metres(desk.place.distance_m), "bold $ink"), f"  {desk.place.words}"]
+    return [("\n Opening the line to the robot…\n\n ", "bold $act"), *where]
+
+
+def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
+    """What the robot does, against what its program asks for and against what is recommended."""
+    value = words.readback(live, robot)
+    wanted = live.setpoint if live.setpoint is not None else desk.advised
+    said = words.against(value, wanted, robot, desk.aim)
+    thing = words.what_turns(robot).capitalize()
+    on = said == "on setpoint"
+    if not on and wanted is not None and words.settled(live, wanted):
+        on, said = True, f"steady, {said}"
+    parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
+    shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
+    parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
+    if live.setpoint is not None:
+        parts.append((f"\nTold {words.setpoint(live.setpoint, robot)}", "$quiet"))
+        verdict = _verdict(live.setpoint, desk.aim, robot)
+        if verdict:
+            parts.append((verdict, "$quiet"))
+    return parts
+
+
+def _verdict(told: float, aim: Aim | None, robot: Robot) -> str:
+    if aim is None or aim.setpoint.low is None:
+        return ""
+    if words.is_good(told, aim):
+        return ": good"
+    return ": lower than good" if told < aim.setpoint.low else ": higher than good"
+
+
+def chance(aim: Aim | None) -> list[Part]:
+    """Hit probability with its 90 % interval."""
+    if aim is None:
+        return [("Chance ", "$quiet"), ("working it out…", "$quiet")]
+    if not aim.reachable or aim.hit_probability is None:
+        return [("Chance ", "$quiet"), ("not reachable", "bold $bad")]
+    shots = f"{aim.shots_used} shot{'' if aim.shots_used == 1 else 's'}"
+    return [
+        ("Chance ", "$quiet"),
+        (words.percent(aim.hit_probability), "bold $ink"),
+        (f"  likely {words.interval(aim.hit_probability_90)}", "$quiet"),
+        (f"\nfrom {shots} and the profile" if aim.shots_used else "\nfrom the profile alone, no shots", "$quiet"),
+    ]
+
+
+def chance_now(shown: tuple[float, float] | None, robot: Robot) -> list[Part]:
+    """Chance at the setpoint that the robot is told now, where it isn't the recommended one."""
+    if shown is None:
+        return [""]
+    return [(f"at {words.setpoint(shown[0], robot)}, as told now: {words.percent(shown[1])}", "$quiet")]
+
+
+def battery(live: Live, desk: Desk, robot: Robot) -> list[Part]:
+    """Voltage and what it can hold."""
+    parts: list[Part] = [("Battery ", "$quiet"), (words.volts(live.battery_v), "bold $ink")]
+    if desk.aim is not None:
+        said, enough = words.holds(desk.aim, robot)
+        parts.append((f"  {said}", "$quiet" if enough else "bold $bad"))
+    return parts
+
+
+def figures(aim: Aim | None, width: int) -> list[Part]:
+    """Figures of the path for those who want them, in rows of that width."""
+    if aim is None or not aim.reachable:
+        return [""]
+    said = []
+    if aim.exit_speed_mps is not None:
+        said.append(f"leaves at {aim.exit_speed_mps:.1f} m/s")
+    if aim.exit_angle_deg is not None:
+        said.append(f"{aim.exit_angle_deg:.0f}°")
+    if aim.entry_angle_deg is not None:
+        said.append(f"enters at {abs(aim.entry_angle_deg):.0f}°")
+    if aim.apex_m is not None:
+        said.append(f"top {aim.apex_m:.2f} m")
+    if aim.time_s is not None:
+        said.append(f"{aim.time_s:.2f} s")
+    return [(words.rows(said, width, ", "), "$quiet")]
+
+
+def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:
+    """What the battery and the recommendation warn of, one a line; what doesn't fit is counted."""
+    said = (*battery, *(aim.cautions if aim is not None else ()))
+    if not said:
+        return [""]
+    shown = [f"! {text}" for text in said[:rows]]
+    more = len(said) - len(shown)
+    tail = f" (+{more} more: press n)" if more else ""
+    shown[-1] = words.shorten(shown[-1], width - len(tail)) + tail
+    return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
+
+
+def todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> list[Part]:
+    """The one thing to do now."""
+    return [(f" ▶  {_todo(live, desk, robot, sim, keeping)}", "bold $act-ink")]
+
+
+def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str:
+    if keeping:
+        return "Keeping the shot…"
+    if desk.waiting:
+        return _asking(desk, robot)
+    if desk.place is None:
+        return "Press d and type the distance to the target, or a number for a spot"
+    aim = desk.aim
+    if aim is None or not desk.aim_holds:
+        return "Working out the setpoint…"
+    if not aim.reachable or aim.setpoint.value is None:
+        nearest = f"; nearest that works: {words.metres(aim.nearest_m)}" if aim.nearest_m is not None else ""
+        return f"Not reachable from {words.metres(desk.place.distance_m)}{nearest}. Move, then press d"
+    thing, order = words.what_turns(robot), words.order(robot)
+    wanted = words.setpoint(aim.setpoint.value, robot)
+    if live.setpoint is not None and _verdict(live.setpoint, aim, robot) != ": good":
+        return f"{order} {wanted}" + (": press g" if sim else " in the robot program")
+    value = words.readback(live, robot)
+    held = live.setpoint if live.setpoint is not None else aim.setpoint.value
+    shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"
+    if value is None:
+        return f"{order} {wanted}, {shoot}"
+    if not words.near(value, held, robot, aim) and not words.settled(live, held):
+        return f"Wait: {thing} {words.against(value, held, robot, aim)}"
+    return f"Ready at {words.setpoint(held, robot)}: {shoot}"
+
+
+def _asking(desk: Desk, robot: Robot) -> str:
+    shot = desk.waiting[0]
+    more = f" ({len(desk.waiting) - 1} more waiting)" if len(desk.waiting) > 1 else ""
+    knew = [words.setpoint(shot.setpoint, robot)]
+    if shot.speed is not None:
+        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        knew.append(f"left at {shot.speed:.0f} {unit}")
+    knew.append(words.metres(shot.distance_m) if shot.distance_m is not None else "distance unknown")
+    if shot.battery_v is not None:
+        knew.append(words.volts(shot.battery_v))
+    hint = f" Seen: {shot.hint}." if shot.hint else ""
+    return f"Shot seen: {', '.join(knew)}.{hint}{more}\n    Where did it go?  {RESULT_KEYS}   x no shot"
+
+
+def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> list[Part]:
+    """The last shots, newest first, side by side in few rows."""
+    parts: list[Part] = [("Last ", "$quiet")]
+    used, row = 5, 1
+    for shot in reversed(shots):
+        text = _chip(shot, robot)
+        if used + len(text) + 3 > width:
+            if row == rows:
+                break
+            parts.append("\n     ")
+            used, row = 5, row + 1
+        parts.extend([(text, _style(shot)), "   "])
+        used += len(text) + 3
+    return parts
+
+
+def _chip(shot: Shot, robot: Robot) -> str:
+    state = words.shot_state(shot)
+    what = f"{words.MARKS[shot.result]} {words.result_of(shot)}"
+    said = f"{what} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
+    return f"{said} ({words.shorten(state, 18)})" if state else said
+
+
+def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
+    """The last shots, newest first, one a row."""
+    parts: list[Part] = []
+    for shot in list(reversed(shots))[:rows]:
+        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
+        battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
+        what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"
+        how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
+        text = f"{shot.shot:>4}  {what} {how} epoch {shot.epoch}  {words.shot_state(shot)}"
+        parts.append((text.rstrip() + "\n", _style(shot)))
+    return parts
+
+
+def _style(shot: Shot) -> str:
+    if not shot.counts:
+        return "strike $quiet"
+    return "$good" if shot.result == "in" else "$ink"

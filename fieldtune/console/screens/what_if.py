@@ -1,0 +1,295 @@
+"""What can be different about a robot in the sizes view: one thing at a time, a step up or down."""
+# MERGED: What the sizes view says: figures as built beside what they would be, gear trains worth a look, what can
+# hurt.
+# MERGED: Sizes: what the mechanism gives as built, and what it would give with another gear, wheel, spring or angle.
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+
+from fieldtune.console import keys, words
+from fieldtune.console.screens.base import Board
+from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.results import FASTER_THAN_FEEDING
+
+if TYPE_CHECKING:
+    from fieldtune.link.snapshot import Live
+    from fieldtune.robot.model import Robot
+    from fieldtune.sizing.results import Size
+
+_FIRST_PAIR = (24, 24)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing that can be different: how it reads, and the robot with it one step up or down."""
+
+    name: str
+    reading: Callable[[Robot], str]
+    stepped: Callable[[Robot, int], Robot]
+
+
+def changes_for(robot: Robot) -> list[Change]:
+    """What can be varied on this robot; what its profile doesn't give isn't offered."""
+    found = [Change("Exit angle", lambda r: f"{math.degrees(r.launcher.exit_angle):.1f}°", _angle)]
+    if robot.drive is not None:
+        found.append(Change("Motors", lambda r: str(r.drive.motors) if r.drive else "", _motors))
+        found.insert(0, Change("Last gear", _gear_words, _gear))
+    if robot.launcher.flywheel is not None:
+        found.append(Change("Wheel diameter", _wheel_words, _wheel))
+    if _spring_rate(robot) is not None:
+        found.append(Change("Spring rate", lambda r: f"{(_spring_rate(r) or 0) / 1000:.3f} N/mm", _spring))
+    return found
+
+
+def _angle(robot: Robot, by: int) -> Robot:
+    angle = min(math.radians(88), max(0.0, robot.launcher.exit_angle + math.radians(by)))
+    return replace(robot, launcher=replace(robot.launcher, exit_angle=angle))
+
+
+def _motors(robot: Robot, by: int) -> Robot:
+    if robot.drive is None:
+        return robot
+    return replace(robot, drive=replace(robot.drive, motors=max(1, robot.drive.motors + by)))
+
+
+def _gear_words(robot: Robot) -> str:
+    if robot.drive is None:
+        return ""
+    return ":".join(str(teeth) for teeth in robot.drive.gears[-1]) if robot.drive.gears else "none, direct"
+
+
+def _gear(robot: Robot, by: int) -> Robot:
+    """The last driven gear a tooth larger or smaller; a direct drive gets a pair of gears to begin with."""
+    if robot.drive is None:
+        return robot
+    *front, (driving, driven) = robot.drive.gears or (_FIRST_PAIR,)
+    other = (*front, (driving, max(8, driven + by)))
+    return replace(robot, drive=replace(robot.drive, gears=() if other == (_FIRST_PAIR,) else other))
+
+
+def _wheel_words(robot: Robot) -> str:
+    wheel = robot.launcher.flywheel
+    return "" if wheel is None else f"{1000 * wheel.wheel_diameter:.0f} mm"
+
+
+def _wheel(robot: Robot, by: int) -> Robot:
+    wheel = robot.launcher.flywheel
+    if wheel is None:
+        return robot
+    larger = replace(wheel, wheel_diameter=max(0.01, wheel.wheel_diameter + 0.002 * by))
+    return replace(robot, launcher=replace(robot.launcher, flywheel=larger))
+
+
+def _spring_rate(robot: Robot) -> float | None:
+    launcher = robot.launcher
+    if launcher.striker is not None:
+        return launcher.striker.spring_rate
+    return None if launcher.arm is None else launcher.arm.spring_rate
+
+
+def _spring(robot: Robot, by: int) -> Robot:
+    launcher, rate = robot.launcher, (_spring_rate(robot) or 0.0) * 1.05**by
+    if launcher.striker is not None:
+        launcher = replace(launcher, striker=replace(launcher.striker, spring_rate=rate))
+    elif launcher.arm is not None:
+        launcher = replace(launcher, arm=replace(launcher.arm, spring_rate=rate))
+    return replace(robot, launcher=launcher)
+
+
+ROWS: tuple[tuple[str, str, str], ...] = (
+    ("reduction", "Reduction", "{:.2f}"),
+    ("ceiling_rpm_full", "Ceiling, full battery", "{:.0f} rpm"),
+    ("ceiling_rpm_low", "Ceiling, low battery", "{:.0f} rpm"),
+    ("ceiling_mm_low", "Longest draw, low battery", "{:.1f} mm"),
+    ("farthest_m", "Farthest distance", "{:.2f} m"),
+    ("headroom_low", "Headroom, low battery", "{:+.0%}"),
+    ("spin_up_s", "Spin-up", "{:.2f} s"),
+    ("drop_rpm", "Drop a shot", "{:.0f} rpm"),
+    ("recovery_s", "Recovery", "{:.2f} s"),
+    ("shots_per_minute", "Rate of fire", "{:.0f}/min"),
+    ("torque_margin", "Torque margin, cocking", "{:.1f}"),
+    ("cock_time_s", "Time to cock", "{:.2f} s"),
+    ("cycles_per_minute", "Rate of fire", "{:.0f}/min"),
+    ("exit_speed_max_mps", "Highest exit speed", "{:.1f} m/s"),
+    ("peak_current_a", "Peak current", "{:.0f} A"),
+    ("force_max_n", "Highest spring force", "{:.0f} N"),
+    ("spring_energy_j", "Energy in the spring", "{:.2f} J"),
+    ("element_energy_j", "Energy of the element", "{:.2f} J"),
+    ("shot_energy_j", "Energy a shot takes", "{:.2f} J"),
+    ("stored_energy_j", "Energy in wheels, full power", "{:.1f} J"),
+    ("rim_speed_mps", "Rim speed, full power", "{:.1f} m/s"),
+    ("rim_stress_mpa", "Rim stress", "{:.2f} MPa"),
+    ("stop_energy_j", "Energy into the stop", "{:.2f} J"),
+    ("spring_stress_mpa", "Spring stress", "{:.0f} MPa"),
+    ("spring_safety", "Spring strength over stress", "{:.2f}"),
+)
+
+
+def compared(built: Size, other: Size | None) -> list[Part]:
+    """Figures as built and, where something is varied, beside them what it would be."""
+    head = f"{'':<28}{'as built':>16}" + (f"{'what if':>16}" if other is not None else "")
+    parts: list[Part] = [(head + "\n", "bold $act")]
+    for name, label, form in ROWS:
+        if not hasattr(built, name):
+            continue
+        was, now = getattr(built, name), getattr(other, name) if other is not None else None
+        as_built, what_if = _said(name, form, was), _said(name, form, now)
+        parts += [(f"{label:<28}", "$quiet"), (f"{as_built:>16}", "$ink")]
+        if other is not None:
+            shape = "" if was is None or now is None or as_built == what_if else " ▲" if now > was else " ▼"
+            parts.append((f"{what_if:>16}{shape:<2}", "bold $ink"))
+        parts.append("\n")
+    parts += [(f"! {words.printable(note)}\n", "$bad") for note in (other or built).notes]
+    return parts
+
+
+def _said(name: str, form: str, value: float | None) -> str:
+    if value is None:
+        return "unknown"
+    if name == "shots_per_minute" and value > FASTER_THAN_FEEDING:
+        return f"over {FASTER_THAN_FEEDING:.0f}/min"
+    return form.format(value)
+
+
+def choices(built: Size) -> list[Part]:
+    """Gear trains worth considering: the best trade-offs, best first named."""
+    if not built.choices:
+        return [""]
+    parts: list[Part] = [("Gear trains worth a look\n", "bold $act")]
+    for choice in built.choices[:14]:
+        train = "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"
+        reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
+        marks = [word for word, there in (("● best", choice.best), ("◆ built", choice.present)) if there]
+        mark = " ".join(marks)
+        parts.append(
+            (f"{choice.reduction:5.2f} {train:<12} {reach:<13} {mark}\n", "bold $good" if choice.best else "$ink")
+        )
+    return parts
+
+
+def harms(cautions: Sequence[str]) -> list[Part]:
+    """What can hurt, beside the figures that say how."""
+    return [(f"\n⚠ {words.printable(line)}", "$ink") for line in cautions]
+
+
+Harm = tuple[tuple[str, ...], tuple[str, ...]]
+"""All cautions, and those of them about what is near or beyond its limit."""
+USUAL_TRAINS = 10_000
+"""Gear trains that are tried in less time than it takes to say so."""
+
+
+class WhatIfView(Board):
+    """As built beside what if."""
+
+    TITLE_WORDS = "Sizes"
+    OWN: ClassVar[list[Binding]] = [
+        Binding("up", "choose(-1)", "Choose", tooltip="Vary the one above", id="sizes-up", key_display="↑ ↓"),
+        Binding("down", "choose(1)", "Choose", tooltip="Vary the one below", id="sizes-down",
+                key_display="↓", show=False),
+        Binding("left", "vary(-1)", "Less", tooltip="A step less of it", id="sizes-less", key_display="←"),
+        Binding("right", "vary(1)", "More", tooltip="A step more of it", id="sizes-more", key_display="→"),
+        Binding("r", "as_built", "As built", tooltip="Back to the robot as its profile says", id="sizes-as-built"),
+    ]  # fmt: skip
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._at = 0
+        self._built: Size | None = None
+        self._other: Size | None = None
+        self._harm_built: Harm = ((), ())
+        self._harm_other: Harm = ((), ())
+        self._factor = 1.0
+        self._searched: tuple[int, int] | None = None
+
+    def compose_body(self) -> ComposeResult:
+        robot = self.console.robot
+        self.varied, self.changes = robot, changes_for(robot)
+        yield Plate(id="sizes-choose")
+        with Horizontal(id="sizes-body"):
+            yield Plate(("working out the figures…", "$quiet"), id="sizes-figures")
+            yield Plate(id="sizes-choices")
+
+    def key_rows(self) -> list[list[Binding]]:
+        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
+
+    def on_mount(self) -> None:
+        """Work out the figures as built (the board's own mounting runs as well)."""
+        self.console.begin("sizes-built", self._work_out_built)
+
+    async def _work_out_built(self) -> None:
+        self._factor = await self.console.ask("What shots taught", self.console.session.speed_factor) or 1.0
+        self._built, self._harm_built = await self._sized(self.console.robot, True)
+        self._show()
+
+    async def _work_out_other(self) -> None:
+        self._other, self._harm_other = await self._sized(self.varied, False)
+        self._show()
+
+    async def _sized(self, robot: Robot, sweep: bool) -> tuple[Size | None, Harm]:
+        from fieldtune.sizing.cautions import cautions, strained
+        from fieldtune.sizing.size import size
+
+        target, factor = self.console.desk.target, self._factor
+        tell = self._tell if sweep else None
+        found = await self.console.ask_slowly(
+            "Sizing", size, robot, target, speed_factor=factor, progress=tell, sweep=sweep
+        )
+        return found, (cautions(robot), strained(robot))
+
+    def _tell(self, done: int, total: int) -> None:
+        self._searched = (done, total)
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        self._show()
+
+    def _show(self) -> None:
+        if not self.ready:
+            return
+        robot = self.console.robot
+        self.query_one("#sizes-choose", Plate).put(*self._chooser())
+        if self._built is None:
+            if self._searched is not None and self._searched[1] > USUAL_TRAINS:
+                done, total = self._searched
+                said = f"trying gear trains: {done} of {total}"
+                self.query_one("#sizes-figures", Plate).put((said, "$quiet"))
+            return
+        other = self._other if self.varied is not robot else None
+        harm, strain = self._harm_other if other is not None else self._harm_built
+        self.query_one("#sizes-figures", Plate).put(*compared(self._built, other), *harms(strain))
+        self.query_one("#sizes-choices", Plate).put(*choices(self._built), *harms(harm))
+
+    def _chooser(self) -> list[Part]:
+        parts: list[Part] = [("What if?  ", "bold $act")]
+        for number, change in enumerate(self.changes):
+            chosen = number == self._at
+            was, now = change.reading(self.console.robot), change.reading(self.varied)
+            said = f"{change.name} {now}" + ("" if was == now else f" (built: {was})")
+            parts.append((f" ▸{said}◂ " if chosen else f"  {said}  ", "bold $act-ink on $act" if chosen else "$ink"))
+        return parts
+
+    def action_choose(self, by: int) -> None:
+        """Choose what to vary."""
+        self._at = (self._at + by) % len(self.changes)
+        self._show()
+
+    def action_vary(self, by: int) -> None:
+        """A step more or less of the chosen thing."""
+        self.varied = self.changes[self._at].stepped(self.varied, by)
+        self._show()
+        self.console.begin("sizes-other", self._work_out_other)
+
+    def action_as_built(self) -> None:
+        """Back to the robot as built."""
+        self.varied, self._other = self.console.robot, None
+        self._show()

@@ -1,0 +1,215 @@
+"""What lies on the console's desk: where we shoot from, which shots wait for a result, what was advised.
+
+Plain state without Textual, so that the rules of the screen can be tried headlessly.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Literal, Protocol
+
+from fieldtune import units
+from fieldtune.console import words
+from fieldtune.errors import InputError
+from fieldtune.records import Result
+from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
+    from fieldtune.link.snapshot import Live, ShotSeen
+
+FURTHEST_M = 100.0
+EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"
+
+
+class Witnessed(Protocol):
+    """What was seen of a shot."""
+
+    @property
+    def result(self) -> Result:
+        """How it ended."""
+        ...
+
+    @property
+    def miss_m(self) -> float | None:
+        """How far off, positive long; ``None`` where it didn't get there."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the shot is taken from, and who said so."""
+
+    distance_m: float
+    source: Literal["typed", "spot", "robot", "step"]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A shot that was recognised and waits for its result; all that the line knew of it is filled in."""
+
+    number: int
+    distance_m: float | None
+    setpoint: float | None
+    speed: float | None
+    battery_v: float | None
+    hint: str | None = None
+
+
+def read_distance(text: str, robot: Robot) -> Place:
+    """A typed distance or spot. A bare number is metres. Raises ``InputError`` saying what is expected."""
+    said = text.strip()
+    for spot in robot.spots:
+        if said and spot.name.casefold() == said.casefold():
+            return Place(spot.distance, "spot", spot.name)
+    if re.fullmatch(r"\d+[.,]?\d*|[.,]\d+", said):
+        value = float(said.replace(",", "."))
+    else:
+        try:
+            value = units.parse(said, units.LENGTH)
+        except InputError as error:
+            shown = words.shorten(words.printable(said), 24)
+            raise InputError(f"distance {shown!r} can't be read: {EXPECTED}") from error
+    if not math.isfinite(value) or not 0 < value <= FURTHEST_M:
+        raise InputError(f"distance has to be more than 0 and at most {FURTHEST_M:.0f} m: {EXPECTED}")
+    return Place(value, "typed", "typed")
+
+
+def read_miss(text: str) -> tuple[float | None, float | None]:
+    """A typed miss in centimetres: ``12`` (long), ``-8`` (short), ``-8 right 5``, ``left 10``; metres returned."""
+    said = text.strip().casefold().replace(",", ".").replace("cm", " ")
+    number = r"[+-]?\d+(?:\.\d+)?"
+    match = re.fullmatch(rf"(?:(?P<word>short|long|high|low)\s*)?(?P<along>{number})?\s*"
+                         rf"(?:(?P<side>left|right)\s*(?P<across>\d+(?:\.\d+)?))?\s*", said)  # fmt: skip
+    if match is None or not said or (match["word"] and not match["along"]):
+        raise InputError("miss can't be read: write cm, as in 12 (long), -8 (short), or -8 right 5")
+    along = side = None
+    if match["along"]:
+        along = float(match["along"]) / 100
+        if match["word"]:
+            along = math.copysign(along, -1.0 if match["word"] in ("short", "low") else 1.0)
+    if match["across"]:
+        side = float(match["across"]) / 100 * (-1 if match["side"] == "left" else 1)
+    if max(abs(along or 0.0), abs(side or 0.0)) > 20.0:
+        raise InputError("a miss is given in cm, and at most 2000 of them")
+    return along, side
+
+
+@dataclass(slots=True)
+class Desk:
+    """Everything the main screen is about, between two looks at the line."""
+
+    robot: Robot
+    target_number: int = 0
+    place: Place | None = None
+    chosen: bool = False
+    waiting: deque[Waiting] = field(default_factory=deque)
+    aim: Aim | None = None
+    battery_v: float | None = None
+    last_seen: int = 0
+    last_witnessed: int = 0
+
+    def __post_init__(self) -> None:
+        if self.place is None and self.robot.spots:
+            first = self.robot.spots[0]
+            self.place = Place(first.distance, "spot", first.name)
+
+    @property
+    def target(self) -> Target:
+        """The target that is being shot at."""
+        return self.robot.targets[self.target_number % len(self.robot.targets)]
+
+    def go(self, place: Place) -> None:
+        """A person chose a place: it stays until they choose another or hand back to the robot's reading."""
+        self.place, self.chosen = place, True
+
+    def follow(self, live: Live | None) -> None:
+        """Hand back to the robot's own reading; raises ``InputError`` if it sends none."""
+        if live is None or live.distance_m is None:
+            raise InputError("the robot sends no distance now: press d and type it, or choose a spot")
+        self.chosen = False
+        self._read_place(live)
+
+    def step(self, by_m: float) -> None:
+        """Nearer or further by a little, kept to whole steps."""
+        now = self.place.distance_m if self.place else 0.0
+        wanted = round((now + by_m) / abs(by_m)) * abs(by_m)
+        if 0 < wanted <= FURTHEST_M:
+            self.go(Place(wanted, "step", "by steps"))
+
+    def look(self, live: Live, witnessed: Sequence[Witnessed] = ()) -> None:
+        """Take in a snapshot of the line: distance, battery (smoothed to what matters), new shots.
+
+        ``witnessed``: what was seen so far of a simulated robot's shots; a new shot takes the newest unused one.
+        """
+        self._read_place(live)
+        battery = live.battery_v
+        if battery is None:
+            self.battery_v = None
+        elif self.battery_v is None or abs(battery - self.battery_v) > 0.15:
+            self.battery_v = round(battery, 1)
+        if live.shots and live.shots[-1].number < self.last_seen:
+            self.last_seen = 0
+        for seen in live.shots:
+            if seen.number > self.last_seen:
+                self.last_seen = seen.number
+                self.waiting.append(self._waiting(seen, self._witness(witnessed)))
+
+    def _read_place(self, live: Live) -> None:
+        if self.chosen or live.distance_m is None:
+            return
+        place = self.place
+        stays = place is not None and place.source == "robot" and abs(live.distance_m - place.distance_m) < 0.01
+        if not stays and 0 < live.distance_m <= FURTHEST_M:
+            self.place = Place(round(live.distance_m, 2), "robot", "robot's reading")
+
+    def _witness(self, witnessed: Sequence[Witnessed]) -> str | None:
+        if len(witnessed) <= self.last_witnessed:
+            return None
+        self.last_witnessed = len(witnessed)
+        return words.witnessed(witnessed[-1].result, witnessed[-1].miss_m)
+
+    def _waiting(self, seen: ShotSeen, hint: str | None) -> Waiting:
+        distance = self.place.distance_m if self.place else None
+        if seen.distance_m is not None and not self.chosen:
+            distance = round(seen.distance_m, 3)
+        wheel = self.robot.launcher.kind == "flywheel"
+        speed = seen.speed_rpm if wheel else seen.draw_mm
+        setpoint = seen.setpoint if seen.setpoint is not None else self.advised
+        return Waiting(seen.number, distance, setpoint, speed, seen.battery_v, hint)
+
+    @property
+    def aim_holds(self) -> bool:
+        """Whether the recommendation is for where the robot stands now, and not for where it stood."""
+        if self.aim is None or self.place is None:
+            return False
+        return abs(self.aim.distance_m - self.place.distance_m) < 0.02 and self.aim.target == self.target.name
+
+    @property
+    def advised(self) -> float | None:
+        """The recommended setpoint, if there is one."""
+        return None if self.aim is None else self.aim.setpoint.value
+
+    def to_confirm(self, live: Live | None) -> Waiting:
+        """The shot a result key is about: the oldest waiting one, else one taken now and not seen on the line.
+
+        Raises ``InputError`` naming what is missing.
+        """
+        if self.waiting:
+            shot = self.waiting[0]
+        else:
+            asked = None if live is None else live.setpoint
+            distance = self.place.distance_m if self.place else None
+            shot = Waiting(0, distance, asked if asked is not None else self.advised, None, self.battery_v)
+        if shot.distance_m is None:
+            if self.place is None:
+                raise InputError(f"from where was it? Press d and {EXPECTED}")
+            shot = replace(shot, distance_m=self.place.distance_m)
+        if shot.setpoint is None:
+            raise InputError("the setpoint of that shot isn't known: the line doesn't send it and none is recommended")
+        return shot

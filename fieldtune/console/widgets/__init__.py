@@ -1,0 +1,1 @@
+"""Pieces that screens are made of."""

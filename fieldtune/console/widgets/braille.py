@@ -1,0 +1,106 @@
+"""A drawing surface of braille dots: four rows and two columns of dots in every character cell.
+
+Dots are square on screens whose cells are twice as high as wide, so that one scale serves both axes. Nothing here
+knows about Textual or colours: a layer is a number, and what it looks like is the widget's business.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldtune.arrays import FloatArray, IntArray
+
+# Unicode braille patterns (block U+2800): bit of the dot at row r, column c of a cell.
+_BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Text of our own laid over the dots, at a cell."""
+
+    row: int
+    column: int
+    text: str
+    layer: int
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Metres to dots: ``dots_per_m`` on both axes, ``left_m`` at dot column 0, ``bottom_m`` at the lowest dot row."""
+
+    left_m: float
+    bottom_m: float
+    dots_per_m: float
+    dot_rows: int
+
+    def column(self, x: FloatArray | float) -> FloatArray:
+        """Dot column of a horizontal position in metres; any shape."""
+        return (np.asarray(x, dtype=float) - self.left_m) * self.dots_per_m
+
+    def row(self, y: FloatArray | float) -> FloatArray:
+        """Dot row, counted downwards, of a height in metres; any shape."""
+        return self.dot_rows - 1 - (np.asarray(y, dtype=float) - self.bottom_m) * self.dots_per_m
+
+
+@dataclass(slots=True)
+class Canvas:
+    """Layers of dots over ``rows`` x ``columns`` cells, a background tint, and labels on top.
+
+    ``tint`` holds 0 for no tint, else the number of the tint. A higher layer gives the cell its colour.
+    """
+
+    rows: int
+    columns: int
+    dots: dict[int, NDArray[np.bool_]] = field(default_factory=dict)
+    tint: IntArray = field(init=False)
+    labels: list[Label] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.tint = np.zeros((self.rows, self.columns), dtype=np.int64)
+
+    def layer(self, number: int) -> NDArray[np.bool_]:
+        """The dots of one layer, shape (4 rows, 2 columns), made when first asked for."""
+        if number not in self.dots:
+            self.dots[number] = np.zeros((self.rows * 4, self.columns * 2), dtype=bool)
+        return self.dots[number]
+
+    def put(self, number: int, column: FloatArray, row: FloatArray) -> None:
+        """Set dots at the nearest positions; those outside (or not finite) are left out. Shapes (n,)."""
+        ok = np.isfinite(column) & np.isfinite(row)
+        c, r = np.rint(column[ok]).astype(int), np.rint(row[ok]).astype(int)
+        inside = (c >= 0) & (c < self.columns * 2) & (r >= 0) & (r < self.rows * 4)
+        self.layer(number)[r[inside], c[inside]] = True
+
+    def line(self, number: int, column: FloatArray, row: FloatArray, gap: int = 1) -> None:
+        """A line through the points (n,), every ``gap``-th dot of it."""
+        if len(column) < 2:
+            self.put(number, column, row)
+            return
+        steps = np.maximum(np.abs(np.diff(column)), np.abs(np.diff(row)))
+        along = np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(steps), steps, 0.0))])
+        wanted = np.arange(0.0, min(along[-1], 20_000.0) + 0.5, gap)
+        self.put(number, np.interp(wanted, along, column), np.interp(wanted, along, row))
+
+    def circle(self, number: int, column: float, row: float, radius: float) -> None:
+        """A circle of ``radius`` dots."""
+        turn = np.linspace(0.0, 2 * np.pi, max(12, int(radius * 8)))
+        self.put(number, column + radius * np.cos(turn), row + radius * np.sin(turn))
+
+    def write(self, row: int, column: int, text: str, layer: int) -> None:
+        """Lay text over the dots, shifted to stay inside; too narrow a canvas leaves it out."""
+        if 0 <= row < self.rows and len(text) <= self.columns:
+            self.labels.append(Label(row, max(0, min(column, self.columns - len(text))), text, layer))
+
+    def compose(self) -> tuple[IntArray, IntArray]:
+        """Braille bits and the topmost layer of each cell (0 where empty), both (rows, columns)."""
+        bits = np.zeros((self.rows, self.columns), dtype=np.int64)
+        top = np.zeros((self.rows, self.columns), dtype=np.int64)
+        for number in sorted(self.dots):
+            cells = self.dots[number].reshape(self.rows, 4, self.columns, 2)
+            mine = np.einsum("rick,ik->rc", cells.astype(np.int64), _BITS)
+            bits |= mine
+            top[mine > 0] = number
+        return bits, top

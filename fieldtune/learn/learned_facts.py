@@ -1,0 +1,138 @@
+"""What shots taught, as facts in words: value, spread and unit, each told only as firmly as it is known."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fieldtune.aim.results import Fact
+from fieldtune.arrays import FloatArray
+from fieldtune.learn.fit import Fit
+from fieldtune.learn.parameters import heavy_tailed
+
+# A spread above this share of the prior's means that shots have hardly spoken.
+_UNLEARNED = 0.8
+
+
+def facts(fit: Fit) -> tuple[Fact, ...]:
+    """Facts in the order a person would want them; without shots they are the profile's own guesses."""
+    made = [_throw(fit), *_slope(fit), *_flight(fit), *_scatter(fit), *_side(fit), *_epoch(fit), *_tracking(fit)]
+    return tuple(made)
+
+
+def _fact(name: str, told: str, draws: FloatArray, unit: str, prior_sd: float | None, digits: int) -> Fact:
+    """A fact from draws; ``told`` holds {value} for the mean."""
+    value, sd = float(np.mean(draws)), float(np.std(draws))
+    words = told.format(value=f"{value:.{digits}f}", size=f"{abs(value):.{digits}f}")
+    words += f" ± {sd:.{digits}f}{' ' + unit if unit else ''}"
+    return Fact(name, words, value, sd, unit, guess=prior_sd is not None and sd > _UNLEARNED * prior_sd)
+
+
+def _middle(fit: Fit) -> float:
+    """Drive quantity at the middle of what was shot, or of what the robot accepts."""
+    basis = fit.belief.basis
+    if len(fit.table):
+        return float(np.exp(np.mean(np.log(np.maximum(fit.table.quantity, basis.q_low)))))
+    return math.sqrt(basis.q_low * basis.q_high)
+
+
+def _throw(fit: Fit) -> Fact:
+    """Grip of a wheel, efficiency of a spring, in the middle of what was shot."""
+    launcher, prior = fit.robot.launcher, fit.layout.prior
+    gain = fit.belief.draws.gain @ fit.belief.basis.at(_middle(fit))[0]
+    if launcher.flywheel is not None:
+        grip = launcher.flywheel.grip
+        return _fact("grip", "grip {value}", grip * np.exp(gain), "", grip * prior.level, 3)
+    mechanism = launcher.striker or launcher.arm
+    efficiency = mechanism.efficiency if mechanism is not None else 1.0
+    return _fact("efficiency", "efficiency {value}", efficiency * np.exp(2 * gain), "", 2 * efficiency * prior.level, 3)
+
+
+def _slope(fit: Fit) -> list[Fact]:
+    """Change of exit speed against the model from the slowest to the fastest drive that was shot."""
+    if len(fit.table) < 2:
+        return []
+    low, high = float(fit.table.quantity.min()), float(fit.table.quantity.max())
+    if high < 1.1 * low:
+        return []
+    unit = "mm" if fit.robot.setpoint.unit == "mm" else "rpm"
+    ends = fit.belief.basis.at(np.array([low, high]))
+    change = 100 * np.expm1(fit.belief.draws.gain @ (ends[1] - ends[0]))
+    way = "more" if np.mean(change) >= 0 else "less"
+    told = f"at {high:.0f} {unit} it throws {{size}} % {way} than the model, against {low:.0f} {unit}:"
+    value, sd = float(np.mean(change)), float(np.std(change))
+    words = told.format(size=f"{abs(value):.1f}") + f" {value:+.1f} ± {sd:.1f} %"
+    return [Fact("slope", words, value, sd, "%")]
+
+
+def _flight(fit: Fit) -> list[Fact]:
+    draws, shape = fit.belief.draws, fit.layout.prior.shape
+    on_floor = fit.robot.targets[0].on_floor
+    bias = 100 * draws.distance_bias
+    reads = "short" if np.mean(bias) >= 0 else "long"
+    made = [
+        _fact("distance", f"distance reads {{size}} cm {reads},", bias, "cm", 100 * float(shape[2]), 1),
+        _fact(
+            "friction" if on_floor else "drag",
+            ("friction" if on_floor else "drag") + " {value} times the profile's",
+            np.exp(draws.log_drag),
+            "",
+            float(shape[1]),
+            2,
+        ),
+    ]
+    if not on_floor:
+        angle = np.degrees(draws.angle_error)
+        way = "steeper" if np.mean(angle) >= 0 else "flatter"
+        told = f"leaves {{size}} deg {way} than the profile says,"
+        made.append(_fact("exit angle", told, angle, "deg", math.degrees(float(shape[0])), 1))
+    return made
+
+
+def _scatter(fit: Fit) -> list[Fact]:
+    draws = fit.belief.draws
+    return [
+        _fact("speed scatter", "speed scatters by {value} %", 100 * draws.speed_scatter, "%", None, 2),
+    ]
+
+
+def _side(fit: Fit) -> list[Fact]:
+    draws = fit.belief.draws
+    told = fit.table.is_result("in", "left", "right") | np.isfinite(fit.table.side)
+    if not told.any():
+        return []
+    bias = np.degrees(draws.side_bias)
+    way = "right" if np.mean(bias) >= 0 else "left"
+    return [
+        _fact("side bias", f"pulls {{size}} deg to the {way},", bias, "deg", None, 1),
+        _fact("side scatter", "scatters sideways by {value} deg", np.degrees(draws.side_scatter), "deg", None, 1),
+    ]
+
+
+def _epoch(fit: Fit) -> list[Fact]:
+    """The present epoch against the one before."""
+    place = fit.epochs.index(fit.belief.epoch)
+    if place == 0:
+        return []
+    layout, mode = fit.layout, fit.mode
+    before, now = layout.offsets_at.start + place - 1, layout.offsets_at.start + place
+    spread = float(layout.spread(mode.u[None])[0])
+    value = 100 * spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
+    covariance = mode.covariance
+    variance = covariance[now, now] + covariance[before, before] - 2 * covariance[now, before]
+    sd = 100 * spread * math.sqrt(max(variance, 0.0))
+    way = "faster" if value >= 0 else "slower"
+    earlier = fit.epochs[place - 1]
+    words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"
+    return [Fact("epoch", words, value, sd, "%")]
+
+
+def _tracking(fit: Fit) -> list[Fact]:
+    if not len(fit.table.pairs):
+        return []
+    prior = fit.layout.prior
+    value, sd = 100 * prior.tracking_mean, 100 * prior.tracking_sd
+    way = "above" if value >= 0 else "below"
+    words = f"at release the drive is {abs(value):.1f} ± {sd:.1f} % {way} its setpoint, in exit speed"
+    return [Fact("tracking", words, value, sd, "%")]

@@ -1,0 +1,228 @@
+"""What is not known about how far a robot throws, as standard normal numbers, and how they act.
+
+Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed
+scatter, log angle scatter, log spread of epochs, then one offset an epoch. Order of the features: gain (level, slope,
+remainder), tracking, offsets, shape (angle, drag, distance away from where required speeds were expanded), products of
+shape, and 1.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fieldtune.aim.draws import GainBasis
+from fieldtune.aim.exit_speed import gain_basis
+from fieldtune.arrays import FloatArray
+from fieldtune.robot.model import Robot
+
+# Tukey's h: how heavy the tails of level, slope and offsets are; 0.12 puts as much beyond three and four standard
+# deviations as a Student t with four to five degrees of freedom, so that a robot far from its profile is still found.
+_TAIL = 0.12
+# Change of the log speed correction a factor e of the drive quantity, and the smooth rest, as shares of the level.
+_SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.45
+# The remainder bends over a factor exp(0.5) of the drive quantity, or over a share of its range if that is shorter.
+_BEND, _BEND_SHARE = 0.5, 0.3
+_SCATTER_SPREAD = 0.5
+_EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.02, 0.9
+SHAPES = 3
+PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """Standard deviations of the unknowns of a robot; ``shape`` (3,) for angle (rad), log drag, distance (m).
+
+    ``tracking_mean``/``tracking_sd``: log exit speed of the real drive over the commanded one, as far as measured
+    speeds tell; ``jitter`` is its spread from shot to shot.
+    """
+
+    basis: GainBasis
+    level: float
+    slope: float
+    remainder: float
+    shape: FloatArray
+    log_speed_scatter: float
+    log_angle_scatter: float
+    tracking_mean: float = 0.0
+    tracking_sd: float = 0.0
+    jitter: float = 0.0
+
+
+def prior_of(robot: Robot, on_floor: bool) -> Prior:
+    """What the profile's uncertainties say before any shot."""
+    given = robot.uncertainty
+    # Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's.
+    level = given.grip if robot.launcher.kind == "flywheel" else given.efficiency / 2
+    basis = working_basis(gain_basis(robot))
+    span = math.log(basis.q_high / basis.q_low)
+    return Prior(
+        basis=basis,
+        level=level,
+        slope=_SLOPE_SHARE * level * span,
+        remainder=_REMAINDER_SHARE * level,
+        shape=np.maximum([given.exit_angle, given.friction if on_floor else given.drag, given.distance], 1e-6),
+        log_speed_scatter=math.log(max(given.exit_speed_scatter, 1e-4)),
+        log_angle_scatter=math.log(max(given.exit_angle_scatter, 1e-5)),
+    )
+
+
+def working_basis(basis: GainBasis) -> GainBasis:
+    """The basis with knots close enough for its bend, whatever stretch of the drive quantity the limits span."""
+    length = min(_BEND / math.log(basis.q_high / basis.q_low), _BEND_SHARE)
+    count = int(np.clip(math.ceil(1.1 / (0.9 * length)) + 1, 3, 9))
+    return replace(basis, knots=tuple(np.linspace(-0.05, 1.05, count)), length=length)
+
+
+def heavy_tailed(u: FloatArray) -> FloatArray:
+    """Standard normal to Tukey's heavy_tailed-tailed h distribution."""
+    return np.asarray(u * np.exp(np.minimum(_TAIL * u * u / 2, 20.0)))
+
+
+def heavy_tailed_slopes(u: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """First and second derivative of ``heavy``."""
+    growth = np.exp(np.minimum(_TAIL * u * u / 2, 20.0))
+    return (1 + _TAIL * u * u) * growth, _TAIL * u * (3 + _TAIL * u * u) * growth
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Unknowns of one robot with ``epochs`` epochs; ``origin`` (3,) is the shape that features are measured from."""
+
+    prior: Prior
+    epochs: int
+    origin: FloatArray
+
+    @property
+    def gains(self) -> int:
+        return self.prior.basis.size
+
+    @property
+    def tracking_at(self) -> int:
+        return self.gains
+
+    @property
+    def shape_at(self) -> slice:
+        return slice(self.gains + 1, self.gains + 1 + SHAPES)
+
+    @property
+    def scatter_at(self) -> tuple[int, int]:
+        return self.gains + 4, self.gains + 5
+
+    @property
+    def spread_at(self) -> int:
+        return self.gains + 6
+
+    @property
+    def offsets_at(self) -> slice:
+        return slice(self.gains + 7, self.gains + 7 + self.epochs)
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns P."""
+        return self.gains + 7 + self.epochs
+
+    def gain(self, points: FloatArray) -> FloatArray:
+        """Level, slope and remainder weights (K, gains)."""
+        return np.column_stack(
+            [
+                self.prior.level * heavy_tailed(points[:, 0]),
+                self.prior.slope * heavy_tailed(points[:, 1]),
+                self.prior.remainder * points[:, 2 : self.gains],
+            ]
+        )
+
+    def tracking(self, points: FloatArray) -> FloatArray:
+        """Log exit speed of the real drive over the commanded one (K,)."""
+        return np.asarray(self.prior.tracking_mean + self.prior.tracking_sd * points[:, self.tracking_at])
+
+    def shape(self, points: FloatArray) -> FloatArray:
+        """Angle error, log drag, distance bias (K, 3)."""
+        return np.asarray(points[:, self.shape_at] * self.prior.shape)
+
+    def spread(self, points: FloatArray) -> FloatArray:
+        """Spread of epochs in log speed (K,)."""
+        return np.asarray(_EPOCH_SPREAD * np.exp(_EPOCH_SPREAD_SPREAD * points[:, self.spread_at]))
+
+    def offsets(self, points: FloatArray) -> FloatArray:
+        """Epochs' offsets in log speed (K, epochs)."""
+        return np.asarray(self.spread(points)[:, None] * heavy_tailed(points[:, self.offsets_at]))
+
+    def features(self, points: FloatArray) -> FloatArray:
+        """See ``log_posterior.Unknown``; (K, F)."""
+        away = self.shape(points) - self.origin
+        pairs = np.column_stack([away[:, i] * away[:, k] for i, k in PAIRS])
+        return np.column_stack(
+            [
+                self.gain(points),
+                self.tracking(points),
+                self.offsets(points),
+                away,
+                pairs,
+                np.ones(len(points)),
+            ]
+        )
+
+    @property
+    def feature_count(self) -> int:
+        return self.gains + 1 + self.epochs + SHAPES + len(PAIRS) + 1
+
+    @property
+    def shape_features_at(self) -> int:
+        """Where the shape features begin; products follow, then the constant."""
+        return self.gains + 1 + self.epochs
+
+    def jacobian(self, u: FloatArray) -> FloatArray:
+        """See ``log_posterior.Unknown``; (F, P)."""
+        slopes = np.zeros((self.feature_count, self.size))
+        bent, _ = heavy_tailed_slopes(u)
+        diagonal = np.arange(self.gains)
+        slopes[diagonal, diagonal] = self.prior.remainder
+        slopes[0, 0], slopes[1, 1] = self.prior.level * bent[0], self.prior.slope * bent[1]
+        slopes[self.tracking_at, self.tracking_at] = self.prior.tracking_sd
+        first, offsets = self.gains + 1, self.offsets_at
+        each = np.arange(self.epochs)
+        spread = float(self.spread(u[None])[0])
+        slopes[first + each, offsets.start + each] = spread * bent[offsets]
+        slopes[first + each, self.spread_at] = _EPOCH_SPREAD_SPREAD * spread * heavy_tailed(u[offsets])
+        away, place = self.shape(u[None])[0] - self.origin, self.shape_features_at
+        for i in range(SHAPES):
+            slopes[place + i, self.shape_at.start + i] = self.prior.shape[i]
+        for row, (i, k) in enumerate(PAIRS, start=place + SHAPES):
+            slopes[row, self.shape_at.start + i] += self.prior.shape[i] * away[k]
+            slopes[row, self.shape_at.start + k] += self.prior.shape[k] * away[i]
+        return slopes
+
+    def curvature(self, u: FloatArray, pull: FloatArray) -> FloatArray:
+        """See ``log_posterior.Unknown``; (P, P)."""
+        bend = np.zeros((self.size, self.size))
+        slope, curve = heavy_tailed_slopes(u)
+        bend[0, 0], bend[1, 1] = pull[0] * self.prior.level * curve[0], pull[1] * self.prior.slope * curve[1]
+        offsets, own = self.offsets_at, pull[self.gains + 1 : self.gains + 1 + self.epochs]
+        spread, growth = float(self.spread(u[None])[0]), _EPOCH_SPREAD_SPREAD
+        each = np.arange(offsets.start, offsets.stop)
+        bend[each, each] = own * spread * curve[offsets]
+        bend[each, self.spread_at] = bend[self.spread_at, each] = own * spread * growth * slope[offsets]
+        bend[self.spread_at, self.spread_at] = float(own @ heavy_tailed(u[offsets])) * spread * growth**2
+        for row, (i, k) in enumerate(PAIRS, start=self.shape_features_at + SHAPES):
+            product = pull[row] * self.prior.shape[i] * self.prior.shape[k]
+            bend[self.shape_at.start + i, self.shape_at.start + k] += product
+            bend[self.shape_at.start + k, self.shape_at.start + i] += product
+        return bend
+
+    def variances(self, points: FloatArray) -> FloatArray:
+        """Variances of log speed and of angle (K, 2)."""
+        speed, angle = self.scatter_at
+        logs = np.column_stack(
+            [
+                self.prior.log_speed_scatter + _SCATTER_SPREAD * points[:, speed],
+                self.prior.log_angle_scatter + _SCATTER_SPREAD * points[:, angle],
+            ]
+        )
+        return np.exp(2 * np.clip(logs, -20.0, 5.0))
+
+    def log_sd_columns(self) -> list[tuple[int, float]]:
+        """See ``log_posterior.Unknown``."""
+        return [(column, _SCATTER_SPREAD) for column in self.scatter_at]

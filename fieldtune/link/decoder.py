@@ -1,0 +1,206 @@
+"""Fields to samples: SI units, unwrapped clock and counter, and what can't be true taken out.
+
+An XOR lets some false lines through, so each line is weighed against the ones before it. A line that does not follow
+is *held* for one line: if the next one follows the old state, the held line was false and is dropped and counted; if
+the next one follows the held line, the change was real (a restart, a reset counter, a gap, a hard spin-up).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from fieldtune.link.bulk import Block, take_block
+from fieldtune.link.clock import Base
+from fieldtune.link.line_format import Wire
+from fieldtune.link.plausibility import Steps, branched, went_on
+from fieldtune.link.sample import Limits, Sample
+from fieldtune.robot.model import Robot
+
+_SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
+_CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    wire: Wire
+    number: int
+    arrival: float
+    base: Base
+    sample: Sample
+    reason: str
+
+
+class Telemetry:
+    """Weighs ``Wire`` records one after another; ``take`` appends the samples that hold.
+
+    ``dropped`` counts lines refused here by cause, ``notices`` what is no fault: restarts, roll-overs, gaps, jumps.
+    """
+
+    def __init__(self, robot: Robot) -> None:
+        self.dropped: Counter[str] = Counter()
+        self._limits = Limits.of(robot)
+        self._steps = Steps(self._limits)
+        self.notices = self._steps.notices
+        self._base: Base | None = None
+        self._held: _Held | None = None
+        self._last: Wire | None = None
+        self._out_of_range: Counter[str] = Counter()
+        self._refused_clocks = 0
+
+    @property
+    def clock(self) -> Literal["robot", "arrival", "unknown"]:
+        """``robot``, ``arrival`` (the host's clock stands in) or ``unknown`` (no line yet)."""
+        if self._base is None:
+            return "unknown"
+        return "arrival" if self._base.clock is None else "robot"
+
+    @property
+    def tick_s(self) -> float:
+        """Uncertainty of a sample's time, seconds: the clock's resolution, or the jitter of arrival."""
+        base = self._base
+        return self._steps.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
+
+    @property
+    def damaged(self) -> int:
+        """Lines refused here that a faulty wire makes; a line said twice is none of them."""
+        return self.dropped.total() - self.dropped["duplicate"]
+
+    def reconnected(self) -> None:
+        """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
+        self._refuse_held()
+        self._last = None
+
+    def take_all(self, lines: list[Wire] | Block, arrival: float, numbers: Sequence[int], total: int) -> list[Sample]:
+        """The samples of all lines of one chunk: ``numbers`` of them among all ``total`` that have come so far."""
+        samples: list[Sample] = []
+        self._steps.clocks.arrival.hear(arrival, total)
+        if isinstance(lines, Block):
+            plain = self._base is not None and self._held is None and not self._out_of_range
+            if plain and self._base is not None and self._limits.counter_bits <= 52:
+                taken = take_block(self._steps, self._limits, self._base, lines, arrival)
+                if taken is not None:
+                    self._last, self._refused_clocks = lines.last(), 0
+                    return taken
+            lines = lines.wires()
+        for wire, number in zip(lines, numbers, strict=True):
+            self.take(wire, number, arrival, samples)
+        return samples
+
+    def take(self, wire: Wire, number: int, arrival: float, out: list[Sample]) -> None:
+        """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
+        sample = self._steps.measured(wire, arrival)
+        if self._impossible(sample) and not self._settled(sample):
+            return
+        base = self._base
+        if base is None:
+            self._open(wire, number, arrival, sample, out)
+            return
+        if wire == self._last and base.clock is not None:
+            self.dropped["duplicate"] += 1
+            return
+        reason = self._steps.surprise(base, wire, number, sample)
+        if reason is not None:
+            self._weigh(base, wire, number, arrival, sample, reason, out)
+            return
+        held = self._held
+        if held is not None:
+            if held.reason == "wheel" and went_on(base, held.base, sample):
+                self._believe(held, wire, number, sample, out)
+                return
+            self._refuse_held()
+        self._refused_clocks = 0
+        self._last = wire
+        self._steps.advance(base, wire, number, sample)
+        out.append(sample)
+
+    def _open(self, wire: Wire, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
+        """The first line is believed as soon as a second one follows it."""
+        held = self._held
+        if held is not None:
+            ahead = self._steps.surprise(held.base, wire, number, sample, loose=True)
+            if ahead is None:
+                self._believe(held, wire, number, sample, out)
+                return
+            self._refuse_held()
+        self._held = _Held(wire, number, arrival, self._steps.begun(wire, number, sample, 0.0), sample, "not followed")
+
+    def _weigh(
+        self, base: Base, wire: Wire, number: int, arrival: float, sample: Sample, reason: str, out: list[Sample]
+    ) -> None:
+        """A line that does not follow: confirm the held one by it, or hold it."""
+        held = self._held
+        if held is not None:
+            fresh = self._steps.measured(wire, arrival)
+            fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
+            if self._steps.surprise(held.base, wire, number, fresh, loose=True) is None:
+                self._believe(held, wire, number, fresh, out)
+                return
+            self._refuse_held()
+        changed = branched(self._steps, base, wire, number, sample, reason)
+        self._held = _Held(wire, number, arrival, changed, sample, reason)
+
+    def _believe(self, held: _Held, wire: Wire, number: int, sample: Sample, out: list[Sample]) -> None:
+        if held.base.story is not None:
+            self.notices[held.base.story] += 1
+        self._held = None
+        self._refused_clocks = 0
+        self._base = held.base
+        self._last = wire
+        out.append(held.sample)
+        self._steps.surprise(held.base, wire, number, sample, loose=True)
+        self._steps.advance(held.base, wire, number, sample)
+        out.append(sample)
+
+    def _refuse_held(self) -> None:
+        held, self._held = self._held, None
+        if held is None:
+            return
+        self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
+        if held.reason == "clock" and self._base is not None:
+            self._refused_clocks += 1
+            if self._refused_clocks >= _CLOCK_GIVEN_UP:
+                self._steps.clocks.distrust()
+                self.notices["clock given up"] += 1
+                self._base = None
+
+    def _impossible(self, sample: Sample) -> list[str]:
+        """Names of readings that this robot can't produce."""
+        limits, found = self._limits, []
+        volts, amps, metres = sample.battery_v, sample.current_a, sample.distance_m
+        if volts is not None and not limits.battery_v[0] <= volts <= limits.battery_v[1]:
+            found.append("battery_v")
+        if amps is not None and not -limits.current_a <= amps <= limits.current_a:
+            found.append("current_a")
+        if metres is not None and not 0 <= metres <= limits.distance_m:
+            found.append("distance_m")
+        rpm, rpm2, wanted = sample.wheel_rpm, sample.wheel2_rpm, sample.setpoint
+        if rpm is not None and not -limits.wheel_rpm <= rpm <= limits.wheel_rpm:
+            found.append("wheel_rpm")
+        if rpm2 is not None and not -limits.wheel_rpm <= rpm2 <= limits.wheel_rpm:
+            found.append("wheel2_rpm")
+        if wanted is not None and not -limits.setpoint <= wanted <= limits.setpoint:
+            found.append("setpoint")
+        power, draw = sample.power_pct, sample.draw_mm
+        if power is not None and not -110 <= power <= 110:
+            found.append("power_pct")
+        if draw is not None and not -limits.draw_mm <= draw <= limits.draw_mm:
+            found.append("draw_mm")
+        if not found and self._out_of_range:
+            self._out_of_range.clear()
+        return found
+
+    def _settled(self, sample: Sample) -> bool:
+        """True if the impossible readings have come in several lines: they are unknown then, the rest counts."""
+        found = self._impossible(sample)
+        for name in found:
+            self._out_of_range[name] += 1
+        if any(self._out_of_range[name] < _SETTLED_FAULT for name in found):
+            self.dropped[f"impossible {found[0].rsplit('_', 1)[0]}"] += 1
+            return False
+        for name in found:
+            self.notices[f"{name.rsplit('_', 1)[0]} out of range"] += 1
+            setattr(sample, name, None)
+        return True

@@ -1,0 +1,237 @@
+"""Bytes to lines to records, and a count of everything that was refused.
+
+Framing: LF, CR or both end a line, 512 bytes at most, a line starts anew at its last ``$``. A ``*HH`` behind is the XOR
+of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
+"""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Sequence
+from itertools import repeat
+
+import numpy as np
+
+from fieldtune.link.bulk import FEWEST_LINES, Block, Shape, frames_hold
+from fieldtune.link.line_format import Fields, Forms, NotDataError, Wire, looks_like_text, loose, said
+from fieldtune.robot.model import LinkSettings
+
+LONGEST = 512
+RAW_KEPT = 400
+_LF = 10
+_HEX = frozenset(b"0123456789abcdefABCDEF")
+_DAMAGE = ("checksum", "over-long", "cut off", "non-finite")
+
+
+def checksum(payload: bytes) -> int:
+    """XOR of all bytes (0..255), as NMEA 0183 frames are checked; folded by halves, which is fast in Python."""
+    folded = int.from_bytes(payload, "little")
+    if len(payload) > 128:
+        folded ^= folded >> 2048
+        folded ^= folded >> 1024
+    folded ^= folded >> 512
+    folded ^= folded >> 256
+    folded ^= folded >> 128
+    folded ^= folded >> 64
+    folded ^= folded >> 32
+    folded ^= folded >> 16
+    return (folded ^ folded >> 8) & 0xFF
+
+
+def framed(payload: str) -> bytes:
+    """One line as a robot sends it: ``$payload*HH`` and LF."""
+    body = payload.encode("ascii")
+    return b"$%s*%02X\n" % (body, checksum(body))
+
+
+class Framer:
+    """Turns chunks of bytes into ``Wire`` records; counts refused lines by cause in ``dropped``.
+
+    ``damaged`` counts those of them that a faulty wire makes, and not text that the robot prints for people.
+
+    Not thread-safe: one reader feeds it. ``raw`` keeps the last lines with the cause of refusal (None: good).
+    """
+
+    def __init__(self, settings: LinkSettings) -> None:
+        self.lines = 0
+        self.dropped: Counter[str] = Counter()
+        self.damaged = 0
+        self.numbers: Sequence[int] = ()
+        self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
+        self._fields = Fields(settings)
+        self._policy = settings.checksum
+        self._checked_seen = False
+        self._shape: Shape | None = None
+        self._forms = Forms()
+        self._strict: Wire | None = None
+        self._rest = b""
+        self._flooded = False
+
+    @property
+    def checked(self) -> bool:
+        """Whether this robot's lines carry checksums."""
+        return self._checked_seen
+
+    def restart(self) -> None:
+        """Forgets the half line of a connection that is gone."""
+        self._rest = b""
+        self._flooded = False
+        self._checked_seen = False
+
+    def feed(self, chunk: bytes) -> list[Wire]:
+        """The good records whose line ends in this chunk."""
+        read = self.read(chunk)
+        return read.wires() if isinstance(read, Block) else read
+
+    def read(self, chunk: bytes) -> list[Wire] | Block:
+        """As ``feed``, but many alike lines come as one table. ``numbers`` says then which of all lines they were."""
+        if b"\r" in chunk:
+            chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
+        end = data.rfind(b"\n") + 1
+        body, self._rest = data[:end], data[end:]
+        block = None if self._flooded else self._table(body)
+        found = self._one_by_one(body.split(b"\n")[:-1]) if block is None else []
+        if len(self._rest) > LONGEST:
+            self._cut_flood()
+        return found if block is None else block
+
+    def _table(self, body: bytes) -> Block | None:
+        """The lines as a table, if they are many, alike and without fault."""
+        if len(body) < 20 * FEWEST_LINES or self._shape is None or self._policy == "none":
+            return None
+        buffer = np.frombuffer(body, np.uint8)
+        ends = np.flatnonzero(buffer == _LF)
+        if len(ends) < FEWEST_LINES or max(int(ends[0]), int((ends[1:] - ends[:-1]).max()) - 1) > LONGEST:
+            return None
+        if self._checked_seen:
+            payloads = frames_hold(buffer, ends)
+        else:
+            payloads = None if self._policy == "required" or b"$" in body or b"*" in body else body
+        block = None if payloads is None else self._shape.table(payloads, len(ends))
+        if block is not None:
+            self.lines += block.lines
+            self.numbers = range(self.lines - block.lines + 1, self.lines + 1)
+            shown_from = int(ends[-RAW_KEPT - 1]) + 1 if len(ends) > RAW_KEPT else 0
+            self.raw.extend(zip(body[shown_from:-1].split(b"\n"), repeat(None)))
+        return block
+
+    def _one_by_one(self, lines: list[bytes]) -> list[Wire]:
+        found: list[Wire] = []
+        numbers: list[int] = []
+        if self._flooded and lines:
+            self._flooded = False
+            lines[0] = self._after_flood(lines[0])
+        read, append, keep = self._read, found.append, self.raw.append
+        good = b""
+        for line in lines:
+            if not line:
+                continue
+            self.lines += 1
+            try:
+                wire = self._strict = read(line)
+                good = line
+            except NotDataError as error:
+                loosely = self._loosely(line, error.cause)
+                if loosely is None:
+                    self.dropped[error.cause] += 1
+                    keep((line[-LONGEST:], error.cause))
+                    continue
+                wire = loosely
+            keep((line, None))
+            append(wire)
+            numbers.append(self.lines)
+        self.numbers = numbers
+        if len(lines) >= FEWEST_LINES and good:
+            self._learn(good)
+        return found
+
+    def _loosely(self, line: bytes, cause: str) -> Wire | None:
+        """Reads a line that was refused as written otherwise, if such lines keep coming; notes damage."""
+        if cause in _DAMAGE or not self._forms.often(line):
+            self.damaged += cause in _DAMAGE or not looks_like_text(line, self._fields.names)
+            return None
+        if cause == "unchecked":
+            return None
+        try:
+            wire = loose(line, self._fields.names)
+        except NotDataError:
+            return None
+        return wire if self._strict is None or said(wire) == said(self._strict) else None
+
+    def _learn(self, line: bytes) -> None:
+        """Takes the shape of a good line for those to come."""
+        try:
+            if self._checked_seen:
+                start, end = line.rfind(b"$"), line.rfind(b"*")
+                self._shape = Shape(line[start : end + 1] + b"__", lambda text: self._fields.read(text[1:-3]))
+            else:
+                self._shape = Shape(line, self._fields.read)
+        except NotDataError:
+            self._shape = None
+
+    def _cut_flood(self) -> None:
+        """Keeps of an endless line only what may still become one: from its last ``$``."""
+        start = self._rest.rfind(b"$")
+        if start >= 0 and len(self._rest) - start <= LONGEST:
+            self._rest = self._rest[start:]
+            lost = start > 0
+        else:
+            self._rest = b""
+            lost = True
+        if lost and not self._flooded:
+            self.lines += 1
+            self.damaged += 1
+            self.dropped["over-long"] += 1
+            self._flooded = True
+
+    def _after_flood(self, line: bytes) -> bytes:
+        """The end of an endless line, already counted: what stands behind its last ``$`` may be a line of its own."""
+        start = line.rfind(b"$")
+        return line[start:] if start >= 0 else b""
+
+    def _read(self, line: bytes) -> Wire:
+        body = line
+        if body[:1] == b"{" and body.rstrip()[-1:] == b"}":
+            if len(body) > LONGEST:
+                raise NotDataError("over-long")
+            self._admit_unchecked()
+            return self._fields.json(body)
+        start = body.rfind(b"$") + 1
+        if start > 1 and body[: start - 1].strip():
+            self._restarted(body[: start - 1])
+            body = body[start - 1 :]
+            start = 1
+        if len(body) > LONGEST:
+            raise NotDataError("over-long")
+        end = body.rfind(b"*")
+        if end < 0:
+            self._admit_unchecked()
+            return self._fields.read(body[start:] if start else body)
+        payload = body[start:end]
+        self._check(payload, body[end + 1 :])
+        return self._fields.read(payload)
+
+    def _restarted(self, lost: bytes) -> None:
+        """Counts the beginning of a line that another line's ``$`` cut off."""
+        self.lines += 1
+        self.damaged += 1
+        self.dropped["over-long" if len(lost) > LONGEST else "cut off"] += 1
+
+    def _check(self, payload: bytes, digits: bytes) -> None:
+        if self._policy == "none":
+            return
+        digits = digits.rstrip()
+        if len(digits) != 2 or not _HEX.issuperset(digits) or int(digits, 16) != checksum(payload):
+            raise NotDataError("checksum")
+        self._checked_seen = True
+
+    def _admit_unchecked(self) -> None:
+        """Refuses a line without checksum where one is asked for, or where this robot has sent them before."""
+        if self._policy == "required" or (self._policy == "auto" and self._checked_seen):
+            raise NotDataError("unchecked")
+
+
+def shown(line: bytes) -> str:
+    """A raw line for the eye: everything but printable ASCII becomes a visible ``·``, so that nothing acts."""
+    return "".join(chr(byte) if 32 <= byte < 127 else "·" for byte in line)

@@ -1,0 +1,257 @@
+"""What it would mean if a line that does not follow were true: a change of the wheel, a restart, a gap, a jump."""
+# MERGED: What may follow the last believed line: a clock that goes on, a wheel within its motor's power, a battery.
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+
+from fieldtune.arrays import IntArray
+from fieldtune.link.clock import AHEAD_S, Base, Clocks
+from fieldtune.link.line_format import Wire
+from fieldtune.link.sample import Limits, Sample
+
+_NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
+_FELL = 0.7
+_SAME_WAY = 0.3
+
+
+def branched(steps: Steps, base: Base, wire: Wire, number: int, sample: Sample, reason: str) -> Base:
+    """The state in which this line would be true although it does not follow ``base``, and why."""
+    since = sample.arrival_s - base.sample.arrival_s
+    waited = max(since, base.period, base.tick)
+    elapsed = steps.clocks.elapsed(base, wire, number, since)
+    timed = elapsed is not None and _agrees(elapsed, waited) and reason != "clock"
+    turned = wire.wheel_counts is not None and steps.limits.counts_per_turn is not None
+    if timed and (steps.surprise(base, wire, number, sample, loose=True) is None or not turned):
+        follows = replace(base, trail=base.trail.copy(), story=None)
+        if reason == "wheel":
+            while len(follows.trail) > 1:
+                follows.trail.popleft()
+        steps.advance(follows, wire, number, sample)
+        return follows
+    story = _story(steps, base, wire, elapsed, waited)
+    changed = steps.begun(wire, number, sample, base.sample.time_s + max(waited, 1e-4), story)
+    changed.period, changed.rough = base.period, base.rough
+    return changed
+
+
+def went_on(base: Base, after: Base, sample: Sample) -> bool:
+    """Whether the line between ``base`` and ``sample``, which led to ``after``, began a change that goes on.
+
+    A false line is an excursion: the one behind it is back where the wheel was. A shot or a hard spin-up is not.
+    """
+    if after.story is not None:
+        return False
+    if sample.wheel_rpm is not None and base.rpm is not None and after.rpm is not None:
+        first, then = after.rpm - base.rpm, sample.wheel_rpm - base.rpm
+        return first * then > 0 and abs(then) >= 0.5 * abs(first)
+    rate = base.rate
+    if sample.turns is None or rate is None or after.turned_s <= base.turned_s or sample.time_s <= after.turned_s:
+        return False
+    first = (after.turns - base.turns) / (after.turned_s - base.turned_s) - rate
+    then = (sample.turns - after.turns) / (sample.time_s - after.turned_s) - rate
+    return first * then > 0 and abs(then) >= _SAME_WAY * abs(first)
+
+
+def _agrees(elapsed: float, waited: float) -> bool:
+    return abs(elapsed - waited) <= 0.35 + 0.25 * waited
+
+
+def _story(steps: Steps, base: Base, wire: Wire, elapsed: float | None, waited: float) -> str:
+    """What it would mean, if the next line agrees."""
+    clock, tick = steps.clocks.reading(wire)
+    counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
+    clock_fell = clock is not None and base.clock is not None and clock < _FELL * base.clock
+    young = clock_fell and clock is not None and clock * tick <= _NEAR_ZERO_S + waited
+    if young and (counts is None or base.counts is None or _near_zero(steps, counts, base.counts, (clock or 0) * tick)):
+        return "restart"
+    if elapsed is not None and _agrees(elapsed, waited):
+        return "gap" if elapsed > PATIENCE_S else "counter jump"
+    return "clock jump"
+
+
+def _near_zero(steps: Steps, counts: int, before: int, seconds: float) -> bool:
+    """Whether the counter can have started from zero when the clock did."""
+    per_turn = steps.limits.counts_per_turn or 1.0
+    reach = steps.limits.wheel_rpm / 60 * per_turn * max(seconds, 0.05)
+    return abs(steps.signed(counts)) <= max(min(reach, _FELL * abs(steps.signed(before))), per_turn)
+
+
+PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
+_LONG_S = 10.0
+_LATE = 0.6  # of a period: later than this, a line may have been lost on the way
+
+
+class Steps:
+    """Rules for going from one line to the next, for one robot. ``number``: which line of all it is."""
+
+    def __init__(self, limits: Limits) -> None:
+        self.notices: Counter[str] = Counter()
+        self.clocks = Clocks()
+        self.limits = limits
+        self._modulus = 1 << limits.counter_bits
+        self.half = self._modulus >> 1
+
+    def measured(self, wire: Wire, arrival: float) -> Sample:
+        """The line in SI, not yet placed in time. A wheel counts as turning forwards, whichever way it is wired."""
+        volts, amps, metres = wire.battery_v, wire.current_a, wire.distance_m
+        if wire.battery_mv is not None:
+            volts = wire.battery_mv / 1000
+        if wire.current_ma is not None:
+            amps = wire.current_ma / 1000
+        if wire.distance_mm is not None:
+            metres = wire.distance_mm / 1000
+        rpm, rpm2, wanted, fired = wire.wheel_rpm, wire.wheel2_rpm, wire.setpoint, wire.fired
+        if wanted is not None and self.limits.setpoint_is_speed:
+            wanted = abs(wanted)
+        return Sample(
+            0.0,
+            arrival,
+            None,
+            None if rpm is None else abs(rpm),
+            None if rpm2 is None else abs(rpm2),
+            volts,
+            amps,
+            metres,
+            wanted,
+            wire.power_pct,
+            wire.draw_mm,
+            None if fired is None else fired != 0,
+        )
+
+    def begun(self, wire: Wire, number: int, sample: Sample, time_s: float, story: str | None = None) -> Base:
+        """A state that rests on this line alone."""
+        clock, tick = self.clocks.reading(wire)
+        sample.time_s, sample.fresh = time_s, True
+        counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
+        base = Base(clock, tick, counts, sample, rpm=sample.wheel_rpm, volts=sample.battery_v, story=story)
+        if clock is None:
+            base.mark = self.clocks.arrival.time_of(number)
+        if counts is not None and self.limits.counts_per_turn is not None:
+            sample.turns = 0.0
+            base.turned_s = time_s
+            base.trail.append((time_s, 0.0))
+        return base
+
+    def wrapped(self, steps: IntArray) -> IntArray:
+        """Signed counts of differences (n,) over the counter's roll-over."""
+        return (steps + self.half) % self._modulus - self.half
+
+    def signed(self, counts: int) -> int:
+        """A count, or a difference of counts, as the counter's own distance from zero."""
+        return (counts + self.half) % self._modulus - self.half
+
+    def count_wraps(self, steps: IntArray) -> None:
+        """Notes the roll-overs among differences (n,)."""
+        wraps = int(np.count_nonzero(np.abs(steps) > self.half))
+        if wraps:
+            self.notices["counter roll-over"] += wraps
+
+    def surprise(self, base: Base, wire: Wire, number: int, sample: Sample, loose: bool = False) -> str | None:
+        """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
+
+        ``loose`` asks only for what is physically possible, for a change that two lines agree on.
+        """
+        if self._timeless(base, wire):
+            # A line without the clock that the others have tells its readings, but no wheel can be timed by it.
+            sample.time_s, sample.wheel_rpm = base.sample.time_s, None
+            return self._readings_follow(base, sample, loose)
+        waited = sample.arrival_s - base.sample.arrival_s
+        elapsed = self.clocks.elapsed(base, wire, number, waited)
+        if elapsed is None or elapsed > (_LONG_S if loose else max(PATIENCE_S, 6 * base.period)):
+            return "clock"
+        if not loose and elapsed - waited > AHEAD_S and base.clock is not None:
+            return "clock"  # ahead of the host, which can only get lines late
+        if not self._turns_follow(base, wire, sample, elapsed, loose):
+            late = self.clocks.arrival.late()
+            if loose or base.clock is not None or late < _LATE * self.clocks.arrival.period:
+                return "wheel"
+            if not self._turns_follow(base, wire, sample, elapsed + late, loose):
+                return "wheel"
+            self.clocks.arrival.believe()
+        if not self._rpm_follows(base, sample, elapsed, loose):
+            return "wheel"
+        return self._readings_follow(base, sample, loose)
+
+    def _timeless(self, base: Base, wire: Wire) -> bool:
+        return base.clock is not None and wire.t_ms is None and wire.t_us is None
+
+    def _turns_follow(self, base: Base, wire: Wire, sample: Sample, elapsed: float, loose: bool) -> bool:
+        sample.time_s = base.sample.time_s + elapsed
+        per_turn = self.limits.counts_per_turn
+        if wire.wheel_counts is None or base.counts is None or per_turn is None:
+            return True
+        step = self.signed(int(wire.wheel_counts) - base.counts) / per_turn
+        sample.turns = base.turns + step
+        return self._wheel_follows(base, step, sample.time_s - base.turned_s, loose)
+
+    def _wheel_follows(self, base: Base, step: float, elapsed: float, loose: bool) -> bool:
+        limits = self.limits
+        fastest = limits.wheel_rpm / 60
+        noise = 1.5 / (limits.counts_per_turn or 1.0)
+        rate = base.rate
+        if rate is None:
+            return abs(step) <= fastest * (elapsed + base.tick) + noise
+        noise += 1.2 * base.tick * abs(rate)
+        if not loose:
+            room = noise + 0.06 * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
+            return abs(step - rate * elapsed) <= room
+        forward = step if rate >= 0 else -step
+        limit = min((abs(rate) + limits.accel_rps2 * elapsed) * elapsed, fastest * (elapsed + base.tick))
+        return -noise - 0.2 * fastest * elapsed <= forward <= limit + noise
+
+    def _rpm_follows(self, base: Base, sample: Sample, elapsed: float, loose: bool) -> bool:
+        if sample.wheel_rpm is None or base.rpm is None:
+            return True
+        limits = self.limits
+        change = (sample.wheel_rpm - base.rpm) / 60
+        room = 0.04 * max(base.rpm / 60, limits.wheel_rpm / 1200) + 4 * base.rough
+        room += (limits.accel_rps2 if loose else limits.tight_rps2) * elapsed
+        return change <= room and (loose or -change <= room)
+
+    @staticmethod
+    def _readings_follow(base: Base, sample: Sample, loose: bool) -> str | None:
+        volts, before = sample.battery_v, base.volts
+        if not loose and volts is not None and before is not None and abs(volts - before) > 0.15 * before + 0.3:
+            return "battery"
+        return None
+
+    def advance(self, base: Base, wire: Wire, number: int, sample: Sample) -> None:
+        """Moves ``base`` on to a line that follows it."""
+        if sample.battery_v is not None:
+            base.volts = sample.battery_v
+        if self._timeless(base, wire):
+            base.sample = sample
+            return
+        elapsed = sample.time_s - base.sample.time_s
+        before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)
+        if base.clock is None:
+            base.mark = self.clocks.arrival.time_of(number)
+        elif before is not None and self.clocks.rolled_over(before, base.clock):
+            self.notices["clock roll-over"] += 1
+        if base.period == 0.0:
+            base.period = min(elapsed, 2.0)
+        elif elapsed < 6 * base.period:
+            base.period += 0.05 * (elapsed - base.period)
+        if wire.wheel_counts is not None:
+            self._turn(base, int(wire.wheel_counts), sample)
+        if sample.wheel_rpm is not None:
+            base.roughen(sample.wheel_rpm)
+        base.sample = sample
+
+    def _turn(self, base: Base, counts: int, sample: Sample) -> None:
+        if base.counts is not None and abs(counts - base.counts) > self.half:
+            self.notices["counter roll-over"] += 1
+        base.counts = counts
+        heard, rate = self.clocks.arrival.heard, base.rate
+        if base.clock is None and heard and rate and sample.turns is not None:
+            turned = sample.turns - base.turns
+            self.clocks.arrival.prefer(*(abs(turned - rate * since) for since in heard))
+        if sample.turns is None and self.limits.counts_per_turn is not None:
+            sample.turns = base.turns
+        if sample.turns is not None:
+            base.turns, base.turned_s = sample.turns, sample.time_s
+            base.trail.append((sample.time_s, sample.turns))

@@ -1,0 +1,170 @@
+"""Searching for the robot: ports one after another, speeds one after another, until lines decode and are plausible."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import serial
+
+from fieldtune.errors import LinkError
+from fieldtune.link import ports
+from fieldtune.link.line import Line
+from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
+from fieldtune.link.snapshot import State
+from fieldtune.robot.model import Robot
+
+_LISTEN_S = 1.2  # long enough for three lines at 3 Hz
+_SILENT_S = 2.5
+_ENOUGH = 3  # plausible lines that prove a port and its speed
+_PLENTY = 12  # lines of text of which not one is ours
+_TEXT = 0.97  # share of printable bytes at the right speed
+_TEXT_BYTES = 40
+_CONTROL = b"\r\n\t"
+_PRINTABLE = bytes(range(32, 127)) + _CONTROL
+
+Say = Callable[[State, str], None]
+
+
+@dataclass(slots=True)
+class Found:
+    """An open port, and what was heard on it while it was tried."""
+
+    port: serial.SerialBase
+    device: str
+    baud: int
+    identity: Mapping[str, Any]
+    proven: bool
+    heard: list[tuple[bytes, float | None]] = field(default_factory=list)
+
+    @property
+    def text(self) -> bool:
+        """Whether lines of text were heard: the speed is right then, whatever they say."""
+        return is_text(b"".join(chunk for chunk, _ in self.heard))
+
+    @property
+    def speed_words(self) -> str:
+        """`` at 115200 baud`` for a device, nothing for a URL."""
+        return "" if ports.is_url(self.device) else f" at {self.baud} baud"
+
+
+def is_text(data: bytes) -> bool:
+    """Whether bytes are lines of text, but for a stray one."""
+    printable = len(data) - len(data.translate(None, _PRINTABLE))
+    return len(data) >= _TEXT_BYTES and printable >= _TEXT * len(data) and (b"\n" in data or b"\r" in data)
+
+
+class Search:
+    """Tries ports until one is good. A port that was named needs no proof: it is followed, whatever it says."""
+
+    def __init__(
+        self,
+        robot: Robot,
+        name: str | None,
+        baud: int | None,
+        remembered: Mapping[str, Any],
+        stop: threading.Event,
+    ) -> None:
+        self._robot = robot
+        self._name = name
+        self._baud = baud
+        self._remembered = dict(remembered)
+        self._stop = stop
+
+    def remember(self, found: Found) -> None:
+        """Tries this port and speed first from now on."""
+        self._remembered = {**found.identity, "device": found.device, "baud": found.baud}
+
+    def listen(self, say: Say) -> Found | None:
+        """One round over the ports there are; None if there is nothing to follow. ``say`` is told how it goes.
+
+        A port whose lines prove good comes before one that only sends text.
+        """
+        if self._name is not None:
+            return self._try(ports.named(self._name, self._baud, self._remembered), say, patient=True)
+        options = ports.candidates(self._remembered, self._baud)
+        if not options:
+            say("searching", "no serial port found; connect the robot, or choose the simulated one")
+            return None
+        kept: Found | None = None
+        for candidate in options:
+            if self._stop.is_set():
+                break
+            found = self._try(candidate, say, patient=len(options) == 1)
+            if found is None:
+                continue
+            if kept is not None:
+                spare, kept = (kept, found) if found.proven else (found, kept)
+                close_port(spare.port)
+            kept = kept or found
+            if kept.proven:
+                break
+        return kept
+
+    def _try(self, candidate: ports.Candidate, say: Say, patient: bool) -> Found | None:
+        """Listens at one speed after another on one open port: opening it again would reset many controllers.
+
+        ``patient`` stays on a silent port; there is no other to go to.
+        """
+        bauds = candidate.bauds
+        try:
+            port = ports.open_port(candidate.device, bauds[0], self._robot)
+        except LinkError as error:
+            say("searching", str(error))
+            return None
+        if len(bauds) == 1 and self._name is not None:
+            return Found(port, candidate.device, bauds[0], candidate.identity, proven=False)
+        found = None
+        try:
+            found = self._at_some_speed(port, candidate, say, patient)
+        except Lost:
+            say("searching", f"{candidate.device} is gone again; check the cable")
+        finally:
+            if found is None:
+                close_port(port)
+        return found
+
+    def _at_some_speed(
+        self, port: serial.SerialBase, candidate: ports.Candidate, say: Say, patient: bool
+    ) -> Found | None:
+        noise = False
+        for baud in candidate.bauds:
+            set_speed(port, baud)
+            found = Found(port, candidate.device, baud, candidate.identity, proven=False)
+            so_far = "; so far it sends bytes, but no text" if noise else ""
+            say("searching", f"listening on {candidate.device} at {baud} baud{so_far}")
+            while not self._prove(found):
+                if self._stop.is_set():
+                    return None
+                say("searching", f"{candidate.device} is open but silent; does the robot program run?")
+                if not patient:
+                    return None
+            if found.proven or found.text:
+                return found
+            noise = noise or bool(found.heard)
+        say("searching", f"{candidate.device} sends bytes, but no text at any usual speed")
+        return None
+
+    def _prove(self, found: Found) -> bool:
+        """Listens for plausible lines, or enough that aren't; False if the port stayed silent. Raises ``Lost``."""
+        trial = Line(self._robot)
+        began = time.monotonic()
+        first_s: float | None = None
+        while not self._stop.is_set():
+            data, arrival_s = read_chunk(found.port)
+            now = time.monotonic() - began
+            if data:
+                first_s = now if first_s is None else first_s
+                found.heard.append((data, arrival_s))
+                trial.feed(data, now)
+                if trial.good >= _ENOUGH:
+                    found.proven = True
+                    return True
+                if not trial.good and trial.health().lines >= _PLENTY and found.text:
+                    return True
+            if now > _SILENT_S if first_s is None else now - first_s > _LISTEN_S:
+                break
+        return first_s is not None

@@ -1,0 +1,199 @@
+"""Shots recognised on the line: the wheel's sudden drop, a draw let go, or the robot's own ``fired``.
+
+Where the robot sends ``fired`` it is believed, but on a noisy line only with the wheel or the draw as witness: one
+flipped bit makes a 1 of a 0.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from fieldtune.link.drop_detection import Drop, DropWatch
+from fieldtune.link.element_energy import released_energy
+from fieldtune.link.sample import Sample
+from fieldtune.link.snapshot import ShotSeen
+from fieldtune.robot.model import Robot
+
+_WITNESS_S = 0.15  # a drop this near to ``fired`` is the same shot
+_PATIENCE_S = 0.30  # how long ``fired`` waits for its witness
+_APART_S = 0.06  # two shots closer than this are one
+_RECOVERY_LIMIT_S = 8.0
+_RECOVERED = 0.98
+_LOOK_S = 0.01
+_COCKED_S = 1.5  # how far back a draw counts as cocked
+_SNAP_S = 0.12  # a slower fall is a let-down
+KEPT = 200
+
+
+@dataclass(frozen=True, slots=True)
+class _Fired:
+    sample: Sample
+    noisy: bool
+
+
+class DrawWatch:
+    """Sees a striker or arm let go: the draw falls from cocked to slack within a moment, for two lines."""
+
+    def __init__(self, robot: Robot) -> None:
+        mechanism = robot.launcher.striker or robot.launcher.arm
+        deepest = mechanism.draw_max * 1000 if mechanism else robot.setpoint.high
+        least = mechanism.draw_min * 1000 if mechanism else 0.0
+        self._least = max(0.5 * least, 0.1 * deepest)
+        self._recent: deque[Sample] = deque(maxlen=256)
+
+    def clear(self) -> None:
+        """Forgets the past."""
+        self._recent.clear()
+
+    def see(self, sample: Sample) -> Sample | None:
+        """The last cocked sample, on the second slack line after a release."""
+        if sample.draw_mm is None:
+            return None
+        recent = self._recent
+        recent.append(sample)
+        while sample.time_s - recent[0].time_s > _COCKED_S:
+            recent.popleft()
+        if len(recent) < 4:
+            return None
+        draws = [(s, s.draw_mm or 0.0) for s in recent]
+        held = max(draw for _, draw in draws)
+        if held < self._least or max(draws[-1][1], draws[-2][1]) > 0.35 * held:
+            return None
+        cocked = [s for s, draw in draws if draw >= 0.97 * held]
+        period = (draws[-1][0].time_s - draws[0][0].time_s) / (len(draws) - 1)
+        if len(cocked) < 2 or sample.time_s - cocked[-1].time_s > max(_SNAP_S, 3.5 * period):
+            return None
+        recent.clear()
+        return cocked[-1]
+
+    def held_mm(self, at: Sample) -> float | None:
+        """The deepest draw in the moment before a sample: what it was let go from."""
+        draws = [s.draw_mm for s in self._recent if s.draw_mm is not None and -0.3 <= s.time_s - at.time_s <= 0.0]
+        return max(draws, default=at.draw_mm)
+
+
+class ShotWatch:
+    """Streams samples to shots; the answer does not depend on how the samples are batched."""
+
+    def __init__(self, robot: Robot) -> None:
+        self.shots: deque[ShotSeen] = deque(maxlen=KEPT)
+        self._robot = robot
+        self._drops = DropWatch(robot) if robot.launcher.kind == "flywheel" else None
+        self._draws = DrawWatch(robot) if robot.launcher.kind != "flywheel" else None
+        self._pending: deque[_Fired] = deque(maxlen=8)
+        self._number = 0
+        self._says_fired = False
+        self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
+        self._last_s = -math.inf
+        self._looked_s = -math.inf
+        self._back = 0
+        self.unconfirmed = 0
+        self.bad_line = False
+        """Set by the line while it refuses so many lines that false ones may get through."""
+
+    def clear(self) -> None:
+        """A break in the line: what is pending is settled with what is known."""
+        for fired in self._pending:
+            self._settle(fired)
+        self._pending.clear()
+        self._was_fired = True
+        if self._drops is not None:
+            self._drops.clear()
+        if self._draws is not None:
+            self._draws.clear()
+
+    def see(self, sample: Sample, tick_s: float, noisy: bool) -> None:
+        """Takes the next sample; ``noisy`` says that lines were refused within the last second."""
+        fired_now = self._note_fired(sample, noisy)
+        if self._drops is not None:
+            drop = self._drops.see(sample, tick_s, bool(self._pending) and not self.bad_line, noisy)
+            if drop is not None:
+                self._witness(drop.at, drop, None, "wheel", noisy)
+            self._recover(sample.time_s)
+        if self._draws is not None:
+            cocked = self._draws.see(sample)
+            if cocked is not None:
+                self._witness(cocked, None, cocked.draw_mm, "wheel", noisy)
+        while self._pending and sample.time_s - self._pending[0].sample.time_s > _PATIENCE_S:
+            self._settle(self._pending.popleft())
+        self._was_fired = fired_now
+
+    def _note_fired(self, sample: Sample, noisy: bool) -> bool:
+        if sample.fired is None:
+            return self._was_fired and not self._says_fired
+        self._says_fired = True
+        if sample.fired and not self._was_fired:
+            self._pending.append(_Fired(sample, noisy))
+        return sample.fired
+
+    def _witness(
+        self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], noisy: bool
+    ) -> None:
+        """Wheel or draw saw a release: it goes with a pending ``fired``, or stands alone."""
+        for fired in self._pending:
+            if abs(fired.sample.time_s - at.time_s) <= _WITNESS_S:
+                self._pending.remove(fired)
+                self._add(fired.sample, drop, draw_mm, "fired")
+                return
+        if self._says_fired and not noisy:
+            return  # the robot says itself when it fires, and the line is clean: this was something else
+        if self.bad_line:
+            self.unconfirmed += 1  # lines that got through falsely bend the wheel's run as a shot does
+            return
+        self._add(at, drop, draw_mm, by)
+
+    def _settle(self, fired: _Fired) -> None:
+        """``fired`` without a witness counts on a clean line, and where there is nothing that could witness."""
+        sees = (self._drops is not None and self._drops.sees) or (
+            self._draws is not None and fired.sample.draw_mm is not None
+        )
+        if fired.noisy and sees:
+            self.unconfirmed += 1
+            return
+        self._add(fired.sample, None, self._draws.held_mm(fired.sample) if self._draws else None, "fired")
+
+    def _add(self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"]) -> None:
+        if at.time_s - self._last_s < _APART_S:
+            return
+        self._last_s = at.time_s
+        self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
+        self._back = 0
+        self._number += 1
+        speed = drop.before_rpm if drop else (abs(at.wheel_rpm) if at.wheel_rpm is not None else None)
+        self.shots.append(
+            ShotSeen(
+                number=self._number,
+                time_s=at.time_s,
+                speed_rpm=speed,
+                depth_rpm=drop.depth_rpm if drop else None,
+                recovery_s=None,
+                energy_j=released_energy(self._robot, drop.before_rpm, drop.depth_rpm) if drop else None,
+                setpoint=at.setpoint,
+                distance_m=at.distance_m,
+                battery_v=at.battery_v,
+                draw_mm=draw_mm,
+                by=by,
+                arrival_s=at.arrival_s,
+            )
+        )
+
+    def _recover(self, now_s: float) -> None:
+        """Writes the recovery time into the last shot once the wheel is back, looked up behind the shot."""
+        if self._drops is None or not self.shots:
+            return
+        last = self.shots[-1]
+        if last.recovery_s is not None or last.depth_rpm is None or last.speed_rpm is None:
+            return
+        while (since := self._looked_s + _LOOK_S - last.time_s) < _RECOVERY_LIMIT_S:
+            at = last.time_s + since
+            if at > now_s - self._drops.half_s:
+                return
+            self._looked_s = at
+            rpm = self._drops.speed_near(at)
+            self._back = self._back + 1 if rpm is not None and rpm >= _RECOVERED * last.speed_rpm else 0
+            if self._back == 2:
+                self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)
+                return

@@ -1,0 +1,149 @@
+"""A ball over the floor: it slides until its surface keeps up, then rolls.
+
+Friction at the touching point slows the ball and turns it until it rolls: without spin, on level floor, at
+1 / (1 + alpha) of its speed with alpha = I / (m R^2): 5/7 for a solid sphere (alpha 2/5), 3/5 for a thin shell (2/3),
+2/3 for a disc on its rim (1/2), 1/2 for a hoop (1) (textbook). Rolling, it carries 1 + alpha of its mass: slope,
+rolling resistance and air drag slow it by 1 / (1 + alpha) of what they would slow a sliding body. Air drag is left out
+of the short slide.
+
+``spin`` is the surface speed of the spin (m/s), backspin positive: it may make the ball roll back, and then speeds and
+distances are negative. Slopes in radians, rising away positive; distances along the floor. Everything broadcasts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.arrays import FloatArray
+from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.physics import sliding
+
+SOLID, SHELL = 2 / 5, 2 / 3
+"""I / (m R^2) of a solid sphere and of a thin spherical shell."""
+
+_PASSES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Rolling:
+    """Where rolling begins: speed (m/s), distance (m) and time (s) from the start; nan where it never does."""
+
+    speed: FloatArray
+    distance: FloatArray
+    time: FloatArray
+
+
+def rolling_start(
+    speed: ArrayLike,
+    friction: ArrayLike,
+    slope: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
+    inertia: ArrayLike = SOLID,
+    spin: ArrayLike = 0.0,
+) -> Rolling:
+    """When a ball that starts at a speed (m/s) rolls: solid, without spin, on level floor after 2 v / (7 mu g)."""
+    v, mu, angle, alpha, s = (np.asarray(a, dtype=float) for a in (speed, friction, slope, inertia, spin))
+    slip, pull = v + s, gravity * np.sin(angle)
+    rub = np.where(slip < 0, -1.0, 1.0) * gravity * mu * np.cos(angle)
+    closing = rub * (1 + 1 / alpha) + pull
+    usable = (closing * slip > 0) | (slip == 0)
+    time = np.where(usable, slip, np.nan) / np.where(closing == 0, 1.0, closing)
+    slowing = rub + pull
+    return Rolling(v - slowing * time, v * time - 0.5 * slowing * time**2, time)
+
+
+def roll_stop_distance(
+    speed: ArrayLike,
+    friction: ArrayLike,
+    rolling: ArrayLike,
+    slope: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
+    inertia: ArrayLike = SOLID,
+    spin: ArrayLike = 0.0,
+) -> FloatArray:
+    """Distance (m) to rest of a ball; ``rolling`` is rolling resistance over weight, ``drag`` rho C_D A / (2 m) in 1/m.
+
+    inf without rolling resistance on level floor, and where the floor falls away too steeply (minus inf: it rolls back
+    for good).
+    """
+    begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
+    way = np.where(begin.speed < 0, -1.0, 1.0)
+    rolls = sliding.stop_distance(np.abs(begin.speed), rolling, way * slope, drag, gravity)
+    return np.asarray(begin.distance + way * rolls * (1 + np.asarray(inertia)), dtype=float)
+
+
+def roll_needed_speed(
+    distance: ArrayLike,
+    friction: ArrayLike,
+    rolling: ArrayLike,
+    slope: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
+    inertia: ArrayLike = SOLID,
+    spin_ratio: ArrayLike = 0.0,
+) -> FloatArray:
+    """Speed (m/s) at which a ball comes to rest after a distance (m), and passes anything before it; nan where none
+    does, or it would roll back. ``spin_ratio``: surface speed of the spin over the speed, backspin positive.
+
+    Newton's method on v^2, whose stop distance rises and bends down: from below it never overshoots.
+    """
+    stop, c, alpha = (np.asarray(a, dtype=float) for a in (distance, drag, inertia))
+    unit = rolling_start(1.0, friction, slope, gravity, alpha, spin_ratio)
+    slowing = sliding.slowing(rolling, slope, gravity)
+    slowing = np.where((slowing > 0) & (unit.speed > 0), slowing, np.nan)
+    share = unit.speed**2 * (1 + alpha) / (2 * slowing)
+    square = np.where(stop >= 0, stop, np.nan) / (unit.distance + share)
+    for _ in range(_PASSES):
+        v = np.sqrt(square)
+        reached = roll_stop_distance(v, friction, rolling, slope, c, gravity, alpha, spin_ratio * v)
+        per_square = unit.distance + share / (1 + c * square * unit.speed**2 / slowing)
+        square = square + (stop - reached) / per_square
+    return np.asarray(np.sqrt(square), dtype=float)
+
+
+def roll_speed_at(
+    speed: ArrayLike,
+    distance: ArrayLike,
+    friction: ArrayLike,
+    rolling: ArrayLike,
+    slope: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
+    inertia: ArrayLike = SOLID,
+    spin: ArrayLike = 0.0,
+) -> FloatArray:
+    """Speed left (m/s) of a ball that goes forward, after a distance (m); nan where it has stopped before."""
+    begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
+    v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
+    change = (begin.speed - v) / np.where(begin.time > 0, begin.time, 1.0)
+    before = np.sqrt(np.maximum(v**2 + 2 * change * np.minimum(x, begin.distance), 0.0))
+    further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
+    rolls = sliding.speed_at(begin.speed, further, rolling, slope, drag, gravity)
+    return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, rolls))
+
+
+def roll_time_to(
+    speed: ArrayLike,
+    distance: ArrayLike,
+    friction: ArrayLike,
+    rolling: ArrayLike,
+    slope: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
+    inertia: ArrayLike = SOLID,
+    spin: ArrayLike = 0.0,
+) -> FloatArray:
+    """Time (s) of a ball that goes forward to a distance (m); nan where it has stopped before."""
+    begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
+    v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
+    change = (begin.speed - v) / np.where(begin.time > 0, begin.time, 1.0)
+    near = np.minimum(x, begin.distance)
+    before = 2 * near / np.maximum(v + np.sqrt(np.maximum(v**2 + 2 * change * near, 0.0)), 1e-12)
+    further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
+    # Slowed by a share over x is the speed slowed in full over that share of x, but takes longer by its inverse.
+    rolls = sliding.time_to(begin.speed, further, rolling, slope, drag, gravity) * (1 + np.asarray(inertia))
+    return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, begin.time + rolls))

@@ -1,0 +1,155 @@
+"""Springs: stored energy, moving mass, and the rate and stress of a helical compression spring from its wire.
+
+Sources: Budynas & Nisbett, Shigley's Mechanical Engineering Design, 10th ed., chapter 10 (rate eq. 10-9,
+curvature factor eq. 10-5, strength eq. 10-14, tables 10-4 and 10-5). Everything broadcasts.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.arrays import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class WireMaterial:
+    """Strength, stiffness and yield of a spring wire over its diameter.
+
+    ``strength``: rows (up to that diameter in m, A in Pa, m) of S_ut = A / d^m, d in mm; ``modulus``: rows (up to that
+    diameter in m, shear modulus in Pa). ``thinnest``: from which diameter (m) the strength holds, to the last row's.
+    """
+
+    name: str
+    thinnest: float
+    strength: tuple[tuple[float, float, float], ...]
+    modulus: tuple[tuple[float, float], ...]
+    yield_share: float
+    """Torsional yield over tensile strength before set removal, Shigley table 10-6."""
+
+    def covers(self, wire_diameter: float) -> bool:
+        """Whether the table's strength was found for wire as thick as this (m)."""
+        return self.thinnest * (1 - 1e-9) <= wire_diameter <= self.strength[-1][0] * (1 + 1e-9)
+
+
+def _wire(
+    name: str,
+    thinnest_mm: float,
+    strength: tuple[tuple[float, float, float], ...],
+    modulus_gpa: tuple[float, ...],
+    yield_share: float,
+) -> WireMaterial:
+    steps = (0.8, 1.61, 3.0, math.inf) if len(modulus_gpa) > 1 else (math.inf,)
+    rows = tuple((1e-3 * up_to, 1e6 * size, exponent) for up_to, size, exponent in strength)
+    stiff = tuple((1e-3 * up_to, 1e9 * g) for up_to, g in zip(steps, modulus_gpa, strict=True))
+    return WireMaterial(name, 1e-3 * thinnest_mm, rows, stiff, yield_share)
+
+
+WIRES: dict[str, WireMaterial] = {
+    "A228": _wire("music wire", 0.10, ((6.5, 2211, 0.145),), (82.7, 81.7, 81.0, 80.0), 0.45),
+    "A227": _wire("hard-drawn wire", 0.7, ((12.7, 1783, 0.190),), (80.7, 80.0, 79.3, 78.6), 0.45),
+    "A229": _wire("oil-tempered wire", 0.5, ((12.7, 1855, 0.187),), (77.2,), 0.50),
+    "A232": _wire("chrome-vanadium wire", 0.8, ((11.1, 2005, 0.168),), (77.2,), 0.50),
+    "A401": _wire("chrome-silicon wire", 1.6, ((9.5, 1974, 0.108),), (77.2,), 0.50),
+    "A313": _wire(
+        "302 stainless wire", 0.3, ((2.5, 1867, 0.146), (5.0, 2065, 0.263), (10.0, 2911, 0.478)), (69.0,), 0.35
+    ),
+    "B159": _wire("phosphor-bronze wire", 0.1, ((0.6, 1000, 0.0), (2.0, 913, 0.028), (7.5, 932, 0.064)), (41.4,), 0.35),
+}
+"""Spring wires by ASTM designation. Diameters, the thicker stainless and the bronze are from memory of the tables."""
+
+
+def spring_energy(rate: ArrayLike, draw: ArrayLike, preload: ArrayLike = 0.0) -> FloatArray:
+    """Energy (J) given up between a draw (m) and the stop by a spring of rate (N/m) that pulls ``preload`` (N) at the
+    stop.
+    """
+    k, d, force = (np.asarray(a, dtype=float) for a in (rate, draw, preload))
+    return np.asarray(0.5 * k * d**2 + force * d, dtype=float)
+
+
+def effective_mass(spring_mass: ArrayLike) -> FloatArray:
+    """The part of a spring's mass (kg) that counts as moving with its end: a third, for a load heavier than the
+    spring.
+    """
+    return np.asarray(spring_mass, dtype=float) / 3
+
+
+def exact_mass_share(load_over_spring: ArrayLike) -> FloatArray:
+    """Share of the spring's mass in the effective mass of the lowest mode, over load mass / spring mass.
+
+    1/x^2 - M/m with x tan(x) = m/M (wave equation of a uniform spring): 1/3 for a heavy load, 4/pi^2 for none.
+    """
+    ratio = np.asarray(load_over_spring, dtype=float)
+    low, high = np.zeros_like(ratio), np.full_like(ratio, np.pi / 2)
+    for _ in range(60):
+        middle = (low + high) / 2
+        under = ratio * middle * np.tan(middle) < 1
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    x = (low + high) / 2
+    # For a heavy load both terms are large; 1/3 + x^2/45 is the same number without the cancellation.
+    share = np.where(x < 0.02, 1 / 3 + x**2 / 45, 1 / np.maximum(x, 1e-9) ** 2 - ratio)
+    return np.asarray(share, dtype=float)
+
+
+def helical_rate(
+    wire_diameter: ArrayLike, coil_diameter: ArrayLike, active_turns: ArrayLike, shear_modulus: ArrayLike
+) -> FloatArray:
+    """Rate (N/m) of a helical spring: d^4 G / (8 D^3 N), lengths in m, D the mean coil diameter."""
+    d, coil = np.asarray(wire_diameter, dtype=float), np.asarray(coil_diameter, dtype=float)
+    turns, g = np.asarray(active_turns, dtype=float), np.asarray(shear_modulus, dtype=float)
+    return np.asarray(d**4 * g / (8 * coil**3 * turns), dtype=float)
+
+
+def wahl_factor(spring_index: ArrayLike) -> FloatArray:
+    """Stress factor for curvature and shear over the spring index D/d: (4C - 1)/(4C - 4) + 0.615/C (Wahl)."""
+    c = np.asarray(spring_index, dtype=float)
+    return np.asarray((4 * c - 1) / (4 * c - 4) + 0.615 / c, dtype=float)
+
+
+def bergstrasser_factor(spring_index: ArrayLike) -> FloatArray:
+    """Stress factor for curvature and shear over the spring index D/d: (4C + 2)/(4C - 3) (Bergstraesser)."""
+    c = np.asarray(spring_index, dtype=float)
+    return np.asarray((4 * c + 2) / (4 * c - 3), dtype=float)
+
+
+def shear_stress(
+    force: ArrayLike, wire_diameter: ArrayLike, coil_diameter: ArrayLike, factor: ArrayLike | None = None
+) -> FloatArray:
+    """Largest shear stress (Pa) in the wire under a force (N): factor * 8 F D / (pi d^3); Bergstraesser's factor by
+    default.
+    """
+    f, d, coil = (np.asarray(a, dtype=float) for a in (force, wire_diameter, coil_diameter))
+    curved = bergstrasser_factor(coil / d) if factor is None else np.asarray(factor, dtype=float)
+    return np.asarray(curved * 8 * f * coil / (np.pi * d**3), dtype=float)
+
+
+def tensile_strength(material: str, wire_diameter: ArrayLike) -> FloatArray:
+    """Tensile strength (Pa) of a wire by ASTM designation and diameter (m); KeyError for a wire there isn't.
+
+    Outside of the diameters of its table (``WireMaterial.covers``) the nearest row is carried on.
+    """
+    diameter, rows = np.asarray(wire_diameter, dtype=float), WIRES[material].strength
+    place = np.searchsorted([up_to for up_to, _, _ in rows[:-1]], diameter * (1 - 1e-9), side="left")
+    size, exponent = np.array([row[1] for row in rows])[place], np.array([row[2] for row in rows])[place]
+    return np.asarray(size / (diameter * 1e3) ** exponent, dtype=float)
+
+
+def shear_yield(material: str, wire_diameter: ArrayLike) -> FloatArray:
+    """Torsional yield strength (Pa) before set removal: a share of the tensile strength."""
+    return WIRES[material].yield_share * tensile_strength(material, wire_diameter)
+
+
+def shear_modulus(material: str, wire_diameter: ArrayLike) -> FloatArray:
+    """Shear modulus (Pa) of a wire by ASTM designation and diameter (m); KeyError for a wire there isn't."""
+    rows = WIRES[material].modulus
+    place = np.searchsorted([up_to for up_to, _ in rows[:-1]], np.asarray(wire_diameter, dtype=float), side="left")
+    return np.array([modulus for _, modulus in rows])[place]
+
+
+def solid_length(wire_diameter: ArrayLike, total_turns: ArrayLike, ground_ends: bool = False) -> FloatArray:
+    """Length (m) of a compression spring with all turns touching: d N_t with ground ends, d (N_t + 1) without."""
+    turns = np.asarray(total_turns, dtype=float) + (0 if ground_ends else 1)
+    return np.asarray(np.asarray(wire_diameter, dtype=float) * turns, dtype=float)

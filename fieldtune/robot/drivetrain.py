@@ -1,0 +1,114 @@
+"""The drive as one straight line at the wheel, arm or crank: motors in parallel, gear train, battery and wiring.
+
+At full power every motor sees the same voltage, the battery's open-circuit voltage less what all of them together lose
+in pack and wiring. Motors in parallel on one resistance are the same as motors of a higher resistance each:
+
+    I = (V_oc - k_e G w) / (R_motor + n R_battery),    T = n G eta k_t (I - I_0)
+
+(equivalent circuit of the permanent-magnet motor: Fitzgerald, Kingsley & Umans, Electric Machinery, section 7.6).
+Gears and number of stages may be arrays, so one call covers a whole sweep.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.arrays import FloatArray
+from fieldtune.physics.motor import Motor, motor, on_supply, time_constant
+from fieldtune.robot.model import Drive, Flywheel, Robot
+
+
+@dataclass(frozen=True, slots=True)
+class Train:
+    """Motors, gears and supply together. ``motor.resistance`` already holds each motor's share of the supply's."""
+
+    motor: Motor
+    motors: int
+    reduction: FloatArray
+    efficiency: FloatArray
+
+    def no_load_speed(self, open_circuit_v: ArrayLike) -> FloatArray:
+        """Unloaded speed at the output, rad/s; zero where the voltage does not even overcome the motors' own drag."""
+        m = self.motor
+        volts = np.asarray(open_circuit_v, dtype=float) - m.no_load_current * m.resistance
+        return np.asarray(np.maximum(volts, 0.0) / (m.emf_constant * self.reduction), dtype=float)
+
+    def stall_torque(self, open_circuit_v: ArrayLike) -> FloatArray:
+        """Torque at the output standing still, N m."""
+        return self.torque(open_circuit_v, 0.0)
+
+    def torque(self, open_circuit_v: ArrayLike, speed: ArrayLike) -> FloatArray:
+        """Torque at the output at full power, N m, never below zero."""
+        m = self.motor
+        amps = self.current(open_circuit_v, speed) / self.motors - m.no_load_current
+        return np.maximum(self.motors * self.reduction * self.efficiency * m.torque_constant * amps, 0.0)
+
+    def speed(self, open_circuit_v: ArrayLike, torque: ArrayLike) -> FloatArray:
+        """Output speed at full power under a load torque, rad/s; nan where the load stalls the drive."""
+        m = self.motor
+        amps = self.motor_current(torque)
+        value = (np.asarray(open_circuit_v, dtype=float) - amps * m.resistance) / (m.emf_constant * self.reduction)
+        return np.where(value > 0, value, np.nan)
+
+    def motor_current(self, torque: ArrayLike) -> FloatArray:
+        """Current of one motor under a load torque at the output, A."""
+        m = self.motor
+        share = np.asarray(torque, dtype=float) / (self.motors * self.reduction * self.efficiency)
+        return m.no_load_current + share / m.torque_constant
+
+    def current(self, open_circuit_v: ArrayLike, speed: ArrayLike) -> FloatArray:
+        """Battery current of all motors at full power, A, never below zero."""
+        m = self.motor
+        emf = m.emf_constant * self.reduction * np.asarray(speed, dtype=float)
+        volts = np.asarray(open_circuit_v, dtype=float) - emf
+        return np.asarray(np.maximum(self.motors * volts / m.resistance, 0.0), dtype=float)
+
+    def time_constant(self, inertia: ArrayLike) -> FloatArray:
+        """Time constant of the approach to the no-load speed, s, for an inertia (kg m^2) referred to the output."""
+        return time_constant(self.motor, inertia, self.reduction, self.efficiency, self.motors)
+
+
+def train(
+    drive: Drive, resistance: float, reduction: ArrayLike | None = None, efficiency: ArrayLike | None = None
+) -> Train:
+    """The drive on a supply of this resistance (ohms); ``reduction`` and ``efficiency`` replace the profile's gears."""
+    bare = motor(
+        drive.nominal_voltage, drive.no_load_speed, drive.stall_torque, drive.stall_current, drive.no_load_current
+    )
+    return Train(
+        motor=on_supply(bare, resistance, drive.motors),
+        motors=drive.motors,
+        reduction=np.asarray(drive.reduction if reduction is None else reduction, dtype=float),
+        efficiency=np.asarray(drive.efficiency if efficiency is None else efficiency, dtype=float),
+    )
+
+
+def hold_current(drive: Drive, supply_v: float, speed: float) -> float:
+    """Battery current (A, all motors) that holds an unloaded wheel at this speed (rad/s) with a chopped supply.
+
+    A chopper passes power on: battery current is the motors' current times the share of the time it is on.
+    """
+    bare = train(drive, 0.0).motor
+    volts = bare.emf_constant * drive.reduction * speed + bare.no_load_current * bare.resistance
+    return drive.motors * bare.no_load_current * min(volts / supply_v, 1.0)
+
+
+def turning_inertia(flywheel: Flywheel) -> float | None:
+    """Inertia of all wheels referred to the first one's speed, kg m^2; None where the profile gives none.
+
+    The second wheel of a pair turns ``speed_ratio`` times as fast: its energy grows with the square.
+    """
+    if flywheel.wheel_inertia is None:
+        return None
+    return flywheel.wheel_inertia * (1 + (flywheel.speed_ratio**2 if flywheel.wheels == 2 else 0.0))
+
+
+def fastest_wheel(robot: Robot) -> float:
+    """Speed of the faster wheel over the setpoint's: above 1 only for a pair with a motor each and top spin."""
+    wheel, drive = robot.launcher.flywheel, robot.drive
+    if wheel is None or drive is None or wheel.wheels == 1 or drive.motors < 2:
+        return 1.0
+    return max(1.0, wheel.speed_ratio)

@@ -1,0 +1,117 @@
+"""Reads how far off the numbers may be, and how the robot's line is read."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Literal, cast
+
+from fieldtune.physics.drag import BLUFF_SPREAD, drag_law
+from fieldtune.robot.model import Element, LinkSettings, Uncertainty
+from fieldtune.robot.table_reader import Section
+from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
+
+LINE_FIELDS = (
+    *("t_ms", "t_us", "wheel_counts", "wheel_rpm", "wheel2_rpm", "battery_mv", "battery_v", "current_ma", "current_a"),
+    *("distance_mm", "distance_m", "setpoint", "power_pct", "draw_mm", "fired"),
+)
+"""Names of the fields of a line, as this program calls them."""
+_RELATIVE = ("grip", "efficiency", "drag", "friction", "exit_speed_scatter")
+_ANGLES = ("exit_angle", "exit_angle_scatter", "side_scatter")
+
+
+def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
+    """One standard deviation of each number; the drag's default follows from how well its surface is known."""
+    section = profile.section("uncertainty") or Section({}, "uncertainty", profile.findings)
+    _lift_zeros(section)
+    bluff = element.shape != "sphere" and element.drag is None
+    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_law(element.surface, element.drag).spread)
+    why = "nothing is known exactly"
+    values = {
+        key: section.quantity(key, RATIO, getattr(usual, key), over="0", most="1", usual=(None, "0.5"), why=why)
+        for key in _RELATIVE
+    }
+    for key in _ANGLES:
+        values[key] = section.quantity(key, ANGLE, getattr(usual, key), over="0 deg", most="45 deg", why=why)
+    for key in ("distance", "miss"):
+        values[key] = section.quantity(key, LENGTH, getattr(usual, key), over="0 mm", most="5 m", why=why)
+    section.close()
+    return Uncertainty(**values)
+
+
+def _lift_zeros(section: Section) -> None:
+    """Nothing is known exactly, and learning divides by these: a zero becomes something small."""
+    least = {**dict.fromkeys(_RELATIVE, "0.1 %"), **dict.fromkeys(_ANGLES, "0.01 deg")}
+    for key, raw in section.values.items():
+        if isinstance(raw, str):
+            zero = re.match(r"\s*(0+\.?0*|\.0+)\s*[^\d\s.]", raw) is not None
+        else:
+            zero = key in _RELATIVE and raw == 0 and raw is not False
+        if zero:
+            section.values[key] = least.get(key, "0.1 mm")
+            section.warn(key, f"found {shown(raw)}; nothing is known exactly, taken as {section.values[key]}")
+
+
+def read_link(profile: Section) -> LinkSettings:
+    """How the line is found and read."""
+    section = profile.section("link") or Section({}, "link", profile.findings)
+    fields = _read_fields(section.section("fields"))
+    settings = LinkSettings(
+        port=section.text("port", "auto", longest=200),
+        baud=_read_baud(section),
+        checksum=cast(
+            Literal["auto", "required", "none"], section.choice("checksum", ("auto", "required", "none"), "auto")
+        ),
+        fields=fields,
+        columns=_read_columns(section.section("columns"), fields),
+    )
+    section.close()
+    return settings
+
+
+def _read_baud(section: Section) -> int | None:
+    raw = section.take("baud")
+    word = raw.strip() if isinstance(raw, str) else ""
+    if raw is None or word.casefold() == "auto":
+        return None
+    if word.isdecimal() and len(word) < 9:
+        raw = int(word)
+    if isinstance(raw, bool) or not isinstance(raw, int) or not 300 <= raw <= 20_000_000:
+        section.error("baud", f'found {shown(raw)}; expected "auto" or a whole number such as 115200')
+        return None
+    return raw
+
+
+def _read_fields(section: Section | None) -> dict[str, str]:
+    if section is None:
+        return {}
+    fields = {key: section.text(key, longest=64) for key in section.values if key in LINE_FIELDS}
+    section.knows(*LINE_FIELDS)
+    section.close()
+    theirs = list(fields.values())
+    for key, name in fields.items():
+        if theirs.count(name) > 1:
+            section.error(key, f"found {shown(name)} for more than one field; expected one each")
+    return fields
+
+
+def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str, ...]:
+    if section is None:
+        return ()
+    raw = section.take("order")
+    section.close()
+    if raw is None:
+        return ()
+    expected = 'expected names of fields, "-" for a column to skip, such as ["t_ms", "wheel_counts", "-"]'
+    if not isinstance(raw, list) or not raw or not all(isinstance(name, str) for name in raw):
+        section.error("order", f"found {shown(raw)}; {expected}")
+        return ()
+    ours = {theirs: name for name, theirs in fields.items()}
+    names: list[str] = [ours.get(str(name), str(name)) for name in raw]
+    for name in names:
+        if name not in LINE_FIELDS and name != "-":
+            section.error("order", f"found {shown(name)}; {expected}{closest(name, LINE_FIELDS)}")
+        elif name != "-" and names.count(name) > 1:
+            section.error("order", f"found {shown(name)} twice; {expected}")
+            break
+    return tuple(names)

@@ -1,0 +1,183 @@
+"""Reads ``[element]``: what is launched."""
+# MERGED: Reads where the element goes: targets, floor, air, spots.
+
+from __future__ import annotations
+
+import math
+from typing import cast
+
+from fieldtune.robot.model import Air, Element, Floor, Shape, Spot, Surface, Target, TargetKind
+from fieldtune.robot.table_reader import Findings, Section
+from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, shown
+
+_SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
+_SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
+
+
+def read_element(section: Section) -> Element:
+    """The element; sizes in metres, mass in kilograms."""
+    shape = cast(Shape, section.choice("shape", ("sphere", "disc", "block")))
+    sizes: dict[str, float] = {}
+    if section.faulty("shape"):
+        section.knows("diameter", "length", "width", "height")
+    for key in _SIZES[shape] if not section.faulty("shape") else ():
+        default = 0.0 if (shape, key) == ("disc", "height") else None
+        sizes[key] = section.quantity(key, LENGTH, default, over="0 mm", most="2 m", usual=("1 mm", "60 cm"))
+    for key in ("diameter", "length", "width", "height"):
+        if key not in sizes and key in section and not section.faulty("shape"):
+            section.take(key)
+            section.error(key, f"does not belong to a {shape}, which has {' and '.join(_SIZES[shape])}")
+    if sizes.get("height") == 0.0:
+        sizes["height"] = sizes["diameter"] / 10
+    element = Element(
+        shape=shape,
+        mass=section.quantity("mass", MASS, over="0 g", most="20 kg", usual=("0.5 g", "2 kg")),
+        **sizes,
+        surface=cast(Surface, section.choice("surface", _SURFACES, "smooth")),
+        drag=section.maybe("drag", RATIO, least="0", most="3"),
+        lift=section.maybe("lift", RATIO, least="0", most="3"),
+    )
+    section.close()
+    _doubt_density(section, element)
+    return element
+
+
+def _doubt_density(section: Section, element: Element) -> None:
+    """Osmium, the densest stuff there is, has 22.6 g/cm^3 (CRC Handbook); steel 7.9; a foam ball 0.02 or more."""
+    density = element.density
+    words = f"found {shown(section.values.get('mass'))}, {density / 1000:.3g} g/cm^3 with this size"
+    if density > 22_600:
+        section.error("mass", f"{words}, denser than any metal; expected less, or a larger size")
+    elif density > 9_000 or density < 5:
+        section.warn("mass", f"{words}; check both")
+
+
+_KINDS = ("basket", "window", "zone", "gate")
+_OPENINGS = {
+    "basket": 'a diameter such as "30 cm", or [depth, width]',
+    "window": '[width, height], such as ["60 cm", "40 cm"]',
+    "zone": '[depth, width], such as ["40 cm", "50 cm"]',
+    "gate": 'a width such as "50 cm"',
+}
+
+
+def read_targets(profile: Section, element: Element) -> tuple[Target, ...]:
+    """The one ``[target]``, or every ``[targets.NAME]`` in the order of the file."""
+    single, several = profile.section("target"), profile.section("targets")
+    if single is not None and several is not None:
+        profile.error("target", "found [target] beside [targets.…]; expected one or the other")
+        return ()
+    if single is not None:
+        return (_read_target(single, None, element),)
+    if several is None or not several.values:
+        if ("target" not in profile and "targets" not in profile) or several is not None:
+            profile.error("target", "missing; expected a table [target] with kind, height and opening")
+        return ()
+    targets = []
+    for name in several.values:
+        if not (name.isprintable() and 0 < len(name.strip()) == len(name) <= 32):
+            several.error(name[:32], f"found {shown(name)}; expected a name of 1 to 32 characters")
+        table = several.section(name)
+        if table is not None:
+            targets.append(_read_target(table, name, element))
+    return tuple(targets)
+
+
+def _read_target(section: Section, name: str | None, element: Element) -> Target:
+    kind = cast(TargetKind, section.choice("kind", _KINDS))
+    if section.faulty("kind"):  # no value in the table can be judged
+        section.knows("height", "opening", "clearance")
+        section.close()
+        return Target(kind, math.nan, ())
+    floor = 0.0 if kind in ("zone", "gate") else None
+    target = Target(
+        kind=kind,
+        height=section.quantity(
+            "height", LENGTH, floor, least="0 m", most="20 m", usual=(None, "5 m"), why="height above the floor"
+        ),
+        opening=_read_opening(section, kind),
+        clearance=section.quantity("clearance", LENGTH, 0.0, least="0 m", most="5 m"),
+        name=name,
+    )
+    section.close()
+    if target.opening:
+        _check_opening(section, target, element)
+    return target
+
+
+def _read_opening(section: Section, kind: str) -> tuple[float, ...]:
+    raw = section.take("opening")
+    sizes = raw if isinstance(raw, list) else [raw]
+    counts = {"basket": (1, 2), "window": (2,), "zone": (2,), "gate": (1,)}[kind]
+    if raw is None or len(sizes) not in counts:
+        section.error("opening", f"{'missing' if raw is None else 'found ' + shown(raw)}; expected {_OPENINGS[kind]}")
+        return ()
+    read = [section.checked("opening", size, LENGTH, "0 mm", most="20 m", usual=("1 cm", "5 m")) for size in sizes]
+    return tuple(size for size in read if size is not None) if None not in read else ()
+
+
+def _check_opening(section: Section, target: Target, element: Element) -> None:
+    """The element has to fit between the edges, less the wanted clearance."""
+    size = element.extent if target.on_floor else element.passing_size
+    room = min(target.opening) - 2 * target.clearance
+    if room <= size:
+        less = f", less {target.clearance * 1e3:.0f} mm clearance a side," if target.clearance else ""
+        found = shown(section.values["opening"])
+        section.error("opening", f"found {found}{less} for an element of {size * 1e3:.0f} mm; expected more than that")
+    elif target.kind == "window" and target.height < target.opening[-1] / 2:
+        section.warn("height", "is to the window's centre; its lower edge would be below the floor")
+
+
+def read_floor(profile: Section, needed: bool) -> Floor:
+    """The floor; ``needed`` says that something slides or rolls on it, so that a guess is worth a warning."""
+    section = profile.section("floor") or Section({}, "floor", profile.findings)
+    if needed and "friction" not in section:
+        section.warn("friction", "not given; taken as 0.25 until shots tell")
+    floor = Floor(
+        friction=section.quantity("friction", RATIO, 0.25, over="0", most="2", usual=("0.02", "1.0")),
+        slope=section.quantity("slope", ANGLE, 0.0, least="-45 deg", most="45 deg", usual=("-10 deg", "10 deg")),
+        rolling=section.quantity("rolling", RATIO, 0.02, over="0", most="1", usual=(None, "0.3")),
+        restitution=section.maybe("restitution", RATIO, least="0", most="0.95"),
+    )
+    section.close()
+    return floor
+
+
+def read_air(profile: Section) -> Air:
+    """The air; standard sea-level air where nothing is said."""
+    section = profile.section("air") or Section({}, "air", profile.findings)
+    standard = Air()
+    air = Air(
+        temperature=section.quantity(
+            "temperature", TEMPERATURE, standard.temperature, least="-60 degC", most="70 degC",
+            usual=("-20 degC", "50 degC"),
+        ),
+        pressure=section.quantity(
+            "pressure", PRESSURE, standard.pressure, least="300 hPa", most="1200 hPa", usual=("600 hPa", "1085 hPa"),
+            why="the pressure where the robot stands, not reduced to sea level",
+        ),
+        humidity=section.quantity("humidity", RATIO, standard.humidity, least="0 %", most="100 %"),
+    )  # fmt: skip
+    section.close()
+    return air
+
+
+def read_spots(profile: Section, findings: Findings) -> tuple[Spot, ...]:
+    """Named places on the field."""
+    raw = profile.take("spots")
+    if raw is None:
+        return ()
+    if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
+        profile.error("spots", f"found {shown(raw)}; expected tables, each written [[spots]]")
+        return ()
+    spots: list[Spot] = []
+    for number, item in enumerate(raw, 1):
+        section = Section(item, f"spots[{number}]", findings)
+        name = section.text("name", longest=40)
+        distance = section.quantity("distance", LENGTH, over="0 m", most="100 m", usual=("5 cm", "30 m"))
+        section.close()
+        if any(spot.name.casefold() == name.casefold() for spot in spots):
+            section.error("name", f"found {shown(name)} twice; expected names that differ")
+        if name and not math.isnan(distance):
+            spots.append(Spot(name, distance))
+    return tuple(spots)

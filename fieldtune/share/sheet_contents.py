@@ -1,0 +1,224 @@
+"""The distances that matter for a robot, where nobody says which."""
+# MERGED: What stands on a pit sheet, gathered from a session and cut to what one page holds.
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldtune.aim.reach import reach
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.results import Aim, Learned, TableRow
+from fieldtune.errors import OutOfReachError
+from fieldtune.robot.model import Robot
+from fieldtune.session import Session
+from fieldtune.share.path_svg import Scene
+from fieldtune.sizing.cautions import cautions
+from fieldtune.sizing.results import CockingSize, FlywheelSize, Size
+from fieldtune.sizing.size import size
+
+
+def field_range(session: Session, target: str | None = None, battery_v: float | None = None) -> tuple[float, float]:
+    """Nearest and farthest distance (m): of the profile's spots that can score, else of what the robot reaches.
+
+    Raises ``OutOfReachError`` where it scores from nowhere.
+    """
+    robot = session.robot
+    seen = reach(robot, required_speed_for(robot, robot.target(target)), session.belief, battery_v)
+    if seen.nearest is None or seen.farthest is None:
+        raise OutOfReachError(f"{robot.name} scores from no distance; check its profile: fieldtune check {robot.name}")
+    spots = [spot.distance for spot in robot.spots if seen.nearest <= spot.distance <= seen.farthest]
+    if len(set(spots)) >= 2:
+        return min(spots), max(spots)
+    tenth = 0.1 * (seen.farthest - seen.nearest)
+    return round(max(seen.nearest + tenth, 0.01), 2), round(seen.farthest - tenth, 2)
+
+
+_MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 4, 6, 8
+FACT_MOST, CAUTION_MOST, LONG_TITLE = 96, 190, 32
+"""Letters that a fact and a caution may have; titles above ``LONG_TITLE`` letters are set smaller."""
+_FACT_LETTERS, _CAUTION_LETTERS, _FIGURE_LETTERS = 48, 58, 28
+"""Letters that a line of their lists holds in DejaVu Sans, the widest of the sheet's fonts."""
+_FACT_LINES, _CAUTION_LINES = 2, 4
+"""Lines after which the style cuts them."""
+_FACT_MM, _CAUTION_MM, _FIGURE_MM, _BATTERY_MM, _ROW_MM = 3.55, 3.4, 4.0, 8.4, 8.2
+"""Heights of a line of those lists, of a battery, and of a row of the driver's table, as a browser sets them."""
+_FIXED_MM, _LETTER_MM = 105.0, 260.0
+"""Height of all that is always there (head, pictures, headings, foot), and of a Letter page between its margins."""
+_STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """One line of the driver's table; ``spot`` is its name on the field."""
+
+    row: TableRow
+    spot: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One picture with the recommendation it shows."""
+
+    aim: Aim
+    spot: str | None
+    scene: Scene
+
+
+@dataclass(frozen=True, slots=True)
+class SheetParts:
+    """All of a sheet: rows by distance, pictures from near to far, and short lists of words."""
+
+    robot: Robot
+    target: str | None
+    rows: tuple[SheetRow, ...]
+    pictures: tuple[Shown, ...]
+    figures: tuple[tuple[str, str], ...]
+    batteries: tuple[tuple[str, ...], ...]
+    learned: Learned
+    facts: tuple[str, ...]
+    cautions: tuple[str, ...]
+    battery_label: str | None
+
+
+def _cautions(warned: list[str], hazards: tuple[str, ...]) -> tuple[str, ...]:
+    """Hazards all, who decides last, and before them as many of the recommendations' warnings as there is room for."""
+    room = max(_MOST_CAUTIONS - len(hazards), 1)
+    return (*[words for words in dict.fromkeys(warned) if words not in hazards][:room], *hazards)
+
+
+def gather(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetParts:
+    """The parts of one robot's sheet at one of its targets; raises ``OutOfReachError`` where it scores from nowhere."""
+    robot, goal, learned = session.robot, session.robot.target(target), session.learned()
+    near, far = field_range(session, target, battery_v)
+    shown = _pictures(session, near, far, battery_v, target)
+    sized = size(robot, goal, session.speed_factor(), cycles=len(session.shots()))
+    warned = [words for picture in shown for words in picture.aim.cautions]
+    facts = [fact.told for fact in learned.facts]
+    if learned.drift.drifting:
+        facts.insert(0, learned.drift.words)
+    batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))
+    most = rows_that_fit(facts[:_MOST_FACTS], warnings, figures(sized), len(batteries))
+    return SheetParts(
+        robot,
+        goal.name,
+        _rows(session, near, far, battery_v, target, most),
+        shown,
+        figures(sized),
+        batteries,
+        learned,
+        tuple(facts[:_MOST_FACTS]),
+        warnings,
+        session.battery_label,
+    )
+
+
+def rows_that_fit(
+    facts: Sequence[str], warnings: Sequence[str], figures: Sequence[tuple[str, str]], batteries: int
+) -> int:
+    """Rows of the driver's table that leave room for the rest on the shorter of A4 and Letter."""
+    told = _FACT_MM * sum(_lines(words, _FACT_LETTERS, _FACT_LINES) for words in facts)
+    named = sum(_FIGURE_MM * _lines(name + words, _FIGURE_LETTERS, 2) + 0.5 for name, words in figures)
+    warned = [_lines(words, _CAUTION_LETTERS, _CAUTION_LINES) for words in warnings]
+    columns = (sum(warned) + max(warned, default=0)) / 2  # two of them, and no caution is broken between them
+    rest = _FIXED_MM + max(told, named, _BATTERY_MM * batteries) + _CAUTION_MM * columns
+    return max(_LEAST_ROWS, min(_MOST_ROWS, int((_LETTER_MM - rest) / _ROW_MM)))
+
+
+def _lines(words: str, letters: int, most: int) -> int:
+    return min(most, math.ceil(len(words) / letters))
+
+
+def _rows(
+    session: Session, near: float, far: float, battery_v: float | None, target: str | None, most: int
+) -> tuple[SheetRow, ...]:
+    names = {round(s.distance, 3): s.name for s in session.robot.spots if near <= s.distance <= far}
+    spots = sorted(names)
+    if len(spots) > most:  # as many as fit, the nearest and the farthest among them
+        spots = [spots[round(k)] for k in np.linspace(0, len(spots) - 1, most)]
+    places = next((found for step in _STEPS if len(found := _places(near, far, step, spots)) <= most), spots)
+    rows = session.table(places or [near], battery_v, target)
+    return tuple(SheetRow(row, names.get(round(row.distance_m, 3))) for row in rows)
+
+
+def _places(near: float, far: float, step: float, spots: list[float]) -> list[float]:
+    """The spots, and the round distances between them that are not next to one."""
+    marks = [round(k * step, 3) for k in range(math.ceil(near / step - 1e-9), math.floor(far / step + 1e-9) + 1)]
+    return sorted([*spots, *(d for d in marks if all(abs(d - spot) > 0.4 * step for spot in spots))])
+
+
+def _pictures(
+    session: Session, near: float, far: float, battery_v: float | None, target: str | None
+) -> tuple[Shown, ...]:
+    spots = {s.distance: s.name for s in reversed(session.robot.spots)}
+    inside = [d for d in spots if near < d < far]
+    middle = min(inside, key=lambda d: abs(d - (near + far) / 2)) if inside else (near + far) / 2
+    goal, bias = session.robot.target(target), float(session.belief.best.distance_bias[0])
+    found = []
+    for distance in (near, middle, far):
+        aim = session.aim(distance, battery_v, target)
+        if aim.setpoint.value is None:
+            continue
+        path = session.picture(distance, aim.setpoint.value, battery_v, target)
+        words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
+        found.append(Shown(aim, spots.get(distance), Scene(session.robot, goal, distance + bias, path, words)))
+    return tuple(found)
+
+
+def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
+    """Newest reading of each battery first: label, date, resistance, voltage at rest, and how the resistance moved."""
+    history: dict[str, list[tuple[str, float | None, float | None]]] = {}
+    for reading in session.batteries():
+        history.setdefault(reading.label or "-", []).append((reading.time, reading.resistance_ohm, reading.rest_v))
+    rows = []
+    for label, readings in history.items():
+        ohms = [ohm for _, ohm, _ in readings if ohm is not None]
+        time, ohm, volts = readings[-1]
+        moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} since first" if len(ohms) > 1 else "first reading"
+        rows.append((time, (label, time[:10], _unit(1000 * ohm if ohm is not None else None, 0, "mohm"),
+                            _unit(volts, 2, "V"), moved)))  # fmt: skip
+    return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
+
+
+def figures(sized: Size) -> tuple[tuple[str, str], ...]:
+    """The figures of drive and mechanism that matter in the pit; what is unknown is left out."""
+    rows = _wheel(sized) if isinstance(sized, FlywheelSize) else _cocking(sized)
+    return tuple((name, words) for name, words in rows if words)
+
+
+def _wheel(s: FlywheelSize) -> list[tuple[str, str]]:
+    return [
+        ("Battery full holds", _unit(s.ceiling_rpm_full, 0, "rpm")),
+        ("Battery low holds", _unit(s.ceiling_rpm_low, 0, "rpm")),
+        (f"Needed at {_unit(s.far_m, 2, 'm')}", _unit(s.needed_rpm.far, 0, "rpm")),
+        ("Headroom, low battery", f"{s.headroom_low:+.0%}" if s.headroom_low is not None else ""),
+        ("Spin-up", _unit(s.spin_up_s, 1, "s")),
+        ("Drop a shot", _unit(s.drop_rpm, 0, "rpm")),
+        ("Recovery", _unit(s.recovery_s, 2, "s")),
+        ("Current, spin-up", _unit(s.peak_current_a, 1, "A")),
+        ("Current, holding", _unit(s.hold_current_a, 1, "A")),
+        ("Rim, full battery", _unit(s.rim_speed_mps, 1, "m/s")),
+    ]
+
+
+def _cocking(s: CockingSize) -> list[tuple[str, str]]:
+    margin = f"{s.torque_margin:.2f} × need" if s.torque_margin is not None else ""
+    return [
+        ("Battery full draws", _unit(s.ceiling_mm_full, 0, "mm")),
+        ("Battery low draws", _unit(s.ceiling_mm_low, 0, "mm")),
+        (f"Needed at {_unit(s.far_m, 2, 'm')}", _unit(s.needed_mm.far, 0, "mm")),
+        ("Torque, low battery", margin),
+        ("Time to cock", _unit(s.cock_time_s, 1, "s")),
+        ("Cycles", _unit(s.cycles_per_minute, 0, "a minute")),
+        ("Force, longest draw", _unit(s.force_max_n, 0, "N")),
+        ("Stored there", _unit(s.spring_energy_j, 2, "J")),
+        ("Wire yields at", f"{s.spring_safety:.1f} × stress" if s.spring_safety is not None else ""),
+        ("Into the stop", _unit(s.stop_energy_j, 2, "J a shot")),
+    ]
+
+
+def _unit(value: float | None, digits: int, unit: str) -> str:
+    return f"{value:.{digits}f} {unit}" if value is not None and np.isfinite(value) else ""

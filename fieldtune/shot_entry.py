@@ -1,0 +1,149 @@
+"""What a person may enter about a shot: checked, completed where one thing implies another, refused in one line."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fieldtune.errors import InputError
+from fieldtune.records import RESULTS, Result
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot, Target
+
+_FARTHEST_M = 100.0
+_BEYOND = 3.0
+"""A setpoint this many times the highest one is a slip of the finger, not a setpoint."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A checked shot, ready for the log: SI, setpoint and speed in the robot's setpoint unit."""
+
+    distance_m: float
+    setpoint: float
+    result: Result
+    miss_m: float | None
+    side_m: float | None
+    speed: float | None
+    battery_v: float | None
+
+
+def check_entry(
+    robot: Robot,
+    target: Target,
+    distance_m: float,
+    setpoint: float,
+    result: str | None,
+    miss_m: float | None,
+    side_m: float | None,
+    speed: float | None,
+    battery_v: float | None,
+) -> Entry:
+    """The entry, its result filled in from the measured miss where it was left out; raises ``InputError``."""
+    check_distance(distance_m)
+    check_setpoint(robot, setpoint)
+    if battery_v is not None:
+        check_battery(battery_v)
+    for name, value in (("miss", miss_m), ("side miss", side_m)):
+        if value is not None and not (math.isfinite(value) and abs(value) <= _FARTHEST_M):
+            raise InputError(f"{name} {value:g} m: expected a length of at most {_FARTHEST_M:g} m, such as -0.12 m")
+    if speed is not None and not (math.isfinite(speed) and 0 < speed <= _BEYOND * _highest_speed(robot)):
+        unit = speed_unit(robot)
+        raise InputError(f"speed {speed:g} {unit}: expected what was measured at release, in {unit}")
+    if result is not None and result not in RESULTS:
+        raise InputError(f"result {result!r}: expected one of {', '.join(RESULTS)}")
+    known = next((known for known in RESULTS if known == result), None)
+    filled = known or implied_result(robot, target, distance_m, miss_m, side_m)
+    if filled is None:
+        raise InputError("how did the shot end? give a result (in, short, long, left, right) or the measured miss")
+    return Entry(distance_m, setpoint, filled, miss_m, side_m, speed, battery_v)
+
+
+def implied_result(
+    robot: Robot, target: Target, distance_m: float, miss_m: float | None, side_m: float | None
+) -> Result | None:
+    """What a measured miss says by itself; None where it doesn't settle the matter.
+
+    Far misses across the range alone are ``left`` or ``right``; a miss along it goes before.
+    """
+    low, high, side = _free(robot, target, distance_m)
+    if miss_m is not None and miss_m < low:
+        return "short"
+    if miss_m is not None and miss_m > high:
+        return "long"
+    if side_m is not None and abs(side_m) > side:
+        return "left" if side_m < 0 else "right"
+    return None if miss_m is None else "in"
+
+
+def _free(robot: Robot, target: Target, distance_m: float) -> tuple[float, float, float]:
+    """Misses between which an element scores from there, and half the free side width, metres."""
+    from fieldtune.aim.required_speed.choice import required_speed_for
+
+    free = required_speed_for(robot, target).free(distance_m)
+    low, high, side = (float(edge[0]) for edge in (free.low, free.high, free.side))
+    if not math.isnan(low):
+        return low, high, side
+    # From where nothing scores by the model, an element that did come in was within the bare opening.
+    depth = target.opening[-1] if target.kind == "window" else target.opening[0]
+    width = target.opening[0] if target.kind == "window" else target.opening[-1]
+    return (0.0, math.inf, width / 2) if target.kind == "gate" else (-depth / 2, depth / 2, width / 2)
+
+
+def check_distance(distance_m: float) -> None:
+    """Raises ``InputError`` unless the distance is one that a field can have."""
+    if not (math.isfinite(distance_m) and 0 < distance_m <= _FARTHEST_M):
+        raise InputError(
+            f"distance {distance_m:g} m: expected a length above zero and at most {_FARTHEST_M:g} m, such as 3.2 m"
+        )
+
+
+def check_setpoint(robot: Robot, setpoint: float) -> None:
+    """Raises ``InputError`` for a setpoint that no robot program of this kind can hold."""
+    accepted = robot.setpoint
+    most = 100.0 if accepted.unit == "%" else _BEYOND * accepted.high
+    if not (math.isfinite(setpoint) and 0 < setpoint <= most):
+        raise InputError(
+            f"setpoint {setpoint:g} {accepted.unit}: {robot.name} takes "
+            f"{accepted.low:g} to {accepted.high:g} {accepted.unit}"
+        )
+
+
+def setpoint_caution(robot: Robot, setpoint: float) -> str | None:
+    """A word about a setpoint outside of what the robot program accepts."""
+    accepted = robot.setpoint
+    if accepted.low <= setpoint <= accepted.high:
+        return None
+    return (
+        f"setpoint {setpoint:g} {accepted.unit} lies outside what {robot.name} takes "
+        f"({accepted.low:g} to {accepted.high:g} {accepted.unit}): check it"
+    )
+
+
+def check_battery(battery_v: float) -> None:
+    """Raises ``InputError`` for a voltage that no robot's battery has."""
+    if not (math.isfinite(battery_v) and 0 < battery_v <= 100):
+        raise InputError(f"battery {battery_v:g} V: expected a voltage above zero and at most 100 V, such as 12.4 V")
+
+
+def check_words(what: str, text: str, most: int = 200) -> str:
+    """One line of free text, trimmed; raises ``InputError`` when it is empty, long, or holds control characters."""
+    words = text.strip()
+    if not words or len(words) > most or not words.isprintable():
+        raise InputError(f"{what}: expected one line of plain text, at most {most} characters")
+    return words
+
+
+def speed_unit(robot: Robot) -> str:
+    """Unit in which a measured speed is given: rpm of the wheel, or mm of draw."""
+    return "rpm" if robot.launcher.kind == "flywheel" else "mm"
+
+
+def _highest_speed(robot: Robot) -> float:
+    """A bound for a measured speed, in its unit."""
+    if robot.setpoint.unit != "%":
+        return robot.setpoint.high
+    drive = robot.drive  # a wheel driven by power has no highest speed of its own but the motor's
+    return drive.no_load_speed / drive.reduction * 60 / (2 * math.pi) if drive else math.inf

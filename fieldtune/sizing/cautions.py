@@ -1,0 +1,160 @@
+"""Cautions in words, each beside the figure that causes it.
+
+Nothing here clears anything: event rules, local codes and qualified supervision decide.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.robot.model import Robot
+from fieldtune.sizing.hazards import Hazards, hazards
+
+NEAR_LIMIT = 0.8
+"""Share of what is stated for a wheel from which on it is warned of: common practice, no source."""
+
+WORTH_SAYING_J = 0.05
+"""Energy from which on a spring at its stop is warned of: enough to throw it across a table (common practice)."""
+
+STRAINED = 1.2
+"""A spring whose wire stands less than this many times its stress is said to be strained: common practice."""
+
+
+def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
+    """The cautions a robot calls for at a setpoint (its highest where None), the deciding ones last."""
+    at = hazards(robot, setpoint, battery_v)
+    lines = [*_element_lines(at), *_wheel_lines(robot, at), *_spring_lines(robot, at)]
+    lines.append("Event rules, local codes and qualified supervision decide; no figure here clears anything.")
+    return tuple(lines)
+
+
+def strained(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
+    """Only what is near or beyond what it is stated or reckoned to stand, at a setpoint."""
+    wheel = robot.launcher.flywheel
+    stated = wheel is not None and (wheel.wheel_strength is not None or wheel.wheel_top_speed is not None)
+    if not stated and robot.launcher.spring_wire is None:
+        return ()
+    at = hazards(robot, setpoint, battery_v)
+    return (*_limit_lines(at), *_wire_lines(at))
+
+
+def _element_lines(at: Hazards) -> list[str]:
+    if at.element_energy_j is None or at.exit_speed_mps is None:
+        return ["Energy of the element unknown at this setpoint: eye protection and a clear range all the same."]
+    per_area = at.element_density_j_per_cm2
+    density = f", {_figure(per_area)} J/cm2 on its smallest face" if per_area is not None else ""
+    lines = [
+        f"At {at.setpoint:.0f} {at.unit} the element leaves at {at.exit_speed_mps:.1f} m/s with "
+        f"{_figure(at.element_energy_j)} J{density}: eye protection for everyone near (look up ANSI Z87.1, EN 166)."
+    ]
+    if at.carry_m is not None:
+        lines.append(
+            f"It could carry {at.carry_m:.1f} m, drag left out: keep that range clear or put a backstop, with nobody "
+            "in front of the exit or behind the target."
+        )
+    else:
+        lines.append("It need not stop on this slope: put a backstop, and nobody in front of the exit.")
+    return lines
+
+
+def _wheel_lines(robot: Robot, at: Hazards) -> list[str]:
+    if at.rim_speed_mps is None:
+        return []
+    stored = f" and the wheels keep {_energy(at.wheel_energy_j)}" if at.wheel_energy_j is not None else ""
+    lines = [
+        f"Rims run at {at.rim_speed_mps:.1f} m/s{stored} after the power is off: guards on wheels and gears, "
+        "hands off until they stand still."
+    ]
+    weaker = "cracks, printed layers and glued treads stand far less"
+    if at.rim_stress_mpa is None and at.top_speed_share is None:
+        lines.append(
+            "Rim stress unknown: compare the speed with the wheel maker's highest (launcher.wheel_top_speed), or give "
+            "launcher.wheel_density."
+        )
+    elif at.rim_stress_mpa is not None and at.rim_stress_share is None:
+        lines.append(
+            f"Rim stress {_figure(at.rim_stress_mpa)} MPa: compare with the wheel maker's limit "
+            f"(launcher.wheel_strength); {weaker}."
+        )
+    elif at.rim_stress_mpa is not None:
+        lines.append(
+            f"Rim stress {_figure(at.rim_stress_mpa)} MPa is {at.rim_stress_share:.0%} of the stated limit; {weaker}."
+        )
+    return [*lines, *_limit_lines(at)]
+
+
+def _limit_lines(at: Hazards) -> list[str]:
+    """A wheel near what is stated for it, at the setpoint or, should the control fail, at full power."""
+    here = max((s for s in (at.rim_stress_share, at.top_speed_share) if s is not None), default=None)
+    if here is not None and here > 1:
+        return [
+            f"At {at.setpoint:.0f} {at.unit} the wheel runs beyond what is stated for it ({here:.0%}): do not run it "
+            "so; a burst wheel goes through thin guards."
+        ]
+    if here is not None and here > NEAR_LIMIT:
+        return [
+            f"At {at.setpoint:.0f} {at.unit} the wheel runs at {here:.0%} of what is stated for it: go lower, and let "
+            "nobody stand in line with its rim."
+        ]
+    if at.full_power_share is not None and at.full_power_share > NEAR_LIMIT:
+        return [
+            f"Should the speed control fail, a full battery takes the wheel to {at.full_power_rpm:.0f} rpm, "
+            f"{at.full_power_share:.0%} of what is stated for it: limit the power, and let nobody stand in line with "
+            "its rim."
+        ]
+    return []
+
+
+def _spring_lines(robot: Robot, at: Hazards) -> list[str]:
+    if at.spring_energy_j is None:
+        return []
+    lines = []
+    if at.kept_energy_j is not None:
+        lines.append(
+            f"Cocked, the spring holds {_energy(at.spring_energy_j)} and keeps it with the power off: "
+            "hands off a cocked spring, let it down before you reach in."
+        )
+    else:
+        lines.append(f"A stroke puts in {_energy(at.spring_energy_j)}: keep clear of the arm's swing.")
+    if at.preload_energy_j is not None and at.preload_energy_j >= WORTH_SAYING_J:
+        lines.append(
+            f"Even at its stop the spring is loaded ({_figure(at.preload_energy_j)} J): it jumps out when its stop or "
+            "guide comes off."
+        )
+    lines += _wire_lines(at)
+    if robot.launcher.arm is not None:
+        lines.append("The arm sweeps its whole circle if its stop fails: stand outside it.")
+    return lines
+
+
+def _wire_lines(at: Hazards) -> list[str]:
+    if at.spring_stress_mpa is None or at.spring_safety is None or at.spring_safety >= STRAINED:
+        return []
+    return [
+        f"The spring's wire sees {at.spring_stress_mpa:.0f} MPa at the longest draw, {1 / at.spring_safety:.0%} of "
+        "what its material is reckoned to stand: expect it to set or break; draw less or take a thicker wire."
+    ]
+
+
+def _energy(joules: float | None) -> str:
+    """An energy, and what strikes as hard: 1 kg falling from a height, 10 kg where 1 kg would fall from a roof."""
+    if joules is None:
+        return "an energy that is unknown"
+    kilograms = 1 if joules < 30 else 10
+    height = joules / (kilograms * STANDARD_GRAVITY)
+    fall = f"{100 * height:.0f} cm" if height < 1 else f"{height:.1f} m"
+    same = f" (as {kilograms} kg falling {fall})" if height > 0.005 else ""
+    return f"{_figure(joules)} J{same}"
+
+
+def _figure(value: float | None) -> str:
+    """Three significant digits without an exponent."""
+    if value is None:
+        return "unknown"
+    if value == 0:
+        return "0"
+    digits = max(0, 2 - math.floor(math.log10(abs(value))))
+    return f"{np.round(value, digits):.{min(digits, 6)}f}"
