@@ -148,10 +148,10 @@ BEYOND_TABLE = 16.0
 
 
 def compare(case: Case, power: int = 11, nature: reference.Nature = reference.WHOLE) -> Compared:
-    """The program's ``odds`` and the reference's."""
+    """Hit chance of the program and of the reference."""
     session = Session(case.robot)
     of, target = plain(case.robot)
-    program = session.odds(case.distance, case.setpoint)
+    program = session.hit_chance(case.distance, case.setpoint)
     draws = believed(session, case.setpoint)
 
     def chance(kept: reference.Nature, unknown: dict[str, np.ndarray] | None) -> tuple[float, float]:

@@ -9,8 +9,8 @@ import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
 from fieldtune.physics.air import humid_air, standard_air
-from fieldtune.physics.body import Body, ball
 from fieldtune.physics.flight import fly
+from fieldtune.physics.flying_body import Body, ball
 
 
 def carry(body: Body, speed: float, degrees: float, rpm: float) -> float:
