@@ -1,11 +1,9 @@
-"""What is believed each shot of a table ought to have done: the basis of residuals and of the watch for drift."""
-# MERGED: How far each shot fell from what is now believed.
-# MERGED: Whether recent shots stop agreeing with the earlier ones: told with the evidence, never averaged silently.
-#
-# The last few shots are judged by what the others say: a window of them is left out, the maximum is found again
-# without
-# it, and the window's lean (long less short, or the measured misses) is compared with leans simulated from that.
-#
+"""Agreement of shots with the model: residuals, disagreeing shots, and drift.
+
+A residual is how far a shot fell from what is now believed. Drift is told with its evidence, never averaged away in
+silence: a window of the last shots is left out, the maximum is found again without it, and the window's lean (long
+less short, or the measured misses) is compared with leans simulated from that.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +19,7 @@ from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.fit import Fit
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
-from fieldtune.learn.target_expansion import Expansion, sight
+from fieldtune.learn.target_expansion import Expansion, expand_target
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +66,7 @@ def _of_target(fit: Fit, mode: Mode, place: int) -> Predicted | None:
     index = np.flatnonzero((table.target == place) & telling)
     if not len(index):
         return None
-    seen = sight(fit.robot, table, index, layout, fit.need_of, fit.side, curved=False)
+    seen = expand_target(fit.robot, table, index, layout, fit.required_of, fit.side, curved=False)
     keep = np.isfinite(seen.low.value) & np.isfinite(seen.center.value)
     index, seen = index[keep], seen.at(keep)
     features, slopes = layout.features(u[None])[0], layout.jacobian(u)
@@ -102,7 +100,7 @@ def residuals(fit: Fit) -> tuple[Residual, ...]:
     if seen is None:
         return ()
     table = fit.table
-    surprise = surprises(fit, seen)
+    surprise = disagreeing_shots(fit, seen)
     expected = np.clip(-seen.center / np.maximum(np.abs(seen.by_miss), 1e-6), -_FARTHEST, _FARTHEST)
     made = []
     for row, place in enumerate(seen.index):
@@ -120,7 +118,7 @@ def residuals(fit: Fit) -> tuple[Residual, ...]:
     return tuple(made)
 
 
-def surprises(fit: Fit, seen: Predicted) -> np.ndarray:
+def disagreeing_shots(fit: Fit, seen: Predicted) -> np.ndarray:
     """Probability (m,) of an outcome at least as odd as the one seen."""
     table = fit.table
     measured = np.isfinite(table.miss[seen.index])

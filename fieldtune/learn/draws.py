@@ -1,28 +1,19 @@
-"""Draws from a posterior, the same ones every time: normal ones by Laplace, or corrected by elliptical slice sampling.
+"""Draws from the posterior, the same ones every time: by Laplace, or corrected by elliptical slice sampling.
 
 With few yes/no shots a posterior is far from normal. Slice sampling on ellipses around the Laplace approximation
 (Nishihara, Murray and Adams, J. Mach. Learn. Res. 15 (2014) 2087) needs no tuning and no derivatives, and runs all
 chains as one batch.
+
+With many shots Laplace draws serve, but what shots pin down is the sum of level, offset and the rest against the
+required speed, far better than any part of it. Draws of the parts put through curved functions (a spread times an
+offset, a required speed over the angle) would not keep that sum; so the parts are taken to first order, and what the
+required speed bends by is given back to level and slope (``linearised_gain``).
+
+One or two shots in a new epoch leave a level that is far from normal: its spread is itself unknown and its tails are
+heavy. Given everything else it is a single number, so it is summed over a fine grid, and draws are kept in proportion
+to how well they explain the new shots (``FirstShots``; sampling-importance-resampling: Smith and Gelfand, Am. Stat. 46
+(1992) 84).
 """
-# MERGED: Laplace draws kept on the ridge that shots have carved.
-#
-# What shots pin down is the sum of level, offset and the rest against the needed speed, far better than any part of
-# it.
-# Draws of the parts turned into speeds by curved functions (a spread times an offset, a need over the angle) would
-# leave
-# that ridge; so the speed's parts are taken to first order, and what a need bends by is given back to level and
-# slope.
-#
-# MERGED: The first shots of a new epoch, weighed exactly: all else is drawn from the earlier epochs, then the new
-# level.
-#
-# One or two shots after a change of battery leave a level that is far from normal: its spread is itself unknown and
-# its
-# tails are heavy. Given everything else it is a single number, so it is summed over a fine grid, and draws are kept
-# in
-# proportion to how well they explain the new shots (sampling-importance-resampling: Smith and Gelfand, Am. Stat. 46
-# (1992) 84).
-#
 
 from __future__ import annotations
 
@@ -32,11 +23,11 @@ import numpy as np
 from scipy.special import ndtri
 
 from fieldtune.arrays import FloatArray
-from fieldtune.learn.log_posterior import Objective
-from fieldtune.learn.map_estimate import Hill, Mode
-from fieldtune.learn.parameters import PAIRS, Layout, heavy
+from fieldtune.learn.log_posterior import LogPosterior
+from fieldtune.learn.map_estimate import LogDensity, Mode
+from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
 from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.target_expansion import NeedOf, SideView, sight
+from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
 from fieldtune.robot.model import Robot
 
 # Ellipses around the Laplace approximation are drawn this much wider than it says.
@@ -72,7 +63,7 @@ class _Frame:
         return np.asarray(self.center + v @ self.root.T)
 
 
-def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.Generator) -> FloatArray:
+def elliptical(density: LogDensity, mode: Mode, count: int, sweeps: int, rng: np.random.Generator) -> FloatArray:
     """Draws (count, P) from a posterior with a standard normal prior: ``count`` chains, ``sweeps`` moves each.
 
     Moves alternate between ellipses around Laplace, which mix what shots have pinned down, and around the prior, which
@@ -80,20 +71,20 @@ def elliptical(hill: Hill, mode: Mode, count: int, sweeps: int, rng: np.random.G
     """
     size = len(mode.u)
     frames = (_Frame(np.zeros(size), np.eye(size)), _Frame(mode.u, mode.root * _INFLATION))
-    u, height = _started(hill, mode, count, rng)
+    u, height = _started(density, mode, count, rng)
     for sweep in range(sweeps):
-        u, height = _swept(hill, frames[sweep % 2], u, height, rng)
+        u, height = _swept(density, frames[sweep % 2], u, height, rng)
     return u
 
 
-def _started(hill: Hill, mode: Mode, count: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+def _started(density: LogDensity, mode: Mode, count: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
     """Laplace draws and their log densities; those far below the rest are replaced by others.
 
     From far below only "all wild" would explain the shots, a trap that chains seldom leave.
     """
     v = normals(count, len(mode.u), rng)
     u = mode.u + v @ mode.root.T
-    height = hill.value(u)
+    height = density.value(u)
     importance = height + 0.5 * np.sum(v * v, axis=1)
     good = np.flatnonzero(importance > np.median(importance) - _HOPELESS)
     chosen = np.where(np.isin(np.arange(count), good), np.arange(count), rng.choice(good, count))
@@ -101,7 +92,7 @@ def _started(hill: Hill, mode: Mode, count: int, rng: np.random.Generator) -> tu
 
 
 def _swept(
-    hill: Hill, frame: _Frame, u: FloatArray, height: FloatArray, rng: np.random.Generator
+    density: LogDensity, frame: _Frame, u: FloatArray, height: FloatArray, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Move every chain (count, P) once along an ellipse of its own, shrinking the bracket of those not yet placed."""
     at, count = frame.inside(u), len(u)
@@ -115,7 +106,7 @@ def _swept(
         turn = angle[left, None]
         trial = at[left] * np.cos(turn) + other[left] * np.sin(turn)
         outside = frame.outside(trial)
-        reached = hill.value(outside)
+        reached = density.value(outside)
         good = reached + 0.5 * np.sum(trial * trial, axis=1) > threshold[left]
         placed[left[good]], placed_height[left[good]] = outside[good], reached[good]
         left = left[~good]
@@ -131,26 +122,26 @@ def _swept(
 _PLACES = 12
 
 
-def with_offset(layout: Layout, points: FloatArray, gain: FloatArray, offset: FloatArray) -> FloatArray:
+def gain_with_offset(layout: Layout, points: FloatArray, gain: FloatArray, offset: FloatArray) -> FloatArray:
     """Gain (K, size) with an epoch's offset (K,) and the drive's tracking in the level."""
     whole = gain.copy()
     whole[:, 0] += offset + layout.tracking(points)
     return whole
 
 
-def ridge_gain(
+def linearised_gain(
     robot: Robot,
     table: ShotTable,
     layout: Layout,
     mode: Mode,
     points: FloatArray,
     place: int,
-    need_of: NeedOf,
-    side: SideView,
+    required_of: RequiredSpeedOf,
+    side: SideEstimate,
 ) -> tuple[FloatArray, FloatArray]:
-    """Gain (K, size) of Laplace draws, to first order around the maximum and corrected for how needs bend.
+    """Gain (K, size) of Laplace draws, to first order around the maximum and corrected for how required speeds bend.
 
-    With it the offset (K,) of the epoch at ``place``, which is not in the gain; nor is the drive's tracking.
+    With it the offset (K,) of the epoch at ``place``, not in the gain; nor is the drive's tracking.
     """
     speed = slice(0, layout.gains + 1 + layout.epochs)
     features, slopes = layout.features(mode.u[None])[0, speed], layout.jacobian(mode.u)[speed]
@@ -159,19 +150,24 @@ def ridge_gain(
     if not np.any(table.epoch == place):
         # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
         offset = layout.offsets(points)[:, place]
-    return straight[:, : layout.gains] + _bent(robot, table, layout, points, need_of, side), offset
+    return straight[:, : layout.gains] + _curvature_correction(robot, table, layout, points, required_of, side), offset
 
 
-def _bent(
-    robot: Robot, table: ShotTable, layout: Layout, points: FloatArray, need_of: NeedOf, side: SideView
+def _curvature_correction(
+    robot: Robot,
+    table: ShotTable,
+    layout: Layout,
+    points: FloatArray,
+    required_of: RequiredSpeedOf,
+    side: SideEstimate,
 ) -> FloatArray:
-    """Level and slope (K, size) that follow the needs' curvature at a few of the shots."""
+    """Level and slope (K, size) that follow the curvature of required speeds at a few of the shots."""
     bends, columns = [], []
     for target in np.unique(table.target):
         index = np.flatnonzero(table.target == target)
         index = index[np.argsort(table.reading[index], kind="stable")]
         index = index[np.unique(np.linspace(0, len(index) - 1, _PLACES).astype(np.intp))]
-        center = sight(robot, table, index, layout, need_of, side, curved=True).center
+        center = expand_target(robot, table, index, layout, required_of, side, curved=True).center
         good = np.isfinite(center.value) & np.isfinite(center.bend).all(axis=(1, 2))
         bends.append(center.bend[good])
         columns.append(table.columns(layout.prior.basis)[index][good, :2])
@@ -199,17 +195,17 @@ _LEFT = 0.15
 class FirstShots:
     """Evidence of the present epoch's first shots, and that of the earlier epochs."""
 
-    present: Objective
-    earlier: Objective
+    present: LogPosterior
+    earlier: LogPosterior
     layout: Layout
     place: int
 
-    def settled(self, points: FloatArray, gain: FloatArray) -> tuple[FloatArray, FloatArray] | None:
+    def given_first_shots(self, points: FloatArray, gain: FloatArray) -> tuple[FloatArray, FloatArray] | None:
         """Draws (K, P) and gains (K, size) after these shots, from draws before them; None if hardly any fits.
 
         ``gain``: of the draws, without the epoch's offset and the drive's tracking. In the gains returned they count.
         """
-        offset = self.layout.spread(points)[:, None] * heavy(_GRID)
+        offset = self.layout.spread(points)[:, None] * heavy_tailed(_GRID)
         mass = self._mass(points, gain, offset)
         each = mass.sum(axis=1)
         if 1 / np.sum(each**2) < _LEFT * len(points):
@@ -221,7 +217,7 @@ class FirstShots:
         inside = (ends[at] - wanted) / np.maximum(mass.ravel()[at], 1e-300)
         kept = points[draw].copy()
         kept[:, self.layout.offsets_at.start + self.place] = _GRID[cell] + _STEP * (0.5 - inside)
-        return kept, with_offset(self.layout, kept, gain[draw], self.layout.offsets(kept)[:, self.place])
+        return kept, gain_with_offset(self.layout, kept, gain[draw], self.layout.offsets(kept)[:, self.place])
 
     def _mass(self, points: FloatArray, gain: FloatArray, offset: FloatArray) -> FloatArray:
         """Probability (K, grid) of each draw with each offset, all summing to one."""
@@ -236,10 +232,10 @@ class FirstShots:
         return np.asarray((mass / mass.sum()).reshape(offset.shape))
 
 
-def first_shots(hill: Objective, layout: Layout, table: ShotTable, place: int) -> FirstShots | None:
+def first_shots(density: LogPosterior, layout: Layout, table: ShotTable, place: int) -> FirstShots | None:
     """The present epoch's shots apart from the earlier ones; None if there are none of either, or many."""
     now = table.epoch == place
-    present, earlier = hill.of_shots(now), hill.of_shots(~now)
+    present, earlier = density.of_shots(now), density.of_shots(~now)
     if not present.rows or not earlier.rows or sum(map(len, present.rows)) > _FIRST:
         return None
     return FirstShots(present, earlier, layout, place)

@@ -1,9 +1,8 @@
-"""How the drive follows its command: measured speed at release against the setpoint, in log exit speed.
+"""Evidence: shots as rows of a likelihood about the log exit speed, and how the drive follows its setpoint.
 
 A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive
-makes of it counts too. Both are normal and conjugate, with a prior worth a few shots on the spread.
+makes of it counts too (``tracked_prior``). Both are normal and conjugate, with a prior worth a few shots on the spread.
 """
-# MERGED: From shots to rows of evidence about the log exit speed.
 
 from __future__ import annotations
 
@@ -16,7 +15,7 @@ from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.target_expansion import Expansion, NeedOf, SideView, Sight, sight
+from fieldtune.learn.target_expansion import Expansion, RequiredSpeedOf, SideEstimate, TargetExpansion, expand_target
 from fieldtune.robot.model import Robot
 
 # Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
@@ -55,7 +54,7 @@ _STEEPEST = 0.25
 
 
 def evidence(
-    robot: Robot, table: ShotTable, layout: Layout, need_of: NeedOf, side: SideView, curved: bool
+    robot: Robot, table: ShotTable, layout: Layout, required_of: RequiredSpeedOf, side: SideEstimate, curved: bool
 ) -> tuple[Rows, ...]:
     """Rows of range evidence of all shots, around the layout's origin.
 
@@ -68,14 +67,14 @@ def evidence(
         index = np.flatnonzero((table.target == place) & (judged | measured))
         if not len(index):
             continue
-        seen = sight(robot, table, index, layout, need_of, side, curved)
+        seen = expand_target(robot, table, index, layout, required_of, side, curved)
         points = measured[index] & _telling(seen, layout)
         rows.append(_intervals(table, index[~points], layout, seen.at(~points)))
         rows.append(_points(robot, table, index[points], layout, seen.at(points)))
     return tuple(part for part in rows if len(part))
 
 
-def _telling(seen: Sight, layout: Layout) -> BoolArray:
+def _telling(seen: TargetExpansion, layout: Layout) -> BoolArray:
     """Which measured misses tell a speed: not those so near the path's peak that a little angle changes everything."""
     steepest = np.abs(seen.miss.unit_slope * layout.prior.shape).max(axis=1)
     steep = (np.abs(seen.miss.by_miss) <= 1e-9) | ~(steepest < _STEEPEST)
@@ -96,7 +95,7 @@ def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansio
     return out
 
 
-def loads(seen: Sight) -> FloatArray:
+def loads(seen: TargetExpansion) -> FloatArray:
     """How the variances of log speed and of angle act on the log exit speed (n, 2)."""
     return np.column_stack([np.ones(len(seen.endless)), seen.center.slope[:, 0] ** 2])
 
@@ -106,7 +105,7 @@ def extra_variance(table: ShotTable, index: IntArray, layout: Layout) -> FloatAr
     return np.asarray(table.tracked[index] * layout.prior.jitter**2 + _LEAST_VARIANCE)
 
 
-def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
+def _intervals(table: ShotTable, index: IntArray, layout: Layout, seen: TargetExpansion) -> Rows:
     """in, short and long as intervals of the log exit speed: short ends at the near edge, long starts at the far."""
     miss = np.nan_to_num(table.miss[index])
     short = np.where(miss == 0, table.is_result("short")[index], miss < 0)
@@ -137,7 +136,7 @@ def _placed(center: Expansion, *edges: Expansion) -> BoolArray:
     return np.asarray(np.isfinite(values).all(axis=0) & np.isfinite(slopes).all(axis=(0, 2)))
 
 
-def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: Sight) -> Rows:
+def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, seen: TargetExpansion) -> Rows:
     """Measured misses as values of the log exit speed."""
     unit = np.zeros((len(index), layout.feature_count))
     unit[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = seen.miss.unit_slope

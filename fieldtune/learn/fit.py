@@ -9,13 +9,13 @@ import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.arrays import FloatArray
-from fieldtune.learn.draws import elliptical, first_shots, laplace, ridge_gain, with_offset
-from fieldtune.learn.log_posterior import Objective
-from fieldtune.learn.map_estimate import FINE, Mode, climbed, maximise
+from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
+from fieldtune.learn.log_posterior import LogPosterior
+from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
 from fieldtune.learn.parameters import Layout
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
-from fieldtune.learn.side_miss import SideLayout, side_objective
-from fieldtune.learn.target_expansion import NeedOf, SideView
+from fieldtune.learn.side_miss import SideLayout, side_log_posterior
+from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 
@@ -35,35 +35,35 @@ class Fit:
     belief: Belief
     table: ShotTable
     epochs: tuple[int, ...]
-    objective: Objective
+    objective: LogPosterior
     layout: Layout
     mode: Mode
-    side: SideView
-    need_of: NeedOf
+    side: SideEstimate
+    required_of: RequiredSpeedOf
 
 
-def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws: int) -> Fit:
+def fit(robot: Robot, shots: Sequence[Shot], epoch: int, required_of: RequiredSpeedOf, draws: int) -> Fit:
     """Posterior of a robot's unknowns from the shots that count, as ``draws`` draws for the present epoch."""
     table = shot_table(robot, shots, epoch)
     epochs = epochs_of(table.shots, epoch)
     rng = np.random.default_rng(_SEED)
-    side_hill = side_objective(robot, table, need_of)
-    side_mode = maximise(side_hill, np.zeros(2))
+    side_density = side_log_posterior(robot, table, required_of)
+    side_mode = maximise(side_density, np.zeros(2))
     side_layout = SideLayout.of(robot)
-    view = SideView(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
-    hill, layout, mode = climbed(robot, table, len(epochs), need_of, view)
+    view = SideEstimate(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
+    density, layout, mode = map_by_gauss_newton(robot, table, len(epochs), required_of, view)
     place, at = epochs.index(epoch), mode.u[None]
     few = len(table) <= _CORRECTED
 
-    def drawn(slope: Objective, top: Mode) -> Drawn:
+    def drawn(slope: LogPosterior, top: Mode) -> Drawn:
         points = _drawn(slope, top, draws, few and bool(slope.rows), rng)
         if few or not slope.rows:
             return points, layout.gain(points), layout.offsets(points)[:, place]
-        return points, *ridge_gain(robot, table, layout, top, points, place, need_of, view)
+        return points, *linearised_gain(robot, table, layout, top, points, place, required_of, view)
 
-    points, gain = _settled(hill, layout, mode, table, place, drawn)
-    side_points = _drawn(side_hill, side_mode, draws, few and bool(side_hill.rows), rng)
-    best = with_offset(layout, at, layout.gain(at), layout.offsets(at)[:, place])
+    points, gain = _present_draws(density, layout, mode, table, place, drawn)
+    side_points = _drawn(side_density, side_mode, draws, few and bool(side_density.rows), rng)
+    best = gain_with_offset(layout, at, layout.gain(at), layout.offsets(at)[:, place])
     belief = Belief(
         basis=layout.prior.basis,
         draws=unknowns_from(layout, gain, points, side_layout, side_points),
@@ -72,30 +72,30 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, need_of: NeedOf, draws:
         shots_used=len(table),
         epoch=epoch,
     )
-    return Fit(robot, belief, table, tuple(epochs), hill, layout, mode, view, need_of)
+    return Fit(robot, belief, table, tuple(epochs), density, layout, mode, view, required_of)
 
 
-def _settled(
-    hill: Objective,
+def _present_draws(
+    density: LogPosterior,
     layout: Layout,
     mode: Mode,
     table: ShotTable,
     place: int,
-    drawn: Callable[[Objective, Mode], Drawn],
+    drawn: Callable[[LogPosterior, Mode], Drawn],
 ) -> tuple[FloatArray, FloatArray]:
     """Draws (K, P) and their whole gains (K, size) in the present epoch."""
-    first = first_shots(hill, layout, table, place)
+    first = first_shots(density, layout, table, place)
     if first is not None:
         points, gain, _ = drawn(first.earlier, maximise(first.earlier, mode.u, FINE))
-        settled = first.settled(points, gain)
+        settled = first.given_first_shots(points, gain)
         if settled is not None:
             return settled
-    points, gain, offset = drawn(hill, mode)
-    return points, with_offset(layout, points, gain, offset)
+    points, gain, offset = drawn(density, mode)
+    return points, gain_with_offset(layout, points, gain, offset)
 
 
-def _drawn(hill: Objective, mode: Mode, count: int, few: bool, rng: np.random.Generator) -> FloatArray:
-    return elliptical(hill, mode, count, _SWEEPS, rng) if few else laplace(mode, count, rng)
+def _drawn(density: LogPosterior, mode: Mode, count: int, few: bool, rng: np.random.Generator) -> FloatArray:
+    return elliptical(density, mode, count, _SWEEPS, rng) if few else laplace(mode, count, rng)
 
 
 def unknowns_from(

@@ -9,7 +9,7 @@ import numpy as np
 from fieldtune.aim.results import Fact
 from fieldtune.arrays import FloatArray
 from fieldtune.learn.fit import Fit
-from fieldtune.learn.parameters import heavy
+from fieldtune.learn.parameters import heavy_tailed
 
 # A spread above this share of the prior's means that shots have hardly spoken.
 _UNLEARNED = 0.8
@@ -118,7 +118,7 @@ def _epoch(fit: Fit) -> list[Fact]:
     layout, mode = fit.layout, fit.mode
     before, now = layout.offsets_at.start + place - 1, layout.offsets_at.start + place
     spread = float(layout.spread(mode.u[None])[0])
-    value = 100 * spread * float(heavy(mode.u[now]) - heavy(mode.u[before]))
+    value = 100 * spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
     covariance = mode.covariance
     variance = covariance[now, now] + covariance[before, before] - 2 * covariance[now, before]
     sd = 100 * spread * math.sqrt(max(variance, 0.0))

@@ -89,7 +89,7 @@ class Rows:
         )
 
     def widened(self, factor: float) -> Rows:
-        """The same rows seen through a scatter ``factor`` times as wide: a gentler hill to climb first."""
+        """The same rows seen through a scatter ``factor`` times as wide: a smoother function to begin with."""
         return replace(self, loads=self.loads * factor**2, extra=self.extra * factor**2, error=self.error * factor**2)
 
     def log_likelihood(self, features: FloatArray, variances: FloatArray) -> FloatArray:
@@ -115,7 +115,7 @@ class Rows:
         """With the small share of wild outcomes mixed in."""
         return np.asarray(np.logaddexp(self.log_tame + log_likelihood, self.log_wild))
 
-    def seen(self, features: FloatArray, variances: FloatArray) -> Seen:
+    def seen(self, features: FloatArray, variances: FloatArray) -> RowTerms:
         """Derivatives at one point: features (F,), variances (V,)."""
         unit = np.zeros(len(self)) if self.log_unit is None else self.log_unit @ features
         parts, error = self.loads * variances, self.error * np.exp(2 * unit)
@@ -127,11 +127,11 @@ class Rows:
         else:
             low, high = np.where(self.open_low, -np.inf, lower), np.where(self.open_high, np.inf, self.upper @ features)
             terms = interval_terms(low, high, log_scale)
-        return Seen(terms, terms.value + unit, parts / variance[:, None], error / variance)
+        return RowTerms(terms, terms.value + unit, parts / variance[:, None], error / variance)
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class RowTerms:
     """Rows at one point: terms, log likelihoods (n,), shares of variance by cause (n, V) and by measuring (n,)."""
 
     terms: Terms
@@ -141,7 +141,7 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Objective:
+class LogPosterior:
     """Log posterior: rows of evidence and a standard normal prior (``precision`` 1; 0 for a flat one), (P,)."""
 
     unknown: Unknown
@@ -160,7 +160,7 @@ class Objective:
             total += rows.log_likelihood(features, variances) @ rows.count
         return total
 
-    def of_shots(self, chosen: BoolArray) -> Objective:
+    def of_shots(self, chosen: BoolArray) -> LogPosterior:
         """The same with the evidence of some of the shots only, ``chosen`` (shots,)."""
         parts = [part.take(np.flatnonzero(chosen[part.source])) for part in self.rows]
         return replace(self, rows=tuple(part for part in parts if len(part)))
@@ -184,7 +184,7 @@ class Objective:
 
 
 def _assemble(
-    rows: Rows, seen: Seen, true: FloatArray, slopes: FloatArray, columns: list[tuple[int, float]]
+    rows: Rows, seen: RowTerms, true: FloatArray, slopes: FloatArray, columns: list[tuple[int, float]]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Gradient, Hessian without the features' own curvature, and the pull on the features.
 

@@ -1,11 +1,10 @@
-"""What a shot not yet taken may turn out to be: a word, or a class of measured miss, with each draw's probabilities."""
-# MERGED: The next shot worth taking: one step of looking ahead over the outcomes it may have.
-#
-# For every candidate distance and setpoint the draws are weighed anew by each possible outcome (short, in or long; a
-# few
-# classes of miss where the log shows that misses are measured), and the best mean hit probability that would then be
-# reached over the working range is averaged over the outcomes. All of it is matrix products over draws.
-#
+"""The next shot worth taking: one step of looking ahead over the outcomes it may have.
+
+A shot not yet taken may turn out short, in or long, or, where the log shows that misses are measured, in a few classes
+of miss. For every candidate distance and setpoint the draws are weighed anew by each possible outcome, and the best
+mean hit chance that would then be reached over the working range is averaged over the outcomes. All of it is matrix
+products over draws.
+"""
 
 from __future__ import annotations
 
@@ -34,10 +33,10 @@ def measuring(fit: Fit) -> bool:
     return bool(len(lately) and np.isfinite(lately).mean() >= 0.5)
 
 
-def blur_of(fit: Fit, need: RequiredSpeed, reading: float, scene: Situation) -> FloatArray:
+def measuring_error_of(fit: Fit, required: RequiredSpeed, reading: float, scene: Situation) -> FloatArray:
     """Spread (K,) in log speed of what a miss measured from that reading would say, as each draw sees it."""
     draws = fit.belief.draws
-    seen = need.log_speed(reading + draws.distance_bias, 0.0, draws.angle_error, draws.log_drag)
+    seen = required.log_speed(reading + draws.distance_bias, 0.0, draws.angle_error, draws.log_drag)
     return np.asarray(np.hypot(scene.spread, np.nan_to_num(seen.d_miss) * fit.robot.uncertainty.miss))
 
 
@@ -54,7 +53,7 @@ def word_chances(scene: Situation, speeds: FloatArray) -> FloatArray:
 
 
 def miss_chances(gap: FloatArray, blur: FloatArray) -> FloatArray:
-    """Probabilities (classes, K) of a measured miss, from each draw's log speed beyond the need (K,) and its blur."""
+    """Probabilities (classes, K) of a measured miss, from each draw's log speed beyond the required one (K,)."""
     known = np.isfinite(gap)
     if not known.any():
         return np.full((_CLASSES, len(gap)), 1 / _CLASSES)
@@ -98,8 +97,8 @@ class Place:
 
 def best_next_shot(fit: Fit, target: Target) -> NextShot:
     """See ``posterior.next_shot``. Raises ``OutOfReachError`` where the target can't be reached."""
-    need, weights = fit.need_of(fit.robot, target), fit.belief.weights
-    places = [place for reading in working_range(fit, need, target) if (place := _place(fit, need, reading))]
+    required, weights = fit.required_of(fit.robot, target), fit.belief.weights
+    places = [place for reading in working_range(fit, required, target) if (place := _place(fit, required, reading))]
     if not places:
         name = fit.robot.name
         raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
@@ -116,13 +115,13 @@ def best_next_shot(fit: Fit, target: Target) -> NextShot:
     return _told(fit, place, column, max(gain, 0.0), float(now), places)
 
 
-def working_range(fit: Fit, need: RequiredSpeed, target: Target) -> FloatArray:
+def working_range(fit: Fit, required: RequiredSpeed, target: Target) -> FloatArray:
     """Distances that matter: spots and distances shot from, else the target's reach; at most a few."""
     known = [spot.distance for spot in fit.robot.spots]
     known += [
         float(r) for r, t in zip(fit.table.reading, fit.table.target, strict=True) if fit.table.targets[t] == target
     ]
-    seen = reach(fit.robot, need, fit.belief)
+    seen = reach(fit.robot, required, fit.belief)
     if not seen.works.any():
         return np.array(known)
     nearest, farthest = seen.nearest or 0.0, seen.farthest or 0.0
@@ -132,10 +131,10 @@ def working_range(fit: Fit, need: RequiredSpeed, target: Target) -> FloatArray:
     return np.linspace(min(inside), max(inside), _DISTANCES)
 
 
-def _place(fit: Fit, need: RequiredSpeed, reading: float) -> Place | None:
+def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
     """Hit chances of trial setpoints spread over what is believed; None where nothing scores."""
     belief, robot = fit.belief, fit.robot
-    scene = situation(need, reading, belief.draws)
+    scene = situation(required, reading, belief.draws)
     limits = _quantity_limits(fit)
     wide = np.geomspace(max(limits[0], 1e-3 * limits[1]), limits[1], 65)
     gaps = log_speed(robot, belief.basis, belief.draws, wide) - scene.center[:, None]
@@ -149,7 +148,14 @@ def _place(fit: Fit, need: RequiredSpeed, reading: float) -> Place | None:
     quantity = np.geomspace(wide[inside[0]], wide[inside[-1]] * 1.0001, _SETPOINTS)
     speeds = log_speed(robot, belief.basis, belief.draws, quantity)
     hits = np.nan_to_num(scene.hit(speeds))
-    return Place(reading, quantity, speeds, scene, hits, blur_of(fit, need, reading, scene) if measuring(fit) else None)
+    return Place(
+        reading,
+        quantity,
+        speeds,
+        scene,
+        hits,
+        measuring_error_of(fit, required, reading, scene) if measuring(fit) else None,
+    )
 
 
 def _quantity_limits(fit: Fit) -> tuple[float, float]:

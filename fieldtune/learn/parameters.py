@@ -2,7 +2,7 @@
 
 Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed
 scatter, log angle scatter, log spread of epochs, then one offset an epoch. Order of the features: gain (level, slope,
-remainder), tracking, offsets, shape (angle, drag, distance away from where the needs were expanded), products of
+remainder), tracking, offsets, shape (angle, drag, distance away from where required speeds were expanded), products of
 shape, and 1.
 """
 
@@ -76,12 +76,12 @@ def working_basis(basis: GainBasis) -> GainBasis:
     return replace(basis, knots=tuple(np.linspace(-0.05, 1.05, count)), length=length)
 
 
-def heavy(u: FloatArray) -> FloatArray:
-    """Standard normal to Tukey's heavy-tailed h distribution."""
+def heavy_tailed(u: FloatArray) -> FloatArray:
+    """Standard normal to Tukey's heavy_tailed-tailed h distribution."""
     return np.asarray(u * np.exp(np.minimum(_TAIL * u * u / 2, 20.0)))
 
 
-def heavy_slopes(u: FloatArray) -> tuple[FloatArray, FloatArray]:
+def heavy_tailed_slopes(u: FloatArray) -> tuple[FloatArray, FloatArray]:
     """First and second derivative of ``heavy``."""
     growth = np.exp(np.minimum(_TAIL * u * u / 2, 20.0))
     return (1 + _TAIL * u * u) * growth, _TAIL * u * (3 + _TAIL * u * u) * growth
@@ -128,8 +128,8 @@ class Layout:
         """Level, slope and remainder weights (K, gains)."""
         return np.column_stack(
             [
-                self.prior.level * heavy(points[:, 0]),
-                self.prior.slope * heavy(points[:, 1]),
+                self.prior.level * heavy_tailed(points[:, 0]),
+                self.prior.slope * heavy_tailed(points[:, 1]),
                 self.prior.remainder * points[:, 2 : self.gains],
             ]
         )
@@ -148,10 +148,10 @@ class Layout:
 
     def offsets(self, points: FloatArray) -> FloatArray:
         """Epochs' offsets in log speed (K, epochs)."""
-        return np.asarray(self.spread(points)[:, None] * heavy(points[:, self.offsets_at]))
+        return np.asarray(self.spread(points)[:, None] * heavy_tailed(points[:, self.offsets_at]))
 
     def features(self, points: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``; (K, F)."""
+        """See ``log_posterior.Unknown``; (K, F)."""
         away = self.shape(points) - self.origin
         pairs = np.column_stack([away[:, i] * away[:, k] for i, k in PAIRS])
         return np.column_stack(
@@ -175,9 +175,9 @@ class Layout:
         return self.gains + 1 + self.epochs
 
     def jacobian(self, u: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``; (F, P)."""
+        """See ``log_posterior.Unknown``; (F, P)."""
         slopes = np.zeros((self.feature_count, self.size))
-        bent, _ = heavy_slopes(u)
+        bent, _ = heavy_tailed_slopes(u)
         diagonal = np.arange(self.gains)
         slopes[diagonal, diagonal] = self.prior.remainder
         slopes[0, 0], slopes[1, 1] = self.prior.level * bent[0], self.prior.slope * bent[1]
@@ -186,7 +186,7 @@ class Layout:
         each = np.arange(self.epochs)
         spread = float(self.spread(u[None])[0])
         slopes[first + each, offsets.start + each] = spread * bent[offsets]
-        slopes[first + each, self.spread_at] = _EPOCH_SPREAD_SPREAD * spread * heavy(u[offsets])
+        slopes[first + each, self.spread_at] = _EPOCH_SPREAD_SPREAD * spread * heavy_tailed(u[offsets])
         away, place = self.shape(u[None])[0] - self.origin, self.shape_features_at
         for i in range(SHAPES):
             slopes[place + i, self.shape_at.start + i] = self.prior.shape[i]
@@ -196,16 +196,16 @@ class Layout:
         return slopes
 
     def curvature(self, u: FloatArray, pull: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``; (P, P)."""
+        """See ``log_posterior.Unknown``; (P, P)."""
         bend = np.zeros((self.size, self.size))
-        slope, curve = heavy_slopes(u)
+        slope, curve = heavy_tailed_slopes(u)
         bend[0, 0], bend[1, 1] = pull[0] * self.prior.level * curve[0], pull[1] * self.prior.slope * curve[1]
         offsets, own = self.offsets_at, pull[self.gains + 1 : self.gains + 1 + self.epochs]
         spread, growth = float(self.spread(u[None])[0]), _EPOCH_SPREAD_SPREAD
         each = np.arange(offsets.start, offsets.stop)
         bend[each, each] = own * spread * curve[offsets]
         bend[each, self.spread_at] = bend[self.spread_at, each] = own * spread * growth * slope[offsets]
-        bend[self.spread_at, self.spread_at] = float(own @ heavy(u[offsets])) * spread * growth**2
+        bend[self.spread_at, self.spread_at] = float(own @ heavy_tailed(u[offsets])) * spread * growth**2
         for row, (i, k) in enumerate(PAIRS, start=self.shape_features_at + SHAPES):
             product = pull[row] * self.prior.shape[i] * self.prior.shape[k]
             bend[self.shape_at.start + i, self.shape_at.start + k] += product
@@ -224,5 +224,5 @@ class Layout:
         return np.exp(2 * np.clip(logs, -20.0, 5.0))
 
     def log_sd_columns(self) -> list[tuple[int, float]]:
-        """See ``objective.Unknown``."""
+        """See ``log_posterior.Unknown``."""
         return [(column, _SCATTER_SPREAD) for column in self.scatter_at]

@@ -12,7 +12,7 @@ from fieldtune.learn.agreement import drift, residuals
 from fieldtune.learn.fit import Fit, fit
 from fieldtune.learn.learned_facts import facts
 from fieldtune.learn.next_shot import best_next_shot
-from fieldtune.learn.target_expansion import NeedOf
+from fieldtune.learn.target_expansion import RequiredSpeedOf
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot, Target
 
@@ -42,13 +42,18 @@ class Posterior:
 
 
 def learn(
-    robot: Robot, shots: Sequence[Shot], epoch: int = 1, *, need_of: NeedOf = required_speed_for, draws: int = DRAWS
+    robot: Robot,
+    shots: Sequence[Shot],
+    epoch: int = 1,
+    *,
+    required_of: RequiredSpeedOf = required_speed_for,
+    draws: int = DRAWS,
 ) -> Posterior:
     """Posterior of a robot's unknowns from all shots that count, for the present ``epoch``; the prior with none.
 
-    ``need_of`` gives the need of a target (``required_speed_for``). Shots that the model can't place are left out.
+    ``required_of`` gives the required speed of a target. Shots that the model can't place are left out.
     """
-    return Posterior(fit(robot, shots, epoch, need_of, draws))
+    return Posterior(fit(robot, shots, epoch, required_of, draws))
 
 
 def next_shot(robot: Robot, posterior: Posterior, target: Target) -> NextShot:

@@ -15,7 +15,7 @@ from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.arrays import FloatArray
-from fieldtune.learn.log_posterior import WILD_SHARE, Objective, Rows
+from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
 from fieldtune.learn.shot_table import ShotTable
 from fieldtune.robot.model import Robot, Target
 
@@ -51,33 +51,35 @@ class SideLayout:
         return np.exp(self.log_scatter + _SCATTER_SPREAD * np.clip(points[:, 1], -20, 20))
 
     def features(self, points: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``: bias and 1."""
+        """See ``log_posterior.Unknown``: bias and 1."""
         return np.column_stack([self.bias(points), np.ones(len(points))])
 
     def jacobian(self, u: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``."""
+        """See ``log_posterior.Unknown``."""
         return np.array([[self.bias_sd, 0.0], [0.0, 0.0]])
 
     def curvature(self, u: FloatArray, pull: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``: features are linear."""
+        """See ``log_posterior.Unknown``: features are linear."""
         return np.zeros((2, 2))
 
     def variances(self, points: FloatArray) -> FloatArray:
-        """See ``objective.Unknown``."""
+        """See ``log_posterior.Unknown``."""
         return self.scatter(points)[:, None] ** 2
 
     def log_sd_columns(self) -> list[tuple[int, float]]:
-        """See ``objective.Unknown``."""
+        """See ``log_posterior.Unknown``."""
         return [(1, _SCATTER_SPREAD)]
 
 
-def side_objective(robot: Robot, table: ShotTable, need_of: Callable[[Robot, Target], RequiredSpeed]) -> Objective:
+def side_log_posterior(
+    robot: Robot, table: ShotTable, required_of: Callable[[Robot, Target], RequiredSpeed]
+) -> LogPosterior:
     """Log posterior of side bias and scatter."""
     layout = SideLayout.of(robot)
     half = np.ones(len(table))
     for place in np.unique(table.target):
         at = table.target == place
-        free = need_of(robot, table.targets[place]).free(table.reading[at])
+        free = required_of(robot, table.targets[place]).free(table.reading[at])
         fallback = table.targets[place].opening[-1] / 2
         half[at] = np.where(np.isfinite(free.side), free.side, fallback)
     measured = np.isfinite(table.side)
@@ -94,7 +96,7 @@ def side_objective(robot: Robot, table: ShotTable, need_of: Callable[[Robot, Tar
         ),
         _side_points(table.side[measured], table.reading[measured], robot.uncertainty.miss),
     )
-    return Objective(layout, tuple(part for part in rows if len(part)), np.ones(2))
+    return LogPosterior(layout, tuple(part for part in rows if len(part)), np.ones(2))
 
 
 def side_intervals(

@@ -1,6 +1,6 @@
-"""The targets of shots in needed log exit speed, expanded to second order around a shape of the unknowns.
+"""The targets of shots in required log exit speed, expanded to second order around a shape of the unknowns.
 
-An expansion holds for every draw of the posterior at once and costs one call of the need a target; ``fit`` expands
+An expansion holds for every draw of the posterior at once and costs one evaluation a target; the MAP estimate expands
 again where the maximum has moved.
 """
 
@@ -19,7 +19,7 @@ from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
 
-NeedOf = Callable[[Robot, Target], RequiredSpeed]
+RequiredSpeedOf = Callable[[Robot, Target], RequiredSpeed]
 
 # Away from the origin by this many standard deviations the gradient is taken again for the curvature.
 _SHIFT = 0.5
@@ -33,7 +33,7 @@ _FALLBACK_SHARE = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Expansion:
-    """Needed log speeds at m places: value (m,), slope (m, 3) and bend (m, 3, 3) in angle, log drag and distance.
+    """Required log speeds at m places: value (m,), slope (m, 3) and bend (m, 3, 3) in angle, log drag and distance.
 
     ``by_miss`` (m,) is the derivative in the miss, ``unit_slope`` (m, 3) that of its logarithm.
     """
@@ -78,10 +78,10 @@ def _shifts(layout: Layout) -> FloatArray:
     return np.vstack([np.zeros(SHAPES), np.diag(_SHIFT * layout.prior.shape)])
 
 
-def _seen(need: RequiredSpeed, reading: FloatArray, miss: FloatArray, shapes: FloatArray) -> RequiredSpeedPoint:
-    """The need at m places from each of k shapes, flattened (k * m,)."""
+def _seen(required: RequiredSpeed, reading: FloatArray, miss: FloatArray, shapes: FloatArray) -> RequiredSpeedPoint:
+    """Required speed at m places from each of k shapes, flattened (k * m,)."""
     angle, drag, bias = shapes.T
-    return need.log_speed(
+    return required.log_speed(
         (reading[None, :] + bias[:, None]).ravel(),
         np.broadcast_to(miss, (len(shapes), len(miss))).ravel(),
         np.repeat(angle, len(miss)),
@@ -94,10 +94,10 @@ def _gradients(point: RequiredSpeedPoint, places: int) -> FloatArray:
     return np.stack([point.d_angle, point.d_drag, point.d_distance], axis=-1).reshape(-1, places, SHAPES)
 
 
-def expand(need: RequiredSpeed, reading: FloatArray, miss: FloatArray, layout: Layout, curved: bool) -> Expansion:
-    """Expand a need at distance readings and misses (m,) around the layout's origin."""
+def expand(required: RequiredSpeed, reading: FloatArray, miss: FloatArray, layout: Layout, curved: bool) -> Expansion:
+    """Expand required speeds at distance readings and misses (m,) around the layout's origin."""
     steps, places = _shifts(layout)[: 4 if curved else 1], len(miss)
-    point = _seen(need, reading, miss, layout.origin + steps)
+    point = _seen(required, reading, miss, layout.origin + steps)
     slopes = _gradients(point, places)
     bend = np.zeros((places, SHAPES, SHAPES))
     if curved:
@@ -107,18 +107,18 @@ def expand(need: RequiredSpeed, reading: FloatArray, miss: FloatArray, layout: L
 
 
 def expand_measured(
-    need: RequiredSpeed, reading: FloatArray, miss: FloatArray, layout: Layout, curved: bool
+    required: RequiredSpeed, reading: FloatArray, miss: FloatArray, layout: Layout, curved: bool
 ) -> Expansion:
     """``expand`` at measured misses, with the slope of their unit: d(dL/dmiss)/dshape is d(dL/dshape)/dmiss."""
-    at = expand(need, reading, miss, layout, curved)
-    beyond = _gradients(_seen(need, reading, miss + _BEYOND, layout.origin[None]), len(miss))[0]
+    at = expand(required, reading, miss, layout, curved)
+    beyond = _gradients(_seen(required, reading, miss + _BEYOND, layout.origin[None]), len(miss))[0]
     with np.errstate(invalid="ignore", divide="ignore"):
         unit_slope = np.nan_to_num((beyond - at.slope) / _BEYOND / at.by_miss[:, None], posinf=0.0, neginf=0.0)
     return replace(at, unit_slope=unit_slope)
 
 
 @dataclass(frozen=True, slots=True)
-class SideView:
+class SideEstimate:
     """Side bias and scatter (rad) with which the range looks at round openings."""
 
     bias: float
@@ -126,7 +126,7 @@ class SideView:
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class TargetExpansion:
     """Targets of n shots: expansions at the centre and at the edges between which it scores, and at measured misses.
 
     ``endless`` (n,): no far edge. ``miss`` equals ``center`` where no miss was measured.
@@ -138,26 +138,32 @@ class Sight:
     miss: Expansion
     endless: BoolArray
 
-    def at(self, index: IntArray | BoolArray) -> Sight:
+    def at(self, index: IntArray | BoolArray) -> TargetExpansion:
         """Some of the shots."""
-        return Sight(
+        return TargetExpansion(
             self.center.at(index), self.low.at(index), self.high.at(index), self.miss.at(index), self.endless[index]
         )
 
 
-def sight(
-    robot: Robot, table: ShotTable, index: IntArray, layout: Layout, need_of: NeedOf, side: SideView, curved: bool
-) -> Sight:
+def expand_target(
+    robot: Robot,
+    table: ShotTable,
+    index: IntArray,
+    layout: Layout,
+    required_of: RequiredSpeedOf,
+    side: SideEstimate,
+    curved: bool,
+) -> TargetExpansion:
     """Targets of the shots ``index``, all of one target, seen from the layout's origin."""
     target = table.targets[table.target[index[0]]]
-    need = need_of(robot, target)
+    required = required_of(robot, target)
     distances, back, aside = _places(table.reading[index])
     measured = np.isfinite(table.miss[index])
-    low_miss, high_miss, low_slope, high_slope = _opening(need, target, distances, layout, side)
-    center = expand(need, distances, np.zeros_like(distances), layout, curved)
-    low = expand(need, distances, low_miss, layout, curved).moving(low_slope)
+    low_miss, high_miss, low_slope, high_slope = _opening(required, target, distances, layout, side)
+    center = expand(required, distances, np.zeros_like(distances), layout, curved)
+    low = expand(required, distances, low_miss, layout, curved).moving(low_slope)
     endless = np.isinf(high_miss)
-    high = expand(need, distances, np.where(endless, 0.0, high_miss), layout, curved).moving(high_slope)
+    high = expand(required, distances, np.where(endless, 0.0, high_miss), layout, curved).moving(high_slope)
     # Where the path would peak before the near edge nothing slower comes down there either: the centre bounds it.
     low = low.replaced(~np.isfinite(low.value) | ((low.by_miss < 0) & (low.value > center.value)), center)
     endless = endless | ~np.isfinite(high.value)
@@ -165,11 +171,11 @@ def sight(
     center, low, high = (edge.at(back).nearby(aside) for edge in (center, low, high))
     miss = center
     if measured.any():
-        hit = expand_measured(need, table.reading[index][measured], table.miss[index][measured], layout, curved)
+        hit = expand_measured(required, table.reading[index][measured], table.miss[index][measured], layout, curved)
         places = np.zeros(len(index), dtype=np.intp)
         places[measured] = np.arange(len(hit.value))
         miss = miss.replaced(measured, hit.at(places))
-    return Sight(center, low, high, miss, endless[back])
+    return TargetExpansion(center, low, high, miss, endless[back])
 
 
 def _places(reading: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
@@ -185,14 +191,14 @@ def _places(reading: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
 
 
 def _opening(
-    need: RequiredSpeed, target: Target, distances: FloatArray, layout: Layout, side: SideView
+    required: RequiredSpeed, target: Target, distances: FloatArray, layout: Layout, side: SideEstimate
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Free misses (m,), on average over good sides, and how they move with the shape (m, 3).
 
     Where the profile says that nothing passes, a share of the opening stands for it.
     """
     steps, count = 0.1 * _shifts(layout), len(distances)
-    free = need.free_at(_seen(need, distances, np.zeros(count), layout.origin + steps))
+    free = required.free_at(_seen(required, distances, np.zeros(count), layout.origin + steps))
     spare, gate = _FALLBACK_SHARE * target.opening[0], target.kind == "gate"
     lows = np.where(np.isfinite(free.low), free.low, 0.0 if gate else -spare).reshape(-1, count)
     highs = np.where(np.isnan(free.high), math.inf if gate else spare, free.high).reshape(-1, count)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.air import AirState
-from fieldtune.physics.drag import BLUFF_DRAG, DragLaw, constant_drag, drag_law
+from fieldtune.physics.drag import BLUFF_DRAG, BLUFF_SPREAD, DragLaw, constant_drag, drag_law
 from fieldtune.physics.lift import NO_LIFT, LiftLaw, lift_law
 
 
@@ -87,7 +87,7 @@ def bluff(
         area=area,
         air_density=float(air.density),
         air_viscosity=float(air.viscosity),
-        drag=constant_drag(BLUFF_DRAG if drag is None else drag, 0.3 if drag is None else 0.05),
+        drag=constant_drag(BLUFF_DRAG, BLUFF_SPREAD) if drag is None else constant_drag(drag),
         lift=NO_LIFT if lift is None else lift_law("smooth", lift),
         gravity=gravity,
     )

@@ -120,10 +120,10 @@ def roll_speed_at(
     begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
     v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
     change = (begin.speed - v) / np.where(begin.time > 0, begin.time, 1.0)
-    sliding = np.sqrt(np.maximum(v**2 + 2 * change * np.minimum(x, begin.distance), 0.0))
+    before = np.sqrt(np.maximum(v**2 + 2 * change * np.minimum(x, begin.distance), 0.0))
     further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
     rolls = sliding.speed_at(begin.speed, further, rolling, slope, drag, gravity)
-    return np.where(x < begin.distance, sliding, np.where(begin.speed < 0, np.nan, rolls))
+    return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, rolls))
 
 
 def roll_time_to(
@@ -142,8 +142,8 @@ def roll_time_to(
     v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
     change = (begin.speed - v) / np.where(begin.time > 0, begin.time, 1.0)
     near = np.minimum(x, begin.distance)
-    sliding = 2 * near / np.maximum(v + np.sqrt(np.maximum(v**2 + 2 * change * near, 0.0)), 1e-12)
+    before = 2 * near / np.maximum(v + np.sqrt(np.maximum(v**2 + 2 * change * near, 0.0)), 1e-12)
     further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
     # Slowed by a share over x is the speed slowed in full over that share of x, but takes longer by its inverse.
     rolls = sliding.time_to(begin.speed, further, rolling, slope, drag, gravity) * (1 + np.asarray(inertia))
-    return np.where(x < begin.distance, sliding, np.where(begin.speed < 0, np.nan, begin.time + rolls))
+    return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, begin.time + rolls))

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from typing import Literal, cast
 
+from fieldtune.physics.drag import BLUFF_SPREAD, drag_law
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
@@ -15,7 +16,6 @@ LINE_FIELDS = (
     *("distance_mm", "distance_m", "setpoint", "power_pct", "draw_mm", "fired"),
 )
 """Names of the fields of a line, as this program calls them."""
-_DRAG_SPREAD = {"smooth": 0.15, "felt": 0.15, "seamed": 0.20, "dimpled": 0.25, "perforated": 0.25}
 _RELATIVE = ("grip", "efficiency", "drag", "friction", "exit_speed_scatter")
 _ANGLES = ("exit_angle", "exit_angle_scatter", "side_scatter")
 
@@ -24,8 +24,8 @@ def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
     """One standard deviation of each number; the drag's default follows from how well its surface is known."""
     section = profile.section("uncertainty") or Section({}, "uncertainty", profile.findings)
     _lift_zeros(section)
-    spread = 0.3 if element.shape != "sphere" else _DRAG_SPREAD[element.surface]
-    usual = replace(Uncertainty(), drag=0.1 if element.drag is not None else spread)
+    bluff = element.shape != "sphere" and element.drag is None
+    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_law(element.surface, element.drag).spread)
     why = "nothing is known exactly"
     values = {
         key: section.quantity(key, RATIO, getattr(usual, key), over="0", most="1", usual=(None, "0.5"), why=why)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from aim_robots import BALL, DISC, GATE, ZONE, belief, robot
 
-from fieldtune.aim.floor_path import rest_distance, rolling_inertia, thrown
+from fieldtune.aim.floor_path import ground, rest_distance, rolling_inertia, thrown
 from fieldtune.aim.predicted_path import picture
 from fieldtune.aim.recommend import hit_chance, recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
@@ -165,6 +165,21 @@ def test_thin_shells_roll_less_far() -> None:
     needs: list[RequiredSpeed] = [required_speed_for(replace(shell, element=e), ZONE) for e in (shell.element, BALL)]
     hollow, solid = (float(need.log_speed(1.0).value[0]) for need in needs)
     assert hollow > solid
+
+
+def test_an_unmeasured_bounce_is_that_of_soft_balls() -> None:
+    """Newton, Principia, scholium to the laws: balls of compressed wool come back at 5/9 of their speed, cork at a
+    little less; half to two thirds cover plastic foam. A tennis ball comes back 135 to 147 cm from 254 (rules of the
+    International Tennis Federation, from memory). Discs and blocks hop less (common practice)."""
+    floor = Floor(0.3, 0.0, 0.05, None)
+    soft, felt, disc = (
+        ground(replace(throwing(element=element), floor=floor)).restitution
+        for element in (BALL, replace(BALL, surface="felt"), DISC)
+    )
+    assert 1 / 2 < soft < 2 / 3
+    assert math.sqrt(135 / 254) < felt < math.sqrt(147 / 254)
+    assert disc == pytest.approx(0.3, abs=0.1)
+    assert soft == pytest.approx(5 / 9, abs=0.05)
 
 
 def test_warmer_air_on_the_floor_is_followed_not_guessed() -> None:

@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, robot
+from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
 from scipy.integrate import solve_ivp
 
 from fieldtune.aim.floor_path import flying_body
 from fieldtune.aim.openings import flattest_entry, free
+from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
 from fieldtune.physics.flight import needed_speed
@@ -33,6 +34,27 @@ def test_without_air_a_basket_needs_the_parabola(distance: float, miss: float) -
     point = required_speed_for(of, BASKET).log_speed(distance, miss)
     expected = vacuum_speed(distance + miss, 0.95 - 0.38, math.radians(52))
     assert math.exp(point.value[0]) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("target", [BASKET, WINDOW], ids=["basket", "window"])
+def test_a_strong_robot_is_aimed_over_the_length_of_a_hall(target: Target) -> None:
+    """14 and 15.5 m without air: in the table, as the parabola has it, and recommended."""
+    of = robot(element=PLAIN_BALL, target=target, setpoint=SetpointRange("rpm", 600, 9000, 10))
+    need = required_speed_for(of, target)
+    for distance in (14.0, 15.5):
+        assert need.d_low < distance < need.d_high
+        point = need.log_speed(distance)
+        speed = vacuum_speed(distance, target.height - 0.38, math.radians(52))
+        assert math.exp(point.value[0]) == pytest.approx(speed, rel=1e-9)
+        assert recommend(of, target, belief(of, 0.02), distance).reachable
+
+
+def test_with_air_the_table_holds_to_its_far_end() -> None:
+    """The exact solver at 13 to 15.9 m: 1 mm of speed's worth a metre, two parts in a thousand."""
+    of = robot(setpoint=SetpointRange("rpm", 600, 9000, 10))
+    distances = np.linspace(13.0, 15.9, 12)
+    exact = needed_speed(flying_body(of), distances, 0.95 - 0.38, math.radians(52), 0.0)
+    assert required_speed_for(of, BASKET).log_speed(distances).value == pytest.approx(np.log(exact.speed), abs=2e-3)
 
 
 def test_the_slowest_shot_that_reaches_has_the_published_speed_and_entry() -> None:

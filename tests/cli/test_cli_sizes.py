@@ -69,7 +69,7 @@ def test_what_shots_taught_of_the_speed_moves_the_figures(run: Run) -> None:
     before = run("size", "heron", "--json").json
     assert before["speed_factor"] == 1.0
     for _ in range(4):
-        run("shot", "heron", "--distance", "2 m", "--setpoint", "1250", "--miss=-45cm")
+        run("shot", "heron", "--distance", "2 m", "--setpoint", "1440", "--miss=-45cm")
     after = run("size", "heron", "--json").json
     assert after["speed_factor"] < 0.99
     assert after["needed_rpm"]["far"] > before["needed_rpm"]["far"]

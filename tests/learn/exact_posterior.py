@@ -20,7 +20,7 @@ def exact_log_posterior(fit, points):
     speed_sd, angle_sd = np.sqrt(layout.variances(points)).T
     total = -0.5 * np.sum(points**2, axis=1)
     for i, shot in enumerate(table.shots):
-        need = fit.need_of(fit.robot, table.targets[table.target[i]])
+        need = fit.required_of(fit.robot, table.targets[table.target[i]])
         z = table.model[i] + gain @ layout.prior.basis.at(table.quantity[i])[0] + offsets[:, table.epoch[i]]
         z = z + (tracking if table.tracked[i] else 0.0)
         distance = shot.distance_m + bias

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldtune.learn.log_posterior import Objective, Rows
+from fieldtune.learn.log_posterior import LogPosterior, Rows
 
 
 class Linear:
@@ -59,6 +59,6 @@ def rows(lower, upper=None, *, open_low=None, open_high=None, variance=1.0):
 
 
 def least_squares(design, values, sd, precision):
-    """Objective of a linear model with known standard deviation."""
+    """LogPosterior of a linear model with known standard deviation."""
     measured = np.column_stack([design, -np.asarray(values)])
-    return Objective(Linear(), (rows(measured, variance=sd**2),), np.asarray(precision, dtype=float))
+    return LogPosterior(Linear(), (rows(measured, variance=sd**2),), np.asarray(precision, dtype=float))

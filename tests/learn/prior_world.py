@@ -10,7 +10,7 @@ from made_robots import shot
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.exit_speed import log_speed, model_log_speed, setpoint_for
 from fieldtune.aim.hit_chance import situation
-from fieldtune.learn.draws import with_offset
+from fieldtune.learn.draws import gain_with_offset
 from fieldtune.learn.fit import unknowns_from
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.parameters import Layout, prior_of
@@ -29,7 +29,7 @@ def drawn_epochs(robot, rng, count):
     points, side_points = rng.standard_normal((1, layout.size)), rng.standard_normal((1, 2))
     made = []
     for place in range(count):
-        gain = with_offset(layout, points, layout.gain(points), layout.offsets(points)[:, place])
+        gain = gain_with_offset(layout, points, layout.gain(points), layout.offsets(points)[:, place])
         truth = unknowns_from(layout, gain, points, side, side_points)
         made.append(Belief(prior.basis, truth, np.ones(1), truth, 0, place + 1))
     return made

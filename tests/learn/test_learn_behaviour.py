@@ -25,7 +25,7 @@ def log_gain(posterior, q):
 
 
 def test_no_shots_is_the_prior():
-    posterior = learn(thrower(), [], 1, need_of=vacuum_need)
+    posterior = learn(thrower(), [], 1, required_of=vacuum_need)
     mean, sd = log_gain(posterior, 1587.0)
     assert mean == pytest.approx(0, abs=0.01)
     assert 0.08 < sd < 0.14
@@ -36,7 +36,7 @@ def test_no_shots_is_the_prior():
 
 def test_the_same_shots_give_the_same_draws_to_the_bit():
     shots = [shot(1, 3.0, 1500, "long"), shot(2, 3.0, 1430, "in")]
-    one, two = (learn(thrower(), shots, 1, need_of=vacuum_need).belief.draws for _ in range(2))
+    one, two = (learn(thrower(), shots, 1, required_of=vacuum_need).belief.draws for _ in range(2))
     for name in one.__slots__:
         np.testing.assert_array_equal(getattr(one, name), getattr(two, name))
 
@@ -46,7 +46,7 @@ def test_ten_long_in_a_row_do_not_crawl():
     shots, q, before = [], 1500.0, 0.0
     for number in range(1, 11):
         shots.append(shot(number, 3.0, q, "long"))
-        mean, _ = log_gain(learn(thrower(), shots, 1, need_of=vacuum_need), q)
+        mean, _ = log_gain(learn(thrower(), shots, 1, required_of=vacuum_need), q)
         assert mean > before + 0.01
         before, q = mean, q * math.exp(-0.035)
     assert before > 0.25
@@ -54,7 +54,7 @@ def test_ten_long_in_a_row_do_not_crawl():
 
 @pytest.mark.parametrize("off", [-0.28, 0.28])
 def test_a_robot_three_deviations_off_is_found(off):
-    posterior = learn(thrower(), throws(lambda q: off, [2.0, 2.5, 3.0, 3.5]), 1, need_of=vacuum_need)
+    posterior = learn(thrower(), throws(lambda q: off, [2.0, 2.5, 3.0, 3.5]), 1, required_of=vacuum_need)
     mean, sd = log_gain(posterior, 1500.0 * math.exp(-off))
     assert mean == pytest.approx(off, abs=3 * sd + 0.005)
     assert sd < 0.03
@@ -65,7 +65,7 @@ def test_a_slip_curve_is_learned_where_shots_were_made():
         return 0.05 - 0.12 * math.log(q / 1500) + 0.02 * math.sin(6 * math.log(q / 1500))
 
     distances = np.tile([1.6, 2.2, 3.0, 4.0, 5.0], 5)
-    posterior = learn(thrower(), throws(curve, distances), 1, need_of=vacuum_need)
+    posterior = learn(thrower(), throws(curve, distances), 1, required_of=vacuum_need)
     for q in (1250.0, 1500.0, 1800.0):
         mean, sd = log_gain(posterior, q)
         # Angle, drag and distance may take a share of it that the gain gives back; together they aim alike.
@@ -76,11 +76,11 @@ def test_a_slip_curve_is_learned_where_shots_were_made():
 def test_one_wild_shot_does_not_drag_but_many_do():
     good = throws(lambda q: 0.03, [2.5, 3.0, 3.5] * 4)
     wild = replace(good[0], shot=99, miss_m=2.5)
-    clean, touched = (learn(thrower(), shots, 1, need_of=vacuum_need) for shots in (good, [*good, wild]))
+    clean, touched = (learn(thrower(), shots, 1, required_of=vacuum_need) for shots in (good, [*good, wild]))
     (mean, sd), (moved, _) = log_gain(clean, 1500.0), log_gain(touched, 1500.0)
     assert abs(moved - mean) < sd
     other = throws(lambda q: 0.20, [2.5, 3.0, 3.5] * 4, first=50)
-    convinced, _ = log_gain(learn(thrower(), [*good[:2], *other], 1, need_of=vacuum_need), 1500.0)
+    convinced, _ = log_gain(learn(thrower(), [*good[:2], *other], 1, required_of=vacuum_need), 1500.0)
     assert convinced > 0.15
 
 
@@ -89,10 +89,10 @@ def test_after_a_battery_change_shape_is_kept_and_two_shots_find_the_level():
         return 0.04 - 0.15 * math.log(q / 1500)
 
     first = throws(shape, [1.6, 2.2, 3.0, 4.0, 5.0] * 4)
-    fresh = learn(thrower(), first, 2, need_of=vacuum_need)
-    assert log_gain(fresh, 1500.0)[1] > 1.5 * log_gain(learn(thrower(), first, 1, need_of=vacuum_need), 1500.0)[1]
+    fresh = learn(thrower(), first, 2, required_of=vacuum_need)
+    assert log_gain(fresh, 1500.0)[1] > 1.5 * log_gain(learn(thrower(), first, 1, required_of=vacuum_need), 1500.0)[1]
     second = throws(lambda q: shape(q) - 0.05, [3.0, 3.0], epoch=2, first=50, aim_off=0.05, seed=3)
-    found = learn(thrower(), first + second, 2, need_of=vacuum_need)
+    found = learn(thrower(), first + second, 2, required_of=vacuum_need)
     slope_before = log_gain(fresh, 1800.0)[0] - log_gain(fresh, 1250.0)[0]
     slope_after = log_gain(found, 1800.0)[0] - log_gain(found, 1250.0)[0]
     assert slope_after == pytest.approx(slope_before, abs=0.015)
@@ -104,7 +104,7 @@ def test_after_a_battery_change_shape_is_kept_and_two_shots_find_the_level():
 def test_the_first_epoch_is_back_when_it_is_present_again():
     first = throws(lambda q: 0.05, [2.0, 3.0, 4.0] * 3)
     second = throws(lambda q: 0.0, [2.0, 3.0, 4.0] * 3, epoch=2, first=20, aim_off=-0.0, seed=2)
-    by_epoch = [log_gain(learn(thrower(), first + second, e, need_of=vacuum_need), 1500.0)[0] for e in (1, 2)]
+    by_epoch = [log_gain(learn(thrower(), first + second, e, required_of=vacuum_need), 1500.0)[0] for e in (1, 2)]
     assert by_epoch[0] - by_epoch[1] == pytest.approx(0.05, abs=0.015)
 
 
@@ -112,7 +112,7 @@ def test_measured_speed_teaches_the_launcher_and_the_setpoint_keeps_its_lag():
     """A wheel 5 % below its setpoint at release: grip is what the wheel really did, and aiming knows of the lag."""
     base = throws(lambda q: 0.0, [2.5, 3.0, 3.5] * 4, sd=0.004)
     lagging = [replace(s, speed=s.setpoint * 0.95) for s in base]
-    posterior = learn(thrower(), lagging, 1, need_of=vacuum_need)
+    posterior = learn(thrower(), lagging, 1, required_of=vacuum_need)
     # Aiming goes by the setpoint, whose effect is that of the model: the lag and the better grip cancel.
     assert log_gain(posterior, 1500.0)[0] == pytest.approx(0.0, abs=0.02)
     told = {fact.name: fact for fact in posterior.learned().facts}
@@ -122,7 +122,7 @@ def test_measured_speed_teaches_the_launcher_and_the_setpoint_keeps_its_lag():
 
 def test_a_reading_error_of_the_speed_is_no_wheel():
     shots = [replace(s, speed=3.0) for s in throws(lambda q: 0.0, [2.5, 3.0, 3.5])]
-    assert len(learn(thrower(), shots, 1, need_of=vacuum_need).fit.table.pairs) == 0
+    assert len(learn(thrower(), shots, 1, required_of=vacuum_need).fit.table.pairs) == 0
 
 
 def test_what_one_target_teaches_serves_another():
@@ -130,18 +130,18 @@ def test_what_one_target_teaches_serves_another():
     high = Target("window", 1.2, (0.6, 0.45), name="high")
     robot = replace(thrower(), targets=(low, high))
     shots = [replace(s, target="low") for s in throws(lambda q: 0.12, [2.5, 3.0, 3.5] * 3)]
-    before = learn(robot, [], 1, need_of=vacuum_need)
-    after = learn(robot, shots, 1, need_of=vacuum_need)
+    before = learn(robot, [], 1, required_of=vacuum_need)
+    after = learn(robot, shots, 1, required_of=vacuum_need)
     assert log_gain(after, 1500.0)[0] == pytest.approx(0.12, abs=0.02)
     assert log_gain(after, 1500.0)[1] < 0.4 * log_gain(before, 1500.0)[1]
-    both = learn(robot, [*shots, shot(50, 3.0, 1500, "long", target="high")], 1, need_of=vacuum_need)
+    both = learn(robot, [*shots, shot(50, 3.0, 1500, "long", target="high")], 1, required_of=vacuum_need)
     assert both.belief.shots_used == 10
 
 
 def test_undone_and_excluded_shots_do_not_count():
     shots = throws(lambda q: 0.1, [2.5, 3.0])
     hidden = [replace(shots[0], undone=True), replace(shots[1], excluded="dented ball")]
-    posterior = learn(thrower(), hidden, 1, need_of=vacuum_need)
+    posterior = learn(thrower(), hidden, 1, required_of=vacuum_need)
     assert posterior.belief.shots_used == 0
     assert log_gain(posterior, 1587.0)[0] == pytest.approx(0, abs=0.01)
 
@@ -149,9 +149,9 @@ def test_undone_and_excluded_shots_do_not_count():
 def test_side_misses_find_the_pull():
     sides = [-0.35, -0.30, -0.28, -0.33] * 4
     shots = [shot(i + 1, 3.0, 1500, "left", side_m=side) for i, side in enumerate(sides)]
-    posterior = learn(thrower(), shots, 1, need_of=vacuum_need)
+    posterior = learn(thrower(), shots, 1, required_of=vacuum_need)
     assert np.degrees(posterior.belief.draws.side_bias.mean()) == pytest.approx(-6.0, abs=0.6)
-    only_words = learn(thrower(), [replace(s, side_m=None) for s in shots], 1, need_of=vacuum_need)
+    only_words = learn(thrower(), [replace(s, side_m=None) for s in shots], 1, required_of=vacuum_need)
     assert np.degrees(only_words.belief.draws.side_bias.mean()) < -1.5
     assert any("to the left" in fact.words for fact in only_words.learned().facts)
 
@@ -185,7 +185,7 @@ ODD = {
 def test_odd_shots_give_sensible_finite_beliefs(name, robot):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        posterior = learn(robot, ODD[name], 1, need_of=required_speed_for)
+        posterior = learn(robot, ODD[name], 1, required_of=required_speed_for)
         learned = posterior.learned()
     draws = posterior.belief.draws
     for field in draws.__slots__:
@@ -198,7 +198,7 @@ def test_odd_shots_give_sensible_finite_beliefs(name, robot):
 
 def test_contradiction_widens_the_scatter_and_agreement_narrows_it():
     scatter = {
-        name: float(np.mean(learn(thrower(), ODD[name], 1, need_of=vacuum_need).belief.draws.speed_scatter))
+        name: float(np.mean(learn(thrower(), ODD[name], 1, required_of=vacuum_need).belief.draws.speed_scatter))
         for name in ("contradictory", "identical misses")
     }
     assert scatter["contradictory"] > 0.02 > 0.015 > scatter["identical misses"]
@@ -206,6 +206,6 @@ def test_contradiction_widens_the_scatter_and_agreement_narrows_it():
 
 def test_certain_profiles_are_taken_at_their_word():
     sure = Uncertainty(grip=0.0, exit_angle=0.0, drag=0.0, distance=0.0, exit_speed_scatter=0.0, exit_angle_scatter=0.0)
-    posterior = learn(thrower(sure), throws(lambda q: 0.0, [2.5, 3.0]), 1, need_of=vacuum_need)
+    posterior = learn(thrower(sure), throws(lambda q: 0.0, [2.5, 3.0]), 1, required_of=vacuum_need)
     assert np.isfinite(posterior.belief.draws.gain).all()
     assert log_gain(posterior, 1500.0)[1] < 0.06

@@ -30,9 +30,9 @@ def test_band_of_bin_counts_is_the_published_one():
     assert binom.ppf([0.005, 0.995], 500, 1 / BINS).tolist() == [13, 38]
 
 
-def simulate(robot, need_of, count, seed, shots=6):
+def simulate(robot, required_of, count, seed, shots=6):
     """Ranks (count, 2) of hit probability and log gain among the draws, and whether 90 % intervals hold them."""
-    need, places = need_of(robot, robot.target()), PLACES[robot.name]
+    need, places = required_of(robot, robot.target()), PLACES[robot.name]
     ranks = np.zeros((count, 2), dtype=int)
     for k in range(count):
         rng = np.random.default_rng((seed, k))
@@ -40,7 +40,7 @@ def simulate(robot, need_of, count, seed, shots=6):
         # A basket's misses can't all be measured (a path too low has none), and those that can't are not chance.
         measured = robot.target().kind != "basket" and k % 2 == 0
         fired = shots_of(robot, truth, need, rng.choice(places, shots), rng, measured=measured)
-        belief = learn(robot, fired, 1, need_of=need_of, draws=DRAWS).belief
+        belief = learn(robot, fired, 1, required_of=required_of, draws=DRAWS).belief
         reading, setpoint = fired[0].distance_m, fired[0].setpoint
         for column, told in enumerate(
             (

@@ -23,23 +23,25 @@ MIXED = [
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_gradient_and_hessian_match_differences(seed):
-    posterior = learn(thrower(), MIXED, 3, need_of=vacuum_need).fit
-    hill = posterior.objective
+    posterior = learn(thrower(), MIXED, 3, required_of=vacuum_need).fit
+    density = posterior.objective
     u = posterior.mode.u + 0.5 * np.random.default_rng(seed).standard_normal(len(posterior.mode.u))
-    value, gradient, hessian = hill.derivatives(u)
+    value, gradient, hessian = density.derivatives(u)
     step = 1e-4
     moves = step * np.eye(len(u))
-    ahead, behind = hill.value(u + moves), hill.value(u - moves)
-    assert value == pytest.approx(float(hill.value(u[None])[0]), rel=1e-12)
+    ahead, behind = density.value(u + moves), density.value(u - moves)
+    assert value == pytest.approx(float(density.value(u[None])[0]), rel=1e-12)
     # Central differences are good to step^2 times third derivatives of some thousands.
     np.testing.assert_allclose(gradient, (ahead - behind) / (2 * step), rtol=1e-4, atol=1e-4)
-    slopes = np.array([hill.derivatives(u + move)[1] - hill.derivatives(u - move)[1] for move in moves]) / (2 * step)
+    slopes = np.array([density.derivatives(u + move)[1] - density.derivatives(u - move)[1] for move in moves]) / (
+        2 * step
+    )
     np.testing.assert_allclose(hessian, slopes, rtol=1e-3, atol=2e-3 * np.abs(hessian).max() ** 0.5)
     np.testing.assert_allclose(hessian, hessian.T, atol=1e-9 * np.abs(hessian).max())
 
 
 def test_the_maximum_has_no_slope_and_a_proper_spread():
-    posterior = learn(thrower(), MIXED, 3, need_of=vacuum_need).fit
+    posterior = learn(thrower(), MIXED, 3, required_of=vacuum_need).fit
     _, gradient, hessian = posterior.objective.derivatives(posterior.mode.u)
     assert np.abs(gradient).max() < 0.02
     np.testing.assert_allclose(posterior.mode.covariance @ -hessian, np.eye(len(gradient)), atol=1e-6)

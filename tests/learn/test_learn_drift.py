@@ -15,7 +15,7 @@ from fieldtune.learn import learn
 
 
 def watched(shots, epoch=1):
-    return learn(thrower(), shots, epoch, need_of=vacuum_need).learned().drift
+    return learn(thrower(), shots, epoch, required_of=vacuum_need).learned().drift
 
 
 def test_a_change_is_told_with_its_evidence():

@@ -30,7 +30,7 @@ def new_level_ranks(count: int, seed: int, fresh: int) -> np.ndarray:
         before, now = drawn_epochs(robot, rng, 2)
         log = shots_of(robot, before, need, rng.choice(PLACES, BEFORE), rng)
         new = shots_of(robot, now, need, rng.choice(PLACES, fresh), rng)
-        belief = learn(robot, after_change(log, new), 2, need_of=vacuum_need, draws=DRAWS).belief
+        belief = learn(robot, after_change(log, new), 2, required_of=vacuum_need, draws=DRAWS).belief
         at = now.basis.at(new[-1].setpoint)[0]
         ranks[k] = int(np.sum(belief.draws.gain @ at < float((now.draws.gain @ at)[0])))
     return ranks
@@ -71,7 +71,7 @@ def test_a_new_level_far_off_is_found_in_three_measured_shots(before: int) -> No
     at = then.basis.at(log[0].setpoint)[0]
 
     def level(shots: list, epoch: int) -> tuple[float, float]:
-        gain = learn(robot, shots, epoch, need_of=vacuum_need).belief.draws.gain @ at
+        gain = learn(robot, shots, epoch, required_of=vacuum_need).belief.draws.gain @ at
         return float(gain.mean()), float(gain.std())
 
     old, _ = level(log, 1)

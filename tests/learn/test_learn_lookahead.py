@@ -16,7 +16,7 @@ from fieldtune.learn.next_shot import measuring, miss_chances
 def test_next_shot_goes_where_least_is_known():
     near = throws(lambda q: 0.05, [2.0, 2.1, 2.2] * 5)
     robot = replace(thrower(), spots=())
-    posterior = learn(robot, [*near, shot(90, 4.5, 1800, "short")], 1, need_of=vacuum_need)
+    posterior = learn(robot, [*near, shot(90, 4.5, 1800, "short")], 1, required_of=vacuum_need)
     told = next_shot(robot, posterior, robot.target())
     assert 3.0 < told.distance_m <= 4.5
     assert told.gain >= 0
@@ -28,7 +28,7 @@ def test_next_shot_gains_less_as_more_is_known():
     robot = thrower()
     few, many = (throws(lambda q: 0.05, [2.0, 3.0, 4.0] * n) for n in (1, 12))
     gains = [
-        next_shot(robot, learn(robot, shots, 1, need_of=vacuum_need), robot.target()).gain for shots in (few, many)
+        next_shot(robot, learn(robot, shots, 1, required_of=vacuum_need), robot.target()).gain for shots in (few, many)
     ]
     assert 0 <= gains[1] < gains[0] < 1
 
@@ -36,7 +36,7 @@ def test_next_shot_gains_less_as_more_is_known():
 def test_a_measured_miss_is_expected_to_teach_more_than_a_word():
     robot, measured = thrower(), throws(lambda q: 0.05, [2.0, 3.0, 4.5] * 8)
     words = [replace(s, miss_m=None, result="short" if s.miss_m < 0 else "long") for s in measured[-6:]]
-    after_a_swap = [learn(robot, shots, 2, need_of=vacuum_need) for shots in (measured[:-6] + words, measured)]
+    after_a_swap = [learn(robot, shots, 2, required_of=vacuum_need) for shots in (measured[:-6] + words, measured)]
     assert [measuring(posterior.fit) for posterior in after_a_swap] == [False, True]
     by_word, by_miss = (next_shot(robot, posterior, robot.target()) for posterior in after_a_swap)
     assert by_miss.gain > 1.2 * by_word.gain

@@ -16,7 +16,7 @@ from fieldtune.aim.hit_chance import situation
 from fieldtune.aim.openings import Free, Ring
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
-from fieldtune.learn.log_posterior import Objective
+from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
 from fieldtune.learn.side_miss import SideLayout, side_intervals
 from fieldtune.robot.model import Element, Target
@@ -111,9 +111,9 @@ def test_exponential_saturation_of_nist(data, unit, starts, best, errors, square
         return np.column_stack([-np.expm1(-b[1] * x) * unit[0], b[0] * x * np.exp(-b[1] * x) * unit[1]])
 
     measured = np.column_stack([np.eye(len(x)), -y])
-    hill = Objective(Curve(curve, slopes), (rows(measured, variance=sd**2),), np.zeros(2))
+    density = LogPosterior(Curve(curve, slopes), (rows(measured, variance=sd**2),), np.zeros(2))
     for start in starts:
-        fit = maximise(hill, np.array(start) / unit, tolerance=1e-14, longest_step=0.5)
+        fit = maximise(density, np.array(start) / unit, tolerance=1e-14, longest_step=0.5)
         np.testing.assert_allclose(fit.u * unit, best, rtol=1e-6)
         np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)) * unit, errors, rtol=1e-5)
         assert np.sum((y - curve(fit.u)) ** 2) == pytest.approx(squares, rel=1e-8)
@@ -144,7 +144,7 @@ def test_probit_of_spector_and_mazzeo():
     # Passing is a normal variable above -x.b, failing below it: half-open intervals, as long and short are.
     edge = np.column_stack([-design, np.zeros_like(gpa)])
     evidence = rows(edge, edge, open_low=grade == 0, open_high=grade == 1)
-    fit = maximise(Objective(Linear(), (evidence,), np.zeros(4)), np.zeros(4), longest_step=ANY_STEP)
+    fit = maximise(LogPosterior(Linear(), (evidence,), np.zeros(4)), np.zeros(4), longest_step=ANY_STEP)
     np.testing.assert_allclose(fit.u, [-7.45232041607, 1.62581025407, 0.051728948442, 1.42633236818], rtol=1e-6)
     np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), [2.542472, 0.693882, 0.083890, 0.595038], atol=1e-6)
     assert fit.value == pytest.approx(-12.818804, abs=1e-6)
@@ -153,8 +153,8 @@ def test_probit_of_spector_and_mazzeo():
 def test_conjugate_linear_model():
     # K4: closed form; Laplace is exact for it.
     x, y = np.arange(5.0), np.array([1.1, 1.9, 3.2, 3.9, 5.1])
-    hill = least_squares(np.column_stack([np.ones(5), x]), y, 0.2, [0.1, 0.1])
-    fit = maximise(hill, np.zeros(2), longest_step=ANY_STEP)
+    density = least_squares(np.column_stack([np.ones(5), x]), y, 0.2, [0.1, 0.1])
+    fit = maximise(density, np.zeros(2), longest_step=ANY_STEP)
     np.testing.assert_allclose(fit.u, [1.0383084, 1.00043047], rtol=1e-7)
     np.testing.assert_allclose(fit.covariance, [[0.02393617, -0.00797766], [-0.00797766, 0.00399202]], atol=1e-8)
     prior_constant = -math.log(2 * math.pi) - 0.5 * math.log(100)
@@ -167,8 +167,8 @@ def test_gaussian_process_through_the_gains_knots():
     x, y = np.array([-4.0, -3, -1, 0, 2]), np.array([-2.0, 0, 1, 2, -1])
     new = np.array([-5, -2, 0.5, 1, 4])
     basis = GainBasis(1.0, math.e, knots=tuple(np.concatenate([x, new])), length=1.0)
-    hill = least_squares(basis.at(np.exp(x))[:, 2:], y, 0.1, np.ones(10))
-    fit = maximise(hill, np.zeros(10), longest_step=ANY_STEP)
+    density = least_squares(basis.at(np.exp(x))[:, 2:], y, 0.1, np.ones(10))
+    fit = maximise(density, np.zeros(10), longest_step=ANY_STEP)
     columns = basis.at(np.exp(new))[:, 2:]
     np.testing.assert_allclose(
         columns @ fit.u, [-1.64845156, 0.64086031, 1.62201073, 0.67180416, -0.17937719], atol=2e-4
@@ -198,7 +198,7 @@ def test_angle_only_hit_model_on_real_putts():
         wild=False,
     )
     layout = SideLayout(0.02, math.log(0.05))
-    fit = maximise(Objective(layout, (evidence,), np.zeros(2)), np.zeros(2), tolerance=1e-12)
+    fit = maximise(LogPosterior(layout, (evidence,), np.zeros(2)), np.zeros(2), tolerance=1e-12)
     scatter = float(layout.scatter(fit.u[None])[0])
     assert scatter == pytest.approx(0.0266454417, rel=1e-7)
     assert math.degrees(scatter) == pytest.approx(1.5, abs=0.05)

@@ -96,7 +96,7 @@ def test_draws_match_emcee(shots, epoch):
 
     found = fit(thrower(), shots, epoch, vacuum_need, 400)
     rng = np.random.default_rng(1)
-    # Tails are heavy: with fewer draws than these a standard deviation would be a matter of luck.
+    # Tails are heavy_tailed: with fewer draws than these a standard deviation would be a matter of luck.
     ours = elliptical(found.objective, found.mode, 8000, 12, rng)
     walkers = 8 * found.layout.size
     sampler = emcee.EnsembleSampler(

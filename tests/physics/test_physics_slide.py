@@ -55,7 +55,7 @@ def test_ball_needed_speed_is_the_inverse():
 
 def test_ball_against_an_integration():
     """Coulomb friction turning the ball, then rolling with 7/5 of its mass: stepped by scipy at 1e-10."""
-    speed, friction, rolling, slope, drag, g = 3.0, 0.25, 0.03, 0.02, 0.02, 9.80665
+    speed, friction, rolls_by, slope, drag, g = 3.0, 0.25, 0.03, 0.02, 0.02, 9.80665
 
     def sliding(_, state):
         return (state[1], -g * (friction * math.cos(slope) + math.sin(slope)), 2.5 * friction * g * math.cos(slope))
@@ -65,13 +65,13 @@ def test_ball_against_an_integration():
 
     def rolls(_, state):
         v = state[1]
-        return (v, -5 / 7 * (g * (rolling * math.cos(slope) + math.sin(slope)) + drag * v * v))
+        return (v, -5 / 7 * (g * (rolls_by * math.cos(slope) + math.sin(slope)) + drag * v * v))
 
     grips.terminal = True
     first = solve_ivp(sliding, (0, 10), [0.0, speed, 0.0], rtol=1e-10, atol=1e-12, events=grips)
     rest = solve_ivp(rolls, (0, 1.0), first.y_events[0][0][:2], rtol=1e-10, atol=1e-12)
     distance, left, time = rest.y[0, -1], rest.y[1, -1], first.t_events[0][0] + 1.0
-    floor = (friction, rolling, slope, drag)
+    floor = (friction, rolls_by, slope, drag)
     assert float(rolling.roll_speed_at(speed, distance, *floor)) == pytest.approx(left, rel=1e-8)
     assert float(rolling.roll_time_to(speed, distance, *floor)) == pytest.approx(time, rel=1e-8)
 

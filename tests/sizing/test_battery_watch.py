@@ -95,7 +95,7 @@ def test_an_unknown_capacity_is_learned_from_the_fall_of_the_voltage():
 
 
 @pytest.mark.parametrize(("ohm", "line"), [(0.02, MEASURED), (0.03, SILENT)])
-@pytest.mark.parametrize(("charge", "shots"), [(0.30, 300), (0.65, 1500)])
+@pytest.mark.parametrize(("charge", "shots"), [(0.30, 400), (0.65, 1500)])
 def test_a_large_pack_is_foretold_by_the_hundred(ohm, line, charge, shots):
     """Six lead-acid cells of 18 A h: what is left is charge above the lowest voltage over the charge of a shot."""
     robot = with_battery(packed("lead-acid"), capacity_ah=18.0)

@@ -11,10 +11,8 @@ from scipy.integrate import solve_ivp
 from scipy.signal import TransferFunction, step
 from sizing_robots import DRIVE, RPM, heron, with_battery, with_drive
 
-from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.battery.ceiling import back_share, ceiling, lowest_voltage
 from fieldtune.physics.battery import open_circuit_voltage
-from fieldtune.physics.flywheel import sustained_rate
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
 from fieldtune.robot.drivetrain import hold_current, train, turning_inertia
 from fieldtune.robot.model import Battery, Flywheel, SetpointRange
@@ -120,29 +118,55 @@ def test_power_control_tops_out_at_what_the_program_accepts():
     assert lowest_voltage(robot, 60.0, 0.09, battery_v=13.0) == pytest.approx(13.0 * 0.6)
 
 
-def test_drop_and_rate_of_a_punching_machine():
-    """Khurmi & Gupta, Theory of Machines, ex. 3.3: I 140 kg m^2, 240 rpm, 10 kJ in 1 s, 4 kW: 16.9 rpm, 24 a minute.
-
-    Through the product's chain: a robot whose wheels take 6 kJ net a shot drops by as much.
-    """
-    robot = heron(launcher=replace(heron().launcher, flywheel=Flywheel(1, 1.0, 140.0, 1.0, 1.0)))
-    energy = float(wheel_energy(robot, 240.0))
-    heavier = replace(robot, element=replace(robot.element, mass=robot.element.mass * 6000.0 / energy))
-    assert float(wheel_energy(heavier, 240.0)) == pytest.approx(6000.0)
-    assert 240.0 - float(speed_left(heavier, 240.0)) == pytest.approx(16.877, abs=0.002)
-    assert 60 * float(sustained_rate(4000.0, 10000.0)) == pytest.approx(24.0)
-
-
 def test_a_shot_too_heavy_for_the_wheels_is_unknown_not_zero():
     heavy = heron(element=replace(heron().element, mass=20.0))
     assert math.isnan(float(speed_left(heavy, 3000.0)))
     assert size(heavy).drop_rpm is None
 
 
-def test_energy_taken_is_the_elements_over_the_grip():
-    robot = heron()
-    speed = math.exp(float(model_log_speed(robot, 3000.0)))
-    assert float(wheel_energy(robot, 3000.0)) == pytest.approx(0.5 * 0.062 * speed**2 / 0.85)
+by_momentum = pytest.mark.xfail(reason="until shots are counted by momentum", strict=True)
+
+
+def pushed_robot(wheels, each=6e-4, grip=0.8):
+    """Wheels of 96 mm heavy enough for this grip (closed form: at most 1/(1 + m r^2 / sum I) for a pair)."""
+    return heron(launcher=replace(heron().launcher, flywheel=Flywheel(wheels, 0.096, each, 1.0, grip)))
+
+
+@by_momentum
+def test_a_pair_gives_away_the_momentum_that_the_element_gets():
+    """Newton's third law at both rims, whatever slips: sum I dw = -m v r. Closed form."""
+    robot, start = pushed_robot(2), 3000 * RPM
+    mass, radius = robot.element.mass, 0.048
+    exit_speed = 0.8 * start * radius
+    left = start - mass * exit_speed * radius / (2 * 6e-4)
+    assert exit_speed < left * radius  # it does not outrun the rims
+    assert float(speed_left(robot, 3000.0)) * RPM == pytest.approx(left, rel=1e-9)
+    assert float(wheel_energy(robot, 3000.0)) == pytest.approx(6e-4 * (start**2 - left**2), rel=1e-9)
+
+
+@by_momentum
+def test_one_wheel_and_a_rail_share_push_and_spin():
+    """Rolling along the rail at exit, w R = v: both push the centre, m v = J + F, and turn it, I v / R = (J - F) R, so
+    that the wheel gives J = (m + I/R^2) v / 2. Solid ball, I = 2/5 m R^2. Closed form."""
+    robot, start = pushed_robot(1), 3000 * RPM
+    mass, radius = robot.element.mass, 0.048
+    exit_speed = 0.8 * start * radius / 2
+    left = start - 0.5 * 1.4 * mass * exit_speed * radius / 6e-4
+    assert float(speed_left(robot, 3000.0)) * RPM == pytest.approx(left, rel=1e-9)
+
+
+@by_momentum
+def test_wheels_follow_a_contact_stepped_in_time():
+    """Coulomb friction of 0.5 at both rims, pressed with 150 N over 6 ms of contact without motor torque (invented):
+    Euler steps of 1 us. The profile is told the grip that came of it; 1 % of the drop."""
+    mass, radius, inertia = heron().element.mass, 0.048, 6e-4
+    wheel, speed, start = 3000 * RPM, 0.0, 3000 * RPM
+    for _ in range(6000):
+        force = 0.5 * 150 if wheel * radius > speed else 0.0
+        speed += 1e-6 * 2 * force / mass
+        wheel -= 1e-6 * force * radius / inertia
+    robot = pushed_robot(2, grip=speed / (start * radius))
+    assert start - float(speed_left(robot, 3000.0)) * RPM == pytest.approx(start - wheel, rel=0.01)
 
 
 def test_identified_motor_carries_its_load():
@@ -192,7 +216,7 @@ def test_chopped_motor_takes_the_mean_voltage():
     assert hold_current(drive, 230.0, speed) == pytest.approx(9.35 * 10 / 25, rel=0.001)
 
 
-def test_settling_of_the_textbook_motor():
+def test_settling_of_a_published_motor():
     """University of Michigan, Control Tutorials, DC motor speed: J 0.01, b 0.1, K 0.01, R 1, L 0.5 at 1 V.
 
     0.1 rad/s, 2 % settling 2.07 s. Its slow pole, the only one that sizing keeps, must carry nearly all of that.
