@@ -172,7 +172,9 @@ def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> 
     free = drive.no_load_speed / drive.reduction / RPM
     if math.isnan(free):
         return _range(section, "rpm", 300.0, 6000.0, 10.0)  # the drive's own error is noted already
-    found = _range(section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10)), 10.0)
+    found = _range(
+        section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10 + 1e-6)), 10.0
+    )
     if found.high > free * 1.001:
         section.warn("high", f"is above the wheel's no-load speed of {free:.0f} rpm at nominal voltage")
     return found

@@ -153,7 +153,7 @@ def test_a_faster_second_wheel_is_the_one_that_counts():
     assert rim(robot, 3000.0)[0] == pytest.approx(1.5 * 3000 * RPM * 0.048)
 
 
-def test_full_power_is_the_drives_free_speed_on_a_full_battery():
+def test_full_power_is_the_drives_no_load_speed_on_a_full_battery():
     """The no-load speed goes with the voltage but for the drag's small share; 10 full cells give 14 V."""
     free = with_drive(heron(), no_load_current=1e-9).drive.no_load_speed / 1.5 / RPM
     assert full_power_rpm(with_drive(heron(), no_load_current=1e-9)) == pytest.approx(free * 14.0 / 12.0, rel=1e-6)

@@ -221,7 +221,8 @@ class Cocking:
         if drive is None or machine_ is None:
             self.current_a = 2.0
             return 60.0
-        radius = drive.crank_radius or 0.02
+        arm = self._robot.launcher.arm
+        radius = arm.arm_length if arm else drive.crank_radius or 0.02
         load = self._spring_force() * radius / (drive.reduction * drive.efficiency * drive.motors)
         amps = load / machine_.torque_constant + machine_.no_load_current
         shaft = (volts - amps * machine_.resistance) / machine_.emf_constant
