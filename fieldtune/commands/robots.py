@@ -6,8 +6,9 @@ import argparse
 from pathlib import Path
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import clean, columns, give, write
+from fieldtune.commands.printing import give, write
 from fieldtune.errors import FieldtuneError
+from fieldtune.plain_text import columns, printable
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -31,7 +32,7 @@ def _robots(args: argparse.Namespace) -> None:
         for row in rows
     ]  # fmt: skip
     text = columns(("robot", "launcher", "shots", "title"), shown)
-    text += [f"problem: {clean(str(row['problem']))}" for row in rows if row["problem"]]
+    text += [f"problem: {printable(str(row['problem']))}" for row in rows if row["problem"]]
     if any(entry.demo for entry in entries):
         text.append(f"These are demonstration robots. Your own will lie in {home}: fieldtune new NAME --kind flywheel")
     misnamed = unusable_names(home)

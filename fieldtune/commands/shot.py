@@ -6,8 +6,9 @@ import argparse
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
-from fieldtune.commands.printing import clean, columns, complain, give, number, record, setpoint_words
+from fieldtune.commands.printing import complain, give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
+from fieldtune.plain_text import columns, printable
 from fieldtune.records import RESULTS, Shot
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
@@ -148,5 +149,5 @@ def _learned(args: argparse.Namespace) -> None:
     head = (
         f"{robot.name}: {learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used, epoch {learned.epoch}"
     )
-    facts = [f"  {clean(fact.told)}" for fact in learned.facts]
+    facts = [f"  {printable(fact.told)}" for fact in learned.facts]
     give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])
