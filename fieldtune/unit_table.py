@@ -24,12 +24,12 @@ class Dimension:
     powers: Powers
 
 
-LENGTH = Dimension("a length", "70 mm", (1, 0, 0, 0, 0, 0))
+LENGTH = Dimension("a length", "58 mm", (1, 0, 0, 0, 0, 0))
 AREA = Dimension("an area", "12 cm^2", (2, 0, 0, 0, 0, 0))
-MASS = Dimension("a mass", "62 g", (0, 1, 0, 0, 0, 0))
+MASS = Dimension("a mass", "40 g", (0, 1, 0, 0, 0, 0))
 TIME = Dimension("a time", "1.5 s", (0, 0, 1, 0, 0, 0))
 ANGLE = Dimension("an angle", "52 deg", (0, 0, 0, 0, 0, 1))
-ANGULAR_SPEED = Dimension("a speed of rotation", "5800 rpm", (0, 0, -1, 0, 0, 1))
+ANGULAR_SPEED = Dimension("a speed of rotation", "2450 rpm", (0, 0, -1, 0, 0, 1))
 SPEED = Dimension("a speed", "6.2 m/s", (1, 0, -1, 0, 0, 0))
 FORCE = Dimension("a force", "6 N", (1, 1, -2, 0, 0, 0))
 STIFFNESS = Dimension("a spring rate", "0.9 N/mm", (0, 1, -2, 0, 0, 0))

@@ -1,4 +1,4 @@
-"""Quantities as people write them: ``"70 mm"``, ``"2.75 in"``, ``"180 kg mm^2"``, ``"10 ft 6 in"`` to SI, and back.
+"""Quantities as people write them: ``"58 mm"``, ``"2.3 in"``, ``"180 kg mm^2"``, ``"10 ft 6 in"`` to SI, and back.
 
 A unit is a product of symbols with powers; products are written with a blank, ``·``, ``*`` or ``-``, at most one unit
 follows each ``/``. The units themselves stand in ``unit_table``.

@@ -59,7 +59,7 @@ class MotorSide:
     @classmethod
     def of(cls, robot: Robot) -> MotorSide | None:
         """None where drive or wheel inertia are unknown."""
-        drive, inertia = robot.drive, robot.launcher.mechanism.turning_inertia
+        drive, inertia = robot.drive, robot.turning_inertia
         if drive is None or inertia is None:
             return None
         m = train(drive, 0.0).motor

@@ -14,7 +14,6 @@ from fieldtune.battery.rest_voltage import odd_voltage, usual_voltage
 from fieldtune.constants import RPM
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity, setpoint_for
-from fieldtune.robot.flywheel import Flywheel
 from fieldtune.robot.model import Robot
 
 BETWEEN_SHOTS_S = 2.0
@@ -124,11 +123,11 @@ class ShotCharge:
         """None where drive or wheel inertia are unknown, or the setpoint is no speed."""
         if not robot.setpoint.scale.is_speed:
             return None
-        return robot.launcher.mechanism.by_motion(lambda wheel: cls._of_wheel(robot, wheel), lambda _: None)
+        return robot.launcher.mechanism.by_motion(lambda _: cls._of_wheel(robot), lambda _: None)
 
     @classmethod
-    def _of_wheel(cls, robot: Robot, wheel: Flywheel) -> ShotCharge | None:
-        drive, kept, inertia = robot.drive, wheel.speed_kept(robot.element), wheel.turning_inertia
+    def _of_wheel(cls, robot: Robot) -> ShotCharge | None:
+        drive, kept, inertia = robot.drive, robot.speed_kept, robot.turning_inertia
         if drive is None or kept is None or inertia is None:
             return None
         gain = drive.reduction * drive.efficiency * train(drive, 0.0).motor.torque_constant

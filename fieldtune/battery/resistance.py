@@ -17,9 +17,12 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.arrays import FloatArray
 from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.battery.rest_voltage import odd_voltage
-from fieldtune.physics.battery import two_pulse_resistance
 from fieldtune.plain import known
 from fieldtune.robot.model import Robot
 
@@ -166,3 +169,15 @@ def _means(blocks: list[Block]) -> tuple[float, float]:
     total = sum(b.seconds for b in blocks)
     volts = sum(b.volts * b.seconds for b in blocks) / total
     return volts, sum((b.amps or 0.0) * b.seconds for b in blocks) / total
+
+
+def two_pulse_resistance(
+    voltage_1: ArrayLike, current_1: ArrayLike, voltage_2: ArrayLike, current_2: ArrayLike
+) -> FloatArray:
+    """Resistance (ohm) from voltages (V) under a small and a large current (A): (V1 - V2) / (I2 - I1), as in IEC 61960.
+
+    nan where the two currents are the same.
+    """
+    v1, i1, v2, i2 = (np.asarray(a, dtype=float) for a in (voltage_1, current_1, voltage_2, current_2))
+    gap = np.asarray(i2 - i1, dtype=float)
+    return np.where(gap != 0, (v1 - v2) / np.where(gap != 0, gap, 1.0), np.nan)

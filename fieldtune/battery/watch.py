@@ -45,7 +45,7 @@ class BatteryWatch:
         self._history = tuple(resistance_history)
         battery = robot.battery
         self._profile_ohm = battery.resistance if battery is not None else None
-        kept = robot.launcher.mechanism.by_motion(lambda wheel: wheel.speed_kept(robot.element), lambda _: None)
+        kept = robot.speed_kept
         drop = 0.03 if kept is None else max((1 - kept) / 2, 0.015)
         self._limits = Limits(robot)
         self._shot_charge = ShotCharge.of(robot)

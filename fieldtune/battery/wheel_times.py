@@ -31,12 +31,12 @@ def wheel_times(
     Closed loop: full power until back. Open loop: the wheel creeps up to the speed that its power gives.
     Both are first-order approaches to a no-load speed (checked against an integration of the equation of motion).
     """
-    inertia, kept = wheel.turning_inertia, wheel.speed_kept(robot.element)
+    inertia, kept = wheel.turning_inertia, wheel.speed_kept(robot.element, supply.rotors)
     if inertia is None or kept is None:
         return None
     speed = np.asarray(rpm, dtype=float) * RPM
     free = supply.no_load_speed(open_circuit_v) / wheel.fastest_driven(supply.motors)
-    tau = supply.time_constant(inertia)
+    tau = supply.time_constant(inertia + supply.rotors)
     if robot.setpoint.scale.follows_voltage:
         free = np.where(speed <= free, speed, 0.0)
     spin_up = approach_time(free, tau, 0.0, speed * (1 - SETTLED))

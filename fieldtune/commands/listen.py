@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments, line_options
-from fieldtune.commands.printing import clean, columns, give, number, pairs
+from fieldtune.commands.printing import give, number
 from fieldtune.errors import LinkError
+from fieldtune.plain_text import columns, pairs, printable
 
 if TYPE_CHECKING:
     from fieldtune.link import Live, Monitor
@@ -136,16 +137,16 @@ def _report_words(robot: Robot, live: Live, raw: tuple[str, ...]) -> list[str]:
         ("distance", None if live.distance_m is None else number(live.distance_m, 2, "m")),
         ("shots seen", str(_shots_seen(live))),
     ]
-    wheel = robot.launcher.kind == "flywheel"
+    unit, field = robot.launcher.mechanism.measured
     shots = [
-        (str(s.number), number(s.time_s, 2), number(s.speed_rpm if wheel else s.draw_mm, 0),
+        (str(s.number), number(s.time_s, 2), number(getattr(s, field), 0),
          number(s.recovery_s, 2), number(s.battery_v, 2), "robot" if s.by == "fired" else "wheel's drop")
         for s in live.shots[-12:]
     ]  # fmt: skip
-    head = ("shot", "time (s)", "speed (rpm)" if wheel else "draw (mm)", "recovery (s)", "battery (V)", "told by")
+    head = ("shot", "time (s)", f"{field.partition('_')[0]} ({unit})", "recovery (s)", "battery (V)", "told by")
     listed = [f"    {line}" for line in columns(head, shots)] if shots else []
-    last = [f"    {clean(line)}" for line in raw]
-    title = f"{robot.name} on {clean(live.port or 'no port')}: {live.words}"
+    last = [f"    {printable(line)}" for line in raw]
+    title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     return [title, *pairs(rows), *_remedy(live), *listed, *(["  last lines:", *last] if last else [])]
 
 

@@ -96,7 +96,7 @@ class Advisor:
         """Draw the path at the present readback too, while it isn't the recommended one."""
         console, desk = self._console, self._console.desk
         value, place, advised = words.readback(live, console.robot), desk.place, desk.advised
-        if console.robot.setpoint.unit == "%" or value is None or place is None or advised is None:
+        if console.robot.setpoint.scale.follows_voltage or value is None or place is None or advised is None:
             self.picture_now = None
         elif not 0.3 * advised < value < 2 * advised or words.near(value, advised, console.robot):
             self.picture_now, self._drawn_for = None, None

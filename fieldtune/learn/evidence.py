@@ -33,7 +33,7 @@ def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
     reach = 3 * max(1.4826 * float(np.median(np.abs(pairs - middle))), _JITTER)
     near = np.clip(pairs, middle - reach, middle + reach)
     jitter2 = (_JITTER_WORTH * _JITTER**2 + float(np.sum((near - near.mean()) ** 2))) / (_JITTER_WORTH + len(near))
-    broad = _OPEN if robot.setpoint.unit == "%" else _CLOSED
+    broad = _OPEN if robot.setpoint.scale.follows_voltage else _CLOSED
     precision = 1 / broad**2 + len(near) / jitter2
     return replace(
         prior,

@@ -302,6 +302,6 @@ def _broken_line(t: FloatArray, x: FloatArray, floor: float) -> tuple[float, flo
 
 def _slowest(robot: Robot, limits: Limits) -> float:
     """Below this rpm a wheel isn't up for a shot."""
-    if robot.setpoint.unit == "rpm":
+    if robot.setpoint.scale.is_speed:
         return max(0.5 * robot.setpoint.low, 0.08 * robot.setpoint.high)
     return 0.05 * limits.wheel_rpm

@@ -15,6 +15,7 @@ from fieldtune.link.drop_detection import Drop, DropWatch
 from fieldtune.link.element_energy import released_energy
 from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen
+from fieldtune.robot.drawn import Drawn
 from fieldtune.robot.model import Robot
 
 _WITNESS_S = 0.15  # a drop this near to ``fired`` is the same shot
@@ -37,11 +38,8 @@ class _Fired:
 class DrawWatch:
     """Sees a striker or arm let go: the draw falls from cocked to slack within a moment, for two lines."""
 
-    def __init__(self, robot: Robot) -> None:
-        mechanism = robot.launcher.striker or robot.launcher.arm
-        deepest = mechanism.draw_max * 1000 if mechanism else robot.setpoint.high
-        least = mechanism.draw_min * 1000 if mechanism else 0.0
-        self._least = max(0.5 * least, 0.1 * deepest)
+    def __init__(self, drawn: Drawn) -> None:
+        self._least = max(500 * drawn.draw_min, 100 * drawn.draw_max)
         self._recent: deque[Sample] = deque(maxlen=256)
 
     def clear(self) -> None:
@@ -81,8 +79,9 @@ class ShotWatch:
     def __init__(self, robot: Robot) -> None:
         self.shots: deque[ShotSeen] = deque(maxlen=KEPT)
         self._robot = robot
-        self._drops = DropWatch(robot) if robot.launcher.kind == "flywheel" else None
-        self._draws = DrawWatch(robot) if robot.launcher.kind != "flywheel" else None
+        self._drops, self._draws = robot.launcher.mechanism.by_motion(
+            lambda _: (DropWatch(robot), None), lambda drawn: (None, DrawWatch(drawn))
+        )
         self._pending: deque[_Fired] = deque(maxlen=8)
         self._number = 0
         self._says_fired = False

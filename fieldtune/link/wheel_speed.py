@@ -154,7 +154,7 @@ class SpeedTrack:
 
 
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
-_LONGEST_S = 0.25
+_LONGEST_READING_S = 0.25
 _MEDIAN = math.sqrt(math.pi / 2)  # a median's standard error over a mean's, for normal errors
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
@@ -205,7 +205,7 @@ class Reading:
         points = self._points
         points.append((time_s, value))
         self._rough.see(value)
-        back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_S]
+        back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_READING_S]
         low, high, best = -math.inf, math.inf, value
         for n in _WINDOWS:
             if n > len(back):

@@ -154,7 +154,7 @@ class Drawn(Mechanism):
     def moves(self, wheel_rpm: float | None, wheel2_rpm: float | None, draw_mm: float | None) -> bool:
         return (draw_mm or 0.0) > 1.0
 
-    def shot_energy(self, quantity: ArrayLike, element: Element) -> FloatArray | None:
+    def shot_energy(self, quantity: ArrayLike, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
         import numpy as np
 
         draws = np.asarray(quantity, dtype=float)

@@ -10,7 +10,10 @@ from fieldtune.robot.chemistry import CHEMISTRIES, Chemistry, ChemistryName
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """Motors and gears; ``gears`` holds (driving, driven) teeth a stage, motor first. Speeds in rad/s."""
+    """Motors and gears; ``gears`` holds (driving, driven) teeth a stage, motor first. Speeds in rad/s.
+
+    ``rotor_inertia``: of one motor's rotor, kg m^2; 0 where the profile counts it to the wheels or leaves it out.
+    """
 
     control: Literal["speed", "power"]
     motors: int
@@ -23,6 +26,7 @@ class Drive:
     stage_efficiency: float
     crank_radius: float | None = None
     teeth_available: tuple[int, ...] = ()
+    rotor_inertia: float = 0.0
 
     @property
     def reduction(self) -> float:
@@ -36,6 +40,11 @@ class Drive:
     def efficiency(self) -> float:
         """Of the whole gear train."""
         return float(self.stage_efficiency ** len(self.gears))
+
+    @property
+    def rotors(self) -> float:
+        """Inertia of all rotors at the output, kg m^2."""
+        return self.motors * self.rotor_inertia * self.reduction**2
 
     @property
     def no_load_output(self) -> float:

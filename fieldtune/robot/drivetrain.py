@@ -23,12 +23,21 @@ from fieldtune.robot.drive import Drive
 
 @dataclass(frozen=True, slots=True)
 class Train:
-    """Motors, gears and supply together. ``motor.resistance`` already holds each motor's share of the supply's."""
+    """Motors, gears and supply together. ``motor.resistance`` already holds each motor's share of the supply's.
+
+    ``rotor_inertia``: of one motor's rotor, kg m^2.
+    """
 
     motor: Motor
     motors: int
     reduction: FloatArray
     efficiency: FloatArray
+    rotor_inertia: float = 0.0
+
+    @property
+    def rotors(self) -> FloatArray:
+        """Inertia of all rotors at the output, kg m^2."""
+        return np.asarray(self.motors * self.rotor_inertia * self.reduction**2)
 
     def no_load_speed(self, open_circuit_v: ArrayLike) -> FloatArray:
         """Unloaded speed at the output, rad/s; zero where the voltage does not even overcome the motors' own drag."""
@@ -83,6 +92,7 @@ def train(
         motors=drive.motors,
         reduction=np.asarray(drive.reduction if reduction is None else reduction, dtype=float),
         efficiency=np.asarray(drive.efficiency if efficiency is None else efficiency, dtype=float),
+        rotor_inertia=drive.rotor_inertia,
     )
 
 

@@ -88,3 +88,8 @@ class Element:
             return self.mass * ((self.length or 0.0) ** 2 + (self.width or 0.0) ** 2) / 12
         radius = (self.diameter or 0.0) / 2
         return (0.4 if self.shape == "sphere" else 0.5) * self.mass * radius**2
+
+    @property
+    def inertia_ratio(self) -> float:
+        """Inertia about the spin axis over m R^2."""
+        return self.spin_inertia / (self.mass * (self.extent / 2) ** 2)

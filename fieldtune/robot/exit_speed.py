@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
-from fieldtune.physics.flywheel import shot_energy
+from fieldtune.physics.flywheel import launched_energy
 from fieldtune.robot.element import Element
 from fieldtune.robot.model import Robot
 
@@ -60,4 +60,4 @@ def energy_at_speed(element: Element, spin: float, speed: ArrayLike) -> FloatArr
     """Kinetic energy (J) of an element, moving and spinning by this ratio, at exit speeds in m/s."""
     v, radius = np.asarray(speed, dtype=float), element.extent / 2
     turning = spin * v / radius if radius else np.zeros_like(v)
-    return np.asarray(shot_energy(element.mass, v, turning, element.spin_inertia), dtype=float)
+    return np.asarray(launched_energy(element.mass, v, turning, element.spin_inertia), dtype=float)

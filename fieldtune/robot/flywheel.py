@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import FloatArray
+    from fieldtune.physics.flywheel import Drop
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.drive import Drive
     from fieldtune.robot.drivetrain import Train
@@ -115,7 +116,8 @@ class Flywheel(Mechanism):
         free = math.nan if drive is None else drive.no_load_output / RPM
         if math.isnan(free):  # no drive, or one whose error is noted already
             return SetpointRange("rpm", 300.0, 6000.0, 10.0)
-        return SetpointRange("rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10)), 10.0)
+        low, high = max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10 + 1e-6))
+        return SetpointRange("rpm", low, high, 10.0)
 
     def check_setpoints(self, section: Section, found: SetpointRange, drive: Drive | None) -> SetpointRange:
         free = math.inf if drive is None or not found.scale.is_speed else drive.no_load_output / RPM
@@ -179,13 +181,18 @@ class Flywheel(Mechanism):
 
     @property
     def turning_inertia(self) -> float | None:
-        """The second wheel of a pair turns ``speed_ratio`` times as fast: its energy grows with the square."""
+        """Of the wheels alone. The second one turns ``speed_ratio`` times as fast: its energy grows with the square."""
         if self.wheel_inertia is None:
             return None
         return self.wheel_inertia * (1 + (self.speed_ratio**2 if self.wheels == 2 else 0.0))
 
     def moves(self, wheel_rpm: float | None, wheel2_rpm: float | None, draw_mm: float | None) -> bool:
         return (wheel_rpm or 0.0) > 60.0 or (wheel2_rpm or 0.0) > 60.0
+
+    @property
+    def second_ratio(self) -> float | None:
+        """Speed of the second wheel over the first one's; None where there is only one."""
+        return self.speed_ratio if self.wheels == 2 else None
 
     @property
     def fastest(self) -> float:
@@ -207,32 +214,72 @@ class Flywheel(Mechanism):
 
     # -- energy
 
-    def shot_energy(self, quantity: ArrayLike, element: Element) -> FloatArray | None:
-        import numpy as np
+    def shot(
+        self, rpm: ArrayLike, element: Element, rotors: ArrayLike = 0.0, exit_speed: ArrayLike | None = None
+    ) -> Drop | None:
+        """What a shot at these rpm takes out of the wheels; None without inertia.
 
-        from fieldtune.robot.exit_speed import energy_at_speed
-
-        given = energy_at_speed(element, self.spin_ratio, self.exit_speed(quantity, element))
-        return np.asarray(given / min(self.grip, 1.0), dtype=float)
-
-    def speed_left(self, rpm: ArrayLike, element: Element) -> FloatArray | None:
-        """Wheel rpm right after a shot at these rpm; nan where a shot would stop the wheels. None without inertia."""
-        import numpy as np
-
-        from fieldtune.physics.flywheel import speed_after
-
-        inertia, taken = self.turning_inertia, self.shot_energy(rpm, element)
-        if inertia is None or taken is None:
-            return None
-        return np.asarray(speed_after(inertia, np.asarray(rpm, dtype=float) * RPM, taken), dtype=float) / RPM
-
-    def speed_kept(self, element: Element) -> float | None:
-        """Share of its speed that a wheel keeps through a shot, the same at any speed.
-
-        Zero where a shot would stop the wheels; None without wheel inertia.
+        ``exit_speed`` (m/s): the profile's where None. ``rotors``: inertia (kg m^2) that turns with the wheels, at
+        their axis; of a pair each has half of it.
         """
-        left = self.speed_left(1000.0, element)
-        return None if left is None else max(float(left), 0.0) / 1000.0 if float(left) == float(left) else 0.0
+        import numpy as np
+
+        from fieldtune.physics.flywheel import impulse_drop
+
+        if self.wheel_inertia is None:
+            return None
+        each = self.wheel_inertia + np.asarray(rotors, dtype=float) / self.wheels
+        return impulse_drop(
+            element.mass,
+            self.exit_speed(rpm, element) if exit_speed is None else exit_speed,
+            self.wheel_diameter / 2,
+            each,
+            np.asarray(rpm, dtype=float) * RPM,
+            wheels=self.wheels,
+            speed_ratio=self.speed_ratio,
+            inertia_ratio=element.inertia_ratio,
+        )
+
+    def shot_energy(self, quantity: ArrayLike, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
+        shot = self.shot(quantity, element, rotors)
+        return None if shot is None else shot.energy
+
+    def drop(self, shot: Drop) -> FloatArray:
+        """Drop (rad/s) of the first wheel's speed; of an unequal pair the mean by the energy of each wheel."""
+        import numpy as np
+
+        weights = np.array([1.0, self.speed_ratio])[: self.wheels]
+        return np.asarray(np.tensordot(weights, shot.drop, 1) / float(weights @ weights))
+
+    def speed_kept(self, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
+        """Share of its speed that a wheel keeps through a shot, the same at any speed; None without wheel inertia.
+
+        Zero where a shot takes more than the wheels hold. ``rotors`` as for ``shot``.
+        """
+        import numpy as np
+
+        shot = self.shot(1000.0, element, rotors)
+        return None if shot is None else np.asarray(np.maximum(1 - self.drop(shot) / (1000.0 * RPM), 0.0))
+
+    def largest_grip(self, element: Element, rotors: float = 0.0) -> float | None:
+        """Grip that momentum allows at most; None without wheel inertia."""
+        from fieldtune.physics.flywheel import largest_grip
+
+        if self.wheel_inertia is None:
+            return None
+        total = self.wheel_inertia * self.wheels + rotors
+        most = largest_grip(
+            element.mass, self.wheel_diameter / 2, total, wheels=self.wheels, inertia_ratio=element.inertia_ratio
+        )
+        return float(most)
+
+    def inertia_for(self, grip: float, element: Element, rotors: float = 0.0) -> float | None:
+        """Inertia (kg m^2) of each wheel from which on a grip is possible; None where none explains it."""
+        if grip >= 1:
+            return None
+        share = 1.0 if self.wheels == 2 else (1 + element.inertia_ratio) / 4
+        needed = share * element.mass * (self.wheel_diameter / 2) ** 2 * grip / (1 - grip)
+        return max((needed - rotors) / self.wheels, 0.0)
 
     def stored_energy(self, quantity: float) -> float | None:
         inertia = self.turning_inertia
@@ -261,10 +308,11 @@ class Flywheel(Mechanism):
         import numpy as np
 
         free = supply.no_load_speed(open_circuit_v) / self.fastest_driven(supply.motors)
-        inertia, kept = self.turning_inertia, self.speed_kept(element)
-        if inertia is None or kept is None:
+        kept = self.speed_kept(element, supply.rotors)
+        if self.turning_inertia is None or kept is None:
             return np.asarray(free / RPM, dtype=float)
-        grown = np.exp(np.minimum(between_s / supply.time_constant(inertia), 50.0))
+        tau = supply.time_constant(self.turning_inertia + supply.rotors)
+        grown = np.exp(np.minimum(between_s / tau, 50.0))
         recovered = free * (grown - 1) / (back_share(kept) * grown - kept)
         return np.asarray(np.minimum(free, recovered) / RPM, dtype=float)
 
@@ -319,9 +367,11 @@ class Flywheel(Mechanism):
         return "hold the wheel at its lowest setpoint", "now go to the highest setpoint at once"
 
 
-def back_share(kept: float) -> float:
+def back_share(kept: ArrayLike) -> FloatArray:
     """Share of the setpoint at which the wheel counts as back, after a shot that left it this share of its speed.
 
     Within 1 %; where a shot takes hardly more than that, when nine tenths of the drop are made good.
     """
-    return 1 - min(SETTLED, (1 - kept) / 10)
+    import numpy as np
+
+    return np.asarray(1 - np.minimum(SETTLED, (1 - np.asarray(kept, dtype=float)) / 10))

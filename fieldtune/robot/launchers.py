@@ -184,8 +184,11 @@ class Mechanism(ABC):
     # -- energy
 
     @abstractmethod
-    def shot_energy(self, quantity: ArrayLike, element: Element) -> FloatArray | None:
-        """Energy (J) that one shot takes out of the wheels or out of the spring; None where unknown."""
+    def shot_energy(self, quantity: ArrayLike, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
+        """Energy (J) that one shot takes out of the wheels or out of the spring; None where unknown.
+
+        ``rotors``: inertia (kg m^2) of the motors' rotors at the output.
+        """
 
     @abstractmethod
     def stored_energy(self, quantity: float) -> float | None:

@@ -19,7 +19,7 @@ from fieldtune.robot.element import Element, Shape, Surface
 from fieldtune.robot.flight_targets import Basket, Window
 from fieldtune.robot.floor_targets import Gate, Zone
 from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.launchers import Launcher, Mechanism
+from fieldtune.robot.launchers import Launcher, Mechanism, Outline
 from fieldtune.robot.setpoints import SetpointRange, SetpointUnit
 from fieldtune.robot.striker import Striker
 from fieldtune.robot.targets import Target
@@ -112,6 +112,24 @@ class Robot:
     spots: tuple[Spot, ...]
     path: Path | None = None
     warnings: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def turning_inertia(self) -> float | None:
+        """Inertia (kg m^2) of wheels and rotors at the first wheel's speed; None without wheels, or where unknown."""
+        wheels, rotors = self.launcher.mechanism.turning_inertia, 0.0 if self.drive is None else self.drive.rotors
+        return None if wheels is None else wheels + rotors
+
+    @property
+    def speed_kept(self) -> float | None:
+        """Share of its speed that a wheel keeps through a shot; None without wheels, or where unknown."""
+        rotors = 0.0 if self.drive is None else self.drive.rotors
+        kept = self.launcher.mechanism.by_motion(lambda wheel: wheel.speed_kept(self.element, rotors), lambda _: None)
+        return None if kept is None else float(kept)
+
+    @property
+    def outline(self) -> Outline:
+        """The launcher to scale, seen from the side."""
+        return self.launcher.mechanism.outline(self.launcher.exit_angle, self.launcher.exit_height, self.element)
 
     @property
     def lands_first(self) -> bool:

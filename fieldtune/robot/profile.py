@@ -95,7 +95,7 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
 
 def _toml_hint(what: str) -> str:
     if "Invalid value" in what or "Expected newline" in what:
-        return '; text and quantities stand in quotes, such as "70 mm"'
+        return '; text and quantities stand in quotes, such as "58 mm"'
     if "Illegal character '\\n'" in what:
         return "; the closing quote is missing"
     return ""

@@ -11,7 +11,19 @@ from fieldtune.robot.drive import Battery, Drive, Encoder
 from fieldtune.robot.launchers import Mechanism
 from fieldtune.robot.setpoints import SetpointRange
 from fieldtune.robot.table_reader import Section
-from fieldtune.units import ANGULAR_SPEED, CAPACITY, CURRENT, LENGTH, RATIO, RESISTANCE, TORQUE, VOLTAGE, closest, shown
+from fieldtune.units import (
+    ANGULAR_SPEED,
+    CAPACITY,
+    CURRENT,
+    INERTIA,
+    LENGTH,
+    RATIO,
+    RESISTANCE,
+    TORQUE,
+    VOLTAGE,
+    closest,
+    shown,
+)
 
 
 def read_drive(section: Section | None) -> Drive | None:
@@ -34,6 +46,7 @@ def read_drive(section: Section | None) -> Drive | None:
         stage_efficiency=section.quantity("stage_efficiency", RATIO, 0.95, over="0", most="1", usual=("0.5", None)),
         crank_radius=section.maybe("crank_radius", LENGTH, over="0 mm", most="2 m"),
         teeth_available=_read_teeth(section),
+        rotor_inertia=section.quantity("rotor_inertia", INERTIA, 0.0, least="0 kg m^2", most="1 kg m^2"),
     )
     section.close()
     _doubt_motor(section, drive)

@@ -97,7 +97,7 @@ class Draw(SetpointScale):
         return f"{size} mm"
 
 
-SCALES: dict[SetpointUnit, SetpointScale] = {"rpm": HeldSpeed(), "%": DrivePower(), "mm": Draw()}
+SCALES: dict[str, SetpointScale] = {"rpm": HeldSpeed(), "%": DrivePower(), "mm": Draw()}
 
 
 @dataclass(frozen=True, slots=True)

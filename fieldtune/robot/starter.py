@@ -10,7 +10,7 @@ from fieldtune.units import closest, shown
 
 _HEAD = """\
 # Profile of {name}. The numbers are placeholders: measure your own, then run: fieldtune check {name}
-# Every quantity carries its unit, metric or US customary: "70 mm" or "2.75 in", "62 g" or "2.2 oz".
+# Every quantity carries its unit, metric or US customary: "58 mm" or "2.3 in", "40 g" or "1.4 oz".
 # Lines that start with # are optional. Measure with the battery out and the springs relaxed.
 format = 1
 title = "{title}"
@@ -20,8 +20,8 @@ title = "{title}"
 _BALL = """\
 [element]                      # what is launched
 shape = "sphere"               # sphere | disc | block
-diameter = "70 mm"             # two books and a ruler; turn the ball, take the mean
-mass = "62 g"                  # kitchen scale: weigh ten, divide by ten
+diameter = "58 mm"             # two books and a ruler; turn the ball, take the mean
+mass = "40 g"                  # kitchen scale: weigh ten, divide by ten
 surface = "smooth"             # smooth | felt | seamed | dimpled | perforated
 # drag = 0.47                  # a drag coefficient you trust more than the surface's own law
 
@@ -43,11 +43,11 @@ kind = "flywheel"
 exit_angle = "52 deg"          # phone's level held along the ball's way out; or film it from the side
 exit_height = "38 cm"          # tape measure: floor to the ball's centre where it leaves the wheels
 wheels = 2                     # 1: one wheel against a fixed rail; 2: a pair
-wheel_diameter = "96 mm"       # ruler across the tread, as the ball finds it
+wheel_diameter = "88 mm"       # ruler across the tread, as the ball finds it
 wheel_inertia = "180 kg mm^2"  # mass on a scale times radius squared: times 1 for a rim, 0.5 for a solid disc;
                                # a motor geared down adds its rotor's times the reduction squared
 speed_ratio = 1.0              # second (upper) wheel's speed over the first's; below 1 gives backspin
-grip = 0.85                    # exit speed over ideal rolling speed: a guess, shots will tell
+grip = 0.76                    # exit speed over ideal rolling speed: a guess, shots will tell
 # wheel_top_speed = "6000 rpm" # the highest that the wheel's maker states
 # wheel_density = "1200 kg/m^3"  # mass over volume: tells the stress in the rim
 # wheel_strength = "20 MPa"    # what the wheel's material is stated to stand
@@ -90,24 +90,24 @@ _DRIVE = """\
 [drive]                        # what {turns}; all from the motor's data sheet, at nominal voltage
 control = "speed"              # speed: closed loop on the encoder | power: a share of battery voltage, open loop
 motors = {motors}
-nominal_voltage = "12 V"
-no_load_speed = "5800 rpm"     # one motor, at its own shaft
-stall_torque = "0.20 N m"
-stall_current = "11 A"
-no_load_current = "0.4 A"
+nominal_voltage = "9.6 V"
+no_load_speed = "6100 rpm"     # one motor, at its own shaft
+stall_torque = "0.125 N m"
+stall_current = "9.5 A"
+no_load_current = "0.5 A"
 gears = {gears}             # count teeth: [driving, driven] a stage, motor first
 stage_efficiency = 0.95        # common for a spur gear or belt stage
 
 [battery]
 chemistry = "nimh"             # nimh | lead-acid | li-ion | lifepo4: printed on the pack
-cells = 10
+cells = 8
 resistance = "90 mohm"         # volts at rest less volts under load, over the amperes of that load
 
 """
 
 _ENCODER = """\
 [encoder]                      # leave out if there is none
-counts_per_turn = 28           # turn it once by hand and read the counter (after x4 decoding)
+counts_per_turn = 48           # turn it once by hand and read the counter (after x4 decoding)
 on = "motor"                   # motor | wheel
 bits = 32                      # width of the robot's counter
 
@@ -176,17 +176,17 @@ distance = "{far}"
 
 FLYWHEEL = StarterText(
     element=_BALL, launcher=_FLYWHEEL, encoder=_ENCODER, target=_BASKET, drives="turns the wheels", motors=2,
-    gears="[[18, 36]]", sets="rpm of the wheel", setpoints=("600 rpm", "2600 rpm", "10 rpm"), doubt=("grip", "8 %"),
-    spots=("1.8 m", "2.8 m"),
+    gears="[[22, 33], [20, 28]]", sets="rpm of the wheel", setpoints=("600 rpm", "2500 rpm", "10 rpm"),
+    doubt=("grip", "8 %"), spots=("1.8 m", "2.8 m"),
 )  # fmt: skip
 STRIKER = StarterText(
     element=_DISC, launcher=_STRIKER, encoder="", target=_ZONE, drives="cocks the striker", motors=1,
-    gears="[[12, 60], [12, 60]]", sets="draw", setpoints=("8 mm", "52 mm", "0.5 mm"), doubt=("friction", "20 %"),
+    gears="[[13, 65], [14, 84]]", sets="draw", setpoints=("8 mm", "52 mm", "0.5 mm"), doubt=("friction", "20 %"),
     spots=("1.0 m", "2.4 m"),
 )  # fmt: skip
 ARM = StarterText(
     element=_BALL, launcher=_ARM, encoder="", target=_WINDOW, drives="draws the arm back", motors=1,
-    gears="[[12, 60], [15, 75], [16, 48]]", sets="draw", setpoints=("150 mm", "600 mm", "2 mm"),
+    gears="[[14, 70], [15, 75], [18, 81]]", sets="draw", setpoints=("150 mm", "600 mm", "2 mm"),
     doubt=("efficiency", "10 %"), spots=("1.5 m", "2.5 m"),
 )  # fmt: skip
 

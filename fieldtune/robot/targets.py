@@ -92,7 +92,7 @@ class Target(ABC):
 
     def fits(self, element: Element) -> bool:
         """Whether the element is smaller than the opening at all."""
-        return all(room > 0 for room in self.room(element))
+        return not any(room <= 0 for room in self.room(element))  # sizes that are not known don't count
 
     def room(self, element: Element) -> tuple[float, ...]:
         """What the element leaves free of each size of the opening, metres."""

@@ -137,7 +137,7 @@ def no_air_setpoints(
     """
     robot, goal = session.robot, session.robot.target(target)
     d = np.asarray(distance_m, dtype=float)
-    if goal.on_floor:
+    if goal.by_way(lambda: False, lambda: True):
         return np.full_like(d, np.nan)
     wanted = np.log(parabola_speed(d, goal.height - robot.launcher.exit_height, robot.launcher.exit_angle))
     settings = np.linspace(max(robot.setpoint.low / 2, robot.setpoint.high / 1000), robot.setpoint.high * 1.5, 600)

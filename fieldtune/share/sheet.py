@@ -61,7 +61,7 @@ def _figure(robot: Robot, shown: Shown) -> str:
     aim = shown.aim
     where = f"{aim.distance_m:.2f} m" + (f" {line(shown.spot, 18)}" if shown.spot else "")
     small = [f"scores {100 * aim.hit_probability:.0f} %" if aim.hit_probability is not None else ""]
-    if aim.entry_angle_deg is not None and not shown.scene.target.on_floor:
+    if aim.entry_angle_deg is not None and shown.scene.target.by_way(lambda: True, lambda: False):
         small.append(f"comes in at {aim.entry_angle_deg:.0f} deg")
     if aim.time_s is not None:
         small.append(f"{aim.time_s:.2f} s")
@@ -106,7 +106,7 @@ def _drive_row(robot: Robot, shown: SheetRow) -> str:
 
 
 def _notes(parts: SheetParts) -> str:
-    kind = "Wheel and drive" if parts.robot.launcher.kind == "flywheel" else "Spring and drive"
+    kind = parts.robot.launcher.mechanism.heading
     drive = _pairs(parts.figures) if parts.figures else "<p>The profile says too little of the drive.</p>"
     learned = _list(parts.facts) if parts.learned.shots_used else _list([_NO_SHOTS, *parts.facts[:3]])
     return tag(

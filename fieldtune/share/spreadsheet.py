@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 import uuid
 from collections import Counter
@@ -17,6 +16,7 @@ from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.records import Epoch, Result, Shot
 from fieldtune.robot.model import Robot
+from fieldtune.robot.setpoints import SCALES
 from fieldtune.session import Session
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
 from fieldtune.store.rows import stamp
@@ -77,12 +77,12 @@ def import_file(
         rest = ", ".join(str(number) for number, _ in sheet.bad[1:9]) + (", …" if more > 8 else "")
         others = f"; {more} more line{'s' if more > 1 else ''} too ({rest})" if more else ""
         raise InputError(f"{path}: line {line}: {why}{others}; nothing was imported (--skip-bad leaves bad lines out)")
-    here = {shot.uid for shot in session.shots()}
+    here = {shot.uid for shot in session.log.shots()}
     fresh = [shot for shot in sheet.shots if shot.uid not in here]
     used = {shot.epoch for shot in fresh}
     new = 0
     if fresh:
-        new, _ = session.take_in(fresh, [epoch for epoch in sheet.epochs if epoch.epoch in used], path.name[:60])
+        new, _ = session.log.merge(fresh, (), [epoch for epoch in sheet.epochs if epoch.epoch in used], path.name[:60])
     return Imported(session.robot.name, new, len(sheet.shots) - new, sheet.bad)
 
 
@@ -227,9 +227,8 @@ def _entry(
 
 def _scale(unit: str) -> tuple[units.Dimension, float]:
     """Dimension of a robot's unit, and how many of it one SI unit holds."""
-    return {
-        "rpm": (units.ANGULAR_SPEED, 30 / math.pi), "%": (units.RATIO, 100.0), "mm": (units.LENGTH, 1000.0)
-    }[unit]  # fmt: skip
+    scale = SCALES[unit]
+    return scale.dimension, scale.per_si
 
 
 def _number(
@@ -265,7 +264,7 @@ def _result(cell: str, measured: bool) -> Result | None:
 def _time(cell: str, session: Session) -> str:
     """When the shot was taken, as the log writes it; the present moment where the sheet does not say."""
     if not cell:
-        return stamp(session.now())
+        return stamp(session.log.now())
     try:
         return stamp(datetime.fromisoformat(cell))
     except (ValueError, OverflowError, OSError) as error:

@@ -16,6 +16,7 @@ from fieldtune.aim.exit_speed import gain_basis
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
+from fieldtune.figures import FIGURES
 from fieldtune.plain import as_json
 from fieldtune.plain import known as finite
 from fieldtune.robot.model import Robot, Shape, Target
@@ -66,17 +67,15 @@ def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, 
 
 
 CRITERIA = (
-    Criterion("hit_probability", "hit probability, mean over the distances", True, 0.35, "%"),
-    Criterion("reach_m", "farthest distance on a low battery", True, 0.20, "m"),
-    Criterion("shots_per_minute", "shots per minute, as the drive allows", True, 0.15),
-    Criterion("scatter_m", "scatter along the range at the middle distance", False, 0.10, "m"),
-    Criterion("shot_energy_j", "energy taken by a shot", False, 0.05, "J"),
-    Criterion("wear_energy_j", "energy of a shot lost in stop or slip", False, 0.05, "J"),
-    Criterion("parts", "moving parts of the drive", False, 0.10),
+    Criterion("hit_probability", True, 0.35),
+    Criterion("reach_m", True, 0.20),
+    Criterion("shots_per_minute", True, 0.15),
+    Criterion("scatter_m", False, 0.10),
+    Criterion("shot_energy_j", False, 0.05),
+    Criterion("wear_energy_j", False, 0.05),
+    Criterion("parts", False, 0.10),
 )
-"""What counts, with the weights that serve where nobody sets any."""
-
-_WORDS = {criterion.name: criterion.words for criterion in CRITERIA}
+"""What counts (a figure's name), with the weights that serve where nobody sets any."""
 
 FEEDING_LIMIT = 60.0
 """Shots a minute that feeding by hand or hopper usually allows; a drive quicker than that gains nothing (common
@@ -213,8 +212,8 @@ def _words(decision: Decision) -> tuple[str, ...]:
         lines.append(", ".join(f"{name} {decision.totals[name]:.2f}" for name in order) + f": {decision.winner} wins")
     for flip in decision.flips[:3]:
         weights = f"{100 * flip.weight_then:.0f} % instead of {100 * flip.weight:.0f} %"
-        lines.append(f"{flip.winner} wins where the weight of “{_WORDS[flip.criterion]}” is {weights}")
+        lines.append(f"{flip.winner} wins if {FIGURES[flip.criterion].label} has a weight of {weights}")
     if decision.winner is not None and not decision.flips:
         lines.append("no change of a single weight lets another win")
-    lines.extend(f"{_WORDS[name]}: left out, not known of all" for name in decision.left_out)
+    lines.extend(f"{FIGURES[name].label} left out: not known of all" for name in decision.left_out)
     return tuple(lines)

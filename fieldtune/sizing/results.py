@@ -7,9 +7,6 @@ from typing import Any
 
 from fieldtune.plain import as_json
 
-FASTER_THAN_FEEDING = 120.0
-"""Shots a minute above which the drive is not what limits them: common practice, no source."""
-
 
 @dataclass(frozen=True, slots=True)
 class Needed:

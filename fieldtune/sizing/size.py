@@ -102,7 +102,8 @@ def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Lookin
     design = places.far if places.far is not None else _least(highest, usual)
     times = wheel_times(robot, wheel, gears, supply.usual_v, design) if gears and supply and design else None
     recovery = known(times.recovery_s) if times else None
-    left = wheel.speed_left(design, robot.element) if design else None
+    kept = robot.speed_kept
+    rotors = drive.rotors if drive is not None else 0.0
     choices: tuple[GearChoice, ...] = ()
     if looking.sweep and drive is not None and supply is not None and design is not None:
         notes += gear_notes(drive, looking.teeth)
@@ -132,7 +133,7 @@ def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Lookin
         headroom_low=low / places.far - 1 if low is not None and places.far else None,
         design_rpm=design,
         spin_up_s=known(times.spin_up_s) if times else None,
-        drop_rpm=known(design - left) if left is not None and design is not None else None,
+        drop_rpm=design * (1 - kept) if kept and design is not None else None,
         recovery_s=recovery,
         shots_per_minute=60 / recovery if recovery else None,
         peak_current_a=float(gears.current(full_v, 0.0)) if gears and full_v is not None else None,
@@ -140,7 +141,9 @@ def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Lookin
         rim_speed_mps=rim_speed,
         rim_stress_mpa=rim_stress,
         element_energy_j=known(element_energy(robot, design)) if design else None,
-        shot_energy_j=known(wheel.shot_energy(design, robot.element)) if design else None,
+        shot_energy_j=known(wheel.shot_energy(design, robot.element, drive.rotors if drive else 0.0))
+        if design
+        else None,
         stored_energy_j=wheel.stored_energy(top) if top is not None else None,
         choices=choices,
         notes=tuple(notes),

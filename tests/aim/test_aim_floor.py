@@ -67,7 +67,7 @@ def test_a_throw_is_aimed_where_it_comes_to_rest() -> None:
     aim = recommend(of, ZONE, belief(of, 0.02), 2.0)
     assert aim.reachable
     assert mean_rest(of, aim) == pytest.approx(2.0, abs=0.04)
-    striker, v = of.launcher.striker, aim.exit_speed_mps
+    striker, v = of.launcher.mechanism, aim.exit_speed_mps
     assert striker is not None
     draw, moving = aim.setpoint.value / 1000, striker.striker_mass + float(effective_mass(striker.spring_mass))
     energy = 0.8 * (450 * draw**2 + 6 * draw)
@@ -142,12 +142,12 @@ def test_distances_on_a_slope_are_horizontal(element: Element, slope: float) -> 
 
 def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
     """One wheel against a rail gives a spin ratio of one: the ball ends its slide at (5 - 2) / 7 of its speed, against
-    5/7 (textbook), so that it needs more speed for the same distance."""
+    5/7 (closed form), so that it needs more speed for the same distance."""
     of = robot("flywheel", element=replace(BALL, mass=50.0), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
     low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.035))
-    wheel = low.launcher.flywheel
+    wheel = low.launcher.mechanism
     assert wheel is not None
-    spun = replace(low, launcher=replace(low.launcher, flywheel=replace(wheel, wheels=1)))
+    spun = replace(low, launcher=replace(low.launcher, mechanism=replace(wheel, wheels=1)))
     for robot_, share, time in ((low, 5 / 7, 2 / 7), (spun, 3 / 7, 4 / 7)):
         v = math.exp(required_speed_for(robot_, ZONE).log_speed(2.0).value[0])
         mu = 0.3 * G
@@ -156,7 +156,7 @@ def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
 
 
 def test_thin_shells_roll_less_far() -> None:
-    """3/5 of the speed is left to a thin shell, 5/7 to a solid ball (textbook)."""
+    """3/5 of the speed is left to a thin shell, 5/7 to a solid ball (closed form)."""
     assert rolling_inertia(replace(BALL, surface="perforated")) == pytest.approx(2 / 3)
     assert rolling_inertia(BALL) == pytest.approx(2 / 5)
     assert math.isinf(rolling_inertia(DISC))

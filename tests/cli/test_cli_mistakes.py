@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 Fails = Callable[..., str]
-SHOT = ("shot", "heron", "--distance", "1.8 m", "--setpoint", "1250")
+SHOT = ("shot", "heron", "--distance", "1.8 m", "--setpoint", "1440")
 
 
 @pytest.mark.parametrize(
@@ -28,7 +28,7 @@ SHOT = ("shot", "heron", "--distance", "1.8 m", "--setpoint", "1250")
         (("aim", "heron", "--distance", "5 km"), "at most 100 m"),
         (("aim", "heron", "--distance", "2 m", "--spot", "near line"), "not allowed with"),
         (("aim", "heron", "--spot", "moon"), "no spot of that name"),
-        (("aim", "heron", "--distance", "2 m", "--battery", "12.4"), 'write "12.4 V"'),
+        (("aim", "heron", "--distance", "2 m", "--battery", "9.9"), 'write "9.9 V"'),
         (("aim", "heron", "--distance", "2 m", "--battery", "0 V"), "above zero"),
         (("aim", "heron", "--distance", "2 m", "--target", "roof"), "no target 'roof'; its one target has no name"),
         (("aim", "crane", "--distance", "2 m", "--target", "roof"), "no target 'roof'; it has: lower, upper"),
@@ -39,13 +39,13 @@ SHOT = ("shot", "heron", "--distance", "1.8 m", "--setpoint", "1250")
         (("--profile", "here", "robots"), "did you mean --profiles?"),
         (("heron",), "fieldtune console heron"),
         (("stand", "heron"), "--setpoint"),
-        (("stand", "heron", "--setpoint", "fast"), "heron takes 600 to 2600 rpm"),
-        (("stand", "heron", "--setpoint", "62 mm"), "takes 600 to 2600 rpm"),
+        (("stand", "heron", "--setpoint", "fast"), "heron takes 600 to 2500 rpm"),
+        (("stand", "heron", "--setpoint", "58 mm"), "takes 600 to 2500 rpm"),
         (("stand", "heron", "--setpoint", "-5"), "heron takes"),
         (("stand", "heron", "--setpoint", "nan"), "heron takes"),
         (SHOT, "how did the shot end"),
         ((*SHOT, "--result", "lon"), "did you mean long"),
-        ((*SHOT, "--result", "in", "--speed", "1241 kg"), "at release, in rpm"),
+        ((*SHOT, "--result", "in", "--speed", "1431 kg"), "at release, in rpm"),
         ((*SHOT, "--result", "in", "--miss", "-12"), 'write "-12 m"'),
         (("exclude", "heron", "--shot", "1", "--reason", "why"), "no shot 1"),
         (("exclude", "heron", "--shot", "one", "--reason", "why"), "--shot"),
@@ -64,7 +64,7 @@ def test_wrong_input_is_told_in_one_line(fails: Fails, argv: tuple[str, ...], wo
 
 
 def test_a_setpoint_that_scores_nowhere_is_told_apart(run: Callable[..., Any]) -> None:
-    assert "outside what heron takes (600 to 2600 rpm)" in run("stand", "heron", "--setpoint", "7700").out
+    assert "outside what heron takes (600 to 2500 rpm)" in run("stand", "heron", "--setpoint", "7000").out
     assert "try a higher setpoint" in run("stand", "heron", "--setpoint", "620").out
 
 

@@ -69,7 +69,7 @@ def test_what_shots_taught_of_the_speed_moves_the_figures(run: Run) -> None:
     before = run("size", "heron", "--json").json
     assert before["speed_factor"] == 1.0
     for _ in range(4):
-        run("shot", "heron", "--distance", "2 m", "--setpoint", "1250", "--miss=-45cm")
+        run("shot", "heron", "--distance", "2 m", "--setpoint", "1440", "--miss=-45cm")
     after = run("size", "heron", "--json").json
     assert after["speed_factor"] < 0.99
     assert after["needed_rpm"]["far"] > before["needed_rpm"]["far"]
@@ -90,7 +90,7 @@ def test_comparing_shows_weights_and_how_firm_the_decision_is(run: Run) -> None:
     assert sum(found["decision"]["weights"].values()) == pytest.approx(1)
     assert found["decision"]["weights"]["parts"] == 0
     said = run("compare", "heron", "otter", "--weight", "reach_m=3").out
-    assert "hit probability from" in said
+    assert "hit chance from" in said
     assert "weighed" in said or "no change of a single weight" in said
     for flip in found["decision"]["flips"]:
         assert flip["weight"] != flip["weight_then"]

@@ -11,6 +11,7 @@ from fieldtune.aim.results import ArcPicture
 from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
 from fieldtune.robot.model import (
     Air,
+    Basket,
     Battery,
     Drive,
     Element,
@@ -23,22 +24,22 @@ from fieldtune.robot.model import (
     SetpointRange,
     Spot,
     Striker,
-    Target,
     Uncertainty,
+    Zone,
 )
 
 
 def thrower(**changes: object) -> Robot:
-    """A pair of wheels that throws 70 mm balls into a basket 30 cm wide, 95 cm up."""
+    """A pair of wheels that throws 58 mm balls into a basket 30 cm wide, 95 cm up."""
     robot = Robot(
         name="heron",
         title="Heron, practice build",
-        element=Element("sphere", 0.062, 0.07),
-        launcher=Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.096, 180e-6, 1.0, 0.85)),
-        drive=Drive("speed", 2, 12.0, 607.4, 0.36, 11.0, 0.4, ((20, 30),), 0.95),
-        battery=Battery("nimh", 10, 0.09),
-        encoder=Encoder(28, "motor", 32),
-        targets=(Target("basket", 0.95, (0.30,)),),
+        element=Element("sphere", 0.04, 0.058),
+        launcher=Launcher(math.radians(52), 0.38, mechanism=Flywheel(2, 0.088, 180e-6, 1.0, 0.76)),
+        drive=Drive("speed", 2, 9.6, 638.8, 0.125, 9.5, 0.5, ((22, 33),), 0.95),
+        battery=Battery("nimh", 8, 0.09),
+        encoder=Encoder(48, "motor", 32),
+        targets=(Basket(0.95, (0.30,)),),
         floor=Floor(0.22, 0.0),
         air=Air(),
         setpoint=SetpointRange("rpm", 600, 4200, 10),
@@ -55,8 +56,8 @@ def slider() -> Robot:
     return thrower(
         name="otter",
         element=Element("disc", 0.09, 0.09),
-        launcher=Launcher("striker", 0.0, 0.01, striker=striker),
-        targets=(Target("zone", 0.0, (0.4, 0.5)),),
+        launcher=Launcher(0.0, 0.01, mechanism=striker),
+        targets=(Zone(0.0, (0.4, 0.5)),),
         setpoint=SetpointRange("mm", 10, 60, 0.5),
     )
 
@@ -81,7 +82,7 @@ def slide(distance: float) -> ArcPicture:
 
 
 def live(**changes: object) -> Live:
-    """A healthy line: wheel at 2410 of 2450 rpm, 12.3 V."""
+    """A healthy line: wheel at 2410 of 2450 rpm, 9.9 V."""
     nothing = np.array([])
     steady = Live(
         state="live",
@@ -90,7 +91,7 @@ def live(**changes: object) -> Live:
         age_s=0.02,
         wheel_rpm=2410.0,
         wheel2_rpm=None,
-        battery_v=12.3,
+        battery_v=9.9,
         current_a=None,
         distance_m=None,
         setpoint=2450.0,
@@ -108,5 +109,5 @@ def live(**changes: object) -> Live:
 
 def seen(number: int, **changes: object) -> ShotSeen:
     """A shot recognised on the line."""
-    shot = ShotSeen(number, 10.0 * number, 2440.0, 210.0, 0.6, 2.9, 2450.0, None, 12.1, None, "wheel")
+    shot = ShotSeen(number, 10.0 * number, 2440.0, 210.0, 0.6, 2.9, 2450.0, None, 9.7, None, "wheel")
     return replace(shot, **changes)  # type: ignore[arg-type]

@@ -79,7 +79,7 @@ def test_a_seen_shot_waits_with_everything_the_line_knew() -> None:
     desk.look(live(distance_m=3.1))
     desk.look(live(distance_m=3.1, shots=(seen(1, distance_m=3.08),)))
     shot = desk.to_confirm(live())
-    assert (shot.distance_m, shot.setpoint, shot.speed, shot.battery_v) == (3.08, 2450.0, 2440.0, 12.1)
+    assert (shot.distance_m, shot.setpoint, shot.speed, shot.battery_v) == (3.08, 2450.0, 2440.0, 9.7)
 
 
 def test_a_seen_shot_keeps_the_distance_that_held_when_it_was_seen() -> None:
@@ -201,6 +201,6 @@ def test_the_battery_view_names_one_ceiling() -> None:
     unknown = dict.fromkeys(field.name for field in fields(BatteryStatus))
     for ceiling, said in ((None, "ceiling 3258 rpm"), (3265.0, "holds up to 3265 rpm now")):
         status = BatteryStatus(**{**unknown, "ceiling": ceiling, "missing": ()})  # type: ignore[arg-type]
-        parts = now(live(battery_v=13.5), desk, ROBOT, 1, status, ())
+        parts = now(live(battery_v=10.8), desk, ROBOT, 1, status, ())
         text = "".join(part if isinstance(part, str) else part[0] for part in parts)
         assert re.findall(r"ceiling \d+ rpm|holds up to \d+ rpm now", text) == [said]

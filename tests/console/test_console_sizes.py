@@ -35,7 +35,7 @@ ROBOTS = {
 
 def console(robot: Robot, folder: Path) -> Console:
     kept = Session(robot, folder / f"{robot.name}.db")
-    kept.remember("caution understood", "yes")
+    kept.log.remember("caution understood", "yes")
     return Console(robot, kept, ScriptedLine())  # type: ignore[arg-type]
 
 
@@ -76,16 +76,16 @@ def test_what_can_hurt_stands_beside_the_figures(tmp_path: Path) -> None:
         await pilot.press("z")
         text = await until(app, pilot, "supervision decide")
         assert "guards on wheels" in " ".join(text.split())
-        assert "Energy in wheels" in text
+        assert "Energy in the wheels" in text
 
     drive(console(thrower(), tmp_path), script)
 
 
 def test_a_wheel_beyond_its_limit_is_said_on_a_small_screen_too(tmp_path: Path) -> None:
-    wheel = thrower().launcher.flywheel
+    wheel = thrower().launcher.mechanism
     assert wheel is not None
     limited = replace(wheel, wheel_top_speed=2000 * math.pi / 30)
-    robot = thrower(launcher=replace(thrower().launcher, flywheel=limited))
+    robot = thrower(launcher=replace(thrower().launcher, mechanism=limited))
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
         await pilot.press("z")

@@ -31,7 +31,7 @@ start, sent = time.monotonic(), 0
 while (now := time.monotonic() - start) < float(sys.argv[1]):
     lines = []
     while sent < now * 1000:
-        body = f"t_ms={sent},wheel_counts={sent * 2},battery_mv=12600,setpoint=1400,fired=0"
+        body = f"t_ms={sent},wheel_counts={sent * 2},battery_mv=10100,setpoint=1400,fired=0"
         check = 0
         for byte in body.encode():
             check ^= byte

@@ -25,7 +25,7 @@ def drawn_robot(robot, rng):
 
 def drawn_epochs(robot, rng, count):
     """One robot from the prior through ``count`` epochs, as a belief of one draw for each."""
-    prior = prior_of(robot, robot.target().on_floor)
+    prior = prior_of(robot, robot.target())
     layout, side = Layout(prior, count, np.zeros(3)), SideLayout.of(robot)
     points, side_points = rng.standard_normal((1, layout.size)), rng.standard_normal((1, 2))
     made = []

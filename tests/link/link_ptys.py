@@ -56,12 +56,12 @@ class Talker:
     """Writes lines of an evenly turning wheel to a cable, in real time."""
 
     def __init__(self, cable, counts=100_000, clock=50_000):
-        self.cable, self.counts, self.clock = cable, counts, clock
+        self.cable, self.counts, self.clock = cable, float(counts), clock
 
     def line(self):
         self.clock += 10
-        self.counts += 14
-        return framed(f"t_ms={self.clock},wheel_counts={self.counts % 2**32},battery_mv=12500,fired=0")
+        self.counts += 25.2  # 1,500 rpm of the heron's wheel
+        return framed(f"t_ms={self.clock},wheel_counts={int(self.counts) % 2**32},battery_mv=9800,fired=0")
 
     def talk(self, seconds, spoil=lambda line: line):
         """Speaks for a while at 100 lines a second."""

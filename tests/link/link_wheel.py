@@ -6,7 +6,7 @@ import numpy as np
 
 from fieldtune.link.line import Line
 
-COUNTS_PER_TURN = 56.0  # heron: 28 a motor turn, geared 18:36
+COUNTS_PER_TURN = 100.8  # heron: 48 a motor turn, geared 22:33 and 20:28
 
 
 def wheel_speed(t, setpoint_rpm, shots, share, recovery_s):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,11 +22,18 @@ def heron():
     return load_robot("heron")
 
 
+@pytest.fixture(scope="module")
+def light(heron):
+    """Wheels so light that a shot takes a sixth of their speed."""
+    wheel = replace(heron.launcher.mechanism, wheel_inertia=97e-6)
+    return replace(heron, launcher=replace(heron.launcher, mechanism=wheel))
+
+
 @pytest.mark.parametrize("fault", [flip, lose, double])
 @pytest.mark.parametrize("rate", [0.001, 0.01, 0.03])
-def test_no_wrong_speed_stays_and_no_shot_is_made_up(heron, fault, rate, capsys):
+def test_no_wrong_speed_stays_and_no_shot_is_made_up(light, fault, rate, capsys):
     """Eight seconds of checked lines with shots, at byte faults of 0.1, 1 and 3 per cent."""
-    result = run(heron, fault, rate, seconds=8.0, seed=2)
+    result = run(light, fault, rate, seconds=8.0, seed=2)
     health = result.line.health()
     with capsys.disabled():
         print(
@@ -107,7 +115,7 @@ def test_rubbish_through_a_pseudo_terminal(heron, tmp_path, name):
 
 def _fuzzed(rng, count):
     """Lines of every layout, whole, broken, spliced and random, in one stream."""
-    good = [framed(f"t_ms={i},wheel_counts={i * 3},battery_mv=12{i % 1000:03d},fired={i % 2}") for i in range(200)]
+    good = [framed(f"t_ms={i},wheel_counts={i * 3},battery_mv=9{i % 1000:03d},fired={i % 2}") for i in range(200)]
     good += [b'{"t_ms":%d,"battery_v":12.%d,"x":[1,{"y":"z"}]}\n' % (i, i) for i in range(50)]
     good += [b"t_ms=%d wheel_rpm=%d setpoint=nan\r\n" % (i, i) for i in range(50)]
     good += [b"%d,%d,%d\n" % (i, i, i) for i in range(20)]

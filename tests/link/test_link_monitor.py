@@ -47,7 +47,7 @@ def test_a_simulated_robot_on_a_pseudo_terminal_is_read(heron):
         seen, _ = wait_for(monitor, lambda s: s.shots)
         assert seen.shots[0].by == "fired"
         assert seen.health.rate_hz == pytest.approx(100, rel=0.1)
-        assert seen.battery_v == pytest.approx(13, abs=1.5)
+        assert seen.battery_v == pytest.approx(10.4, abs=1.2)
         assert seen.distance_m == pytest.approx(robot.simulated.distance_m, abs=0.05)
         assert not monitor.can_tell
         with pytest.raises(LinkError, match="simulated"):
@@ -111,7 +111,7 @@ def test_silence_is_a_stall_and_it_goes_on_afterwards(heron, cable):
         assert "silent" in stalled.words
         assert stalled.wheel_rpm is None
         assert stalled.battery_v is None
-        talker.clock, talker.counts = talker.clock + 3100, talker.counts + 310 * 14
+        talker.clock, talker.counts = talker.clock + 3100, talker.counts + 310 * 25.2
         _, took = wait_for(monitor, live, meanwhile=lambda: talker.talk(0.05))
         assert took < 1.0
         talker.talk(0.3)
@@ -237,7 +237,7 @@ def test_over_a_socket(heron):
                     if stop.is_set():
                         return
                     try:
-                        connection.sendall(framed(f"t_ms={i * 10},wheel_counts={i * 14}"))
+                        connection.sendall(framed(f"t_ms={i * 10},wheel_counts={int(i * 25.2)}"))
                     except OSError:
                         break
                     time.sleep(0.005)

@@ -20,7 +20,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.sim import SimulatedRobot
 from fieldtune.link.sim.hidden_truth import Hidden
 from fieldtune.link.urls import open_url
-from fieldtune.physics.battery import open_circuit_voltage
+from fieldtune.robot.chemistry import CHEMISTRIES
 
 KINDS = ("heron", "otter", "crane")
 
@@ -70,7 +70,7 @@ def test_commands_are_obeyed_and_others_explained():
     assert simulated.command("setpoint=1800") is None
     assert simulated.command("distance_m = 2.1") is None
     assert "setpoint=VALUE" in simulated.command("open the pod bay doors")
-    assert "2600" in simulated.command("setpoint=99999")
+    assert "2500" in simulated.command("setpoint=99999")
     assert simulated.command("distance_m=nan") is not None
     line, _ = _run(simulated, 3)
     live = line.live("live", "", None, 3.0)
@@ -130,7 +130,7 @@ def test_the_battery_sags_and_empties_slowly():
     _, lines = _run(simulated, 9, np.arange(2, 8, 0.5))
     volts = [float(re.search(rb"battery_mv=(\d+)", text).group(1)) / 1000 for text in lines]
     amps = [float(re.search(rb"current_ma=(\d+)", text).group(1)) / 1000 for text in lines]
-    rest = float(open_circuit_voltage("nimh", 0.92, 10))
+    rest = float(CHEMISTRIES["nimh"].rest_voltage(0.92, 10))
     assert max(volts) <= rest + 0.05
     assert min(volts) < rest - 0.5  # under the spin-up's current
     slope = np.polyfit(amps, volts, 1)[0]

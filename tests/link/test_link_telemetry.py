@@ -11,7 +11,7 @@ from fieldtune import load_robot
 from fieldtune.link.line import Line
 
 PERIOD = 10
-TURN = 56  # heron's counts a wheel turn
+TURN = 100.8  # heron's counts a wheel turn
 
 
 @pytest.fixture(scope="module")
@@ -109,7 +109,7 @@ def test_a_clock_set_anew_is_followed_within_two_lines(heron):
         ({"t_ms": 0}, "impossible clock"),
         ({"t_ms": 1497 - 300}, "impossible clock"),
         ({"battery_mv": 99_000}, "impossible battery"),
-        ({"battery_mv": 6_500}, "impossible battery"),
+        ({"battery_mv": 5_000}, "impossible battery"),
         ({"current_ma": 90_000_000}, "impossible current"),
         ({"distance_mm": -5}, "impossible distance"),
         ({"setpoint": 1e7}, "impossible setpoint"),
@@ -117,24 +117,24 @@ def test_a_clock_set_anew_is_followed_within_two_lines(heron):
     ],
 )
 def test_one_false_value_drops_its_line_and_nothing_else(heron, replaced, cause):
-    wheel = Wheel(heron).step(50, battery_mv=12_500)
+    wheel = Wheel(heron).step(50, battery_mv=9_800)
     before = wheel.shown()
-    wheel.step(1, **({"battery_mv": 12_500} | replaced))
+    wheel.step(1, **({"battery_mv": 9_800} | replaced))
     assert wheel.shown() == pytest.approx(before, rel=0.005)
-    wheel.step(20, battery_mv=12_500)
+    wheel.step(20, battery_mv=9_800)
     assert wheel.health.dropped == {cause: 1}
     assert wheel.health.notices == {}
-    assert wheel.line.live("live", "", None, wheel.now).battery_v == 12.5
+    assert wheel.line.live("live", "", None, wheel.now).battery_v == 9.8
     assert len(wheel.samples) == 70
 
 
 def test_a_broken_sensor_does_not_silence_the_rest(heron):
-    wheel = Wheel(heron).step(20, battery_mv=12_500).step(40, battery_mv=0, distance_mm=-1)
+    wheel = Wheel(heron).step(20, battery_mv=9_800).step(40, battery_mv=0, distance_mm=-1)
     assert wheel.health.dropped["impossible battery"] == 3
     assert wheel.health.notices["battery out of range"] == 37
     assert wheel.shown() == pytest.approx(1500, rel=0.01)
     assert wheel.samples[-1].battery_v is None
-    assert wheel.step(5, battery_mv=12_400).samples[-1].battery_v == 12.4
+    assert wheel.step(5, battery_mv=9_700).samples[-1].battery_v == 9.7
 
 
 def test_a_clock_that_stands_still_is_given_up(heron):
@@ -163,9 +163,9 @@ def test_lines_with_other_fields_may_come_between(heron):
     wheel = Wheel(heron)
     for _ in range(60):
         wheel.step(1)
-        wheel.samples += wheel.line.feed(b"battery_mv=12300,distance_mm=2000\n", wheel.now)
+        wheel.samples += wheel.line.feed(b"battery_mv=9700,distance_mm=2000\n", wheel.now)
     live = wheel.line.live("live", "", None, wheel.now)
-    assert (live.battery_v, live.distance_m) == (12.3, 2.0)
+    assert (live.battery_v, live.distance_m) == (9.7, 2.0)
     assert wheel.shown() == pytest.approx(1500, rel=0.01)
     assert wheel.health.dropped == {}
 
@@ -182,12 +182,12 @@ def test_a_line_twice_counts_once(heron):
 def test_si_units_of_every_field(heron):
     line = Line(heron)
     text = (
-        "t_ms={},wheel_rpm=1500,wheel2_rpm=1350,battery_v=12.25,current_a=3.5,distance_m=2.5,"
+        "t_ms={},wheel_rpm=1500,wheel2_rpm=1350,battery_v=9.75,current_a=3.5,distance_m=2.5,"
         "setpoint=1500,power_pct=40,fired=0\n"
     )
     samples = [s for i in range(3) for s in line.feed(text.format(i * 10).encode(), i * 0.01)]
     last = samples[-1]
-    assert (last.wheel_rpm, last.wheel2_rpm, last.battery_v, last.current_a) == (1500, 1350, 12.25, 3.5)
+    assert (last.wheel_rpm, last.wheel2_rpm, last.battery_v, last.current_a) == (1500, 1350, 9.75, 3.5)
     assert (last.distance_m, last.setpoint, last.power_pct, last.fired) == (2.5, 1500, 40, False)
 
 

@@ -13,7 +13,7 @@ from fieldtune.errors import ProfileError
 from fieldtune.robot import check_profile, demo_home, load_profile, load_robot
 
 TEXTS = {name: (demo_home() / f"{name}.toml").read_text("utf-8") for name in ("heron", "otter", "crane")}
-MASS = 'expected a mass, such as "62 g"'
+MASS = 'expected a mass, such as "40 g"'
 GEARS = "expected pairs of teeth [driving, driven], motor first, such as [[20, 30], [18, 36]]"
 
 # robot, key whose line is replaced, what stands there instead, the line of words behind the file's name
@@ -30,35 +30,35 @@ WRONG = [
         'slope = "-20 deg"',
         "floor.slope: found -20 deg; expected less than 12.4 deg down: with this friction nothing stops",
     ),
-    ("heron", "mass", "mass = 62", f"element.mass: found 62 without a unit; {MASS}"),
-    ("heron", "mass", 'mass = "62"', f'element.mass: found "62" without a unit; {MASS}'),
-    ("heron", "mass", 'mass = "62 mm"', f'element.mass: found "62 mm", a length; {MASS}'),
+    ("heron", "mass", "mass = 40", f"element.mass: found 40 without a unit; {MASS}"),
+    ("heron", "mass", 'mass = "40"', f'element.mass: found "40" without a unit; {MASS}'),
+    ("heron", "mass", 'mass = "40 mm"', f'element.mass: found "40 mm", a length; {MASS}'),
     ("heron", "mass", "mass = true", f"element.mass: found true; {MASS}"),
     ("heron", "mass", "mass = inf", f"element.mass: found inf without a unit; {MASS}"),
     ("heron", "mass", 'mass = "1e400 g"', f'element.mass: found "1e400 g", which is no finite number; {MASS}'),
     ("heron", "mass", 'mass = "0 g"', 'element.mass: found "0 g"; expected more than zero'),
-    ("heron", "mass", 'mass = "-62 g"', 'element.mass: found "-62 g"; expected more than zero'),
-    ("heron", "mass", 'mass = "62 kg"', 'element.mass: found "62 kg"; expected at most 20 kg'),
+    ("heron", "mass", 'mass = "-40 g"', 'element.mass: found "-40 g"; expected more than zero'),
+    ("heron", "mass", 'mass = "40 kg"', 'element.mass: found "40 kg"; expected at most 20 kg'),
     (
         "heron",
         "mass",
         'mass = "5 kg"',
-        'element.mass: found "5 kg", 27.8 g/cm^3 with this size, denser than any metal; expected less, '
+        'element.mass: found "5 kg", 48.9 g/cm^3 with this size, denser than any metal; expected less, '
         "or a larger size",
     ),
     ("heron", "mass", "", f"element.mass: missing; {MASS}"),
     (
         "heron",
         "mass",
-        'mas = "62 g"',
+        'mas = "40 g"',
         'element.mas: unknown key (did you mean "mass"?) (+1 more, run: fieldtune check FILE)',
     ),
     (
         "heron",
         "mass",
-        "mass = 62 g",
+        "mass = 40 g",
         "10: not TOML: expected newline or end of document after a statement; text and quantities stand in quotes, "
-        'such as "70 mm"',
+        'such as "58 mm"',
     ),
     ("heron", "format", "format = 2", "format: found 2; expected 1, the format this program reads"),
     ("heron", "title", "title = 5", "title: found 5; expected text in quotes"),
@@ -111,19 +111,19 @@ WRONG = [
         "heron",
         "wheel_inertia",
         'wheel_inertia = "1 kg m^2"',
-        'launcher.wheel_inertia: found "1 kg m^2", 318 times a solid steel wheel\'s; expected less, check the unit',
+        'launcher.wheel_inertia: found "1 kg m^2", 492 times a solid steel wheel\'s; expected less, check the unit',
     ),
     (
         "heron",
         "opening",
-        'opening = "6 cm"',
-        'target.opening: found "6 cm" for an element of 70 mm; expected more than that',
+        'opening = "5 cm"',
+        'target.opening: found "5 cm" for an element of 58 mm; expected more than that',
     ),
     (
         "heron",
         "clearance",
         'clearance = "17 cm"',
-        'target.opening: found "40 cm", less 170 mm clearance a side, for an element of 70 mm; expected more than that',
+        'target.opening: found "36 cm", less 170 mm clearance a side, for an element of 58 mm; expected more than that',
     ),
     (
         "heron",
@@ -131,22 +131,22 @@ WRONG = [
         'height = "-1 m"',
         'target.height: found "-1 m"; expected at least zero (height above the floor)',
     ),
-    ("heron", "low", 'low = "2700 rpm"', "setpoint.low: found 2700 rpm; expected less than high, 2600 rpm"),
+    ("heron", "low", 'low = "2700 rpm"', "setpoint.low: found 2700 rpm; expected less than high, 2500 rpm"),
     (
         "heron",
         "low",
         'low = "40 %"',
-        'setpoint.low: found "40 %", a share; expected a speed of rotation, such as "5800 rpm"',
+        'setpoint.low: found "40 %", a share; expected a speed of rotation, such as "2450 rpm"',
     ),
     ("heron", "gears", "gears = [[18, 0]]", f"drive.gears: found [18, 0]; {GEARS}"),
     ("heron", "gears", 'gears = "2:1"', f'drive.gears: found "2:1"; {GEARS}'),
     ("heron", "no_load_current", 'no_load_current = "12 A"',
-     'drive.no_load_current: found "12 A"; expected less than stall_current, 11 A'),
+     'drive.no_load_current: found "12 A"; expected less than stall_current, 9.5 A'),
     ("heron", "no_load_speed", 'free_speed = "6100 rpm"',
      "drive.free_speed: this key is now called no_load_speed; rename it"),
     ("heron", "no_load_current", 'free_current = "0.5 A"',
      "drive.free_current: this key is now called no_load_current; rename it"),
-    ("heron", "cells", 'cells = "10"', 'battery.cells: found "10"; expected a whole number, 1 to 100'),
+    ("heron", "cells", 'cells = "8"', 'battery.cells: found "8"; expected a whole number, 1 to 100'),
     ("heron", "bits", "bits = 4", "encoder.bits: found 4; expected a whole number, 8 to 64"),
     ("heron", "humidity", 'humidity = "145 %"', 'air.humidity: found "145 %"; expected at most 100 %'),
     (
@@ -234,13 +234,13 @@ def test_a_wrong_profile_gets_one_exact_line(tmp_path: Path, robot: str, key: st
 
 
 def test_every_problem_of_a_file_is_found_at_once(tmp_path: Path) -> None:
-    text = changed("heron", "mass", "mass = 62").replace("grip = 0.85", "grip = 85").replace("cells = 10", "cells = 0")
+    text = changed("heron", "mass", "mass = 40").replace("grip = 0.76", "grip = 76").replace("cells = 8", "cells = 0")
     problems = check_profile(written(tmp_path, "heron", text))
     assert [p.key for p in problems if p.severity == "error"] == ["battery.cells", "element.mass", "launcher.grip"]
 
 
 def test_the_first_line_counts_the_others(tmp_path: Path) -> None:
-    text = changed("heron", "mass", "mass = 62").replace("grip = 0.85", "grip = 85").replace("cells = 10", "cells = 0")
+    text = changed("heron", "mass", "mass = 40").replace("grip = 0.76", "grip = 76").replace("cells = 8", "cells = 0")
     path = written(tmp_path, "heron", text)
     with pytest.raises(ProfileError, match=re.escape(f"(+2 more, run: fieldtune check {path})")):
         load_profile(path)

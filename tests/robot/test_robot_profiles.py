@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from fieldtune.robot import check_profile, demo_home, derived_lines, load_robot, new_profile_text
-from fieldtune.robot.derived import free_opening, no_load_wheel_rpm
+from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.robot.model import Robot
 from fieldtune.robot.table_reader import Problem
 
@@ -17,14 +17,14 @@ DEMOS = ("crane", "heron", "otter")
 FLYWHEEL = """
 [element]
 shape = "sphere"
-diameter = "70 mm"
-mass = "62 g"
+diameter = "58 mm"
+mass = "40 g"
 [launcher]
 kind = "flywheel"
 exit_angle = "52 deg"
 exit_height = "38 cm"
 wheels = 2
-wheel_diameter = "96 mm"
+wheel_diameter = "88 mm"
 """
 STRIKER = """
 [element]
@@ -40,10 +40,10 @@ draw_max = "50 mm"
 ARM = """
 [element]
 shape = "block"
-length = "50 mm"
-width = "40 mm"
-height = "30 mm"
-mass = "40 g"
+length = "60 mm"
+width = "44 mm"
+height = "36 mm"
+mass = "38 g"
 [launcher]
 kind = "arm"
 arm_length = "40 cm"
@@ -67,19 +67,19 @@ def read(folder: Path, text: str, name: str = "tern") -> Robot:
 def test_heron_in_si() -> None:
     robot = load_robot(demo_home() / "heron.toml")
     assert (robot.name, robot.title) == ("heron", "Heron, practice build")
-    assert robot.element.mass == pytest.approx(0.062)
+    assert robot.element.mass == pytest.approx(0.04)
     assert robot.launcher.exit_angle == pytest.approx(math.radians(52))
-    wheel, drive, battery = robot.launcher.flywheel, robot.drive, robot.battery
+    wheel, drive, battery = robot.launcher.mechanism, robot.drive, robot.battery
     assert wheel is not None
     assert wheel.wheel_inertia == pytest.approx(1.8e-4)
     assert drive is not None
-    assert drive.no_load_speed == pytest.approx(5800 * math.pi / 30)
-    assert drive.reduction == pytest.approx(2.0)
+    assert drive.no_load_speed == pytest.approx(6100 * math.pi / 30)
+    assert drive.reduction == pytest.approx(33 / 22 * 28 / 20)
     assert battery is not None
     assert battery.resistance == pytest.approx(0.09)
-    assert battery.capacity_ah == pytest.approx(3.0)
+    assert battery.capacity_ah == pytest.approx(2.6)
     assert robot.air.temperature == pytest.approx(295.15)
-    assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high, robot.setpoint.step) == ("rpm", 600, 2600, 10)
+    assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high, robot.setpoint.step) == ("rpm", 600, 2500, 10)
     assert robot.uncertainty.side_scatter == pytest.approx(math.radians(1.2))
     assert [spot.name for spot in robot.spots] == ["quay edge", "near line", "mid field", "far line"]
 
@@ -117,8 +117,8 @@ def test_every_line_may_be_left_out_or_is_missed_by_name(tmp_path: Path, name: s
 def test_the_least_flywheel_profile(tmp_path: Path) -> None:
     robot = read(tmp_path, FLYWHEEL + BASKET)
     assert (robot.title, robot.drive, robot.battery, robot.encoder) == ("Tern", None, None, None)
-    assert robot.launcher.flywheel is not None
-    assert robot.launcher.flywheel.wheel_inertia is None
+    assert robot.launcher.mechanism is not None
+    assert robot.launcher.mechanism.wheel_inertia is None
     assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high) == ("rpm", 300, 6000)
     assert {key for key, _ in robot.warnings} == {"format", "launcher.grip", "launcher.wheel_inertia", "setpoint"}
     assert (robot.air.temperature, robot.air.pressure, robot.air.humidity) == (288.15, 101325, 0)  # ISO 2533 sea level
@@ -126,7 +126,7 @@ def test_the_least_flywheel_profile(tmp_path: Path) -> None:
 
 def test_the_least_striker_profile(tmp_path: Path) -> None:
     robot = read(tmp_path, "format = 1\n" + STRIKER + ZONE)
-    striker = robot.launcher.striker
+    striker = robot.launcher.mechanism
     assert striker is not None
     assert (striker.contact, striker.preload, striker.spring_mass, striker.restitution) == ("strike", 0, 0, 0.6)
     assert robot.element.height == pytest.approx(0.009)
@@ -154,7 +154,7 @@ def test_drag_of_a_disc_is_the_most_doubtful(tmp_path: Path) -> None:
 
 def test_the_least_arm_profile(tmp_path: Path) -> None:
     robot = read(tmp_path, "format = 1\n" + ARM + WINDOW)
-    arm = robot.launcher.arm
+    arm = robot.launcher.mechanism
     assert arm is not None
     assert (arm.torque, arm.spring_rate) == (2.0, None)
     assert robot.launcher.exit_angle == pytest.approx(math.radians(50))
@@ -162,14 +162,14 @@ def test_the_least_arm_profile(tmp_path: Path) -> None:
 
 
 def test_an_arms_release_follows_from_its_exit_angle(tmp_path: Path) -> None:
-    arm = read(tmp_path, ARM.replace("release_angle", "exit_angle") + WINDOW).launcher.arm
+    arm = read(tmp_path, ARM.replace("release_angle", "exit_angle") + WINDOW).launcher.mechanism
     assert arm is not None
     assert arm.release_angle == pytest.approx(math.radians(50))
 
 
 def test_an_arms_spring_may_be_given_about_its_pivot_and_its_draw_as_a_swing(tmp_path: Path) -> None:
     text = ARM.replace('torque = "2 N m"', 'spring_rate = "3.2 N m/rad"').replace('"60 cm"', '"90 deg"')
-    arm = read(tmp_path, text + WINDOW).launcher.arm
+    arm = read(tmp_path, text + WINDOW).launcher.mechanism
     assert arm is not None
     assert arm.spring_rate == pytest.approx(3.2 / 0.4**2)
     assert arm.draw_max == pytest.approx(0.4 * math.pi / 2)
@@ -177,14 +177,14 @@ def test_an_arms_spring_may_be_given_about_its_pivot_and_its_draw_as_a_swing(tmp
 
 def test_preload_as_a_force_or_as_a_squeezed_length(tmp_path: Path) -> None:
     for written, newtons in (("6 N", 6.0), ("10 mm", 9.0), ("1 lbf", 4.448222)):
-        striker = read(tmp_path, f'{STRIKER}preload = "{written}"\n{ZONE}').launcher.striker
+        striker = read(tmp_path, f'{STRIKER}preload = "{written}"\n{ZONE}').launcher.mechanism
         assert striker is not None
         assert striker.preload == pytest.approx(newtons)
 
 
 def test_a_springs_rate_from_its_wire(tmp_path: Path) -> None:
     """Budynas & Nisbett, Shigley's Mechanical Engineering Design, 10th ed., example 10-1: music wire of 0.037 in, mean
-    coil 0.400 in (outside 7/16), 10.5 active turns, G 11.85 Mpsi: rate 4.13 lbf/in (MEM)."""
+    coil 0.400 in (outside 7/16), 10.5 active turns, G 11.85 Mpsi: rate 4.13 lbf/in (from memory)."""
     wire = """[launcher.spring]
 wire_diameter = "0.037 in"
 coil_diameter = "0.400 in"
@@ -193,7 +193,7 @@ total_turns = 12.5
 free_length = "5 in"
 material = "music wire"
 """
-    striker = read(tmp_path, STRIKER.replace('spring_rate = "0.9 N/mm"', "") + wire + ZONE).launcher.striker
+    striker = read(tmp_path, STRIKER.replace('spring_rate = "0.9 N/mm"', "") + wire + ZONE).launcher.mechanism
     assert striker is not None
     assert striker.spring_rate / 175.1268 == pytest.approx(4.13, abs=0.03)  # shear modulus within 0.5 %
 
@@ -201,17 +201,17 @@ material = "music wire"
 def test_open_loop_setpoints_are_shares_of_battery_voltage(tmp_path: Path) -> None:
     drive = """[drive]
 control = "power"
-nominal_voltage = "12 V"
-no_load_speed = "5800 rpm"
-stall_torque = "0.2 N m"
-stall_current = "11 A"
+nominal_voltage = "9.6 V"
+no_load_speed = "6100 rpm"
+stall_torque = "0.125 N m"
+stall_current = "9.5 A"
 """
     setpoint = '[setpoint]\nlow = "20 %"\nhigh = "0.9"\n'
     robot = read(tmp_path, FLYWHEEL + BASKET + drive)
     assert (robot.setpoint.unit, robot.setpoint.low, robot.setpoint.high, robot.setpoint.step) == ("%", 10, 100, 1)
     assert read(tmp_path, FLYWHEEL + BASKET + drive + setpoint).setpoint.high == 90
     speed = read(tmp_path, FLYWHEEL + BASKET + drive.replace("power", "speed"))
-    assert (speed.setpoint.low, speed.setpoint.high) == (580, 5800)
+    assert (speed.setpoint.low, speed.setpoint.high) == (610, 6100)
 
 
 def test_setpoints_stay_within_the_draw_and_above_zero(tmp_path: Path) -> None:
@@ -251,7 +251,7 @@ def test_titles_keep_quotes_signs_and_markup_as_text(tmp_path: Path) -> None:
 
 
 def test_both_systems_of_units_give_the_same_robot(tmp_path: Path) -> None:
-    customary = FLYWHEEL.replace("70 mm", "2.755906 in").replace("62 g", "2.186987 oz").replace("38 cm", "1.246719 ft")
+    customary = FLYWHEEL.replace("58 mm", "2.283465 in").replace("40 g", "1.410958 oz").replace("38 cm", "1.246719 ft")
     one, other = read(tmp_path, FLYWHEEL + BASKET), read(tmp_path, customary + BASKET)
     assert one.element.mass == pytest.approx(other.element.mass)
     assert one.element.diameter == pytest.approx(other.element.diameter)
@@ -279,13 +279,11 @@ def test_a_profile_to_start_from_is_without_a_doubt(tmp_path: Path, kind: str) -
 
 def test_derived_figures_of_heron() -> None:
     robot = load_robot(demo_home() / "heron.toml")
-    assert no_load_wheel_rpm(robot) == pytest.approx(2900)
+    assert no_load_wheel_rpm(robot) == pytest.approx(6100 / 2.1)
     lines = derived_lines(robot)
-    assert "wheel: 2900 rpm without load at 12 V" in lines
-    assert "encoder: 56 counts a turn of the wheel" in lines
-    assert "target: entered at 45 deg: 213 mm free" in lines  # 400 sin 45 - 70
-    flat = math.asin(0.07 / 0.4)
-    assert free_opening(robot.targets[0], robot.element, flat) == pytest.approx(0)
+    assert "wheel: 2905 rpm without load at 9.6 V" in lines
+    assert "encoder: 100.8 counts per wheel turn" in lines
+    assert "target: entered at 45 deg: 197 mm free" in lines  # 360 sin 45 - 58
     assert all(derived_lines(load_robot(demo_home() / f"{name}.toml")) for name in DEMOS)
 
 

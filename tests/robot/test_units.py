@@ -16,20 +16,20 @@ from fieldtune.errors import UnitError
 from fieldtune.units import Dimension, parse
 
 RIGHT = [
-    ("70 mm", units.LENGTH, 0.07),
-    ("70mm", units.LENGTH, 0.07),
-    ("7.0e1 MM", units.LENGTH, 0.07),
+    ("58 mm", units.LENGTH, 0.058),
+    ("58mm", units.LENGTH, 0.058),
+    ("5.8e1 MM", units.LENGTH, 0.058),
     (" +7 cm ", units.LENGTH, 0.07),
     ("-12 cm", units.LENGTH, -0.12),
     ("−12 cm", units.LENGTH, -0.12),
-    ("2.75 in", units.LENGTH, 2.75 * 0.0254),
-    ("2 3/4 in", units.LENGTH, 2.75 * 0.0254),
-    ('2.75"', units.LENGTH, 2.75 * 0.0254),
+    ("2.3 in", units.LENGTH, 2.3 * 0.0254),
+    ("2 1/4 in", units.LENGTH, 2.25 * 0.0254),
+    ('2.25"', units.LENGTH, 2.25 * 0.0254),
     ("10 ft 6 in", units.LENGTH, 3.2004),
     ("10' 6\"", units.LENGTH, 3.2004),
     ("1 yd", units.LENGTH, 0.9144),
-    ("62 g", units.MASS, 0.062),
-    ("2.2 oz", units.MASS, 2.2 * 2.834952e-2),
+    ("40 g", units.MASS, 0.04),
+    ("1.4 oz", units.MASS, 1.4 * 2.834952e-2),
     ("1 lb 4 oz", units.MASS, 1.25 * 0.45359237),
     ("52 deg", units.ANGLE, math.radians(52)),
     ("52°", units.ANGLE, math.radians(52)),
@@ -97,7 +97,7 @@ RIGHT = [
     ("0.0433 lb/in^3", units.DENSITY, 0.0433 * 2.767990e4),
 ]
 
-LENGTH = 'expected a length, such as "70 mm"'
+LENGTH = 'expected a length, such as "58 mm"'
 WRONG = [
     ("70", units.LENGTH, f'found "70" without a unit; {LENGTH}'),
     (70, units.LENGTH, f"found 70 without a unit; {LENGTH}"),

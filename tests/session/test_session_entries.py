@@ -27,9 +27,9 @@ def session(heron: Robot) -> Session:
 
 
 def test_a_shot_is_kept_with_all_that_was_given(session: Session) -> None:
-    shot = session.confirm(1.8, 1250.0, "short", -0.2, 0.03, speed=1241.0, battery_v=12.4)
-    assert session.shots() == (shot,)
-    assert (shot.result, shot.miss_m, shot.side_m, shot.speed, shot.battery_v) == ("short", -0.2, 0.03, 1241.0, 12.4)
+    shot = session.confirm(1.8, 1440.0, "short", -0.2, 0.03, speed=1431.0, battery_v=9.9)
+    assert session.log.shots() == (shot,)
+    assert (shot.result, shot.miss_m, shot.side_m, shot.speed, shot.battery_v) == ("short", -0.2, 0.03, 1431.0, 9.9)
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_a_shot_is_kept_with_all_that_was_given(session: Session) -> None:
 def test_a_measured_miss_says_how_the_shot_ended(
     session: Session, miss: float | None, side: float | None, result: str
 ) -> None:
-    assert session.confirm(1.8, 1250.0, miss_m=miss, side_m=side).result == result
+    assert session.confirm(1.8, 1440.0, miss_m=miss, side_m=side).result == result
 
 
 def test_the_edge_between_in_and_long_is_half_the_free_depth(heron: Robot) -> None:
@@ -55,11 +55,11 @@ def test_the_edge_between_in_and_long_is_half_the_free_depth(heron: Robot) -> No
 
 def test_a_side_miss_within_the_opening_alone_settles_nothing(session: Session) -> None:
     with pytest.raises(InputError, match="how did the shot end"):
-        session.confirm(1.8, 1250.0, side_m=0.01)
+        session.confirm(1.8, 1440.0, side_m=0.01)
 
 
 def test_result_and_miss_that_contradict_are_both_kept(session: Session) -> None:
-    shot = session.confirm(1.8, 1250.0, "in", miss_m=0.6)
+    shot = session.confirm(1.8, 1440.0, "in", miss_m=0.6)
     assert (shot.result, shot.miss_m) == ("in", 0.6)
 
 
@@ -87,12 +87,12 @@ def test_result_and_miss_that_contradict_are_both_kept(session: Session) -> None
 def test_wrong_entries_are_refused_in_one_line_and_not_kept(
     session: Session, fields: dict[str, object], place: str
 ) -> None:
-    given: dict[str, object] = {"distance_m": 1.8, "setpoint": 1250.0, "result": "in", **fields}
+    given: dict[str, object] = {"distance_m": 1.8, "setpoint": 1440.0, "result": "in", **fields}
     with pytest.raises(InputError) as caught:
         session.confirm(**given)  # type: ignore[arg-type]
     assert place in str(caught.value)
     assert "\n" not in str(caught.value)
-    assert session.shots() == ()
+    assert session.log.shots() == ()
 
 
 def test_a_setpoint_a_little_outside_is_kept_with_a_word(session: Session, heron: Robot) -> None:
@@ -104,6 +104,6 @@ def test_a_setpoint_a_little_outside_is_kept_with_a_word(session: Session, heron
 
 @pytest.mark.parametrize("reason", ["", "   ", "two\nlines", "x" * 300, "\x1b[31mred"])
 def test_a_reason_is_one_line_of_plain_text(session: Session, reason: str) -> None:
-    session.confirm(1.8, 1250.0, "in")
+    session.confirm(1.8, 1440.0, "in")
     with pytest.raises(InputError, match="a reason"):
         session.exclude(1, reason)

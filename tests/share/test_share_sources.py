@@ -33,7 +33,7 @@ def made() -> Curve:
 def open_loop() -> Curve:
     robot = replace(load_robot("heron"), setpoint=SetpointRange("%", 10, 100, 1))
     with Session(robot) as session:
-        return replace(curve(session, 1.6, 3.4, battery_v=12.4), title=NASTY)
+        return replace(curve(session, 1.6, 3.4, battery_v=9.9), title=NASTY)
 
 
 def asked() -> np.ndarray:

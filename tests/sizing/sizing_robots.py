@@ -8,6 +8,7 @@ from dataclasses import replace
 from fieldtune.robot.model import (
     Air,
     Arm,
+    Basket,
     Battery,
     Drive,
     Element,
@@ -20,8 +21,9 @@ from fieldtune.robot.model import (
     SetpointRange,
     Spot,
     Striker,
-    Target,
     Uncertainty,
+    Window,
+    Zone,
 )
 
 RPM = 2 * math.pi / 60
@@ -46,15 +48,14 @@ def heron(**changes: object) -> Robot:
         title="Heron",
         element=Element("sphere", 0.062, diameter=0.070, surface="smooth"),
         launcher=Launcher(
-            "flywheel",
             math.radians(52),
             0.38,
-            flywheel=Flywheel(2, 0.096, 180e-6, 1.0, 0.85),
+            mechanism=Flywheel(2, 0.096, 180e-6, 1.0, 0.85),
         ),
         drive=DRIVE,
         battery=Battery("nimh", 10, 0.090),
         encoder=Encoder(28, "motor", 32),
-        targets=(Target("basket", 0.95, (0.30,)),),
+        targets=(Basket(0.95, (0.30,)),),
         floor=Floor(0.22, 0.0),
         air=Air(297.15, 100500.0, 0.4),
         setpoint=SetpointRange("rpm", 600, 4200, 10),
@@ -73,13 +74,12 @@ def otter(**changes: object) -> Robot:
         title="Otter",
         element=Element("disc", 0.085, diameter=0.090, height=0.012),
         launcher=Launcher(
-            "striker",
             0.0,
             0.006,
-            striker=Striker("strike", 900.0, 6.0, 0.010, 0.060, 0.030, 0.180, 0.55, 0.85),
+            mechanism=Striker("strike", 900.0, 6.0, 0.010, 0.060, 0.030, 0.180, 0.55, 0.85),
         ),
         drive=replace(DRIVE, motors=1, gears=((12, 60), (15, 45))),
-        targets=(Target("zone", 0.0, (0.4, 0.6)),),
+        targets=(Zone(0.0, (0.4, 0.6)),),
         setpoint=SetpointRange("mm", 10, 60, 1),
         spots=(Spot("berth", 1.5),),
     )
@@ -93,13 +93,12 @@ def crane(**changes: object) -> Robot:
         name="crane",
         title="Crane",
         launcher=Launcher(
-            "arm",
             math.radians(50),
             0.55,
-            arm=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
+            mechanism=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
         ),
         drive=replace(DRIVE, motors=1, gears=((12, 72), (12, 72))),
-        targets=(Target("window", 1.1, (0.5, 0.4)),),
+        targets=(Window(1.1, (0.5, 0.4)),),
         setpoint=SetpointRange("mm", 50, 300, 5),
         spots=(Spot("quay", 2.0),),
     )
@@ -124,7 +123,7 @@ def big_heron(**changes: object) -> Robot:
         heron(),
         name="big-heron",
         element=replace(heron().element, mass=0.140, diameter=0.120),
-        launcher=Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.100, 9e-4, 1.0, 0.85)),
+        launcher=Launcher(math.radians(52), 0.38, mechanism=Flywheel(2, 0.100, 9e-4, 1.0, 0.85)),
         drive=Drive(
             control="speed",
             motors=2,

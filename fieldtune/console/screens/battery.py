@@ -74,7 +74,7 @@ class BatteryView(Resulting):
         self.console.begin("battery history", self._read_history)
 
     async def _read_history(self) -> None:
-        history = await self.console.ask_log("Reading the batteries", self.console.session.batteries)
+        history = await self.console.ask_log("Reading the batteries", self.console.session.log.batteries)
         self._history = history or ()
 
     @property
@@ -146,8 +146,8 @@ class BatteryView(Resulting):
         limits = self.console.robot.setpoint
         if pulses is not None and pulses.step != self._told and self.console.sim:
             self._told = pulses.step
-            wheel = self.console.robot.launcher.kind == "flywheel"
-            value = limits.high if pulses.step == "large" else limits.low if wheel else 0.0
+            small = self.console.robot.launcher.mechanism.by_motion(lambda _: limits.low, lambda _: 0.0)
+            value = limits.high if pulses.step == "large" else small
             self.console.tell_sim(f"setpoint={value:g}", None)
 
     def action_other_pack(self) -> None:
@@ -170,7 +170,7 @@ class BatteryView(Resulting):
         from fieldtune.battery.change import Recalibration
 
         console, session, name = self.console, self.console.session, self.console.desk.target.name
-        volts = console.desk.battery_v if console.robot.setpoint.unit == "%" else None
+        volts = console.desk.battery_v if console.robot.setpoint.scale.follows_voltage else None
         planned = await console.ask("The next shot", session.next, name)
         place = console.desk.place
         distance = planned.distance_m if planned is not None else (place.distance_m if place else None)
@@ -208,8 +208,8 @@ class BatteryView(Resulting):
         was, now = guided.before, None
         if was is not None:
             now = await self._outlook("The setpoint now", was.distance_m, was.volts)
-        shots = await self.console.ask_log("Reading the log", session.shots) or ()
-        guided.learned(sum(shot.counts and shot.epoch == session.epoch for shot in shots), now)
+        shots = await self.console.ask_log("Reading the log", session.log.shots) or ()
+        guided.learned(sum(shot.counts and shot.epoch == session.log.epoch for shot in shots), now)
 
     def _change(self, live: Live) -> list[Part]:
         offered = self.console.pack.offered

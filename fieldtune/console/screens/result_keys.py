@@ -22,8 +22,8 @@ class Resulting(Board):
 
     def action_miss(self) -> None:
         """Type the measured miss of the waiting shot."""
-        window = self.console.desk.target.kind == "window"
-        along = "12 is high, -8 low" if window else "12 is long, -8 short"
+        more, less = self.console.desk.target.miss_words
+        along = f"12 is {more}, -8 {less}"
         asked: Entry[Miss] = Entry("How far did it miss?", read_miss, f"cm: {along}; with a side: -8 right 5")
         self.app.push_screen(asked, self._keep_miss)
 

@@ -35,9 +35,10 @@ class Hidden:
     def drawn(cls, robot: Robot, rng: np.random.Generator) -> Hidden:
         """One robot from the profile's [uncertainty]."""
         spread = robot.uncertainty
-        gain = spread.grip if robot.launcher.kind == "flywheel" else spread.efficiency / 2
-        drag = spread.friction if robot.targets[0].on_floor else spread.drag
-        angle = 0.0 if robot.targets[0].on_floor and not robot.lands_first else spread.exit_angle
+        gain = robot.launcher.mechanism.level_spread(spread)
+        drag = getattr(spread, robot.targets[0].resistance)
+        flies = robot.targets[0].by_way(lambda: True, lambda: robot.lands_first)
+        angle = spread.exit_angle if flies else 0.0
         draws = rng.standard_normal(6)
         return cls(
             log_gain=gain * draws[0],
