@@ -50,7 +50,7 @@ def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -
         plot=_plot(measured) if measured else None,
         residual_words=_residual_words(learned, len(measured)),
         log_head=head,
-        log=tuple(_log_row(robot, shot) for shot in session.shots()),
+        log=tuple(_log_row(robot, shot) for shot in session.log.shots()),
         decision=(decision_table(weighed), hit_table(weighed)) if weighed is not None else (),
         decision_words=weighed.words if weighed is not None else (),
     )
