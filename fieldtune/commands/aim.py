@@ -6,7 +6,8 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import columns, complain, give, number, pairs, percent, record, setpoint_words
+from fieldtune.commands.printing import complain, give, number, percent, record, setpoint_words
+from fieldtune.plain_text import columns, pairs
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim

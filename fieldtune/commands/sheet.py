@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import clean, give, write
+from fieldtune.commands.printing import give, write
 from fieldtune.commands.table import add_out
+from fieldtune.plain_text import printable
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -28,4 +29,6 @@ def _sheet(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         text, name = sheet(session, args.battery, args.target, args.long, others), session.robot.name
     write(args.out, text, force=args.force)
-    give(args, {"robot": name, "file": str(args.out)}, [clean(f"{args.out}: pit sheet of {name}; open and print it")])
+    give(
+        args, {"robot": name, "file": str(args.out)}, [printable(f"{args.out}: pit sheet of {name}; open and print it")]
+    )

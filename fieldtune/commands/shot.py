@@ -6,8 +6,9 @@ import argparse
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
-from fieldtune.commands.printing import clean, columns, complain, give, number, record, setpoint_words
+from fieldtune.commands.printing import complain, give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
+from fieldtune.plain_text import columns, printable
 from fieldtune.records import RESULTS, Shot
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
@@ -91,7 +92,7 @@ def _undo(args: argparse.Namespace) -> int:
 
 def _shots(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
-        shots, robot = session.shots(), session.robot
+        shots, robot = session.log.shots(), session.robot
     head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
             "speed", "battery (V)", "epoch", "target", "")  # fmt: skip
     text = columns(head, (_row(shot) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
@@ -124,7 +125,7 @@ def _include(args: argparse.Namespace) -> None:
 def _swap(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         epoch = session.swap(args.label)
-        label, name = session.battery_label, session.robot.name
+        label, name = session.log.battery_label, session.robot.name
     named = f" ({label})" if label else ""
     text = [f"{name}: epoch {epoch}{named} begins; one or two shots will find the new level"]
     give(args, {"epoch": epoch, "label": label}, text)
@@ -132,7 +133,7 @@ def _swap(args: argparse.Namespace) -> None:
 
 def _batteries(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
-        readings, name = session.batteries(), session.robot.name
+        readings, name = session.log.batteries(), session.robot.name
     rows = [
         (r.label or "-", r.time[:19].replace("T", " "),
          number(None if r.resistance_ohm is None else r.resistance_ohm * 1000, 0), number(r.rest_v, 2))
@@ -148,5 +149,5 @@ def _learned(args: argparse.Namespace) -> None:
     head = (
         f"{robot.name}: {learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used, epoch {learned.epoch}"
     )
-    facts = [f"  {clean(fact.told)}" for fact in learned.facts]
+    facts = [f"  {printable(fact.told)}" for fact in learned.facts]
     give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import columns, complain, give, number, percent, record, setpoint_words, write
+from fieldtune.commands.printing import complain, give, number, percent, record, setpoint_words, write
 from fieldtune.errors import InputError
+from fieldtune.plain_text import columns
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import TableRow

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from aim_robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
 
+from fieldtune.aim.draws import Unknowns
 from fieldtune.aim.exit_speed import drive_quantity, log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.predicted_path import picture
@@ -171,6 +172,20 @@ def test_the_band_of_the_picture_holds_the_path_and_widens() -> None:
     slid = picture(robot("striker", DISC, ZONE), ZONE, belief(robot("striker", DISC, ZONE), 0.3), 2.0, 40.0)
     assert slid.end_low_m < slid.x[-1] < slid.end_high_m
     assert slid.speed[0] > slid.speed[20] > slid.speed[-1] >= 0
+
+
+def test_the_interval_of_a_probability_leaves_a_twentieth_of_the_draws_on_either_side() -> None:
+    """Each draw as a robot of its own, its hit chance at the recommended setpoint, numpy's quantiles of these."""
+    of = robot()
+    held = belief(of, 0.3)
+    aim = recommend(of, BASKET, held, 2.4)
+    chances = []
+    for k in range(len(held.weights)):
+        alone = Unknowns(*(getattr(held.draws, name)[k : k + 1] for name in held.draws.__slots__))
+        one = replace(held, draws=alone, weights=np.ones(1), best=alone)
+        chances.append(hit_chance(of, BASKET, one, 2.4, aim.setpoint.value))
+    assert np.mean(chances) == pytest.approx(aim.hit_probability, abs=1e-3)
+    assert np.quantile(chances, [0.05, 0.95]) == pytest.approx(aim.hit_probability_90, abs=0.01)
 
 
 def test_a_certain_robot_has_no_width_in_its_probability() -> None:

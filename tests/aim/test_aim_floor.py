@@ -142,7 +142,7 @@ def test_distances_on_a_slope_are_horizontal(element: Element, slope: float) -> 
 
 def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
     """One wheel against a rail gives a spin ratio of one: the ball ends its slide at (5 - 2) / 7 of its speed, against
-    5/7 (textbook), so that it needs more speed for the same distance."""
+    5/7 (closed form), so that it needs more speed for the same distance."""
     of = robot("flywheel", element=replace(BALL, mass=50.0), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
     low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.036))
     wheel = low.launcher.flywheel
@@ -156,7 +156,7 @@ def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
 
 
 def test_thin_shells_roll_less_far() -> None:
-    """3/5 of the speed is left to a thin shell, 5/7 to a solid ball (textbook)."""
+    """3/5 of the speed is left to a thin shell, 5/7 to a solid ball (closed form)."""
     assert rolling_inertia(replace(BALL, surface="perforated")) == pytest.approx(2 / 3)
     assert rolling_inertia(BALL) == pytest.approx(2 / 5)
     assert math.isinf(rolling_inertia(DISC))

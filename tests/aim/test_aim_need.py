@@ -83,7 +83,7 @@ def test_margin_of_a_hoop(entry: float, margin_in: float) -> None:
 
 
 def test_flattest_entry_of_a_hoop() -> None:
-    """Ball of 29.875 in circumference, ring of 18 in: 31.89 deg (Geschwindner, as quoted; printed as 32 deg)."""
+    """Ball of 29.875 in circumference, ring of 18 in: 31.89 deg (closed form: the sine is ball over ring)."""
     inch = 0.0254
     ball = Element("sphere", 0.6, diameter=29.875 * inch / math.pi)
     angle = flattest_entry(Target("basket", 3.048, (18 * inch,)), ball)

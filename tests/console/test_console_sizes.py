@@ -35,7 +35,7 @@ ROBOTS = {
 
 def console(robot: Robot, folder: Path) -> Console:
     kept = Session(robot, folder / f"{robot.name}.db")
-    kept.remember("caution understood", "yes")
+    kept.log.remember("caution understood", "yes")
     return Console(robot, kept, ScriptedLine())  # type: ignore[arg-type]
 
 
@@ -76,7 +76,7 @@ def test_what_can_hurt_stands_beside_the_figures(tmp_path: Path) -> None:
         await pilot.press("z")
         text = await until(app, pilot, "supervision decide")
         assert "guards on wheels" in " ".join(text.split())
-        assert "Energy in wheels" in text
+        assert "Energy in the wheels" in text
 
     drive(console(thrower(), tmp_path), script)
 

@@ -101,7 +101,7 @@ def _decode_table(a_b_steps):
 
 
 def test_quadrature_counts_four_a_cycle():
-    """L9 (US Digital FAQ, NI manual): four counts a cycle. L10: 00-10-11-01-00 is one way, reversed the other."""
+    """Both channels give four edges a cycle; 00-10-11-01-00 is one way, reversed the other (common practice)."""
     forward = [0b10, 0b11, 0b01, 0b00]
     backward = [0b01, 0b11, 0b10, 0b00]
     one_way = _decode_table(forward * 250)

@@ -1,4 +1,4 @@
-"""Flight against textbook results and closed forms."""
+"""Flight against worked examples and closed forms."""
 
 import math
 
@@ -100,7 +100,7 @@ def test_quadratic_drag_on_level_ground():
     ],
 )
 def test_farthest_angle(speed, drop, degrees, reach):
-    """tan(angle) = v / sqrt(v^2 + 2 g h) throws farthest onto a level h below (textbook)."""
+    """tan(angle) = v / sqrt(v^2 + 2 g h) throws farthest onto a level h below (closed form)."""
     angle = math.radians(degrees)
     there = fly(vacuum(), speed, angle + np.array([-0.01, 0.0, 0.01]), 0.0, reach)
     assert there.height[1] == pytest.approx(-drop, abs=1e-8)

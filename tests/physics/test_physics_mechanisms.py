@@ -94,7 +94,7 @@ def test_striking_and_pushing_keep_the_energy():
 
 
 def test_equal_masses_swap_speeds():
-    """Elastic impact of equal masses (textbook): the striker stands still, the element takes all."""
+    """Elastic impact of equal masses (closed form): the striker stands still, the element takes all."""
     hit = striker.strike(0.5 * 0.1 * 4.0**2, 0.1, 0.1, 1.0)
     assert float(hit.exit_speed) == pytest.approx(4.0, rel=1e-14)
     assert float(hit.energy_left) == pytest.approx(0.0, abs=1e-28)
@@ -154,7 +154,7 @@ def test_rim_and_disc_stress():
 
 
 def test_exit_of_wheels():
-    """Rolling between two rims: the centre moves at their mean, and both contacts match (textbook kinematics)."""
+    """Rolling between two rims: the centre moves at their mean, and both contacts match (closed form)."""
     first, second = 200 * 0.044, 200 * 0.8 * 0.044
     speed = float(flywheel.exit_speed(200.0, 0.088, speed_ratio=0.8))
     spin = float(flywheel.exit_spin(200.0, 0.088, 0.029, speed_ratio=0.8))

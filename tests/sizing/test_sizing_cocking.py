@@ -42,7 +42,7 @@ def test_turning_the_crank_puts_in_the_springs_energy():
     assert striker is not None
 
 
-def test_work_of_a_textbook_spring():
+def test_work_of_a_published_spring():
     """McLean & Nelson (Schaum), ex. 17-4: F = 20 s lb over s from 2 to 5 in does 210 in lb."""
     robot = bare_spring(otter(), 20 * LBF / INCH, 20 * 2 * LBF, 3 * INCH)
     assert stored_energy(robot, 3 * INCH) == pytest.approx(210 * LBF * INCH, rel=1e-12)
@@ -58,7 +58,7 @@ def test_energy_of_a_large_helical_spring():
     assert stored_energy(robot, deflection) == pytest.approx(16.47949, rel=1e-4)
 
 
-def test_wire_stress_of_the_textbook_music_wire():
+def test_wire_stress_of_a_published_music_wire():
     """Budynas & Nisbett, Shigley, ex. 10-1: music wire of 0.037 in, D 0.400 in, yields (146 kpsi) at 6.46 lbf."""
     wire = SpringWire(0.037 * INCH, 0.400 * INCH, 10.5, 12.5, None, "A228")
     rate = float(helical_rate(wire.wire_diameter, wire.coil_diameter, 10.5, shear_modulus("A228", wire.wire_diameter)))

@@ -73,7 +73,7 @@ def test_smallest_faces():
 
 
 def test_carry_is_the_farthest_throw_without_air():
-    """Textbook: from the floor v^2/g at 45 degrees."""
+    """Closed form: from the floor v^2/g at 45 degrees."""
     floor_level = heron(launcher=replace(heron().launcher, exit_height=0.0))
     assert carry(floor_level, 10.0) == pytest.approx(100 / 9.80665)
     assert carry(heron(), 10.0) > carry(floor_level, 10.0)
@@ -82,7 +82,7 @@ def test_carry_is_the_farthest_throw_without_air():
 
 
 def test_a_ball_rolls_on_where_a_disc_has_stopped():
-    """Slides to 5/7 of its speed within 12 v^2 / (49 mu g), then rolls v^2 / (2 c g) by 7/5 (textbook, level floor)."""
+    """Slides to 5/7 of its speed within 12 v^2 / (49 mu g), then rolls v^2 / (2 c g) by 7/5 (closed form)."""
     ball = otter(element=Element("sphere", 0.05, diameter=0.06))
     mu, c, g, v = 0.22, otter().floor.rolling, 9.80665, 3.0
     slid, rolled = 12 * v**2 / (49 * mu * g), 7 / 5 * (5 / 7 * v) ** 2 / (2 * c * g)
@@ -137,7 +137,7 @@ def test_rim_stress_against_a_stated_limit():
     [(3900, 4000, "do not run it so"), (4500, 4000, "go lower"), (4500, 1000, "Should the speed control fail")],
 )
 def test_a_wheel_near_its_stated_speed_is_warned_of(top_rpm, setpoint, said):
-    """At the setpoint, or where a control that fails would take it: no-load speed of 4067 rpm at 9.6 V, more when full."""
+    """At the setpoint, or where a control that fails would take it: 4067 rpm without load at 9.6 V, more when full."""
     robot = with_wheel(wheel_top_speed=top_rpm * RPM)
     assert hazards(robot, setpoint).top_speed_share == pytest.approx(setpoint / top_rpm)
     (line,) = strained(robot, setpoint)

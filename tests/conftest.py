@@ -1,0 +1,1 @@
+"""Stands here so that every test finds the references in this folder."""
