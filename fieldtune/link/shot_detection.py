@@ -11,8 +11,8 @@ from collections import deque
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from fieldtune.link.drop_detection import Drop, DropWatch
-from fieldtune.link.element_energy import released_energy
+from fieldtune.constants import RPM
+from fieldtune.link.drop_detection import Drop, DropDetector
 from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen
 from fieldtune.robot.drawn import Drawn
@@ -35,7 +35,7 @@ class _Fired:
     noisy: bool
 
 
-class DrawWatch:
+class ReleaseDetector:
     """Sees a striker or arm let go: the draw falls from cocked to slack within a moment, for two lines."""
 
     def __init__(self, drawn: Drawn) -> None:
@@ -73,14 +73,14 @@ class DrawWatch:
         return max(draws, default=at.draw_mm)
 
 
-class ShotWatch:
+class ShotDetector:
     """Streams samples to shots; the answer does not depend on how the samples are batched."""
 
     def __init__(self, robot: Robot) -> None:
         self.shots: deque[ShotSeen] = deque(maxlen=KEPT)
         self._robot = robot
         self._drops, self._draws = robot.launcher.mechanism.by_motion(
-            lambda _: (DropWatch(robot), None), lambda drawn: (None, DrawWatch(drawn))
+            lambda _: (DropDetector(robot), None), lambda drawn: (None, ReleaseDetector(drawn))
         )
         self._pending: deque[_Fired] = deque(maxlen=8)
         self._number = 0
@@ -110,12 +110,12 @@ class ShotWatch:
         if self._drops is not None:
             drop = self._drops.see(sample, tick_s, bool(self._pending) and not self.bad_line, noisy)
             if drop is not None:
-                self._witness(drop.at, drop, None, "wheel", noisy)
+                self._release_seen(drop.at, drop, None, "wheel", noisy)
             self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)
             if cocked is not None:
-                self._witness(cocked, None, cocked.draw_mm, "wheel", noisy)
+                self._release_seen(cocked, None, cocked.draw_mm, "wheel", noisy)
         while self._pending and sample.time_s - self._pending[0].sample.time_s > _PATIENCE_S:
             self._settle(self._pending.popleft())
         self._was_fired = fired_now
@@ -128,7 +128,7 @@ class ShotWatch:
             self._pending.append(_Fired(sample, noisy))
         return sample.fired
 
-    def _witness(
+    def _release_seen(
         self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], noisy: bool
     ) -> None:
         """Wheel or draw saw a release: it goes with a pending ``fired``, or stands alone."""
@@ -169,7 +169,7 @@ class ShotWatch:
                 speed_rpm=speed,
                 depth_rpm=drop.depth_rpm if drop else None,
                 recovery_s=None,
-                energy_j=released_energy(self._robot, drop.before_rpm, drop.depth_rpm) if drop else None,
+                energy_j=_energy_lost(self._robot, drop) if drop else None,
                 setpoint=at.setpoint,
                 distance_m=at.distance_m,
                 battery_v=at.battery_v,
@@ -196,3 +196,12 @@ class ShotWatch:
             if self._back == 2:
                 self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)
                 return
+
+
+def _energy_lost(robot: Robot, drop: Drop) -> float | None:
+    """Energy the wheels lost in a drop, joules; None without an inertia."""
+    inertia = robot.turning_inertia
+    if inertia is None:
+        return None
+    before, after = drop.before_rpm * RPM, max(drop.before_rpm - drop.depth_rpm, 0.0) * RPM
+    return inertia * (before**2 - after**2) / 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fieldtune.errors import InputError
 from fieldtune.robot.kinds import LAUNCHERS
 from fieldtune.robot.launchers import StarterText
-from fieldtune.robot.profile import NAME
+from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.units import closest, shown
 
 _HEAD = """\
@@ -193,8 +193,8 @@ ARM = StarterText(
 
 def new_profile_text(name: str, kind: str) -> str:
     """TOML text of a profile of that kind; raises ``InputError`` for a name or kind that can't be."""
-    if not NAME.fullmatch(name):
-        raise InputError(f"found {shown(name)}; expected a robot's name, 1 to 32 of a-z, 0-9 and -, such as heron")
+    if not is_name(name):
+        raise InputError(f"found {shown(name)}; expected a robot's name, {NAME_RULE}, such as heron")
     if kind not in LAUNCHERS:
         kinds = tuple(LAUNCHERS)
         raise InputError(f"found kind {shown(kind)}; expected {', '.join(kinds)}{closest(kind, kinds)}")

@@ -1,6 +1,6 @@
 """Cautions in words, each beside the figure that causes it.
 
-None of them says that something is safe: event rules, local codes and qualified supervision decide.
+No number here means that it is safe: event rules, local codes and qualified supervision decide.
 """
 
 from __future__ import annotations

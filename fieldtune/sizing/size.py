@@ -141,9 +141,7 @@ def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Lookin
         rim_speed_mps=rim_speed,
         rim_stress_mpa=rim_stress,
         element_energy_j=known(element_energy(robot, design)) if design else None,
-        shot_energy_j=known(wheel.shot_energy(design, robot.element, drive.rotors if drive else 0.0))
-        if design
-        else None,
+        shot_energy_j=known(wheel.shot_energy(design, robot.element, rotors)) if design else None,
         stored_energy_j=wheel.stored_energy(top) if top is not None else None,
         choices=choices,
         notes=tuple(notes),

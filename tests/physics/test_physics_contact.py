@@ -17,7 +17,6 @@ SOLID, SHELL = 2 / 5, 2 / 3
 impulse_drop, largest_grip = flywheel.impulse_drop, flywheel.largest_grip
 
 
-
 class Pairs:
     """n random wheels and elements: light foam to heavy balls, wheels of 30 to 200 mm; invented."""
 

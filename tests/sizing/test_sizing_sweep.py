@@ -42,7 +42,13 @@ def test_no_gears_is_an_error_with_a_remedy():
     with pytest.raises(InputError, match="teeth_available"):
         gear_trains(())
     with pytest.raises(InputError, match=r"\[drive\]"):
-        sweep_wheel(heron(drive=None), heron().launcher.mechanism, supply_of(heron()), reach_table(heron(), heron().target()), 2000.0)
+        sweep_wheel(
+            heron(drive=None),
+            heron().launcher.mechanism,
+            supply_of(heron()),
+            reach_table(heron(), heron().target()),
+            2000.0,
+        )
 
 
 @pytest.mark.parametrize("gears", [(), ((20, 30),), ((12, 60), (15, 75), (16, 48))])

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from fieldtune.link.framing import framed
-from fieldtune.link.sample import Limits
+from fieldtune.link.limits import Limits
 from fieldtune.link.sim.hidden_truth import Outcome, Truth
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
 from fieldtune.robot.drawn import Drawn
