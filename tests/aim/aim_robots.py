@@ -24,16 +24,16 @@ from fieldtune.robot.model import (
     Uncertainty,
 )
 
-BALL = Element("sphere", 0.062, diameter=0.07)
-PLAIN_BALL = Element("sphere", 0.062, diameter=0.07, drag=0.0, lift=0.0)
+BALL = Element("sphere", 0.066, diameter=0.072)
+PLAIN_BALL = Element("sphere", 0.066, diameter=0.072, drag=0.0, lift=0.0)
 DISC = Element("disc", 0.055, diameter=0.09, height=0.012)
 BASKET = Target("basket", 0.95, (0.30,))
 WINDOW = Target("window", 1.1, (0.5, 0.35))
 ZONE = Target("zone", 0.0, (0.30, 0.40))
 GATE = Target("gate", 0.0, (0.30,))
 
-_MOTORS = Drive("speed", 2, 12.0, 607.4, 0.36, 11.0, 0.4, ((20, 30),), 0.95)
-_WHEELS = Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.096, 180e-6, 1.0, 0.85))
+_MOTORS = Drive("speed", 2, 9.6, 638.8, 0.125, 9.5, 0.5, ((22, 33),), 0.95)
+_WHEELS = Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.104, 3.6e-4, 1.0, 0.785))
 _SPRING = Launcher("striker", 0.0, 0.006, striker=Striker("strike", 900.0, 6.0, 0.01, 0.07, 0.02, 0.16, 0.6, 0.8))
 _SWING = Launcher(
     "arm", math.radians(48), 0.45, arm=Arm(0.35, 0.012, math.radians(42), 2000.0, None, 20.0, 0.05, 0.30, 0.8)

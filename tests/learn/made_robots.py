@@ -29,12 +29,12 @@ from fieldtune.robot.model import (
 def thrower(uncertainty=None, target=None, unit="rpm"):
     """A flywheel pair that throws foam balls into a basket."""
     limits = SetpointRange("rpm", 600, 4200, 10) if unit == "rpm" else SetpointRange("%", 10, 100, 0.5)
-    drive = Drive("speed" if unit == "rpm" else "power", 2, 12.0, 607.0, 0.36, 11.0, 0.4, ((20, 30), (18, 24)), 0.95)
+    drive = Drive("speed" if unit == "rpm" else "power", 2, 9.6, 638.8, 0.125, 9.5, 0.5, ((22, 33), (20, 28)), 0.95)
     return Robot(
         name="thrower",
         title="a flywheel pair",
-        element=Element("sphere", 0.062, diameter=0.07),
-        launcher=Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.096, 1.8e-4, 1.0, 0.85)),
+        element=Element("sphere", 0.066, diameter=0.072),
+        launcher=Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.104, 3.6e-4, 1.0, 0.785)),
         drive=drive,
         battery=None,
         encoder=None,
