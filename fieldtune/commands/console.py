@@ -65,7 +65,7 @@ def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> M
     )
     args.record = args.record or _session_recording(robot, named, args)
     monitor = line_options.monitor(robot, named, args, session)
-    session.attach(monitor)
+    session.line = monitor
     return monitor
 
 

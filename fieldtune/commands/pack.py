@@ -39,7 +39,7 @@ def _pack(args: argparse.Namespace) -> None:
     from fieldtune.share.pack import pack
 
     with arguments.open_session(args) as session:
-        text, shots, name = pack(session), len(session.shots()), session.robot.name
+        text, shots, name = pack(session), len(session.log.shots()), session.robot.name
     write(args.file, text, force=args.force)
     words = [
         f"{args.file}: {name} packed, {_count(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"

@@ -51,7 +51,7 @@ def _robot_row(path: Path, args: argparse.Namespace) -> dict[str, object]:
         robot = load_robot(path)
         row.update(title=robot.title, launcher=robot.launcher.kind)
         with Session.beside_profile(robot, args.profiles) as session:
-            row["shots"] = sum(shot.counts for shot in session.shots())
+            row["shots"] = sum(shot.counts for shot in session.log.shots())
     except FieldtuneError as error:
         row["problem"] = str(error)
     return row

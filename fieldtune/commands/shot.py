@@ -92,7 +92,7 @@ def _undo(args: argparse.Namespace) -> int:
 
 def _shots(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
-        shots, robot = session.shots(), session.robot
+        shots, robot = session.log.shots(), session.robot
     head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
             "speed", "battery (V)", "epoch", "target", "")  # fmt: skip
     text = columns(head, (_row(shot) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
@@ -125,7 +125,7 @@ def _include(args: argparse.Namespace) -> None:
 def _swap(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         epoch = session.swap(args.label)
-        label, name = session.battery_label, session.robot.name
+        label, name = session.log.battery_label, session.robot.name
     named = f" ({label})" if label else ""
     text = [f"{name}: epoch {epoch}{named} begins; one or two shots will find the new level"]
     give(args, {"epoch": epoch, "label": label}, text)
@@ -133,7 +133,7 @@ def _swap(args: argparse.Namespace) -> None:
 
 def _batteries(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
-        readings, name = session.batteries(), session.robot.name
+        readings, name = session.log.batteries(), session.robot.name
     rows = [
         (r.label or "-", r.time[:19].replace("T", " "),
          number(None if r.resistance_ohm is None else r.resistance_ohm * 1000, 0), number(r.rest_v, 2))

@@ -60,7 +60,7 @@ def _size(args: argparse.Namespace) -> None:
     from fieldtune.sizing.what_if import what_if, what_it_buys
 
     with arguments.open_session(args) as session:
-        robot, cycles, factor = session.robot, len(session.shots()), session.speed_factor()
+        robot, cycles, factor = session.robot, len(session.log.shots()), session.speed_factor()
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
@@ -86,7 +86,7 @@ def _compare(args: argparse.Namespace) -> None:
     beliefs = {}
     for robot in robots:
         with Session.beside_profile(robot, args.profiles) as session:
-            if any(shot.counts for shot in session.shots()):
+            if any(shot.counts for shot in session.log.shots()):
                 beliefs[robot.name] = session.belief
     distances = sorted(args.distance) if args.distance else None
     found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -47,8 +48,8 @@ class Pack:
         from fieldtune.battery.watch import BatteryWatch
 
         session = self._console.session
-        label = session.battery_label
-        known = session.batteries(label) if label is not None else ()
+        label = session.log.battery_label
+        known = session.log.batteries(label) if label is not None else ()
         return BatteryWatch(self._console.robot, [r.resistance_ohm for r in known if r.resistance_ohm is not None])
 
     def look(self) -> None:
@@ -91,8 +92,9 @@ class Pack:
         self._console.begin("log", self._keep, ohm, rest_v, exclusive=False)
 
     async def _keep(self, ohm: float | None, rest_v: float | None) -> None:
-        console = self._console
-        if await console.ask_log("Keeping what was measured", console.session.keep_battery, ohm, rest_v) is not None:
+        console, log = self._console, self._console.session.log
+        keep = partial(log.add_battery, resistance_ohm=ohm, rest_v=rest_v)
+        if await console.ask_log("Keeping what was measured", lambda: keep(log.battery_label)) is not None:
             self.kept += 1
 
     @property

@@ -37,7 +37,7 @@ class Book:
 
     async def _reload(self) -> None:
         session = self._console.session
-        read = await self._console.ask_log("Reading the log", lambda: (session.shots(), session.epoch))
+        read = await self._console.ask_log("Reading the log", lambda: (session.log.shots(), session.log.epoch))
         if read is not None:
             self.shots, self.epoch = read
             self._console.show()
@@ -119,15 +119,15 @@ class Book:
     @property
     def caution_seen(self) -> bool:
         """Whether the caution was read at an earlier start with this log."""
-        return self._console.session.recall(CAUTION_KEY) is not None
+        return self._console.session.log.recall(CAUTION_KEY) is not None
 
     def understood(self, _: None = None) -> None:
         """Remember the caution; where there is no log yet, with the first shot that makes one."""
-        path = self._console.session.store.path
+        path = self._console.session.log.path
         self._caution_to_note = path is not None and not path.exists()
         if not self._caution_to_note:
             self._console.begin("log", self._note_caution, exclusive=False)
 
     async def _note_caution(self) -> None:
         self._caution_to_note = False
-        await self._console.ask_log("Remembering the caution", self._console.session.remember, CAUTION_KEY, "yes")
+        await self._console.ask_log("Remembering the caution", self._console.session.log.remember, CAUTION_KEY, "yes")

@@ -96,7 +96,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     robot, goal, learned = session.robot, session.robot.target(target), session.learned()
     near, far = field_range(session, target, battery_v)
     shown = _pictures(session, near, far, battery_v, target)
-    sized = size(robot, goal, session.speed_factor(), cycles=len(session.shots()))
+    sized = size(robot, goal, session.speed_factor(), cycles=len(session.log.shots()))
     warned = [words for picture in shown for words in picture.aim.cautions]
     facts = [fact.told for fact in learned.facts]
     if learned.drift.drifting:
@@ -113,7 +113,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
         learned,
         tuple(facts[:_MOST_FACTS]),
         warnings,
-        session.battery_label,
+        session.log.battery_label,
     )
 
 
@@ -172,7 +172,7 @@ def _pictures(
 def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
     """Newest reading of each battery first: label, date, resistance, voltage at rest, and how the resistance moved."""
     history: dict[str, list[tuple[str, float | None, float | None]]] = {}
-    for reading in session.batteries():
+    for reading in session.log.batteries():
         history.setdefault(reading.label or "-", []).append((reading.time, reading.resistance_ohm, reading.rest_v))
     rows = []
     for label, readings in history.items():

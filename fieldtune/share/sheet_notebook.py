@@ -76,7 +76,7 @@ def _plot(residuals: Sequence[Residual]) -> str:
 
 
 def _log(session: Session) -> str:
-    robot, shots = session.robot, session.shots()
+    robot, shots = session.robot, session.log.shots()
     if not shots:
         return "<h2>Shot log</h2><p>No shots yet.</p>"
     head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",

@@ -47,7 +47,7 @@ async def _play(app: Console, pilot: Pilot[None], options: argparse.Namespace) -
         await until(app, pilot, lambda before=before: len(app.monitor.seen_in_simulation()) > before, 60)
         await until(app, pilot, "seen", 60)
         await pilot.press(RESULT_KEYS[app.monitor.seen_in_simulation()[-1].result])
-        await until(app, pilot, lambda shot=shot: len(app.session.shots()) > shot, 60)
+        await until(app, pilot, lambda shot=shot: len(app.session.log.shots()) > shot, 60)
     await pilot.press("2", "g")
     await until(app, pilot, "press f to fire", 60)
     if options.view:

@@ -23,7 +23,7 @@ ROBOT = thrower()
 
 def session_of(robot: Robot, folder: Path) -> Session:
     kept = Session(robot, folder / f"{robot.name}.db")
-    kept.remember("caution understood", "yes")
+    kept.log.remember("caution understood", "yes")
     return kept
 
 
@@ -89,9 +89,9 @@ def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: S
         assert "and is now" in text or "and stays there" in text
 
     drive(console(session, line), script)
-    assert session.epoch == 2
-    assert [shot.epoch for shot in session.shots()] == [2, 2]
-    assert session.batteries()[-1].resistance_ohm == pytest.approx(0.08, rel=0.1)
+    assert session.log.epoch == 2
+    assert [shot.epoch for shot in session.log.shots()] == [2, 2]
+    assert session.log.batteries()[-1].resistance_ohm == pytest.approx(0.08, rel=0.1)
 
 
 def test_the_same_battery_is_one_key_too(session: Session) -> None:
@@ -108,7 +108,7 @@ def test_the_same_battery_is_one_key_too(session: Session) -> None:
         assert app.pack.offered is None
 
     drive(console(session, line), script)
-    assert session.epoch == 1
+    assert session.log.epoch == 1
 
 
 def test_a_change_that_nothing_tells_of_is_named_and_marked(session: Session) -> None:
@@ -126,7 +126,7 @@ def test_a_change_that_nothing_tells_of_is_named_and_marked(session: Session) ->
         assert "the setpoint was" in text
 
     drive(console(session, line), script)
-    assert (session.epoch, session.epochs()[-1].label) == (2, "blue 3")
+    assert (session.log.epoch, session.log.epochs()[-1].label) == (2, "blue 3")
 
 
 def test_it_goes_on_where_it_was_when_the_view_is_opened_again(session: Session) -> None:
@@ -143,7 +143,7 @@ def test_it_goes_on_where_it_was_when_the_view_is_opened_again(session: Session)
         await until(app, pilot, "One or two shots")
 
     drive(console(session, line), script)
-    assert session.epoch == 2
+    assert session.log.epoch == 2
 
 
 def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltage(tmp_path: Path) -> None:
@@ -210,7 +210,7 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
         await until(app, pilot, "Change of battery")
 
     drive(console(session, line), script)
-    assert session.batteries()[-1].resistance_ohm == pytest.approx(0.09, rel=0.02)
+    assert session.log.batteries()[-1].resistance_ohm == pytest.approx(0.09, rel=0.02)
 
 
 def test_the_simulated_robot_takes_the_two_loads_by_itself(session: Session) -> None:

@@ -26,7 +26,7 @@ ROBOT = thrower()
 @pytest.fixture
 def session(tmp_path: Path) -> Session:
     kept = Session(ROBOT, tmp_path / "heron.db")
-    kept.remember("caution understood", "yes")
+    kept.log.remember("caution understood", "yes")
     return kept
 
 
@@ -49,7 +49,7 @@ def test_a_seen_shot_is_confirmed_by_one_key_with_what_the_line_knew(session: Se
         assert not app.desk.waiting
 
     drive(console(session, line), script)
-    (shot,) = session.shots()
+    (shot,) = session.log.shots()
     assert (shot.result, shot.distance_m, shot.setpoint) == ("short", 2.58, 2450.0)
     assert (shot.speed, shot.battery_v) == (2440.0, 9.7)
 
@@ -67,7 +67,7 @@ def test_each_result_key_and_taking_back(session: Session) -> None:
         await until(app, pilot, "taken back: shot 4")
 
     drive(console(session, ScriptedLine()), script)
-    assert [shot.result for shot in session.shots() if shot.counts] == ["in", "short", "long"]
+    assert [shot.result for shot in session.log.shots() if shot.counts] == ["in", "short", "long"]
 
 
 def test_a_result_key_that_falls_twice_keeps_one_shot(session: Session) -> None:
@@ -83,7 +83,7 @@ def test_a_result_key_that_falls_twice_keeps_one_shot(session: Session) -> None:
         await until(app, pilot, "kept: shot 3, short")
 
     drive(console(session, ScriptedLine()), script)
-    assert [shot.result for shot in session.shots()] == ["in", "short", "short"]
+    assert [shot.result for shot in session.log.shots()] == ["in", "short", "short"]
 
 
 def test_a_line_typed_faster_than_it_opens_loses_no_letter(session: Session) -> None:
@@ -126,7 +126,7 @@ def test_typed_miss_is_kept_in_metres_with_its_side(session: Session) -> None:
         await until(app, pilot, "kept: shot 1")
 
     drive(console(session, ScriptedLine()), script)
-    (shot,) = session.shots()
+    (shot,) = session.log.shots()
     assert (shot.miss_m, shot.side_m) == (pytest.approx(-0.08), pytest.approx(0.05))
 
 
@@ -170,7 +170,7 @@ def test_space_and_stray_keys_do_nothing(session: Session) -> None:
         await until(app, pilot, "No shots kept yet")
 
     drive(console(session, line), script)
-    assert session.shots() == ()
+    assert session.log.shots() == ()
     assert line.sent == []
 
 
@@ -196,7 +196,7 @@ def test_nothing_is_called_kept_when_the_log_can_not_be_written(
     monkeypatch.setattr("fieldtune.store.open_file._WAIT_S", 0.2)
     path = tmp_path / "heron.db"
     session = Session(ROBOT, path)
-    session.remember("caution understood", "yes")
+    session.log.remember("caution understood", "yes")
     other = sqlite3.connect(path, isolation_level=None)
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
@@ -213,7 +213,7 @@ def test_nothing_is_called_kept_when_the_log_can_not_be_written(
 
     line = ScriptedLine()
     drive(console(session, line), script)
-    assert len(session.shots()) == 1
+    assert len(session.log.shots()) == 1
 
 
 def test_an_unreachable_distance_says_so_and_the_console_stays(session: Session) -> None:
@@ -259,7 +259,7 @@ def test_a_shot_is_left_out_with_a_reason_and_taken_in_again(session: Session) -
         await until(app, pilot, "2 shots count")
 
     drive(console(session, ScriptedLine()), script)
-    assert all(shot.counts for shot in session.shots())
+    assert all(shot.counts for shot in session.log.shots())
 
 
 def test_text_from_outside_is_shown_and_never_obeyed(tmp_path: Path) -> None:
@@ -430,7 +430,7 @@ def test_the_first_start_shows_the_caution_once(tmp_path: Path) -> None:
             await until(app, pilot, "kept: shot")
 
         drive(console(session, ScriptedLine()), script, (80, 24))
-        session.close()
+        session.log.close()
 
 
 def test_store_errors_are_lines(session: Session) -> None:
@@ -464,4 +464,4 @@ def test_a_shot_is_kept_while_advice_is_still_being_worked_out(session: Session)
         slow.set()
 
     drive(console(session, ScriptedLine()), script)
-    assert len(session.shots()) == 1
+    assert len(session.log.shots()) == 1

@@ -103,7 +103,7 @@ def test_every_view_key_leads_to_a_view() -> None:
 def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
     session = Session(thrower())
     session.confirm(2.0, 1300.0, "in")
-    session.remember("caution understood", "yes")
+    session.log.remember("caution understood", "yes")
 
     async def script(app: Console, pilot: Pilot[None]) -> None:
         app.theme = theme

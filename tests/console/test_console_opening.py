@@ -24,7 +24,7 @@ SIZES = [(120, 40), (80, 24)]
 @pytest.fixture
 def session(tmp_path: Path) -> Session:
     kept = Session(thrower(), tmp_path / "heron.db")
-    kept.remember("caution understood", "yes")
+    kept.log.remember("caution understood", "yes")
     return kept
 
 
@@ -80,7 +80,7 @@ def test_keys_count_before_the_line_is_open(session: Session, size: tuple[int, i
         assert "live on a test line" in text
 
     drive(Console(session.robot, session, Unopened(slow)), script, size)
-    assert session.shots() == ()
+    assert session.log.shots() == ()
 
 
 def test_the_caution_may_be_read_and_answered_meanwhile(tmp_path: Path) -> None:

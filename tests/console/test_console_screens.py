@@ -73,7 +73,7 @@ class FixedAnswers(Session):
 def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] = (), **line: Any) -> str:
     """The screen against the kept one, after the keys."""
     session = FixedAnswers(robot, None)
-    session.remember("caution understood", "yes")
+    session.log.remember("caution understood", "yes")
     text = ""
     port = ScriptedLine(**{**line, "shots": ()})
 

@@ -35,7 +35,7 @@ ROBOTS = {
 
 def console(robot: Robot, folder: Path) -> Console:
     kept = Session(robot, folder / f"{robot.name}.db")
-    kept.remember("caution understood", "yes")
+    kept.log.remember("caution understood", "yes")
     return Console(robot, kept, ScriptedLine())  # type: ignore[arg-type]
 
 

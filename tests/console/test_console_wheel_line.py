@@ -50,7 +50,7 @@ def test_what_stands_on_the_screen_is_what_would_be_painted_anew(size: tuple[int
     """Widgets hand out the rows they last painted; after any key these are the rows they would make now."""
     robot = thrower()
     session, port, chance = Session(robot, None), ScriptedLine(), random.Random(size[0])
-    session.remember("caution understood", "yes")
+    session.log.remember("caution understood", "yes")
     app = Console(robot, session, port)  # type: ignore[arg-type]
 
     async def script(app: Console, pilot: Pilot[None]) -> None:

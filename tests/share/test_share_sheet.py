@@ -82,9 +82,9 @@ def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, t
     with Session(replace(heron, title="WIDE MM " * 12, spots=spots)) as session:
         for k in range(6):
             session.swap(f"battery of a name {k}")
-            session.keep_battery(0.1, 10.5)
-            session.keep_battery(0.11, 10.4)
-        learned, measured_on = session.learned(), session.batteries()[-1].time[:10]
+            session.log.add_battery(session.log.battery_label, 0.1, 10.5)
+            session.log.add_battery(session.log.battery_label, 0.11, 10.4)
+        learned, measured_on = session.learned(), session.log.batteries()[-1].time[:10]
         told = replace(learned, shots_used=12345, facts=(replace(learned.facts[0], words=wordy),) * 9)
         monkeypatch.setattr(Session, "learned", lambda self: told)
         text, parts = sheet(session), sheet_contents.gather(session)

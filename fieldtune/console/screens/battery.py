@@ -74,7 +74,7 @@ class BatteryView(Resulting):
         self.console.begin("battery history", self._read_history)
 
     async def _read_history(self) -> None:
-        history = await self.console.ask_log("Reading the batteries", self.console.session.batteries)
+        history = await self.console.ask_log("Reading the batteries", self.console.session.log.batteries)
         self._history = history or ()
 
     @property
@@ -208,8 +208,8 @@ class BatteryView(Resulting):
         was, now = guided.before, None
         if was is not None:
             now = await self._outlook("The setpoint now", was.distance_m, was.volts)
-        shots = await self.console.ask_log("Reading the log", session.shots) or ()
-        guided.learned(sum(shot.counts and shot.epoch == session.epoch for shot in shots), now)
+        shots = await self.console.ask_log("Reading the log", session.log.shots) or ()
+        guided.learned(sum(shot.counts and shot.epoch == session.log.epoch for shot in shots), now)
 
     def _change(self, live: Live) -> list[Part]:
         offered = self.console.pack.offered
