@@ -13,14 +13,14 @@ import re
 import sys
 from collections.abc import Sequence
 
+from fieldtune.caution import CAUTION
 from fieldtune.commands import families
 from fieldtune.commands.arguments import Parser
 from fieldtune.errors import FieldtuneError
 
-_ABOUT = """\
-Aims launchers, learns from shots, checks drives. Without a command it opens the console.
-Fast wheels, stored springs and flying elements can hurt: wear eye protection, keep the line of fire clear, and
-follow the event's rules, local codes and whoever supervises."""
+_ABOUT = "\n".join(
+    ("Aims launchers, learns from shots, checks drives. Without a command it opens the console.", *CAUTION)
+)
 
 _TRACE = "FIELDTUNE_TRACE"
 

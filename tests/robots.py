@@ -31,7 +31,7 @@ from fieldtune.robot.model import (
     Uncertainty,
 )
 
-BALL = Element("sphere", 0.062, diameter=0.07)
+BALL = Element("sphere", 0.066, diameter=0.072)
 PLAIN_BALL = replace(BALL, drag=0.0, lift=0.0)
 DISC = Element("disc", 0.055, diameter=0.09, height=0.012)
 BASKET = Target("basket", 0.95, (0.30,))
@@ -41,16 +41,16 @@ GATE = Target("gate", 0.0, (0.30,))
 DRIVE = Drive(
     control="speed",
     motors=2,
-    nominal_voltage=12.0,
-    no_load_speed=5800 * RPM,
-    stall_torque=0.36,
-    stall_current=11.0,
-    no_load_current=0.4,
-    gears=((20, 30),),
+    nominal_voltage=9.6,
+    no_load_speed=6100 * RPM,
+    stall_torque=0.125,
+    stall_current=9.5,
+    no_load_current=0.5,
+    gears=((22, 33),),
     stage_efficiency=0.95,
 )
 _LAUNCHERS = {
-    "flywheel": Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.096, 180e-6, 1.0, 0.85)),
+    "flywheel": Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.104, 3.6e-4, 1.0, 0.785)),
     "striker": Launcher("striker", 0.0, 0.006, striker=Striker("strike", 900.0, 6.0, 0.01, 0.07, 0.02, 0.16, 0.6, 0.8)),
     "arm": Launcher(
         "arm", math.radians(48), 0.45, arm=Arm(0.35, 0.012, math.radians(42), 2000.0, None, 20.0, 0.05, 0.30, 0.8)
@@ -92,7 +92,7 @@ def altered(robot: Robot, **changes: Any) -> Robot:
 def thrower(uncertainty: Uncertainty | None = None, target: Target = BASKET, unit: str = "rpm") -> Robot:
     """A flywheel pair that throws foam balls into a basket."""
     power = {"drive": {"control": "power"}, "setpoint": SetpointRange("%", 10, 100, 0.5)} if unit == "%" else {}
-    geared = altered(make_robot(name="thrower", target=target), drive={"gears": ((20, 30), (18, 24))})
+    geared = altered(make_robot(name="thrower", target=target), drive={"gears": ((22, 33), (20, 28))})
     return altered(geared, uncertainty=uncertainty or Uncertainty(), **power)
 
 
@@ -165,10 +165,11 @@ def belief(of: Robot, spread: float = 1.0, count: int = 200, seed: int = 3) -> B
 def _equipped(name: str, kind: str, **changes: Any) -> Robot:
     whole = make_robot(
         kind,
+        Element("sphere", 0.04, diameter=0.058),
         name=name,
         title=name.capitalize(),
-        battery=Battery("nimh", 10, 0.090),
-        encoder=Encoder(28, "motor", 32),
+        battery=Battery("nimh", 8, 0.090),
+        encoder=Encoder(48, "motor", 32),
         air=Air(297.15, 100500.0, 0.4),
     )
     return altered(whole, **changes)
@@ -176,7 +177,13 @@ def _equipped(name: str, kind: str, **changes: Any) -> Robot:
 
 def heron(**changes: Any) -> Robot:
     """A wheel pair that throws foam balls into a basket."""
-    return altered(_equipped("heron", "flywheel", spots=(Spot("near line", 1.8), Spot("far line", 3.2))), **changes)
+    robot = _equipped(
+        "heron",
+        "flywheel",
+        flywheel=Flywheel(2, 0.088, 180e-6, 1.0, 0.76),
+        spots=(Spot("near line", 1.8), Spot("far line", 3.2)),
+    )
+    return altered(robot, **changes)
 
 
 def otter(**changes: Any) -> Robot:
@@ -201,7 +208,7 @@ def crane(**changes: Any) -> Robot:
         "arm",
         launcher={"exit_angle": math.radians(50), "exit_height": 0.55},
         arm=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
-        drive={"motors": 1, "gears": ((12, 72), (12, 72))},
+        drive={"motors": 1, "gears": ((12, 120), (12, 120))},
         targets=(Target("window", 1.1, (0.5, 0.4)),),
         setpoint=SetpointRange("mm", 50, 300, 5),
         spots=(Spot("quay", 2.0),),
@@ -211,12 +218,11 @@ def crane(**changes: Any) -> Robot:
 
 def big_heron(**changes: Any) -> Robot:
     """A heavier wheel pair on strong motors: it draws enough for a battery to tire within a session."""
-    strong = {"no_load_speed": 5300 * RPM, "stall_torque": 1.2, "stall_current": 60.0, "no_load_current": 2.0}
     robot = heron(
         name="big-heron",
         element={"mass": 0.140, "diameter": 0.120},
         flywheel=Flywheel(2, 0.100, 9e-4, 1.0, 0.85),
-        drive={**strong, "gears": ((18, 24),)},
+        drive=Drive("speed", 2, 12.0, 5300 * RPM, 1.2, 60.0, 2.0, ((18, 24),), 0.95),
         battery=Battery("nimh", 10, 0.040),
         setpoint=SetpointRange("rpm", 600, 4600, 10),
     )

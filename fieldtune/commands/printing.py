@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
+from fieldtune.caution import where_cautions_are
 from fieldtune.files import write_whole
 from fieldtune.plain_text import printable
 
@@ -30,6 +31,11 @@ def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[s
 def complain(words: str) -> None:
     """One line on standard error, beside an answer that says the same in full."""
     print(f"fieldtune: {printable(words)}", file=sys.stderr)
+
+
+def point_to_cautions(robot: Robot) -> None:
+    """One line on standard error beside an answer that has no room for what can hurt."""
+    complain(where_cautions_are(robot.name))
 
 
 def json_line(found: object) -> str:

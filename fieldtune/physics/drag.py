@@ -58,7 +58,7 @@ def goff_carre(speed: ArrayLike) -> FloatArray:
     return np.asarray(0.155 + 0.346 / (1 + np.exp((v - 12.19) / 1.309)), dtype=float)
 
 
-_SOCCER_RE_PER_SPEED = 0.218 / 1.5e-5
+_MEASURED_RE_PER_SPEED = 0.218 / 1.5e-5
 """Reynolds number a m/s of the ball behind ``goff_carre``: 218 mm (memory), air of 1.5e-5 m^2/s."""
 
 
@@ -69,7 +69,7 @@ def seamed_sphere(reynolds: ArrayLike) -> FloatArray:
     those a constant coefficient; slower they agree within the spread.
     """
     re = np.minimum(np.asarray(reynolds, dtype=float), 1e7)
-    return goff_carre(re / _SOCCER_RE_PER_SPEED)
+    return goff_carre(re / _MEASURED_RE_PER_SPEED)
 
 
 def dimpled_sphere(reynolds: ArrayLike) -> FloatArray:

@@ -2,49 +2,73 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import svg
+from markupsafe import Markup
 
 from fieldtune.aim.results import Learned, Residual
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
-from fieldtune.share.page_words import line, setpoint_text, tag
 from fieldtune.share.path_svg import inline
-from fieldtune.sizing.compare import Comparison, compare
+from fieldtune.share.templating import one_line
+from fieldtune.sizing.compare import compare
 from fieldtune.sizing.text import decision_table, hit_table
 
 _WIDTH, _HEIGHT = 180.0, 60.0
+_SURPRISE = 0.05
+"""Shots with a smaller chance of one at least as odd are named."""
+
+Table = tuple[Sequence[str], Sequence[Sequence[str]]]
+"""Head and rows."""
 
 
-def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -> str:
-    """The further pages as HTML; ``others``: robots to weigh this one against."""
-    parts = [_residuals(learned), _log(session)]
-    different = [robot for robot in others if robot.name != session.robot.name]
-    if different:
-        beliefs = {session.robot.name: session.belief} if learned.shots_used else {}
-        parts.append(_decision(compare([session.robot, *different], beliefs=beliefs)))
-    return tag("div", "\n".join(parts), "more")
+@dataclass(frozen=True, slots=True)
+class Notebook:
+    """What the further pages show; ``plot`` is an SVG element, None where nothing was measured."""
+
+    plot: Markup | None
+    residual_words: tuple[str, ...]
+    log_head: tuple[str, ...]
+    log: tuple[tuple[str, ...], ...]
+    decision: tuple[Table, ...]
+    decision_words: tuple[str, ...]
 
 
-def _residuals(learned: Learned) -> str:
+def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -> Notebook:
+    """The further pages; ``others``: robots to weigh this one against."""
+    robot = session.robot
     measured = [r for r in learned.residuals if r.miss_m is not None]
-    odd = [r for r in learned.residuals if r.surprise < 0.05]
-    along, drift = f"{len(learned.residuals)} say how far they went", learned.drift.words
-    words = [f"Of {learned.shots_used} shots used {along}, {len(measured)} by a measured miss; {drift}."]
-    if odd:
-        names = ", ".join(f"{r.shot} ({100 * r.surprise:.0f} %)" for r in odd[:12])
-        words.append(f"Surprising shots, with the chance of one at least as odd: {names}.")
-    text = "".join(tag("p", html.escape(w)) for w in words)
-    plot = _plot(measured) if measured else ""
-    return f"<h2>What is left over: measured miss less the expected one</h2>{plot}{text}"
+    different = [other for other in others if other.name != robot.name]
+    beliefs = {robot.name: session.belief} if learned.shots_used else {}
+    weighed = compare([robot, *different], beliefs=beliefs) if different else None
+    head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
+            "speed", "battery (V)", "battery period", "note")  # fmt: skip
+    return Notebook(
+        plot=_plot(measured) if measured else None,
+        residual_words=_residual_words(learned, len(measured)),
+        log_head=head,
+        log=tuple(_log_row(robot, shot) for shot in session.log.shots()),
+        decision=(decision_table(weighed), hit_table(weighed)) if weighed is not None else (),
+        decision_words=weighed.words if weighed is not None else (),
+    )
 
 
-def _plot(residuals: Sequence[Residual]) -> str:
+def _residual_words(learned: Learned, measured: int) -> tuple[str, ...]:
+    along = f"{len(learned.residuals)} say how far they went"
+    words = f"Of {learned.shots_used} shots used {along}, {measured} by a measured miss; {learned.drift.words}."
+    odd = [r for r in learned.residuals if r.surprise < _SURPRISE]
+    if not odd:
+        return (words,)
+    names = ", ".join(f"{r.shot} ({100 * r.surprise:.0f} %)" for r in odd[:12])
+    return words, f"Surprising shots, with the chance of one at least as odd: {names}."
+
+
+def _plot(residuals: Sequence[Residual]) -> Markup:
     """Residuals by shot number, centimetres; odd ones filled."""
-    off = [(r.shot, 100 * ((r.miss_m or 0.0) - r.expected_miss_m), r.surprise < 0.05) for r in residuals]
+    off = [(r.shot, 100 * ((r.miss_m or 0.0) - r.expected_miss_m), r.surprise < _SURPRISE) for r in residuals]
     most = max(5.0, *(abs(value) for _, value, _ in off)) * 1.1
     first, last = min(n for n, _, _ in off), max(n for n, _, _ in off)
     left, right, middle = 14.0, _WIDTH - 3, _HEIGHT / 2 - 2
@@ -75,41 +99,16 @@ def _plot(residuals: Sequence[Residual]) -> str:
     return inline(svg.SVG(viewBox=svg.ViewBoxSpec(0, 0, _WIDTH, _HEIGHT), elements=[title, *parts]).as_str())
 
 
-def _log(session: Session) -> str:
-    robot, shots = session.robot, session.log.shots()
-    if not shots:
-        return "<h2>Shot log</h2><p>No shots yet.</p>"
-    head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
-            "speed", "battery (V)", "epoch", "note")  # fmt: skip
-    cells = "".join(f'<th scope="col">{html.escape(words)}</th>' for words in head)
-    rows = "".join(_log_row(robot, shot) for shot in shots)
-    return f'<h2>Shot log</h2><table class="log"><thead><tr>{cells}</tr></thead><tbody>{rows}</tbody></table>'
-
-
-def _log_row(robot: Robot, shot: Shot) -> str:
-    notes = ["taken back"] if shot.undone else [f"left out: {shot.excluded}"] if shot.excluded is not None else []
+def _log_row(robot: Robot, shot: Shot) -> tuple[str, ...]:
+    notes = ["undone"] if shot.undone else [f"left out: {shot.excluded}"] if shot.excluded is not None else []
     notes += [words for words in (shot.target, f"from {shot.origin}" if shot.origin else None) if words]
-    cells = [
+    return (
         str(shot.shot), shot.time[:19].replace("T", " "), f"{shot.distance_m:.2f}",
-        setpoint_text(robot, shot.setpoint, False), shot.result or "–", _signed(shot.miss_m), _signed(shot.side_m),
+        f"{shot.setpoint:.{robot.setpoint.decimals}f}", shot.result or "–", _signed(shot.miss_m), _signed(shot.side_m),
         "–" if shot.speed is None else f"{shot.speed:.0f}", "–" if shot.battery_v is None else f"{shot.battery_v:.1f}",
-        str(shot.epoch),
-    ]  # fmt: skip
-    note = tag("td", html.escape(line("; ".join(notes), 60)), "words")
-    return tag("tr", "".join(tag("td", html.escape(cell)) for cell in cells) + note)
+        str(shot.epoch), one_line("; ".join(notes), 60),
+    )  # fmt: skip
 
 
 def _signed(value: float | None) -> str:
     return "–" if value is None else f"{value:+.2f}"
-
-
-def _decision(comparison: Comparison) -> str:
-    tables = "".join(_table(*table) for table in (decision_table(comparison), hit_table(comparison)))
-    words = "".join(tag("p", html.escape(w)) for w in comparison.words)
-    return f"<h2>Decision table</h2>{tables}{words}"
-
-
-def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    cells = "".join(f'<th scope="col">{html.escape(words)}</th>' for words in head)
-    body = "".join(tag("tr", "".join(tag("td", html.escape(cell)) for cell in row)) for row in rows)
-    return f'<table class="log"><thead><tr>{cells}</tr></thead><tbody>{body}</tbody></table>'

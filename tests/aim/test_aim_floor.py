@@ -144,7 +144,7 @@ def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
     """One wheel against a rail gives a spin ratio of one: the ball ends its slide at (5 - 2) / 7 of its speed, against
     5/7 (closed form), so that it needs more speed for the same distance."""
     of = make_robot("flywheel", element=replace(BALL, mass=50.0), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
-    low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.035))
+    low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.036))
     wheel = low.launcher.flywheel
     assert wheel is not None
     spun = replace(low, launcher=replace(low.launcher, flywheel=replace(wheel, wheels=1)))
@@ -161,7 +161,7 @@ def test_thin_shells_roll_less_far() -> None:
     assert rolling_inertia(BALL) == pytest.approx(2 / 5)
     assert math.isinf(rolling_inertia(DISC))
     shell = make_robot("striker", element=replace(BALL, surface="perforated"), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
-    shell = replace(shell, launcher=replace(shell.launcher, exit_height=0.035))
+    shell = replace(shell, launcher=replace(shell.launcher, exit_height=0.036))
     needs: list[RequiredSpeed] = [required_speed_for(replace(shell, element=e), ZONE) for e in (shell.element, BALL)]
     hollow, solid = (float(need.log_speed(1.0).value[0]) for need in needs)
     assert hollow > solid

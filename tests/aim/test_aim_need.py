@@ -157,7 +157,7 @@ def test_a_slide_without_air_needs_the_square_root() -> None:
 
 def test_a_ball_on_the_floor_slides_then_rolls() -> None:
     """Slide part d = 12 v^2 / (49 mu g) (0.499452839 m at v=2, mu=0.2), then 5/7 v against 5/7 of the resistance."""
-    heavy = Element("sphere", 500.0, diameter=0.07)
+    heavy = Element("sphere", 500.0, diameter=0.072)
     of = make_robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0, rolling=0.03))
     length = 0.499452839 + (10 / 7) ** 2 / (2 * G * 0.03 * 5 / 7)
     assert math.exp(required_speed_for(of, ZONE).log_speed(length).value[0]) == pytest.approx(2.0, rel=1e-4)

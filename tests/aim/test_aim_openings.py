@@ -50,7 +50,7 @@ def test_the_far_edge_counts_with_its_own_flatness() -> None:
     fall = np.sqrt((v * np.sin(angle)) ** 2 - 2 * g * rise)
     x = v * np.cos(angle) * (v * np.sin(angle) + fall) / g
     sine = fall / np.hypot(fall, v * np.cos(angle))
-    counted = through_ring(0.085, 0.035, sine, x * np.cos(azimuth) - 2.0, x * np.sin(azimuth)).mean()
+    counted = through_ring(0.085, 0.036, sine, x * np.cos(azimuth) - 2.0, x * np.sin(azimuth)).mean()
     assert hit_chance(of, target, held, 2.0, aim.setpoint.value) == pytest.approx(float(counted), abs=0.015)
 
 
@@ -73,7 +73,7 @@ def test_flat_shots_may_score_below_a_centre_that_no_speed_reaches(degrees: floa
     slope = np.tan(angle) - 9.80665 * x / (v * np.cos(angle)) ** 2
     y = 1.0 + x * np.tan(angle) - 9.80665 * x**2 / (2 * (v * np.cos(angle)) ** 2)
     aside = x * (draws.side_bias[pick] + draws.side_scatter[pick] * rng.standard_normal(n))
-    good = (np.abs(y - height) < 0.2 - 0.035 * np.hypot(1, slope)) & (np.abs(aside) < 0.265)
+    good = (np.abs(y - height) < 0.2 - 0.036 * np.hypot(1, slope)) & (np.abs(aside) < 0.264)
     assert aim.hit_probability == pytest.approx(float(good.mean()), abs=0.06)
 
 

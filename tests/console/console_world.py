@@ -6,37 +6,16 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from robots import altered, make_robot
+from robots import heron, make_robot
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
-from fieldtune.robot.model import (
-    Battery,
-    Drive,
-    Element,
-    Encoder,
-    Flywheel,
-    Robot,
-    SetpointRange,
-    Spot,
-    Striker,
-    Target,
-)
+from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Target
 
 
 def thrower(**changes: object) -> Robot:
     """A pair of wheels that throws 58 mm balls into a basket 30 cm wide, 95 cm up; ``changes`` as ``make_robot``'s."""
-    robot = make_robot(
-        element=Element("sphere", 0.04, 0.058),
-        name="heron",
-        title="Heron, practice build",
-        flywheel=Flywheel(2, 0.088, 180e-6, 1.0, 0.76),
-        drive=Drive("speed", 2, 9.6, 638.8, 0.125, 9.5, 0.5, ((22, 33),), 0.95),
-        battery=Battery("nimh", 8, 0.09),
-        encoder=Encoder(48, "motor", 32),
-        spots=(Spot("near line", 1.8), Spot("far line", 3.2)),
-    )
-    return altered(robot, **changes)
+    return heron(**{"title": "Heron, practice build", "air": Air(), **changes})
 
 
 def slider() -> Robot:
@@ -50,7 +29,6 @@ def slider() -> Robot:
         title=like.title,
         launcher={"exit_height": 0.01},
         striker=Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8),
-        drive=like.drive,
         battery=like.battery,
         encoder=like.encoder,
         setpoint=SetpointRange("mm", 10, 60, 0.5),

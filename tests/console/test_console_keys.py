@@ -18,7 +18,7 @@ from textual.pilot import Pilot
 from fieldtune.console import Console, keys
 from fieldtune.errors import StoreError
 from fieldtune.session import Session
-from fieldtune.share.export import KINDS
+from fieldtune.share.export_kinds import KINDS
 
 ROBOT = thrower()
 

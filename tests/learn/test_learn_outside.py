@@ -212,7 +212,7 @@ def test_range_error_by_the_delta_method():
     # 6.355508596 +- 0.161631494 m (g 9.80665). Here by the needed speed's derivatives, without air.
     robot = replace(
         thrower(target=Target("basket", 0.38, (0.3,))),
-        element=Element("sphere", 0.062, diameter=0.07, drag=1e-9),
+        element=Element("sphere", 0.066, diameter=0.072, drag=1e-9),
         launcher=replace(thrower().launcher, exit_angle=0.9),
     )
     point = required_speed_for(robot, robot.target()).log_speed(6.355508596)

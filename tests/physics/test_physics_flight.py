@@ -128,7 +128,7 @@ def test_magnus_curves_the_right_way():
 
 
 def test_path_is_the_same_flight():
-    body = ball(0.062, 0.07, AIR)
+    body = ball(0.04, 0.058, AIR)
     x = np.linspace(0.0, 4.0, 9)
     heights, speeds = path(body, [7.0, 8.0], 0.9, 0.1, x, log_drag=[0.0, 0.3])
     assert heights.shape == speeds.shape == (2, 9)

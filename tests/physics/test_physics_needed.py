@@ -11,7 +11,7 @@ from fieldtune.physics.flight import fly, needed_speed
 from fieldtune.physics.flying_body import Body, ball
 
 AIR = standard_air(0.0)
-FOAM = ball(0.062, 0.07, AIR)
+FOAM = ball(0.04, 0.058, AIR)
 VACUUM = Body(1.0, 0.1, 0.01, 0.0, 1.8e-5, constant_drag(0.5))
 
 

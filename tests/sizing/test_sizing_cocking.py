@@ -115,16 +115,16 @@ def test_a_pushing_striker_keeps_the_elements_speed():
 def test_time_to_cock_agrees_with_quadrature():
     robot = otter()
     supply = train(robot.drive, robot.battery.resistance)
-    volts = float(open_circuit_voltage("nimh", 0.5, 10))
+    volts = float(open_circuit_voltage("nimh", 0.5, 8))
     radius = 0.030
-    resistance = 12 / 11 + 0.09
-    k_t = 0.36 / 10.6
-    k_e = (12 - 0.4 * 12 / 11) / robot.drive.no_load_speed
+    resistance = 9.6 / 9.5 + 0.09
+    k_t = 0.125 / 9.0
+    k_e = (9.6 - 0.5 * 9.6 / 9.5) / robot.drive.no_load_speed
     gain = robot.drive.reduction * robot.drive.efficiency
 
     def slowness(turn):
         force = 900 * radius * (1 - math.cos(turn)) + 6
-        amps = 0.4 + force * radius * math.sin(turn) / gain / k_t
+        amps = 0.5 + force * radius * math.sin(turn) / gain / k_t
         return robot.drive.reduction * k_e / (volts - amps * resistance)
 
     expected = quad(slowness, 0, math.pi)[0]
@@ -132,12 +132,12 @@ def test_time_to_cock_agrees_with_quadrature():
 
 
 def test_the_ceiling_is_where_the_drive_just_turns_through():
-    weak = crane(drive={"gears": ((12, 60), (12, 60))})
-    top = ceiling(weak, 11.0)
+    weak = crane(drive={"gears": ((12, 84), (12, 96))})
+    top = ceiling(weak, 8.8)
     assert weak.launcher.arm.draw_min < top / 1000 < weak.launcher.arm.draw_max
-    torque = float(train(weak.drive, 0.09).stall_torque(11.0))
+    torque = float(train(weak.drive, 0.09).stall_torque(8.8))
     assert float(tip_force(weak, top / 1000)) * 0.35 == pytest.approx(torque, rel=1e-3)
-    assert lowest_voltage(weak, top, 0.09) == pytest.approx(11.0, rel=1e-3)
+    assert lowest_voltage(weak, top, 0.09) == pytest.approx(8.8, rel=1e-3)
 
 
 def test_draws_by_torque_is_blind_behind_the_worst_point():

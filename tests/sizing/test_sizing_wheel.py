@@ -21,7 +21,7 @@ from fieldtune.robot.wheel_energy import speed_kept, speed_left, wheel_energy
 from fieldtune.sizing.size import size
 from fieldtune.sizing.wheel_times import wheel_times
 
-PACK_V = float(open_circuit_voltage("nimh", 0.5, 10))
+PACK_V = float(open_circuit_voltage("nimh", 0.5, 8))
 
 
 def integrated_speed(robot, volts, start, seconds):
@@ -53,7 +53,7 @@ def test_spin_up_agrees_with_the_integrated_equation_of_motion():
 
 
 def test_recovery_agrees_with_the_integrated_equation_of_motion():
-    robot = heron()
+    robot = heron(element=replace(heron().element, mass=0.06))  # a drop of an eighth: back is within 1 %
     supply = train(robot.drive, robot.battery.resistance)
     goal = 3600.0
     after = float(speed_left(robot, goal))
@@ -64,7 +64,7 @@ def test_recovery_agrees_with_the_integrated_equation_of_motion():
 
 def test_the_ceiling_is_exactly_what_is_back_between_shots():
     """Integrate: at the ceiling the wheel is back just as the pause ends."""
-    heavy = Flywheel(2, 0.096, 6e-3, 1.0, 0.85)
+    heavy = Flywheel(2, 0.088, 6e-3, 1.0, 0.76)
     robot = heron(launcher=replace(heron().launcher, flywheel=heavy), element=replace(heron().element, mass=0.4))
     pause = 1.0
     top = ceiling(robot, PACK_V, between_s=pause)
@@ -106,7 +106,7 @@ def test_unknown_is_none_never_zero():
 
 
 def test_without_an_inertia_only_the_holding_counts():
-    plain = heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.096, None, 1.0, 0.85)))
+    plain = heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.088, None, 1.0, 0.76)))
     figures = size(plain)
     assert ceiling(plain, 12.0) == pytest.approx(ceiling(heron(), 12.0, between_s=math.inf))
     assert (figures.spin_up_s, figures.drop_rpm, figures.recovery_s, figures.shots_per_minute) == (None,) * 4
@@ -129,15 +129,15 @@ by_momentum = pytest.mark.xfail(reason="until shots are counted by momentum", st
 
 
 def pushed_robot(wheels, each=6e-4, grip=0.8):
-    """Wheels of 96 mm heavy enough for this grip (closed form: at most 1/(1 + m r^2 / sum I) for a pair)."""
-    return heron(launcher=replace(heron().launcher, flywheel=Flywheel(wheels, 0.096, each, 1.0, grip)))
+    """Wheels of 88 mm heavy enough for this grip (closed form: at most 1/(1 + m r^2 / sum I) for a pair)."""
+    return heron(launcher=replace(heron().launcher, flywheel=Flywheel(wheels, 0.088, each, 1.0, grip)))
 
 
 @by_momentum
 def test_a_pair_gives_away_the_momentum_that_the_element_gets():
     """Newton's third law at both rims, whatever slips: sum I dw = -m v r. Closed form."""
     robot, start = pushed_robot(2), 3000 * RPM
-    mass, radius = robot.element.mass, 0.048
+    mass, radius = robot.element.mass, 0.044
     exit_speed = 0.8 * start * radius
     left = start - mass * exit_speed * radius / (2 * 6e-4)
     assert exit_speed < left * radius  # it does not outrun the rims
@@ -150,7 +150,7 @@ def test_one_wheel_and_a_rail_share_push_and_spin():
     """Rolling along the rail at exit, w R = v: both push the centre, m v = J + F, and turn it, I v / R = (J - F) R, so
     that the wheel gives J = (m + I/R^2) v / 2. Solid ball, I = 2/5 m R^2. Closed form."""
     robot, start = pushed_robot(1), 3000 * RPM
-    mass, radius = robot.element.mass, 0.048
+    mass, radius = robot.element.mass, 0.044
     exit_speed = 0.8 * start * radius / 2
     left = start - 0.5 * 1.4 * mass * exit_speed * radius / 6e-4
     assert float(speed_left(robot, 3000.0)) * RPM == pytest.approx(left, rel=1e-9)
@@ -160,7 +160,7 @@ def test_one_wheel_and_a_rail_share_push_and_spin():
 def test_wheels_follow_a_contact_stepped_in_time():
     """Coulomb friction of 0.5 at both rims, pressed with 150 N over 6 ms of contact without motor torque (invented):
     Euler steps of 1 us. The profile is told the grip that came of it; 1 % of the drop."""
-    mass, radius, inertia = heron().element.mass, 0.048, 6e-4
+    mass, radius, inertia = heron().element.mass, 0.044, 6e-4
     wheel, speed, start = 3000 * RPM, 0.0, 3000 * RPM
     for _ in range(6000):
         force = 0.5 * 150 if wheel * radius > speed else 0.0
@@ -247,7 +247,7 @@ def test_wheels_of_a_pair_count_by_the_square_of_their_speed():
 
 
 def test_a_fast_second_wheel_lowers_the_ceiling():
-    spun = heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.096, 180e-6, 1.25, 0.85)))
+    spun = heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.088, 180e-6, 1.25, 0.76)))
     assert ceiling(spun, 12.0, between_s=math.inf) == pytest.approx(ceiling(heron(), 12.0, between_s=math.inf) / 1.25)
 
 

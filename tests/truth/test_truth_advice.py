@@ -62,8 +62,9 @@ def test_full_trial_reaches_its_goals(measured: bool) -> None:
 def test_claimed_intervals_hold_the_truth() -> None:
     """200 robots, 90 % intervals after each count of shots, hit rates within half a per cent of an end counted in.
 
-    Below, what chance leaves 1,000 robots (binomial, one in a hundred). Above, 0.97: on robots of other physics than the
-    prior's the intervals are a little wide (93, 94 and 96 % measured). On the prior's own they are tried by learning.
+    Below, what chance leaves 1,000 robots (binomial, one in a hundred). Above, 0.97: on robots of other physics than
+    the prior's the intervals are a little wide (93, 94 and 96 % measured). On the prior's own the tests of learning try
+    them.
     """
     assert binom.ppf(0.005, 1000, 0.9) / 1000 == pytest.approx(0.875, abs=1e-3)
     scores = _trial(range(200), (0, 3, 10), (False,), ("fieldtune",))

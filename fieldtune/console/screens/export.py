@@ -13,12 +13,13 @@ from fieldtune.console.screens.base import Board
 from fieldtune.console.widgets.entry_line import Entry, Question
 from fieldtune.console.widgets.text_line import Part, Plate
 from fieldtune.errors import InputError
+from fieldtune.share.export_kinds import KINDS, suggested_name
 
 if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
 
-CHOICES = 7
-"""How many things can be written: those of ``share.export``, which is imported when the view is open."""
+CHOICES = len(KINDS)
+"""How many things can be written."""
 _TOLD = 51
 
 
@@ -46,27 +47,15 @@ class ExportView(Board):
 
     def __init__(self) -> None:
         super().__init__()
-        self._kinds: list[tuple[str, str, str]] = []
         self._written: list[str] = []
 
     def compose_body(self) -> ComposeResult:
+        robot = self.console.robot.name
+        self._kinds = [(kind, told, suggested_name(robot, kind)) for kind, told in KINDS.items()]
         yield Plate(id="export-list")
 
     def key_rows(self) -> list[list[Binding]]:
         return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
-
-    def on_mount(self) -> None:
-        """Find out what can be written (the board's own mounting runs as well)."""
-        self.console.begin("export-kinds", self._find_kinds)
-
-    async def _find_kinds(self) -> None:
-        self._kinds = await self.console.ask_slowly("Export", self._known_kinds) or []
-        self.console.show()
-
-    def _known_kinds(self) -> list[tuple[str, str, str]]:
-        from fieldtune.share.export import KINDS, suggested_name
-
-        return [(kind, told, suggested_name(self.console.session, kind)) for kind, told in KINDS.items()]
 
     def tick(self, live: Live) -> None:
         super().tick(live)
