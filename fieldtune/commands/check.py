@@ -28,9 +28,9 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from fieldtune.robot import check_profile, find_profile, load_profile
-    from fieldtune.robot.profile import NAME
+    from fieldtune.robot.names import is_name
 
-    named = NAME.fullmatch(args.file) is not None and not Path(args.file).is_file()
+    named = is_name(args.file) and not Path(args.file).is_file()
     path = find_profile(args.file, args.profiles) if named else Path(args.file)
     problems = check_profile(path)
     errors = sum(problem.severity == "error" for problem in problems)
