@@ -8,11 +8,9 @@ import json
 import math
 import sys
 from collections.abc import Callable, Iterable, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from fieldtune.caution import where_cautions_are
-from fieldtune.files import write_whole
 from fieldtune.plain_text import printable
 
 if TYPE_CHECKING:
@@ -95,8 +93,3 @@ def progress_bar(stream: TextIO, usual: int = 10_000) -> Callable[[int, int], No
             stream.flush()
 
     return tell
-
-
-def write(path: Path | str, content: str | bytes, *, force: bool) -> None:
-    """Writes an output file, whole or not at all; what is there is kept unless ``force``. Raises ``OutputError``."""
-    write_whole(path, content, force=force)

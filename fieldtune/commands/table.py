@@ -15,9 +15,9 @@ from fieldtune.commands.printing import (
     point_to_cautions,
     record,
     setpoint_words,
-    write,
 )
 from fieldtune.errors import InputError
+from fieldtune.files import write_whole
 from fieldtune.plain_text import columns
 from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
@@ -83,7 +83,7 @@ def _table(args: argparse.Namespace) -> int:
 def _deliver(args: argparse.Namespace, text: str) -> None:
     """Into the file that was asked for, or to standard output."""
     if _is_file(args.out):
-        write(args.out, text, force=args.force)
+        write_whole(args.out, text, force=args.force)
         print(f"{args.out}: written")
     else:
         print(text, end="")
