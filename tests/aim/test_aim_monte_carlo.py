@@ -59,7 +59,7 @@ def test_the_hit_chance_of_an_element_hardly_heavier_than_air(tmp_path: Path):
 def one(seed: int) -> Compared | None:
     with tempfile.TemporaryDirectory() as folder:
         case = random_case(seed, Path(folder))
-    return None if case is None else compare(case)
+    return None if case is None else compare(case, power=10)
 
 
 @pytest.fixture(scope="module")
