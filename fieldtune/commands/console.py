@@ -50,11 +50,11 @@ def _console(args: argparse.Namespace) -> int:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise LinkError("the console needs a terminal; 'fieldtune --help' lists the commands that print instead")
     robot = line_options.robot_for(args)
-    from fieldtune.console import Unopened, run
+    from fieldtune.console import UnopenedLine, run
     from fieldtune.session import Session
 
     with Session.beside_profile(robot, args.profiles) as session:
-        run(robot, session, Unopened(lambda: _console_line(robot, args, session)))
+        run(robot, session, UnopenedLine(lambda: _console_line(robot, args, session)))
     return 0
 
 
@@ -65,7 +65,7 @@ def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> M
     )
     args.record = args.record or _session_recording(robot, named, args)
     monitor = line_options.monitor(robot, named, args, session)
-    session.attach(monitor)
+    session.line = monitor
     return monitor
 
 
