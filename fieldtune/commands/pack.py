@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import give, record, write
+from fieldtune.commands.printing import give, record
+from fieldtune.files import write_whole
 from fieldtune.plain_text import printable
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def _pack(args: argparse.Namespace) -> None:
 
     with arguments.open_session(args) as session:
         text, shots, name = pack(session), len(session.log.shots()), session.robot.name
-    write(args.file, text, force=args.force)
+    write_whole(args.file, text, force=args.force)
     words = [
         f"{args.file}: {name} packed, {_count(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"
     ]

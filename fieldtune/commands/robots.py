@@ -6,9 +6,10 @@ import argparse
 from pathlib import Path
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import give, write
+from fieldtune.commands.printing import give
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, printable
+from fieldtune.files import write_whole
+from fieldtune.plain_text import columns, printable, say
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -70,5 +71,5 @@ def _new(args: argparse.Namespace) -> None:
     except OSError as error:
         raise OutputError(f"{home}: can't be made ({error.strerror or error}); name another with --profiles") from error
     path = home / f"{args.name}.toml"
-    write(path, text, force=args.force)
-    print(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")
+    write_whole(path, text, force=args.force)
+    say(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Literal, cast
 
 from fieldtune.line_fields import WIRE_NAMES
-from fieldtune.physics.drag import BLUFF_SPREAD, drag_law
+from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
@@ -21,7 +21,7 @@ def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
     section = profile.section("uncertainty") or Section({}, "uncertainty", profile.findings)
     _lift_zeros(section)
     bluff = element.shape != "sphere" and element.drag is None
-    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_law(element.surface, element.drag).spread)
+    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_spread(element.surface, element.drag))
     why = "nothing is known exactly"
     values = {
         key: section.quantity(key, RATIO, getattr(usual, key), over="0", most="1", usual=(None, "0.5"), why=why)

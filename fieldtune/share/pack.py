@@ -1,6 +1,4 @@
-"""The date that stands on what leaves the tool."""
-# MERGED: One robot as one readable file: profile, shots with all marks, epochs and batteries, to carry to another
-# laptop.
+"""One robot as one readable file: profile, shots with all marks, battery periods and readings, for another laptop."""
 
 from __future__ import annotations
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import thrower
 from plain_unknowns import Curve, Linear, least_squares, rows
+from robots import thrower
 from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns

@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 
-from fieldtune.commands.printing import write
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
 from fieldtune.share.export_kinds import LANGUAGES, class_name_for
@@ -133,7 +132,7 @@ def test_a_write_protected_file_stays(tmp_path: Path) -> None:
     path.write_text("mine")
     path.chmod(0o444)
     with pytest.raises(OutputError, match="write-protected"):
-        write(path, "other", force=True)
+        write_whole(path, "other", force=True)
     assert path.read_text() == "mine"
 
 

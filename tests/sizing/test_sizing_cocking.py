@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from robots import crane, otter
 from scipy.integrate import quad
-from sizing_robots import crane, otter, with_drive
 
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.physics.springs import helical_rate, shear_modulus
@@ -138,7 +138,7 @@ def test_time_to_cock_agrees_with_quadrature():
 
 
 def test_the_ceiling_is_where_the_drive_just_turns_through():
-    weak = with_drive(crane(), gears=((12, 84), (12, 96)))
+    weak = crane(drive={"gears": ((12, 84), (12, 96))})
     top = ceiling(weak, 8.8)
     assert weak.launcher.mechanism.draw_min < top / 1000 < weak.launcher.mechanism.draw_max
     torque = float(train(weak.drive, 0.09).stall_torque(8.8))
@@ -153,7 +153,7 @@ def test_draws_by_torque_is_blind_behind_the_worst_point():
 
 
 def test_a_drive_too_weak_to_cock_is_said_in_one_line():
-    figures = size(with_drive(crane(), gears=((12, 36),)))
+    figures = size(crane(drive={"gears": ((12, 36),)}))
     assert figures.torque_margin < 1
     assert figures.cock_time_s is None
     weak = [note for note in figures.notes if "too weak to cock" in note]
@@ -162,12 +162,12 @@ def test_a_drive_too_weak_to_cock_is_said_in_one_line():
 
 
 def test_a_crank_too_short_for_the_stroke_is_said():
-    figures = size(with_drive(otter(), crank_radius=0.020))
+    figures = size(otter(drive={"crank_radius": 0.020}))
     assert any("crank_radius" in note and "40 mm" in note for note in figures.notes)
 
 
 def test_a_longer_crank_has_to_hold_at_full_draw():
-    figures = size(with_drive(otter(), crank_radius=0.050))
+    figures = size(otter(drive={"crank_radius": 0.050}))
     end = math.acos(1 - 0.06 / 0.05)
     assert figures.holding_torque_nm == pytest.approx((900 * 0.06 + 6) * 0.05 * math.sin(end))
     assert size(otter()).holding_torque_nm == pytest.approx(0.0, abs=1e-6)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sizing_robots import crane, heron, otter
+from robots import crane, heron, otter
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError

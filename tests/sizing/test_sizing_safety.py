@@ -7,8 +7,9 @@ import re
 from dataclasses import replace
 
 import pytest
-from sizing_robots import RPM, crane, heron, otter, with_drive
+from robots import crane, heron, otter
 
+from fieldtune.constants import RPM
 from fieldtune.robot.model import Element, Flywheel, SpringWire
 from fieldtune.sizing.cautions import cautions, strained
 from fieldtune.sizing.hazards import carry, full_power_rpm, hazards, rim
@@ -153,11 +154,9 @@ def test_a_faster_second_wheel_is_the_one_that_counts():
 
 def test_full_power_is_the_drives_no_load_speed_on_a_full_battery():
     """The no-load speed goes with the voltage but for the drag's small share; 8 full cells give 11.2 V."""
-    free = with_drive(heron(), no_load_current=1e-9).drive.no_load_speed / 1.5 / RPM
+    free = heron(drive={"no_load_current": 1e-9}).drive.no_load_speed / 1.5 / RPM
     wheel = heron().launcher.mechanism
-    assert full_power_rpm(with_drive(heron(), no_load_current=1e-9), wheel) == pytest.approx(
-        free * 11.2 / 9.6, rel=1e-6
-    )
+    assert full_power_rpm(heron(drive={"no_load_current": 1e-9}), wheel) == pytest.approx(free * 11.2 / 9.6, rel=1e-6)
     assert full_power_rpm(heron(drive=None), wheel) is None
     assert full_power_rpm(heron(battery=None), wheel) == pytest.approx(heron().drive.no_load_speed / 1.5 / RPM)
 

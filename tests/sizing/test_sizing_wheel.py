@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from robots import DRIVE, altered, heron
 from scipy.integrate import solve_ivp
 from scipy.signal import TransferFunction, step
-from sizing_robots import DRIVE, RPM, heron, with_battery, with_drive
 
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.wheel_times import wheel_times
+from fieldtune.constants import RPM
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.drivetrain import hold_current, train
@@ -97,8 +98,8 @@ def test_a_fuller_battery_and_a_smaller_resistance_raise_the_ceiling():
 def test_unknown_is_none_never_zero():
     assert ceiling(heron(drive=None)) is None
     assert ceiling(heron(battery=None)) is None
-    assert ceiling(with_battery(heron(), resistance=None), 12.0) is None
-    assert ceiling(with_battery(heron(), resistance=None), 12.0, 0.09) is not None
+    assert ceiling(heron(battery={"resistance": None}), 12.0) is None
+    assert ceiling(heron(battery={"resistance": None}), 12.0, 0.09) is not None
     assert ceiling(heron(), 0.0) is None
     assert ceiling(heron(), 60.0) is None
     assert ceiling(heron(), math.nan) is None
@@ -113,7 +114,7 @@ def test_without_an_inertia_only_the_holding_counts():
 
 
 def test_power_control_tops_out_at_what_the_program_accepts():
-    robot = with_drive(heron(setpoint=SetpointRange("%", 10, 90, 1)), control="power")
+    robot = altered(heron(setpoint=SetpointRange("%", 10, 90, 1)), drive={"control": "power"})
     assert ceiling(robot, 12.0) == 90
     assert lowest_voltage(robot, 60.0, 0.09, battery_v=13.0) == pytest.approx(13.0 * 0.6)
 
@@ -260,7 +261,7 @@ def test_size_of_a_wheel_launcher_hangs_together():
 
 
 def test_too_weak_a_drive_says_what_to_change():
-    slow = with_drive(heron(), gears=((12, 60),))
+    slow = heron(drive={"gears": ((12, 60),)})
     figures = size(slow)
     assert figures.ceiling_rpm_low < figures.needed_rpm.far
     assert figures.spin_up_s is None

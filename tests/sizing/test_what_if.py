@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from sizing_robots import heron
+from robots import heron
 
 from fieldtune.errors import InputError
 from fieldtune.robot import load_profile, new_profile_text

@@ -1,7 +1,4 @@
-"""What can be different about a robot in the sizes view: one thing at a time, a step up or down."""
-# MERGED: What the sizes view says: figures as built beside what they would be, gear trains worth a look, what can
-# hurt.
-# MERGED: Sizes: what the mechanism gives as built, and what it would give with another gear, wheel, spring or angle.
+"""Sizes: what the mechanism gives as built, beside what it would give with another gear, wheel, spring or angle."""
 
 from __future__ import annotations
 
@@ -17,8 +14,8 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
 from fieldtune.console import keys, words
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.figures import figures_of
 from fieldtune.robot.model import Robot
 
@@ -129,7 +126,7 @@ USUAL_TRAINS = 10_000
 """Gear trains that are tried in less time than it takes to say so."""
 
 
-class WhatIfView(Board):
+class SizesScreen(ConsoleScreen):
     """As built beside what if."""
 
     TITLE_WORDS = "Sizes"
@@ -154,23 +151,25 @@ class WhatIfView(Board):
         self._searched: tuple[int, int] | None = None
 
     def compose_body(self) -> ComposeResult:
-        robot = self.console.robot
+        robot = self.controller.robot
         self.varied, self.changes = robot, changes_for(robot)
-        yield Plate(id="sizes-choose")
+        yield TextBlock(id="sizes-choose")
         with Horizontal(id="sizes-body"):
-            yield Plate(("working out the figures…", "$quiet"), id="sizes-figures")
-            yield Plate(id="sizes-choices")
+            yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
+            yield TextBlock(id="sizes-choices")
 
     def key_rows(self) -> list[list[Binding]]:
         return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def on_mount(self) -> None:
-        """Work out the figures as built (the board's own mounting runs as well)."""
-        self.console.begin("sizes-built", self._work_out_built)
+        """Work out the figures as built (the screen's own mounting runs as well)."""
+        self.controller.background.begin("sizes-built", self._work_out_built)
 
     async def _work_out_built(self) -> None:
-        self._factor = await self.console.ask("What shots taught", self.console.session.speed_factor) or 1.0
-        self._built, self._harm_built = await self._sized(self.console.robot, True)
+        self._factor = (
+            await self.controller.background.ask("What shots taught", self.controller.session.speed_factor) or 1.0
+        )
+        self._built, self._harm_built = await self._sized(self.controller.robot, True)
         self._show()
 
     async def _work_out_other(self) -> None:
@@ -181,14 +180,14 @@ class WhatIfView(Board):
         from fieldtune.sizing.cautions import cautions, strained
         from fieldtune.sizing.size import size
 
-        target, factor = self.console.desk.target, self._factor
-        tell = self._tell if sweep else None
-        found = await self.console.ask_slowly(
-            "Sizing", size, robot, target, speed_factor=factor, progress=tell, sweep=sweep
+        target, factor = self.controller.shooting.target, self._factor
+        progress = self._note_progress if sweep else None
+        found = await self.controller.background.ask_slowly(
+            "Sizing", size, robot, target, speed_factor=factor, progress=progress, sweep=sweep
         )
         return found, (cautions(robot), strained(robot))
 
-    def _tell(self, done: int, total: int) -> None:
+    def _note_progress(self, done: int, total: int) -> None:
         self._searched = (done, total)
 
     def tick(self, live: Live) -> None:
@@ -198,24 +197,24 @@ class WhatIfView(Board):
     def _show(self) -> None:
         if not self.ready:
             return
-        robot = self.console.robot
-        self.query_one("#sizes-choose", Plate).put(*self._chooser())
+        robot = self.controller.robot
+        self.query_one("#sizes-choose", TextBlock).put(*self._chooser())
         if self._built is None:
             if self._searched is not None and self._searched[1] > USUAL_TRAINS:
                 done, total = self._searched
                 said = f"trying gear trains: {done} of {total}"
-                self.query_one("#sizes-figures", Plate).put((said, "$quiet"))
+                self.query_one("#sizes-figures", TextBlock).put((said, "$quiet"))
             return
         other = self._other if self.varied is not robot else None
         harm, strain = self._harm_other if other is not None else self._harm_built
-        self.query_one("#sizes-figures", Plate).put(*harms(strain), *compared(self._built, other))
-        self.query_one("#sizes-choices", Plate).put(*choices(self._built), *harms(harm))
+        self.query_one("#sizes-figures", TextBlock).put(*harms(strain), *compared(self._built, other))
+        self.query_one("#sizes-choices", TextBlock).put(*choices(self._built), *harms(harm))
 
     def _chooser(self) -> list[Part]:
         parts: list[Part] = [("What if?  ", "bold $act")]
         for number, change in enumerate(self.changes):
             chosen = number == self._at
-            was, now = change.reading(self.console.robot), change.reading(self.varied)
+            was, now = change.reading(self.controller.robot), change.reading(self.varied)
             said = f"{change.name} {now}" + ("" if was == now else f" (built: {was})")
             parts.append((f" ▸{said}◂ " if chosen else f"  {said}  ", "bold $act-ink on $act" if chosen else "$ink"))
         return parts
@@ -229,9 +228,9 @@ class WhatIfView(Board):
         """A step more or less of the chosen thing."""
         self.varied = self.changes[self._at].stepped(self.varied, by)
         self._show()
-        self.console.begin("sizes-other", self._work_out_other)
+        self.controller.background.begin("sizes-other", self._work_out_other)
 
     def action_as_built(self) -> None:
         """Back to the robot as built."""
-        self.varied, self._other = self.console.robot, None
+        self.varied, self._other = self.controller.robot, None
         self._show()
