@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 
-def with_caveats(
+def with_notes(
     robot: Robot, aim: Aim, shots: Sequence[Shot], battery_v: float | None, resistance_ohm: float | None
 ) -> Aim:
     """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
@@ -36,7 +36,7 @@ def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:
     if aim.shots_used == 0:
         return ["no confirmed shot yet, this rests on the profile alone: confirm a trial shot"]
     if not any(shot.counts and shot.epoch == aim.epoch for shot in shots):
-        return [f"no shot yet in epoch {aim.epoch}: one or two will find the new level"]
+        return ["no shot yet in this battery period: one or two will show what this battery does"]
     return []
 
 
@@ -53,5 +53,5 @@ def _too_much_for_battery(robot: Robot, aim: Aim, highest: float | None, battery
     now = f"a battery at {battery_v:.1f} V" if battery_v is not None else "a half-charged battery"
     return (
         f"{now} can hold about {highest:.0f} {unit}, less than the {value:.0f} {unit} needed: "
-        "charge or swap the battery, wait longer between shots, or go nearer"
+        "charge or change the battery, wait longer between shots, or go nearer"
     )

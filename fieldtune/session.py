@@ -1,4 +1,4 @@
-"""The whole tool without a screen: a robot, its shot log, what the shots taught, and the answers that follow.
+"""The whole tool without a screen: a robot, its shot log, its line, what the shots taught, and the answers that follow.
 
 The log is the truth; the posterior is derived from all of it whenever it has changed, in this process or another.
 """
@@ -8,11 +8,13 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol, Self
 
 from fieldtune import shot_entry
-from fieldtune.shot_log import Logbook
+from fieldtune.errors import InputError
+from fieldtune.records import Shot
 from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
@@ -20,30 +22,63 @@ if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
+    from fieldtune.link.snapshot import Live
     from fieldtune.robot.model import Robot
 
 
-class Session(Logbook):
-    """One robot, its log, and all answers. ``store``: path of the SQLite file, an open ``Store``, None for memory.
+class LineSnapshots(Protocol):
+    """What a session asks of a line: ``link.Monitor`` answers it."""
 
-    May be used from several threads. Every method raises a ``FieldtuneError`` with one line for wrong input.
+    def snapshot(self) -> Live:
+        """What the line says now."""
+        ...
+
+
+class Session:
+    """One robot, its ``log``, its ``line`` (None where there is none) and all answers.
+
+    ``store``: path of the SQLite file, an open ``Store``, None to keep the log in memory. With a line, the battery's
+    voltage is read from it where none is given. May be used from several threads. Every method raises a
+    ``FieldtuneError`` with one line for wrong input.
     """
 
     def __init__(self, robot: Robot, store: Path | str | Store | None = None, clock: Clock = utc_now) -> None:
-        super().__init__(robot, store, clock)
+        self.robot = robot
+        self.log = store if isinstance(store, Store) else Store(store, clock)
+        self.line: LineSnapshots | None = None
         self._lock = threading.RLock()
         self._learned_from: tuple[object, ...] | None = None
         self._posterior: Posterior | None = None
 
+    @classmethod
+    def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Self:
+        """The robot with its own log; ``home`` is the folder of profiles, where it isn't the usual one.
+
+        Before the first thing is kept, a demonstration robot's profile is copied home.
+        """
+        from fieldtune.robot import claim_profile, is_demo, store_path
+
+        claim = partial(claim_profile, robot, home)
+        log = Store(store_path(robot, home), before_writing=claim, made_by_shots_only=is_demo(robot))
+        return cls(robot, log)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.log.close()
+
+    # -- answers -----------------------------------------------------------------------------------------------------
+
     def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
         """The recommended setpoint at a distance reading, and what goes with it."""
         from fieldtune.aim.recommend import recommend
-        from fieldtune.aim_notes import with_caveats
+        from fieldtune.aim_notes import with_notes
 
         shot_entry.check_distance(distance_m)
-        volts = self._battery(battery_v)
+        volts = self._volts(battery_v)
         aim = recommend(self.robot, self.robot.target(target), self.belief, distance_m, volts)
-        return with_caveats(self.robot, aim, self.store.shots(), volts, self._resistance())
+        return with_notes(self.robot, aim, self.log.shots(), volts, self._resistance())
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
@@ -54,7 +89,7 @@ class Session(Logbook):
         shot_entry.check_distance(distance_m)
         shot_entry.check_setpoint(self.robot, setpoint)
         return hit_chance(
-            self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v)
+            self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._volts(battery_v)
         )
 
     def picture(
@@ -65,16 +100,14 @@ class Session(Logbook):
 
         shot_entry.check_distance(distance_m)
         shot_entry.check_setpoint(self.robot, setpoint)
-        return picture(
-            self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._battery(battery_v)
-        )
+        return picture(self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._volts(battery_v))
 
     def stand(self, setpoint: float, battery_v: float | None = None, target: str | None = None) -> tuple[Standing, ...]:
         """Distances from which a setpoint scores, best first."""
         from fieldtune.aim.stand import stand
 
         shot_entry.check_setpoint(self.robot, setpoint)
-        return stand(self.robot, self.robot.target(target), self.belief, setpoint, self._battery(battery_v))
+        return stand(self.robot, self.robot.target(target), self.belief, setpoint, self._volts(battery_v))
 
     def table(
         self,
@@ -88,7 +121,7 @@ class Session(Logbook):
 
         for distance in distances:
             shot_entry.check_distance(distance)
-        volts = self._battery(battery_v)
+        volts = self._volts(battery_v)
         return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
     def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
@@ -122,7 +155,7 @@ class Session(Logbook):
         from fieldtune.learn import learn
 
         with self._lock:
-            shots, epoch = self.store.shots(), self.store.epoch
+            shots, epoch = self.log.shots(), self.log.epoch
             key = (epoch, *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:
                 self._posterior, self._learned_from = learn(self.robot, shots, epoch), key
@@ -132,3 +165,73 @@ class Session(Logbook):
     def belief(self) -> Belief:
         """The posterior as weighted draws, for the answers above."""
         return self.posterior.belief
+
+    # -- the log -----------------------------------------------------------------------------------------------------
+
+    def confirm(
+        self,
+        distance_m: float,
+        setpoint: float,
+        result: str | None = None,
+        miss_m: float | None = None,
+        side_m: float | None = None,
+        speed: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> Shot:
+        """Adds a shot to the log and learns from it; when this returns, it is on the disk.
+
+        ``result``: in, short, long, left or right; may be left out where the measured miss says it. Both are kept, also
+        where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw.
+        """
+        aimed_at = self.robot.target(target)
+        entry = shot_entry.check_entry(
+            self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, self._volts(battery_v)
+        )
+        return self.log.add(
+            entry.distance_m,
+            entry.setpoint,
+            entry.result,
+            miss_m=entry.miss_m,
+            side_m=entry.side_m,
+            speed=entry.speed,
+            battery_v=entry.battery_v,
+            target=aimed_at.name,
+        )
+
+    def undo(self) -> Shot | None:
+        """Undoes the last confirmed shot; None when there is none."""
+        return self.log.undo_last() if self.log.shots() else None
+
+    def exclude(self, shot: Shot | int, reason: str) -> Shot:
+        """Leaves a shot out of learning, for a reason that is kept with it."""
+        return self.log.exclude(self._not_undone(shot), shot_entry.check_words("a reason", reason))
+
+    def include(self, shot: Shot | int) -> Shot:
+        """Lets a shot that was left out count again."""
+        return self.log.include(self._not_undone(shot))
+
+    def swap(self, label: str | None = None) -> int:
+        """Marks a battery change (or a repair): a new battery period, whose number is returned."""
+        return self.log.swap(None if label is None else shot_entry.check_words("a label", label))
+
+    def _not_undone(self, shot: Shot | int) -> int:
+        """Number of a shot in the log that was not undone; looks before writing, which would make a log."""
+        found = self.log.shot(shot.shot if isinstance(shot, Shot) else shot)
+        if found.undone:
+            raise InputError(f"shot {found.shot} was undone and counts no more; if it did happen, confirm it anew")
+        return found.shot
+
+    def _volts(self, given: float | None) -> float | None:
+        """The battery's voltage: as given, else as the line says, else unknown."""
+        if given is not None:
+            shot_entry.check_battery(given)
+            return given
+        live = self.line.snapshot().battery_v if self.line is not None else None
+        return live if live is not None and live > 0 else None
+
+    def _resistance(self) -> float | None:
+        """The latest measured resistance of the battery that is in now; None leaves the profile's."""
+        label = self.log.battery_label
+        readings = self.log.batteries(label) if label is not None else ()
+        return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)

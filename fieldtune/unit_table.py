@@ -82,7 +82,7 @@ _TABLE: tuple[tuple[float, Dimension, str, str], ...] = (
     (1.0, ANGLE, "", "radian radians"),
     (math.pi / 180, ANGLE, "", "deg ° degree degrees"),
     (2 * math.pi, ANGLE, "", "rev turn turns revolution revolutions"),
-    (2 * math.pi / 60, ANGULAR_SPEED, "", "rpm"),
+    (2 * math.pi / 60, ANGULAR_SPEED, "k", "rpm"),
     (2 * math.pi, ANGULAR_SPEED, "", "rps"),
     (1 / 3.6, SPEED, "", "kmh kph"),
     (1609.344 / 3600, SPEED, "", "mph"),

@@ -6,7 +6,9 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import columns, complain, give, number, pairs, percent, record, setpoint_words
+from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.figures import FIGURES
+from fieldtune.plain_text import columns, pairs, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
@@ -53,13 +55,13 @@ def _aim(args: argparse.Namespace) -> int:
     give(args, record(aim), aim_words(session.robot, aim))
     if aim.reachable:
         return 0
-    complain(aim.cautions[0])  # the reason
+    say_aside(aim.cautions[0])  # the reason
     return 1
 
 
 def aim_words(robot: Robot, aim: Aim) -> list[str]:
     """A recommendation as lines of text."""
-    rests = f"epoch {aim.epoch}, {aim.shots_used} shot{'' if aim.shots_used == 1 else 's'} used"
+    rests = f"battery period {aim.epoch}, {aim.shots_used} shot{'' if aim.shots_used == 1 else 's'} used"
     at = f" at {aim.target}" if aim.target else ""
     head = f"{robot.name}{at} from {aim.distance_m:.2f} m ({rests})"
     choice, sure = aim.setpoint, aim.hit_probability_90
@@ -71,15 +73,15 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
         hits += f", most likely between {percent(sure[0])} and {percent(sure[1])}"
     rows: list[tuple[str, str | None]] = [
         ("setpoint", setpoint_words(robot, choice.value) if choice.value is not None else "none works from here"),
-        ("nearly as good", nearly),
-        ("scores", None if aim.hit_probability is None else hits),
-        ("leaves at", _known(aim.exit_speed_mps, 2, "m/s", f", {number(aim.exit_angle_deg, 1, 'deg')} up")),
+        ("good range", nearly),
+        ("hit chance", None if aim.hit_probability is None else hits),
+        _known(aim, "exit_speed_mps", f", {number(aim.exit_angle_deg, 1, 'deg')} up"),
         ("energy", None if aim.exit_speed_mps is None else _energy_words(robot, aim.exit_speed_mps)),
-        ("comes in at", _known(aim.entry_angle_deg, 1, "deg below the horizontal")),
-        ("highest point", _known(aim.apex_m, 2, "m above the floor")),
-        ("time", _known(aim.time_s, 2, "s")),
-        ("battery holds", None if aim.ceiling is None else f"{setpoint_words(robot, aim.ceiling)} at most"),
-        ("nearest that works", None if aim.reachable else _known(aim.nearest_m, 2, "m")),
+        _known(aim, "entry_angle_deg", " below the horizontal"),
+        _known(aim, "apex_m", " above the floor"),
+        _known(aim, "time_s"),
+        ("ceiling", None if aim.ceiling is None else setpoint_words(robot, aim.ceiling)),
+        ("nearest that works", None if aim.reachable or aim.nearest_m is None else f"{aim.nearest_m:.2f} m"),
     ]
     if aim.sensitivity is not None:
         rows.append(("changes the miss", _sensitivity(robot, aim)))
@@ -118,10 +120,11 @@ def _stand(args: argparse.Namespace) -> None:
         for s in spots
     ]  # fmt: skip
     head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
-    table = columns(("distance (m)", "nearly as good (m)", "scores", ""), rows)
+    table = columns(("distance (m)", "good range (m)", "hit chance", ""), rows)
     advice = setpoint_caution(robot, asked) or "try a higher setpoint"
     text = [head, *table] if rows else [f"{head}: from no distance; {advice}"]
     give(args, {"robot": robot.name, "setpoint": asked, "spots": spots}, text)
+    point_to_cautions(robot)
 
 
 def _next(args: argparse.Namespace) -> None:
@@ -132,7 +135,10 @@ def _next(args: argparse.Namespace) -> None:
         f"  {found.why}",
     ]
     give(args, {"robot": robot.name, **record(found)}, text)
+    point_to_cautions(robot)
 
 
-def _known(value: float | None, digits: int, unit: str, more: str = "") -> str | None:
-    return None if value is None else number(value, digits, unit) + more
+def _known(aim: Aim, key: str, more: str = "") -> tuple[str, str | None]:
+    """Label and value of a figure; a row that is left out where it is unknown."""
+    figure, value = FIGURES[key], getattr(aim, key)
+    return figure.label, None if value is None else figure.said(value) + more

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import clean, complain, give, number, pairs, setpoint_words
+from fieldtune.commands.printing import give, number, setpoint_words
+from fieldtune.plain_text import pairs, printable, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.robot import Problem
@@ -27,30 +28,34 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from fieldtune.robot import check_profile, find_profile, load_profile
-    from fieldtune.robot.profile import NAME
+    from fieldtune.robot.names import is_name
 
-    named = NAME.fullmatch(args.file) is not None and not Path(args.file).is_file()
+    named = is_name(args.file) and not Path(args.file).is_file()
     path = find_profile(args.file, args.profiles) if named else Path(args.file)
     problems = check_profile(path)
     errors = sum(problem.severity == "error" for problem in problems)
     found: dict[str, object] = {"ok": not errors, "problems": problems, "derived": None, "cautions": ()}
     if errors:
         give(args, found, _problem_words(problems))
-        complain(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
+        say_aside(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
         return 2
     from fieldtune.sizing.cautions import cautions
 
     robot = load_profile(path)
     scores, harm = _scores(robot), cautions(robot)
     problems = (*problems, *_out_of_reach(scores))
-    words = [f"{robot.name}: {clean(robot.title)}", *_problem_words(problems), *pairs(_derived_words(robot, scores))]
+    words = [
+        f"{robot.name}: {printable(robot.title)}",
+        *_problem_words(problems),
+        *pairs(_derived_words(robot, scores)),
+    ]
     found.update(problems=problems, derived=_derived(robot, scores), cautions=harm)
     give(args, found, [*words, *(f"  caution: {line}" for line in harm)])
     return 0
 
 
 def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
-    return [clean(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems]
+    return [printable(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems]
 
 
 def _scores(robot: Robot) -> Scores:

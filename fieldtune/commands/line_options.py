@@ -53,7 +53,7 @@ def simulated(robot: Robot) -> str:
 def kept_port(session: Session) -> dict[str, Any]:
     """The port that was good last, with what it was like; empty where none was."""
     try:
-        kept = json.loads(session.recall(_KEPT_PORT) or "{}")
+        kept = json.loads(session.log.recall(_KEPT_PORT) or "{}")
     except json.JSONDecodeError:
         kept = {}  # only a hint where to look first
     return kept if isinstance(kept, dict) else {}
@@ -70,7 +70,7 @@ def monitor(robot: Robot, port: str | None, args: argparse.Namespace, session: S
 
     def keep(found: dict[str, Any]) -> None:
         try:
-            session.remember(_KEPT_PORT, json.dumps(found))
+            session.log.remember(_KEPT_PORT, json.dumps(found))
         except StoreError:
             return  # called from the reader thread: a port that isn't remembered is searched for again
 

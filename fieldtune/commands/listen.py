@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments, line_options
-from fieldtune.commands.printing import clean, columns, give, number, pairs
+from fieldtune.commands.printing import give, number
 from fieldtune.errors import LinkError
+from fieldtune.plain_text import columns, pairs, printable
 
 if TYPE_CHECKING:
     from fieldtune.link import Live, Monitor
@@ -144,8 +145,8 @@ def _report_words(robot: Robot, live: Live, raw: tuple[str, ...]) -> list[str]:
     ]  # fmt: skip
     head = ("shot", "time (s)", "speed (rpm)" if wheel else "draw (mm)", "recovery (s)", "battery (V)", "told by")
     listed = [f"    {line}" for line in columns(head, shots)] if shots else []
-    last = [f"    {clean(line)}" for line in raw]
-    title = f"{robot.name} on {clean(live.port or 'no port')}: {live.words}"
+    last = [f"    {printable(line)}" for line in raw]
+    title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     return [title, *pairs(rows), *_remedy(live), *listed, *(["  last lines:", *last] if last else [])]
 
 

@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import clean, give, record, write
+from fieldtune.commands.printing import give, record
+from fieldtune.files import write_whole
+from fieldtune.plain_text import printable
 
 if TYPE_CHECKING:
     from fieldtune.share.merge import Merged
@@ -19,27 +21,27 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_robot(pack)
     pack.add_argument("file", metavar="FILE", type=Path, help="file to write to")
     pack.add_argument("--force", action="store_true", help="write over a file that is there")
-    merge = arguments.declare(commands, "merge", _merge, "takes in a pack: no shot is lost, none counts twice")
+    merge = arguments.declare(commands, "merge", _merge, "merges a pack: no shot is lost, none counts twice")
     merge.add_argument("file", metavar="FILE", type=Path, help='a file that "fieldtune pack" wrote')
     merge.add_argument("--robot", metavar="ROBOT", help="refuse a pack of any other robot")
-    taking = arguments.declare(commands, "import", _import, "takes in shots from a spreadsheet saved as CSV")
-    arguments.add_robot(taking)
-    taking.add_argument("file", metavar="FILE.csv", type=Path, help="the sheet: headings, then one shot a row")
-    taking.add_argument(
+    imported = arguments.declare(commands, "import", _import, "adds shots from a spreadsheet saved as CSV")
+    arguments.add_robot(imported)
+    imported.add_argument("file", metavar="FILE.csv", type=Path, help="the sheet: headings, then one shot a row")
+    imported.add_argument(
         "--columns", metavar="NAME=HEADING,…",
         help='which column is what, such as "distance=Dist (m),result=Outcome"; names are distance, setpoint, result, '
         "miss, side, speed, battery, target, time, epoch",
     )  # fmt: skip
-    taking.add_argument("--skip-bad", action="store_true", help="leave out rows that can't be read")
-    aim.add_target(taking)
+    imported.add_argument("--skip-bad", action="store_true", help="leave out rows that can't be read")
+    aim.add_target(imported)
 
 
 def _pack(args: argparse.Namespace) -> None:
     from fieldtune.share.pack import pack
 
     with arguments.open_session(args) as session:
-        text, shots, name = pack(session), len(session.shots()), session.robot.name
-    write(args.file, text, force=args.force)
+        text, shots, name = pack(session), len(session.log.shots()), session.robot.name
+    write_whole(args.file, text, force=args.force)
     words = [
         f"{args.file}: {name} packed, {_count(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"
     ]
@@ -60,14 +62,14 @@ def _merge(args: argparse.Namespace) -> None:
 
 
 def _merge_words(merged: Merged) -> list[str]:
-    head = f"{merged.robot}: {_count(merged.shots, 'new shot')} from {clean(merged.by)}"
+    head = f"{merged.robot}: {_count(merged.shots, 'new shot')} from {printable(merged.by)}"
     more = [_count(n, what) for n, what in ((merged.marks, "new mark"), (merged.batteries, "battery reading")) if n]
     lines = [", ".join([head, *more])]
     if merged.profile == "written":
         lines.append(f"  its profile is new here: {merged.path}")
     if merged.profile == "differs":
         lines.append(f"  the profiles differ; {merged.path} was left as it is. Take over by hand what you want:")
-        lines += [f"    {clean(line)}" for line in merged.difference]
+        lines += [f"    {printable(line)}" for line in merged.difference]
     return lines
 
 
@@ -78,7 +80,7 @@ def _import(args: argparse.Namespace) -> None:
         done = import_file(session, args.file, args.columns, args.skip_bad, args.target)
     known = f", {done.known} there already (other shots with the same figures need a time column)" if done.known else ""
     lines = [f"{done.robot}: {_count(done.new, 'new shot')} from {args.file.name}{known}"]
-    lines += [f"  line {line} left out: {clean(why)}" for line, why in done.skipped]
+    lines += [f"  line {line} left out: {printable(why)}" for line, why in done.skipped]
     skipped = [{"line": line, "reason": why} for line, why in done.skipped]
     give(args, {"robot": done.robot, "new": done.new, "known": done.known, "skipped": skipped}, lines)
 

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-import json
 import math
-import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, TextIO
 
-from fieldtune.files import write_whole
+from fieldtune.caution import where_cautions_are
+from fieldtune.plain_text import say, say_aside, say_json
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -20,21 +18,16 @@ if TYPE_CHECKING:
 def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[str]) -> None:
     """Prints ``found`` as JSON if that was asked for, otherwise the lines of ``text``."""
     if args.json:
-        print(json_line(plain(found)))
+        say_json(plain(found))
     else:
-        for line in text:
-            print(line)
+        lines = list(text)
+        if lines:
+            say("\n".join(lines))
 
 
-def complain(words: str) -> None:
-    """One line on standard error, beside an answer that says the same in full."""
-    print(f"fieldtune: {clean(words)}", file=sys.stderr)
-
-
-def json_line(found: object) -> str:
-    """One line of JSON, in the letters that standard output knows: another encoding than UTF-8 gets escapes."""
-    knows_all = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
-    return json.dumps(found, allow_nan=False, ensure_ascii=not knows_all)
+def point_to_cautions(robot: Robot) -> None:
+    """One line on standard error beside an answer that has no room for what can hurt."""
+    say_aside(where_cautions_are(robot.name))
 
 
 def plain(value: object) -> object:
@@ -65,32 +58,6 @@ def setpoint_words(robot: Robot, value: float | None) -> str:
     return number(value, robot.setpoint.decimals, robot.setpoint.unit)
 
 
-def pairs(rows: Iterable[tuple[str, str | None]], indent: int = 2) -> list[str]:
-    """Names and what belongs to them, aligned; rows without a value are left out."""
-    kept = [(name, value) for name, value in rows if value is not None]
-    width = max((len(name) for name, _ in kept), default=0)
-    return [f"{'':{indent}}{name:<{width}}  {clean(value)}".rstrip() for name, value in kept]
-
-
-def columns(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """A table: numbers to the right, words to the left."""
-    cells = [list(head), *([clean(cell) for cell in row] for row in rows)]
-    widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
-    right = [all(_is_number(row[i]) for row in cells[1:]) for i in range(len(head))]
-    return [
-        "  ".join(
-            cell.rjust(width) if is_number else cell.ljust(width)
-            for cell, width, is_number in zip(row, widths, right, strict=True)
-        ).rstrip()
-        for row in cells
-    ]
-
-
-def clean(text: str) -> str:
-    """Text from a file or a robot, without control characters."""
-    return "".join(c if c.isprintable() else "?" for c in text)
-
-
 def number(value: float | None, digits: int = 2, unit: str = "") -> str:
     """A number with its unit; ``-`` where unknown."""
     if value is None or not math.isfinite(value):
@@ -114,12 +81,3 @@ def progress_bar(stream: TextIO, usual: int = 10_000) -> Callable[[int, int], No
             stream.flush()
 
     return tell
-
-
-def write(path: Path | str, content: str | bytes, *, force: bool) -> None:
-    """Writes an output file, whole or not at all; what is there is kept unless ``force``. Raises ``OutputError``."""
-    write_whole(path, content, force=force)
-
-
-def _is_number(cell: str) -> bool:
-    return cell.strip(" -+%.0123456789") == "" or cell == "-"

@@ -6,8 +6,10 @@ import argparse
 from pathlib import Path
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import clean, columns, give, write
+from fieldtune.commands.printing import give
 from fieldtune.errors import FieldtuneError
+from fieldtune.files import write_whole
+from fieldtune.plain_text import columns, printable, say
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -31,7 +33,7 @@ def _robots(args: argparse.Namespace) -> None:
         for row in rows
     ]  # fmt: skip
     text = columns(("robot", "launcher", "shots", "title"), shown)
-    text += [f"problem: {clean(str(row['problem']))}" for row in rows if row["problem"]]
+    text += [f"problem: {printable(str(row['problem']))}" for row in rows if row["problem"]]
     if any(entry.demo for entry in entries):
         text.append(f"These are demonstration robots. Your own will lie in {home}: fieldtune new NAME --kind flywheel")
     misnamed = unusable_names(home)
@@ -50,7 +52,7 @@ def _robot_row(path: Path, args: argparse.Namespace) -> dict[str, object]:
         robot = load_robot(path)
         row.update(title=robot.title, launcher=robot.launcher.kind)
         with Session.beside_profile(robot, args.profiles) as session:
-            row["shots"] = sum(shot.counts for shot in session.shots())
+            row["shots"] = sum(shot.counts for shot in session.log.shots())
     except FieldtuneError as error:
         row["problem"] = str(error)
     return row
@@ -67,5 +69,5 @@ def _new(args: argparse.Namespace) -> None:
     except OSError as error:
         raise OutputError(f"{home}: can't be made ({error.strerror or error}); name another with --profiles") from error
     path = home / f"{args.name}.toml"
-    write(path, text, force=args.force)
-    print(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")
+    write_whole(path, text, force=args.force)
+    say(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")

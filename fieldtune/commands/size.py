@@ -6,8 +6,9 @@ import argparse
 import sys
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import clean, give, progress_bar
+from fieldtune.commands.printing import give, progress_bar
 from fieldtune.errors import InputError
+from fieldtune.plain_text import printable
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -59,13 +60,13 @@ def _size(args: argparse.Namespace) -> None:
     from fieldtune.sizing.what_if import what_if, what_it_buys
 
     with arguments.open_session(args) as session:
-        robot, cycles, factor = session.robot, len(session.shots()), session.speed_factor()
+        robot, cycles, factor = session.robot, len(session.log.shots()), session.speed_factor()
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
-    text = [clean(line) for line in size_text(changed, found).splitlines()]
+    text = [printable(line) for line in size_text(changed, found).splitlines()]
     if buys:
-        text = [*text, "", "what the change buys and costs:", *(f"  {clean(line)}" for line in buys)]
+        text = [*text, "", "what the change buys and costs:", *(f"  {printable(line)}" for line in buys)]
     answer = {"robot": robot.name, **found.as_json(), "cautions": cautions(changed), "speed_factor": factor}
     give(args, {**answer, "buys": buys} if args.changes else answer, text)
 
@@ -85,10 +86,10 @@ def _compare(args: argparse.Namespace) -> None:
     beliefs = {}
     for robot in robots:
         with Session.beside_profile(robot, args.profiles) as session:
-            if any(shot.counts for shot in session.shots()):
+            if any(shot.counts for shot in session.log.shots()):
                 beliefs[robot.name] = session.belief
     distances = sorted(args.distance) if args.distance else None
     found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)
-    text = [clean(line) for line in compare_text(found).splitlines()]
+    text = [printable(line) for line in compare_text(found).splitlines()]
     names = ", ".join(criterion.name for criterion in CRITERIA)
     give(args, found.as_json(), [*text, f"other weights: --weight NAME=N, with a name of {names}"])

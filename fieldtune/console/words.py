@@ -30,6 +30,11 @@ def setpoint(value: float | None, robot: Robot) -> str:
     return "unknown" if value is None else f"{number(value, robot)} {robot.setpoint.unit}"
 
 
+def counted(count: int, noun: str) -> str:
+    """``1 shot``, ``3 shots``."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def metres(value: float | None) -> str:
     """A distance: centimetres are told apart."""
     return "unknown" if value is None else f"{value:.2f} m"
@@ -156,7 +161,7 @@ def result_of(shot: Shot) -> str:
     return " ".join(said) or "no result"
 
 
-def witnessed(result: Result, miss_m: float | None) -> str:
+def seen_result(result: Result, miss_m: float | None) -> str:
     """What was seen of a shot: ``short, by 12 cm``."""
     if miss_m is None or result not in ("short", "long"):
         return str(result)
@@ -166,7 +171,7 @@ def witnessed(result: Result, miss_m: float | None) -> str:
 def shot_state(shot: Shot) -> str:
     """Whether the shot counts, in words; empty if it does."""
     if shot.undone:
-        return "taken back"
+        return "undone"
     return "" if shot.excluded is None else f"left out: {shot.excluded}"
 
 

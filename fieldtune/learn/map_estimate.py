@@ -112,7 +112,7 @@ def _root(hessian: FloatArray) -> FloatArray:
 # A maximum is found where the expected rise in log density falls below this.
 FINE = 1e-5
 # Expansions go on while more than this may be gained in log density, in steps of so many prior standard deviations.
-_NOTHING, _EXPANSIONS, _HALVINGS, _FARTHEST = 1e-2, 10, 3, 1.5
+_NOTHING, _EXPANSIONS, _STEP_HALVINGS, _FARTHEST = 1e-2, 10, 3, 1.5
 # Up to this many shots the curvature of required speeds is carried along.
 _CURVED = 150
 
@@ -147,7 +147,7 @@ def map_by_gauss_newton(
         move = mode.u - u
         farthest = float(np.max(np.abs(move[layout.shape_at])))
         move *= min(1.0, _FARTHEST / max(farthest, 1e-12))
-        for _ in range(_HALVINGS):
+        for _ in range(_STEP_HALVINGS):
             trial, trial_layout, trial_value = expanded(u + move)
             if trial_value >= value:
                 break

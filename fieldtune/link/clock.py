@@ -1,48 +1,45 @@
-"""Where the line stands: the last believed line's clock and counter."""
-# MERGED: How much time lies between two lines: by the robot's clock over its roll-over, else by when the lines
-# arrived.
-# MERGED: Times for lines that carry no clock: the robot prints evenly, the host hears in bursts and late.
-#
-# Lines are counted, refused ones too, and a slow filter follows when the last one of each chunk arrived: a g-h
-# filter,
-# whose gains begin as those of a growing memory (formulas from memory, after E. Brookner, Tracking and Kalman
-# Filtering
-# Made Easy, 1998). A chunk that is late by much more than usual hardly moves it: that was the host, not the robot.
-#
+"""How much time lies between two lines: by the robot's own clock over its roll-over, else by when the lines arrived.
+
+Without a usable clock, ``ArrivalClock`` gives lines their times: the robot prints evenly, the host hears in bursts and
+late. Lines are counted, refused ones too, and a slow filter follows when the last one of each chunk arrived: a g-h
+filter, whose gains begin as those of a growing memory (formulas from memory, after E. Brookner, Tracking and Kalman
+Filtering Made Easy, 1998). A chunk that is late by much more than usual hardly moves it: that was the host, not the
+robot.
+"""
 
 from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
 
-from fieldtune.link.line_format import Wire
-from fieldtune.link.sample import Sample
+from fieldtune.link.wire_values import WireValues
 
 AHEAD_S = 0.25  # a line is never older for the robot than for the host by more than this
 TRAIL = 8
 
 
 @dataclass(slots=True)
-class Base:
+class LineState:
     """State behind the last believed line. ``clock`` is the robot's reading in ticks, None where arrival serves.
 
-    ``mark`` is then the line's time by arrival. ``rough`` is how far the robot's own rpm goes up and down from line to
-    line, turns/s; ``trail`` the last (seconds, turns); ``story`` what it means if this state does not follow the last.
+    ``mark`` is then the line's time by arrival. ``scatter`` is how far the own rpm goes up and down from line to
+    line, turns/s; ``trail`` the last (seconds, turns); ``change`` what it means if this state does not follow the last.
     """
 
     clock: float | None
     tick: float
     counts: int | None
-    sample: Sample
+    time_s: float
+    arrival_s: float
     mark: float = 0.0
     period: float = 0.0
     turns: float = 0.0
     turned_s: float = 0.0
     rpm: float | None = None
-    rough: float = 0.0
+    scatter: float = 0.0
     volts: float | None = None
     trail: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=TRAIL))
-    story: str | None = None
+    change: str | None = None
 
     @property
     def rate(self) -> float | None:
@@ -53,11 +50,11 @@ class Base:
         (start, turns), (end, last) = trail[0], trail[-1]
         return (last - turns) / (end - start) if end > start else None
 
-    def roughen(self, rpm: float) -> None:
+    def follow_scatter(self, rpm: float) -> None:
         """Follows how unevenly the robot computes its rpm; one false line counts little."""
         if self.rpm is not None:
             change = abs(rpm - self.rpm) / 60
-            self.rough += 0.05 * (min(change, 4 * self.rough + 0.2) - self.rough)
+            self.scatter += 0.05 * (min(change, 4 * self.scatter + 0.2) - self.scatter)
         self.rpm = rpm
 
 
@@ -78,7 +75,7 @@ class Clocks:
         """From now on the host's arrival time is the clock."""
         self._trusted = False
 
-    def reading(self, wire: Wire) -> tuple[float | None, float]:
+    def reading(self, wire: WireValues) -> tuple[float | None, float]:
         """The robot's clock in ticks, None without a usable one, and the seconds of a tick (or its uncertainty)."""
         if self._trusted:
             if wire.t_us is not None:
@@ -87,7 +84,7 @@ class Clocks:
                 return wire.t_ms, 1e-3
         return None, self.arrival.tick_s
 
-    def elapsed(self, base: Base, wire: Wire, number: int, waited: float) -> float | None:
+    def elapsed(self, base: LineState, wire: WireValues, number: int, waited: float) -> float | None:
         """Seconds from ``base`` to line ``number``, None if the clock went where no clock goes.
 
         ``waited``: seconds between their arrivals, which tell roll-over from restart.

@@ -12,11 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from fieldtune.link.bulk import Block, take_block
-from fieldtune.link.clock import Base
-from fieldtune.link.line_format import Wire
-from fieldtune.link.plausibility import Steps, branched, went_on
-from fieldtune.link.sample import Limits, Sample
+from fieldtune.link.clock import LineState
+from fieldtune.link.limits import Limits
+from fieldtune.link.line_table import LineTable, samples_of_table
+from fieldtune.link.plausibility import Continuity, change_goes_on, changed_state
+from fieldtune.link.sample import Sample, SampleChooser
+from fieldtune.link.wire_values import WireValues
 from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
@@ -25,28 +26,30 @@ _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival t
 
 @dataclass(frozen=True, slots=True)
 class _Held:
-    wire: Wire
+    wire: WireValues
     number: int
     arrival: float
-    base: Base
+    base: LineState
     sample: Sample
     reason: str
 
 
-class Telemetry:
-    """Weighs ``Wire`` records one after another; ``take`` appends the samples that hold.
+class LineDecoder:
+    """Weighs records one after another; ``take`` appends the samples that hold.
 
     ``dropped`` counts lines refused here by cause, ``notices`` what is no fault: restarts, roll-overs, gaps, jumps.
     """
 
     def __init__(self, robot: Robot) -> None:
         self.dropped: Counter[str] = Counter()
+        self.good = 0
+        self._chooser = SampleChooser()
         self._limits = Limits.of(robot)
-        self._steps = Steps(self._limits)
-        self.notices = self._steps.notices
-        self._base: Base | None = None
+        self._continuity = Continuity(self._limits)
+        self.notices = self._continuity.notices
+        self._base: LineState | None = None
         self._held: _Held | None = None
-        self._last: Wire | None = None
+        self._last: WireValues | None = None
         self._out_of_range: Counter[str] = Counter()
         self._refused_clocks = 0
 
@@ -61,7 +64,7 @@ class Telemetry:
     def tick_s(self) -> float:
         """Uncertainty of a sample's time, seconds: the clock's resolution, or the jitter of arrival."""
         base = self._base
-        return self._steps.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
+        return self._continuity.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
 
     @property
     def damaged(self) -> int:
@@ -73,25 +76,42 @@ class Telemetry:
         self._refuse_held()
         self._last = None
 
-    def take_all(self, lines: list[Wire] | Block, arrival: float, numbers: Sequence[int], total: int) -> list[Sample]:
-        """The samples of all lines of one chunk: ``numbers`` of them among all ``total`` that have come so far."""
-        samples: list[Sample] = []
-        self._steps.clocks.arrival.hear(arrival, total)
-        if isinstance(lines, Block):
-            plain = self._base is not None and self._held is None and not self._out_of_range
-            if plain and self._base is not None and self._limits.counter_bits <= 52:
-                taken = take_block(self._steps, self._limits, self._base, lines, arrival)
-                if taken is not None:
-                    self._last, self._refused_clocks = lines.last(), 0
-                    return taken
-            lines = lines.wires()
+    def take_all(
+        self, lines: list[WireValues] | LineTable, arrival: float, numbers: Sequence[int], total: int
+    ) -> list[Sample]:
+        """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far."""
+        self._continuity.clocks.arrival.hear(arrival, total)
+        if isinstance(lines, LineTable):
+            samples = self._take_table(lines, arrival)
+            if samples is not None:
+                return samples
+            lines = lines.all_values()
+        believed: list[Sample] = []
         for wire, number in zip(lines, numbers, strict=True):
-            self.take(wire, number, arrival, samples)
+            self.take(wire, number, arrival, believed)
+        self.good += len(believed)
+        told = [sample.fresh or sample.fired for sample in believed]
+        chosen = self._chooser.chosen([s.time_s for s in believed], [s.turns for s in believed], told)
+        samples = []
+        for i, before_s in chosen:
+            believed[i].before_s = before_s
+            samples.append(believed[i])
         return samples
 
-    def take(self, wire: Wire, number: int, arrival: float, out: list[Sample]) -> None:
+    def _take_table(self, table: LineTable, arrival: float) -> list[Sample] | None:
+        """The samples of a whole table at once; None if its lines have to be weighed one by one."""
+        base = self._base
+        if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
+            return None
+        samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
+        if samples is not None:
+            self._last, self._refused_clocks = table.last(), 0
+            self.good += table.lines
+        return samples
+
+    def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
-        sample = self._steps.measured(wire, arrival)
+        sample = self._continuity.measured(wire, arrival)
         if self._impossible(sample) and not self._settled(sample):
             return
         base = self._base
@@ -101,57 +121,66 @@ class Telemetry:
         if wire == self._last and base.clock is not None:
             self.dropped["duplicate"] += 1
             return
-        reason = self._steps.surprise(base, wire, number, sample)
+        reason = self._continuity.fault(base, wire, number, sample)
         if reason is not None:
             self._weigh(base, wire, number, arrival, sample, reason, out)
             return
         held = self._held
         if held is not None:
-            if held.reason == "wheel" and went_on(base, held.base, sample):
+            if held.reason == "wheel" and change_goes_on(base, held.base, sample):
                 self._believe(held, wire, number, sample, out)
                 return
             self._refuse_held()
         self._refused_clocks = 0
         self._last = wire
-        self._steps.advance(base, wire, number, sample)
+        self._continuity.advance(base, wire, number, sample)
         out.append(sample)
 
-    def _open(self, wire: Wire, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
+    def _open(self, wire: WireValues, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
         """The first line is believed as soon as a second one follows it."""
         held = self._held
         if held is not None:
-            ahead = self._steps.surprise(held.base, wire, number, sample, loose=True)
+            ahead = self._continuity.fault(held.base, wire, number, sample, loose=True)
             if ahead is None:
                 self._believe(held, wire, number, sample, out)
                 return
             self._refuse_held()
-        self._held = _Held(wire, number, arrival, self._steps.begun(wire, number, sample, 0.0), sample, "not followed")
+        self._held = _Held(
+            wire, number, arrival, self._continuity.begun(wire, number, sample, 0.0), sample, "not followed"
+        )
 
     def _weigh(
-        self, base: Base, wire: Wire, number: int, arrival: float, sample: Sample, reason: str, out: list[Sample]
+        self,
+        base: LineState,
+        wire: WireValues,
+        number: int,
+        arrival: float,
+        sample: Sample,
+        reason: str,
+        out: list[Sample],
     ) -> None:
         """A line that does not follow: confirm the held one by it, or hold it."""
         held = self._held
         if held is not None:
-            fresh = self._steps.measured(wire, arrival)
+            fresh = self._continuity.measured(wire, arrival)
             fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
-            if self._steps.surprise(held.base, wire, number, fresh, loose=True) is None:
+            if self._continuity.fault(held.base, wire, number, fresh, loose=True) is None:
                 self._believe(held, wire, number, fresh, out)
                 return
             self._refuse_held()
-        changed = branched(self._steps, base, wire, number, sample, reason)
+        changed = changed_state(self._continuity, base, wire, number, sample, reason)
         self._held = _Held(wire, number, arrival, changed, sample, reason)
 
-    def _believe(self, held: _Held, wire: Wire, number: int, sample: Sample, out: list[Sample]) -> None:
-        if held.base.story is not None:
-            self.notices[held.base.story] += 1
+    def _believe(self, held: _Held, wire: WireValues, number: int, sample: Sample, out: list[Sample]) -> None:
+        if held.base.change is not None:
+            self.notices[held.base.change] += 1
         self._held = None
         self._refused_clocks = 0
         self._base = held.base
         self._last = wire
         out.append(held.sample)
-        self._steps.surprise(held.base, wire, number, sample, loose=True)
-        self._steps.advance(held.base, wire, number, sample)
+        self._continuity.fault(held.base, wire, number, sample, loose=True)
+        self._continuity.advance(held.base, wire, number, sample)
         out.append(sample)
 
     def _refuse_held(self) -> None:
@@ -162,32 +191,17 @@ class Telemetry:
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1
             if self._refused_clocks >= _CLOCK_GIVEN_UP:
-                self._steps.clocks.distrust()
+                self._continuity.clocks.distrust()
                 self.notices["clock given up"] += 1
                 self._base = None
 
     def _impossible(self, sample: Sample) -> list[str]:
         """Names of readings that this robot can't produce."""
-        limits, found = self._limits, []
-        volts, amps, metres = sample.battery_v, sample.current_a, sample.distance_m
-        if volts is not None and not limits.battery_v[0] <= volts <= limits.battery_v[1]:
-            found.append("battery_v")
-        if amps is not None and not -limits.current_a <= amps <= limits.current_a:
-            found.append("current_a")
-        if metres is not None and not 0 <= metres <= limits.distance_m:
-            found.append("distance_m")
-        rpm, rpm2, wanted = sample.wheel_rpm, sample.wheel2_rpm, sample.setpoint
-        if rpm is not None and not -limits.wheel_rpm <= rpm <= limits.wheel_rpm:
-            found.append("wheel_rpm")
-        if rpm2 is not None and not -limits.wheel_rpm <= rpm2 <= limits.wheel_rpm:
-            found.append("wheel2_rpm")
-        if wanted is not None and not -limits.setpoint <= wanted <= limits.setpoint:
-            found.append("setpoint")
-        power, draw = sample.power_pct, sample.draw_mm
-        if power is not None and not -110 <= power <= 110:
-            found.append("power_pct")
-        if draw is not None and not -limits.draw_mm <= draw <= limits.draw_mm:
-            found.append("draw_mm")
+        found = []
+        for name, (low, high) in self._limits.of_readings.items():
+            value = getattr(sample, name)
+            if value is not None and not low <= value <= high:
+                found.append(name)
         if not found and self._out_of_range:
             self._out_of_range.clear()
         return found

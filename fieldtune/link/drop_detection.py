@@ -1,10 +1,9 @@
-"""How deep a drop was, from the turns the wheel fell behind: deeper than two samples show where recovery is quick."""
-# MERGED: A flywheel's drop at a shot, found as a kink in its turns over time.
-#
-# A shot takes its energy within milliseconds: turns run straight, break, and run straight again more slowly. Each new
-# sample fits a broken line around an instant a little back; where the break is deeper than its error allows, and
-# deepest, a shot left the wheel. A slow change (coasting, braking) has no such break, it stays broken everywhere.
-#
+"""A flywheel's drop at a shot, found as a break in its turns over time, and how deep it was.
+
+A shot takes its energy within milliseconds: turns run straight, break, and run straight again more slowly. Each new
+sample fits a broken line around an instant a little back; where the break is deeper than its error allows, and
+deepest, a shot left the wheel. A slow change (coasting, braking) has no such break, it stays broken everywhere.
+"""
 
 from __future__ import annotations
 
@@ -16,10 +15,11 @@ from itertools import islice, takewhile
 import numpy as np
 
 from fieldtune.arrays import FloatArray
-from fieldtune.link.element_energy import drop_share
-from fieldtune.link.sample import Limits, Sample
-from fieldtune.link.wheel_speed import Roughness
+from fieldtune.link.limits import Limits
+from fieldtune.link.sample import Sample
+from fieldtune.link.wheel_speed import Scatter
 from fieldtune.robot.model import Robot
+from fieldtune.robot.wheel_energy import speed_kept
 
 _STARTS_S = np.arange(-0.008, 0.0101, 0.003)
 _RECOVERIES_S = np.geomspace(0.012, 0.6, 14)
@@ -88,19 +88,20 @@ class _Break:
     error_rpm: float
 
 
-class DropWatch:
+class DropDetector:
     """Finds drops in a stream of samples that carry turns, or else the robot's own rpm."""
 
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
-        self._expected = drop_share(robot)
+        kept = speed_kept(robot)
+        self._expected = None if kept is None else 1 - kept
         self._slowest = _slowest(robot, limits)
         self._points: deque[_Point] = deque(maxlen=240)
         self._deepest: _Break | None = None
         self._waiting: deque[_Break] = deque()
         self._turns = 0.0
-        self._rough = Roughness()
+        self._scatter = Scatter()
         self._lowered_s = -math.inf
         self._last_s = -math.inf
         self._noisy = False
@@ -152,7 +153,7 @@ class DropWatch:
             return None
         if self._points:
             self._turns = self._points[-1][1] + sample.wheel_rpm / 60 * (sample.time_s - self._points[-1][0])
-        self._rough.see(sample.wheel_rpm / 60)
+        self._scatter.see(sample.wheel_rpm / 60)
         return self._turns
 
     def _strong(self, instant: float, period: float, tick_s: float, eager: bool) -> _Break | None:
@@ -256,7 +257,7 @@ class DropWatch:
         x = np.abs(x - x[0])
         rate, change, error = _broken_line(t, x, self._floor(t, x, tick_s))
         if near[-1][2].turns is None:  # turns summed from the robot's rpm go astray together, not each by itself
-            sides = (self._rough.of_mean(int((t < 0).sum())), self._rough.of_mean(int((t > 0).sum())))
+            sides = (self._scatter.of_mean(int((t < 0).sum())), self._scatter.of_mean(int((t > 0).sum())))
             error = max(error, _WALK * math.hypot(*sides))
         return _Break(instant, rate * 60, min(-change, rate) * 60, error * 60)
 

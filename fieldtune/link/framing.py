@@ -12,15 +12,17 @@ from itertools import repeat
 
 import numpy as np
 
-from fieldtune.link.bulk import FEWEST_LINES, Block, Shape, frames_hold
-from fieldtune.link.line_format import Fields, Forms, NotDataError, Wire, looks_like_text, loose, said
+from fieldtune.link.line_format import LineFormat
+from fieldtune.link.line_table import FEWEST_LINES, LineTable, TablePattern, checked_payloads
+from fieldtune.link.loose_format import LinePatterns, LooseReader, looks_like_text
+from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
 from fieldtune.robot.model import LinkSettings
 
 LONGEST = 512
 RAW_KEPT = 400
 _LF = 10
 _HEX = frozenset(b"0123456789abcdefABCDEF")
-_DAMAGE = ("checksum", "over-long", "cut off", "non-finite")
+_DAMAGE = ("checksum", "over-long", "cut off")
 
 
 def checksum(payload: bytes) -> int:
@@ -45,7 +47,7 @@ def framed(payload: str) -> bytes:
 
 
 class Framer:
-    """Turns chunks of bytes into ``Wire`` records; counts refused lines by cause in ``dropped``.
+    """Turns chunks of bytes into records; counts refused lines by cause in ``dropped``.
 
     ``damaged`` counts those of them that a faulty wire makes, and not text that the robot prints for people.
 
@@ -58,14 +60,20 @@ class Framer:
         self.damaged = 0
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
-        self._fields = Fields(settings)
+        self._format = LineFormat(settings)
+        self._loose = LooseReader(self._format.names, self._format.set_aside)
         self._policy = settings.checksum
         self._checked_seen = False
-        self._shape: Shape | None = None
-        self._forms = Forms()
-        self._strict: Wire | None = None
+        self._pattern: TablePattern | None = None
+        self._patterns = LinePatterns()
+        self._strict: WireValues | None = None
         self._rest = b""
         self._flooded = False
+
+    @property
+    def set_aside(self) -> Counter[str]:
+        """Single values that can't be used, by what is wrong with them; the rest of their lines counts."""
+        return self._format.set_aside
 
     @property
     def checked(self) -> bool:
@@ -78,12 +86,12 @@ class Framer:
         self._flooded = False
         self._checked_seen = False
 
-    def feed(self, chunk: bytes) -> list[Wire]:
+    def feed(self, chunk: bytes) -> list[WireValues]:
         """The good records whose line ends in this chunk."""
         read = self.read(chunk)
-        return read.wires() if isinstance(read, Block) else read
+        return read.all_values() if isinstance(read, LineTable) else read
 
-    def read(self, chunk: bytes) -> list[Wire] | Block:
+    def read(self, chunk: bytes) -> list[WireValues] | LineTable:
         """As ``feed``, but many alike lines come as one table. ``numbers`` says then which of all lines they were."""
         if b"\r" in chunk:
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -96,19 +104,19 @@ class Framer:
             self._cut_flood()
         return found if block is None else block
 
-    def _table(self, body: bytes) -> Block | None:
+    def _table(self, body: bytes) -> LineTable | None:
         """The lines as a table, if they are many, alike and without fault."""
-        if len(body) < 20 * FEWEST_LINES or self._shape is None or self._policy == "none":
+        if len(body) < 20 * FEWEST_LINES or self._pattern is None or self._policy == "none":
             return None
         buffer = np.frombuffer(body, np.uint8)
         ends = np.flatnonzero(buffer == _LF)
         if len(ends) < FEWEST_LINES or max(int(ends[0]), int((ends[1:] - ends[:-1]).max()) - 1) > LONGEST:
             return None
         if self._checked_seen:
-            payloads = frames_hold(buffer, ends)
+            payloads = checked_payloads(buffer, ends)
         else:
             payloads = None if self._policy == "required" or b"$" in body or b"*" in body else body
-        block = None if payloads is None else self._shape.table(payloads, len(ends))
+        block = None if payloads is None else self._pattern.table(payloads, len(ends))
         if block is not None:
             self.lines += block.lines
             self.numbers = range(self.lines - block.lines + 1, self.lines + 1)
@@ -116,8 +124,8 @@ class Framer:
             self.raw.extend(zip(body[shown_from:-1].split(b"\n"), repeat(None)))
         return block
 
-    def _one_by_one(self, lines: list[bytes]) -> list[Wire]:
-        found: list[Wire] = []
+    def _one_by_one(self, lines: list[bytes]) -> list[WireValues]:
+        found: list[WireValues] = []
         numbers: list[int] = []
         if self._flooded and lines:
             self._flooded = False
@@ -133,9 +141,9 @@ class Framer:
                 good = line
             except NotDataError as error:
                 loosely = self._loosely(line, error.cause)
-                if loosely is None:
-                    self.dropped[error.cause] += 1
-                    keep((line[-LONGEST:], error.cause))
+                if not isinstance(loosely, WireValues):
+                    self.dropped[loosely] += 1
+                    keep((line[-LONGEST:], loosely))
                     continue
                 wire = loosely
             keep((line, None))
@@ -146,29 +154,35 @@ class Framer:
             self._learn(good)
         return found
 
-    def _loosely(self, line: bytes, cause: str) -> Wire | None:
-        """Reads a line that was refused as written otherwise, if such lines keep coming; notes damage."""
-        if cause in _DAMAGE or not self._forms.often(line):
-            self.damaged += cause in _DAMAGE or not looks_like_text(line, self._fields.names)
-            return None
+    def _loosely(self, line: bytes, cause: str) -> WireValues | str:
+        """What a line that was refused says otherwise, if such lines keep coming; else the cause. Notes damage."""
+        if cause in _DAMAGE:
+            self.damaged += 1
+            return cause
+        if self._format.take_header(line):
+            return "column names"
+        if not self._patterns.often(line):
+            self.damaged += not looks_like_text(line, self._format.names)
+            return cause
         if cause == "unchecked":
-            return None
+            return cause
         try:
-            wire = loose(line, self._fields.names)
-        except NotDataError:
-            return None
-        return wire if self._strict is None or said(wire) == said(self._strict) else None
+            values = self._loose.read(line)
+        except NotDataError as error:
+            return error.cause if error.cause == "unusable value" else cause
+        strict = self._strict
+        return values if strict is None or named_fields(values) == named_fields(strict) else cause
 
     def _learn(self, line: bytes) -> None:
         """Takes the shape of a good line for those to come."""
         try:
             if self._checked_seen:
                 start, end = line.rfind(b"$"), line.rfind(b"*")
-                self._shape = Shape(line[start : end + 1] + b"__", lambda text: self._fields.read(text[1:-3]))
+                self._pattern = TablePattern(line[start : end + 1] + b"__", lambda text: self._format.read(text[1:-3]))
             else:
-                self._shape = Shape(line, self._fields.read)
+                self._pattern = TablePattern(line, self._format.read)
         except NotDataError:
-            self._shape = None
+            self._pattern = None
 
     def _cut_flood(self) -> None:
         """Keeps of an endless line only what may still become one: from its last ``$``."""
@@ -190,13 +204,13 @@ class Framer:
         start = line.rfind(b"$")
         return line[start:] if start >= 0 else b""
 
-    def _read(self, line: bytes) -> Wire:
+    def _read(self, line: bytes) -> WireValues:
         body = line
         if body[:1] == b"{" and body.rstrip()[-1:] == b"}":
             if len(body) > LONGEST:
                 raise NotDataError("over-long")
             self._admit_unchecked()
-            return self._fields.json(body)
+            return self._format.json(body)
         start = body.rfind(b"$") + 1
         if start > 1 and body[: start - 1].strip():
             self._restarted(body[: start - 1])
@@ -207,10 +221,10 @@ class Framer:
         end = body.rfind(b"*")
         if end < 0:
             self._admit_unchecked()
-            return self._fields.read(body[start:] if start else body)
+            return self._format.read(body[start:] if start else body)
         payload = body[start:end]
         self._check(payload, body[end + 1 :])
-        return self._fields.read(payload)
+        return self._format.read(payload)
 
     def _restarted(self, lost: bytes) -> None:
         """Counts the beginning of a line that another line's ``$`` cut off."""
@@ -221,7 +235,7 @@ class Framer:
     def _check(self, payload: bytes, digits: bytes) -> None:
         if self._policy == "none":
             return
-        digits = digits.rstrip()
+        digits = digits.rstrip().removeprefix(b"0x")
         if len(digits) != 2 or not _HEX.issuperset(digits) or int(digits, 16) != checksum(payload):
             raise NotDataError("checksum")
         self._checked_seen = True

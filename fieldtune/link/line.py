@@ -1,20 +1,19 @@
 """The whole way from bytes to what is shown, without threads or ports; monitor and replay feed the same code."""
-# MERGED: Which samples are looked at closely: fast lines are thinned, but nothing that matters is passed over.
 
 from __future__ import annotations
 
-import math
 import statistics
 from collections import Counter, deque
-from collections.abc import Sequence
 
-from fieldtune.link.decoder import Telemetry
+from fieldtune.line_fields import FIELDS
+from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, shown
-from fieldtune.link.sample import Limits, Sample
-from fieldtune.link.shot_detection import ShotWatch
+from fieldtune.link.limits import Limits
+from fieldtune.link.sample import Sample
+from fieldtune.link.shot_detection import ShotDetector
 from fieldtune.link.snapshot import Health, Live, ShotSeen, State
-from fieldtune.link.wheel_figures import Figures, History
-from fieldtune.link.wheel_speed import Reading, SpeedTrack
+from fieldtune.link.wheel_figures import History, WheelFollower
+from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
 from fieldtune.robot.model import Robot
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
@@ -25,16 +24,6 @@ _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _BAD_SHARE, _BAD_SHARE_CHECKED = 0.03, 0.15  # of lines refused: a checksum lets few of the false ones through
 _DRAINED = 20_000
-# How many readings a shown value is the median of: one false line must not show.
-_MEDIANS = {
-    "battery_v": 5,
-    "current_a": 3,
-    "distance_m": 5,
-    "setpoint": 3,
-    "power_pct": 3,
-    "draw_mm": 3,
-    "wheel2_rpm": 3,
-}
 
 
 class Line:
@@ -44,30 +33,33 @@ class Line:
         limits = Limits.of(robot)
         self._robot = robot
         self._framer = Framer(robot.link)
-        self._telemetry = Telemetry(robot)
+        self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / limits.counts_per_turn if limits.counts_per_turn else 1.0)
-        self._reading = Reading()
-        self._shots = ShotWatch(robot)
+        self._rpm_filter = RpmFilter()
+        self._shots = ShotDetector(robot)
         self._history = History()
-        self._figures = Figures(robot)
-        self._recent: dict[str, deque[tuple[float, float]]] = {n: deque(maxlen=k) for n, k in _MEDIANS.items()}
+        self._figures = WheelFollower(robot)
+        self._recent: dict[str, deque[tuple[float, float]]] = {
+            row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
+        }
         self._speed: tuple[float, float] | None = None
-        self._thinning = Thinning()
         self._arrived: deque[tuple[float, int, int]] = deque(maxlen=20)
         self._line_s = self._burst_s = 0.0
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
         self._dropped_at = -10.0
         self._extra: Counter[str] = Counter()
-        self.good = 0
         self.last_arrival_s: float | None = None
         self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
 
     def feed(self, chunk: bytes, arrival_s: float) -> list[Sample]:
-        """The samples that this chunk, arrived at ``arrival_s`` (host seconds), completes."""
-        framer, telemetry = self._framer, self._telemetry
-        samples = telemetry.take_all(framer.read(chunk), arrival_s, framer.numbers, framer.lines)
-        dropped = framer.damaged + telemetry.damaged
+        """The samples that this chunk, arrived at ``arrival_s`` (host seconds), completes.
+
+        Of lines that come faster than samples are needed, some are only counted.
+        """
+        framer, decoder = self._framer, self._decoder
+        samples = decoder.take_all(framer.read(chunk), arrival_s, framer.numbers, framer.lines)
+        dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s, dropped)
         if self.last_arrival_s is not None:
             self._burst_s += _FORGET * (min(arrival_s - self.last_arrival_s, _BURST_S) - self._burst_s)
@@ -89,46 +81,31 @@ class Line:
             self._shots.bad_line = refused - arrived[0][2] > share * max(lines, 1)
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
-        tick = self._telemetry.tick_s
+        tick = self._decoder.tick_s
         noisy = arrival_s - self._dropped_at < _NOISY_S
-        at = 0
-        for i, before_s in self._thinning.chosen(samples):
-            self._pass_over(samples[at:i])
-            if samples[i].fresh:
+        for sample in samples:
+            if sample.fresh:
                 self._break()
-            self._watch(samples[i], before_s, tick, noisy)
-            at = i + 1
-        self._pass_over(samples[at:])
-        self.good += len(samples)
+            self._watch(sample, tick, noisy)
         self.last_arrival_s = arrival_s
         self._marks.append((samples[-1].time_s, self.good))
         self.fresh.extend(samples)
 
-    def _pass_over(self, samples: list[Sample]) -> None:
-        """Samples that are not looked at closely have the speed of the last one that was."""
-        rpm = self._speed[0] if self._speed else None
-        for sample in samples:
-            if sample.wheel_rpm is None:
-                if sample.turns is None:
-                    self._note(sample)
-                else:
-                    sample.wheel_rpm = rpm
-
     def _break(self) -> None:
         """What comes next has no connection with what was before."""
         self._track.clear()
-        self._reading.clear()
+        self._rpm_filter.clear()
         self._shots.clear()
         self._history.gap()
         self._speed = None
         self._marks.clear()
 
-    def _watch(self, sample: Sample, before_s: float | None, tick: float, noisy: bool) -> None:
+    def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
-            self._speed = (self._reading.add(sample.time_s, sample.wheel_rpm, noisy), sample.arrival_s)
+            self._speed = (self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy), sample.arrival_s)
         elif sample.turns is not None:
             thin_s = max(_THIN_S, 8 * self._line_s)
-            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, before_s)
+            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s)
             if rpm is not None:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
@@ -147,9 +124,14 @@ class Line:
     def reconnected(self) -> None:
         """The port was opened anew: half lines and held samples are gone, history and counts stay."""
         self._framer.restart()
-        self._telemetry.reconnected()
+        self._decoder.reconnected()
         self._history.gap()
         self._extra["reconnected"] += 1
+
+    @property
+    def good(self) -> int:
+        """Lines believed so far."""
+        return self._decoder.good
 
     @property
     def shots(self) -> tuple[ShotSeen, ...]:
@@ -163,17 +145,17 @@ class Line:
 
     def health(self) -> Health:
         """Counts so far."""
-        framer, telemetry = self._framer, self._telemetry
-        notices = dict(telemetry.notices + self._extra)
+        framer, decoder = self._framer, self._decoder
+        notices = dict(decoder.notices + self._extra + framer.set_aside)
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
         return Health(
             lines=framer.lines,
             good=self.good,
-            dropped=dict(framer.dropped + telemetry.dropped),
+            dropped=dict(framer.dropped + decoder.dropped),
             notices=notices,
             rate_hz=self._rate(),
-            clock=telemetry.clock,
+            clock=decoder.clock,
         )
 
     def _rate(self) -> float | None:
@@ -195,13 +177,7 @@ class Line:
             port=port,
             age_s=None if self.last_arrival_s is None else max(now_s - self.last_arrival_s, 0.0),
             wheel_rpm=speed,
-            wheel2_rpm=shown_now["wheel2_rpm"],
-            battery_v=shown_now["battery_v"],
-            current_a=shown_now["current_a"],
-            distance_m=shown_now["distance_m"],
-            setpoint=shown_now["setpoint"],
-            power_pct=shown_now["power_pct"],
-            draw_mm=shown_now["draw_mm"],
+            **shown_now,
             health=self.health(),
             wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"]),
             shots=self.shots,
@@ -236,36 +212,3 @@ def health_words(health: Health) -> str:
     if health.clock == "arrival":
         parts.append("no usable clock from the robot, arrival times stand in")
     return ", ".join(parts)
-
-
-_SPACING_S = 0.0065  # some 150 samples/s at most
-
-
-class Thinning:
-    """Chooses among samples in order of time."""
-
-    def __init__(self) -> None:
-        self._last_s: float | None = None
-        self._due_s = -math.inf
-        self._turns: float | None = None
-        self._moved_s = -math.inf
-
-    def chosen(self, samples: Sequence[Sample]) -> list[tuple[int, float | None]]:
-        """Which of the next samples, and the time of the one before each.
-
-        Those that are due, tell of a shot or a break, or bring a count of an encoder that has few.
-        """
-        found = []
-        last_s, due_s, turns, moved_s = self._last_s, self._due_s, self._turns, self._moved_s
-        for i, sample in enumerate(samples):
-            now_s = sample.time_s
-            wanted = now_s >= due_s or sample.fired or sample.fresh
-            if sample.turns != turns:
-                wanted = wanted or now_s - moved_s > _SPACING_S
-                turns, moved_s = sample.turns, now_s
-            if wanted:
-                found.append((i, last_s))
-                due_s = now_s + _SPACING_S
-            last_s = now_s
-        self._last_s, self._due_s, self._turns, self._moved_s = last_s, due_s, turns, moved_s
-        return found

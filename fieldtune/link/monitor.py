@@ -16,7 +16,7 @@ import serial
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
-from fieldtune.link.port_search import Found, Search, is_text
+from fieldtune.link.port_search import Found, PortSearch, is_text
 from fieldtune.link.ports import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
 from fieldtune.link.sample import Sample
@@ -134,11 +134,6 @@ class Monitor:
         """Whether the line that was asked for is our own simulated robot's."""
         return self._named is not None and self._named.startswith("sim://")
 
-    @property
-    def can_tell(self) -> bool:
-        """Whether the other end is our own simulated robot, which may be told things. A real robot never is."""
-        return self._port is not None and callable(getattr(self._port, "command", None))
-
     def tell(self, command: str) -> None:
         """Tells the simulated robot ``setpoint=2450``, ``distance_m=2.4`` or ``fire``.
 
@@ -157,7 +152,7 @@ class Monitor:
     # -- the reader thread -------------------------------------------------------------------------------------------
 
     def _run(self) -> None:
-        search = Search(self.robot, self._named, self._baud, self._remembered, self._stop)
+        search = PortSearch(self.robot, self._named, self._baud, self._remembered, self._stop)
         while not self._stop.is_set() and self._state != "ended":
             try:
                 self._round(search)
@@ -165,7 +160,7 @@ class Monitor:
                 self._say("lost", f"reading failed: {type(error).__name__}: {error}; trying again")
                 self._stop.wait(_RETRY_S)
 
-    def _round(self, search: Search) -> None:
+    def _round(self, search: PortSearch) -> None:
         """Finds a port and follows it as long as it lasts."""
         found = search.listen(self._say_searching)
         if found is None:

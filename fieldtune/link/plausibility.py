@@ -1,49 +1,55 @@
-"""What it would mean if a line that does not follow were true: a change of the wheel, a restart, a gap, a jump."""
-# MERGED: What may follow the last believed line: a clock that goes on, a wheel within its motor's power, a battery.
+"""What may follow the last believed line: a clock that goes on, a wheel within its motor's power, a battery.
+
+And what it would mean if a line that does not follow were true: a change of the wheel, a restart, a gap, a jump.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from fieldtune.arrays import IntArray
-from fieldtune.link.clock import AHEAD_S, Base, Clocks
-from fieldtune.link.line_format import Wire
-from fieldtune.link.sample import Limits, Sample
+from fieldtune.link.clock import AHEAD_S, Clocks, LineState
+from fieldtune.link.limits import Limits
+from fieldtune.link.sample import Sample
+from fieldtune.link.wire_values import WireValues, readings_of
 
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
 _FELL = 0.7
 _SAME_WAY = 0.3
 
 
-def branched(steps: Steps, base: Base, wire: Wire, number: int, sample: Sample, reason: str) -> Base:
+def changed_state(
+    steps: Continuity, base: LineState, wire: WireValues, number: int, sample: Sample, reason: str
+) -> LineState:
     """The state in which this line would be true although it does not follow ``base``, and why."""
-    since = sample.arrival_s - base.sample.arrival_s
+    since = sample.arrival_s - base.arrival_s
     waited = max(since, base.period, base.tick)
     elapsed = steps.clocks.elapsed(base, wire, number, since)
     timed = elapsed is not None and _agrees(elapsed, waited) and reason != "clock"
     turned = wire.wheel_counts is not None and steps.limits.counts_per_turn is not None
-    if timed and (steps.surprise(base, wire, number, sample, loose=True) is None or not turned):
-        follows = replace(base, trail=base.trail.copy(), story=None)
+    if timed and (steps.fault(base, wire, number, sample, loose=True) is None or not turned):
+        follows = replace(base, trail=base.trail.copy(), change=None)
         if reason == "wheel":
             while len(follows.trail) > 1:
                 follows.trail.popleft()
         steps.advance(follows, wire, number, sample)
         return follows
-    story = _story(steps, base, wire, elapsed, waited)
-    changed = steps.begun(wire, number, sample, base.sample.time_s + max(waited, 1e-4), story)
-    changed.period, changed.rough = base.period, base.rough
+    change = _kind_of_change(steps, base, wire, elapsed, waited)
+    changed = steps.begun(wire, number, sample, base.time_s + max(waited, 1e-4), change)
+    changed.period, changed.scatter = base.period, base.scatter
     return changed
 
 
-def went_on(base: Base, after: Base, sample: Sample) -> bool:
+def change_goes_on(base: LineState, after: LineState, sample: Sample) -> bool:
     """Whether the line between ``base`` and ``sample``, which led to ``after``, began a change that goes on.
 
     A false line is an excursion: the one behind it is back where the wheel was. A shot or a hard spin-up is not.
     """
-    if after.story is not None:
+    if after.change is not None:
         return False
     if sample.wheel_rpm is not None and base.rpm is not None and after.rpm is not None:
         first, then = after.rpm - base.rpm, sample.wheel_rpm - base.rpm
@@ -60,7 +66,7 @@ def _agrees(elapsed: float, waited: float) -> bool:
     return abs(elapsed - waited) <= 0.35 + 0.25 * waited
 
 
-def _story(steps: Steps, base: Base, wire: Wire, elapsed: float | None, waited: float) -> str:
+def _kind_of_change(steps: Continuity, base: LineState, wire: WireValues, elapsed: float | None, waited: float) -> str:
     """What it would mean, if the next line agrees."""
     clock, tick = steps.clocks.reading(wire)
     counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
@@ -73,7 +79,7 @@ def _story(steps: Steps, base: Base, wire: Wire, elapsed: float | None, waited: 
     return "clock jump"
 
 
-def _near_zero(steps: Steps, counts: int, before: int, seconds: float) -> bool:
+def _near_zero(steps: Continuity, counts: int, before: int, seconds: float) -> bool:
     """Whether the counter can have started from zero when the clock did."""
     per_turn = steps.limits.counts_per_turn or 1.0
     reach = steps.limits.wheel_rpm / 60 * per_turn * max(seconds, 0.05)
@@ -85,7 +91,7 @@ _LONG_S = 10.0
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
-class Steps:
+class Continuity:
     """Rules for going from one line to the next, for one robot. ``number``: which line of all it is."""
 
     def __init__(self, limits: Limits) -> None:
@@ -95,39 +101,26 @@ class Steps:
         self._modulus = 1 << limits.counter_bits
         self.half = self._modulus >> 1
 
-    def measured(self, wire: Wire, arrival: float) -> Sample:
+    def measured(self, values: WireValues, arrival: float) -> Sample:
         """The line in SI, not yet placed in time. A wheel counts as turning forwards, whichever way it is wired."""
-        volts, amps, metres = wire.battery_v, wire.current_a, wire.distance_m
-        if wire.battery_mv is not None:
-            volts = wire.battery_mv / 1000
-        if wire.current_ma is not None:
-            amps = wire.current_ma / 1000
-        if wire.distance_mm is not None:
-            metres = wire.distance_mm / 1000
-        rpm, rpm2, wanted, fired = wire.wheel_rpm, wire.wheel2_rpm, wire.setpoint, wire.fired
-        if wanted is not None and self.limits.setpoint_is_speed:
-            wanted = abs(wanted)
-        return Sample(
-            0.0,
-            arrival,
-            None,
-            None if rpm is None else abs(rpm),
-            None if rpm2 is None else abs(rpm2),
-            volts,
-            amps,
-            metres,
-            wanted,
-            wire.power_pct,
-            wire.draw_mm,
-            None if fired is None else fired != 0,
-        )
+        readings: dict[str, Any] = {}
+        for row, wire, value in readings_of(values):
+            if row.name not in readings:
+                turned = row.signless or (row.name == "setpoint" and self.limits.setpoint_is_speed)
+                readings[row.name] = (abs(value) if turned else value) / wire.per
+        fired = None if values.fired is None else values.fired != 0
+        return Sample(time_s=0.0, arrival_s=arrival, fired=fired, **readings)
 
-    def begun(self, wire: Wire, number: int, sample: Sample, time_s: float, story: str | None = None) -> Base:
+    def begun(
+        self, wire: WireValues, number: int, sample: Sample, time_s: float, change: str | None = None
+    ) -> LineState:
         """A state that rests on this line alone."""
         clock, tick = self.clocks.reading(wire)
         sample.time_s, sample.fresh = time_s, True
         counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
-        base = Base(clock, tick, counts, sample, rpm=sample.wheel_rpm, volts=sample.battery_v, story=story)
+        base = LineState(
+            clock, tick, counts, time_s, sample.arrival_s, rpm=sample.wheel_rpm, volts=sample.battery_v, change=change
+        )
         if clock is None:
             base.mark = self.clocks.arrival.time_of(number)
         if counts is not None and self.limits.counts_per_turn is not None:
@@ -150,16 +143,16 @@ class Steps:
         if wraps:
             self.notices["counter roll-over"] += wraps
 
-    def surprise(self, base: Base, wire: Wire, number: int, sample: Sample, loose: bool = False) -> str | None:
+    def fault(self, base: LineState, wire: WireValues, number: int, sample: Sample, loose: bool = False) -> str | None:
         """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
 
         ``loose`` asks only for what is physically possible, for a change that two lines agree on.
         """
         if self._timeless(base, wire):
             # A line without the clock that the others have tells its readings, but no wheel can be timed by it.
-            sample.time_s, sample.wheel_rpm = base.sample.time_s, None
+            sample.time_s, sample.wheel_rpm = base.time_s, None
             return self._readings_follow(base, sample, loose)
-        waited = sample.arrival_s - base.sample.arrival_s
+        waited = sample.arrival_s - base.arrival_s
         elapsed = self.clocks.elapsed(base, wire, number, waited)
         if elapsed is None or elapsed > (_LONG_S if loose else max(PATIENCE_S, 6 * base.period)):
             return "clock"
@@ -176,11 +169,11 @@ class Steps:
             return "wheel"
         return self._readings_follow(base, sample, loose)
 
-    def _timeless(self, base: Base, wire: Wire) -> bool:
+    def _timeless(self, base: LineState, wire: WireValues) -> bool:
         return base.clock is not None and wire.t_ms is None and wire.t_us is None
 
-    def _turns_follow(self, base: Base, wire: Wire, sample: Sample, elapsed: float, loose: bool) -> bool:
-        sample.time_s = base.sample.time_s + elapsed
+    def _turns_follow(self, base: LineState, wire: WireValues, sample: Sample, elapsed: float, loose: bool) -> bool:
+        sample.time_s = base.time_s + elapsed
         per_turn = self.limits.counts_per_turn
         if wire.wheel_counts is None or base.counts is None or per_turn is None:
             return True
@@ -188,7 +181,7 @@ class Steps:
         sample.turns = base.turns + step
         return self._wheel_follows(base, step, sample.time_s - base.turned_s, loose)
 
-    def _wheel_follows(self, base: Base, step: float, elapsed: float, loose: bool) -> bool:
+    def _wheel_follows(self, base: LineState, step: float, elapsed: float, loose: bool) -> bool:
         limits = self.limits
         fastest = limits.wheel_rpm / 60
         noise = 1.5 / (limits.counts_per_turn or 1.0)
@@ -203,30 +196,30 @@ class Steps:
         limit = min((abs(rate) + limits.accel_rps2 * elapsed) * elapsed, fastest * (elapsed + base.tick))
         return -noise - 0.2 * fastest * elapsed <= forward <= limit + noise
 
-    def _rpm_follows(self, base: Base, sample: Sample, elapsed: float, loose: bool) -> bool:
+    def _rpm_follows(self, base: LineState, sample: Sample, elapsed: float, loose: bool) -> bool:
         if sample.wheel_rpm is None or base.rpm is None:
             return True
         limits = self.limits
         change = (sample.wheel_rpm - base.rpm) / 60
-        room = 0.04 * max(base.rpm / 60, limits.wheel_rpm / 1200) + 4 * base.rough
+        room = 0.04 * max(base.rpm / 60, limits.wheel_rpm / 1200) + 4 * base.scatter
         room += (limits.accel_rps2 if loose else limits.tight_rps2) * elapsed
         return change <= room and (loose or -change <= room)
 
     @staticmethod
-    def _readings_follow(base: Base, sample: Sample, loose: bool) -> str | None:
+    def _readings_follow(base: LineState, sample: Sample, loose: bool) -> str | None:
         volts, before = sample.battery_v, base.volts
         if not loose and volts is not None and before is not None and abs(volts - before) > 0.15 * before + 0.3:
             return "battery"
         return None
 
-    def advance(self, base: Base, wire: Wire, number: int, sample: Sample) -> None:
+    def advance(self, base: LineState, wire: WireValues, number: int, sample: Sample) -> None:
         """Moves ``base`` on to a line that follows it."""
         if sample.battery_v is not None:
             base.volts = sample.battery_v
         if self._timeless(base, wire):
-            base.sample = sample
+            base.arrival_s = sample.arrival_s
             return
-        elapsed = sample.time_s - base.sample.time_s
+        elapsed = sample.time_s - base.time_s
         before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)
         if base.clock is None:
             base.mark = self.clocks.arrival.time_of(number)
@@ -239,10 +232,10 @@ class Steps:
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
-            base.roughen(sample.wheel_rpm)
-        base.sample = sample
+            base.follow_scatter(sample.wheel_rpm)
+        base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 
-    def _turn(self, base: Base, counts: int, sample: Sample) -> None:
+    def _turn(self, base: LineState, counts: int, sample: Sample) -> None:
         if base.counts is not None and abs(counts - base.counts) > self.half:
             self.notices["counter roll-over"] += 1
         base.counts = counts

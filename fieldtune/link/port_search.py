@@ -57,7 +57,7 @@ def is_text(data: bytes) -> bool:
     return len(data) >= _TEXT_BYTES and printable >= _TEXT * len(data) and (b"\n" in data or b"\r" in data)
 
 
-class Search:
+class PortSearch:
     """Tries ports until one is good. A port that was named needs no proof: it is followed, whatever it says."""
 
     def __init__(

@@ -1,5 +1,4 @@
-"""Reading one chunk from any pyserial port, and every way in which a port says that it is gone."""
-# MERGED: Finding the robot: which ports there are, in what order to try them, and what went wrong in plain words.
+"""Serial ports: which there are, in what order to try them, reading one, and what went wrong in plain words."""
 
 from __future__ import annotations
 

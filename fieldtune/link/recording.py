@@ -4,9 +4,9 @@ A file starts with text, so that a person can see what it is: a first line that 
 and an empty line. Blocks follow: four bytes of length (big endian), then that much zlib data. Unpacked, a block is a
 row of chunks: microseconds since the chunk before and length, each a LEB128 varint (DWARF 5, 7.6), then the bytes.
 A file cut off by a power loss reads up to its last whole block. Any other file is taken as plain captured text.
+
+The console keeps one a session (``session_recording``); ``decode`` gives the samples and shots that the live line gave.
 """
-# MERGED: Where the console keeps what the line said, session by session, so that a match can be looked at again.
-# MERGED: A recording decoded at once, without waiting: the same samples and shots as the live line gave, to the bit.
 
 from __future__ import annotations
 

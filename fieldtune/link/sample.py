@@ -1,106 +1,62 @@
-"""One decoded line in SI, and what a robot of this profile can possibly say."""
+"""One decoded line: its readings in SI, placed in time; and which lines of a fast robot become samples."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-import msgspec
-
-from fieldtune.robot.model import Robot
-
-RPM = 60.0 / (2 * math.pi)
-# Volts a cell may show, from deeply drained under load to fresh off the charger; common practice, deliberately wide.
-_CELL_VOLTS = {"nimh": (0.4, 1.8), "lead-acid": (1.0, 2.8), "li-ion": (1.8, 4.5), "lifepo4": (1.5, 4.0)}
+from fieldtune.line_fields import Readings
 
 
-class Sample(msgspec.Struct, gc=False):
-    """One plausible line: SI units, ``None`` where the line did not say it. Read-only once handed out.
+@dataclass(slots=True, kw_only=True)
+class Sample(Readings):
+    """One plausible line: ``None`` where the line did not say it. Read-only once handed out.
 
     ``time_s`` runs on over roll-over, restarts and gaps; ``fresh`` marks the first sample behind such a break.
     ``turns`` counts wheel turns since the last break. ``wheel_rpm`` is the speed at the wheel without
-    a sign: as sent, else the local slope of the counts. ``arrival_s`` is the host's clock.
+    a sign: as sent, else the local slope of the counts. ``arrival_s`` is the host's clock. ``before_s`` is the time of
+    the line before, which need not have become a sample.
     """
 
     time_s: float
     arrival_s: float
     turns: float | None = None
-    wheel_rpm: float | None = None
-    wheel2_rpm: float | None = None
-    battery_v: float | None = None
-    current_a: float | None = None
-    distance_m: float | None = None
-    setpoint: float | None = None
-    power_pct: float | None = None
-    draw_mm: float | None = None
     fired: bool | None = None
     fresh: bool = False
+    before_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """What a profile's hardware can do, with wide margins; values outside are impossible, not merely odd.
-
-    ``accel_rps2`` is wheel acceleration in turns/s^2 under full torque; ``tight_rps2`` what a wheel usually does.
-    """
-
-    wheel_rpm: float
-    accel_rps2: float
-    tight_rps2: float
-    battery_v: tuple[float, float]
-    current_a: float
-    distance_m: float
-    setpoint: float
-    draw_mm: float
-    counts_per_turn: float | None
-    counter_bits: int
-    setpoint_is_speed: bool
-
-    @classmethod
-    def of(cls, robot: Robot) -> Limits:
-        """Limits from the profile; generous defaults for every section it leaves out."""
-        wheel_rpm = _fastest_wheel(robot)
-        per_second = wheel_rpm / 60
-        battery, drive, encoder = robot.battery, robot.drive, robot.encoder
-        volts = (0.0, 100.0)
-        if battery is not None:
-            low, high = _CELL_VOLTS.get(battery.chemistry or "", (0.4, 5.0))
-            volts = (low * battery.cells, high * battery.cells)
-        mechanism = robot.launcher.striker or robot.launcher.arm
-        deepest = mechanism.draw_max * 1000 if mechanism else robot.setpoint.high
-        per_turn = None
-        if encoder is not None:
-            geared = drive.reduction if drive is not None and encoder.on == "motor" else 1.0
-            per_turn = encoder.counts_per_turn * geared
-        return cls(
-            wheel_rpm=wheel_rpm,
-            accel_rps2=_hardest_spin_up(robot, per_second),
-            tight_rps2=3 * per_second,
-            battery_v=volts,
-            current_a=2 * drive.motors * drive.stall_current if drive else 2000.0,
-            distance_m=50.0,
-            setpoint=4 * max(abs(robot.setpoint.high), 1.0),
-            draw_mm=3 * deepest,
-            counts_per_turn=per_turn,
-            counter_bits=encoder.bits if encoder else 32,
-            setpoint_is_speed=robot.setpoint.unit == "rpm",
-        )
+_SPACING_S = 0.0065  # some 150 samples/s at most
 
 
-def _fastest_wheel(robot: Robot) -> float:
-    """Twice the wheel's no-load speed at nominal voltage; else twice the highest setpoint, at least 12,000."""
-    if robot.drive is not None:
-        return 2 * robot.drive.no_load_speed / robot.drive.reduction * RPM
-    if robot.setpoint.unit == "rpm":
-        return max(12_000.0, 2 * robot.setpoint.high)
-    return 60_000.0
+class SampleChooser:
+    """Chooses among lines in order of time: fast lines are thinned, but nothing that matters is passed over."""
 
+    def __init__(self) -> None:
+        self._last_s: float | None = None
+        self._due_s = -math.inf
+        self._turns: float | None = None
+        self._moved_s = -math.inf
 
-def _hardest_spin_up(robot: Robot, per_second: float) -> float:
-    """Turns/s^2 at twice the motors' stall torque, or full speed in 20 ms where the profile can't tell."""
-    default = 50 * per_second
-    drive, wheel = robot.drive, robot.launcher.flywheel
-    if drive is None or wheel is None or not wheel.wheel_inertia:
-        return default
-    torque = drive.motors * drive.stall_torque * drive.reduction
-    return 2 * torque / (wheel.wheels * wheel.wheel_inertia) / (2 * math.pi)
+    def chosen(
+        self, times_s: Sequence[float], turns: Sequence[float | None] | None, told: Sequence[object] | None
+    ) -> list[tuple[int, float | None]]:
+        """Which of the next lines become samples, and the time of the line before each.
+
+        Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few.
+        """
+        found = []
+        last_s, due_s, before, moved_s = self._last_s, self._due_s, self._turns, self._moved_s
+        for i, now_s in enumerate(times_s):
+            timeless = last_s is not None and now_s <= last_s  # other fields, sent in a line of their own
+            wanted = timeless or now_s >= due_s or (told is not None and bool(told[i]))
+            if turns is not None and turns[i] != before:
+                wanted = wanted or now_s - moved_s > _SPACING_S
+                before, moved_s = turns[i], now_s
+            if wanted:
+                found.append((i, last_s))
+                due_s = now_s + _SPACING_S
+            last_s = now_s
+        self._last_s, self._due_s, self._turns, self._moved_s = last_s, due_s, before, moved_s
+        return found

@@ -11,10 +11,11 @@ from collections import deque
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from fieldtune.link.drop_detection import Drop, DropWatch
-from fieldtune.link.element_energy import released_energy
+from fieldtune.constants import RPM
+from fieldtune.link.drop_detection import Drop, DropDetector
 from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen
+from fieldtune.robot.drivetrain import turning_inertia
 from fieldtune.robot.model import Robot
 
 _WITNESS_S = 0.15  # a drop this near to ``fired`` is the same shot
@@ -34,7 +35,7 @@ class _Fired:
     noisy: bool
 
 
-class DrawWatch:
+class ReleaseDetector:
     """Sees a striker or arm let go: the draw falls from cocked to slack within a moment, for two lines."""
 
     def __init__(self, robot: Robot) -> None:
@@ -75,14 +76,14 @@ class DrawWatch:
         return max(draws, default=at.draw_mm)
 
 
-class ShotWatch:
+class ShotDetector:
     """Streams samples to shots; the answer does not depend on how the samples are batched."""
 
     def __init__(self, robot: Robot) -> None:
         self.shots: deque[ShotSeen] = deque(maxlen=KEPT)
         self._robot = robot
-        self._drops = DropWatch(robot) if robot.launcher.kind == "flywheel" else None
-        self._draws = DrawWatch(robot) if robot.launcher.kind != "flywheel" else None
+        self._drops = DropDetector(robot) if robot.launcher.kind == "flywheel" else None
+        self._draws = ReleaseDetector(robot) if robot.launcher.kind != "flywheel" else None
         self._pending: deque[_Fired] = deque(maxlen=8)
         self._number = 0
         self._says_fired = False
@@ -111,12 +112,12 @@ class ShotWatch:
         if self._drops is not None:
             drop = self._drops.see(sample, tick_s, bool(self._pending) and not self.bad_line, noisy)
             if drop is not None:
-                self._witness(drop.at, drop, None, "wheel", noisy)
+                self._release_seen(drop.at, drop, None, "wheel", noisy)
             self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)
             if cocked is not None:
-                self._witness(cocked, None, cocked.draw_mm, "wheel", noisy)
+                self._release_seen(cocked, None, cocked.draw_mm, "wheel", noisy)
         while self._pending and sample.time_s - self._pending[0].sample.time_s > _PATIENCE_S:
             self._settle(self._pending.popleft())
         self._was_fired = fired_now
@@ -129,7 +130,7 @@ class ShotWatch:
             self._pending.append(_Fired(sample, noisy))
         return sample.fired
 
-    def _witness(
+    def _release_seen(
         self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], noisy: bool
     ) -> None:
         """Wheel or draw saw a release: it goes with a pending ``fired``, or stands alone."""
@@ -170,7 +171,7 @@ class ShotWatch:
                 speed_rpm=speed,
                 depth_rpm=drop.depth_rpm if drop else None,
                 recovery_s=None,
-                energy_j=released_energy(self._robot, drop.before_rpm, drop.depth_rpm) if drop else None,
+                energy_j=_energy_lost(self._robot, drop) if drop else None,
                 setpoint=at.setpoint,
                 distance_m=at.distance_m,
                 battery_v=at.battery_v,
@@ -197,3 +198,13 @@ class ShotWatch:
             if self._back == 2:
                 self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)
                 return
+
+
+def _energy_lost(robot: Robot, drop: Drop) -> float | None:
+    """Energy the wheels lost in a drop, joules; None without an inertia."""
+    wheel = robot.launcher.flywheel
+    inertia = turning_inertia(wheel) if wheel is not None else None
+    if inertia is None:
+        return None
+    before, after = drop.before_rpm * RPM, max(drop.before_rpm - drop.depth_rpm, 0.0) * RPM
+    return inertia * (before**2 - after**2) / 2

@@ -1,4 +1,4 @@
-"""What the line says now: frozen records that the monitor hands to the session and the screen.
+"""What the line says now: records that the monitor hands to the session and the screen, and nobody changes.
 
 ``None`` means that the robot does not send it or that it is too old to show.
 """
@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
+
+from fieldtune.line_fields import Readings
 
 if TYPE_CHECKING:  # a line that nothing was heard of needs no arrays
     import numpy as np
@@ -51,7 +53,7 @@ class Health:
 
 @dataclass(frozen=True, slots=True)
 class WheelFigures:
-    """Figures of the wheel view, over the last seconds; ``None`` until seen."""
+    """WheelFollower of the wheel view, over the last seconds; ``None`` until seen."""
 
     steady_error_rpm: float | None = None
     ripple_rpm: float | None = None
@@ -61,22 +63,14 @@ class WheelFigures:
     second_wheel_mismatch_pct: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Live:
-    """One snapshot of the line, cheap to take at any rate from any thread."""
+@dataclass(slots=True)
+class Live(Readings):
+    """One snapshot of the line, cheap to take at any rate from any thread; readings that are too old are None."""
 
     state: State
     words: str
     port: str | None = None
     age_s: float | None = None
-    wheel_rpm: float | None = None
-    wheel2_rpm: float | None = None
-    battery_v: float | None = None
-    current_a: float | None = None
-    distance_m: float | None = None
-    setpoint: float | None = None
-    power_pct: float | None = None
-    draw_mm: float | None = None
     health: Health = Health()
     wheel: WheelFigures = WheelFigures()
     shots: tuple[ShotSeen, ...] = ()

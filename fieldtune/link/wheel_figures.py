@@ -1,5 +1,4 @@
-"""The last seconds of the line as ring buffers, so that a snapshot is one copy."""
-# MERGED: Figures of the wheel view: how well the wheel holds its setpoint, and how fast it gets there.
+"""The wheel over the last seconds: its course, how well it holds its setpoint, and how fast it gets there."""
 
 from __future__ import annotations
 
@@ -56,7 +55,7 @@ _STEADY_S = 1.5
 _AT_SPEED = 0.02
 
 
-class Figures:
+class WheelFollower:
     """Follows wheel speed against the setpoint."""
 
     def __init__(self, robot: Robot) -> None:

@@ -1,15 +1,10 @@
-"""Wheel speed from encoder counts: a local least-squares slope whose window adapts, never a two-point difference.
+"""Wheel speed from encoder counts by a local least-squares slope, and the robot's own rpm made quiet.
 
 The window reaches back from the newest count as far as the slopes agree within their standard errors (intersection of
 confidence intervals: Goldenshluger & Nemirovski, Math. Methods Stat. 6 (1997) 135): long and quiet while the wheel runs
-evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown.
+evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown. Own rpm is the
+median over such a window; how rough it is shows from its second differences, so that spin-up and shots count little.
 """
-# MERGED: The rpm that a robot computes itself, made quiet: as sent where it is even, else a median over what agrees.
-#
-# As in ``speed``, the window grows as long as all shorter ones agree with it within their errors; how rough the
-# reading
-# is shows from its second differences, their median so that spin-up and shots count little.
-#
 
 from __future__ import annotations
 
@@ -154,7 +149,7 @@ class SpeedTrack:
 
 
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
-_LONGEST_S = 0.25
+_LONGEST_RPM_S = 0.25
 _MEDIAN = math.sqrt(math.pi / 2)  # a median's standard error over a mean's, for normal errors
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
@@ -162,7 +157,7 @@ _FORGET = 0.05
 _DOUBTED = 3
 
 
-class Roughness:
+class Scatter:
     """How much a reading goes up and down by itself: its standard deviation, and that of means of it."""
 
     def __init__(self) -> None:
@@ -189,12 +184,12 @@ class Roughness:
         return self.deviation / math.sqrt(max(lines * self._fresh, 1.0))
 
 
-class Reading:
+class RpmFilter:
     """Follows one reading over time."""
 
     def __init__(self) -> None:
         self._points: deque[tuple[float, float]] = deque(maxlen=_WINDOWS[-1])
-        self._rough = Roughness()
+        self._scatter = Scatter()
 
     def clear(self) -> None:
         """Forgets the past, but not how rough the reading is."""
@@ -204,14 +199,14 @@ class Reading:
         """Takes one value and returns the one to show. ``doubted``: some values may be false, so none stands alone."""
         points = self._points
         points.append((time_s, value))
-        self._rough.see(value)
-        back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_S]
+        self._scatter.see(value)
+        back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_RPM_S]
         low, high, best = -math.inf, math.inf, value
         for n in _WINDOWS:
             if n > len(back):
                 break
             middle = statistics.median(back[:n])
-            error = _GAMMA * self._rough.of_mean(n) * (_MEDIAN if n > 2 else 1.0)
+            error = _GAMMA * self._scatter.of_mean(n) * (_MEDIAN if n > 2 else 1.0)
             low, high = max(low, middle - error), min(high, middle + error)
             if low > high and not (doubted and n <= _DOUBTED):
                 break

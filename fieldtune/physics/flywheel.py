@@ -23,7 +23,7 @@ def exit_speed(
     grip.
 
     ``speed_ratio`` is the second wheel's speed over the first's (``wheel_speed``); it has no meaning for one wheel.
-    Rolling without slip (textbook kinematics).
+    Rolling without slip (closed form).
     """
     rim = np.asarray(wheel_speed, dtype=float) * np.asarray(wheel_diameter, dtype=float) / 2
     share = (1 + np.asarray(speed_ratio, dtype=float)) / 2 if wheels == 2 else 0.5
@@ -73,7 +73,7 @@ def sustained_rate(power: ArrayLike, energy: ArrayLike) -> FloatArray:
 
 
 def rim_stress_thin(density: ArrayLike, rim_speed: ArrayLike) -> FloatArray:
-    """Hoop stress (Pa) in a thin rim: density (kg/m^3) times rim speed (m/s) squared (textbook)."""
+    """Hoop stress (Pa) in a thin rim: density (kg/m^3) times rim speed (m/s) squared (closed form)."""
     return np.asarray(np.asarray(density, dtype=float) * np.asarray(rim_speed, dtype=float) ** 2, dtype=float)
 
 

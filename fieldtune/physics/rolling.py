@@ -2,7 +2,7 @@
 
 Friction at the touching point slows the ball and turns it until it rolls: without spin, on level floor, at
 1 / (1 + alpha) of its speed with alpha = I / (m R^2): 5/7 for a solid sphere (alpha 2/5), 3/5 for a thin shell (2/3),
-2/3 for a disc on its rim (1/2), 1/2 for a hoop (1) (textbook). Rolling, it carries 1 + alpha of its mass: slope,
+2/3 for a disc on its rim (1/2), 1/2 for a hoop (1) (closed form). Rolling, it carries 1 + alpha of its mass: slope,
 rolling resistance and air drag slow it by 1 / (1 + alpha) of what they would slow a sliding body. Air drag is left out
 of the short slide.
 

@@ -1,7 +1,7 @@
 """Sliding over a floor: Coulomb friction, slope and quadratic air drag, in closed form.
 
 Along the floor v dv/dx = -a - c v^2 with a = g (mu cos(slope) + sin(slope)) and c = rho C_D A / (2 m) in 1/m, so v^2
-falls exponentially towards -a / c (textbook; Coulomb's law of kinetic friction, independent of speed). Slopes are in
+falls exponentially towards -a / c (closed form; Coulomb's law of kinetic friction, independent of speed). Slopes are in
 radians, rising away is positive. Distances are measured along the floor. Everything broadcasts.
 """
 

@@ -1,6 +1,6 @@
 """Two bodies meeting on a line: impact with restitution, and the two ways a striker passes its energy on.
 
-Momentum is kept and Newton's coefficient of restitution e relates the relative speeds after and before (textbook).
+Momentum is kept and Newton's coefficient of restitution e relates the relative speeds after and before (closed form).
 Everything broadcasts.
 """
 

@@ -6,13 +6,16 @@ import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import platformdirs
 
 from fieldtune.errors import OutputError, ProfileError, UnknownRobotError
-from fieldtune.robot.model import Robot
-from fieldtune.robot.profile import NAME, load_profile
+from fieldtune.robot.names import is_name
 from fieldtune.units import closest, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 HOME_VARIABLE = "FIELDTUNE_PROFILES"
 
@@ -66,7 +69,7 @@ def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
     if not folder.is_dir():
         return ()
     try:
-        found = sorted(path for path in folder.glob("*.toml") if NAME.fullmatch(path.stem) and path.is_file())
+        found = sorted(path for path in folder.glob("*.toml") if is_name(path.stem) and path.is_file())
     except OSError as fault:
         raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
     return tuple(ProfileEntry(path.stem, path, demo) for path in found)
@@ -74,7 +77,7 @@ def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
 
 def unusable_names(folder: Path) -> tuple[Path, ...]:
     """Files in a folder of profiles that look like one but whose name no robot can have, so that none finds them."""
-    return tuple(sorted(path for path in folder.glob("*.toml") if not NAME.fullmatch(path.stem) and path.is_file()))
+    return tuple(sorted(path for path in folder.glob("*.toml") if not is_name(path.stem) and path.is_file()))
 
 
 def find_profile(name: str, home: Path | str | None = None) -> Path:
@@ -96,11 +99,15 @@ def load_robot(name_or_path: str | Path, home: Path | str | None = None) -> Robo
     """
     text = os.fspath(name_or_path)
     if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or os.sep in text:
-        return load_profile(Path(text).expanduser())
+        path = Path(text).expanduser()
     # os.path.isfile answers for any text, where Path.is_file raises for one that no file can be called.
-    if os.path.isfile(text) and all(entry.name != text for entry in find_profiles(home)):
-        return load_profile(text)
-    return load_profile(find_profile(text, home))
+    elif os.path.isfile(text) and all(entry.name != text for entry in find_profiles(home)):
+        path = Path(text)
+    else:
+        path = find_profile(text, home)
+    from fieldtune.robot.profile import load_profile  # here, so that an unknown name needs no more than folders
+
+    return load_profile(path)
 
 
 def store_path(robot: Robot, home: Path | str | None = None) -> Path:

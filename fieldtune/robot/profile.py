@@ -11,6 +11,7 @@ from pathlib import Path
 
 from fieldtune.errors import ProfileError
 from fieldtune.robot.model import Element, Floor, Launcher, Robot, Target
+from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
 from fieldtune.robot.read_launcher import read_launcher
 from fieldtune.robot.read_link import read_link, read_uncertainty
@@ -70,7 +71,6 @@ def _doubt_bounce(robot: Robot, findings: Findings) -> None:
 
 
 FORMAT = 1
-NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
 _LARGEST = 1_000_000
 
 
@@ -110,9 +110,9 @@ def read_values(
 ) -> tuple[Robot | None, tuple[Problem, ...]]:
     """As ``read_profile``, from the tables of a profile as a TOML reader gives them; ``path`` names the robot."""
     findings = findings or Findings()
-    if not NAME.fullmatch(path.stem):
+    if not is_name(path.stem):
         found = shown(path.stem)
-        findings.error("file name", f"found {found}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")
+        findings.error("file name", f"found {found}; expected a robot's name, {NAME_RULE}")
     robot = _read_robot(values, path, findings)
     return (None if findings.errors else robot), tuple(findings.problems)
 

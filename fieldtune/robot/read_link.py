@@ -6,16 +6,12 @@ import re
 from dataclasses import replace
 from typing import Literal, cast
 
-from fieldtune.physics.drag import BLUFF_SPREAD, drag_law
+from fieldtune.line_fields import WIRE_NAMES
+from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
 
-LINE_FIELDS = (
-    *("t_ms", "t_us", "wheel_counts", "wheel_rpm", "wheel2_rpm", "battery_mv", "battery_v", "current_ma", "current_a"),
-    *("distance_mm", "distance_m", "setpoint", "power_pct", "draw_mm", "fired"),
-)
-"""Names of the fields of a line, as this program calls them."""
 _RELATIVE = ("grip", "efficiency", "drag", "friction", "exit_speed_scatter")
 _ANGLES = ("exit_angle", "exit_angle_scatter", "side_scatter")
 
@@ -25,7 +21,7 @@ def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
     section = profile.section("uncertainty") or Section({}, "uncertainty", profile.findings)
     _lift_zeros(section)
     bluff = element.shape != "sphere" and element.drag is None
-    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_law(element.surface, element.drag).spread)
+    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_spread(element.surface, element.drag))
     why = "nothing is known exactly"
     values = {
         key: section.quantity(key, RATIO, getattr(usual, key), over="0", most="1", usual=(None, "0.5"), why=why)
@@ -85,8 +81,8 @@ def _read_baud(section: Section) -> int | None:
 def _read_fields(section: Section | None) -> dict[str, str]:
     if section is None:
         return {}
-    fields = {key: section.text(key, longest=64) for key in section.values if key in LINE_FIELDS}
-    section.knows(*LINE_FIELDS)
+    fields = {key: section.text(key, longest=64) for key in section.values if key in WIRE_NAMES}
+    section.knows(*WIRE_NAMES)
     section.close()
     theirs = list(fields.values())
     for key, name in fields.items():
@@ -109,8 +105,8 @@ def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str,
     ours = {theirs: name for name, theirs in fields.items()}
     names: list[str] = [ours.get(str(name), str(name)) for name in raw]
     for name in names:
-        if name not in LINE_FIELDS and name != "-":
-            section.error("order", f"found {shown(name)}; {expected}{closest(name, LINE_FIELDS)}")
+        if name not in WIRE_NAMES and name != "-":
+            section.error("order", f"found {shown(name)}; {expected}{closest(name, WIRE_NAMES)}")
         elif name != "-" and names.count(name) > 1:
             section.error("order", f"found {shown(name)} twice; {expected}")
             break

@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Kind
-from fieldtune.robot.profile import NAME
+from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.units import closest, shown
 
 _HEAD = """\
@@ -177,8 +177,8 @@ distance = "{far}"
 
 def new_profile_text(name: str, kind: str) -> str:
     """TOML text of a profile of that kind; raises ``InputError`` for a name or kind that can't be."""
-    if not NAME.fullmatch(name):
-        raise InputError(f"found {shown(name)}; expected a robot's name, 1 to 32 of a-z, 0-9 and -, such as heron")
+    if not is_name(name):
+        raise InputError(f"found {shown(name)}; expected a robot's name, {NAME_RULE}, such as heron")
     kinds = get_args(Kind)
     if kind not in kinds:
         raise InputError(f"found kind {shown(kind)}; expected {', '.join(kinds)}{closest(kind, kinds)}")

@@ -55,15 +55,15 @@ def merge(session: Session, pack: Pack) -> Merged:
     """Merges into an open session's log, in one transaction; the profile is only compared."""
     robot = session.robot
     _same_robot(robot, pack)
-    before = len(session.batteries())
-    shots, marks = session.take_in(pack.shots, pack.epochs, pack.by, pack.marks, pack.batteries, pack.present)
+    before = len(session.log.batteries())
+    shots, marks = session.log.merge(pack.shots, pack.marks, pack.epochs, pack.by, pack.batteries, pack.present)
     difference = profile_difference(robot, pack)
     return Merged(
         robot.name,
         pack.by,
         shots,
         marks,
-        len(session.batteries()) - before,
+        len(session.log.batteries()) - before,
         "differs" if difference else "same",
         difference,
         robot.path,

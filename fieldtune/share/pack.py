@@ -1,6 +1,4 @@
-"""The date that stands on what leaves the tool."""
-# MERGED: One robot as one readable file: profile, shots with all marks, epochs and batteries, to carry to another
-# laptop.
+"""One robot as one readable file: profile, shots with all marks, battery periods and readings, for another laptop."""
 
 from __future__ import annotations
 
@@ -16,7 +14,7 @@ from fieldtune.session import Session
 
 def today(session: Session) -> str:
     """The session's date where the user is, ISO 8601."""
-    return session.now().astimezone().date().isoformat()
+    return session.log.now().astimezone().date().isoformat()
 
 
 FORMAT = "fieldtune pack"
@@ -28,13 +26,13 @@ DERIVED = ("undone", "excluded")
 def pack(session: Session, by: str | None = None) -> str:
     """The robot and all of its log as JSON text, one record a line; ``by`` names the laptop (its own name if None)."""
     # Marks before shots before epochs: what another process adds meanwhile then never lacks what it belongs to.
-    marks, shots, epochs = session.store.marks(), session.shots(), session.epochs()
-    present = next((epoch.uid for epoch in epochs if epoch.epoch == session.epoch), None)
+    marks, shots, epochs = session.log.marks(), session.log.shots(), session.log.epochs()
+    present = next((epoch.uid for epoch in epochs if epoch.epoch == session.log.epoch), None)
     head = {
         "format": FORMAT,
         "version": VERSION,
         "robot": session.robot.name,
-        "made": session.now().astimezone().isoformat(timespec="seconds"),
+        "made": session.log.now().astimezone().isoformat(timespec="seconds"),
         "by": plain_name(by if by is not None else platform.node()),
         "present_epoch": present,
     }
@@ -43,7 +41,7 @@ def pack(session: Session, by: str | None = None) -> str:
         "epochs": _records(epochs),
         "shots": _records(shots),
         "marks": _records(marks),
-        "batteries": _records(session.batteries()),
+        "batteries": _records(session.log.batteries()),
     }
     lines = [f"{json.dumps(key)}: {_line(value)}" for key, value in head.items()]
     lines += [f"{json.dumps(key)}: {_block(values)}" for key, values in parts.items()]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import svg
+from markupsafe import Markup
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.robot.model import Robot, Target
@@ -49,7 +50,7 @@ class _Paper:
         return round(metres * self.scale, 2)
 
 
-def picture(scene: Scene) -> str:
+def picture(scene: Scene) -> Markup:
     """The picture as an ``svg`` element for an HTML page."""
     parts, height = _seen_from_above(scene) if scene.target.on_floor else _seen_from_beside(scene)
     drawn = svg.SVG(
@@ -61,9 +62,9 @@ def picture(scene: Scene) -> str:
     return inline(drawn)
 
 
-def inline(drawn: str) -> str:
+def inline(drawn: str) -> Markup:
     """An ``svg`` element as HTML takes it: the name space is known there, and so is not named."""
-    return drawn.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1)
+    return Markup(drawn.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1))
 
 
 # -- flights ----------------------------------------------------------------------------------------------------------

@@ -16,7 +16,8 @@ import msgspec
 from fieldtune.errors import InputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
 from fieldtune.robot.model import Robot
-from fieldtune.robot.profile import NAME, read_values
+from fieldtune.robot.names import NAME_RULE, is_name
+from fieldtune.robot.profile import read_values
 from fieldtune.share.pack import FORMAT, VERSION, plain_name
 from fieldtune.units import shown
 
@@ -160,8 +161,8 @@ def _no_number(name: str) -> float:
 
 
 def _robot(path: Path, name: str, profile: str) -> Robot:
-    if not NAME.fullmatch(name):
-        raise InputError(f"{path}: robot: found {shown(name)}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")
+    if not is_name(name):
+        raise InputError(f"{path}: robot: found {shown(name)}; expected a robot's name, {NAME_RULE}")
     try:
         robot, problems = read_values(tomllib.loads(profile.replace("\r\n", "\n")), Path(f"{name}.toml"))
     except (tomllib.TOMLDecodeError, RecursionError) as error:

@@ -1,5 +1,4 @@
-"""The distances that matter for a robot, where nobody says which."""
-# MERGED: What stands on a pit sheet, gathered from a session and cut to what one page holds.
+"""What stands on a pit sheet, gathered from a session and cut to what one page holds."""
 
 from __future__ import annotations
 
@@ -13,11 +12,12 @@ from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Aim, Learned, TableRow
 from fieldtune.errors import OutOfReachError
-from fieldtune.robot.model import Robot
+from fieldtune.figures import FIGURES, figures_of
+from fieldtune.robot.model import Robot, Target
 from fieldtune.session import Session
 from fieldtune.share.path_svg import Scene
 from fieldtune.sizing.cautions import cautions
-from fieldtune.sizing.results import CockingSize, FlywheelSize, Size
+from fieldtune.sizing.results import Size
 from fieldtune.sizing.size import size
 
 
@@ -61,11 +61,12 @@ class SheetRow:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One picture with the recommendation it shows."""
+    """One picture with the recommendation it shows, and what little is said under it."""
 
     aim: Aim
     spot: str | None
     scene: Scene
+    small: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     robot, goal, learned = session.robot, session.robot.target(target), session.learned()
     near, far = field_range(session, target, battery_v)
     shown = _pictures(session, near, far, battery_v, target)
-    sized = size(robot, goal, session.speed_factor(), cycles=len(session.shots()))
+    sized = size(robot, goal, session.speed_factor(), cycles=len(session.log.shots()))
     warned = [words for picture in shown for words in picture.aim.cautions]
     facts = [fact.told for fact in learned.facts]
     if learned.drift.drifting:
@@ -112,7 +113,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
         learned,
         tuple(facts[:_MOST_FACTS]),
         warnings,
-        session.battery_label,
+        session.log.battery_label,
     )
 
 
@@ -164,60 +165,40 @@ def _pictures(
             continue
         path = session.picture(distance, aim.setpoint.value, battery_v, target)
         words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
-        found.append(Shown(aim, spots.get(distance), Scene(session.robot, goal, distance + bias, path, words)))
+        scene = Scene(session.robot, goal, distance + bias, path, words)
+        found.append(Shown(aim, spots.get(distance), scene, _small(aim, goal)))
     return tuple(found)
 
 
+def _small(aim: Aim, target: Target) -> tuple[str, ...]:
+    known = [(key, getattr(aim, key)) for key in ("hit_probability", "entry_angle_deg", "time_s")]
+    shown = [(key, value) for key, value in known if value is not None]
+    return tuple(
+        f"{FIGURES[key].label} {FIGURES[key].said(value)}"
+        for key, value in shown
+        if not (key == "entry_angle_deg" and target.on_floor)
+    )
+
+
 def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
-    """Newest reading of each battery first: label, date, resistance, voltage at rest, and how the resistance moved."""
+    """Newest reading of each battery first: label, date, resistance and voltage at rest, how the resistance moved."""
     history: dict[str, list[tuple[str, float | None, float | None]]] = {}
-    for reading in session.batteries():
+    for reading in session.log.batteries():
         history.setdefault(reading.label or "-", []).append((reading.time, reading.resistance_ohm, reading.rest_v))
     rows = []
     for label, readings in history.items():
         ohms = [ohm for _, ohm, _ in readings if ohm is not None]
         time, ohm, volts = readings[-1]
         moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} since first" if len(ohms) > 1 else "first reading"
-        rows.append((time, (label, time[:10], _unit(1000 * ohm if ohm is not None else None, 0, "mohm"),
-                            _unit(volts, 2, "V"), moved)))  # fmt: skip
+        measured = (_unit(None if ohm is None else 1000 * ohm, 0, "mΩ"), _unit(volts, 2, "V"))
+        rows.append((time, (label, time[:10], ", ".join(words for words in measured if words), moved)))
     return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
 
 
 def figures(sized: Size) -> tuple[tuple[str, str], ...]:
     """The figures of drive and mechanism that matter in the pit; what is unknown is left out."""
-    rows = _wheel(sized) if isinstance(sized, FlywheelSize) else _cocking(sized)
-    return tuple((name, words) for name, words in rows if words)
-
-
-def _wheel(s: FlywheelSize) -> list[tuple[str, str]]:
-    return [
-        ("Battery full holds", _unit(s.ceiling_rpm_full, 0, "rpm")),
-        ("Battery low holds", _unit(s.ceiling_rpm_low, 0, "rpm")),
-        (f"Needed at {_unit(s.far_m, 2, 'm')}", _unit(s.needed_rpm.far, 0, "rpm")),
-        ("Headroom, low battery", f"{s.headroom_low:+.0%}" if s.headroom_low is not None else ""),
-        ("Spin-up", _unit(s.spin_up_s, 1, "s")),
-        ("Drop a shot", _unit(s.drop_rpm, 0, "rpm")),
-        ("Recovery", _unit(s.recovery_s, 2, "s")),
-        ("Current, spin-up", _unit(s.peak_current_a, 1, "A")),
-        ("Current, holding", _unit(s.hold_current_a, 1, "A")),
-        ("Rim, full battery", _unit(s.rim_speed_mps, 1, "m/s")),
-    ]
-
-
-def _cocking(s: CockingSize) -> list[tuple[str, str]]:
-    margin = f"{s.torque_margin:.2f} × need" if s.torque_margin is not None else ""
-    return [
-        ("Battery full draws", _unit(s.ceiling_mm_full, 0, "mm")),
-        ("Battery low draws", _unit(s.ceiling_mm_low, 0, "mm")),
-        (f"Needed at {_unit(s.far_m, 2, 'm')}", _unit(s.needed_mm.far, 0, "mm")),
-        ("Torque, low battery", margin),
-        ("Time to cock", _unit(s.cock_time_s, 1, "s")),
-        ("Cycles", _unit(s.cycles_per_minute, 0, "a minute")),
-        ("Force, longest draw", _unit(s.force_max_n, 0, "N")),
-        ("Stored there", _unit(s.spring_energy_j, 2, "J")),
-        ("Wire yields at", f"{s.spring_safety:.1f} × stress" if s.spring_safety is not None else ""),
-        ("Into the stop", _unit(s.stop_energy_j, 2, "J a shot")),
-    ]
+    known = ((figure, value) for figure, value in figures_of(sized) if figure.on_sheet and value is not None)
+    return tuple((figure.title, figure.said(value)) for figure, value in known)
 
 
 def _unit(value: float | None, digits: int, unit: str) -> str:

@@ -77,12 +77,12 @@ def import_file(
         rest = ", ".join(str(number) for number, _ in sheet.bad[1:9]) + (", …" if more > 8 else "")
         others = f"; {more} more line{'s' if more > 1 else ''} too ({rest})" if more else ""
         raise InputError(f"{path}: line {line}: {why}{others}; nothing was imported (--skip-bad leaves bad lines out)")
-    here = {shot.uid for shot in session.shots()}
+    here = {shot.uid for shot in session.log.shots()}
     fresh = [shot for shot in sheet.shots if shot.uid not in here]
     used = {shot.epoch for shot in fresh}
     new = 0
     if fresh:
-        new, _ = session.take_in(fresh, [epoch for epoch in sheet.epochs if epoch.epoch in used], path.name[:60])
+        new, _ = session.log.merge(fresh, (), [epoch for epoch in sheet.epochs if epoch.epoch in used], path.name[:60])
     return Imported(session.robot.name, new, len(sheet.shots) - new, sheet.bad)
 
 
@@ -265,7 +265,7 @@ def _result(cell: str, measured: bool) -> Result | None:
 def _time(cell: str, session: Session) -> str:
     """When the shot was taken, as the log writes it; the present moment where the sheet does not say."""
     if not cell:
-        return stamp(session.now())
+        return stamp(session.log.now())
     try:
         return stamp(datetime.fromisoformat(cell))
     except (ValueError, OverflowError, OSError) as error:

@@ -98,7 +98,7 @@ def curve(
         p[nodes],
         error,
         len(kept),
-        session.epoch,
+        session.log.epoch,
         session.belief.shots_used,
         volts,
     )

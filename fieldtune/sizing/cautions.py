@@ -1,6 +1,6 @@
 """Cautions in words, each beside the figure that causes it.
 
-Nothing here clears anything: event rules, local codes and qualified supervision decide.
+No number here means that it is safe: event rules, local codes and qualified supervision decide.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | Non
     """The cautions a robot calls for at a setpoint (its highest where None), the deciding ones last."""
     at = hazards(robot, setpoint, battery_v)
     lines = [*_element_lines(at), *_wheel_lines(robot, at), *_spring_lines(robot, at)]
-    lines.append("Event rules, local codes and qualified supervision decide; no figure here clears anything.")
+    lines.append("Event rules, local codes and qualified supervision decide; no number here means that it is safe.")
     return tuple(lines)
 
 

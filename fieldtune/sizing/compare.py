@@ -18,6 +18,7 @@ from fieldtune.aim.exit_speed import gain_basis
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
+from fieldtune.figures import FIGURES
 from fieldtune.robot.model import Robot, Shape, Target
 from fieldtune.sizing.decision import Criterion, Decision, decide
 from fieldtune.sizing.reach import reach_table
@@ -67,15 +68,15 @@ def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, 
 
 
 CRITERIA = (
-    Criterion("hit_probability", "hit probability, mean over the distances", True, 0.35, "%"),
-    Criterion("reach_m", "farthest distance on a low battery", True, 0.20, "m"),
-    Criterion("shots_per_minute", "shots a minute, as the drive allows", True, 0.15),
-    Criterion("scatter_m", "scatter along the range at the middle distance", False, 0.10, "m"),
-    Criterion("shot_energy_j", "energy a shot takes", False, 0.05, "J"),
-    Criterion("wear_energy_j", "energy a shot puts into stop or slip", False, 0.05, "J"),
-    Criterion("parts", "moving parts of the drive", False, 0.10),
+    Criterion("hit_probability", True, 0.35),
+    Criterion("reach_m", True, 0.20),
+    Criterion("shots_per_minute", True, 0.15),
+    Criterion("scatter_m", False, 0.10),
+    Criterion("shot_energy_j", False, 0.05),
+    Criterion("wear_energy_j", False, 0.05),
+    Criterion("parts", False, 0.10),
 )
-"""What counts, with the weights that serve where nobody sets any."""
+"""What counts (a figure's name), with the weights that serve where nobody sets any."""
 
 FEEDING_LIMIT = 60.0
 """Shots a minute that feeding by hand or hopper usually allows; a drive quicker than that gains nothing (common
@@ -241,9 +242,10 @@ def _words(decision: Decision) -> tuple[str, ...]:
         lines.append(", ".join(f"{name} {decision.totals[name]:.2f}" for name in order) + f": {decision.winner} wins")
     for flip in decision.flips[:3]:
         lines.append(
-            f"with {flip.criterion} weighed {flip.weight_then:.0%} instead of {flip.weight:.0%}, {flip.winner} wins"
+            f"with {FIGURES[flip.criterion].label} weighed {100 * flip.weight_then:.0f} % instead of "
+            f"{100 * flip.weight:.0f} %, {flip.winner} wins"
         )
     if decision.winner is not None and not decision.flips:
         lines.append("no change of a single weight lets another win")
-    lines.extend(f"{name} left out: not known of all" for name in decision.left_out)
+    lines.extend(f"{FIGURES[name].label} left out: not known of all" for name in decision.left_out)
     return tuple(lines)

@@ -19,13 +19,11 @@ from fieldtune.units import closest
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
-    """One thing that counts: its name and words, whether more is better, its weight unless told otherwise, its unit."""
+    """One thing that counts: its name, whether more is better, and its weight unless told otherwise."""
 
     name: str
-    words: str
     more_is_better: bool
     weight: float
-    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)

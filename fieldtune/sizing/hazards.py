@@ -1,6 +1,6 @@
 """What can hurt, in figures: energy of the element, of turning wheels and of cocked springs, stress in a rim.
 
-The figures tell where to be careful. None of them clears anything.
+The figures tell where to be careful. None of them means that something is safe.
 """
 
 from __future__ import annotations

@@ -6,9 +6,6 @@ import math
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
-FASTER_THAN_FEEDING = 120.0
-"""Shots a minute above which the drive is not what limits them: common practice, no source."""
-
 
 def as_json(value: Any) -> Any:
     """A record, and all records within it, as plain dicts and lists; what is not finite becomes None."""

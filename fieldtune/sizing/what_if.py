@@ -8,10 +8,10 @@ import tomllib
 from collections.abc import Mapping
 
 from fieldtune.errors import InputError, ProfileError
+from fieldtune.figures import FIGURES, Figure, figures_of
 from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
 from fieldtune.sizing.hazards import hazards
-from fieldtune.sizing.results import CockingSize, FlywheelSize
 from fieldtune.sizing.size import size
 
 _STAGES = re.compile(r"\s*(\d+\s*[:/]\s*\d+)(\s*[, ]\s*\d+\s*[:/]\s*\d+)*\s*")
@@ -47,62 +47,32 @@ def what_it_buys(before: Robot, after: Robot, speed_factor: float = 1.0) -> tupl
 
     ``speed_factor``: real exit speed over the model's, as shots taught it, for both robots.
     """
-    old, new = (size(robot, speed_factor=speed_factor, sweep=False) for robot in (before, after))
     if before.launcher.kind != after.launcher.kind:
         return (f"another mechanism: {after.launcher.kind} instead of {before.launcher.kind}; compare them instead",)
-    lines = []
-    if isinstance(old, FlywheelSize) and isinstance(new, FlywheelSize):
-        lines = _wheel_lines(old, new)
-    elif isinstance(old, CockingSize) and isinstance(new, CockingSize):
-        lines = _cocking_lines(old, new)
-    energy = _line("energy of the element at the highest setpoint", *_energies(before, after), "J", 2)
+    old, new = (size(robot, speed_factor=speed_factor, sweep=False) for robot in (before, after))
+    both = zip(figures_of(old), figures_of(new), strict=True)
+    lines = [_line(figure, figure.label, was, now) for (figure, was), (_, now) in both]
+    fastest = "energy of the element at the highest setpoint"
+    lines.append(_line(FIGURES["element_energy_j"], fastest, *_energies(before, after)))
     new_notes = [f"note: {note}" for note in new.notes if note not in old.notes]
-    return (*(line for line in (*lines, energy) if line is not None), *new_notes) or ("nothing that sizing can see",)
-
-
-def _wheel_lines(old: FlywheelSize, new: FlywheelSize) -> list[str | None]:
-    return [
-        _line("farthest on a low battery", old.farthest_m, new.farthest_m, "m", 2),
-        _line("ceiling on a low battery", old.ceiling_rpm_low, new.ceiling_rpm_low, "rpm", 0),
-        _line("needed at the farthest spot", old.needed_rpm.far, new.needed_rpm.far, "rpm", 0),
-        _line("spin-up", old.spin_up_s, new.spin_up_s, "s", 3),
-        _line("drop a shot", old.drop_rpm, new.drop_rpm, "rpm", 0),
-        _line("recovery", old.recovery_s, new.recovery_s, "s", 3),
-        _line("current at spin-up", old.peak_current_a, new.peak_current_a, "A", 1),
-        _line("rim speed", old.rim_speed_mps, new.rim_speed_mps, "m/s", 1),
-    ]
-
-
-def _cocking_lines(old: CockingSize, new: CockingSize) -> list[str | None]:
-    return [
-        _line("farthest on a low battery", old.farthest_m, new.farthest_m, "m", 2),
-        _line("exit speed at the longest draw", old.exit_speed_max_mps, new.exit_speed_max_mps, "m/s", 2),
-        _line("draw needed at the farthest spot", old.needed_mm.far, new.needed_mm.far, "mm", 0),
-        _line("energy stored", old.spring_energy_j, new.spring_energy_j, "J", 2),
-        _line("torque needed", old.crank_torque_max_nm, new.crank_torque_max_nm, "N m", 2),
-        _line("torque given over needed", old.torque_margin, new.torque_margin, "", 2),
-        _line("time to cock", old.cock_time_s, new.cock_time_s, "s", 2),
-        _line("stress in the wire", old.spring_stress_mpa, new.spring_stress_mpa, "MPa", 0),
-        _line("energy into the stop", old.stop_energy_j, new.stop_energy_j, "J", 2),
-    ]
+    return (*(line for line in lines if line is not None), *new_notes) or ("nothing that sizing can see",)
 
 
 def _energies(before: Robot, after: Robot) -> tuple[float | None, float | None]:
     return hazards(before).element_energy_j, hazards(after).element_energy_j
 
 
-def _line(name: str, old: float | None, new: float | None, unit: str, digits: int) -> str | None:
+def _line(figure: Figure, name: str, old: float | None, new: float | None) -> str | None:
     """One figure before and after; None where it did not move."""
     if old is None and new is None:
         return None
-    tail = f" {unit}" if unit else ""
     if old is None or new is None:
-        known, word = (new, "now known") if old is None else (old, "no longer known; it was")
-        return f"{name}: {word} {known:.{digits}f}{tail}"
-    if abs(new - old) <= _NOTICED * max(abs(old), abs(new)):
+        word = "now known," if old is None else "no longer known; it was"
+        return f"{name}: {word} {figure.said(new if old is None else old)}"
+    if abs(new - old) <= _NOTICED * max(abs(old), abs(new)) or figure.said(old) == figure.said(new):
         return None
-    change = f" ({new / old - 1:+.0%})" if old else ""
-    return f"{name}: {old:.{digits}f} to {new:.{digits}f}{tail}{change}"
+    change = f" ({100 * (new / old - 1):+.0f} %)" if old and figure.unit != "%" else ""
+    return f"{name}: {figure.said(old)} to {figure.said(new)}{change}"
 
 
 def _put(values: dict[str, object], key: str, text: str) -> None:

@@ -1,4 +1,4 @@
-"""Taking in what another copy of the log holds: everything is told apart by its uid, so nothing comes in twice."""
+"""Merging another copy of the log: everything is told apart by its uid, so nothing comes in twice."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "b
 """What was confirmed of a shot, and so is the same in every copy."""
 
 
-def take_in(
+def merge_rows(
     db: sqlite3.Connection,
     shots: Iterable[Shot],
     marks: Iterable[Mark],
@@ -26,8 +26,8 @@ def take_in(
     its epoch, a mark without its shot, and a shot that is here with other figures.
     """
     numbers = {epoch.epoch: _epoch_number(db, epoch, origin) for epoch in epochs}
-    new_shots = sum(_take_shot(db, shot, numbers, origin) for shot in shots)
-    new_marks = sum(_take_mark(db, mark) for mark in marks)
+    new_shots = sum(_merge_shot(db, shot, numbers, origin) for shot in shots)
+    new_marks = sum(_merge_mark(db, mark) for mark in marks)
     for reading in batteries:
         db.execute(
             "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)"
@@ -48,7 +48,7 @@ def _epoch_number(db: sqlite3.Connection, epoch: Epoch, origin: str) -> int:
     return int(cursor.lastrowid or 0)
 
 
-def _take_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], origin: str) -> int:
+def _merge_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], origin: str) -> int:
     if shot.epoch not in numbers:
         raise InputError(f"{origin}: shot {shot.shot} belongs to epoch {shot.epoch}, which isn't in it; pack it again")
     here = db.execute(f"SELECT {', '.join(_MEASURED)} FROM shots WHERE uid = ?", (shot.uid,)).fetchone()
@@ -67,7 +67,7 @@ def _take_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], orig
     ).rowcount  # fmt: skip
 
 
-def _take_mark(db: sqlite3.Connection, mark: Mark) -> int:
+def _merge_mark(db: sqlite3.Connection, mark: Mark) -> int:
     if db.execute("SELECT 1 FROM shots WHERE uid = ?", (mark.shot_uid,)).fetchone() is None:
         raise InputError(f"a mark of {mark.time} belongs to a shot that isn't in the log; pack it again")
     return db.execute(

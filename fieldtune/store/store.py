@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Literal
 
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
-from fieldtune.store.merge import take_in
+from fieldtune.store.merge import merge_rows
 from fieldtune.store.open_file import blank, open_file, told_plainly
 from fieldtune.store.rows import SHOTS, find_shot, just_after, keep, kept, new_uid, shot_of, stamp
 
@@ -27,12 +27,21 @@ class Store:
     """The log at ``path``, or one in memory when ``path`` is None.
 
     The file is made by the first thing written, not by looking. Every write is one durable transaction, so several
-    processes may share a file; a ``Store`` may be used from several threads. Raises ``StoreError``.
+    processes may share a file; a ``Store`` may be used from several threads. ``before_writing`` is called before each
+    write: a demonstration robot's profile is copied beside its log then. Raises ``StoreError``.
     """
 
-    def __init__(self, path: Path | str | None = None, clock: Clock = utc_now) -> None:
+    def __init__(
+        self,
+        path: Path | str | None = None,
+        clock: Clock = utc_now,
+        before_writing: Callable[[], object] | None = None,
+        made_by_shots_only: bool = False,
+    ) -> None:
         self.path = Path(path) if path is not None else None
         self._clock = clock
+        self._before_writing, self._made_by_shots_only = before_writing, made_by_shots_only
+        self._waiting: dict[str, str] = {}
         self._lock = threading.RLock()
         self._db: sqlite3.Connection | None = None if self.path else blank()
         self._empty: sqlite3.Connection | None = None
@@ -91,12 +100,6 @@ class Store:
             ).fetchone()
             return None if row is None else self._mark(db, row["shot"], "undo", None)
 
-    def mark_undone(self, number: int) -> Shot:
-        """Takes back the shot of that number; once is enough, so a second time changes nothing."""
-        with self._writing() as db:
-            shot = find_shot(db, number)
-            return shot if shot.undone else self._mark(db, number, "undo", None)
-
     def exclude(self, number: int, reason: str) -> Shot:
         """Leaves a shot out of learning, for a reason that stays with it."""
         with self._writing() as db:
@@ -127,13 +130,19 @@ class Store:
             rows = db.execute("SELECT epoch, time, label, uid, origin FROM epochs ORDER BY epoch")
             return tuple(Epoch(**dict(row)) for row in rows)
 
+    @property
+    def battery_label(self) -> str | None:
+        """Label of the battery that is in now, as given at the last swap."""
+        present = self.epoch
+        return next((epoch.label for epoch in self.epochs() if epoch.epoch == present), None)
+
     def swap(self, label: str | None = None) -> int:
         """Starts a new epoch (another battery, a repair) and returns its number."""
         with self._writing() as db:
             self._present_epoch(db)  # so that a swap before any shot still leaves epoch 1 in the log
             return self._begin_epoch(db, label)
 
-    def insert_foreign(
+    def merge(
         self,
         shots: Iterable[Shot],
         marks: Iterable[Mark],
@@ -142,12 +151,12 @@ class Store:
         batteries: Iterable[BatteryReading] = (),
         present: str | None = None,
     ) -> tuple[int, int]:
-        """Takes in another copy's log, all of it or nothing; returns how many shots and marks were new here.
+        """Merges another copy's log into this one, all of it or nothing; returns how many shots and marks were new.
 
         ``present``: uid of the epoch the other copy stands in; a log in which nothing happened yet goes on there.
         """
         with self._writing() as db:
-            new = take_in(db, shots, marks, epochs, origin, batteries)
+            new = merge_rows(db, shots, marks, epochs, origin, batteries)
             if not kept(db, "epoch"):
                 row = db.execute("SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1", (present,))
                 latest = row.fetchone()
@@ -179,22 +188,22 @@ class Store:
             )
             return tuple(BatteryReading(**dict(row)) for row in rows)
 
-    def meta(self, key: str) -> str | None:
-        """A small thing kept beside the log (last good port, cautions seen); None when it was never set."""
+    def recall(self, key: str) -> str | None:
+        """A small thing kept beside the log (last good port, caution read); None when it was never remembered."""
         with self._reading() as db:
-            return kept(db, f"kept {key}")
+            return self._waiting.get(key) or kept(db, f"kept {key}")
 
-    def set_meta(self, key: str, value: str) -> None:
-        """Keeps a small thing; the last value stands."""
-        with self._writing() as db:
-            keep(db, f"kept {key}", value)
+    def remember(self, key: str, value: str, *, make: bool = True) -> None:
+        """Keeps a small thing; the last value stands.
 
-    def count(self, key: str, by: int = 1) -> int:
-        """Raises a running count (striker cycles) and returns it; 0 at first."""
-        with self._writing() as db:
-            total = int(kept(db, f"kept {key}") or 0) + by
-            keep(db, f"kept {key}", str(total))
-            return total
+        Where there is no file yet and it isn't to ``make`` one, it waits in memory for the first thing that does; a
+        log that is ``made_by_shots_only`` (a demonstration robot's) is never made for a small thing.
+        """
+        with self._lock:
+            self._waiting[key] = value
+            if self.path is None or self.path.exists() or (make and not self._made_by_shots_only):
+                with self._writing():
+                    pass  # writes what waits
 
     def close(self) -> None:
         """Closes the file; a closed store opens it again when used."""
@@ -219,11 +228,16 @@ class Store:
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
         with self._lock, told_plainly(self.path):
+            if self._before_writing is not None:
+                self._before_writing()
             db = self._connection(make=True)
             db.execute("BEGIN IMMEDIATE")  # takes the write lock before reading, so that no two processes interleave
             try:
+                for key, value in self._waiting.items():
+                    keep(db, f"kept {key}", value)
                 yield db
                 db.execute("COMMIT")
+                self._waiting.clear()
             except BaseException:
                 if db.in_transaction:
                     db.execute("ROLLBACK")

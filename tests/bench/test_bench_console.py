@@ -68,7 +68,7 @@ from fieldtune.console import run
 from fieldtune.link import Monitor
 robot = load_robot("heron")
 session = Session(robot, None)
-session.remember("caution understood", "yes")
+session.log.remember("caution understood", "yes")
 run(robot, session, Monitor(robot, {port!r}))
 """
 

@@ -19,7 +19,7 @@ from fieldtune.physics.flight_integration import TOLERANCE
 from fieldtune.physics.flying_body import ball
 
 pytestmark = pytest.mark.bench
-BODY = ball(0.062, 0.07, standard_air(0.0))
+BODY = ball(0.04, 0.058, standard_air(0.0))
 DOUBLES = ctypes.POINTER(ctypes.c_double)
 ROUNDS = 9
 

@@ -60,7 +60,7 @@ def test_old_recordings_make_room(tmp_path: Path) -> None:
 def _open_and_leave(home: Path, argv: list[str], wanted: bytes) -> None:
     """Opens the console on a terminal of its own, waits for what it should show, leaves by the key."""
     (home / "heron.toml").write_bytes((demo_home() / "heron.toml").read_bytes())
-    Store(home / "heron.db").set_meta(CAUTION_KEY, "yes")
+    Store(home / "heron.db").remember(CAUTION_KEY, "yes")
     pid, terminal = pty.fork()
     if pid == 0:
         os.environ.update(TERM="xterm-256color", FIELDTUNE_PROFILES=str(home))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from made_robots import shot
+from robots import shot
 
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.exit_speed import log_speed, model_log_speed, setpoint_for

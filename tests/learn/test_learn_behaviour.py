@@ -8,7 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import shot, slider, swinger, thrower, throws
+from made_shots import throws
+from robots import shot, slider, swinger, thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.aim.required_speed.choice import required_speed_for

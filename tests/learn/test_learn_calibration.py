@@ -1,7 +1,7 @@
 """Intervals mean what they say: over robots drawn from the prior, ranks are uniform and 90 % intervals hold 90 %.
 
 Simulation-based calibration: Talts, Betancourt, Simpson, Vehtari and Gelman, arXiv:1804.06788 (theorem 1). Bands of
-bin counts: binomial quantiles (check K11: 33 to 69 for 1,000 simulations in 20 bins at 99 %).
+bin counts: binomial quantiles (closed form: 33 to 69 for 1,000 simulations in 20 bins at 99 %).
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 import pytest
-from made_robots import slider, swinger, thrower
 from prior_world import drawn_robot, hit_probability, shots_of, within_90
+from robots import slider, swinger, thrower
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import shot, thrower
+from robots import shot, thrower
 from test_learn_behaviour import throws
 from vacuum_need import vacuum_need
 

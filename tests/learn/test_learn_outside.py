@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import thrower
 from plain_unknowns import Curve, Linear, least_squares, rows
+from robots import thrower
 from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
@@ -34,7 +34,7 @@ def straight_line(x, y):
 
 
 def test_thermometer_calibration_of_the_gum():
-    # I1: JCGM 100:2008 (GUM), H.3.
+    # JCGM 100:2008 (GUM), H.3.
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
     b = -np.array([171, 169, 166, 159, 164, 165, 156, 157, 159, 161, 160]) / 1000
     fit, sd, residuals = straight_line(t - 20, b)
@@ -60,7 +60,7 @@ def pairs(text):
 
 
 def test_norris_of_nist():
-    # I4: NIST Statistical Reference Datasets, Norris.
+    # NIST Statistical Reference Datasets, Norris.
     fit, sd, _ = straight_line(*pairs(NORRIS))
     np.testing.assert_allclose(fit.u, [-0.262323073774029, 1.00211681802045], rtol=1e-9)
     np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), [0.232818234301152, 4.29796848199937e-4], rtol=1e-9)
@@ -75,7 +75,7 @@ BOXBOD = "1,109; 2,149; 3,149; 5,191; 7,213; 10,224"
 @pytest.mark.parametrize(
     ("data", "unit", "starts", "best", "errors", "squares", "sd"),
     [
-        # I10: NIST StRD, Misra1a.
+        # NIST StRD, Misra1a.
         (
             MISRA1A,
             (100.0, 1e-4),
@@ -85,7 +85,7 @@ BOXBOD = "1,109; 2,149; 3,149; 5,191; 7,213; 10,224"
             0.12455138894,
             0.10187876330,
         ),
-        # I11: NIST StRD, BoxBOD.
+        # NIST StRD, BoxBOD.
         (
             BOXBOD,
             (100.0, 1.0),
@@ -120,7 +120,7 @@ def test_exponential_saturation_of_nist(data, unit, starts, best, errors, square
 
 
 def test_stretch_and_distance_of_a_real_launch():
-    # I17: data set elastic2 of the R package DAAG (a stretched elastic band shot along a table).
+    # data set elastic2 of the R package DAAG (a stretched elastic band shot along a table).
     stretch, distance = pairs("30,71; 50,196; 40,127; 45,187; 60,249; 55,217; 35,114; 55,228; 65,291")
     fit, _, residuals = straight_line(stretch, distance)
     np.testing.assert_allclose(fit.u, [-100.9167, 5.95], atol=5e-5)
@@ -138,7 +138,7 @@ SPECTOR = """2.66,20,0,0; 2.89,22,0,0; 3.28,24,0,0; 2.92,12,0,0; 4,21,0,1; 2.86,
 
 
 def test_probit_of_spector_and_mazzeo():
-    # K1: Spector and Mazzeo 1980, Stata 11 values kept in statsmodels' tests.
+    # Spector and Mazzeo 1980, Stata 11 values kept in statsmodels' tests.
     gpa, tuce, psi, grade = pairs(SPECTOR)
     design = np.column_stack([np.ones_like(gpa), gpa, tuce, psi])
     # Passing is a normal variable above -x.b, failing below it: half-open intervals, as long and short are.
@@ -151,7 +151,7 @@ def test_probit_of_spector_and_mazzeo():
 
 
 def test_conjugate_linear_model():
-    # K4: closed form; Laplace is exact for it.
+    # closed form; Laplace is exact for it.
     x, y = np.arange(5.0), np.array([1.1, 1.9, 3.2, 3.9, 5.1])
     density = least_squares(np.column_stack([np.ones(5), x]), y, 0.2, [0.1, 0.1])
     fit = maximise(density, np.zeros(2), longest_step=ANY_STEP)
@@ -162,7 +162,7 @@ def test_conjugate_linear_model():
 
 
 def test_gaussian_process_through_the_gains_knots():
-    # K5: Rasmussen and Williams 2006, Algorithm 2.1; numbers by scikit-learn. With a knot at every place the basis is
+    # Rasmussen and Williams 2006, Algorithm 2.1; numbers by scikit-learn. With a knot at every place the basis is
     # exact but for the 1e-6 on its diagonal.
     x, y = np.array([-4.0, -3, -1, 0, 2]), np.array([-2.0, 0, 1, 2, -1])
     new = np.array([-5, -2, 0.5, 1, 4])
@@ -183,7 +183,7 @@ PUTTS = """2,1443,1346; 3,694,577; 4,455,337; 5,353,208; 6,272,149; 7,256,136; 8
 
 
 def test_angle_only_hit_model_on_real_putts():
-    # J8: Gelman and Nolan 2002, data of Berry 1996; published scatter 1.5 degrees. A putt is good within an angle
+    # Gelman and Nolan 2002, data of Berry 1996; published scatter 1.5 degrees. A putt is good within an angle
     # either way, which is what a good side is here; misses count half left, half right.
     feet, tries, made = pairs(PUTTS)
     half_angle = np.arcsin((4.25 - 1.68) / 24 / feet)
@@ -208,11 +208,11 @@ def test_angle_only_hit_model_on_real_putts():
 
 
 def test_range_error_by_the_delta_method():
-    # I16: r = v^2 sin(2 theta) / g with v = 8.0 +- 0.1 m/s, theta = 0.9 +- 0.01: uncertainties 3.2.3 gives
+    # r = v^2 sin(2 theta) / g with v = 8.0 +- 0.1 m/s, theta = 0.9 +- 0.01: uncertainties 3.2.3 gives
     # 6.355508596 +- 0.161631494 m (g 9.80665). Here by the needed speed's derivatives, without air.
     robot = replace(
         thrower(target=Target("basket", 0.38, (0.3,))),
-        element=Element("sphere", 0.062, diameter=0.07, drag=1e-9),
+        element=Element("sphere", 0.066, diameter=0.072, drag=1e-9),
         launcher=replace(thrower().launcher, exit_angle=0.9),
     )
     point = required_speed_for(robot, robot.target()).log_speed(6.355508596)
@@ -246,7 +246,7 @@ class _Straight:
 
 @pytest.mark.parametrize(
     ("radius", "inside"),
-    # J4: Rayleigh's distribution; radius in standard deviations.
+    # Rayleigh's distribution; radius in standard deviations.
     [(1.177410, 0.5), (2.145966, 0.9), (2.447747, 0.95), (3.034854, 0.99), (1, 0.393469), (2, 0.864665), (3, 0.988891)],
 )
 def test_circular_normal(radius, inside):

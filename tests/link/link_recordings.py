@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import fields
 from pathlib import Path
 
 from fieldtune import load_robot
-from fieldtune.link import decode, read_header
+from fieldtune.link import Sample, decode, read_header
 
+NAMES = [field.name for field in fields(Sample) if field.name != "before_s"]
 HOME = Path(__file__).parent.parent / "recordings"
 
 
@@ -34,7 +36,7 @@ def summary(path):
         "notices": dict(sorted(health.notices.items())),
         "clock": health.clock,
         "samples": [
-            {name: _figure(getattr(s, name)) for name in s.__struct_fields__ if getattr(s, name) is not None}
+            {name: _figure(getattr(s, name)) for name in NAMES if getattr(s, name) is not None}
             for s in decoded.samples[::50]
         ],
         "shots": [

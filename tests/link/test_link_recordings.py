@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
+from dataclasses import astuple
 from pathlib import Path
 
-import msgspec
 import numpy as np
 import pytest
 from link_ptys import wait_for
@@ -98,7 +98,7 @@ def test_damage_and_absence_are_one_clear_line(tmp_path):
 
 
 def _plain(samples):
-    return [msgspec.structs.astuple(s) for s in samples]
+    return [astuple(s) for s in samples]
 
 
 def test_a_live_session_decodes_again_to_the_bit(tmp_path):

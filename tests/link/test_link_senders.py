@@ -101,7 +101,7 @@ def _decode_table(a_b_steps):
 
 
 def test_quadrature_counts_four_a_cycle():
-    """L9 (US Digital FAQ, NI manual): four counts a cycle. L10: 00-10-11-01-00 is one way, reversed the other."""
+    """Both channels give four edges a cycle; 00-10-11-01-00 is one way, reversed the other (common practice)."""
     forward = [0b10, 0b11, 0b01, 0b00]
     backward = [0b01, 0b11, 0b10, 0b00]
     one_way = _decode_table(forward * 250)
@@ -138,3 +138,11 @@ def test_python_uses_only_what_micropython_has():
 def test_both_state_the_cautions():
     for language in LANGUAGES:
         assert "stand clear" in sender_text(language)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_senders_carry_the_cautions(language: str) -> None:
+    words = " ".join(sender_text(language).replace("\n *", " ").split())
+    for caution in ("eye protection", "range clear", "Event rules", "local codes", "qualified supervision"):
+        assert caution in words
+    assert "no number here means that it is safe" in words

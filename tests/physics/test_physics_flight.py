@@ -1,4 +1,4 @@
-"""Flight against textbook results and closed forms."""
+"""Flight against worked examples and closed forms."""
 
 import math
 
@@ -100,7 +100,7 @@ def test_quadratic_drag_on_level_ground():
     ],
 )
 def test_farthest_angle(speed, drop, degrees, reach):
-    """tan(angle) = v / sqrt(v^2 + 2 g h) throws farthest onto a level h below (textbook)."""
+    """tan(angle) = v / sqrt(v^2 + 2 g h) throws farthest onto a level h below (closed form)."""
     angle = math.radians(degrees)
     there = fly(vacuum(), speed, angle + np.array([-0.01, 0.0, 0.01]), 0.0, reach)
     assert there.height[1] == pytest.approx(-drop, abs=1e-8)
@@ -128,7 +128,7 @@ def test_magnus_curves_the_right_way():
 
 
 def test_path_is_the_same_flight():
-    body = ball(0.062, 0.07, AIR)
+    body = ball(0.04, 0.058, AIR)
     x = np.linspace(0.0, 4.0, 9)
     heights, speeds = path(body, [7.0, 8.0], 0.9, 0.1, x, log_drag=[0.0, 0.3])
     assert heights.shape == speeds.shape == (2, 9)

@@ -64,7 +64,7 @@ def test_faster_comes_higher(body, elevation, distance, log_drag):
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(speeds, st.floats(math.radians(2), math.radians(88)))
 def test_range_without_air(speed, elevation):
-    """v^2 sin(2 a) / g, and the same for 90 deg - a (textbook)."""
+    """v^2 sin(2 a) / g, and the same for 90 deg - a (closed form)."""
     reach = speed**2 * math.sin(2 * elevation) / VACUUM.gravity
     there = fly(VACUUM, speed, [elevation, math.pi / 2 - elevation], 0.0, reach)
     np.testing.assert_allclose(there.height, 0.0, atol=1e-10 * speed**2)

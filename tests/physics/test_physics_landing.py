@@ -21,7 +21,7 @@ STONE = Body(1.0, 0.1, 0.01, 0.0, 1.8e-5, constant_drag(0.5))
 
 
 def test_touch_down_without_air():
-    """x = v cos(a) (v sin(a) + sqrt(v^2 sin^2(a) + 2 g h)) / g (textbook); the fall's speed by energy."""
+    """x = v cos(a) (v sin(a) + sqrt(v^2 sin^2(a) + 2 g h)) / g (closed form); the fall's speed by energy."""
     v, angle, drop = np.array([2.0, 5.0, 9.0]), np.radians([-20.0, 30.0, 75.0]), np.array([0.4, 1.0, 0.05])
     there = touch_down(STONE, v, angle, 0.0, drop)
     up = v * np.sin(angle)
@@ -32,7 +32,7 @@ def test_touch_down_without_air():
 
 
 def test_touch_down_on_a_slope():
-    """Up a plane of slope b: x = 2 v^2 cos^2(a) (tan(a) - tan(b)) / g (textbook)."""
+    """Up a plane of slope b: x = 2 v^2 cos^2(a) (tan(a) - tan(b)) / g (closed form)."""
     v, angle, slope = 6.0, math.radians(40), math.radians(8)
     there = touch_down(STONE, v, angle, 0.0, 0.0, slope)
     x = 2 * v**2 * math.cos(angle) ** 2 * (math.tan(angle) - math.tan(slope)) / G
@@ -42,7 +42,7 @@ def test_touch_down_on_a_slope():
 
 
 def test_backward_is_the_mirror_image():
-    body = ball(0.062, 0.07, AIR)
+    body = ball(0.04, 0.058, AIR)
     there = touch_down(body, 4.0, [0.9, math.pi - 0.9], [1.5, -1.5], 0.3)
     assert there.distance[1] == pytest.approx(-there.distance[0], rel=1e-9)
     assert there.along[1] == pytest.approx(-there.along[0], rel=1e-9)
@@ -94,7 +94,7 @@ def test_a_bounce_is_what_contact_forces_do(along, spin):
 @pytest.mark.parametrize("restitution", [0.0, 0.3, 0.6])
 def test_a_block_that_hops_and_slides(restitution):
     """Without air a train of bounces is a sum: speeds v_k = v - mu (1 + e) w (1 + e + ... + e^k), hops 2 e^(k+1) w / g
-    long in time (textbook); then v^2/(2 mu g). The friction of bounces adds up to a slide's plus mu w, whatever e.
+    long in time (closed form); then v^2/(2 mu g). The friction of bounces adds up to a slide's plus mu w, whatever e.
     """
     mu, v, angle, drop = 0.25, 5.0, 0.3, 0.4
     ground = Ground(mu, 0.02, 0.0, restitution, 0.0, math.inf)

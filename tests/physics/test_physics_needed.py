@@ -11,12 +11,12 @@ from fieldtune.physics.flight import fly, needed_speed
 from fieldtune.physics.flying_body import Body, ball
 
 AIR = standard_air(0.0)
-FOAM = ball(0.062, 0.07, AIR)
+FOAM = ball(0.04, 0.058, AIR)
 VACUUM = Body(1.0, 0.1, 0.01, 0.0, 1.8e-5, constant_drag(0.5))
 
 
 def test_closed_form_without_air():
-    """v^2 = g D^2 / (2 cos^2(a) (D tan a - H)) (textbook), exact to rounding."""
+    """v^2 = g D^2 / (2 cos^2(a) (D tan a - H)) (closed form), exact to rounding."""
     distance, rise, angle = np.meshgrid([1.0, 3.0, 9.0], [-0.5, 0.4], [0.6, 1.2])
     need = needed_speed(VACUUM, distance, rise, angle)
     exact = np.sqrt(VACUUM.gravity * distance**2 / (2 * np.cos(angle) ** 2 * (distance * np.tan(angle) - rise)))

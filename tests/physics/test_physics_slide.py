@@ -1,4 +1,4 @@
-"""Sliding against textbook numbers and an independent integration."""
+"""Sliding against closed forms and an independent integration."""
 
 import math
 
@@ -11,8 +11,8 @@ from scipy.integrate import solve_ivp
 from fieldtune.physics import rolling, sliding
 
 
-def test_coulomb_stop():
-    """Worked example at oracletutoring.ca: 1.2 m/s, mu 0.010, g 9.8: 7.35 m (printed 7.3)."""
+def test_gravity_enters():
+    """A curling stone, 1.2 m/s on ice of 0.010 (invented): 1.44/(2 0.010 9.8) = 7.347 m (closed form)."""
     assert float(sliding.stop_distance(1.2, 0.010, gravity=9.8)) == pytest.approx(7.35, abs=0.005)
 
 
@@ -34,7 +34,7 @@ def test_with_air_drag():
 
 
 def test_ball_slides_then_rolls():
-    """Solid sphere without spin: rolls at 5/7 v after 2 v/(7 mu g), 12 v^2/(49 mu g) (textbook, last digit)."""
+    """Solid sphere without spin: rolls at 5/7 v after 2 v/(7 mu g), 12 v^2/(49 mu g) (closed form, last digit)."""
     speed, friction = np.array([2.0, 5.0]), np.array([0.2, 0.1])
     begin = rolling.rolling_start(speed, friction)
     np.testing.assert_allclose(begin.speed, 5 / 7 * speed, rtol=1e-14)

@@ -184,7 +184,7 @@ def test_preload_as_a_force_or_as_a_squeezed_length(tmp_path: Path) -> None:
 
 def test_a_springs_rate_from_its_wire(tmp_path: Path) -> None:
     """Budynas & Nisbett, Shigley's Mechanical Engineering Design, 10th ed., example 10-1: music wire of 0.037 in, mean
-    coil 0.400 in (outside 7/16), 10.5 active turns, G 11.85 Mpsi: rate 4.13 lbf/in (MEM)."""
+    coil 0.400 in (outside 7/16), 10.5 active turns, G 11.85 Mpsi: rate 4.13 lbf/in (from memory)."""
     wire = """[launcher.spring]
 wire_diameter = "0.037 in"
 coil_diameter = "0.400 in"

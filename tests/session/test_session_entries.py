@@ -28,7 +28,7 @@ def session(heron: Robot) -> Session:
 
 def test_a_shot_is_kept_with_all_that_was_given(session: Session) -> None:
     shot = session.confirm(1.8, 1440.0, "short", -0.2, 0.03, speed=1431.0, battery_v=9.9)
-    assert session.shots() == (shot,)
+    assert session.log.shots() == (shot,)
     assert (shot.result, shot.miss_m, shot.side_m, shot.speed, shot.battery_v) == ("short", -0.2, 0.03, 1431.0, 9.9)
 
 
@@ -92,7 +92,7 @@ def test_wrong_entries_are_refused_in_one_line_and_not_kept(
         session.confirm(**given)  # type: ignore[arg-type]
     assert place in str(caught.value)
     assert "\n" not in str(caught.value)
-    assert session.shots() == ()
+    assert session.log.shots() == ()
 
 
 def test_a_setpoint_a_little_outside_is_kept_with_a_word(session: Session, heron: Robot) -> None:

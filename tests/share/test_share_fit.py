@@ -45,7 +45,7 @@ def test_a_polynomial_gives_itself_back_and_keeps_its_zeros() -> None:
 
 
 def test_parabola_goes_through_its_point() -> None:
-    """Height of a body without air after d = v cos(a) t (textbook kinematics)."""
+    """Height of a body without air after d = v cos(a) t (closed form)."""
     angle, rise, d = math.radians(52), 0.57, np.array([1.2, 2.0, 3.3])
     v = parabola_speed(d, rise, angle)
     t = d / (v * math.cos(angle))

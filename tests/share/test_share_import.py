@@ -59,11 +59,11 @@ def test_own_headings_need_no_map(session: Session, tmp_path: Path) -> None:
         "2026-03-14T15:09:26+01:00;1,8;30;-250;2;29,8;12400;pack A\n2026-03-14 16:00;1.9;31;12;;;12,1 V;pack B\n",
     )
     assert import_file(session, path).new == 2
-    first, second = session.shots()
+    first, second = session.log.shots()
     assert (first.time, first.miss_m, first.side_m) == ("2026-03-14T14:09:26.000Z", -0.25, pytest.approx(0.0508))
     assert (first.result, first.speed, first.battery_v) == ("short", 29.8, 12.4)
     assert (second.result, second.side_m, second.battery_v) == ("in", None, 12.1)
-    assert [epoch.label for epoch in session.epochs()] == ["pack A", "pack B"]
+    assert [epoch.label for epoch in session.log.epochs()] == ["pack A", "pack B"]
     assert first.epoch != second.epoch
 
 
@@ -73,7 +73,7 @@ def test_a_row_that_stands_twice_is_two_shots_and_a_sheet_may_grow(session: Sess
     renamed = sheet(tmp_path, head + row * 3 + "1.9,31,in\n", "later.csv")
     done = import_file(session, renamed)
     assert (done.new, done.known) == (2, 2)
-    assert len({shot.epoch for shot in session.shots()}) == 1
+    assert len({shot.epoch for shot in session.log.shots()}) == 1
 
 
 def test_two_laptops_that_import_one_sheet_merge_without_doubles(session: Session, tmp_path: Path) -> None:
@@ -83,7 +83,7 @@ def test_two_laptops_that_import_one_sheet_merge_without_doubles(session: Sessio
     import_file(other, path)
     packed = sheet(tmp_path, pack(other, "other"), "p.json")
     assert merge(session, read_pack(packed)).shots == 0
-    assert len(session.shots()) == 2
+    assert len(session.log.shots()) == 2
 
 
 def test_bad_rows_are_named_and_nothing_is_imported(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
@@ -134,7 +134,7 @@ def test_mistakes(text: str | bytes, columns: str | None, says: str, session: Se
     with pytest.raises(InputError, match=r"^[^\n]*$") as caught:
         import_file(session, sheet(tmp_path, text), columns)
     assert says in str(caught.value)
-    assert session.shots() == ()
+    assert session.log.shots() == ()
 
 
 def test_older_spreadsheets_write_other_encodings(session: Session, tmp_path: Path) -> None:

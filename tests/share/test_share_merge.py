@@ -72,7 +72,7 @@ class World:
 
 
 def _do(session: Session, kind: str, value: Any, word: str) -> None:
-    store, shots = session.store, session.shots()
+    store, shots = session.log, session.log.shots()
     if kind == "add":
         store.add(value, 1000 + 100 * value, word, miss_m=None if word == "left" else -0.1)
     elif kind == "undo":
@@ -87,14 +87,14 @@ def _do(session: Session, kind: str, value: Any, word: str) -> None:
 
 def content(session: Session) -> dict[str, Any]:
     """All that counts, by uid: numbers and origins are each copy's own."""
-    epochs = {epoch.epoch: epoch.uid for epoch in session.epochs()}
+    epochs = {epoch.epoch: epoch.uid for epoch in session.log.epochs()}
     return {
         "shots": {
-            shot.uid: (replace(shot, shot=0, epoch=0, origin=None), epochs[shot.epoch]) for shot in session.shots()
+            shot.uid: (replace(shot, shot=0, epoch=0, origin=None), epochs[shot.epoch]) for shot in session.log.shots()
         },
-        "epochs": {epoch.uid: (epoch.time, epoch.label) for epoch in session.epochs()},
-        "marks": set(session.store.marks()),
-        "batteries": set(session.batteries()),
+        "epochs": {epoch.uid: (epoch.time, epoch.label) for epoch in session.log.epochs()},
+        "marks": set(session.log.marks()),
+        "batteries": set(session.log.batteries()),
     }
 
 
@@ -151,16 +151,16 @@ def test_the_last_mark_holds_in_every_order(tmp_path: Path) -> None:
         b = world.laptop([("include", 1, "")], shared)
         assert content(world.together(a, b)) == content(world.together(b, a))
     twice = world.laptop([("exclude", 1, "bounced"), ("include", 1, ""), ("exclude", 1, "again")], shared)
-    assert twice.shots()[0].excluded == "again"
+    assert twice.log.shots()[0].excluded == "again"
 
 
 def test_a_log_goes_on_in_the_epoch_of_the_pack(tmp_path: Path) -> None:
     world = World(tmp_path)
     a, b = world.laptop([("add", 1.0, "in")]), world.laptop([("add", 1.0, "in"), ("swap", 0, "B")])
     world.pour(b, a)  # a goes on in its own epoch, which is not the newest in its log
-    here = {epoch.epoch: epoch.uid for epoch in a.epochs()}
+    here = {epoch.epoch: epoch.uid for epoch in a.log.epochs()}
     fresh = world.together(a)
-    assert {epoch.epoch: epoch.uid for epoch in fresh.epochs()}[fresh.epoch] == here[a.epoch]
+    assert {epoch.epoch: epoch.uid for epoch in fresh.log.epochs()}[fresh.log.epoch] == here[a.log.epoch]
 
 
 # -- the commands -----------------------------------------------------------------------------------------------------
@@ -307,4 +307,4 @@ def test_reading_takes_what_packing_wrote(tmp_path: Path) -> None:
     found = read_pack(path)
     assert found.by == "Bo's laptop"
     assert found.profile == (demo_home() / "heron.toml").read_text("utf-8")
-    assert found.marks == a.store.marks()
+    assert found.marks == a.log.marks()

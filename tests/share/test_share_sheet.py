@@ -82,9 +82,9 @@ def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, t
     with Session(replace(heron, title="WIDE MM " * 12, spots=spots)) as session:
         for k in range(6):
             session.swap(f"battery of a name {k}")
-            session.keep_battery(0.1, 10.5)
-            session.keep_battery(0.11, 10.4)
-        learned, measured_on = session.learned(), session.batteries()[-1].time[:10]
+            session.log.add_battery(session.log.battery_label, 0.1, 10.5)
+            session.log.add_battery(session.log.battery_label, 0.11, 10.4)
+        learned, measured_on = session.learned(), session.log.batteries()[-1].time[:10]
         told = replace(learned, shots_used=12345, facts=(replace(learned.facts[0], words=wordy),) * 9)
         monkeypatch.setattr(Session, "learned", lambda self: told)
         text, parts = sheet(session), sheet_contents.gather(session)
@@ -94,7 +94,7 @@ def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, t
     assert "the last of the cautions" in words
     # Eight full cells, 1.4 V each, less 0.5 A through each motor (9.6 V / 9.5 A) and twice that through 90 mohm:
     # 10.605 V, where 9.095 V make 6100 rpm, geared 2.1:1.
-    for whole in ("110 mohm, 10.40 V", "+10 since first", measured_on, "3387 rpm"):
+    for whole in ("110 mΩ, 10.40 V", "+10 since first", measured_on, "3387 rpm"):
         assert whole in words
     assert "Made by fieldtune" in said_on(pages[0])
     assert parts.rows[0].row.distance_m == pytest.approx(1.5)

@@ -22,7 +22,7 @@ from battery_bench import (
     feed,
     watched,
 )
-from sizing_robots import big_heron, crane, otter, with_battery
+from robots import altered, big_heron, crane, otter
 
 from fieldtune.battery.ceiling import Limits, ceiling, lowest_voltage
 from fieldtune.battery.resistance import LineFit
@@ -43,7 +43,7 @@ TOOLS = SimpleNamespace(
 def packed(chemistry="nimh", capacity=True):
     """The big heron on a pack of this chemistry."""
     ah = CAPACITY_AH[chemistry] if capacity else None
-    return with_battery(big_heron(), chemistry=chemistry, cells=CELLS[chemistry], capacity_ah=ah)
+    return big_heron(battery={"chemistry": chemistry, "cells": CELLS[chemistry], "capacity_ah": ah})
 
 
 def check(outcome, forecast_share=0.9, warned_share=1.0):
@@ -98,7 +98,7 @@ def test_an_unknown_capacity_is_learned_from_the_fall_of_the_voltage():
 @pytest.mark.parametrize(("charge", "shots"), [(0.30, 400), (0.65, 1500)])
 def test_a_large_pack_is_foretold_by_the_hundred(ohm, line, charge, shots):
     """Six lead-acid cells of 18 A h: what is left is charge above the lowest voltage over the charge of a shot."""
-    robot = with_battery(packed("lead-acid"), capacity_ah=18.0)
+    robot = altered(packed("lead-acid"), battery={"capacity_ah": 18.0})
 
     def curve(c):
         return open_circuit_voltage("lead-acid", c, 6)
@@ -226,7 +226,7 @@ def test_no_current_is_said_with_what_helps():
 
 
 def test_unknown_chemistry_still_gives_ceiling_and_says_what_is_missing():
-    robot = with_battery(packed(capacity=False), chemistry=None)
+    robot = altered(packed(capacity=False), battery={"chemistry": None})
     idle, run, _ = short_run(robot)
     watch = BatteryWatch(robot)
     feed(watch, idle, 0, MEASURED)

@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from battery_bench import Simulation, Truth
-from sizing_robots import RPM, big_heron, otter, with_drive
+from robots import big_heron, otter
 
 from fieldtune.battery.change import Outlook, Recalibration, changed, instruction
 from fieldtune.battery.resistance import TwoPulse
 from fieldtune.battery.watch import BatteryWatch
+from fieldtune.constants import RPM
 from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
 from fieldtune.robot.model import SetpointRange
 from fieldtune.robot.wheel_energy import speed_kept
@@ -134,7 +135,7 @@ def test_a_wheel_that_settles_beside_its_setpoint_is_not_waited_for():
 
 
 def test_an_open_loop_wheel_is_held_against_the_drive_at_this_voltage():
-    robot = replace(with_drive(big_heron(), control="power"), setpoint=SetpointRange("%", 10, 100, 1))
+    robot = replace(big_heron(drive={"control": "power"}), setpoint=SetpointRange("%", 10, 100, 1))
     no_load_rpm = robot.drive.no_load_speed / robot.drive.reduction / RPM
     for share, said in ((1.0, "as the profile's drive should"), (0.9, "10% below")):
         guided = Recalibration(robot, BatteryWatch(robot))

@@ -9,11 +9,12 @@ from dataclasses import replace
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sizing_robots import DRIVE, RPM, crane, heron, otter
+from robots import DRIVE, crane, heron, otter
 
 from fieldtune.battery.ceiling import ceiling
 from fieldtune.battery.status import status_lines
 from fieldtune.battery.watch import BatteryWatch
+from fieldtune.constants import RPM
 from fieldtune.robot.model import Battery, Element, Flywheel, SetpointRange, Target
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.hazards import hazards

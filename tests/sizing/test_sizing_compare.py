@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sizing_robots import crane, heron, otter
+from robots import crane, heron, otter
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
@@ -16,7 +16,7 @@ from fieldtune.sizing.compare import CRITERIA, belief_from_profile, compare, sca
 from fieldtune.sizing.decision import Criterion, decide
 from fieldtune.sizing.text import compare_text
 
-TWO = (Criterion("reach", "reach", True, 1.0), Criterion("energy", "energy", False, 1.0))
+TWO = (Criterion("reach", True, 1.0), Criterion("energy", False, 1.0))
 
 
 @pytest.fixture(scope="module")
@@ -46,8 +46,8 @@ def test_text_names_winner_and_what_would_flip_it(comparison):
     text = compare_text(comparison)
     assert f"{comparison.decision.winner} wins" in text
     for flip in comparison.decision.flips[:1]:
-        assert f"{flip.weight_then:.0%}" in text
-    assert "hit probability" in text
+        assert f"{100 * flip.weight_then:.0f} %" in text
+    assert "hit chance" in text
 
 
 def test_weights_are_normalised_and_change_the_winner():
@@ -65,7 +65,7 @@ def test_weights_are_normalised_and_change_the_winner():
 )
 def test_each_flip_is_where_the_lead_changes(values, weights):
     """Just beyond the stated weight, the others in proportion, the stated candidate leads; just before, the winner."""
-    criteria = tuple(Criterion(n, n, n != "c", 1.0) for n in "abc")
+    criteria = tuple(Criterion(n, n != "c", 1.0) for n in "abc")
     names = [f"robot{k}" for k in range(len(values))]
     figures = {name: dict(zip("abc", row, strict=True)) for name, row in zip(names, values, strict=True)}
     asked = dict(zip("abc", weights, strict=True))
@@ -103,7 +103,7 @@ def test_what_is_not_known_of_all_is_left_out():
     assert decision.left_out == ("energy",)
     assert decision.weights == {"reach": 1.0}
     words = compare([heron(drive=None), otter()]).words
-    assert any("shots_per_minute left out" in line for line in words)
+    assert any("shots the drive allows left out" in line for line in words)
 
 
 @pytest.mark.parametrize(

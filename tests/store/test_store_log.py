@@ -49,13 +49,6 @@ def test_undo_takes_back_the_last_that_stands(store: Store) -> None:
     assert store.add(4.0, 2000.0, "in").shot == 4  # numbers are never used twice
 
 
-def test_taking_back_twice_makes_one_mark(store: Store) -> None:
-    store.add(1.0, 2000.0, "in")
-    store.mark_undone(1)
-    assert store.mark_undone(1).undone
-    assert [mark.kind for mark in store.marks()] == ["undo"]
-
-
 def test_exclude_and_include_keep_their_reasons(store: Store) -> None:
     store.add(1.0, 2000.0, "in")
     out = store.exclude(1, "bounced off the rail")
@@ -121,15 +114,14 @@ def test_batteries_are_remembered_by_label(store: Store) -> None:
 
 
 def test_small_things_are_kept(store: Store) -> None:
-    assert store.meta("port") is None
-    store.set_meta("port", "/dev/ttyACM0")
-    store.set_meta("port", "/dev/ttyACM1")
-    assert store.meta("port") == "/dev/ttyACM1"
-    assert [store.count("striker cycles") for _ in range(3)] == [1, 2, 3]
+    assert store.recall("port") is None
+    store.remember("port", "/dev/ttyACM0")
+    store.remember("port", "/dev/ttyACM1")
+    assert store.recall("port") == "/dev/ttyACM1"
 
 
 def test_a_small_thing_named_epoch_leaves_the_epoch_alone(store: Store) -> None:
-    store.set_meta("epoch", "99")
+    store.remember("epoch", "99")
     assert store.epoch == 1
 
 
@@ -137,7 +129,7 @@ def test_looking_makes_no_file(tmp_path: Path) -> None:
     store = Store(tmp_path / "heron.db")
     assert store.shots() == ()
     assert store.epoch == 1
-    assert store.meta("port") is None
+    assert store.recall("port") is None
     assert list(tmp_path.iterdir()) == []
 
 
@@ -154,8 +146,8 @@ def test_a_store_sees_at_once_what_another_one_wrote(tmp_path: Path) -> None:
         there.add(2.0, 1280.0, "in")
         assert [s.result for s in here.shots()] == ["in"]
         here.add(2.2, 1300.0, "short")
-        there.mark_undone(1)
-        assert [s.undone for s in here.shots()] == [s.undone for s in there.shots()] == [True, False]
+        there.undo_last()
+        assert [s.undone for s in here.shots()] == [s.undone for s in there.shots()] == [False, True]
         assert here.shots() is here.shots()
 
 

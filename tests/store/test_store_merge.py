@@ -11,7 +11,7 @@ from fieldtune.store import Store
 
 
 def _pour(source: Store, into: Store, name: str) -> tuple[int, int]:
-    return into.insert_foreign(source.shots(), source.marks(), source.epochs(), name)
+    return into.merge(source.shots(), source.marks(), source.epochs(), name)
 
 
 def test_merging_both_ways_gives_both_the_same_shots_once(tmp_path: Path) -> None:
@@ -71,8 +71,8 @@ def test_a_half_log_is_refused_whole() -> None:
     bench.add(2.0, 2400.0, "in")
     bench.exclude(1, "bounced")
     with pytest.raises(InputError, match="epoch 1"):
-        pit.insert_foreign(bench.shots(), bench.marks(), (), "bench")
+        pit.merge(bench.shots(), bench.marks(), (), "bench")
     with pytest.raises(InputError, match="isn't in the log"):
-        pit.insert_foreign((), bench.marks(), bench.epochs(), "bench")
+        pit.merge((), bench.marks(), bench.epochs(), "bench")
     assert pit.shots() == ()
     assert pit.marks() == ()

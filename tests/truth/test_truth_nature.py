@@ -33,7 +33,7 @@ def test_flight_agrees_with_a_general_integrator() -> None:
     assert upright[0, 0] == pytest.approx(np.interp(2.0, x, y) - rise, abs=1e-4)
 
 
-def test_slide_of_constant_friction_is_the_textbook_distance() -> None:
+def test_slide_of_constant_friction_is_the_closed_form() -> None:
     """v^2 / (2 mu g), exact; 0.1 mm at 4 m/s."""
     v, run = Ground(0.2, 0.0, 0.0, 0.0, 0.0).stopping_table(5.0)
     assert np.interp(4.0, v, run) == pytest.approx(16 / (2 * 0.2 * GRAVITY), abs=1e-4)

@@ -9,9 +9,9 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import Board
+from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot, Series, nice_range
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
@@ -22,7 +22,7 @@ SILENT_S = 0.3
 """A line that is silent for longer lets the past move on: what was heard last isn't now."""
 
 
-class WheelView(Board):
+class WheelScreen(ConsoleScreen):
     """Readback over the last ten seconds and the figures of the wheel."""
 
     TITLE_WORDS = "Wheel"
@@ -30,13 +30,13 @@ class WheelView(Board):
     def compose_body(self) -> ComposeResult:
         with Horizontal(id="wheel-body"):
             yield Plot(id="wheel-plot")
-            yield Plate(id="wheel-figures")
+            yield TextBlock(id="wheel-figures")
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        robot = self.console.robot
+        robot = self.controller.robot
         self.query_one("#wheel-plot", Plot).show(trace(live, robot))
-        self.query_one("#wheel-figures", Plate).put(*figures(live, robot))
+        self.query_one("#wheel-figures", TextBlock).put(*figures(live, robot))
 
 
 def trace(live: Live, robot: Robot) -> Picture | None:
@@ -79,7 +79,7 @@ def figures(live: Live, robot: Robot) -> list[Part]:
     value = words.readback(live, robot)
     said = words.against(value, live.setpoint, robot)
     parts: list[Part] = [(f"{'Now':<15}", "$quiet"), (f"{words.setpoint(value, robot)}\n", "bold $ink")]
-    parts += [(f"{'Told':<15}", "$quiet"), (f"{words.setpoint(live.setpoint, robot)}\n", "bold $ink")]
+    parts += [(f"{'Setpoint':<15}", "$quiet"), (f"{words.setpoint(live.setpoint, robot)}\n", "bold $ink")]
     parts += [(f"{'':<15}", "$quiet"), (f"{said}\n\n", "bold $ink")]
     if robot.launcher.kind != "flywheel":
         return [*parts, *(line("Last shot", live.shots[-1].draw_mm, "{:.1f} mm drawn") if live.shots else ())]

@@ -1,5 +1,4 @@
-"""The view of a slide: the lane from above, to scale, and below it how the element slows down."""
-# MERGED: The picture of the shot, drawn line by line for people who would rather look than read.
+"""The picture of a shot: from the side for a throw, from above for a slide, drawn row by row in braille dots."""
 
 from __future__ import annotations
 
@@ -27,7 +26,7 @@ from fieldtune.console.widgets.side_view import (
     body_length,
     draw_flight,
 )
-from fieldtune.console.widgets.text_line import Still
+from fieldtune.console.widgets.text_block import CachedWidget
 
 
 def draw_slide(scene: Scene, rows: int, columns: int) -> Canvas:
@@ -128,21 +127,21 @@ def _fill(canvas: Canvas, view: View, left: float, right: float, half: float, ti
 
 
 _LAYERS = {
-    0: "arc--floor",
-    parts.FLOOR: "arc--floor",
-    parts.ROBOT: "arc--robot",
-    parts.TARGET: "arc--target",
-    parts.EDGE: "arc--edge",
-    parts.NOW: "arc--now",
-    parts.PATH: "arc--path",
-    parts.ELEMENT: "arc--element",
+    0: "path--floor",
+    parts.FLOOR: "path--floor",
+    parts.ROBOT: "path--robot",
+    parts.TARGET: "path--target",
+    parts.EDGE: "path--edge",
+    parts.NOW: "path--now",
+    parts.PATH: "path--path",
+    parts.ELEMENT: "path--element",
 }
 _SHADES = 16  # more than there are tints
 _BRAILLE = 0x2800
-_TINTS = {parts.BAND: "arc--band", parts.FREE: "arc--free"}
+_TINTS = {parts.BAND: "path--band", parts.FREE: "path--free"}
 
 
-class ArcView(Still):
+class PathView(CachedWidget):
     """Path, its 90 % band, robot and target to scale, on Textual's line API.
 
     ``show`` takes a new scene; the strips are made once a change, not once a line.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed, setpoint_for
+from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.records import Result
@@ -76,7 +76,7 @@ class Truth:
         self.hidden = Hidden.drawn(robot, rng)
         self._robot = robot
         self._rng = rng
-        self._need: RequiredSpeed = required_speed_for(robot, self.target)
+        self._required: RequiredSpeed = required_speed_for(robot, self.target)
         low, high = drive_quantity(robot, [robot.setpoint.low, robot.setpoint.high])
         self._middle = math.log(max(float(low), 0.05 * float(high)) * float(high)) / 2
 
@@ -108,7 +108,7 @@ class Truth:
     def _miss(self, true_m: float, launched: float, angle: float) -> float:
         """Along-range miss of a launch; infinite beyond what is looked at."""
         misses = _MISSES[true_m + _MISSES > 0.02]
-        needed = self._need.log_speed(true_m, misses, angle, self.hidden.log_drag).value
+        needed = self._required.log_speed(true_m, misses, angle, self.hidden.log_drag).value
         known = np.isfinite(needed)
         if not known.any():
             return -math.inf
@@ -122,7 +122,7 @@ class Truth:
         return float(np.interp(launched, needed, misses))
 
     def _judged(self, true_m: float, miss: float, side: float, angle: float) -> Result:
-        free = self._need.free(true_m, angle, self.hidden.log_drag)
+        free = self._required.free(true_m, angle, self.hidden.log_drag)
         low, high, half = float(free.low[0]), float(free.high[0]), float(free.side[0])
         if not math.isfinite(low):
             return "short"
@@ -140,14 +140,9 @@ class Truth:
     def sensible_setpoint(self, distance_m: float) -> float:
         """The setpoint at which the profile's own physics reaches the target: where such a robot starts from."""
         robot = self._robot
-        wanted = float(self._need.log_speed(distance_m, 0.0, 0.0, 0.0).value[0])
+        wanted = float(self._required.log_speed(distance_m, 0.0, 0.0, 0.0).value[0])
         settings = np.linspace(robot.setpoint.low, robot.setpoint.high, 400)
         reached = model_log_speed(robot, drive_quantity(robot, settings))
         best = settings[0] if not math.isfinite(wanted) else settings[int(np.argmin(np.abs(reached - wanted)))]
         step = robot.setpoint.step or 1.0
         return float(round(best / step) * step)
-
-
-def quantity_setpoint(robot: Robot, quantity: float, battery_v: float | None) -> float:
-    """The setpoint behind a drive quantity, a plain number."""
-    return float(setpoint_for(robot, quantity, battery_v))

@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from fieldtune.link.sample import RPM
+from fieldtune.constants import RPM
 from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.motor import Motor, motor
 from fieldtune.robot.model import Battery, Drive, Robot
@@ -99,7 +99,7 @@ class Wheel:
     @property
     def quantity(self) -> float:
         """Wheel rpm."""
-        return self._omega * RPM
+        return self._omega / RPM
 
     ready = True
 
@@ -127,7 +127,7 @@ class Wheel:
         if self._in_percent:
             self.power_pct = max(min(setpoint, 100.0), 0.0)
             return available * self.power_pct / 100
-        wanted = setpoint / RPM
+        wanted = setpoint * RPM
         if self._motor is None or wanted <= 0:
             self._sum = 0.0
             self.power_pct = 0.0
@@ -144,7 +144,7 @@ class Wheel:
         return volts
 
     def _follow(self, setpoint: float, supply: Supply) -> None:
-        wanted = setpoint / RPM
+        wanted = setpoint * RPM
         self._omega += (wanted - self._omega) * STEP_S / _SPIN_UP_S
         self.current_a = 1.0
         supply.draw(self.current_a, STEP_S)

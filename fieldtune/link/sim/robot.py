@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from fieldtune.link.element_energy import shot_energy_j
 from fieldtune.link.framing import framed
-from fieldtune.link.sample import Limits
+from fieldtune.link.limits import Limits
 from fieldtune.link.sim.hidden_truth import Outcome, Truth
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
 from fieldtune.robot.model import Robot
+from fieldtune.robot.wheel_energy import wheel_energy
 
 _OFF_S = 6.0
 """How long a change of battery takes."""
@@ -112,8 +112,7 @@ class SimulatedRobot:
         self._fired = True
         quantity = self._plant.quantity
         result, miss, side = self.truth.shoot(quantity, self.distance_m)
-        speed = float(np.exp(self.truth.log_speed(quantity)))
-        self._plant.release(shot_energy_j(self.robot, speed))
+        self._plant.release(float(wheel_energy(self.robot, quantity)) if self._flying else 0.0)
         outcome = Outcome(
             len(self.outcomes) + 1, self.time_s, self.distance_m, self.setpoint, quantity, result, miss, side
         )

@@ -10,7 +10,7 @@ from serial import SerialException
 
 
 class VirtualPort(serial.SerialBase):
-    """Base of ports without a wire. A subclass fills ``_take`` and opens in ``_start``.
+    """LineState of ports without a wire. A subclass fills ``_take`` and opens in ``_start``.
 
     ``arrival_s`` is the arrival time of what the last ``read`` returned, where the port knows better than the host's
     clock (replay, simulation); None otherwise. ``ended`` turns True when nothing will follow.

@@ -4,24 +4,25 @@ A fast robot prints thousands of alike lines a second. What stands between their
 that was read with full care; a chunk is taken as a table only if every line of it has exactly that shape. Anything
 else, a single odd byte included, sends the whole chunk the careful way.
 """
-# MERGED: A whole table of lines weighed at once: the same rules as line by line, taken only if every line follows
-# plainly.
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.arrays import FloatArray, IntArray
-from fieldtune.link.clock import AHEAD_S, Base
-from fieldtune.link.line_format import FIELDS, NotDataError, Wire
-from fieldtune.link.plausibility import Steps
-from fieldtune.link.sample import Limits, Sample
+from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
+from fieldtune.link.clock import AHEAD_S, LineState
+from fieldtune.link.limits import Limits
+from fieldtune.link.plausibility import Continuity
+from fieldtune.link.sample import Sample, SampleChooser
+from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
 Bytes = NDArray[np.uint8]
 
@@ -40,27 +41,27 @@ _HEX[np.frombuffer(b"abcdef", np.uint8)] = np.arange(10, 16)
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class LineTable:
     """Lines as columns, by our field names: each (n,) float64, all finite."""
 
     columns: dict[str, FloatArray]
     lines: int
 
-    def wires(self) -> list[Wire]:
+    def all_values(self) -> list[WireValues]:
         """The same lines one by one."""
         names = list(self.columns)
         rows = zip(*(column.tolist() for column in self.columns.values()), strict=True)
-        return [Wire(**dict(zip(names, row, strict=True))) for row in rows]
+        return [values_from(dict(zip(names, row, strict=True))) for row in rows]
 
-    def last(self) -> Wire:
+    def last(self) -> WireValues:
         """The last line."""
-        return Wire(**{name: float(column[-1]) for name, column in self.columns.items()})
+        return values_from({name: float(column[-1]) for name, column in self.columns.items()})
 
 
-class Shape:
+class TablePattern:
     """What stands between the numbers of one payload, and which number is which field."""
 
-    def __init__(self, payload: bytes, read: Callable[[bytes], Wire]) -> None:
+    def __init__(self, payload: bytes, read: Callable[[bytes], WireValues]) -> None:
         """Learns from a payload that ``read`` accepts; raises ``NotDataError`` if it has no such shape."""
         self._marked, texts = _numbers(payload + b"\n")
         self._count = self._marked.count(_MARK)
@@ -73,12 +74,12 @@ class Shape:
             pieces += [payload[at : match.start()], match.group() if named else b"%d" % (_FIRST + i)]
             at = match.end()
         wire = read(b"".join(pieces) + payload[at:])
-        found = {name: value for name in FIELDS if (value := getattr(wire, name)) is not None}
+        found = {name: value for name in WIRE_NAMES if (value := getattr(wire, name)) is not None}
         self.order = {name: int(value) - _FIRST for name, value in found.items()}
         if not all(0 <= column < self._count for column in self.order.values()):
             raise NotDataError("undecodable")
 
-    def table(self, payloads: bytes, lines: int) -> Block | None:
+    def table(self, payloads: bytes, lines: int) -> LineTable | None:
         """The payloads, each ended by LF, as a table; None if any has another shape."""
         marked, texts = _numbers(payloads)
         if marked != self._marked * lines:
@@ -90,7 +91,7 @@ class Shape:
         if np.abs(values).max() > EXACT:
             return None  # whole numbers beyond this are no longer whole as floats
         table = values.reshape(lines, self._count)
-        return Block({name: table[:, column] for name, column in self.order.items()}, lines)
+        return LineTable({name: table[:, column] for name, column in self.order.items()}, lines)
 
 
 def _numbers(payloads: bytes) -> tuple[bytes, bytes]:
@@ -105,7 +106,7 @@ def _numbers(payloads: bytes) -> tuple[bytes, bytes]:
     return marked.tobytes().translate(None, _NUMERIC), texts
 
 
-def frames_hold(buffer: Bytes, ends: IntArray) -> bytes | None:
+def checked_payloads(buffer: Bytes, ends: IntArray) -> bytes | None:
     """Lines, ended at ``ends``, that are all ``$payload*HH`` with right checksums, with HH blanked; None otherwise."""
     dollars, stars = np.flatnonzero(buffer == _DOLLAR), np.flatnonzero(buffer == _STAR)
     lines = len(ends)
@@ -123,79 +124,70 @@ def frames_hold(buffer: Bytes, ends: IntArray) -> bytes | None:
     return blanked.tobytes()
 
 
-_SCALE = {"battery_mv": 1e3, "current_ma": 1e3, "distance_mm": 1e3}
-_SI_NAME = {"battery_mv": "battery_v", "current_ma": "current_a", "distance_mm": "distance_m"}
-_ORDER = (
-    "wheel_rpm",
-    "wheel2_rpm",
-    "battery_v",
-    "current_a",
-    "distance_m",
-    "setpoint",
-    "power_pct",
-    "draw_mm",
-)
 _RECENT = 40
 
 
-def take_block(steps: Steps, limits: Limits, base: Base, block: Block, arrival: float) -> list[Sample] | None:
-    """All samples of a block, and ``base`` moved on to its last line; None if any line asks for a closer look."""
+def samples_of_table(
+    continuity: Continuity, limits: Limits, base: LineState, block: LineTable, arrival: float, chooser: SampleChooser
+) -> list[Sample] | None:
+    """The samples of a table, and ``base`` moved on to its last line; None if any line asks for a closer look."""
     times = _times(base, block, arrival)
     if times is None:
         return None
-    si = {_SI_NAME.get(name, name): column / _SCALE.get(name, 1.0) for name, column in block.columns.items()}
-    for name in ("wheel_rpm", "wheel2_rpm", *(("setpoint",) if limits.setpoint_is_speed else ())):
-        if name in si:
-            si[name] = np.abs(si[name])
-    if not _possible(si, limits):
+    si = _readings(block, limits)
+    if si is None:
         return None
-    elapsed = _after(base.sample.time_s, times)
-    turns = _turns(steps, limits, base, block, times, elapsed)
+    elapsed = _after(base.time_s, times)
+    turns = _turns(continuity, limits, base, block, times, elapsed)
     if turns is None or not _readings_follow(base, limits, si, elapsed):
         return None
-    samples = _samples(block, si, times, turns if len(turns) else None, arrival)
-    _advance(steps, base, block, si, samples, times, turns, elapsed)
+    samples = _samples(block, si, times, turns if len(turns) else None, arrival, chooser)
+    _advance(continuity, base, block, si, times, turns, elapsed, arrival)
     return samples
 
 
-def _times(base: Base, block: Block, arrival: float) -> FloatArray | None:
+def _times(base: LineState, block: LineTable, arrival: float) -> FloatArray | None:
     """Line times, if each is a plain step ahead of the one before."""
-    name, tick = ("t_us", 1e-6) if "t_us" in block.columns else ("t_ms", 1e-3)
+    name = "t_us" if "t_us" in block.columns else "t_ms"
+    tick = CLOCKS[name]
     if name not in block.columns or base.clock is None or base.tick != tick:
         return None
     ticks = _after(base.clock, block.columns[name])
     if ticks.min() <= 0 or ticks.max() * tick > AHEAD_S:
         return None
-    if arrival < base.sample.arrival_s:
+    if arrival < base.arrival_s:
         return None
-    return np.add.accumulate(np.concatenate([[base.sample.time_s], ticks * tick]))[1:]
+    return np.add.accumulate(np.concatenate([[base.time_s], ticks * tick]))[1:]
 
 
-def _possible(si: dict[str, FloatArray], limits: Limits) -> bool:
-    bounds = {
-        "battery_v": limits.battery_v,
-        "current_a": (-limits.current_a, limits.current_a),
-        "distance_m": (0.0, limits.distance_m),
-        "wheel_rpm": (-limits.wheel_rpm, limits.wheel_rpm),
-        "wheel2_rpm": (-limits.wheel_rpm, limits.wheel_rpm),
-        "setpoint": (-limits.setpoint, limits.setpoint),
-        "power_pct": (-110.0, 110.0),
-        "draw_mm": (-limits.draw_mm, limits.draw_mm),
-    }
-    return all(low <= si[name].min() and si[name].max() <= high for name, (low, high) in bounds.items() if name in si)
+def _readings(block: LineTable, limits: Limits) -> dict[str, FloatArray] | None:
+    """Columns by the names of a sample, in its units; None if any value is impossible."""
+    si: dict[str, FloatArray] = {}
+    for wire_name, (row, wire) in BY_WIRE_NAME.items():
+        column = block.columns.get(wire_name)
+        if column is None or row.name in si:
+            continue
+        values = column / wire.per
+        if row.signless or (row.name == "setpoint" and limits.setpoint_is_speed):
+            values = np.abs(values)
+        low, high = limits.of_readings[row.name]
+        if not low <= values.min() <= values.max() <= high:
+            return None
+        si[row.name] = values
+    return si
 
 
 def _turns(
-    steps: Steps, limits: Limits, base: Base, block: Block, times: FloatArray, elapsed: FloatArray
+    continuity: Continuity, limits: Limits, base: LineState, block: LineTable, times: FloatArray, elapsed: FloatArray
 ) -> FloatArray | None:
     """Unwrapped wheel turns (empty without a counter), if the wheel runs on as before."""
     counts = block.columns.get("wheel_counts")
     if counts is None or limits.counts_per_turn is None:
         return np.empty(0)
     trail = base.trail
-    if base.counts is None or len(trail) < 8 or base.turned_s != base.sample.time_s or np.abs(counts).max() > EXACT:
+    if base.counts is None or len(trail) < 8 or base.turned_s != base.time_s or np.abs(counts).max() > EXACT:
         return None
-    step = steps.wrapped(_steps(counts, base.counts)) / limits.counts_per_turn
+    step = continuity.wrapped(_differences(counts, base.counts)) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
     at = np.concatenate([[p[0] for p in trail], times])
     run = np.concatenate([[p[1] for p in trail], turns])
@@ -206,7 +198,7 @@ def _turns(
     return turns if bool(np.all(np.abs(step - rate * elapsed) <= room)) else None
 
 
-def _steps(counts: FloatArray, before: int) -> IntArray:
+def _differences(counts: FloatArray, before: int) -> IntArray:
     """Differences (n,) of raw counts, from the count before."""
     whole = np.empty(len(counts) + 1, dtype=np.int64)
     whole[0], whole[1:] = before, counts
@@ -221,7 +213,7 @@ def _after(before: float, values: FloatArray) -> FloatArray:
     return steps
 
 
-def _readings_follow(base: Base, limits: Limits, si: dict[str, FloatArray], elapsed: FloatArray) -> bool:
+def _readings_follow(base: LineState, limits: Limits, si: dict[str, FloatArray], elapsed: FloatArray) -> bool:
     volts, rpm = si.get("battery_v"), si.get("wheel_rpm")
     if volts is not None:
         before = np.concatenate([[volts[0] if base.volts is None else base.volts], volts[:-1]])
@@ -230,44 +222,55 @@ def _readings_follow(base: Base, limits: Limits, si: dict[str, FloatArray], elap
     if rpm is not None:
         speed = rpm / 60
         before = np.concatenate([[speed[0] if base.rpm is None else base.rpm / 60], speed[:-1]])
-        room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + 4 * base.rough + limits.tight_rps2 * elapsed
+        room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + 4 * base.scatter + limits.tight_rps2 * elapsed
         if np.any(np.abs(speed - before) > room):
             return False
     return True
 
 
 def _samples(
-    block: Block, si: dict[str, FloatArray], times: FloatArray, turns: FloatArray | None, arrival: float
+    block: LineTable,
+    si: dict[str, FloatArray],
+    times: FloatArray,
+    turns: FloatArray | None,
+    arrival: float,
+    chooser: SampleChooser,
 ) -> list[Sample]:
-    nothing = [None] * block.lines
-    readings = [si[name].tolist() if name in si else nothing for name in _ORDER]
-    fired = (si["fired"] != 0).tolist() if "fired" in si else nothing
-    counted = nothing if turns is None else turns.tolist()
-    return list(map(Sample, times.tolist(), [arrival] * block.lines, counted, *readings, fired))
+    said = times.tolist()
+    counted = None if turns is None else turns.tolist()
+    fired = (block.columns[FIRED] != 0).tolist() if FIRED in block.columns else None
+    found = []
+    for i, before_s in chooser.chosen(said, counted, fired):
+        readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
+        sample = Sample(time_s=said[i], arrival_s=arrival, before_s=before_s, **readings)
+        sample.turns = None if counted is None else counted[i]
+        sample.fired = None if fired is None else fired[i]
+        found.append(sample)
+    return found
 
 
 def _advance(
-    steps: Steps,
-    base: Base,
-    block: Block,
+    continuity: Continuity,
+    base: LineState,
+    block: LineTable,
     si: dict[str, FloatArray],
-    samples: list[Sample],
     times: FloatArray,
     turns: FloatArray,
     elapsed: FloatArray,
+    arrival: float,
 ) -> None:
     counts = block.columns.get("wheel_counts")
     if counts is not None:
-        steps.count_wraps(_steps(counts, base.counts or 0))
+        continuity.count_wraps(_differences(counts, base.counts or 0))
         base.counts = int(counts[-1])
     if len(turns):
         base.turns, base.turned_s = float(turns[-1]), float(times[-1])
         base.trail.extend(zip(times[-8:].tolist(), turns[-8:].tolist(), strict=True))
     clock = float(block.columns["t_us" if "t_us" in block.columns else "t_ms"][-1])
-    steps.clocks.rolled_over(base.clock or 0.0, clock)
+    continuity.clocks.rolled_over(base.clock or 0.0, clock)
     base.clock = clock
     base.volts = float(si["battery_v"][-1]) if "battery_v" in si else base.volts
     for rpm in si["wheel_rpm"][-_RECENT:].tolist() if "wheel_rpm" in si else ():
-        base.roughen(rpm)
+        base.follow_scatter(rpm)
     base.period += (1 - 0.95**block.lines) * (float(elapsed.mean()) - base.period)
-    base.sample = samples[-1]
+    base.time_s, base.arrival_s = float(times[-1]), arrival

@@ -1,13 +1,11 @@
-"""What can be different about a robot in the sizes view: one thing at a time, a step up or down."""
-# MERGED: What the sizes view says: figures as built beside what they would be, gear trains worth a look, what can
-# hurt.
-# MERGED: Sizes: what the mechanism gives as built, and what it would give with another gear, wheel, spring or angle.
+"""Sizes: what the mechanism gives as built, beside what it would give with another gear, wheel, spring or angle."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -15,10 +13,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
 from fieldtune.console import keys, words
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.figures import figures_of
 from fieldtune.robot.model import Robot
-from fieldtune.sizing.results import FASTER_THAN_FEEDING
 
 if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
@@ -105,59 +103,20 @@ def _spring(robot: Robot, by: int) -> Robot:
     return replace(robot, launcher=launcher)
 
 
-ROWS: tuple[tuple[str, str, str], ...] = (
-    ("reduction", "Reduction", "{:.2f}"),
-    ("ceiling_rpm_full", "Ceiling, full battery", "{:.0f} rpm"),
-    ("ceiling_rpm_low", "Ceiling, low battery", "{:.0f} rpm"),
-    ("ceiling_mm_low", "Longest draw, low battery", "{:.1f} mm"),
-    ("farthest_m", "Farthest distance", "{:.2f} m"),
-    ("headroom_low", "Headroom, low battery", "{:+.0%}"),
-    ("spin_up_s", "Spin-up", "{:.2f} s"),
-    ("drop_rpm", "Drop a shot", "{:.0f} rpm"),
-    ("recovery_s", "Recovery", "{:.2f} s"),
-    ("shots_per_minute", "Rate of fire", "{:.0f}/min"),
-    ("torque_margin", "Torque margin, cocking", "{:.1f}"),
-    ("cock_time_s", "Time to cock", "{:.2f} s"),
-    ("cycles_per_minute", "Rate of fire", "{:.0f}/min"),
-    ("exit_speed_max_mps", "Highest exit speed", "{:.1f} m/s"),
-    ("peak_current_a", "Peak current", "{:.0f} A"),
-    ("force_max_n", "Highest spring force", "{:.0f} N"),
-    ("spring_energy_j", "Energy in the spring", "{:.2f} J"),
-    ("element_energy_j", "Energy of the element", "{:.2f} J"),
-    ("shot_energy_j", "Energy a shot takes", "{:.2f} J"),
-    ("stored_energy_j", "Energy in wheels, full power", "{:.1f} J"),
-    ("rim_speed_mps", "Rim speed, full power", "{:.1f} m/s"),
-    ("rim_stress_mpa", "Rim stress", "{:.2f} MPa"),
-    ("stop_energy_j", "Energy into the stop", "{:.2f} J"),
-    ("spring_stress_mpa", "Spring stress", "{:.0f} MPa"),
-    ("spring_safety", "Spring strength over stress", "{:.2f}"),
-)
-
-
 def compared(built: Size, other: Size | None) -> list[Part]:
     """Figures as built and, where something is varied, beside them what it would be."""
     head = f"{'':<28}{'as built':>16}" + (f"{'what if':>16}" if other is not None else "")
     parts: list[Part] = [(head + "\n", "bold $act")]
-    for name, label, form in ROWS:
-        if not hasattr(built, name):
-            continue
-        was, now = getattr(built, name), getattr(other, name) if other is not None else None
-        as_built, what_if = _said(name, form, was), _said(name, form, now)
-        parts += [(f"{label:<28}", "$quiet"), (f"{as_built:>16}", "$ink")]
+    others = [value for _, value in figures_of(other)] if other is not None else []
+    for (figure, was), now in zip_longest(figures_of(built), others):
+        as_built, what_if = figure.said(was), figure.said(now)
+        parts += [(f"{figure.title:<28}", "$quiet"), (f"{as_built:>16}", "$ink")]
         if other is not None:
             shape = "" if was is None or now is None or as_built == what_if else " ▲" if now > was else " ▼"
             parts.append((f"{what_if:>16}{shape:<2}", "bold $ink"))
         parts.append("\n")
     parts += [(f"! {words.printable(note)}\n", "$bad") for note in (other or built).notes]
     return parts
-
-
-def _said(name: str, form: str, value: float | None) -> str:
-    if value is None:
-        return "unknown"
-    if name == "shots_per_minute" and value > FASTER_THAN_FEEDING:
-        return f"over {FASTER_THAN_FEEDING:.0f}/min"
-    return form.format(value)
 
 
 def choices(built: Size) -> list[Part]:
@@ -178,7 +137,7 @@ def choices(built: Size) -> list[Part]:
 
 def harms(cautions: Sequence[str]) -> list[Part]:
     """What can hurt, beside the figures that say how."""
-    return [(f"\n⚠ {words.printable(line)}", "$ink") for line in cautions]
+    return [(f"⚠ {words.printable(line)}\n", "$ink") for line in cautions]
 
 
 Harm = tuple[tuple[str, ...], tuple[str, ...]]
@@ -187,7 +146,7 @@ USUAL_TRAINS = 10_000
 """Gear trains that are tried in less time than it takes to say so."""
 
 
-class WhatIfView(Board):
+class SizesScreen(ConsoleScreen):
     """As built beside what if."""
 
     TITLE_WORDS = "Sizes"
@@ -212,23 +171,25 @@ class WhatIfView(Board):
         self._searched: tuple[int, int] | None = None
 
     def compose_body(self) -> ComposeResult:
-        robot = self.console.robot
+        robot = self.controller.robot
         self.varied, self.changes = robot, changes_for(robot)
-        yield Plate(id="sizes-choose")
+        yield TextBlock(id="sizes-choose")
         with Horizontal(id="sizes-body"):
-            yield Plate(("working out the figures…", "$quiet"), id="sizes-figures")
-            yield Plate(id="sizes-choices")
+            yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
+            yield TextBlock(id="sizes-choices")
 
     def key_rows(self) -> list[list[Binding]]:
         return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def on_mount(self) -> None:
-        """Work out the figures as built (the board's own mounting runs as well)."""
-        self.console.begin("sizes-built", self._work_out_built)
+        """Work out the figures as built (the screen's own mounting runs as well)."""
+        self.controller.background.begin("sizes-built", self._work_out_built)
 
     async def _work_out_built(self) -> None:
-        self._factor = await self.console.ask("What shots taught", self.console.session.speed_factor) or 1.0
-        self._built, self._harm_built = await self._sized(self.console.robot, True)
+        self._factor = (
+            await self.controller.background.ask("What shots taught", self.controller.session.speed_factor) or 1.0
+        )
+        self._built, self._harm_built = await self._sized(self.controller.robot, True)
         self._show()
 
     async def _work_out_other(self) -> None:
@@ -239,14 +200,14 @@ class WhatIfView(Board):
         from fieldtune.sizing.cautions import cautions, strained
         from fieldtune.sizing.size import size
 
-        target, factor = self.console.desk.target, self._factor
-        tell = self._tell if sweep else None
-        found = await self.console.ask_slowly(
-            "Sizing", size, robot, target, speed_factor=factor, progress=tell, sweep=sweep
+        target, factor = self.controller.shooting.target, self._factor
+        progress = self._note_progress if sweep else None
+        found = await self.controller.background.ask_slowly(
+            "Sizing", size, robot, target, speed_factor=factor, progress=progress, sweep=sweep
         )
         return found, (cautions(robot), strained(robot))
 
-    def _tell(self, done: int, total: int) -> None:
+    def _note_progress(self, done: int, total: int) -> None:
         self._searched = (done, total)
 
     def tick(self, live: Live) -> None:
@@ -256,24 +217,24 @@ class WhatIfView(Board):
     def _show(self) -> None:
         if not self.ready:
             return
-        robot = self.console.robot
-        self.query_one("#sizes-choose", Plate).put(*self._chooser())
+        robot = self.controller.robot
+        self.query_one("#sizes-choose", TextBlock).put(*self._chooser())
         if self._built is None:
             if self._searched is not None and self._searched[1] > USUAL_TRAINS:
                 done, total = self._searched
                 said = f"trying gear trains: {done} of {total}"
-                self.query_one("#sizes-figures", Plate).put((said, "$quiet"))
+                self.query_one("#sizes-figures", TextBlock).put((said, "$quiet"))
             return
         other = self._other if self.varied is not robot else None
         harm, strain = self._harm_other if other is not None else self._harm_built
-        self.query_one("#sizes-figures", Plate).put(*compared(self._built, other), *harms(strain))
-        self.query_one("#sizes-choices", Plate).put(*choices(self._built), *harms(harm))
+        self.query_one("#sizes-figures", TextBlock).put(*harms(strain), *compared(self._built, other))
+        self.query_one("#sizes-choices", TextBlock).put(*choices(self._built), *harms(harm))
 
     def _chooser(self) -> list[Part]:
         parts: list[Part] = [("What if?  ", "bold $act")]
         for number, change in enumerate(self.changes):
             chosen = number == self._at
-            was, now = change.reading(self.console.robot), change.reading(self.varied)
+            was, now = change.reading(self.controller.robot), change.reading(self.varied)
             said = f"{change.name} {now}" + ("" if was == now else f" (built: {was})")
             parts.append((f" ▸{said}◂ " if chosen else f"  {said}  ", "bold $act-ink on $act" if chosen else "$ink"))
         return parts
@@ -287,9 +248,9 @@ class WhatIfView(Board):
         """A step more or less of the chosen thing."""
         self.varied = self.changes[self._at].stepped(self.varied, by)
         self._show()
-        self.console.begin("sizes-other", self._work_out_other)
+        self.controller.background.begin("sizes-other", self._work_out_other)
 
     def action_as_built(self) -> None:
         """Back to the robot as built."""
-        self.varied, self._other = self.console.robot, None
+        self.varied, self._other = self.controller.robot, None
         self._show()

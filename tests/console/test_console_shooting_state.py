@@ -1,4 +1,4 @@
-"""The rules of the desk: typed distances and misses, shots that wait, what a result key is about."""
+"""What is being shot: typed distances and misses, shots without a result, what a result key is about."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fieldtune.battery.status import BatteryStatus
 from fieldtune.console import words
 from fieldtune.console.screens import main_words
 from fieldtune.console.screens.battery_words import now
-from fieldtune.console.shooting_state import Desk, Place, read_distance, read_miss
+from fieldtune.console.shooting_state import Distance, ShootingState, read_distance, read_miss
 from fieldtune.errors import InputError
 from fieldtune.link.sim.hidden_truth import Outcome
 from fieldtune.link.snapshot import WheelFigures
@@ -29,7 +29,7 @@ ROBOT = thrower()
     [("3.2 m", 3.2), ("3.2", 3.2), ("3,2", 3.2), ("320 cm", 3.2), ("10 ft", 3.048), ("Far Line", 3.2), (" 2 ", 2.0)],
 )
 def test_distances_as_people_type_them(text: str, metres: float) -> None:
-    assert read_distance(text, ROBOT).distance_m == pytest.approx(metres, abs=1e-9)
+    assert read_distance(text, ROBOT).value_m == pytest.approx(metres, abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -75,77 +75,79 @@ def test_unreadable_misses_say_what_to_write(text: str) -> None:
 
 
 def test_a_seen_shot_waits_with_everything_the_line_knew() -> None:
-    desk = Desk(ROBOT)
-    desk.look(live(distance_m=3.1))
-    desk.look(live(distance_m=3.1, shots=(seen(1, distance_m=3.08),)))
-    shot = desk.to_confirm(live())
+    shooting = ShootingState(ROBOT, live())
+    shooting.look(live(distance_m=3.1))
+    shooting.look(live(distance_m=3.1, shots=(seen(1, distance_m=3.08),)))
+    shot = shooting.to_confirm()
     assert (shot.distance_m, shot.setpoint, shot.speed, shot.battery_v) == (3.08, 2450.0, 2440.0, 9.7)
 
 
 def test_a_seen_shot_keeps_the_distance_that_held_when_it_was_seen() -> None:
-    desk = Desk(ROBOT)
-    desk.go(Place(2.5, "typed", "typed"))
-    desk.look(live(shots=(seen(1),)))
-    desk.go(Place(3.5, "typed", "typed"))
-    assert desk.to_confirm(live()).distance_m == 2.5
+    shooting = ShootingState(ROBOT, live())
+    shooting.choose(Distance(2.5, "typed", "typed"))
+    shooting.look(live(shots=(seen(1),)))
+    shooting.choose(Distance(3.5, "typed", "typed"))
+    assert shooting.to_confirm().distance_m == 2.5
 
 
 def test_each_shot_is_asked_for_once_and_in_order() -> None:
-    desk = Desk(ROBOT)
+    shooting = ShootingState(ROBOT, live())
     for shots in ((seen(1),), (seen(1), seen(2)), (seen(2), seen(3)), (seen(2), seen(3))):
-        desk.look(live(shots=shots))
-    assert [shot.number for shot in desk.waiting] == [1, 2, 3]
+        shooting.look(live(shots=shots))
+    assert [shot.number for shot in shooting.unanswered] == [1, 2, 3]
 
 
 def test_a_simulated_shot_brings_what_a_spectator_saw_once() -> None:
-    desk = Desk(ROBOT)
+    shooting = ShootingState(ROBOT, live())
     short = Outcome(1, 10.0, 2.5, 2450.0, 2440.0, "short", -0.12, 0.01)
-    desk.look(live(shots=(seen(1),)), (short,))
-    desk.look(live(shots=(seen(1), seen(2))), (short,))
-    assert [shot.hint for shot in desk.waiting] == ["short, by 12 cm", None]
+    shooting.look(live(shots=(seen(1),)), (short,))
+    shooting.look(live(shots=(seen(1), seen(2))), (short,))
+    assert [shot.hint for shot in shooting.unanswered] == ["short, by 12 cm", None]
 
 
 def test_after_a_restart_of_the_line_shots_are_seen_again() -> None:
-    desk = Desk(ROBOT)
-    desk.look(live(shots=(seen(7),)))
-    desk.look(live(shots=(seen(1),)))
-    assert [shot.number for shot in desk.waiting] == [7, 1]
+    shooting = ShootingState(ROBOT, live())
+    shooting.look(live(shots=(seen(7),)))
+    shooting.look(live(shots=(seen(1),)))
+    assert [shot.number for shot in shooting.unanswered] == [7, 1]
 
 
 def test_a_typed_distance_outlives_the_robots_reading_until_handed_back() -> None:
-    desk = Desk(ROBOT)
-    desk.look(live(distance_m=3.0))
-    assert desk.place is not None
-    assert desk.place.source == "robot"
-    desk.go(Place(2.0, "typed", "typed"))
-    desk.look(live(distance_m=3.0))
-    assert desk.place.distance_m == 2.0
-    desk.follow(live(distance_m=2.9))
-    assert desk.place.distance_m == 2.9
+    shooting = ShootingState(ROBOT, live())
+    shooting.look(live(distance_m=3.0))
+    assert shooting.distance is not None
+    assert shooting.distance.source == "robot"
+    shooting.choose(Distance(2.0, "typed", "typed"))
+    shooting.look(live(distance_m=3.0))
+    assert shooting.distance.value_m == 2.0
+    shooting.look(live(distance_m=2.9))
+    shooting.follow()
+    assert shooting.distance.value_m == 2.9
+    shooting.look(live())
     with pytest.raises(InputError, match="sends no distance"):
-        desk.follow(live())
+        shooting.follow()
 
 
 def test_without_a_distance_a_result_asks_for_it() -> None:
-    desk = Desk(thrower(spots=()))
+    shooting = ShootingState(thrower(spots=()), live())
     with pytest.raises(InputError, match="Press d"):
-        desk.to_confirm(live())
+        shooting.to_confirm()
 
 
 def test_without_any_setpoint_a_result_says_so() -> None:
     with pytest.raises(InputError, match="setpoint"):
-        Desk(ROBOT).to_confirm(live(setpoint=None))
+        ShootingState(ROBOT, live(setpoint=None)).to_confirm()
 
 
 def test_steps_keep_to_whole_steps_and_stay_in_front() -> None:
-    desk = Desk(ROBOT)
-    desk.go(Place(1.83, "typed", "typed"))
-    desk.step(0.05)
-    assert desk.place is not None
-    assert desk.place.distance_m == pytest.approx(1.90)
+    shooting = ShootingState(ROBOT, live())
+    shooting.choose(Distance(1.83, "typed", "typed"))
+    shooting.step(0.05)
+    assert shooting.distance is not None
+    assert shooting.distance.value_m == pytest.approx(1.90)
     for _ in range(100):
-        desk.step(-0.05)
-    assert desk.place.distance_m > 0
+        shooting.step(-0.05)
+    assert shooting.distance.value_m > 0
 
 
 def test_readback_is_said_in_words() -> None:
@@ -169,14 +171,14 @@ def test_readback_is_said_in_words() -> None:
 def test_a_wheel_that_settles_a_little_off_is_not_waited_for(
     error: float | None, ripple: float | None, ready: bool
 ) -> None:
-    desk = Desk(ROBOT)
-    desk.go(Place(2.5, "typed", "typed"))
+    shooting = ShootingState(ROBOT, live())
+    shooting.choose(Distance(2.5, "typed", "typed"))
     good = SetpointChoice(2450.0, "rpm", 2440.0, 2460.0)
-    desk.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
+    shooting.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
     wheel = live(wheel_rpm=2450.0 + (error or -25.0), wheel=WheelFigures(steady_error_rpm=error, ripple_rpm=ripple))
-    ((said, _),) = main_words.todo(wheel, desk, ROBOT, sim=False, keeping=False)
+    ((said, _),) = main_words.todo(wheel, shooting, ROBOT, sim=False, writing=False)
     assert said.startswith(" ▶  Ready at 2450 rpm" if ready else " ▶  Wait: wheel"), said
-    shown = "".join(part if isinstance(part, str) else part[0] for part in main_words.readback(wheel, desk, ROBOT))
+    shown = "".join(part if isinstance(part, str) else part[0] for part in main_words.readback(wheel, shooting, ROBOT))
     assert ("● steady, " in shown) == ready, shown
 
 
@@ -196,11 +198,11 @@ def test_a_line_about_a_file_keeps_its_remedy_in_a_small_window() -> None:
 
 
 def test_the_battery_view_names_one_ceiling() -> None:
-    desk = Desk(ROBOT)
-    desk.aim = SimpleNamespace(ceiling=3258.0, setpoint=SetpointChoice(2450.0, "rpm", 2440.0, 2460.0))  # type: ignore[assignment]
+    shooting = ShootingState(ROBOT, live())
+    shooting.aim = SimpleNamespace(ceiling=3258.0, setpoint=SetpointChoice(2450.0, "rpm", 2440.0, 2460.0))  # type: ignore[assignment]
     unknown = dict.fromkeys(field.name for field in fields(BatteryStatus))
     for ceiling, said in ((None, "ceiling 3258 rpm"), (3265.0, "holds up to 3265 rpm now")):
         status = BatteryStatus(**{**unknown, "ceiling": ceiling, "missing": ()})  # type: ignore[arg-type]
-        parts = now(live(battery_v=10.8), desk, ROBOT, 1, status, ())
+        parts = now(live(battery_v=10.8), shooting, ROBOT, 1, status, ())
         text = "".join(part if isinstance(part, str) else part[0] for part in parts)
         assert re.findall(r"ceiling \d+ rpm|holds up to \d+ rpm now", text) == [said]

@@ -1,8 +1,9 @@
-"""Runs the command in this process on a home of its own."""
+"""What every test finds: this folder's modules, a home of its own, and the command run in this process."""
 
 from __future__ import annotations
 
 import json
+import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,8 @@ from fieldtune.cli import main
 
 @dataclass(frozen=True)
 class Ran:
+    """What a command printed, what it complained of, and its exit code."""
+
     code: int
     out: str
     err: str
@@ -22,6 +25,16 @@ class Ran:
     @property
     def json(self) -> Any:
         return json.loads(self.out)
+
+
+Run = Callable[..., Ran]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _interrupts_arrive() -> None:
+    """A shell starts what runs in its background deaf to interrupts, and the processes of these tests inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture
@@ -33,7 +46,9 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def run(home: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
+def run(home: Path, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Runs a command, given as words and paths."""
+
     def call(*argv: object) -> Ran:
         code = main([str(word) for word in argv])
         captured = capsys.readouterr()
@@ -43,15 +58,16 @@ def run(home: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
 
 
 @pytest.fixture
-def fails(run: Callable[..., Ran]) -> Callable[..., str]:
-    """Runs a command that has to fail for wrong input, in one line; returns the line."""
+def fails(run: Run) -> Callable[..., str]:
+    """Runs a command that has to fail with this exit code, in one line; returns the line."""
 
-    def call(*argv: object) -> str:
+    def call(*argv: object, code: int = 2) -> str:
         ran = run(*argv)
-        assert ran.code == 2, ran
+        assert ran.code == code, ran
         assert ran.out == ""
         assert ran.err.startswith("fieldtune: ")
         assert ran.err.count("\n") == 1
+        assert "Traceback" not in ran.err
         assert "fault of the program" not in ran.err
         return ran.err
 
