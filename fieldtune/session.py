@@ -128,7 +128,7 @@ class Session:
         """The distance and setpoint whose shot would teach most, and why."""
         from fieldtune.learn import next_shot
 
-        return next_shot(self.robot, self.posterior, self.robot.target(target), self._battery(battery_v))
+        return next_shot(self.robot, self.posterior, self.robot.target(target), self._volts(battery_v))
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import shot, slider, swinger, thrower
+from robots import shot, slider, swinger, thrower
 from scipy.stats import kstest, norm
 
 from fieldtune.aim.draws import Belief

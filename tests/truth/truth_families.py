@@ -3,8 +3,8 @@
 A robot is a vector of numbers, uniform in its family's bounds; an ideal learner is told the bounds (``truth_ideal``).
 Every family is off in level, angle, drag and reading as far as twice what its profile states, and has one more thing
 that the product's model lacks: ``slip`` a loss that grows and bends with the setpoint, ``air`` drag that changes with
-speed, a drag crisis and a spin nobody stated (on the floor: friction that changes with speed, and a tilt), ``reading`` a
-tape that stretches and an angle that changes with speed, ``loose`` scatter far from the stated one, with heavy tails.
+speed, a drag crisis and a spin nobody stated (on the floor: friction that changes with speed, and a tilt), ``reading``
+a tape that stretches and an angle that changes with speed, ``loose`` scatter far from the stated one, with heavy tails.
 """
 
 from __future__ import annotations

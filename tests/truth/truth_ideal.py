@@ -1,4 +1,4 @@
-"""An ideal learner: it is told the family of a hidden robot, with all bounds, and weighs every robot of it by the shots.
+"""An ideal learner: told the family of a hidden robot, with all bounds, it weighs every robot of it by the shots.
 
 What nobody could beat on average with the same shots. Required log speeds of a profile's robots are computed with the
 trial's own physics for some hundreds of robots of the family and fitted by a quadratic in the family's parameters; the
@@ -28,7 +28,7 @@ _DISTANCE_NOISE = 0.01
 
 
 class Ideal:
-    """Knows the profile, the family's bounds and the battery voltage at each shot; distances are one of ``readings``."""
+    """Knows profile, the family's bounds and the battery voltage at each shot; shots come from one of ``readings``."""
 
     def __init__(self, nominal: Nominal, family: str, readings: Array) -> None:
         self.n, self.family, self.readings = nominal, family, readings
@@ -65,7 +65,7 @@ class Ideal:
                     self.surface[:, j, k] = np.linalg.lstsq(design[good], outputs[good, j, k], rcond=1e-6)[0]
 
     def _required(self, u: Array, steeper: float) -> tuple[Array, Array]:
-        """Half the free depth (readings,), m, and log speeds (robots, readings, misses + two edges) on the far branch."""
+        """Half the free depth (readings,), m, and far log speeds (robots, readings, misses and both edges)."""
         v = self.values(u)
         low, high = (self.mean_log_speed(u, np.array([s]), 12.5)[:, 0] for s in (self.n.low, self.n.high))
         grid = np.linspace(low - 0.25, high + 0.25, SPEEDS, axis=1)
