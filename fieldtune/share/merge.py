@@ -11,6 +11,7 @@ from typing import Literal
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
+from fieldtune.port_names import PORT_FROM_ELSEWHERE
 from fieldtune.robot import load_robot, profile_home
 from fieldtune.robot.model import Robot
 from fieldtune.session import Session
@@ -48,6 +49,8 @@ def merge_home(pack: Pack, home: Path | str | None = None) -> Merged:
             return merge(session, pack)
     with _new_profile(path, pack.profile), Session.beside_profile(load_robot(path), home) as session:
         merged = merge(session, pack)
+        if session.robot.link.port != "auto":  # asked about before it is opened
+            session.log.remember(PORT_FROM_ELSEWHERE, session.robot.link.port)
     return Merged(merged.robot, merged.by, merged.shots, merged.marks, merged.batteries, "written", (), path)
 
 
