@@ -43,6 +43,14 @@ def say_json(found: object) -> None:
     _print(text, "\n", sys.stdout)
 
 
+def agreed(question: str) -> bool:
+    """Whether a person at the terminal says yes; without a terminal, nobody does."""
+    if not (sys.stdin and sys.stdin.isatty() and sys.stderr.isatty()):
+        return False
+    _print(f"{question} [y/N]", " ", sys.stderr)
+    return sys.stdin.readline().strip().casefold() in ("y", "yes")
+
+
 def _print(text: str, end: str, stream: TextIO) -> None:
     print("\n".join(printable(line) for line in text.split("\n")), end=end, file=stream, flush=True)
 

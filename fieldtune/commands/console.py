@@ -55,6 +55,7 @@ def _console(args: argparse.Namespace) -> int:
     from fieldtune.session import Session
 
     with Session.beside_profile(robot, args.profiles) as session:
+        line_options.agree_to_port(robot, args, session)
         run(robot, session, UnopenedLine(lambda: _console_line(robot, args, session)))
     return 0
 

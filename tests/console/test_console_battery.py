@@ -196,7 +196,7 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
     def loads() -> Iterator[Sample]:
         for k in range(600):
             amps = 0.5 if k * 0.02 < 10.5 else 6.0
-            yield Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps)
+            yield Sample(time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps)
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
