@@ -125,11 +125,11 @@ class Session:
         volts = self._volts(battery_v)
         return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
-    def next(self, target: str | None = None) -> NextShot:
-        """The distance whose shot would teach most, and why."""
+    def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
+        """The distance and setpoint whose shot would teach most, and why."""
         from fieldtune.learn import next_shot
 
-        return next_shot(self.robot, self.posterior, self.robot.target(target))
+        return next_shot(self.robot, self.posterior, self.robot.target(target), self._volts(battery_v))
 
     def budget(
         self,

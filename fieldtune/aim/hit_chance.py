@@ -99,7 +99,7 @@ def _along(chord: FloatArray, center: FloatArray, slope: FloatArray, edge: Float
 
 _COARSE, _FINE, _LAST = 41, 17, 7
 NEARLY_AS_WELL = 0.95
-_PLATEAU, _MIDDLE = 0.97, 201
+_PLATEAU, _MIDDLE = 0.90, 201
 _GATE_PLATEAU = 0.995
 
 

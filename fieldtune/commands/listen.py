@@ -55,6 +55,7 @@ def _listen(args: argparse.Namespace) -> None:
 
     robot = line_options.robot_for(args)
     with Session.beside_profile(robot, args.profiles) as session:
+        line_options.agree_to_port(robot, args, session)
         _refuse_absent(robot, args, session)
         with line_options.monitor(robot, args.port, args, session) as monitor:
             live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")

@@ -6,9 +6,9 @@ import argparse
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
-from fieldtune.commands.printing import complain, give, number, record, setpoint_words
+from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, printable
+from fieldtune.plain_text import columns, printable, say_aside
 from fieldtune.records import RESULTS, Shot
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
@@ -84,7 +84,7 @@ def _undo(args: argparse.Namespace) -> int:
         name = session.robot.name
     if shot is None:
         give(args, {"shot": None, "undone": False}, ())
-        complain(f"{name} has no confirmed shot to undo")
+        say_aside(f"{name} has no confirmed shot to undo")
         return 1
     give(args, {"shot": shot.shot, "undone": shot.undone}, [f"shot {shot.shot} undone"])
     return 0

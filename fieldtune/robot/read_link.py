@@ -8,6 +8,7 @@ from typing import Literal, cast
 
 from fieldtune.line_fields import WIRE_NAMES
 from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
+from fieldtune.port_names import port_problem
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
@@ -53,7 +54,7 @@ def read_link(profile: Section) -> LinkSettings:
     section = profile.section("link") or Section({}, "link", profile.findings)
     fields = _read_fields(section.section("fields"))
     settings = LinkSettings(
-        port=section.text("port", "auto", longest=200),
+        port=_read_port(section),
         baud=_read_baud(section),
         checksum=cast(
             Literal["auto", "required", "none"], section.choice("checksum", ("auto", "required", "none"), "auto")
@@ -63,6 +64,14 @@ def read_link(profile: Section) -> LinkSettings:
     )
     section.close()
     return settings
+
+
+def _read_port(section: Section) -> str:
+    raw = section.values.get("port")
+    problem = port_problem(raw) if isinstance(raw, str) else None
+    if problem is not None:
+        section.error("port", f"found {shown(raw)}; {problem}")
+    return section.text("port", "auto", longest=1000)
 
 
 def _read_baud(section: Section) -> int | None:
