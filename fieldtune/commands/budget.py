@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from fieldtune.aim.error_names import BATTERY, HOLD
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target
-from fieldtune.commands.printing import complain, give, number, percent, point_to_cautions, record, setpoint_words
-from fieldtune.plain_text import columns
+from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.plain_text import columns, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.aim.error_budget import SpotBudget
@@ -37,7 +37,7 @@ def _budget(args: argparse.Namespace) -> int:
         text += ["", *_spot_words(robot, spot)]
     give(args, record(found), text)
     if all(spot.hit_probability is None for spot in found.spots):
-        complain(found.spots[0].why_not or found.advice)
+        say_aside(found.spots[0].why_not or found.advice)
         return 1
     point_to_cautions(robot)
     return 0

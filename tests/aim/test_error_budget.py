@@ -114,7 +114,7 @@ def test_misses_and_shares_of_each_cause(name: str):
         if cause.cause in SPREAD:
             key = SPREAD[cause.cause]
             moved = draws[key] if key in SCATTER.values() else still[key] + draws[key] - middle[key]
-            shots = reference.drawn_shots(of, target, distance, spot.setpoint, still | {key: moved}, power=9)
+            shots = reference.drawn_shots(of, target, distance, spot.setpoint, still | {key: moved}, power=11)
             along, aside = misses(of, target, shots)
             lost = np.isnan(along) | np.isnan(aside)  # a few in the far tail never get up to the target
             assert lost.mean() < 0.001
