@@ -19,6 +19,7 @@ from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.error_budget import ErrorBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
@@ -160,6 +161,22 @@ class Session:
             hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
         )
         return error_budget(self.robot, aimed_at, self.belief, at, errors, volts)
+
+    def angle(
+        self,
+        low_deg: float,
+        high_deg: float,
+        step_deg: float = 1.0,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> AngleSweep:
+        """Hit chance over the exit angle, degrees above the horizontal, at the spots; the setpoint anew at each."""
+        from fieldtune.aim.angle import angle_sweep
+        from fieldtune.aim.places import places
+
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = places(self.robot, aimed_at, self.belief)
+        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""

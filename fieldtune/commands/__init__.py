@@ -10,6 +10,7 @@ FAMILIES = {
     "listen": ("listen", "replay"),
     "aim": ("aim", "stand", "next"),
     "budget": ("budget",),
+    "angle": ("angle",),
     "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),

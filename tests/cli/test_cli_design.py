@@ -36,3 +36,21 @@ def test_budget_where_nothing_scores(run: Run) -> None:
 def test_budget_refuses_in_one_line(fails: Callable[..., str]) -> None:
     assert "no spot of that name" in fails("budget", "heron", "--spot", "moon")
     assert "share of the setpoint" in fails("budget", "heron", "--hold", "90 %")
+
+
+def test_angle_has_its_keys_and_names_the_best(run: Run) -> None:
+    found = run("angle", "heron", "--from", "48 deg", "--to", "56 deg", "--step", "4 deg", "--json").json
+    assert found.keys() >= {"robot", "angles", "best", "best_worst", "flat", "now"}
+    assert [row["exit_angle_deg"] for row in found["angles"]] == [48, 52, 56]
+    for row in found["angles"]:
+        assert row.keys() == {"exit_angle_deg", "mean", "worst", "spots"}
+        assert [spot["spot"] for spot in row["spots"]] == ["quay edge", "near line", "mid field", "far line"]
+    said = run("angle", "heron", "--from", "48 deg", "--to", "56 deg", "--step", "4 deg").out
+    assert f"best at {found['best']:g} deg" in said
+    assert "the best may lie beyond" in said
+
+
+def test_angle_refuses_in_one_line(fails: Callable[..., str]) -> None:
+    assert "larger one" in fails("angle", "heron", "--from", "60 deg", "--to", "40 deg")
+    assert "needs its unit" in fails("angle", "heron", "--from", "40", "--to", "60 deg")
+    assert "--to" in fails("angle", "heron", "--from", "40 deg")
