@@ -196,7 +196,9 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
     def loads() -> Iterator[Sample]:
         for k in range(600):
             amps = 0.5 if k * 0.02 < 10.5 else 6.0
-            yield Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps)
+            yield Sample(
+                time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps
+            )
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
@@ -220,7 +222,10 @@ def test_the_simulated_robot_takes_the_two_loads_by_itself(session: Session) -> 
         await watching(app, pilot)
         await pilot.press("b", "r")
         await until(app, pilot, lambda: line.sent == ["setpoint=600"])
-        line.samples = [Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5) for k in range(520)]
+        line.samples = [
+            Sample(time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5)
+            for k in range(520)
+        ]
         await until(app, pilot, lambda: line.sent == ["setpoint=600", "setpoint=4200"])
 
     drive(console(session, line), script)
