@@ -19,7 +19,9 @@ from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
+    from fieldtune.aim.error_budget import ErrorBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
     from fieldtune.link.snapshot import Live
@@ -129,6 +131,52 @@ class Session:
         from fieldtune.learn import next_shot
 
         return next_shot(self.robot, self.posterior, self.robot.target(target), self._volts(battery_v))
+
+    def budget(
+        self,
+        distance_m: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+        hold: float | None = None,
+    ) -> ErrorBudget:
+        """Where the misses come from at a distance reading, at every spot where None, and what to mend first.
+
+        ``hold``: hold error of the wheel as a share of its setpoint, one standard deviation; where None, as the speeds
+        measured at release tell.
+        """
+        from fieldtune.aim.error_budget import error_budget
+        from fieldtune.aim.error_causes import KnownErrors
+        from fieldtune.aim.places import Place, places
+        from fieldtune.battery.rest_voltage import open_loop_spread
+
+        if hold is not None and not 0 <= hold < 0.5:
+            raise InputError(f"hold error {hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        if distance_m is None:
+            at = places(self.robot, aimed_at, self.belief)
+        else:
+            shot_entry.check_distance(distance_m)
+            at = (Place(distance_m, next((s.name for s in self.robot.spots if s.distance == distance_m), None)),)
+        errors = KnownErrors(
+            hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
+        )
+        return error_budget(self.robot, aimed_at, self.belief, at, errors, volts)
+
+    def angle(
+        self,
+        low_deg: float,
+        high_deg: float,
+        step_deg: float = 1.0,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> AngleSweep:
+        """Hit chance over the exit angle, degrees above the horizontal, at the spots; the setpoint anew at each."""
+        from fieldtune.aim.angle import angle_sweep
+        from fieldtune.aim.places import places
+
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = places(self.robot, aimed_at, self.belief)
+        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""

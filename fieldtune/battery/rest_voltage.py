@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from fieldtune.robot.model import Robot
 
 LOW_CHARGE = 0.2
@@ -21,6 +23,18 @@ def usual_voltage(robot: Robot) -> float | None:
     if robot.battery is not None and robot.battery.nominal_voltage is not None:
         return robot.battery.nominal_voltage
     return robot.drive.nominal_voltage if robot.drive is not None else None
+
+
+def open_loop_spread(robot: Robot, volts: float | None) -> float | None:
+    """Standard deviation of the log voltage that an open-loop command is a fraction of; None where unknown.
+
+    0 for a closed loop, a spring, and a voltage that somebody measured. Otherwise any charge from full to low is as
+    likely as another: the range over the root of twelve.
+    """
+    if robot.setpoint.unit != "%" or volts is not None:
+        return 0.0
+    full, low = rest_voltage(robot, 1.0), rest_voltage(robot, LOW_CHARGE)
+    return None if full is None or low is None else math.log(full / low) / math.sqrt(12)
 
 
 def odd_voltage(robot: Robot, volts: float) -> str | None:

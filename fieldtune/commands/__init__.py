@@ -9,6 +9,8 @@ FAMILIES = {
     "console": ("console", "simulate", "sender"),
     "listen": ("listen", "replay"),
     "aim": ("aim", "stand", "next"),
+    "budget": ("budget",),
+    "angle": ("angle",),
     "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),

@@ -32,9 +32,9 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     add_target(following)
 
 
-def add_place(parser: argparse.ArgumentParser) -> None:
+def add_place(parser: argparse.ArgumentParser, required: bool = True) -> None:
     """Where from: a distance or a spot of the profile."""
-    place = parser.add_mutually_exclusive_group(required=True)
+    place = parser.add_mutually_exclusive_group(required=required)
     arguments.add_quantity(place, "--distance", "D", "LENGTH", 'distance to the target, such as "1.8 m" or "6 ft"')
     place.add_argument("--spot", metavar="NAME", help="a spot that the profile names")
 

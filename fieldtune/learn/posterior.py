@@ -32,6 +32,13 @@ class Posterior:
         """Weighted draws of the unknowns for the present epoch, which the aim room reads."""
         return self.fit.belief
 
+    @property
+    def hold_error(self) -> float | None:
+        """Spread of the log exit speed from how the drive holds its setpoint, as speeds measured at release tell; None
+        where no shot has one."""
+        jitter = self.fit.layout.prior.jitter
+        return jitter if jitter > 0 else None
+
     def learned(self) -> Learned:
         """What the shots taught, in words and numbers."""
         return Learned(

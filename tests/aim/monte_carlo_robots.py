@@ -17,6 +17,7 @@ from odd_robots import odd_robot
 from reference_laws import exit_speed, flyer, spin_share
 from reference_paths import Launches, fall_time
 
+from fieldtune.aim.draws import Belief
 from fieldtune.robot.model import Robot, Uncertainty
 from fieldtune.session import Session
 
@@ -104,7 +105,11 @@ def mean_reach(of: dict[str, Any], target: dict[str, Any], setpoint: float) -> f
 
 def believed(session: Session, setpoint: float) -> dict[str, np.ndarray]:
     """What the program believes, as draws for the reference: its unknowns, none of its laws."""
-    belief = session.belief
+    return believed_of(session.belief, setpoint)
+
+
+def believed_of(belief: Belief, setpoint: float) -> dict[str, np.ndarray]:
+    """The same of any belief."""
     d = belief.draws
     return {
         "log_speed": d.gain @ belief.basis.at(setpoint)[0],
