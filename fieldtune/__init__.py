@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         UnitError,
         UnknownRobotError,
     )
+    from fieldtune.learn.hits import HitGroup, Hits
     from fieldtune.records import BatteryReading, Epoch, Mark, Shot
     from fieldtune.robot import load_robot
     from fieldtune.robot.model import Robot
@@ -38,6 +39,7 @@ _ROOMS = {
     "aim.angle": ("AngleRow", "AngleSpot", "AngleSweep"),
     "aim.error_budget": ("Cause", "ErrorBudget", "SpotBudget"),
     "aim.results": ("Aim", "ArcPicture", "Learned", "NextShot", "SetpointChoice", "Standing", "TableRow"),
+    "learn.hits": ("HitGroup", "Hits"),
     "records": ("BatteryReading", "Epoch", "Mark", "Shot"),
     "errors": (
         "FieldtuneError",
@@ -54,10 +56,38 @@ _ROOMS = {
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
-    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget",
-    "FieldtuneError", "InputError", "Learned", "LinkError", "Mark", "NextShot", "OutOfReachError", "OutputError",
-    "ProfileError", "Robot", "Session", "SetpointChoice", "Shot", "SpotBudget", "Standing", "StoreError", "TableRow",
-    "UnitError", "UnknownRobotError", "__version__", "load_robot",
+    "Aim",
+    "AngleRow",
+    "AngleSpot",
+    "AngleSweep",
+    "ArcPicture",
+    "BatteryReading",
+    "Cause",
+    "Epoch",
+    "ErrorBudget",
+    "FieldtuneError",
+    "HitGroup",
+    "Hits",
+    "InputError",
+    "Learned",
+    "LinkError",
+    "Mark",
+    "NextShot",
+    "OutOfReachError",
+    "OutputError",
+    "ProfileError",
+    "Robot",
+    "Session",
+    "SetpointChoice",
+    "Shot",
+    "SpotBudget",
+    "Standing",
+    "StoreError",
+    "TableRow",
+    "UnitError",
+    "UnknownRobotError",
+    "__version__",
+    "load_robot",
 ]  # fmt: skip
 
 

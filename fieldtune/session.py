@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.error_budget import ErrorBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
+    from fieldtune.learn.hits import Hits
     from fieldtune.link.snapshot import Live
     from fieldtune.robot.model import Robot
 
@@ -177,6 +178,14 @@ class Session:
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
         at = places(self.robot, aimed_at, self.belief)
         return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
+
+    def hits(self, by: str = "spot") -> Hits:
+        """Hits of shots tried, by "spot", "target" or "battery", with 95 % intervals of the share."""
+        from fieldtune.learn.hits import GROUPINGS, count_hits
+
+        if by not in GROUPINGS:
+            raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
+        return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""

@@ -11,6 +11,7 @@ FAMILIES = {
     "aim": ("aim", "stand", "next"),
     "budget": ("budget",),
     "angle": ("angle",),
+    "hits": ("hits",),
     "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),

@@ -54,3 +54,18 @@ def test_angle_refuses_in_one_line(fails: Callable[..., str]) -> None:
     assert "larger one" in fails("angle", "heron", "--from", "60 deg", "--to", "40 deg")
     assert "needs its unit" in fails("angle", "heron", "--from", "40", "--to", "60 deg")
     assert "--to" in fails("angle", "heron", "--from", "40 deg")
+
+
+def test_hits_has_its_keys(run: Run, fails: Callable[..., str]) -> None:
+    assert run("hits", "heron").out == "heron: no shots yet\n"
+    for result in ("in", "in", "short"):
+        run("shot", "heron", "--spot", "near line", "--setpoint", "1460", "--result", result)
+    found = run("hits", "heron", "--json").json
+    (group,) = found["groups"]
+    assert group.keys() == {"name", "tried", "hits", "share", "low", "high"}
+    assert (group["name"], group["tried"], group["hits"]) == ("near line", 3, 2)
+    assert group["share"] == pytest.approx(2 / 3)
+    said = run("hits", "heron", "--by", "battery").out
+    assert "95 % interval" in said
+    assert "67 %" in said
+    assert "battery" in fails("hits", "heron", "--by", "moon")
