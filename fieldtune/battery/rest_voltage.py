@@ -31,7 +31,7 @@ def open_loop_spread(robot: Robot, volts: float | None) -> float | None:
     0 for a closed loop, a spring, and a voltage that somebody measured. Otherwise any charge from full to low is as
     likely as another: the range over the root of twelve.
     """
-    if robot.setpoint.unit != "%" or volts is not None:
+    if not robot.setpoint.scale.follows_voltage or volts is not None:
         return 0.0
     full, low = rest_voltage(robot, 1.0), rest_voltage(robot, LOW_CHARGE)
     return None if full is None or low is None else math.log(full / low) / math.sqrt(12)
