@@ -223,8 +223,8 @@ class Session:
 
         ``setpoint``: where to ask, the middle of what the robot accepts where None.
         """
-        from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
         from fieldtune.aim.recommend import mean_log_speed
+        from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
         limits, belief = self.robot.setpoint, self.belief
         if belief.shots_used == 0:

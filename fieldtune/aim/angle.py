@@ -73,7 +73,7 @@ def angle_sweep(
 ) -> AngleSweep:
     """Hit chance at exit angles from low to high. Raises ``InputError`` where an angle makes no sense."""
     degrees = _degrees(low_deg, high_deg, step_deg)
-    if target.on_floor and not robot.lands_first:
+    if not target.by_way(lambda: True, lambda: robot.lands_first):
         raise InputError(f"{robot.name} slides its element along the floor: the exit angle has no say in that")
 
     def row(at_deg: float) -> AngleRow:

@@ -100,7 +100,7 @@ def parts_at(
     for name, sd in ((HOLD, errors.hold), (BATTERY, errors.battery)):
         if sd:
             parts.append(Part(name, moved(0, sd**2), partial(_less_scatter, sd)))
-    names = (LEVEL, EXIT_ANGLE, FRICTION if target.on_floor else DRAG, READING)
+    names = (LEVEL, EXIT_ANGLE, target.by_way(lambda: DRAG, lambda: FRICTION), READING)
     squares = shapley_effects(unknowns, np.array(slopes))
     for i, (name, square) in enumerate(zip(names, squares, strict=True)):
         if slopes[i] != 0:

@@ -89,9 +89,9 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
 
 
 def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
-    from fieldtune.robot.wheel_energy import energy_at_speed
+    from fieldtune.robot.exit_speed import energy_at_speed, spin_ratio
 
-    joules = float(energy_at_speed(robot, exit_speed_mps))
+    joules = float(energy_at_speed(robot.element, spin_ratio(robot), exit_speed_mps))
     return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
 
 
