@@ -7,21 +7,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.floor_path import air_density, rest_distance
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.path_figures import PathFigures, path_figures
 from fieldtune.aim.reach import reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
 from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow
 from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+    from fieldtune.robot.model import Robot, Target
 
 
 def sensitivity(

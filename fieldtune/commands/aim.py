@@ -134,9 +134,7 @@ def _turn_words(turn_deg: float) -> str:
 
 
 def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
-    from fieldtune.robot.exit_speed import energy_at_speed, spin_ratio
-
-    joules = float(energy_at_speed(robot.element, spin_ratio(robot), exit_speed_mps))
+    joules = float(robot.element.energy(robot.launcher.mechanism.spin_ratio, exit_speed_mps))
     return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
 
 

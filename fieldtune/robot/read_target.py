@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from fieldtune.robot.element import Element, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
 from fieldtune.robot.model import Air, Floor, Spot
 from fieldtune.robot.table_reader import Findings, Section
-from fieldtune.robot.targets import Target
 from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.targets import Target
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
 _SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
