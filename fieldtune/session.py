@@ -89,16 +89,22 @@ class Session:
         """The recommended setpoint at a distance reading, and what goes with it.
 
         ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
-        target and to the right of that.
+        target and to the right of that. With neither distance nor pose the line's are taken, with its motion.
         """
         from fieldtune.aim.motion import Motion, recommend_moving
         from fieldtune.aim.recommend import recommend
         from fieldtune.aim.required_speed.choice import required_speed_for
-        from fieldtune.aim.turn import seen_from, with_turn
+        from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
         from fieldtune.aim_notes import with_notes
 
         robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
         facing = None
+        if distance_m is None and pose is None and self.line is not None:
+            live = self.line.snapshot()
+            distance_m = live.distance_m
+            if live.x_m is not None and live.y_m is not None and aimed_at.position is not None:
+                pose = Pose(live.x_m, live.y_m, live.heading_deg)
+                moving_mps, sideways_mps = towards(aimed_at, pose, live.vx_mps or 0.0, live.vy_mps or 0.0)
         if pose is not None:
             distance_m, facing = seen_from(robot, aimed_at, pose)
         if distance_m is None:
