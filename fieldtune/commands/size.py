@@ -57,13 +57,14 @@ def _size(args: argparse.Namespace) -> None:
     from fieldtune.sizing.cautions import cautions
     from fieldtune.sizing.size import size
     from fieldtune.sizing.text import size_text
-    from fieldtune.sizing.what_if import what_if, what_it_buys
+    from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
 
     with arguments.open_session(args) as session:
         robot, cycles, factor = session.robot, len(session.log.shots()), session.speed_factor()
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
-    found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
+    factor *= momentum_factor(robot, changed)
+    found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     text = [printable(line) for line in size_text(changed, found).splitlines()]
     if buys:
         text = [*text, "", "what the change buys and costs:", *(f"  {printable(line)}" for line in buys)]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.results import Fact
 from fieldtune.learn.parameters import heavy_tailed
+from fieldtune.robot.grip_bound import grip_doubt
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -45,7 +47,9 @@ def _throw(fit: Fit) -> Fact:
     level, prior = fit.robot.launcher.mechanism.level, fit.layout.prior
     gain = fit.belief.draws.gain @ fit.belief.basis.at(_middle(fit))[0]
     learned, spread = level.value * np.exp(level.root * gain), level.root * level.value * prior.level
-    return _fact(level.name, level.name + " {value}", learned, "", spread, 3)
+    fact = _fact(level.name, level.name + " {value}", learned, "", spread, 3)
+    doubt = None if fact.guess else grip_doubt(fit.robot, fact.value - fact.sd)
+    return fact if doubt is None else replace(fact, words=f"{fact.words}; even {doubt}")
 
 
 def _slope(fit: Fit) -> list[Fact]:
@@ -117,10 +121,11 @@ def _epoch(fit: Fit) -> list[Fact]:
     layout, mode = fit.layout, fit.mode
     before, now = layout.offsets_at.start + place - 1, layout.offsets_at.start + place
     spread = float(layout.spread(mode.u[None])[0])
-    value = 100 * spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
+    log = spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
+    value = 100 * math.expm1(log)
     covariance = mode.covariance
     variance = covariance[now, now] + covariance[before, before] - 2 * covariance[now, before]
-    sd = 100 * spread * math.sqrt(max(variance, 0.0))
+    sd = 100 * math.exp(log) * spread * math.sqrt(max(variance, 0.0))
     way = "faster" if value >= 0 else "slower"
     earlier = fit.epochs[place - 1]
     words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"
@@ -131,7 +136,8 @@ def _tracking(fit: Fit) -> list[Fact]:
     if not len(fit.table.pairs):
         return []
     prior = fit.layout.prior
-    value, sd = 100 * prior.tracking_mean, 100 * prior.tracking_sd
+    value = 100 * math.expm1(prior.tracking_mean)
+    sd = 100 * math.exp(prior.tracking_mean) * prior.tracking_sd
     way = "above" if value >= 0 else "below"
     words = f"at release the drive is {abs(value):.1f} ± {sd:.1f} % {way} its setpoint, in exit speed"
     return [Fact("tracking", words, value, sd, "%")]
