@@ -119,7 +119,7 @@ class Line:
             if rpm is not None:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
-        self._shots.see(sample, tick, noisy)
+        self._shots.see(sample, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
         self._figures.see(sample)
         self._note(sample)

@@ -106,13 +106,15 @@ class ShotDetector:
         if self._draws is not None:
             self._draws.clear()
 
-    def see(self, sample: Sample, tick_s: float, noisy: bool) -> None:
-        """Takes the next sample; ``noisy`` says that lines were refused within the last second."""
+    def see(self, sample: Sample, placed: tuple[float, float, float] | None, tick_s: float, noisy: bool) -> None:
+        """Takes the next sample; ``placed`` as in ``DropDetector.see``; ``noisy``: lines were refused lately."""
         fired_now = self._note_fired(sample, noisy)
         if self._drops is not None:
-            drop = self._drops.see(sample, tick_s, bool(self._pending) and not self.bad_line, noisy)
-            if drop is not None:
-                self._release_seen(drop.at, drop, None, "wheel", noisy)
+            for drop in self._drops.see(sample, placed, tick_s, bool(self._pending) and not self.bad_line, noisy):
+                if drop.sure or self._pending:
+                    self._release_seen(drop.at, drop, None, "wheel", noisy)
+                else:
+                    self.unconfirmed += 1
             self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)

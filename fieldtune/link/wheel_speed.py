@@ -49,6 +49,8 @@ class SpeedTrack:
         self._rate: float | None = None
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = -math.inf
+        self.placed: tuple[float, float, float] | None = None
+        """Seconds, turns and spread of the seconds of the count that the last line brought; None where it brought none."""
         self.dead = False
         """Whether the counter stands still although the wheel can't have stopped: a pulled wire, a frozen program."""
 
@@ -73,6 +75,7 @@ class SpeedTrack:
         ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
         span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
         """
+        self.placed = None
         lines = self._lines
         if lines and time_s <= lines[-1]:
             return None if self._rate is None else self._rate * 60
@@ -112,7 +115,8 @@ class SpeedTrack:
         self._waited = False
 
     def _place(self, time_s: float, turns: float, spread_s: float) -> None:
-        self._points.append((time_s, turns, spread_s))
+        self.placed = (time_s, turns, spread_s)
+        self._points.append(self.placed)
         self._moved_s = time_s
 
     def _waiting(self, now: float) -> float | None:
