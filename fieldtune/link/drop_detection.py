@@ -151,7 +151,7 @@ class DropDetector:
         return np.array(self._t[part]), np.array(self._turns[part]), part
 
     def _floor(self, t: FloatArray, x: FloatArray, part: slice, tick_s: float) -> float:
-        """The least variance a point has, turns^2: of whole counts, read at uncertain times (evenly spread: GUM 4.3.7)."""
+        """The least variance a point has, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
         rate = (x[-1] - x[0]) / (t[-1] - t[0])
         spread_s = max(tick_s, statistics.median(self._spread_s[part]))
         return float(self._quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
@@ -261,7 +261,7 @@ class DropDetector:
 
 
 def _even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
-    """Whether a wheel ran about evenly before t = 0: not already slowed, nor on the way up to the hump of an overshoot."""
+    """Whether a wheel ran about evenly before t = 0: not already slowed, nor on its way up to an overshoot."""
     part = max(0.1, 3 * period)
     early, late = t < -part, (t >= -part) & (t < -0.3 * period)
     if early.sum() < 3 or late.sum() < 3:

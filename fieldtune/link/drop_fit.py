@@ -1,4 +1,4 @@
-"""How a wheel's turns run around an instant: as at a shot, as when it is slowed, or neither. Least squares on templates.
+"""How a wheel's turns run around an instant: as at a shot, as when it is slowed, or neither, by least squares.
 
 A shot takes speed within milliseconds, and the control brings it back: behind it the wheel lags by
 depth x tau (1 - exp(-t / tau)). A lowered setpoint takes speed over some time, and it stays away. A hunting loop or the
@@ -24,7 +24,7 @@ _FAR = 4.0
 
 
 def recovery_lag(t: FloatArray, start: FloatArray, tau: FloatArray) -> FloatArray:
-    """Turns lost (k, n) at times (n,) by wheels that lost one turn/s at ``start`` and recover with ``tau``, both (k,)."""
+    """Turns lost (k, n) at ``t`` (n,) by wheels that lose one turn/s at ``start`` and recover with ``tau``, (k,)."""
     return np.asarray(tau[:, None] * -np.expm1(-np.maximum(t - start[:, None], 0.0) / tau[:, None]))
 
 
@@ -73,9 +73,9 @@ def _fit(t: FloatArray, x: FloatArray, lag: FloatArray, floor: float) -> Fit:
 
 
 def drop_at(t: FloatArray, x: FloatArray, floor: float, doubted: bool) -> Fit:
-    """The sudden drop near t = 0 that fits turns best. ``floor``: the least variance of a point; ``doubted``: one may lie.
+    """The sudden drop near t = 0 that fits turns ``x`` (n,) at ``t`` (n,) seconds best.
 
-    ``t``, ``x``: (n,) seconds and turns.
+    ``floor``: the least variance of a point; ``doubted``: some points may be false.
     """
     spacing = float(np.median(np.diff(t)))
     starts = np.array([0.0]) if spacing < 0.015 else spacing * np.array([-0.67, -0.33, 0.0])
@@ -132,7 +132,7 @@ def _hunting_rest(t: FloatArray, x: FloatArray) -> float:
 
 
 def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]:
-    """Share of a drop of ``depth`` turns/s at t = 0 that is made good at the end of the points, and in a second by then.
+    """Share of a drop of ``depth`` turns/s at t = 0 that is made good at the end, and in a second by then.
 
     ``t``, ``x``: (n,) seconds and turns, at least two on each side.
     """

@@ -21,7 +21,6 @@ _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldo
 _BURST_S = 1.3
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
-_BAD_SHARE, _BAD_SHARE_CHECKED = 0.03, 0.15  # of lines refused: a checksum lets few of the false ones through
 _DRAINED = 20_000
 
 
@@ -42,7 +41,7 @@ class Line:
             row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
         }
         self._speed: tuple[float, float] | None = None
-        self._arrived: deque[tuple[float, int, int]] = deque(maxlen=20)
+        self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
         self._line_s = 0.0
         self._gaps_s: deque[float] = deque(maxlen=6)
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
@@ -62,7 +61,7 @@ class Line:
         doubted = framer.damaged + decoder.damaged != self._dropped_before or self._doubted(arrival_s)
         samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted)
         dropped = framer.damaged + decoder.damaged
-        self._pace(arrival_s, dropped)
+        self._pace(arrival_s)
         if self.last_arrival_s is not None:
             self._gaps_s.append(arrival_s - self.last_arrival_s)
         if dropped != self._dropped_before:
@@ -71,16 +70,14 @@ class Line:
             self._see(samples, arrival_s)
         return samples
 
-    def _pace(self, arrival_s: float, refused: int) -> None:
-        """Over about the last two seconds: seconds a line, refused ones included, and whether many were refused."""
+    def _pace(self, arrival_s: float) -> None:
+        """Seconds a line, refused ones included, over about the last two seconds."""
         arrived = self._arrived
         if not arrived or arrival_s - arrived[-1][0] >= 0.1:
-            arrived.append((arrival_s, self._framer.lines, refused))
+            arrived.append((arrival_s, self._framer.lines))
             lines = arrived[-1][1] - arrived[0][1]
             if lines > 0:
                 self._line_s = (arrival_s - arrived[0][0]) / lines
-            share = _BAD_SHARE_CHECKED if self._framer.checked else _BAD_SHARE
-            self._shots.bad_line = refused - arrived[0][2] > share * max(lines, 1)
 
     def _doubted(self, arrival_s: float) -> bool:
         """Whether lines were damaged within the last second, so that others may be false."""
@@ -157,6 +154,8 @@ class Line:
         """Counts so far."""
         framer, decoder = self._framer, self._decoder
         notices = dict(decoder.notices + self._extra + framer.set_aside)
+        if decoder.clock_fault:
+            notices[decoder.clock_fault] = 1
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
         return Health(

@@ -187,6 +187,6 @@ def explained(device: str, error: Exception) -> str:
         return f"no permission to open {device}; on Linux join the group that owns it (often dialout) and log in again"
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "could not find" in text.lower():
         return f"{device} is not there; check the cable, or name another port"
-    if isinstance(error, ValueError):
-        return f"{device}: {text}; use a device, sim://ROBOT, replay://FILE or socket://HOST:PORT"
+    if isinstance(error, ValueError) or "none of the lines" in text:
+        return f"{device}: {text}; use a device, sim://ROBOT, replay://FILE, socket://HOST:PORT or rfc2217://HOST:PORT"
     return f"can't open {device}: {text}"

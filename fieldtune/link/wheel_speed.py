@@ -50,7 +50,7 @@ class SpeedTrack:
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = -math.inf
         self.placed: tuple[float, float, float] | None = None
-        """Seconds, turns and spread of the seconds of the count that the last line brought; None where it brought none."""
+        """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
         self.dead = False
         """Whether the counter stands still although the wheel can't have stopped: a pulled wire, a frozen program."""
 
