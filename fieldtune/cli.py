@@ -5,22 +5,27 @@ Nothing heavy is imported here: only the named command's family is, and it impor
 
 from __future__ import annotations
 
-import argparse
 import contextlib
 import gc
 import os
 import re
 import sys
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from fieldtune.commands import families
-from fieldtune.commands.arguments import Parser
+from fieldtune import __version__
+from fieldtune.caution import CAUTION
 from fieldtune.errors import FieldtuneError
+from fieldtune.plain_text import say, say_aside
 
-_ABOUT = """\
-Aims launchers, learns from shots, checks drives. Without a command it opens the console.
-Fast wheels, stored springs and flying elements can hurt: wear eye protection, keep the line of fire clear, and
-follow the event's rules, local codes and whoever supervises."""
+if TYPE_CHECKING:
+    import argparse
+
+    from fieldtune.commands.arguments import Parser
+
+_ABOUT = "\n".join(
+    ("Aims launchers, learns from shots, checks drives. Without a command it opens the console.", *CAUTION)
+)
 
 _TRACE = "FIELDTUNE_TRACE"
 
@@ -67,6 +72,8 @@ def _run(argv: list[str]) -> int:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")  # a terminal that knows no degree sign shows "?" instead of failing
+    if argv == ["--version"]:  # before anything else is imported
+        return _version()
     words = _joined(argv) or ["console"]
     args = _parser(_named(words)).parse_args(words)
     return int(args.run(args) or 0)
@@ -84,7 +91,12 @@ def _named(words: list[str]) -> str | None:
 
 
 def _parser(command: str | None) -> Parser:
-    parser = Parser(prog="fieldtune", description=_ABOUT, formatter_class=argparse.RawDescriptionHelpFormatter)
+    from argparse import RawDescriptionHelpFormatter
+
+    from fieldtune.commands import families
+    from fieldtune.commands.arguments import Parser
+
+    parser = Parser(prog="fieldtune", description=_ABOUT, formatter_class=RawDescriptionHelpFormatter)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     parser.add_argument("--profiles", metavar="DIR", help="folder of robot profiles and their logs")
     parser.set_defaults(run=_alone)
@@ -94,12 +106,14 @@ def _parser(command: str | None) -> Parser:
     return parser
 
 
+def _version() -> int:
+    say(f"fieldtune {__version__}")
+    return 0
+
+
 def _alone(args: argparse.Namespace) -> int | None:
     if args.version:
-        from importlib.metadata import version
-
-        print(f"fieldtune {version('fieldtune')}")
-        return 0
+        return _version()
     from fieldtune.commands import console
 
     return console.console_alone(args)
@@ -127,5 +141,5 @@ def _complain(words: str, code: int) -> int:
     with contextlib.suppress(OSError):
         sys.stdout.flush()
     with contextlib.suppress(OSError):
-        print(f"fieldtune: {' '.join(words.split())}", file=sys.stderr)
+        say_aside(words)
     return code

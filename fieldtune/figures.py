@@ -66,7 +66,7 @@ _ROWS = (
     Figure("drop_rpm", "drop", "rpm", 0, "speed that a shot takes out of the wheels", True),
     Figure("recovery_s", "recovery", "s", 3, "from a shot until the speed is back", True),
     Figure(
-        "shots_per_minute", "shots, as the drive allows", "/min", 0, "feeding may allow fewer", most=120.0
+        "shots_per_minute", "shots the drive allows", "/min", 0, "feeding may allow fewer", most=120.0
     ),  # quicker than that the drive is not what limits (common practice, no source)
     Figure("crank_torque_max_nm", "torque needed to cock", "N m", 2, "at the hardest point of the stroke"),
     Figure("worst_draw_mm", "hardest point", "mm", 0, "draw at which the most torque is needed"),
@@ -74,7 +74,7 @@ _ROWS = (
     Figure("drive_torque_nm", "torque the drive gives", "N m", 2, "standing still, with a low battery"),
     Figure("torque_margin", "torque, low battery", "× need", 2, "torque given over torque needed", True),
     Figure("cock_time_s", "time to cock", "s", 2, "over the whole stroke, half-charged battery", True),
-    Figure("cycles_per_minute", "cycles, as the drive allows", "/min", 0, "with the empty way back", True),
+    Figure("cycles_per_minute", "cycles the drive allows", "/min", 0, "with the empty way back", True),
     Figure("peak_current_a", "peak current", "A", 1, "at the start of spin-up, or at the hardest point", True),
     Figure("hold_current_a", "current while holding", "A", 1, "at the speed for the far distance", True),
     Figure("exit_speed_max_mps", "highest exit speed", "m/s", 2, "of the element, at the longest draw"),

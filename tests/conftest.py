@@ -1,1 +1,74 @@
-"""Stands here so that every test finds the references in this folder."""
+"""What every test finds: this folder's modules, a home of its own, and the command run in this process."""
+
+from __future__ import annotations
+
+import json
+import signal
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from fieldtune.cli import main
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a command printed, what it complained of, and its exit code."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+
+Run = Callable[..., Ran]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _interrupts_arrive() -> None:
+    """A shell starts what runs in its background deaf to interrupts, and the processes of these tests inherit that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty folder for profiles and logs, so that the demonstration robots serve."""
+    folder = tmp_path / "home"
+    monkeypatch.setenv("FIELDTUNE_PROFILES", str(folder))
+    return folder
+
+
+@pytest.fixture
+def run(home: Path, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Runs a command, given as words and paths."""
+
+    def call(*argv: object) -> Ran:
+        code = main([str(word) for word in argv])
+        captured = capsys.readouterr()
+        return Ran(code, captured.out, captured.err)
+
+    return call
+
+
+@pytest.fixture
+def fails(run: Run) -> Callable[..., str]:
+    """Runs a command that has to fail with this exit code, in one line; returns the line."""
+
+    def call(*argv: object, code: int = 2) -> str:
+        ran = run(*argv)
+        assert ran.code == code, ran
+        assert ran.out == ""
+        assert ran.err.startswith("fieldtune: ")
+        assert ran.err.count("\n") == 1
+        assert "Traceback" not in ran.err
+        assert "fault of the program" not in ran.err
+        return ran.err
+
+    return call

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import complain, give, number, setpoint_words
-from fieldtune.plain_text import pairs, printable
+from fieldtune.commands.printing import give, number, setpoint_words
+from fieldtune.plain_text import pairs, printable, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.robot import Problem
@@ -28,16 +28,16 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from fieldtune.robot import check_profile, find_profile, load_profile
-    from fieldtune.robot.profile import NAME
+    from fieldtune.robot.names import is_name
 
-    named = NAME.fullmatch(args.file) is not None and not Path(args.file).is_file()
+    named = is_name(args.file) and not Path(args.file).is_file()
     path = find_profile(args.file, args.profiles) if named else Path(args.file)
     problems = check_profile(path)
     errors = sum(problem.severity == "error" for problem in problems)
     found: dict[str, object] = {"ok": not errors, "problems": problems, "derived": None, "cautions": ()}
     if errors:
         give(args, found, _problem_words(problems))
-        complain(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
+        say_aside(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
         return 2
     from fieldtune.sizing.cautions import cautions
 
@@ -99,7 +99,7 @@ def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
 
 def _exit_speeds(robot: Robot) -> tuple[float, float]:
     """Exit speeds (m/s) at the lowest and the highest setpoint."""
-    from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
     ends = (robot.setpoint.low, robot.setpoint.high)
     slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import give, record, write
+from fieldtune.commands.printing import give, record
+from fieldtune.files import write_whole
 from fieldtune.plain_text import printable
 
 if TYPE_CHECKING:
@@ -20,19 +21,19 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_robot(pack)
     pack.add_argument("file", metavar="FILE", type=Path, help="file to write to")
     pack.add_argument("--force", action="store_true", help="write over a file that is there")
-    merge = arguments.declare(commands, "merge", _merge, "takes in a pack: no shot is lost, none counts twice")
+    merge = arguments.declare(commands, "merge", _merge, "merges a pack: no shot is lost, none counts twice")
     merge.add_argument("file", metavar="FILE", type=Path, help='a file that "fieldtune pack" wrote')
     merge.add_argument("--robot", metavar="ROBOT", help="refuse a pack of any other robot")
-    taking = arguments.declare(commands, "import", _import, "takes in shots from a spreadsheet saved as CSV")
-    arguments.add_robot(taking)
-    taking.add_argument("file", metavar="FILE.csv", type=Path, help="the sheet: headings, then one shot a row")
-    taking.add_argument(
+    imported = arguments.declare(commands, "import", _import, "adds shots from a spreadsheet saved as CSV")
+    arguments.add_robot(imported)
+    imported.add_argument("file", metavar="FILE.csv", type=Path, help="the sheet: headings, then one shot a row")
+    imported.add_argument(
         "--columns", metavar="NAME=HEADING,…",
         help='which column is what, such as "distance=Dist (m),result=Outcome"; names are distance, setpoint, result, '
         "miss, side, speed, battery, target, time, epoch",
     )  # fmt: skip
-    taking.add_argument("--skip-bad", action="store_true", help="leave out rows that can't be read")
-    aim.add_target(taking)
+    imported.add_argument("--skip-bad", action="store_true", help="leave out rows that can't be read")
+    aim.add_target(imported)
 
 
 def _pack(args: argparse.Namespace) -> None:
@@ -40,7 +41,7 @@ def _pack(args: argparse.Namespace) -> None:
 
     with arguments.open_session(args) as session:
         text, shots, name = pack(session), len(session.log.shots()), session.robot.name
-    write(args.file, text, force=args.force)
+    write_whole(args.file, text, force=args.force)
     words = [
         f"{args.file}: {name} packed, {_count(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"
     ]

@@ -6,17 +6,20 @@ import argparse
 from pathlib import Path
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import give, write
+from fieldtune.commands.printing import give
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, printable
+from fieldtune.files import write_whole
+from fieldtune.plain_text import columns, printable, say
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     """Declares the commands of this family."""
+    from fieldtune.robot.kinds import LAUNCHERS
+
     arguments.declare(commands, "robots", _robots, "lists profiles and what each has learned")
     new = arguments.declare(commands, "new", _new, "writes a commented profile to start from", json=False)
     new.add_argument("name", metavar="NAME", help="the robot's name: a-z, 0-9 and -")
-    new.add_argument("--kind", required=True, choices=("flywheel", "striker", "arm"), help="the launcher")
+    new.add_argument("--kind", required=True, choices=tuple(LAUNCHERS), help="the launcher")
     new.add_argument("--force", action="store_true", help="write over a profile of that name")
 
 
@@ -68,5 +71,5 @@ def _new(args: argparse.Namespace) -> None:
     except OSError as error:
         raise OutputError(f"{home}: can't be made ({error.strerror or error}); name another with --profiles") from error
     path = home / f"{args.name}.toml"
-    write(path, text, force=args.force)
-    print(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")
+    write_whole(path, text, force=args.force)
+    say(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import give, write
+from fieldtune.commands.printing import give
 from fieldtune.commands.table import add_out
+from fieldtune.files import write_whole
 from fieldtune.plain_text import printable
 
 
@@ -28,7 +29,7 @@ def _sheet(args: argparse.Namespace) -> None:
     others = [load_robot(name, args.profiles) for name in args.others]
     with arguments.open_session(args) as session:
         text, name = sheet(session, args.battery, args.target, args.long, others), session.robot.name
-    write(args.out, text, force=args.force)
+    write_whole(args.out, text, force=args.force)
     give(
         args, {"robot": name, "file": str(args.out)}, [printable(f"{args.out}: pit sheet of {name}; open and print it")]
     )

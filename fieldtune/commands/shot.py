@@ -6,9 +6,9 @@ import argparse
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
-from fieldtune.commands.printing import complain, give, number, record, setpoint_words
+from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, printable
+from fieldtune.plain_text import columns, printable, say_aside
 from fieldtune.records import RESULTS, Shot
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
@@ -28,7 +28,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     add_battery(shot)
     add_target(shot)
 
-    undo = arguments.declare(commands, "undo", _undo, "takes the last confirmed shot back")
+    undo = arguments.declare(commands, "undo", _undo, "undoes the last confirmed shot")
     arguments.add_robot(undo)
     shots = arguments.declare(commands, "shots", _shots, "the shot log")
     arguments.add_robot(shots)
@@ -41,7 +41,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_robot(include)
     _add_number(include)
 
-    swap = arguments.declare(commands, "swap", _swap, "marks a battery change or repair: a new epoch")
+    swap = arguments.declare(commands, "swap", _swap, "marks a battery change or repair: a new battery period")
     arguments.add_robot(swap)
     swap.add_argument("--label", metavar="TEXT", help="what the new battery is called")
     batteries = arguments.declare(commands, "batteries", _batteries, "what was measured of each battery")
@@ -68,9 +68,9 @@ def _shot(args: argparse.Namespace) -> None:
         try:
             aim = session.aim(distance, args.battery, args.target)
         except FieldtuneError as error:
-            raise type(error)(f"shot {shot.shot} is kept, but no recommendation follows: {error}") from error
+            raise type(error)(f"shot {shot.shot} is confirmed, but no recommendation follows: {error}") from error
     caution = setpoint_caution(robot, setpoint)
-    kept = f"shot {shot.shot} kept: {_WORDS.get(shot.result or '', '-')}, {setpoint_words(robot, shot.setpoint)}"
+    kept = f"shot {shot.shot} confirmed: {_WORDS.get(shot.result or '', '-')}, {setpoint_words(robot, shot.setpoint)}"
     text = [kept, *([f"  caution: {caution}"] if caution else []), *aim_words(robot, aim)]
     answer = record(aim)
     if caution:
@@ -84,9 +84,9 @@ def _undo(args: argparse.Namespace) -> int:
         name = session.robot.name
     if shot is None:
         give(args, {"shot": None, "undone": False}, ())
-        complain(f"{name} has no confirmed shot to take back")
+        say_aside(f"{name} has no confirmed shot to undo")
         return 1
-    give(args, {"shot": shot.shot, "undone": shot.undone}, [f"shot {shot.shot} taken back"])
+    give(args, {"shot": shot.shot, "undone": shot.undone}, [f"shot {shot.shot} undone"])
     return 0
 
 
@@ -94,13 +94,13 @@ def _shots(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         shots, robot = session.log.shots(), session.robot
     head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
-            "speed", "battery (V)", "epoch", "target", "")  # fmt: skip
+            "speed", "battery (V)", "period", "target", "")  # fmt: skip
     text = columns(head, (_row(shot) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
     give(args, {"robot": robot.name, "shots": shots}, text)
 
 
 def _row(shot: Shot) -> tuple[str, ...]:
-    state = "taken back" if shot.undone else f"left out: {shot.excluded}" if shot.excluded is not None else ""
+    state = "undone" if shot.undone else f"left out: {shot.excluded}" if shot.excluded is not None else ""
     if shot.origin is not None:
         state = f"{state}, from {shot.origin}".lstrip(", ")
     return (
@@ -127,7 +127,7 @@ def _swap(args: argparse.Namespace) -> None:
         epoch = session.swap(args.label)
         label, name = session.log.battery_label, session.robot.name
     named = f" ({label})" if label else ""
-    text = [f"{name}: epoch {epoch}{named} begins; one or two shots will find the new level"]
+    text = [f"{name}: battery period {epoch}{named} begins; one or two shots will find the new level"]
     give(args, {"epoch": epoch, "label": label}, text)
 
 
@@ -139,15 +139,14 @@ def _batteries(args: argparse.Namespace) -> None:
          number(None if r.resistance_ohm is None else r.resistance_ohm * 1000, 0), number(r.rest_v, 2))
         for r in readings
     ]  # fmt: skip
-    text = columns(("battery", "time (UTC)", "resistance (mohm)", "at rest (V)"), rows)
+    text = columns(("battery", "time (UTC)", "resistance (mΩ)", "at rest (V)"), rows)
     give(args, {"batteries": readings}, text if rows else [f"{name}: no battery has been measured yet"])
 
 
 def _learned(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         learned, robot = session.learned(), session.robot
-    head = (
-        f"{robot.name}: {learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used, epoch {learned.epoch}"
-    )
+    used = f"{learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used"
+    head = f"{robot.name}: {used}, battery period {learned.epoch}"
     facts = [f"  {printable(fact.told)}" for fact in learned.facts]
     give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

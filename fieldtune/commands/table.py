@@ -7,9 +7,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import complain, give, number, percent, record, setpoint_words, write
+from fieldtune.commands.printing import (
+    give,
+    number,
+    percent,
+    point_to_cautions,
+    record,
+    setpoint_words,
+)
 from fieldtune.errors import InputError
-from fieldtune.plain_text import columns
+from fieldtune.files import write_whole
+from fieldtune.plain_text import columns, say, say_aside
+from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import TableRow
@@ -20,7 +29,6 @@ if TYPE_CHECKING:
 
 _MOST_ROWS = 2000
 _STEP_M = 0.1
-_SOURCES = ("java", "cpp", "python")
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -32,7 +40,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_quantity(table, "--step", "D", "LENGTH", "between one row and the next; 10 cm if not given")
     form = table.add_mutually_exclusive_group()
     form.add_argument(
-        "--format", choices=("text", "csv", "json", *_SOURCES), default="text", help="java, cpp, python: source"
+        "--format", choices=("text", "csv", "json", *LANGUAGES), default="text", help=f"{', '.join(LANGUAGES)}: source"
     )
     form.add_argument(
         "--fit", choices=("quadratic", "cubic"), help="one formula instead of the table, and what it costs"
@@ -61,23 +69,23 @@ def _distances(args: argparse.Namespace) -> list[float]:
 
 def _table(args: argparse.Namespace) -> int:
     distances = _distances(args)
-    if args.format in _SOURCES and args.json:
+    if args.format in LANGUAGES and args.json:
         raise InputError(f"--json: prints the rows, --format {args.format} a source; choose one")
     with arguments.open_session(args) as session:
-        if args.format in _SOURCES:
-            return _source(session, args)
-        if args.fit is not None:
-            return _formula(session, args, distances)
-        return _rows(session, args, distances)
+        answer = _source if args.format in LANGUAGES else _formula if args.fit is not None else _rows
+        code = answer(session, args, distances)
+        if code == 0:
+            point_to_cautions(session.robot)
+        return code
 
 
 def _deliver(args: argparse.Namespace, text: str) -> None:
     """Into the file that was asked for, or to standard output."""
     if _is_file(args.out):
-        write(args.out, text, force=args.force)
-        print(f"{args.out}: written")
+        write_whole(args.out, text, force=args.force)
+        say(f"{args.out}: written")
     else:
-        print(text, end="")
+        say(text, end="")
 
 
 def _is_file(out: Path | None) -> bool:
@@ -99,11 +107,11 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
              percent(row.hit_probability))
             for row in rows
         ]  # fmt: skip
-        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "nearly as good", "scores"), shown)]
+        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "good range", "hit chance"), shown)]
         _deliver(args, "".join(f"{line}\n" for line in text))
     if any(row.setpoint is not None for row in rows):
         return 0
-    complain(f"{robot.name} scores from none of these distances; 'fieldtune aim' says why")
+    say_aside(f"{robot.name} scores from none of these distances; 'fieldtune aim' says why")
     return 1
 
 
@@ -111,16 +119,16 @@ def _nearly(robot: Robot, row: TableRow) -> str:
     return "-" if row.low is None else f"{setpoint_words(robot, row.low)} to {setpoint_words(robot, row.high)}"
 
 
-def _source(session: Session, args: argparse.Namespace) -> int:
+def _source(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
     from fieldtune.share.pack import today
-    from fieldtune.share.program_source import class_name_for, source
+    from fieldtune.share.program_source import source
     from fieldtune.share.table_curve import curve
 
-    named = class_name_for(args.out.stem) if args.format == "java" and _is_file(args.out) else None
+    named = class_name_for(LANGUAGES[args.format], args.out.stem) if _is_file(args.out) else None
     made = curve(session, args.nearest, args.farthest, args.battery, args.target)
     _deliver(args, source(made, args.format, today(session), named))
     for words in _shortcomings(made, args):
-        complain(words)
+        say_aside(words)
     return 0
 
 
@@ -151,22 +159,22 @@ def _formula(session: Session, args: argparse.Namespace, distances: list[float])
 def _formula_words(session: Session, found: FormulaFit) -> list[str]:
     robot, unit = session.robot, found.unit
     terms = [f"{c:+.8g}" + (" d" if k == 1 else f" d^{k}" if k else "") for k, c in enumerate(found.coefficients)]
-    harmless = "nowhere: use the table instead"
+    close = "nowhere: use the table instead"
     if found.harmless_m is not None:
-        harmless = f"from {found.harmless_m[0]:.2f} to {found.harmless_m[1]:.2f} m"
+        close = f"from {found.harmless_m[0]:.2f} to {found.harmless_m[1]:.2f} m"
     lines = [
         f"{robot.name}: setpoint in {unit} = {' '.join(terms).lstrip('+')}",
         f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; wrong outside",
-        f"  worst error    {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
-        f"  worst loss     {100 * found.worst_loss:.1f} hits in 100 shots, at {found.worst_loss_at_m:.2f} m",
-        f"  harmless       {harmless} (loses at most {100 * found.harmless_loss:.0f} hits in 100 shots)",
+        f"  worst error      {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
+        f"  worst loss       {100 * found.worst_loss:.1f} hits in 100 shots, at {found.worst_loss_at_m:.2f} m",
+        f"  accurate enough  {close} (loses at most {100 * found.harmless_loss:.0f} hits in 100 shots)",
     ]
     if found.no_air_worst_error is not None:
-        lines.append(f"  without air    a parabola is off by up to {setpoint_words(robot, found.no_air_worst_error)}")
+        lines.append(f"  without air      a parabola is off by up to {setpoint_words(robot, found.no_air_worst_error)}")
     shown = [
         (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.formula),
          percent(row.hit_probability), percent(row.formula_hit_probability), setpoint_words(robot, row.no_air))
         for row in found.rows
     ]  # fmt: skip
-    head = ("distance (m)", "setpoint", "formula", "scores", "formula scores", "parabola")
+    head = ("distance (m)", "setpoint", "formula", "hit chance", "by formula", "parabola")
     return [*lines, *(f"  {line}" for line in columns(head, shown))]

@@ -7,7 +7,7 @@ import os
 # Textual reads this when it is imported: paint as soon as something changed instead of at the next sixtieth.
 os.environ.setdefault("TEXTUAL_FPS", "120")
 
-from fieldtune.console.app import Console, run
-from fieldtune.console.line_opening import Unopened
+from fieldtune.console.app import ConsoleApp, run
+from fieldtune.console.line_opening import UnopenedLine
 
-__all__ = ["Console", "Unopened", "run"]
+__all__ = ["ConsoleApp", "UnopenedLine", "run"]

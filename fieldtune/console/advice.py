@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from fieldtune.console import words
+from fieldtune.console.background import BackgroundThreads
+from fieldtune.console.shooting_state import ShootingState
+from fieldtune.console.shot_recorder import ShotRecorder
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, ArcPicture
-    from fieldtune.console.console_base import Backstage
     from fieldtune.link.snapshot import Live
+    from fieldtune.session import Session
 
 PAUSE_S = 0.08
 """Before new advice is worked out: the key that asked for it is painted first, and held keys ask once."""
@@ -21,11 +25,20 @@ REDRAW_S = 0.4
 class Advisor:
     """Recommendation, pictures and chance for where the robot stands now.
 
-    ``chance_now`` is (setpoint the robot is told, its hit probability) where that isn't the recommended one.
+    ``chance_now`` is (the robot's setpoint, its hit probability) where that isn't the recommended one.
     """
 
-    def __init__(self, console: Backstage) -> None:
-        self._console = console
+    def __init__(
+        self,
+        session: Session,
+        shooting: ShootingState,
+        recorder: ShotRecorder,
+        background: BackgroundThreads,
+        clock: Callable[[], float],
+        show: Callable[[], None],
+    ) -> None:
+        self._session, self._shooting, self._recorder, self._background = session, shooting, recorder, background
+        self._clock, self._show = clock, show
         self.picture: ArcPicture | None = None
         self.picture_now: ArcPicture | None = None
         self.chance_now: tuple[float, float] | None = None
@@ -38,77 +51,75 @@ class Advisor:
     @property
     def settled(self) -> bool:
         """Whether nobody waits for a recommendation: it is there, it failed, or there is no place to shoot from."""
-        return self.failed or self._console.desk.place is None or self._console.desk.aim_holds
+        return self.failed or self._shooting.distance is None or self._shooting.aim_holds
 
     def look(self, live: Live) -> None:
         """Ask for what has to be asked anew."""
-        self.moved()
+        self.ask_if_changed()
         self._draw_readback(live)
 
     def forget(self) -> None:
         """Another target: nothing that was said holds any more."""
-        self._console.desk.aim = self.picture = self.picture_now = self.chance_now = None
+        self._shooting.aim = self.picture = self.picture_now = self.chance_now = None
 
-    def moved(self) -> None:
+    def ask_if_changed(self) -> None:
         """Ask for new advice if anything that it rests on has changed."""
-        console = self._console
-        desk, told = console.desk, console.live.setpoint
-        place = None if desk.place is None else round(desk.place.distance_m, 2)
-        asked = (place, desk.battery_v, desk.target_number, console.lesson, told)
+        state, robot_setpoint = self._shooting, self._shooting.live.setpoint
+        distance = None if state.distance is None else round(state.distance.value_m, 2)
+        asked = (distance, state.battery_v, state.target_number, self._recorder.lesson, robot_setpoint)
         if asked == self._asked:
             return
-        same = self._asked is not None and asked[:4] == self._asked[:4] and desk.aim is not None
+        same = self._asked is not None and asked[:4] == self._asked[:4] and state.aim is not None
         self._asked = asked
-        if place is None:
+        if distance is None:
             self.forget()
         else:
-            console.begin("advice", self._advise, place, told, same)
+            self._background.begin("advice", self._advise, distance, robot_setpoint, same)
 
-    async def _advise(self, distance: float, told: float | None, only_chance: bool) -> None:
-        console, desk = self._console, self._console.desk
-        if desk.aim is not None:  # the first advice is waited for
+    async def _advise(self, distance: float, robot_setpoint: float | None, only_chance: bool) -> None:
+        state, session, ask = self._shooting, self._session, self._background.ask
+        if state.aim is not None:  # the first advice is waited for
             await asyncio.sleep(PAUSE_S)
-        session, name = console.session, desk.target.name
+        name = state.target.name
         if not only_chance:
-            aim = await console.ask("The recommendation", session.aim, distance, desk.battery_v, name)
+            aim = await ask("The recommendation", session.aim, distance, state.battery_v, name)
             self._take(aim)
             if aim is not None and aim.setpoint.value is not None:
                 value = aim.setpoint.value
-                self.picture = await console.ask("The picture", session.picture, distance, value, desk.battery_v, name)
+                self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name)
         self.chance_now = None
-        advised = desk.advised
-        limits = console.robot.setpoint
-        if told is None or advised is None or not limits.low <= told <= limits.high:  # standing still has no chance
-            return
-        if abs(told - advised) >= limits.step / 2:
-            chance = await console.ask("The chance", session.hit_chance, distance, told, desk.battery_v, name)
-            self.chance_now = None if chance is None else (told, chance)
+        recommended, limits = state.recommended, session.robot.setpoint
+        if robot_setpoint is None or recommended is None or not limits.low <= robot_setpoint <= limits.high:
+            return  # standing still has no chance
+        if abs(robot_setpoint - recommended) >= limits.step / 2:
+            chance = await ask("The chance", session.hit_chance, distance, robot_setpoint, state.battery_v, name)
+            self.chance_now = None if chance is None else (robot_setpoint, chance)
 
     def _take(self, aim: Aim | None) -> None:
-        self._console.desk.aim = aim
+        self._shooting.aim = aim
         self.failed = aim is None
         if aim is None or aim.setpoint.value is None:
             self.picture = None
         self._drawn_for = None
-        self._console.show()
+        self._show()
 
     def _draw_readback(self, live: Live) -> None:
-        """Draw the path at the present readback too, while it isn't the recommended one."""
-        console, desk = self._console, self._console.desk
-        value, place, advised = words.readback(live, console.robot), desk.place, desk.advised
-        if console.robot.setpoint.unit == "%" or value is None or place is None or advised is None:
+        """Draws the path at the present readback too, while it isn't the recommended one."""
+        state, robot = self._shooting, self._session.robot
+        value, distance, recommended = words.readback(live, robot), state.distance, state.recommended
+        if robot.setpoint.scale.follows_voltage or value is None or distance is None or recommended is None:
             self.picture_now = None
-        elif not 0.3 * advised < value < 2 * advised or words.near(value, advised, console.robot):
+        elif not 0.3 * recommended < value < 2 * recommended or words.near(value, recommended, robot):
             self.picture_now, self._drawn_for = None, None
-        elif not self._drawing and console.clock() - self._drawn_at > REDRAW_S and value != self._drawn_for:
-            self._drawing, self._drawn_for, self._drawn_at = True, value, console.clock()
-            console.begin("now", self._draw, place.distance_m, value, exclusive=False)
+        elif not self._drawing and self._clock() - self._drawn_at > REDRAW_S and value != self._drawn_for:
+            self._drawing, self._drawn_for, self._drawn_at = True, value, self._clock()
+            self._background.begin("now", self._draw, distance.value_m, value, exclusive=False)
 
-    async def _draw(self, distance: float, value: float) -> None:
-        console, desk = self._console, self._console.desk
+    async def _draw(self, distance_m: float, value: float) -> None:
+        state, picture = self._shooting, self._session.picture
         try:
-            self.picture_now = await console.ask(
-                "The picture", console.session.picture, distance, value, desk.battery_v, desk.target.name
+            self.picture_now = await self._background.ask(
+                "The picture", picture, distance_m, value, state.battery_v, state.target.name
             )
         finally:
             self._drawing = False

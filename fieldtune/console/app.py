@@ -13,16 +13,17 @@ from textual.binding import BindingType
 from textual.events import Key
 
 from fieldtune.console import keys, screens, themes
-from fieldtune.console.controller import Stage
-from fieldtune.console.line_opening import Line, Unopened
-from fieldtune.console.screens.base import Board
+from fieldtune.console.controller import Controller
+from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
+from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
 from fieldtune.console.screens.main import MainScreen
-from fieldtune.console.widgets.entry_line import Entry
+from fieldtune.console.signals import leaving_on_signals
+from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.console.screens.main_body import Middle
+    from fieldtune.console.screens.main_body import MainBody
     from fieldtune.session import Session
 
 LOOKS_PER_SECOND = 20
@@ -32,8 +33,8 @@ PAINTED_S = 0.3
 """How long the first recommendation has for its way to the screen before anything else is begun."""
 
 
-class Console(Stage):
-    """The console of one robot, on a line that may be ``Unopened``. ``clock`` gives seconds; tests replace it."""
+class ConsoleApp(App[None]):
+    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it."""
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
@@ -45,17 +46,18 @@ class Console(Stage):
         self,
         robot: Robot,
         session: Session,
-        line: Line,
+        line: ConsoleLine,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        super().__init__(robot, session, line, clock)
+        super().__init__()
+        self.controller = Controller(robot, session, line, clock, self, self.show)
         # Before the style sheet is read for the first time, so that it is read once.
         for theme in themes.themes():
             self.register_theme(theme)
         self.set_reactive(App.theme, themes.DARK)
         self.stylesheet.set_variables(self.get_css_variables())
         self.failed: Exception | None = None
-        self._caution_seen = self.book.caution_seen
+        self._caution_read = self.controller.recorder.caution_read
         self._settled = False
         self._opening = False
 
@@ -70,8 +72,8 @@ class Console(Stage):
 
     def on_mount(self) -> None:
         """The caution where it wasn't seen yet, the timer, and after the first paint all that takes time."""
-        if not self._caution_seen:
-            self.push_screen(CautionScreen(), self.book.understood)
+        if not self._caution_read:
+            self.push_screen(CautionScreen(), self.controller.recorder.remember_caution)
         self.set_interval(1 / LOOKS_PER_SECOND, self.look)
         self.call_after_refresh(self._open_once)
         self.set_timer(OPENS_S, self._open_once)  # a key typed before the first paint leads away from it
@@ -79,87 +81,103 @@ class Console(Stage):
     def _open_once(self) -> None:
         if not self._opening:
             self._opening = True
-            self.begin("opening", self._open)
+            self.controller.background.begin("opening", self._open)
 
     async def _open(self) -> None:
         try:
-            self.monitor, middle = await self.backroom.run(_brought, self.monitor)
-            self.monitor.start()
-            self.look()  # asks for advice, which is worked out while the middle is put in
-            await self._main.furnish(middle())
+            controller = self.controller
+            controller.line, body = await controller.background.run(_opened, controller.line)
+            controller.line.start()
+            self.look()  # asks for advice, which is worked out while the body is put in
+            await self._main.show_body(body())
         except Exception as error:  # whoever runs the console says what it was
             if self.is_running:
                 self.failed = error
                 self.exit()
             return
         self.look()
-        self.book.reload()
+        self.controller.recorder.reload()
 
     def on_key(self, event: Key) -> None:
         """Keys sent to the screen below while a line opened above it are that line's."""
-        if isinstance(self.screen, Entry) and self.screen.take(event):
+        if isinstance(self.screen, EntryLine) and self.screen.take(event):
             event.prevent_default()
 
     def look(self) -> None:
-        """As every stage, and begins what nobody waits for once the first recommendation is there."""
-        super().look()
-        if not self._settled and self._main.middle is not None and self.advisor.settled:
+        """A look at the line; begins what nobody waits for once the first recommendation is there."""
+        self.controller.look()
+        if not self._settled and self._main.body is not None and self.controller.advisor.settled:
             self._settled = True
             self.set_timer(PAINTED_S, self._settle)
 
     def _settle(self) -> None:
         """What nobody waits for, once the first recommendation is painted."""
-        self.pack.prepare()
+        self.controller.battery.prepare()
         gc.freeze()  # what was loaded so far stays; looking through it for garbage would keep keys waiting
         gc.enable()
 
     def show(self) -> None:
         """Bring the screen up to date at once: after a key, or when an answer arrives between two looks."""
         screen = self.screen if self.is_running and self.screen_stack else None
-        if isinstance(screen, Board) and screen.ready:
-            screen.tick(self.live)
+        if isinstance(screen, ConsoleScreen) and screen.ready:
+            screen.tick(self.controller.shooting.live)
 
     # screens
 
     def action_view(self, name: str) -> None:
-        """Open one of the other views."""
-        view = screens.view(name)
-        if isinstance(self.screen, view):
+        """Opens one of the other screens."""
+        wanted = screens.screen_class(name)
+        if isinstance(self.screen, wanted):
             return
-        self.to_main()
-        self.push_screen(view())
+        self._close_screens()
+        self.push_screen(wanted())
+
+    def action_home(self) -> None:
+        """Back to the main screen."""
+        self._close_screens()
+        self.look()
+
+    def _close_screens(self) -> None:
+        """Closes whatever lies over the main screen."""
+        while len(self.screen_stack) > 1:
+            self.pop_screen()
 
     def action_sunlight(self) -> None:
         """Between the dark theme and the one for sunlight."""
         self.theme = themes.SUNLIGHT if self.theme == themes.DARK else themes.DARK
 
     def action_leave(self) -> None:
-        """Quit; what was kept is on disk."""
+        """Quits; what was confirmed is on disk."""
         self.exit()
 
+    def on_unmount(self) -> None:
+        """Lets the threads end."""
+        self.controller.background.close()
 
-def _brought(line: Line) -> tuple[Line, type[Middle]]:
+
+def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
     """Opens the line and imports what draws and computes: some tenths of a second, more on an old laptop.
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
-    from fieldtune.console.screens.main_body import Middle
+    from fieldtune.console.screens.main_body import MainBody
 
-    return line.open_line() if isinstance(line, Unopened) else line, Middle
+    return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
 
 
-def run(robot: Robot, session: Session, line: Line) -> None:
-    """Open the console on a line that is started, startable or ``Unopened``, and stay until it is left.
+def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
+    """Open the console on a line that is started, startable or unopened, and stay until it is left.
 
     The line is opened and started after the first paint and stopped at the end; the session stays the caller's to
     close. Raises ``FieldtuneError`` when the line can't be opened or started.
     """
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
-    console = Console(robot, session, line)
+    app = ConsoleApp(robot, session, line)
     try:
-        console.run()
+        with leaving_on_signals(app.exit):
+            app.run()
     finally:
-        console.monitor.stop()
-    if console.failed is not None:
-        raise console.failed
+        app.controller.line.stop()
+    if app.failed is not None:
+        raise app.failed

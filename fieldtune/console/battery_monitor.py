@@ -10,9 +10,12 @@ if TYPE_CHECKING:
     from fieldtune.battery.resistance import TwoPulse
     from fieldtune.battery.status import BatteryStatus
     from fieldtune.battery.watch import BatteryWatch
-    from fieldtune.console.console_base import Backstage
-    from fieldtune.console.shot_recorder import Book
+    from fieldtune.console.background import BackgroundThreads
+    from fieldtune.console.line_opening import ConsoleLine
+    from fieldtune.console.shooting_state import ShootingState
+    from fieldtune.console.shot_recorder import ShotRecorder
     from fieldtune.link.sample import Sample
+    from fieldtune.session import Session
 
 EVERY = 6
 """Looks between two questions to the watch."""
@@ -20,15 +23,17 @@ _SURE_SHARE = 0.1
 """How well a resistance has to be known to be kept."""
 
 
-class Pack:
+class BatteryMonitor:
     """Feeds the battery watch, which is made once the first recommendation is there: people wait for that.
 
     ``guided`` and ``pulses``: the recalibration and the resistance test under way, which the same samples are fed to.
     ``kept`` rises with every measured resistance that is written down.
     """
 
-    def __init__(self, console: Backstage, book: Book) -> None:
-        self._console, self._book = console, book
+    def __init__(
+        self, session: Session, shooting: ShootingState, recorder: ShotRecorder, background: BackgroundThreads
+    ) -> None:
+        self._session, self._shooting, self._recorder, self._background = session, shooting, recorder, background
         self.watch: BatteryWatch | None = None
         self.status: BatteryStatus | None = None
         self.guided: Recalibration | None = None
@@ -39,24 +44,24 @@ class Pack:
 
     def prepare(self) -> None:
         """Make the watch."""
-        self._console.begin("pack", self._prepare)
+        self._background.begin("battery", self._prepare)
 
     async def _prepare(self) -> None:
-        self.watch = await self._console.ask_slowly("Watching the battery", self._make)
+        self.watch = await self._background.ask_slowly("Watching the battery", self._make)
 
     def _make(self) -> BatteryWatch:
         from fieldtune.battery.watch import BatteryWatch
 
-        session = self._console.session
-        label = session.log.battery_label
-        known = session.log.batteries(label) if label is not None else ()
-        return BatteryWatch(self._console.robot, [r.resistance_ohm for r in known if r.resistance_ohm is not None])
+        log = self._session.log
+        label = log.battery_label
+        known = log.batteries(label) if label is not None else ()
+        return BatteryWatch(self._session.robot, [r.resistance_ohm for r in known if r.resistance_ohm is not None])
 
-    def look(self) -> None:
+    def look(self, line: ConsoleLine) -> None:
         """Hand the new samples on, and ask now and then."""
         if self.watch is None:
             return
-        for s in self._console.monitor.drain():
+        for s in line.drain():
             self.watch.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a, s.setpoint, s.fired, s.fresh)
             if self.guided is not None:
                 self.guided.feed(s.time_s, s.wheel_rpm, s.setpoint, s.battery_v)
@@ -68,9 +73,10 @@ class Pack:
             self._note()
 
     def _ask(self) -> None:
-        desk = self._console.desk
+        shooting = self._shooting
         if self.watch is not None:
-            self.status = self.watch.status(desk.advised, desk.place.distance_m if desk.place else None)
+            distance = shooting.distance.value_m if shooting.distance else None
+            self.status = self.watch.status(shooting.recommended, distance)
 
     def _pulse(self, pulses: TwoPulse, s: Sample) -> None:
         before = pulses.step
@@ -80,7 +86,7 @@ class Pack:
     def _note(self) -> None:
         """Keep what the watch measured of each battery, once, where there is a log to keep it in."""
         status = self.status
-        if self._noted or status is None or not (self._book.shots or self.guided):
+        if self._noted or status is None or not (self._recorder.shots or self.guided):
             return
         ohm, sd = status.resistance_ohm, status.resistance_sd_ohm
         if ohm is not None and sd is not None and sd < _SURE_SHARE * ohm:
@@ -89,12 +95,12 @@ class Pack:
 
     def keep(self, ohm: float | None, rest_v: float | None) -> None:
         """Write down what was measured of the battery that is in."""
-        self._console.begin("log", self._keep, ohm, rest_v, exclusive=False)
+        self._background.begin("log", self._keep, ohm, rest_v, exclusive=False)
 
     async def _keep(self, ohm: float | None, rest_v: float | None) -> None:
-        console, log = self._console, self._console.session.log
+        log = self._session.log
         keep = partial(log.add_battery, resistance_ohm=ohm, rest_v=rest_v)
-        if await console.ask_log("Keeping what was measured", lambda: keep(log.battery_label)) is not None:
+        if await self._background.ask_log("Keeping what was measured", lambda: keep(log.battery_label)) is not None:
             self.kept += 1
 
     @property

@@ -1,17 +1,19 @@
-"""What happens on the screens, whichever is open: looking at the line, advice, the log, the battery, moving about."""
+"""What the screens share: the robot, its session and line, what is being shot, and what happens at each look."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from textual.app import App
+
 from fieldtune.console import words
 from fieldtune.console.advice import Advisor
-from fieldtune.console.battery_monitor import Pack
-from fieldtune.console.console_base import Backstage
-from fieldtune.console.line_opening import Line, Unopened
-from fieldtune.console.shooting_state import Place
-from fieldtune.console.shot_recorder import Book
+from fieldtune.console.background import BackgroundThreads, News
+from fieldtune.console.battery_monitor import BatteryMonitor
+from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
+from fieldtune.console.shooting_state import Distance, ShootingState
+from fieldtune.console.shot_recorder import ShotRecorder
 from fieldtune.errors import FieldtuneError
 from fieldtune.robot.model import Robot
 
@@ -19,41 +21,63 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 
-class Stage(Backstage):
-    """A console without its screens: they are boards, and call it ``console``."""
+class Controller:
+    """The console without its screens. ``show`` brings the open screen up to date; ``clock`` gives seconds."""
 
-    def __init__(self, robot: Robot, session: Session, line: Line, clock: Callable[[], float]) -> None:
-        super().__init__(robot, session, line, clock)
-        self.advisor = Advisor(self)
-        self.book = Book(self, self.advisor.moved)
-        self.pack = Pack(self, self.book)
+    def __init__(
+        self,
+        robot: Robot,
+        session: Session,
+        line: ConsoleLine,
+        clock: Callable[[], float],
+        app: App[None],
+        show: Callable[[], None],
+    ) -> None:
+        self.robot, self.session, self.line, self.clock, self.show = robot, session, line, clock, show
+        self._app = app
+        self.news = News(lambda: self.clock(), show)
+        self.background = BackgroundThreads(app, self.news)
+        self.shooting = ShootingState(robot, line.snapshot())
+        self.recorder = ShotRecorder(session, self.shooting, self.background, self.news, lambda: self.clock())
+        self.advisor = Advisor(session, self.shooting, self.recorder, self.background, lambda: self.clock(), show)
+        self.recorder.when_changed = self._log_changed
+        self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
         self.looking = False
         self._launch: tuple[float, float] | None = None
 
+    @property
+    def simulated(self) -> bool:
+        """Whether the robot is known to be simulated."""
+        return self.line.simulated is True
+
     def look(self) -> None:
-        """Take a snapshot of the line, note what is new, and show it; a failure is said, and the console stays up."""
-        if not self.is_running:
+        """Takes a snapshot of the line, notes what is new and shows it; a failure is said, and the console stays up."""
+        if not self._app.is_running:
             return
         try:
             self.looking = True
             self._look()
         except Exception as error:
-            self.log.error(error)
-            self.news = (("✗ ", "bold $bad"), (f"Looking at the line failed: {type(error).__name__}: {error}", "$bad"))
+            self._app.log.error(error)
+            self.news.say(f"Looking at the line failed: {type(error).__name__}: {error}", bad=True)
         finally:
             self.looking = False
 
     def _look(self) -> None:
-        self.live = live = self.monitor.snapshot()
-        before = len(self.desk.waiting)
-        self.desk.look(live, self.monitor.seen_in_simulation() if self.sim else ())
-        self.forget_news()
-        if len(self.desk.waiting) > before:
-            aim = self.desk.aim
+        live = self.line.snapshot()
+        before = len(self.shooting.unanswered)
+        self.shooting.look(live, self.line.seen_in_simulation() if self.simulated else ())
+        self.news.forget_old()
+        if len(self.shooting.unanswered) > before:
+            aim = self.shooting.aim
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
-        if not isinstance(self.monitor, Unopened):
+        if not isinstance(self.line, UnopenedLine):
             self.advisor.look(live)
-        self.pack.look()
+        self.battery.look(self.line)
+        self.show()
+
+    def _log_changed(self) -> None:
+        self.advisor.ask_if_changed()
         self.show()
 
     def flown(self) -> float | None:
@@ -67,44 +91,34 @@ class Stage(Backstage):
             return None
         return min(1.0, share)
 
-    def action_home(self) -> None:
-        """Back to the main screen."""
-        self.to_main()
-        self.look()
-
-    def to_main(self) -> None:
-        """Close whatever lies over the main screen."""
-        while len(self.screen_stack) > 1:
-            self.pop_screen()
-
-    def go(self, place: Place) -> None:
+    def shoot_from(self, distance: Distance) -> None:
         """Shoot from there; the simulated robot is put there too."""
-        self.desk.go(place)
-        self.say(f"from {words.metres(place.distance_m)} ({place.words})")
-        self.advisor.moved()
-        if self.sim:
-            self.tell_sim(f"distance_m={place.distance_m:.3f}", None)
+        self.shooting.choose(distance)
+        self.news.say(f"from {words.metres(distance.value_m)} ({distance.words})")
+        self.advisor.ask_if_changed()
+        if self.simulated:
+            self.tell_simulator(f"distance_m={distance.value_m:.3f}", None)
 
     def next_target(self) -> None:
         """Shoot at the robot's next target."""
         if len(self.robot.targets) < 2:
-            self.say("this robot's profile has one target")
+            self.news.say("this robot's profile has one target")
             return
-        self.desk.target_number = (self.desk.target_number + 1) % len(self.robot.targets)
+        self.shooting.target_number = (self.shooting.target_number + 1) % len(self.robot.targets)
         self.advisor.forget()
-        self.say(f"target: {self.desk.target.name or self.desk.target.kind}")
-        self.advisor.moved()
+        self.news.say(f"target: {self.shooting.target.name or self.shooting.target.kind}")
+        self.advisor.ask_if_changed()
 
-    def tell_sim(self, line: str, told: str | None) -> None:
-        """Send a line to the simulated robot; a real one is never sent anything from here."""
-        if self.monitor.simulated is not False:
-            self.begin("sim", self._tell, line, told, exclusive=False)
+    def tell_simulator(self, command: str, done: str | None) -> None:
+        """Sends a command to the simulated robot and says it is ``done``; a real one is never sent anything."""
+        if self.line.simulated is not False:
+            self.background.begin("sim", self._tell, command, done, exclusive=False)
 
-    async def _tell(self, line: str, told: str | None) -> None:
+    async def _tell(self, command: str, done: str | None) -> None:
         try:
-            self.monitor.tell(line)
+            self.line.tell(command)
         except FieldtuneError as error:
-            self.say(str(error), bad=True)
+            self.news.say(str(error), bad=True)
         else:
-            if told:
-                self.say(told)
+            if done:
+                self.news.say(done)

@@ -15,16 +15,16 @@ def _key(key: str, action: str, name: str, tooltip: str, shown: str | None = Non
 
 
 RESULTS = [
-    _key("i", "result('in')", "In", "The shot scored: keep it and learn from it"),
+    _key("i", "result('in')", "In", "The shot scored: confirm it and learn from it"),
     _key("s", "result('short')", "Short", "The shot fell short (window: too low)"),
     _key("l", "result('long')", "Long", "The shot went long (window: too high)"),
     _key("left", "result('left')", "Left", "The shot missed to the left", "←"),
     _key("right", "result('right')", "Right", "The shot missed to the right", "→"),
     _key("m", "miss", "Miss cm", "Type how far it missed; teaches more than a word"),
-    _key("u", "undo", "Take back", "Take the last kept shot back; it stays in the log, marked"),
-    _key("x", "ignore", "No shot", "Drop the shot the line thinks it saw: nothing was launched"),
+    _key("u", "undo", "Undo", "Undo the last confirmed shot; it stays in the log, marked"),
+    _key("x", "no_shot", "No shot", "Nothing was launched: discard the shot that the line reported"),
 ]
-PLACES = [
+DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
     *(_key(str(n), f"spot({n})", f"Spot {n}", f"Shoot from named spot {n}", show=False) for n in range(1, 10)),
     _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False),
@@ -34,22 +34,22 @@ PLACES = [
 ]
 SIMULATED = [
     _key("f", "fire", "Fire (sim)", "Launch one element on the simulated robot; no real robot is ever fired from here"),
-    _key("g", "give", "Set (sim)", "Set the simulated robot to the recommended setpoint"),
+    _key("g", "set", "Set (sim)", "Set the simulated robot to the recommended setpoint"),
 ]
 VIEWS = [
     _key("w", "view('wheel')", "Wheel", "The last ten seconds of readback against setpoint"),
-    _key("k", "view('learned')", "Known", "What the shots have taught, and which to leave out"),
+    _key("k", "view('learned')", "Learned", "What the shots have taught, and which to leave out"),
     _key("n", "view('next')", "Next", "The shot worth taking next, and where a setpoint scores"),
     _key("b", "view('battery')", "Battery", "Battery state, and the guided change of battery"),
     _key("c", "view('line')", "Line", "Health of the serial line and what it says"),
-    _key("z", "view('what_if')", "Sizes", "Gearing, wheel and spring: what if they were different"),
+    _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
 ALWAYS = [
-    _key("question_mark,f1", "view('help')", "All keys", "Every key on one page", "?"),
+    _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
     _key("v", "sunlight", "Sun/dark", "Black on white for sunlight, and back", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
-    _key("q,ctrl+q", "leave", "Quit", "Leave; everything kept is already on disk", "q"),
+    _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]
 
 
@@ -68,8 +68,8 @@ def targets_shown(count: int) -> list[Binding]:
 
 GROUPS = (
     ("After a shot", RESULTS),
-    ("Where from", PLACES),
+    ("Distance and target", DISTANCES),
     ("Simulated robot", SIMULATED),
-    ("Look at", VIEWS),
+    ("Screens", VIEWS),
     ("Always", ALWAYS),
 )

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.link.sim.hidden_truth import Outcome
 
 
-class Line(Protocol):
+class ConsoleLine(Protocol):
     """What the console asks of a robot's line; ``link.Monitor`` answers it."""
 
     @property
@@ -53,12 +53,12 @@ class Line(Protocol):
         ...
 
 
-class Unopened:
+class UnopenedLine:
     """A line that ``open_line`` will open: nothing is heard of it yet, and it says so."""
 
     simulated: bool | None = None
 
-    def __init__(self, open_line: Callable[[], Line]) -> None:
+    def __init__(self, open_line: Callable[[], ConsoleLine]) -> None:
         self.open_line = open_line
 
     def start(self) -> None:

@@ -1,4 +1,4 @@
-"""What lies on the console's desk: where we shoot from, which shots wait for a result, what was advised.
+"""What is being shot: from where, at which target, which shots have no answer yet, and what is recommended.
 
 Plain state without Textual, so that the rules of the screen can be tried headlessly.
 """
@@ -15,18 +15,18 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from fieldtune import units
 from fieldtune.console import words
 from fieldtune.errors import InputError
-from fieldtune.records import Result
-from fieldtune.robot.model import Robot, Target
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live, ShotSeen
+    from fieldtune.records import Result
+    from fieldtune.robot.model import Robot, Target
 
 FURTHEST_M = 100.0
 EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"
 
 
-class Witnessed(Protocol):
+class SeenResult(Protocol):
     """What was seen of a shot."""
 
     @property
@@ -41,17 +41,17 @@ class Witnessed(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """Where the shot is taken from, and who said so."""
+class Distance:
+    """How far the target is, and who said so."""
 
-    distance_m: float
+    value_m: float
     source: Literal["typed", "spot", "robot", "step"]
     words: str
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
-    """A shot that was recognised and waits for its result; all that the line knew of it is filled in."""
+class UnansweredShot:
+    """A shot that was recognised and has no result yet; all that the line knew of it is filled in."""
 
     number: int
     distance_m: float | None
@@ -61,12 +61,12 @@ class Waiting:
     hint: str | None = None
 
 
-def read_distance(text: str, robot: Robot) -> Place:
+def read_distance(text: str, robot: Robot) -> Distance:
     """A typed distance or spot. A bare number is metres. Raises ``InputError`` saying what is expected."""
     said = text.strip()
     for spot in robot.spots:
         if said and spot.name.casefold() == said.casefold():
-            return Place(spot.distance, "spot", spot.name)
+            return Distance(spot.distance, "spot", spot.name)
     if re.fullmatch(r"\d+[.,]?\d*|[.,]\d+", said):
         value = float(said.replace(",", "."))
     else:
@@ -77,7 +77,7 @@ def read_distance(text: str, robot: Robot) -> Place:
             raise InputError(f"distance {shown!r} can't be read: {EXPECTED}") from error
     if not math.isfinite(value) or not 0 < value <= FURTHEST_M:
         raise InputError(f"distance has to be more than 0 and at most {FURTHEST_M:.0f} m: {EXPECTED}")
-    return Place(value, "typed", "typed")
+    return Distance(value, "typed", "typed")
 
 
 def read_miss(text: str) -> tuple[float | None, float | None]:
@@ -101,53 +101,55 @@ def read_miss(text: str) -> tuple[float | None, float | None]:
 
 
 @dataclass(slots=True)
-class Desk:
-    """Everything the main screen is about, between two looks at the line."""
+class ShootingState:
+    """Everything that a shot taken now would be about. ``live``: the last snapshot of the line."""
 
     robot: Robot
+    live: Live
     target_number: int = 0
-    place: Place | None = None
+    distance: Distance | None = None
     chosen: bool = False
-    waiting: deque[Waiting] = field(default_factory=deque)
+    unanswered: deque[UnansweredShot] = field(default_factory=deque)
     aim: Aim | None = None
     battery_v: float | None = None
     last_seen: int = 0
-    last_witnessed: int = 0
+    last_result: int = 0
 
     def __post_init__(self) -> None:
-        if self.place is None and self.robot.spots:
+        if self.distance is None and self.robot.spots:
             first = self.robot.spots[0]
-            self.place = Place(first.distance, "spot", first.name)
+            self.distance = Distance(first.distance, "spot", first.name)
 
     @property
     def target(self) -> Target:
         """The target that is being shot at."""
         return self.robot.targets[self.target_number % len(self.robot.targets)]
 
-    def go(self, place: Place) -> None:
-        """A person chose a place: it stays until they choose another or hand back to the robot's reading."""
-        self.place, self.chosen = place, True
+    def choose(self, distance: Distance) -> None:
+        """A person chose a distance: it stays until they choose another or hand back to the robot's reading."""
+        self.distance, self.chosen = distance, True
 
-    def follow(self, live: Live | None) -> None:
+    def follow(self) -> None:
         """Hand back to the robot's own reading; raises ``InputError`` if it sends none."""
-        if live is None or live.distance_m is None:
+        if self.live.distance_m is None:
             raise InputError("the robot sends no distance now: press d and type it, or choose a spot")
         self.chosen = False
-        self._read_place(live)
+        self._read_distance(self.live)
 
     def step(self, by_m: float) -> None:
         """Nearer or further by a little, kept to whole steps."""
-        now = self.place.distance_m if self.place else 0.0
+        now = self.distance.value_m if self.distance else 0.0
         wanted = round((now + by_m) / abs(by_m)) * abs(by_m)
         if 0 < wanted <= FURTHEST_M:
-            self.go(Place(wanted, "step", "by steps"))
+            self.choose(Distance(wanted, "step", "by steps"))
 
-    def look(self, live: Live, witnessed: Sequence[Witnessed] = ()) -> None:
+    def look(self, live: Live, results: Sequence[SeenResult] = ()) -> None:
         """Take in a snapshot of the line: distance, battery (smoothed to what matters), new shots.
 
-        ``witnessed``: what was seen so far of a simulated robot's shots; a new shot takes the newest unused one.
+        ``results``: what was seen so far of a simulated robot's shots; a new shot takes the newest unused one.
         """
-        self._read_place(live)
+        self.live = live
+        self._read_distance(live)
         battery = live.battery_v
         if battery is None:
             self.battery_v = None
@@ -158,58 +160,57 @@ class Desk:
         for seen in live.shots:
             if seen.number > self.last_seen:
                 self.last_seen = seen.number
-                self.waiting.append(self._waiting(seen, self._witness(witnessed)))
+                self.unanswered.append(self._unanswered(seen, self._result_seen(results)))
 
-    def _read_place(self, live: Live) -> None:
+    def _read_distance(self, live: Live) -> None:
         if self.chosen or live.distance_m is None:
             return
-        place = self.place
-        stays = place is not None and place.source == "robot" and abs(live.distance_m - place.distance_m) < 0.01
+        now = self.distance
+        stays = now is not None and now.source == "robot" and abs(live.distance_m - now.value_m) < 0.01
         if not stays and 0 < live.distance_m <= FURTHEST_M:
-            self.place = Place(round(live.distance_m, 2), "robot", "robot's reading")
+            self.distance = Distance(round(live.distance_m, 2), "robot", "robot's reading")
 
-    def _witness(self, witnessed: Sequence[Witnessed]) -> str | None:
-        if len(witnessed) <= self.last_witnessed:
+    def _result_seen(self, results: Sequence[SeenResult]) -> str | None:
+        if len(results) <= self.last_result:
             return None
-        self.last_witnessed = len(witnessed)
-        return words.witnessed(witnessed[-1].result, witnessed[-1].miss_m)
+        self.last_result = len(results)
+        return words.seen_result(results[-1].result, results[-1].miss_m)
 
-    def _waiting(self, seen: ShotSeen, hint: str | None) -> Waiting:
-        distance = self.place.distance_m if self.place else None
+    def _unanswered(self, seen: ShotSeen, hint: str | None) -> UnansweredShot:
+        distance = self.distance.value_m if self.distance else None
         if seen.distance_m is not None and not self.chosen:
             distance = round(seen.distance_m, 3)
-        wheel = self.robot.launcher.kind == "flywheel"
-        speed = seen.speed_rpm if wheel else seen.draw_mm
-        setpoint = seen.setpoint if seen.setpoint is not None else self.advised
-        return Waiting(seen.number, distance, setpoint, speed, seen.battery_v, hint)
+        speed: float | None = getattr(seen, self.robot.launcher.mechanism.measured[1])
+        setpoint = seen.setpoint if seen.setpoint is not None else self.recommended
+        return UnansweredShot(seen.number, distance, setpoint, speed, seen.battery_v, hint)
 
     @property
     def aim_holds(self) -> bool:
         """Whether the recommendation is for where the robot stands now, and not for where it stood."""
-        if self.aim is None or self.place is None:
+        if self.aim is None or self.distance is None:
             return False
-        return abs(self.aim.distance_m - self.place.distance_m) < 0.02 and self.aim.target == self.target.name
+        return abs(self.aim.distance_m - self.distance.value_m) < 0.02 and self.aim.target == self.target.name
 
     @property
-    def advised(self) -> float | None:
+    def recommended(self) -> float | None:
         """The recommended setpoint, if there is one."""
         return None if self.aim is None else self.aim.setpoint.value
 
-    def to_confirm(self, live: Live | None) -> Waiting:
-        """The shot a result key is about: the oldest waiting one, else one taken now and not seen on the line.
+    def to_confirm(self) -> UnansweredShot:
+        """The shot a result key is about: the oldest unanswered one, else one taken now and not seen on the line.
 
         Raises ``InputError`` naming what is missing.
         """
-        if self.waiting:
-            shot = self.waiting[0]
+        if self.unanswered:
+            shot = self.unanswered[0]
         else:
-            asked = None if live is None else live.setpoint
-            distance = self.place.distance_m if self.place else None
-            shot = Waiting(0, distance, asked if asked is not None else self.advised, None, self.battery_v)
+            held = self.live.setpoint if self.live.setpoint is not None else self.recommended
+            distance = self.distance.value_m if self.distance else None
+            shot = UnansweredShot(0, distance, held, None, self.battery_v)
         if shot.distance_m is None:
-            if self.place is None:
+            if self.distance is None:
                 raise InputError(f"from where was it? Press d and {EXPECTED}")
-            shot = replace(shot, distance_m=self.place.distance_m)
+            shot = replace(shot, distance_m=self.distance.value_m)
         if shot.setpoint is None:
             raise InputError("the setpoint of that shot isn't known: the line doesn't send it and none is recommended")
         return shot

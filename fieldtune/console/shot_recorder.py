@@ -1,4 +1,4 @@
-"""The shot log as the console holds it: what is kept and what is taken back; each makes a new lesson."""
+"""The shot log as the console holds it: what is confirmed, undone and left out; each may change what is learned."""
 
 from __future__ import annotations
 
@@ -7,127 +7,130 @@ from typing import TYPE_CHECKING, Any
 
 from fieldtune.console import words
 from fieldtune.errors import FieldtuneError
-from fieldtune.records import Result, Shot
 
 if TYPE_CHECKING:
-    from fieldtune.console.console_base import Backstage
+    from fieldtune.console.background import BackgroundThreads, News
+    from fieldtune.console.shooting_state import ShootingState
+    from fieldtune.records import Result, Shot
+    from fieldtune.session import Session
 
 CAUTION_KEY = "caution understood"
 _TWICE_S = 1.0
 
 
-class Book:
-    """Keeps shots through the session; nothing counts as kept before the store has it.
+class ShotRecorder:
+    """Confirms shots through the session; nothing counts as confirmed before the store has it.
 
-    ``shots`` and ``epoch`` are the log as last read; ``keeping`` is true while a shot is being written; ``learn`` is
-    called whenever what is learned may have changed.
+    ``shots`` and ``epoch`` are the log as last read; ``writing`` is true while a shot is being written; ``lesson``
+    rises whenever what is learned may have changed. ``when_changed`` is called after every reading of the log.
     """
 
-    def __init__(self, console: Backstage, learn: Callable[[], None]) -> None:
-        self._console, self._learn = console, learn
+    def __init__(
+        self,
+        session: Session,
+        shooting: ShootingState,
+        background: BackgroundThreads,
+        news: News,
+        clock: Callable[[], float],
+    ) -> None:
+        self._session, self._shooting, self._background, self._news = session, shooting, background, news
+        self._clock = clock
         self.shots: tuple[Shot, ...] = ()
         self.epoch: int | None = None
-        self.keeping = False
-        self._caution_to_note = False
+        self.writing = False
+        self.lesson = 0
+        self.when_changed: Callable[[], None] = lambda: None
         self._last: tuple[Result | None, float] = (None, 0.0)
 
     def reload(self) -> None:
-        """Read the log again."""
-        self._console.begin("shots", self._reload)
+        """Reads the log again."""
+        self._background.begin("shots", self._reload)
 
     async def _reload(self) -> None:
-        session = self._console.session
-        read = await self._console.ask_log("Reading the log", lambda: (session.log.shots(), session.log.epoch))
+        log = self._session.log
+        read = await self._background.ask_log("Reading the log", lambda: (log.shots(), log.epoch))
         if read is not None:
             self.shots, self.epoch = read
-            self._console.show()
+            self.when_changed()
 
-    def keep(self, result: Result | None, miss_m: float | None = None, side_m: float | None = None) -> None:
-        """Keep the waiting shot, or the one just taken, with this result."""
-        console = self._console
-        if self.keeping:
-            console.say("one moment: the last shot is still being written", bad=True)
+    def confirm(self, result: Result | None, miss_m: float | None = None, side_m: float | None = None) -> None:
+        """Confirms the unanswered shot, or the one just taken, with this result."""
+        shooting, say = self._shooting, self._news.say
+        if self.writing:
+            say("one moment: the last shot is still being written", bad=True)
             return
-        if not console.desk.waiting and self._fell_twice(result):
-            console.say("kept once: press again for another shot, one that the line didn't see")
+        if not shooting.unanswered and self._fell_twice(result):
+            say("confirmed once: press again for another shot, one that the line didn't see")
             return
         try:
-            shot = console.desk.to_confirm(console.live)
+            shot = shooting.to_confirm()
         except FieldtuneError as error:
-            console.say(str(error), bad=True)
+            say(str(error), bad=True)
             return
-        self.keeping = True
-        console.show()
+        self.writing = True
         fields = {
             "distance_m": shot.distance_m, "setpoint": shot.setpoint, "result": result, "miss_m": miss_m,
-            "side_m": side_m, "speed": shot.speed, "battery_v": shot.battery_v, "target": console.desk.target.name,
+            "side_m": side_m, "speed": shot.speed, "battery_v": shot.battery_v, "target": shooting.target.name,
         }  # fmt: skip
-        console.begin("log", self._keep, shot.number, fields, exclusive=False)
+        self._background.begin("log", self._confirm, shot.number, fields, exclusive=False)
 
     def _fell_twice(self, result: Result | None) -> bool:
         """Whether a result key is pressed again so soon that it is one finger, not another shot."""
         last, at = self._last
-        return result is not None and result == last and self._console.clock() - at < _TWICE_S
+        return result is not None and result == last and self._clock() - at < _TWICE_S
 
-    async def _keep(self, number: int, fields: dict[str, Any]) -> None:
-        console = self._console
+    async def _confirm(self, number: int, fields: dict[str, Any]) -> None:
         try:
-            shot = await console.ask_log("Keeping the shot", console.session.confirm, **fields)
+            shot = await self._background.ask_log("Confirming the shot", self._session.confirm, **fields)
         finally:
-            self.keeping = False
+            self.writing = False
         if shot is not None:
-            waiting = console.desk.waiting
-            if waiting and waiting[0].number == number:
-                waiting.popleft()
-            self._last = (fields["result"], console.clock())
-            console.say(f"kept: shot {shot.shot}, {words.result_of(shot)}. Press u to take it back")
+            unanswered = self._shooting.unanswered
+            if unanswered and unanswered[0].number == number:
+                unanswered.popleft()
+            self._last = (fields["result"], self._clock())
+            self._news.say(f"confirmed: shot {shot.shot}, {words.result_of(shot)}. u undoes it")
             self.relearn()
-            if self._caution_to_note:
-                await self._note_caution()
 
-    def take_back(self) -> None:
-        """Take the last kept shot back."""
-        self._console.begin("log", self._take_back, exclusive=False)
+    def undo(self) -> None:
+        """Undoes the last confirmed shot."""
+        self._background.begin("log", self._undo, exclusive=False)
 
-    async def _take_back(self) -> None:
-        console = self._console
-        before = console.news
-        shot = await console.ask_log("Taking back", console.session.undo)
+    async def _undo(self) -> None:
+        before = self._news.text
+        shot = await self._background.ask_log("Undoing", self._session.undo)
         if shot is not None:
-            console.say(f"taken back: shot {shot.shot}, {words.result_of(shot)}")
+            self._news.say(f"undone: shot {shot.shot}, {words.result_of(shot)}")
             self.relearn()
-        elif console.news is before:
-            console.say("there is no kept shot to take back")
+        elif self._news.text is before:
+            self._news.say("there is no confirmed shot to undo")
 
-    def change(self, told: str, call: Callable[..., object], *args: object) -> None:
-        """Change something in the log, say so once it is written, and learn again."""
-        self._console.begin("log", self._change, told, call, *args, exclusive=False)
+    def change(self, done: str, call: Callable[..., object], *args: object) -> None:
+        """Changes something in the log, says what is ``done`` once it is written, and learns again."""
+        self._background.begin("log", self._change, done, call, *args, exclusive=False)
 
-    async def _change(self, told: str, call: Callable[..., object], *args: object) -> None:
-        if await self._console.ask_log("The change", call, *args) is not None:
-            self._console.say(told)
+    async def _change(self, done: str, call: Callable[..., object], *args: object) -> None:
+        if await self._background.ask_log("The change", call, *args) is not None:
+            self._news.say(done)
             self.relearn()
 
     def relearn(self) -> None:
-        """Something new was learned or unlearned: everything that rests on it is asked again."""
-        self._console.lesson += 1
-        self._learn()
+        """What was learned may be different now: everything that rests on it is asked again."""
+        self.lesson += 1
+        self.when_changed()
         self.reload()
 
     # the caution of the first start
 
     @property
-    def caution_seen(self) -> bool:
+    def caution_read(self) -> bool:
         """Whether the caution was read at an earlier start with this log."""
-        return self._console.session.log.recall(CAUTION_KEY) is not None
+        return self._session.log.recall(CAUTION_KEY) is not None
 
-    def understood(self, _: None = None) -> None:
-        """Remember the caution; where there is no log yet, with the first shot that makes one."""
-        path = self._console.session.log.path
-        self._caution_to_note = path is not None and not path.exists()
-        if not self._caution_to_note:
-            self._console.begin("log", self._note_caution, exclusive=False)
+    def remember_caution(self, _: None = None) -> None:
+        """The caution was read: kept with the log, or with the first shot that makes one."""
+        self._background.begin("log", self._remember_caution, exclusive=False)
 
-    async def _note_caution(self) -> None:
-        self._caution_to_note = False
-        await self._console.ask_log("Remembering the caution", self._console.session.log.remember, CAUTION_KEY, "yes")
+    async def _remember_caution(self) -> None:
+        remember = self._session.log.remember
+        await self._background.ask_log("Remembering the caution", remember, CAUTION_KEY, "yes", make=False)

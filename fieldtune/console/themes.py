@@ -13,7 +13,7 @@ from textual.theme import Theme
 DARK, SUNLIGHT = "harbour-night", "harbour-sun"
 
 # ink: text; quiet: what may be overlooked; act: what to do now; path: the predicted path; mark: the target;
-# good, bad: states; paper: background; plate: raised parts; band, free: tints behind the dots.
+# good, bad: states; paper: background; raised: raised parts; band, free: tints behind the dots.
 _NIGHT = {
     "ink": "#eeeeee",
     "quiet": "#b2b2b2",
@@ -24,7 +24,7 @@ _NIGHT = {
     "good": "#5fffaf",
     "bad": "#ffaf87",
     "paper": "#121212",
-    "plate": "#1c1c1c",
+    "raised": "#1c1c1c",
     "band": "#005f5f",
     "free": "#303030",
     "rule": "#8a8a8a",
@@ -39,14 +39,14 @@ _SUN = {
     "good": "#005f00",
     "bad": "#870000",
     "paper": "#ffffff",
-    "plate": "#ffffff",
+    "raised": "#ffffff",
     "band": "#5fafff",
     "free": "#e4e4e4",
     "rule": "#444444",
 }
 PALETTES = {DARK: _NIGHT, SUNLIGHT: _SUN}
 INKS = ("ink", "quiet", "act", "path", "mark", "good", "bad")
-PAPERS = ("paper", "plate")
+PAPERS = ("paper", "raised")
 
 
 def _theme(name: str, dark: bool) -> Theme:
@@ -61,8 +61,8 @@ def _theme(name: str, dark: bool) -> Theme:
         error=colours["bad"],
         foreground=colours["ink"],
         background=colours["paper"],
-        surface=colours["plate"],
-        panel=colours["plate"],
+        surface=colours["raised"],
+        panel=colours["raised"],
         dark=dark,
         variables={
             **colours,
@@ -70,11 +70,11 @@ def _theme(name: str, dark: bool) -> Theme:
             "input-cursor-foreground": colours["paper"],
             "input-selection-background": colours["band"],
             "scrollbar": colours["rule"],
-            "scrollbar-background": colours["plate"],
+            "scrollbar-background": colours["raised"],
             "scrollbar-hover": colours["ink"],
             "scrollbar-active": colours["ink"],
             "link-color": colours["ink"],
-            "link-background": colours["plate"],
+            "link-background": colours["raised"],
         },
     )
 

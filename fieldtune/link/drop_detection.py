@@ -12,15 +12,17 @@ import statistics
 from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.link.drop_fit import drop_at, made_good, speed_and_depth, suddenness
 from fieldtune.link.limits import Limits
 from fieldtune.link.sample import Sample
-from fieldtune.robot.model import Robot
-from fieldtune.robot.wheel_energy import speed_kept
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 _BEFORE_S, _BEFORE_POINTS = 0.15, 6.0
 _AFTER_S, _AFTER_POINTS = 0.08, 3.5
@@ -69,7 +71,7 @@ class DropDetector:
 
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
-        kept = speed_kept(robot)
+        kept = robot.speed_kept
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
         self._expected = 0.0 if kept is None else 1 - kept
         self._slowest = _slowest(robot, limits)
@@ -272,6 +274,6 @@ def _even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> b
 
 def _slowest(robot: Robot, limits: Limits) -> float:
     """Below this rpm a wheel isn't up for a shot."""
-    if robot.setpoint.unit == "rpm":
+    if robot.setpoint.scale.is_speed:
         return max(0.5 * robot.setpoint.low, 0.08 * robot.setpoint.high)
     return 0.05 * limits.wheel_rpm

@@ -6,14 +6,17 @@ import errno
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import serial
 from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.link.urls import open_url
-from fieldtune.robot.model import Robot
+from fieldtune.port_names import SCHEMES
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 try:
     from termios import error as _TermiosError
@@ -187,6 +190,6 @@ def explained(device: str, error: Exception) -> str:
         return f"no permission to open {device}; on Linux join the group that owns it (often dialout) and log in again"
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "could not find" in text.lower():
         return f"{device} is not there; check the cable, or name another port"
-    if isinstance(error, ValueError) or "none of the lines" in text:
-        return f"{device}: {text}; use a device, sim://ROBOT, replay://FILE, socket://HOST:PORT or rfc2217://HOST:PORT"
+    if isinstance(error, ValueError):
+        return f"{device}: {text}; use a device, {', '.join(SCHEMES.values())}"
     return f"can't open {device}: {text}"

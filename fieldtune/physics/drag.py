@@ -7,11 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+from fieldtune.physics.drag_spread import CONSTANT_SPREAD, SURFACE_SPREAD
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 _SLOWEST = 1e-3
 """Reynolds number below which the coefficient no longer grows: nothing that flies is ever there."""
@@ -58,7 +62,7 @@ def goff_carre(speed: ArrayLike) -> FloatArray:
     return np.asarray(0.155 + 0.346 / (1 + np.exp((v - 12.19) / 1.309)), dtype=float)
 
 
-_SOCCER_RE_PER_SPEED = 0.218 / 1.5e-5
+_MEASURED_RE_PER_SPEED = 0.218 / 1.5e-5
 """Reynolds number a m/s of the ball behind ``goff_carre``: 218 mm (memory), air of 1.5e-5 m^2/s."""
 
 
@@ -69,7 +73,7 @@ def seamed_sphere(reynolds: ArrayLike) -> FloatArray:
     those a constant coefficient; slower they agree within the spread.
     """
     re = np.minimum(np.asarray(reynolds, dtype=float), 1e7)
-    return goff_carre(re / _SOCCER_RE_PER_SPEED)
+    return goff_carre(re / _MEASURED_RE_PER_SPEED)
 
 
 def dimpled_sphere(reynolds: ArrayLike) -> FloatArray:
@@ -81,7 +85,7 @@ def dimpled_sphere(reynolds: ArrayLike) -> FloatArray:
     return np.asarray(0.25 + 0.25 / (1 + (re / 4.5e4) ** 6), dtype=float)
 
 
-def constant_drag(coefficient: float, spread: float = 0.10, name: str = "constant") -> DragLaw:
+def constant_drag(coefficient: float, spread: float = CONSTANT_SPREAD, name: str = "constant") -> DragLaw:
     """A drag coefficient that does not depend on the speed."""
 
     def law(reynolds: ArrayLike) -> FloatArray:
@@ -91,23 +95,18 @@ def constant_drag(coefficient: float, spread: float = 0.10, name: str = "constan
 
 
 DRAG_LAWS: dict[str, DragLaw] = {
-    # Spread: published correlations differ by 0.1 between Re 5e3 and 1.5e5, and real foam and plastic balls are less
-    # round and less smooth.
-    "smooth": DragLaw("smooth", smooth_sphere, 0.15),
-    # Cross & Lindsey, Sports Eng. 17 (2014) 89: 0.507 +- 0.024 in free flight, whatever speed and spin; wind tunnels
-    # give 18 to 25 % more, hence the spread.
-    "felt": constant_drag(0.507, 0.15, "felt"),
-    # Spread from memory: ball makes differ by about this much around the crisis.
-    "seamed": DragLaw("seamed", seamed_sphere, 0.20),
-    # Spread: what spin adds, 0.18 S (Smits & Smith, Science and Golf II, 1994; from memory).
-    "dimpled": DragLaw("dimpled", dimpled_sphere, 0.25),
-    # From memory, no publication at hand: balls with holes lie around a rough sphere's 0.5 and differ much by make.
-    "perforated": constant_drag(0.50, 0.25, "perforated"),
+    "smooth": DragLaw("smooth", smooth_sphere, SURFACE_SPREAD["smooth"]),
+    # Cross & Lindsey, Sports Eng. 17 (2014) 89: 0.507 +- 0.024 in free flight, whatever speed and spin.
+    "felt": constant_drag(0.507, SURFACE_SPREAD["felt"], "felt"),
+    "seamed": DragLaw("seamed", seamed_sphere, SURFACE_SPREAD["seamed"]),
+    "dimpled": DragLaw("dimpled", dimpled_sphere, SURFACE_SPREAD["dimpled"]),
+    # From memory, no publication at hand: balls with holes lie around a rough sphere's 0.5.
+    "perforated": constant_drag(0.50, SURFACE_SPREAD["perforated"], "perforated"),
 }
 """Default law of each surface."""
 
-BLUFF_DRAG, BLUFF_SPREAD = 1.0, 0.3
-"""Mean drag coefficient of a tumbling disc or block on its mean projected area, and its spread; common practice."""
+BLUFF_DRAG = 1.0
+"""Mean drag coefficient of a tumbling disc or block on its mean projected area; common practice."""
 
 
 def drag_law(surface: str, coefficient: float | None = None) -> DragLaw:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import platformdirs
 
 from fieldtune.errors import OutputError, ProfileError, UnknownRobotError
-from fieldtune.robot.model import Robot
-from fieldtune.robot.profile import NAME, load_profile
+from fieldtune.files import place_whole
+from fieldtune.robot.names import is_name
 from fieldtune.units import closest, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 HOME_VARIABLE = "FIELDTUNE_PROFILES"
 
@@ -58,15 +62,22 @@ def find_profiles(home: Path | str | None = None) -> tuple[ProfileEntry, ...]:
     folder = profile_home(home)
     if folder.is_file():
         raise ProfileError(f"{folder}: is a file; expected the folder of profiles and shot logs")
+    if (folder / _COPYING).exists():
+        with contextlib.suppress(OutputError):  # a home that was left half made; what is missing is lent meanwhile
+            _copy_demos(folder)
     own = _profiles_in(folder, demo=False)
-    return own or _profiles_in(demo_home(), demo=True)
+    if own and not (folder / _COPYING).exists():
+        return own
+    names = {entry.name for entry in own}
+    lent = [entry for entry in _profiles_in(demo_home(), demo=True) if entry.name not in names]
+    return tuple(sorted((*own, *lent), key=lambda entry: entry.name))
 
 
 def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
     if not folder.is_dir():
         return ()
     try:
-        found = sorted(path for path in folder.glob("*.toml") if NAME.fullmatch(path.stem) and path.is_file())
+        found = sorted(path for path in folder.glob("*.toml") if is_name(path.stem) and path.is_file())
     except OSError as fault:
         raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
     return tuple(ProfileEntry(path.stem, path, demo) for path in found)
@@ -74,7 +85,7 @@ def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
 
 def unusable_names(folder: Path) -> tuple[Path, ...]:
     """Files in a folder of profiles that look like one but whose name no robot can have, so that none finds them."""
-    return tuple(sorted(path for path in folder.glob("*.toml") if not NAME.fullmatch(path.stem) and path.is_file()))
+    return tuple(sorted(path for path in folder.glob("*.toml") if not is_name(path.stem) and path.is_file()))
 
 
 def find_profile(name: str, home: Path | str | None = None) -> Path:
@@ -96,11 +107,15 @@ def load_robot(name_or_path: str | Path, home: Path | str | None = None) -> Robo
     """
     text = os.fspath(name_or_path)
     if isinstance(name_or_path, Path) or text.endswith(".toml") or "/" in text or os.sep in text:
-        return load_profile(Path(text).expanduser())
+        path = Path(text).expanduser()
     # os.path.isfile answers for any text, where Path.is_file raises for one that no file can be called.
-    if os.path.isfile(text) and all(entry.name != text for entry in find_profiles(home)):
-        return load_profile(text)
-    return load_profile(find_profile(text, home))
+    elif os.path.isfile(text) and all(entry.name != text for entry in find_profiles(home)):
+        path = Path(text)
+    else:
+        path = find_profile(text, home)
+    from fieldtune.robot.profile import load_profile  # here, so that an unknown name needs no more than folders
+
+    return load_profile(path)
 
 
 def store_path(robot: Robot, home: Path | str | None = None) -> Path:
@@ -135,9 +150,25 @@ def claim_profile(robot: Robot, home: Path | str | None = None) -> Path:
     profile = folder / f"{robot.name}.toml"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for entry in _profiles_in(demo_home(), demo=True) if is_demo(robot) else ():
-            if not (folder / entry.path.name).exists():
-                shutil.copyfile(entry.path, folder / entry.path.name)
+    except OSError as fault:
+        raise OutputError(f"{folder}: can't be made: {fault.strerror or fault}") from None
+    if is_demo(robot) and not profile.exists():
+        _copy_demos(folder)
+    return profile
+
+
+_COPYING = ".copying-demonstration-robots"
+"""A file of that name stands in a home whose profiles aren't all there yet; the next start finishes it."""
+
+
+def _copy_demos(folder: Path) -> None:
+    """Copies the demonstration profiles that aren't there, each whole or not at all. Raises ``OutputError``."""
+    mark = folder / _COPYING
+    try:
+        mark.touch()
+        for entry in _profiles_in(demo_home(), demo=True):
+            with contextlib.suppress(FileExistsError):
+                place_whole(folder / entry.path.name, entry.path.read_bytes())
+        mark.unlink(missing_ok=True)
     except OSError as fault:
         raise OutputError(f"{folder}: can't be written: {fault.strerror or fault}") from None
-    return profile

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import Literal, cast
 
 from fieldtune.line_fields import WIRE_NAMES
-from fieldtune.physics.drag import BLUFF_SPREAD, drag_law
+from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
+from fieldtune.port_names import port_problem
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
@@ -21,7 +22,7 @@ def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
     section = profile.section("uncertainty") or Section({}, "uncertainty", profile.findings)
     _lift_zeros(section)
     bluff = element.shape != "sphere" and element.drag is None
-    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_law(element.surface, element.drag).spread)
+    usual = replace(Uncertainty(), drag=BLUFF_SPREAD if bluff else drag_spread(element.surface, element.drag))
     why = "nothing is known exactly"
     values = {
         key: section.quantity(key, RATIO, getattr(usual, key), over="0", most="1", usual=(None, "0.5"), why=why)
@@ -53,7 +54,7 @@ def read_link(profile: Section) -> LinkSettings:
     section = profile.section("link") or Section({}, "link", profile.findings)
     fields = _read_fields(section.section("fields"))
     settings = LinkSettings(
-        port=section.text("port", "auto", longest=200),
+        port=_read_port(section),
         baud=_read_baud(section),
         checksum=cast(
             Literal["auto", "required", "none"], section.choice("checksum", ("auto", "required", "none"), "auto")
@@ -63,6 +64,14 @@ def read_link(profile: Section) -> LinkSettings:
     )
     section.close()
     return settings
+
+
+def _read_port(section: Section) -> str:
+    raw = section.values.get("port")
+    problem = port_problem(raw) if isinstance(raw, str) else None
+    if problem is not None:
+        section.error("port", f"found {shown(raw)}; {problem}")
+    return section.text("port", "auto", longest=1000)
 
 
 def _read_baud(section: Section) -> int | None:

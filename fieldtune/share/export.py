@@ -1,5 +1,4 @@
-"""The distance-to-setpoint table as CSV or JSON text."""
-# MERGED: One door for everything that leaves the tool as a file.
+"""Everything that leaves the tool as a file; the table as CSV or JSON text too."""
 
 from __future__ import annotations
 
@@ -9,19 +8,22 @@ import io
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.results import TableRow
-from fieldtune.errors import InputError
 from fieldtune.files import write_whole
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
+from fieldtune.share.export_kinds import LANGUAGES, check_kind, class_name_for
 from fieldtune.share.pack import pack, today
-from fieldtune.share.program_source import class_name_for, source
+from fieldtune.share.program_source import source
 from fieldtune.share.sheet import sheet
 from fieldtune.share.sheet_contents import field_range
 from fieldtune.share.table_curve import curve
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 
 def csv_text(rows: Sequence[TableRow]) -> str:
@@ -39,32 +41,7 @@ def json_text(robot: Robot, rows: Sequence[TableRow]) -> str:
     return json.dumps(found, allow_nan=False, ensure_ascii=False) + "\n"
 
 
-KINDS = {
-    "table-csv": "distance-to-setpoint table for a spreadsheet",
-    "java": "table as Java source for the robot program",
-    "cpp": "table as a C++ header for the robot program",
-    "python": "table as Python source for the robot program",
-    "sheet": "pit sheet, one page to print",
-    "notebook": "pit sheet with residuals, shot log, decision table",
-    "pack": "profile and shot log, for another laptop",
-}
-"""What can be exported, with words for people."""
-
-_ENDINGS = {"table-csv": ".csv", "cpp": ".hpp", "python": ".py", "sheet": ".html", "pack": ".json"}
 _ROWS = 41
-
-
-def suggested_name(session: Session, kind: str) -> str:
-    """A file name for an export of that kind, such as ``heron-sheet.html`` or ``HeronSetpoint.java``."""
-    _check(kind)
-    name = session.robot.name
-    if kind == "java":
-        camel = "".join(word.capitalize() for word in name.split("-"))
-        return f"{'Robot' if camel[:1].isdigit() else ''}{camel}Setpoint.java"
-    if kind in ("python", "cpp"):  # a module that can be imported, a header of the same name
-        module = name.replace("-", "_")
-        return f"{'robot_' if module[:1].isdigit() else ''}{module}_setpoint{_ENDINGS[kind]}"
-    return f"{name}-{kind.removesuffix('-csv')}{_ENDINGS.get(kind, '.html')}"
 
 
 def export(
@@ -85,8 +62,8 @@ def export(
 
 
 def content(session: Session, kind: str, stem: str, battery_v: float | None = None, target: str | None = None) -> str:
-    """The text of an export of that kind; ``stem`` of the file names a Java class."""
-    _check(kind)
+    """The text of an export of that kind; ``stem`` of the file names the class where a language wants that."""
+    check_kind(kind)
     if kind == "pack":
         return pack(session)
     if kind in ("sheet", "notebook"):
@@ -95,10 +72,5 @@ def content(session: Session, kind: str, stem: str, battery_v: float | None = No
     if kind == "table-csv":
         distances = [round(float(d), 3) for d in np.linspace(near, far, _ROWS)]
         return csv_text(session.table(distances, battery_v, target))
-    named = class_name_for(stem) if kind == "java" else None
+    named = class_name_for(LANGUAGES[kind], stem)
     return source(curve(session, near, far, battery_v, target), kind, today(session), named)
-
-
-def _check(kind: str) -> None:
-    if kind not in KINDS:
-        raise InputError(f"export {kind!r}: expected one of {', '.join(KINDS)}")

@@ -1,6 +1,4 @@
-"""The date that stands on what leaves the tool."""
-# MERGED: One robot as one readable file: profile, shots with all marks, epochs and batteries, to carry to another
-# laptop.
+"""One robot as one readable file: profile, shots with all marks, battery periods and readings, for another laptop."""
 
 from __future__ import annotations
 
@@ -8,10 +6,13 @@ import json
 import platform
 from collections.abc import Iterable
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from fieldtune.errors import OutputError
-from fieldtune.records import BatteryReading, Epoch, Mark, Shot
-from fieldtune.session import Session
+
+if TYPE_CHECKING:
+    from fieldtune.records import BatteryReading, Epoch, Mark, Shot
+    from fieldtune.session import Session
 
 
 def today(session: Session) -> str:

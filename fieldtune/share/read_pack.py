@@ -9,16 +9,19 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
 from fieldtune.errors import InputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
-from fieldtune.robot.model import Robot
-from fieldtune.robot.profile import NAME, read_values
+from fieldtune.robot.names import NAME_RULE, is_name
+from fieldtune.robot.profile import read_values
 from fieldtune.share.pack import FORMAT, VERSION, plain_name
 from fieldtune.units import shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _LARGEST = 100_000_000
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z\+*")
@@ -160,8 +163,8 @@ def _no_number(name: str) -> float:
 
 
 def _robot(path: Path, name: str, profile: str) -> Robot:
-    if not NAME.fullmatch(name):
-        raise InputError(f"{path}: robot: found {shown(name)}; expected a robot's name, 1 to 32 of a-z, 0-9 and -")
+    if not is_name(name):
+        raise InputError(f"{path}: robot: found {shown(name)}; expected a robot's name, {NAME_RULE}")
     try:
         robot, problems = read_values(tomllib.loads(profile.replace("\r\n", "\n")), Path(f"{name}.toml"))
     except (tomllib.TOMLDecodeError, RecursionError) as error:

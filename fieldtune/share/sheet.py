@@ -1,19 +1,31 @@
-"""The pit sheet: one HTML file without scripts or links to anywhere, that prints on one page of A4 or Letter."""
+"""The pit sheet: one HTML file without scripts or links to anywhere, that prints on one page of A4 or Letter.
+
+The notebook adds pages with residuals, the shot log and a decision table.
+"""
 
 from __future__ import annotations
 
-import html
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
+import svg
+from markupsafe import Markup
+
+from fieldtune.figures import FIGURES
 from fieldtune.share.pack import today
-from fieldtune.share.page_words import line, setpoint_text, tag
-from fieldtune.share.path_svg import picture
-from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, SheetParts, SheetRow, Shown, gather
-from fieldtune.share.sheet_notebook import notebook
-from fieldtune.share.sheet_style import STYLE
+from fieldtune.share.path_svg import inline, picture
+from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
+from fieldtune.share.templating import filled, one_line
+from fieldtune.sizing.compare import compare
+from fieldtune.sizing.text import decision_table, hit_table
 from fieldtune.units import feet_inches
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Learned, Residual
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 
 def sheet(
@@ -28,126 +40,119 @@ def sheet(
     Raises ``OutOfReachError`` where the robot scores from nowhere.
     """
     parts = gather(session, battery_v, target)
-    title = line(parts.robot.title, 90)
-    body = [
-        _head(parts, today(session)),
-        tag("div", "".join(_figure(parts.robot, shown) for shown in parts.pictures), "arcs"),
-        _drive_table(parts),
-        _notes(parts),
-        _cautions(parts),
-        tag("footer", html.escape(_footer(parts, battery_v))),
+    decimals = session.robot.setpoint.decimals
+    return filled(
+        "sheet.html.j2",
+        title=one_line(parts.robot.title, 90),
+        date=today(session),
+        parts=parts,
+        heading=parts.robot.launcher.mechanism.heading,
+        unit=session.robot.setpoint.unit,
+        battery_v=battery_v,
+        figures=FIGURES,
+        notebook=notebook(session, parts.learned, others) if long else None,
+        fact_most=FACT_MOST,
+        caution_most=CAUTION_MOST,
+        long_title=LONG_TITLE,
+        picture=lambda shown: picture(shown.scene),
+        setpoint=lambda value: f"{value:.{decimals}f}",
+        feet_inches=feet_inches,
+    )
+
+
+_WIDTH, _HEIGHT = 180.0, 60.0
+"""Size of the plot of residuals, millimetres on paper."""
+_SURPRISE = 0.05
+"""Shots with a smaller chance of one at least as odd are named."""
+
+Table = tuple[Sequence[str], Sequence[Sequence[str]]]
+"""Head and rows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Notebook:
+    """What the further pages show; ``plot`` is an SVG element, None where nothing was measured."""
+
+    plot: Markup | None
+    residual_words: tuple[str, ...]
+    log_head: tuple[str, ...]
+    log: tuple[tuple[str, ...], ...]
+    decision: tuple[Table, ...]
+    decision_words: tuple[str, ...]
+
+
+def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -> Notebook:
+    """The further pages; ``others``: robots to weigh this one against."""
+    robot = session.robot
+    measured = [r for r in learned.residuals if r.miss_m is not None]
+    different = [other for other in others if other.name != robot.name]
+    beliefs = {robot.name: session.belief} if learned.shots_used else {}
+    weighed = compare([robot, *different], beliefs=beliefs) if different else None
+    head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
+            "speed", "battery (V)", "battery period", "note")  # fmt: skip
+    return Notebook(
+        plot=_plot(measured) if measured else None,
+        residual_words=_residual_words(learned, len(measured)),
+        log_head=head,
+        log=tuple(_log_row(robot, shot) for shot in session.log.shots()),
+        decision=(decision_table(weighed), hit_table(weighed)) if weighed is not None else (),
+        decision_words=weighed.words if weighed is not None else (),
+    )
+
+
+def _residual_words(learned: Learned, measured: int) -> tuple[str, ...]:
+    along = f"{len(learned.residuals)} say how far they went"
+    words = f"Of {learned.shots_used} shots used {along}, {measured} by a measured miss; {learned.drift.words}."
+    odd = [r for r in learned.residuals if r.surprise < _SURPRISE]
+    if not odd:
+        return (words,)
+    names = ", ".join(f"{r.shot} ({100 * r.surprise:.0f} %)" for r in odd[:12])
+    return words, f"Surprising shots, with the chance of one at least as odd: {names}."
+
+
+def _plot(residuals: Sequence[Residual]) -> Markup:
+    """Residuals by shot number, centimetres; odd ones filled."""
+    off = [(r.shot, 100 * ((r.miss_m or 0.0) - r.expected_miss_m), r.surprise < _SURPRISE) for r in residuals]
+    most = max(5.0, *(abs(value) for _, value, _ in off)) * 1.1
+    first, last = min(n for n, _, _ in off), max(n for n, _, _ in off)
+    left, right, middle = 14.0, _WIDTH - 3, _HEIGHT / 2 - 2
+
+    def x(shot: int) -> float:
+        return left + 4 + (shot - first) / max(last - first, 1) * (right - left - 8)
+
+    def y(value: float) -> float:
+        return middle - value / most * (middle - 2)
+
+    def text(at: float, down: float, words: str, anchor: svg.EventValue | str) -> svg.Text:
+        return svg.Text(x=at, y=down, text=words, font_size=3, text_anchor=anchor)  # type: ignore[arg-type]
+
+    parts: list[svg.Element] = [
+        svg.Rect(x=left, y=2, width=right - left, height=2 * middle - 4, fill="none", stroke="#000", stroke_width=0.25),
+        svg.Line(x1=left, y1=middle, x2=right, y2=middle, stroke="#000", stroke_width=0.3),
     ]
-    if long:
-        body.append(notebook(session, parts.learned, others))
-    return "\n".join([
-        "<!DOCTYPE html>", '<html lang="en">', "<head>", '<meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>{html.escape(title)}: pit sheet</title>", f"<style>{STYLE}</style>", "</head>", "<body>",
-        *body, "</body>", "</html>", "",
-    ])  # fmt: skip
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10000) if most / s <= 4)
+    for k in range(-int(most / step), int(most / step) + 1):
+        parts.append(svg.Line(x1=left - 1, y1=y(k * step), x2=left, y2=y(k * step), stroke="#000", stroke_width=0.25))
+        parts.append(text(left - 1.6, y(k * step) + 1, f"{k * step:+d} cm" if k else "0", "end"))
+    for shot, value, odd in off:
+        fill = "#000" if odd else "#fff"
+        parts.append(svg.Circle(cx=x(shot), cy=y(value), r=1.1, fill=fill, stroke="#000", stroke_width=0.35))
+    for shot in sorted({first, last}):
+        parts.append(text(x(shot), 2 * middle + 2.5, f"shot {shot}", "middle"))
+    title = svg.Title(text="measured less expected miss, by shot")
+    return inline(svg.SVG(viewBox=svg.ViewBoxSpec(0, 0, _WIDTH, _HEIGHT), elements=[title, *parts]).as_str())
 
 
-def _head(parts: SheetParts, date: str) -> str:
-    learned, title = parts.learned, line(parts.robot.title, 90)
-    shots = f"{learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used"
-    battery = f", battery {line(parts.battery_label, 24)}" if parts.battery_label else ""
-    target = f", target {line(parts.target, 24)}" if parts.target else ""
-    lines = (f"{shots}", f"epoch {learned.epoch}{battery}", f"robot {parts.robot.name}{target}")
-    right = f"<strong>{html.escape(date)}</strong>, " + "<br>".join(map(html.escape, lines))
-    return tag("header", f"{tag('h1', html.escape(title), 'long' if len(title) > LONG_TITLE else '')}<p>{right}</p>")
-
-
-def _figure(robot: Robot, shown: Shown) -> str:
-    aim = shown.aim
-    where = f"{aim.distance_m:.2f} m" + (f" {line(shown.spot, 18)}" if shown.spot else "")
-    small = [f"scores {100 * aim.hit_probability:.0f} %" if aim.hit_probability is not None else ""]
-    if aim.entry_angle_deg is not None and not shown.scene.target.on_floor:
-        small.append(f"comes in at {aim.entry_angle_deg:.0f} deg")
-    if aim.time_s is not None:
-        small.append(f"{aim.time_s:.2f} s")
-    caption = f"<span>{html.escape(where)}</span><b>{html.escape(setpoint_text(robot, aim.setpoint.value))}</b>"
-    under = "".join(f"<span>{html.escape(words)}</span>" for words in small if words)
-    return tag(
-        "figure",
-        tag("figcaption", caption) + picture(shown.scene) + tag("div", under, "small"),
-    )
-
-
-_SPOT = ' class="spot"'
-
-
-def _drive_table(parts: SheetParts) -> str:
-    unit = parts.robot.setpoint.unit
-    head = ("distance (m)", "", "spot", f"setpoint ({unit})", "nearly as good", "scores", "by hand")
-    cells = "".join(f'<th scope="col"{_SPOT if words == "spot" else ""}>{words}</th>' for words in head)
+def _log_row(robot: Robot, shot: Shot) -> tuple[str, ...]:
+    notes = ["undone"] if shot.undone else [f"left out: {shot.excluded}"] if shot.excluded is not None else []
+    notes += [words for words in (shot.target, f"from {shot.origin}" if shot.origin else None) if words]
     return (
-        f'<table class="drive"><thead><tr>{cells}</tr></thead><tbody>'
-        + "".join(_drive_row(parts.robot, row) for row in parts.rows)
-        + "</tbody></table>"
-    )
+        str(shot.shot), shot.time[:19].replace("T", " "), f"{shot.distance_m:.2f}",
+        f"{shot.setpoint:.{robot.setpoint.decimals}f}", shot.result or "–", _signed(shot.miss_m), _signed(shot.side_m),
+        "–" if shot.speed is None else f"{shot.speed:.0f}", "–" if shot.battery_v is None else f"{shot.battery_v:.1f}",
+        str(shot.epoch), one_line("; ".join(notes), 60),
+    )  # fmt: skip
 
 
-def _drive_row(robot: Robot, shown: SheetRow) -> str:
-    row = shown.row
-    nearly = ""
-    if row.low is not None:
-        nearly = f"{setpoint_text(robot, row.low, False)} to {setpoint_text(robot, row.high, False)}"
-    scores = "" if row.hit_probability is None else f"{100 * row.hit_probability:.0f} %"
-    cells = [
-        ("", f"{row.distance_m:.2f}"),
-        ("near", html.escape(feet_inches(row.distance_m))),
-        ("spot", html.escape(line(shown.spot or "", 24))),
-        ("set", setpoint_text(robot, row.setpoint, False) if row.setpoint is not None else "none"),
-        ("near", nearly),
-        ("near", scores),
-        ("hand", ""),
-    ]
-    return tag("tr", "".join(tag("td", words, name) for name, words in cells), "named" if shown.spot else "")
-
-
-def _notes(parts: SheetParts) -> str:
-    kind = "Wheel and drive" if parts.robot.launcher.kind == "flywheel" else "Spring and drive"
-    drive = _pairs(parts.figures) if parts.figures else "<p>The profile says too little of the drive.</p>"
-    learned = _list(parts.facts) if parts.learned.shots_used else _list([_NO_SHOTS, *parts.facts[:3]])
-    return tag(
-        "div",
-        tag("section", f"<h2>{kind}</h2>{drive}", "narrow")
-        + tag("section", f"<h2>What the shots taught</h2>{learned}")
-        + tag("section", f"<h2>Batteries</h2>{_batteries(parts)}", "narrow"),
-        "notes",
-    )
-
-
-_NO_SHOTS = "nothing yet: all figures rest on the profile alone; confirm a few shots"
-
-
-def _batteries(parts: SheetParts) -> str:
-    if not parts.batteries:
-        return _list(["none measured yet; run the battery test in the console"])
-    rows = []
-    for label, date, ohm, volts, moved in parts.batteries:
-        left = f"{html.escape(line(label, 16))}<br>{html.escape(date)}"
-        right = "<br>".join(html.escape(words) for words in (", ".join(w for w in (ohm, volts) if w), moved))
-        rows.append(tag("tr", tag("td", left, "label") + tag("td", right)))
-    return tag("table", tag("tbody", "".join(rows)))
-
-
-def _cautions(parts: SheetParts) -> str:
-    return tag("section", f"<h2>Cautions</h2>{_list(parts.cautions, CAUTION_MOST)}", "cautions")
-
-
-def _pairs(rows: Sequence[tuple[str, str]]) -> str:
-    cells = (tag("tr", tag("td", html.escape(name)) + tag("td", html.escape(words))) for name, words in rows)
-    return tag("table", tag("tbody", "".join(cells)))
-
-
-def _list(items: Iterable[str], most: int = FACT_MOST) -> str:
-    return tag("ul", "".join(tag("li", tag("span", html.escape(line(item, most)))) for item in items))
-
-
-def _footer(parts: SheetParts, battery_v: float | None) -> str:
-    volts = f" Battery {battery_v:.1f} V." if battery_v is not None else ""
-    return (
-        "Distance is horizontal, from the element's centre at exit to the target. Grey: where 90 % of shots go. "
-        f"Nearly as good: setpoints within reach of the best hit probability.{volts} Made by fieldtune."
-    )
+def _signed(value: float | None) -> str:
+    return "–" if value is None else f"{value:+.2f}"

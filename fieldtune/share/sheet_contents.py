@@ -1,25 +1,27 @@
-"""The distances that matter for a robot, where nobody says which."""
-# MERGED: What stands on a pit sheet, gathered from a session and cut to what one page holds.
+"""What stands on a pit sheet, gathered from a session and cut to what one page holds."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Aim, Learned, TableRow
 from fieldtune.errors import OutOfReachError
-from fieldtune.figures import figures_of
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
+from fieldtune.figures import FIGURES, figures_of
 from fieldtune.share.path_svg import Scene
 from fieldtune.sizing.cautions import cautions
-from fieldtune.sizing.results import Size
 from fieldtune.sizing.size import size
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim, Learned, TableRow
+    from fieldtune.robot.model import Robot, Target
+    from fieldtune.session import Session
+    from fieldtune.sizing.results import Size
 
 
 def field_range(session: Session, target: str | None = None, battery_v: float | None = None) -> tuple[float, float]:
@@ -62,11 +64,12 @@ class SheetRow:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One picture with the recommendation it shows."""
+    """One picture with the recommendation it shows, and what little is said under it."""
 
     aim: Aim
     spot: str | None
     scene: Scene
+    small: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,12 +168,20 @@ def _pictures(
             continue
         path = session.picture(distance, aim.setpoint.value, battery_v, target)
         words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
-        found.append(Shown(aim, spots.get(distance), Scene(session.robot, goal, distance + bias, path, words)))
+        scene = Scene(session.robot, goal, distance + bias, path, words)
+        found.append(Shown(aim, spots.get(distance), scene, _small(aim, goal)))
     return tuple(found)
 
 
+def _small(aim: Aim, target: Target) -> tuple[str, ...]:
+    known = [(key, getattr(aim, key)) for key in ("hit_probability", "entry_angle_deg", "time_s")]
+    shown = [(key, value) for key, value in known if value is not None]
+    hidden = target.by_way(lambda: "", lambda: "entry_angle_deg")
+    return tuple(f"{FIGURES[key].label} {FIGURES[key].said(value)}" for key, value in shown if key != hidden)
+
+
 def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
-    """Newest reading of each battery first: label, date, resistance, voltage at rest, and how the resistance moved."""
+    """Newest reading of each battery first: label, date, resistance and voltage at rest, how the resistance moved."""
     history: dict[str, list[tuple[str, float | None, float | None]]] = {}
     for reading in session.log.batteries():
         history.setdefault(reading.label or "-", []).append((reading.time, reading.resistance_ohm, reading.rest_v))
@@ -179,8 +190,8 @@ def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
         ohms = [ohm for _, ohm, _ in readings if ohm is not None]
         time, ohm, volts = readings[-1]
         moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} since first" if len(ohms) > 1 else "first reading"
-        rows.append((time, (label, time[:10], _unit(1000 * ohm if ohm is not None else None, 0, "mohm"),
-                            _unit(volts, 2, "V"), moved)))  # fmt: skip
+        measured = (_unit(None if ohm is None else 1000 * ohm, 0, "mΩ"), _unit(volts, 2, "V"))
+        rows.append((time, (label, time[:10], ", ".join(words for words in measured if words), moved)))
     return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
 
 

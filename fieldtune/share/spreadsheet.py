@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 import uuid
 from collections import Counter
@@ -12,15 +11,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.records import Epoch, Result, Shot
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
+from fieldtune.robot.setpoints import SCALES
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
 from fieldtune.store.rows import stamp
 from fieldtune.units import closest, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 COLUMNS = ("distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch")
 """What a column can hold; distance and setpoint have to be there, and result or miss."""
@@ -227,9 +230,8 @@ def _entry(
 
 def _scale(unit: str) -> tuple[units.Dimension, float]:
     """Dimension of a robot's unit, and how many of it one SI unit holds."""
-    return {
-        "rpm": (units.ANGULAR_SPEED, 30 / math.pi), "%": (units.RATIO, 100.0), "mm": (units.LENGTH, 1000.0)
-    }[unit]  # fmt: skip
+    scale = SCALES[unit]
+    return scale.dimension, scale.per_si
 
 
 def _number(

@@ -62,7 +62,8 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute("COMMIT")
     except BaseException:
-        db.execute("ROLLBACK")
+        if db.in_transaction:  # on a full disk SQLite has rolled back by itself
+            db.execute("ROLLBACK")
         raise
 
 

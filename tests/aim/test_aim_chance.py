@@ -7,16 +7,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from aim_robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
+from robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_robot
 
 from fieldtune.aim.draws import Unknowns
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.predicted_path import picture
 from fieldtune.aim.recommend import hit_chance, recommend, table
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.stand import stand
 from fieldtune.errors import InputError
+from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Element, Robot, Target, Uncertainty
 
 G = 9.80665
@@ -58,7 +59,7 @@ def thrown_in(
 @pytest.mark.parametrize("setpoint", [2150, 2250, 2350])
 def test_hit_probability_is_the_counted_share(spread: float, setpoint: float) -> None:
     """Tolerance 0.012: three standard errors of the count (0.0034) and the linearised scatter (under 0.008)."""
-    of = robot(element=PLAIN_BALL)
+    of = make_robot(element=PLAIN_BALL)
     held = belief(of, spread, count=400)
     counted = thrown_in(of, BASKET, 2.4, setpoint, held.draws, np.random.default_rng(1))
     assert hit_chance(of, BASKET, held, 2.4, setpoint) == pytest.approx(counted, abs=0.012)
@@ -70,7 +71,7 @@ def test_no_setpoint_scores_noticeably_more_than_the_recommended(
     kind: str, element: Element, target: Target, distance: float, spread: float
 ) -> None:
     """Against a dense grid of every setpoint the robot accepts."""
-    of = robot(kind, element=element, target=target)
+    of = make_robot(kind, element=element, target=target)
     held = belief(of, spread)
     aim = recommend(of, target, held, distance)
     grid = np.arange(of.setpoint.low, of.setpoint.high + 1e-9, of.setpoint.step)
@@ -88,7 +89,7 @@ def test_no_setpoint_scores_noticeably_more_than_the_recommended(
 
 @pytest.mark.parametrize(("kind", "element", "target", "distance"), CASES)
 def test_standing_is_the_inverse_of_aiming(kind: str, element: Element, target: Target, distance: float) -> None:
-    of = robot(kind, element=element, target=target)
+    of = make_robot(kind, element=element, target=target)
     held = belief(of, 0.05)
     aim = recommend(of, target, held, distance)
     spots = stand(of, target, held, aim.setpoint.value)
@@ -104,7 +105,7 @@ def test_standing_is_the_inverse_of_aiming(kind: str, element: Element, target: 
 
 def test_sensitivities_are_what_moving_really_does() -> None:
     """A degree, a step and a centimetre, each against the vacuum parabola solved again; 2 % for the finite step."""
-    of = robot(element=PLAIN_BALL)
+    of = make_robot(element=PLAIN_BALL)
     held = belief(of, 0.0)
     aim = recommend(of, BASKET, held, 2.4)
     s = aim.sensitivity
@@ -129,7 +130,7 @@ def test_sensitivities_are_what_moving_really_does() -> None:
 )
 def test_what_cannot_be_reached_is_said_with_the_nearest_that_can(distance: float, words: str) -> None:
     target = replace(BASKET, opening=(0.15,)) if "comes" in words else BASKET
-    of = robot(target=target)
+    of = make_robot(target=target)
     aim = recommend(of, target, belief(of, 0.02), distance)
     assert not aim.reachable
     assert aim.setpoint.value is None
@@ -141,7 +142,7 @@ def test_what_cannot_be_reached_is_said_with_the_nearest_that_can(distance: floa
 
 def test_an_element_that_does_not_fit_is_said() -> None:
     target = replace(BASKET, opening=(0.06,))
-    aim = recommend(robot(target=target), target, belief(robot()), 2.0)
+    aim = recommend(make_robot(target=target), target, belief(make_robot()), 2.0)
     assert not aim.reachable
     assert "does not fit" in aim.cautions[0]
 
@@ -149,11 +150,11 @@ def test_an_element_that_does_not_fit_is_said() -> None:
 @pytest.mark.parametrize("distance", [0.0, -1.0, math.nan, math.inf, 500.0])
 def test_a_distance_that_is_none_is_refused(distance: float) -> None:
     with pytest.raises(InputError, match="distance"):
-        recommend(robot(), BASKET, belief(robot()), distance)
+        recommend(make_robot(), BASKET, belief(make_robot()), distance)
 
 
 def test_table_rows_agree_with_single_recommendations() -> None:
-    of, held = robot(), belief(robot(), 0.3)
+    of, held = make_robot(), belief(make_robot(), 0.3)
     rows = table(of, BASKET, held, [1.5, 2.0, 2.5, 30.0])
     for row in rows[:3]:
         aim = recommend(of, BASKET, held, row.distance_m)
@@ -162,21 +163,21 @@ def test_table_rows_agree_with_single_recommendations() -> None:
 
 
 def test_the_band_of_the_picture_holds_the_path_and_widens() -> None:
-    of = robot()
+    of = make_robot()
     held = belief(of, 0.3)
     drawn = picture(of, BASKET, held, 2.4, recommend(of, BASKET, held, 2.4).setpoint.value)
     assert np.all(drawn.low_y <= drawn.y + 1e-9)
     assert np.all(drawn.y <= drawn.high_y + 1e-9)
     widths = drawn.high_y - drawn.low_y
     assert widths[-5] > 3 * widths[4]
-    slid = picture(robot("striker", DISC, ZONE), ZONE, belief(robot("striker", DISC, ZONE), 0.3), 2.0, 40.0)
+    slid = picture(make_robot("striker", DISC, ZONE), ZONE, belief(make_robot("striker", DISC, ZONE), 0.3), 2.0, 40.0)
     assert slid.end_low_m < slid.x[-1] < slid.end_high_m
     assert slid.speed[0] > slid.speed[20] > slid.speed[-1] >= 0
 
 
 def test_the_interval_of_a_probability_leaves_a_twentieth_of_the_draws_on_either_side() -> None:
     """Each draw as a robot of its own, its hit chance at the recommended setpoint, numpy's quantiles of these."""
-    of = robot()
+    of = make_robot()
     held = belief(of, 0.3)
     aim = recommend(of, BASKET, held, 2.4)
     chances = []
@@ -189,7 +190,7 @@ def test_the_interval_of_a_probability_leaves_a_twentieth_of_the_draws_on_either
 
 
 def test_a_certain_robot_has_no_width_in_its_probability() -> None:
-    of = robot(uncertainty=Uncertainty())
+    of = make_robot(uncertainty=Uncertainty())
     low, high = recommend(of, BASKET, belief(of, 0.0), 2.0).hit_probability_90
     assert high - low < 1e-9
 
@@ -199,7 +200,7 @@ def test_setpoints_hardly_jitter_from_distance_to_distance(
     kind: str, element: Element, target: Target, distance: float
 ) -> None:
     """Also before any shot, where the probability is flat: a table is read between its rows."""
-    made = robot(kind, element, target)
+    made = make_robot(kind, element, target)
     distances = np.linspace(0.9 * distance, 1.1 * distance, 25)
     rows = table(made, target, belief(made, count=400), list(distances), None, rounded=False)
     logs = np.log([row.setpoint for row in rows if row.setpoint is not None])

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from aim_robots import BALL, DISC, GATE, ZONE, belief, robot
+from robots import BALL, DISC, GATE, ZONE, belief, make_robot
 
 from fieldtune.aim.floor_path import ground, rest_distance, rolling_inertia, thrown
 from fieldtune.aim.predicted_path import picture
@@ -24,7 +24,7 @@ G = 9.80665
 
 def throwing(kind: str = "striker", element: Element = DISC, target: Target = ZONE, angle: float = 20.0) -> Robot:
     """A robot that throws from 30 cm over a floor."""
-    of = robot(kind, element=element, target=target, floor=Floor(0.22, 0.0, 0.05, 0.4))
+    of = make_robot(kind, element=element, target=target, floor=Floor(0.22, 0.0, 0.05, 0.4))
     return replace(of, launcher=replace(of.launcher, exit_angle=math.radians(angle), exit_height=0.30))
 
 
@@ -67,7 +67,7 @@ def test_a_throw_is_aimed_where_it_comes_to_rest() -> None:
     aim = recommend(of, ZONE, belief(of, 0.02), 2.0)
     assert aim.reachable
     assert mean_rest(of, aim) == pytest.approx(2.0, abs=0.04)
-    striker, v = of.launcher.striker, aim.exit_speed_mps
+    striker, v = of.launcher.mechanism, aim.exit_speed_mps
     assert striker is not None
     draw, moving = aim.setpoint.value / 1000, striker.striker_mass + float(effective_mass(striker.spring_mass))
     energy = 0.8 * (450 * draw**2 + 6 * draw)
@@ -112,7 +112,7 @@ def test_picture_of_a_throw() -> None:
 
 def test_the_needs_meet_where_throwing_becomes_sliding() -> None:
     """A disc let go just above the floor: the table of throws agrees with the closed form of the slide."""
-    flat = robot("striker", element=DISC, target=ZONE)
+    flat = make_robot("striker", element=DISC, target=ZONE)
     low = replace(flat, launcher=replace(flat.launcher, exit_height=DISC.lying_height + 0.0021))
     assert low.lands_first
     assert not flat.lands_first
@@ -126,7 +126,7 @@ def test_the_needs_meet_where_throwing_becomes_sliding() -> None:
 def test_distances_on_a_slope_are_horizontal(element: Element, slope: float) -> None:
     """Energy: v^2/2 = g (mu cos + sin) D / cos for a heavy disc, D horizontal; the ball's roll likewise."""
     heavy, tilt = replace(element, mass=50.0), math.radians(slope)
-    of = robot("striker", element=heavy, target=ZONE, floor=Floor(0.3, tilt, 0.1))
+    of = make_robot("striker", element=heavy, target=ZONE, floor=Floor(0.3, tilt, 0.1))
     of = replace(of, launcher=replace(of.launcher, exit_height=heavy.lying_height))
     v = math.exp(required_speed_for(of, ZONE).log_speed(2.0).value[0])
     if element is DISC:
@@ -143,11 +143,11 @@ def test_distances_on_a_slope_are_horizontal(element: Element, slope: float) -> 
 def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
     """One wheel against a rail gives a spin ratio of one: the ball ends its slide at (5 - 2) / 7 of its speed, against
     5/7 (closed form), so that it needs more speed for the same distance."""
-    of = robot("flywheel", element=replace(BALL, mass=50.0), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
-    low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.035))
-    wheel = low.launcher.flywheel
+    of = make_robot("flywheel", element=replace(BALL, mass=50.0), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
+    low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.036))
+    wheel = low.launcher.mechanism
     assert wheel is not None
-    spun = replace(low, launcher=replace(low.launcher, flywheel=replace(wheel, wheels=1)))
+    spun = replace(low, launcher=replace(low.launcher, mechanism=replace(wheel, wheels=1)))
     for robot_, share, time in ((low, 5 / 7, 2 / 7), (spun, 3 / 7, 4 / 7)):
         v = math.exp(required_speed_for(robot_, ZONE).log_speed(2.0).value[0])
         mu = 0.3 * G
@@ -160,8 +160,8 @@ def test_thin_shells_roll_less_far() -> None:
     assert rolling_inertia(replace(BALL, surface="perforated")) == pytest.approx(2 / 3)
     assert rolling_inertia(BALL) == pytest.approx(2 / 5)
     assert math.isinf(rolling_inertia(DISC))
-    shell = robot("striker", element=replace(BALL, surface="perforated"), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
-    shell = replace(shell, launcher=replace(shell.launcher, exit_height=0.035))
+    shell = make_robot("striker", element=replace(BALL, surface="perforated"), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
+    shell = replace(shell, launcher=replace(shell.launcher, exit_height=0.036))
     needs: list[RequiredSpeed] = [required_speed_for(replace(shell, element=e), ZONE) for e in (shell.element, BALL)]
     hollow, solid = (float(need.log_speed(1.0).value[0]) for need in needs)
     assert hollow > solid
@@ -184,8 +184,9 @@ def test_an_unmeasured_bounce_is_that_of_soft_balls() -> None:
 
 def test_warmer_air_on_the_floor_is_followed_not_guessed() -> None:
     """Thinner air lets a throw go a little farther, whatever friction does; half a per cent of the way."""
-    rolling = replace(robot("striker", element=BALL, target=ZONE), floor=Floor(0.3, 0.0, 0.1))
-    for of, distance in ((THROWERS[0], 1.5), (THROWERS[1], 6.0), (robot("striker", DISC, ZONE), 1.5), (rolling, 1.5)):
+    rolling = replace(make_robot("striker", element=BALL, target=ZONE), floor=Floor(0.3, 0.0, 0.1))
+    sliding = make_robot("striker", DISC, ZONE)
+    for of, distance in ((THROWERS[0], 1.5), (THROWERS[1], 6.0), (sliding, 1.5), (rolling, 1.5)):
         aim = recommend(of, ZONE, belief(of, 0.1), distance)
         assert 0 < aim.sensitivity.per_10_degC_m < 0.005 * distance
 

@@ -7,16 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from aim_robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, robot
+from robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_robot
 from scipy.integrate import solve_ivp
 
 from fieldtune.aim.floor_path import flying_body
-from fieldtune.aim.openings import flattest_entry, free
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
-from fieldtune.physics.flight import needed_speed
-from fieldtune.robot.model import Element, Floor, SetpointRange, Target, Uncertainty
+from fieldtune.physics.required_speed import needed_speed
+from fieldtune.robot.model import Basket, Element, Floor, SetpointRange, Target, Uncertainty
 
 G = 9.80665
 
@@ -30,7 +29,7 @@ def vacuum_speed(distance: float, rise: float, angle: float) -> float:
 @pytest.mark.parametrize("miss", [0.0, -0.1, 0.2])
 def test_without_air_a_basket_needs_the_parabola(distance: float, miss: float) -> None:
     """Closed form of the vacuum parabola; tolerance 1e-12 relative is rounding."""
-    of = robot(element=PLAIN_BALL)
+    of = make_robot(element=PLAIN_BALL)
     point = required_speed_for(of, BASKET).log_speed(distance, miss)
     expected = vacuum_speed(distance + miss, 0.95 - 0.38, math.radians(52))
     assert math.exp(point.value[0]) == pytest.approx(expected, rel=1e-9)
@@ -39,7 +38,7 @@ def test_without_air_a_basket_needs_the_parabola(distance: float, miss: float) -
 @pytest.mark.parametrize("target", [BASKET, WINDOW], ids=["basket", "window"])
 def test_a_strong_robot_is_aimed_over_the_length_of_a_hall(target: Target) -> None:
     """14 and 15.5 m without air: in the table, as the parabola has it, and recommended."""
-    of = robot(element=PLAIN_BALL, target=target, setpoint=SetpointRange("rpm", 600, 9000, 10))
+    of = make_robot(element=PLAIN_BALL, target=target, setpoint=SetpointRange("rpm", 600, 9000, 10))
     need = required_speed_for(of, target)
     for distance in (14.0, 15.5):
         assert need.d_low < distance < need.d_high
@@ -51,7 +50,7 @@ def test_a_strong_robot_is_aimed_over_the_length_of_a_hall(target: Target) -> No
 
 def test_with_air_the_table_holds_to_its_far_end() -> None:
     """The exact solver at 13 to 15.9 m: 1 mm of speed's worth a metre, two parts in a thousand."""
-    of = robot(setpoint=SetpointRange("rpm", 600, 9000, 10))
+    of = make_robot(setpoint=SetpointRange("rpm", 600, 9000, 10))
     distances = np.linspace(13.0, 15.9, 12)
     exact = needed_speed(flying_body(of), distances, 0.95 - 0.38, math.radians(52), 0.0)
     assert required_speed_for(of, BASKET).log_speed(distances).value == pytest.approx(np.log(exact.speed), abs=2e-3)
@@ -60,8 +59,8 @@ def test_with_air_the_table_holds_to_its_far_end() -> None:
 def test_the_slowest_shot_that_reaches_has_the_published_speed_and_entry() -> None:
     """Brancazio, Am. J. Phys. 49 (1981) 356: v^2 = g(H + sqrt(L^2 + H^2)) at 45 deg + atan(H/L)/2."""
     angle = math.radians(51.154007909)
-    of = robot(element=PLAIN_BALL, target=Target("basket", 0.9144 + 0.38, (0.4572,)))
-    launcher = type(of.launcher)("flywheel", angle, 0.38, flywheel=of.launcher.flywheel)
+    of = make_robot(element=PLAIN_BALL, target=Basket(0.9144 + 0.38, (0.4572,)))
+    launcher = type(of.launcher)(angle, 0.38, of.launcher.mechanism)
     of = type(of)(**{**{f: getattr(of, f) for f in of.__slots__}, "launcher": launcher})
     point = required_speed_for(of, of.targets[0]).log_speed(4.191)
     assert math.exp(point.value[0]) == pytest.approx(7.143790188, abs=1e-8)
@@ -76,9 +75,9 @@ def test_margin_of_a_hoop(entry: float, margin_in: float) -> None:
     ``free`` gives the margin along the floor, m / sin(entry); tolerance is half the last printed digit.
     """
     inch = 0.0254
-    basket, ball = Target("basket", 3.048, (18 * inch,)), Element("sphere", 0.6, diameter=9.5 * inch)
+    basket, ball = Basket(3.048, (18 * inch,)), Element("sphere", 0.6, diameter=9.5 * inch)
     slope = -math.tan(math.radians(entry)) if entry < 90 else -1e9
-    half = free(basket, ball, [slope]).high[0]
+    half = basket.free(ball, [slope]).high[0]
     assert half * math.sin(math.radians(entry)) / inch == pytest.approx(margin_in, abs=0.006)
 
 
@@ -86,10 +85,10 @@ def test_flattest_entry_of_a_hoop() -> None:
     """Ball of 29.875 in circumference, ring of 18 in: 31.89 deg (closed form: the sine is ball over ring)."""
     inch = 0.0254
     ball = Element("sphere", 0.6, diameter=29.875 * inch / math.pi)
-    angle = flattest_entry(Target("basket", 3.048, (18 * inch,)), ball)
+    angle = Basket(3.048, (18 * inch,)).flattest_entry(ball)
     assert angle is not None
     assert math.degrees(angle) == pytest.approx(31.89, abs=0.005)
-    assert np.isnan(free(Target("basket", 3.048, (18 * inch,)), ball, [-math.tan(math.radians(30))]).high[0])
+    assert np.isnan(Basket(3.048, (18 * inch,)).free(ball, [-math.tan(math.radians(30))]).high[0])
 
 
 @pytest.mark.parametrize("target", [BASKET, WINDOW])
@@ -98,7 +97,7 @@ def test_tabulated_need_is_the_integrated_one(target: Target) -> None:
 
     A light ball with strong drag; tolerance 1.5 mm, far below the opening: final figures are the exact solver's."""
     cd, ball = 0.9, Element("sphere", 0.02, diameter=0.1, drag=0.9, lift=0.0)
-    of = robot(element=ball, target=target)
+    of = make_robot(element=ball, target=target)
     need = required_speed_for(of, target)
     rng = np.random.default_rng(5)
     k = 1.225521 * cd * math.pi * 0.05**2 / (2 * 0.02)
@@ -134,7 +133,7 @@ def test_tabulated_need_is_the_integrated_one(target: Target) -> None:
 )
 def test_derivatives_are_those_of_the_values(kind: str, target: Target) -> None:
     """Central differences of 1e-5; their own error is about 1e-8."""
-    of = robot(kind, element=DISC if kind == "striker" else PLAIN_BALL, target=target)
+    of = make_robot(kind, element=DISC if kind == "striker" else PLAIN_BALL, target=target)
     need, h = required_speed_for(of, target), 1e-5
     at = {"distance": 2.1, "miss": 0.04, "angle_error": 0.01, "log_drag": 0.1}
     point = need.log_speed(**at)
@@ -151,14 +150,14 @@ def test_derivatives_are_those_of_the_values(kind: str, target: Target) -> None:
 def test_a_slide_without_air_needs_the_square_root() -> None:
     """d = v^2 / (2 mu g): v = 3 m/s, mu = 0.2 stops after 2.294361479 m (closed form); air adds under 2 %."""
     heavy = Element("disc", 50.0, diameter=0.09, height=0.012)
-    of = robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0))
+    of = make_robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0))
     assert math.exp(required_speed_for(of, ZONE).log_speed(2.294361479).value[0]) == pytest.approx(3.0, rel=1e-4)
 
 
 def test_a_ball_on_the_floor_slides_then_rolls() -> None:
     """Slide part d = 12 v^2 / (49 mu g) (0.499452839 m at v=2, mu=0.2), then 5/7 v against 5/7 of the resistance."""
-    heavy = Element("sphere", 500.0, diameter=0.07)
-    of = robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0, rolling=0.03))
+    heavy = Element("sphere", 500.0, diameter=0.072)
+    of = make_robot("striker", element=heavy, target=ZONE, floor=Floor(0.2, 0.0, rolling=0.03))
     length = 0.499452839 + (10 / 7) ** 2 / (2 * G * 0.03 * 5 / 7)
     assert math.exp(required_speed_for(of, ZONE).log_speed(length).value[0]) == pytest.approx(2.0, rel=1e-4)
 
@@ -166,8 +165,8 @@ def test_a_ball_on_the_floor_slides_then_rolls() -> None:
 def test_a_light_ball_with_strong_backspin_far_off() -> None:
     """One wheel against a rail, a light ball with holes: the exact solver at the same distances; 1 % of the speed."""
     ball = Element("sphere", 0.14, diameter=0.178, surface="perforated")
-    of = robot(element=ball, target=WINDOW, uncertainty=Uncertainty(drag=0.25))
-    launcher = replace(of.launcher, flywheel=replace(of.launcher.flywheel, wheels=1), exit_angle=math.radians(60))
+    of = make_robot(element=ball, target=WINDOW, uncertainty=Uncertainty(drag=0.25))
+    launcher = replace(of.launcher, mechanism=replace(of.launcher.mechanism, wheels=1), exit_angle=math.radians(60))
     of = replace(of, launcher=launcher, setpoint=SetpointRange("rpm", 600, 6000, 10))
     need = required_speed_for(of, WINDOW)
     distances = np.linspace(1.5, 0.75 * need.d_high, 20)

@@ -14,12 +14,13 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.flight import fly, needed_speed
+from fieldtune.physics.flight import fly
 from fieldtune.physics.flight_integration import TOLERANCE
 from fieldtune.physics.flying_body import ball
+from fieldtune.physics.required_speed import needed_speed
 
 pytestmark = pytest.mark.bench
-BODY = ball(0.062, 0.07, standard_air(0.0))
+BODY = ball(0.04, 0.058, standard_air(0.0))
 DOUBLES = ctypes.POINTER(ctypes.c_double)
 ROUNDS = 9
 

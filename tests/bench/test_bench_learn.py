@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
+from robots import shot, thrower
 from scipy.optimize import minimize
 from scipy.special import ndtr
 
@@ -16,9 +15,6 @@ from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.side_miss import chord
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "learn"))
-from made_robots import shot, thrower
 
 pytestmark = pytest.mark.bench
 
@@ -42,7 +38,7 @@ def log_of_shots(count, seed=0):
 
 
 def thrower_speed_per_rpm():
-    from fieldtune.aim.exit_speed import model_log_speed
+    from fieldtune.robot.exit_speed import model_log_speed
 
     return float(np.exp(model_log_speed(thrower(), [1000.0])[0]) / 1000.0)
 

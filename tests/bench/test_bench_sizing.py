@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 import random
-import sys
 import time
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "sizing"))
-
-from sizing_robots import big_heron, heron, otter, with_battery, with_drive
+from robots import altered, big_heron, heron, otter
 
 from fieldtune.battery.ceiling import ceiling
 from fieldtune.battery.watch import BatteryWatch
@@ -38,7 +33,7 @@ def test_ten_thousand_trains_in_a_second():
     table, supply = reach_table(robot, robot.target()), supply_of(robot)
     swept = cpu(lambda: sweep_wheel(robot, supply, table, 1500.0, COMMON_TEETH))
     trains = len(sweep_wheel(robot, supply, table, 1500.0, COMMON_TEETH).gears)
-    singles = [with_drive(robot, gears=((12, 24 + k),)) for k in range(20)]
+    singles = [altered(robot, drive={"gears": ((12, 24 + k),)}) for k in range(20)]
     alone = cpu(lambda: [ceiling(one, 12.0) for one in singles]) / len(singles)
     print(f"\n{trains} trains in {swept * 1e3:.0f} ms, as long as {swept / alone:.0f} ceilings asked one at a time")
     assert swept * 10_000 / trains < 1.0
@@ -57,7 +52,7 @@ def test_cocking_sweep_in_a_second():
 
 def test_watch_takes_under_a_hundredth_of_a_core():
     """Fed at 50 Hz and asked at 10 Hz, over simulated minutes."""
-    robot = with_battery(big_heron(), capacity_ah=3.0)
+    robot = big_heron(battery={"capacity_ah": 3.0})
     rng = random.Random(1)
     rows = [(k * 0.02, 3000 + rng.gauss(0, 5), 12.4 + rng.gauss(0, 0.02), 4.0, 3000.0) for k in range(6000)]
 

@@ -63,7 +63,7 @@ def test_first_paint_against_the_least_app(tmp_path: Path) -> None:
     found: dict[str, list[Taken]] = {name: [] for name in ("least", "first frame", "recommendation", "caution")}
     for _ in range(ROUNDS):  # by turns
         found["least"] += start([TITLE], "-c", MINIMAL)
-        frame, whole = start([TITLE, b"Good:"], *console, **known)
+        frame, whole = start([TITLE, b"Good range"], *console, **known)
         found["first frame"].append(frame)
         found["recommendation"].append(whole)
         found["caution"] += start([b"Before anything turns"], "-c", COMMAND, **new)

@@ -72,14 +72,14 @@ def test_shots_are_confirmed_logged_and_taken_back(run: Run, home: Path) -> None
     assert run("undo", "heron", "--json").json == {"shot": 2, "undone": True}
     assert [shot["undone"] for shot in run("shots", "heron", "--json").json["shots"]] == [False, True]
     assert {"heron.db", "heron.toml"} <= {path.name for path in home.iterdir()}
-    assert "taken back" in run("shots", "heron").out
+    assert "undone" in run("shots", "heron").out
     assert {row["name"]: row["shots"] for row in run("robots", "--json").json["robots"]}["heron"] == 1
 
 
 def test_undo_with_nothing_to_take_back(run: Run, home: Path) -> None:
     ran = run("undo", "heron")
     assert (ran.code, ran.out) == (1, "")
-    assert ran.err == "fieldtune: heron has no confirmed shot to take back\n"
+    assert ran.err == "fieldtune: heron has no confirmed shot to undo\n"
     assert not home.exists()
 
 

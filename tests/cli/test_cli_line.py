@@ -81,7 +81,7 @@ def test_a_silent_terminal_is_told(fails: Fails) -> None:
     master, slave = pty.openpty()
     tty.setraw(slave)
     try:
-        line = fails(1, "listen", "heron", "--port", os.ttyname(slave), "--baud", "9600", "--seconds", "0.4")
+        line = fails("listen", "heron", "--port", os.ttyname(slave), "--baud", "9600", "--seconds", "0.4", code=1)
     finally:
         os.close(master)
         os.close(slave)
@@ -94,11 +94,10 @@ def test_a_silent_terminal_is_told(fails: Fails) -> None:
         ("/dev/no-such-port", "/dev/no-such-port is not there"),
         ("sim://nobody", "nobody"),
         ("replay://gone.rec", "gone.rec"),
-        ("crow://x", "crow"),
     ],
 )
 def test_a_port_that_cannot_be_opened_is_named(fails: Fails, port: str, words: str) -> None:
-    assert words in fails(1, "listen", "heron", "--port", port, "--seconds", "0.4")
+    assert words in fails("listen", "heron", "--port", port, "--seconds", "0.4", code=1)
 
 
 @pytest.mark.parametrize(
@@ -118,19 +117,19 @@ def test_a_port_that_cannot_be_opened_is_named(fails: Fails, port: str, words: s
     ],
 )
 def test_wrong_input_at_the_line_is_told(fails: Fails, argv: tuple[str, ...], words: str) -> None:
-    assert words in fails(1 if argv[0] == "console" else 2, *argv)
+    assert words in fails(*argv, code=1 if argv[0] == "console" else 2)
 
 
 def test_a_recording_is_not_written_over(fails: Fails, tmp_path: Path) -> None:
     kept = tmp_path / "line.rec"
     kept.write_text("mine")
     argv = ("listen", "heron", "--port", "sim://heron", "--seconds", "0.2", "--record", str(kept))
-    assert "--force" in fails(2, *argv)
+    assert "--force" in fails(*argv)
     assert kept.read_text() == "mine"
 
 
 def test_the_console_without_a_terminal_says_so(fails: Fails) -> None:
-    assert "needs a terminal" in fails(1)
+    assert "needs a terminal" in fails(code=1)
 
 
 @pytest.mark.parametrize(
@@ -148,4 +147,4 @@ def test_a_line_of_which_nothing_can_be_used_gets_a_remedy(run: Run, tmp_path: P
 
 
 def test_a_folder_is_no_recording(fails: Fails, tmp_path: Path) -> None:
-    assert "is a folder" in fails(2, "listen", "heron", "--port", "sim://heron", "--record", str(tmp_path))
+    assert "is a folder" in fails("listen", "heron", "--port", "sim://heron", "--record", str(tmp_path))

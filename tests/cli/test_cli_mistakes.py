@@ -60,7 +60,7 @@ SHOT = ("shot", "heron", "--distance", "1.8 m", "--setpoint", "1440")
     ],
 )
 def test_wrong_input_is_told_in_one_line(fails: Fails, argv: tuple[str, ...], words: str) -> None:
-    assert words in fails(2, *argv)
+    assert words in fails(*argv)
 
 
 def test_a_setpoint_that_scores_nowhere_is_told_apart(run: Callable[..., Any]) -> None:
@@ -69,7 +69,7 @@ def test_a_setpoint_that_scores_nowhere_is_told_apart(run: Callable[..., Any]) -
 
 
 def test_nothing_is_made_by_a_mistake(fails: Fails, home: Path) -> None:
-    fails(2, *SHOT)
+    fails(*SHOT)
     assert not home.exists()
 
 
@@ -77,14 +77,14 @@ def test_a_damaged_log_is_named_and_kept(fails: Fails, home: Path) -> None:
     home.mkdir()
     log = home / "heron.db"
     log.write_bytes(b"scribble" * 1000)
-    assert str(log) in fails(1, "shots", "heron")
+    assert str(log) in fails("shots", "heron", code=1)
     assert log.read_bytes() == b"scribble" * 1000
 
 
 def test_a_home_that_is_a_file_is_named(fails: Fails, home: Path) -> None:
     home.write_text("not a folder")
-    assert str(home) in fails(2, *SHOT, "--result", "in")
-    assert f"{home}: is a file" in fails(2, "robots")
+    assert str(home) in fails(*SHOT, "--result", "in")
+    assert f"{home}: is a file" in fails("robots")
 
 
 def test_profiles_may_stand_before_or_behind_the_command(run: Callable[..., object], tmp_path: Path) -> None:

@@ -10,12 +10,12 @@ from typing import Any
 from console_world import live
 from textual.pilot import Pilot
 
-from fieldtune.console import Console
+from fieldtune.console import ConsoleApp
 from fieldtune.link.sample import Sample
 from fieldtune.link.sim.hidden_truth import Outcome
 from fieldtune.link.snapshot import Live
 
-Script = Callable[[Console, Pilot[None]], Awaitable[None]]
+Script = Callable[[ConsoleApp, Pilot[None]], Awaitable[None]]
 
 
 class ScriptedLine:
@@ -57,13 +57,13 @@ class ScriptedLine:
         return self.lines[-count:]
 
 
-def screen_text(app: Console) -> str:
+def screen_text(app: ConsoleApp) -> str:
     """The screen as rows of text, trailing blanks cut."""
     strips = app.screen._compositor.render_strips()
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
 
 
-async def until(app: Console, pilot: Pilot[None], wanted: str | Callable[[], bool], seconds: float = 20.0) -> str:
+async def until(app: ConsoleApp, pilot: Pilot[None], wanted: str | Callable[[], bool], seconds: float = 20.0) -> str:
     """Looks again and again until the screen shows the words (or the condition holds); fails with the screen."""
     end = time.monotonic() + seconds
     while True:
@@ -76,7 +76,7 @@ async def until(app: Console, pilot: Pilot[None], wanted: str | Callable[[], boo
         assert time.monotonic() < end, f"never saw {wanted!r} on\n{text}"
 
 
-def drive(app: Console, script: Script, size: tuple[int, int] = (120, 40)) -> None:
+def drive(app: ConsoleApp, script: Script, size: tuple[int, int] = (120, 40)) -> None:
     """Runs the script on the app in a screen of that size."""
 
     async def main() -> None:

@@ -6,58 +6,33 @@ import math
 from dataclasses import replace
 
 import numpy as np
+from robots import heron, make_robot
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
-from fieldtune.robot.model import (
-    Air,
-    Battery,
-    Drive,
-    Element,
-    Encoder,
-    Floor,
-    Flywheel,
-    Launcher,
-    LinkSettings,
-    Robot,
-    SetpointRange,
-    Spot,
-    Striker,
-    Target,
-    Uncertainty,
-)
+from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Zone
 
 
 def thrower(**changes: object) -> Robot:
-    """A pair of wheels that throws 58 mm balls into a basket 30 cm wide, 95 cm up."""
-    robot = Robot(
-        name="heron",
-        title="Heron, practice build",
-        element=Element("sphere", 0.04, 0.058),
-        launcher=Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.088, 180e-6, 1.0, 0.76)),
-        drive=Drive("speed", 2, 9.6, 638.8, 0.125, 9.5, 0.5, ((22, 33),), 0.95),
-        battery=Battery("nimh", 8, 0.09),
-        encoder=Encoder(48, "motor", 32),
-        targets=(Target("basket", 0.95, (0.30,)),),
-        floor=Floor(0.22, 0.0),
-        air=Air(),
-        setpoint=SetpointRange("rpm", 600, 4200, 10),
-        uncertainty=Uncertainty(),
-        link=LinkSettings(),
-        spots=(Spot("near line", 1.8), Spot("far line", 3.2)),
-    )
-    return replace(robot, **changes)  # type: ignore[arg-type]
+    """A pair of wheels that throws 58 mm balls into a basket 30 cm wide, 95 cm up; ``changes`` as ``make_robot``'s."""
+    return heron(**{"title": "Heron, practice build", "air": Air(), **changes})
 
 
 def slider() -> Robot:
     """A striker that slides 90 mm discs into a zone."""
-    striker = Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8)
-    return thrower(
+    like = thrower()
+    return make_robot(
+        "striker",
+        Element("disc", 0.09, 0.09),
+        Zone(0.0, (0.4, 0.5)),
         name="otter",
-        element=Element("disc", 0.09, 0.09),
-        launcher=Launcher("striker", 0.0, 0.01, striker=striker),
-        targets=(Target("zone", 0.0, (0.4, 0.5)),),
+        title=like.title,
+        launcher={"exit_height": 0.01},
+        mechanism=Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8),
+        battery=like.battery,
+        encoder=like.encoder,
         setpoint=SetpointRange("mm", 10, 60, 0.5),
+        spots=like.spots,
     )
 
 

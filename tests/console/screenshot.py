@@ -16,7 +16,7 @@ from console_driver import drive, until
 from textual.pilot import Pilot
 
 from fieldtune import Session, load_robot
-from fieldtune.console import Console
+from fieldtune.console import ConsoleApp
 from fieldtune.link.monitor import Monitor
 
 RESULT_KEYS = {"in": "i", "short": "s", "long": "l", "left": "left", "right": "right"}
@@ -32,21 +32,21 @@ def main() -> None:
     robot = load_robot(options.robot)
     with TemporaryDirectory() as folder, Session(robot, Path(folder) / "log.db") as session:
         monitor = Monitor(robot, "sim://?seed=7")
-        app = Console(robot, session, monitor)
+        app = ConsoleApp(robot, session, monitor)
         drive(app, lambda app, pilot: _play(app, pilot, options))
 
 
-async def _play(app: Console, pilot: Pilot[None], options: argparse.Namespace) -> None:
+async def _play(app: ConsoleApp, pilot: Pilot[None], options: argparse.Namespace) -> None:
     await until(app, pilot, "Before anything turns")
     await pilot.press("enter")
     for shot in range(options.shots):
         await pilot.press(str(shot % len(app.robot.spots) + 1), "g")
         await until(app, pilot, "press f to fire", 60)
-        before = len(app.monitor.seen_in_simulation())
+        before = len(app.controller.line.seen_in_simulation())
         await pilot.press("f")
-        await until(app, pilot, lambda before=before: len(app.monitor.seen_in_simulation()) > before, 60)
+        await until(app, pilot, lambda before=before: len(app.controller.line.seen_in_simulation()) > before, 60)
         await until(app, pilot, "seen", 60)
-        await pilot.press(RESULT_KEYS[app.monitor.seen_in_simulation()[-1].result])
+        await pilot.press(RESULT_KEYS[app.controller.line.seen_in_simulation()[-1].result])
         await until(app, pilot, lambda shot=shot: len(app.session.log.shots()) > shot, 60)
     await pilot.press("2", "g")
     await until(app, pilot, "press f to fire", 60)

@@ -13,7 +13,7 @@ from console_driver import ScriptedLine, drive, screen_text, until
 from console_world import seen, slider, thrower
 from textual.pilot import Pilot
 
-from fieldtune.console import Console
+from fieldtune.console import ConsoleApp
 from fieldtune.link.sample import Sample
 from fieldtune.robot.model import Robot, SetpointRange
 from fieldtune.session import Session
@@ -32,8 +32,8 @@ def session(tmp_path: Path) -> Session:
     return session_of(ROBOT, tmp_path)
 
 
-def console(session: Session, line: ScriptedLine) -> Console:
-    return Console(session.robot, session, line)  # type: ignore[arg-type]
+def console(session: Session, line: ScriptedLine) -> ConsoleApp:
+    return ConsoleApp(session.robot, session, line)  # type: ignore[arg-type]
 
 
 def spin_up(start_s: float, setpoint: float, rpm: float, rest_v: float = 10.1, ohm: float = 0.08) -> Iterator[Sample]:
@@ -53,14 +53,14 @@ def spin_up(start_s: float, setpoint: float, rpm: float, rest_v: float = 10.1, o
         )
 
 
-async def watching(app: Console, pilot: Pilot[None]) -> None:
-    await until(app, pilot, lambda: app.pack.watch is not None)
+async def watching(app: ConsoleApp, pilot: Pilot[None]) -> None:
+    await until(app, pilot, lambda: app.controller.battery.watch is not None)
 
 
 def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: Session) -> None:
     line = ScriptedLine(wheel_rpm=0.0)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         line.samples = list(spin_up(0.0, 2450.0, 2450.0, rest_v=9.5, ohm=0.12))
         await until(app, pilot, lambda: not line.samples)
@@ -75,7 +75,7 @@ def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: S
         line.samples = list(spin_up(70.0, 2450.0, 2450.0, rest_v=10.7, ohm=0.08))
         text = await until(app, pilot, "Shot 1 of one or two")
         assert re.search(r"The wheel held 24[45]\d rpm, its setpoint\.", text)
-        assert re.search(r"Resistance of pack and wiring: \d+ mohm, 1\d\d before\.", " ".join(text.split()))
+        assert re.search(r"Resistance of battery and wiring: \d+ mΩ, 1\d\d before\.", " ".join(text.split()))
         line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1),)).now
         await until(app, pilot, "Where did it go?")
         await pilot.press("s")
@@ -83,7 +83,7 @@ def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: S
         assert "the setpoint was" in text
         assert "Chance" in text
         line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1), seen(2))).now
-        await until(app, pilot, lambda: bool(app.desk.waiting))
+        await until(app, pilot, lambda: bool(app.controller.shooting.unanswered))
         await pilot.press("i")
         text = await until(app, pilot, "back to the main screen")
         assert "and is now" in text or "and stays there" in text
@@ -97,7 +97,7 @@ def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: S
 def test_the_same_battery_is_one_key_too(session: Session) -> None:
     line = ScriptedLine(wheel_rpm=0.0)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         line.samples = [*spin_up(0.0, 2450.0, 2450.0, rest_v=9.5), *spin_up(60.0, 0.0, 0.0, rest_v=10.7)]
         await pilot.press("b")
@@ -105,7 +105,7 @@ def test_the_same_battery_is_one_key_too(session: Session) -> None:
         await pilot.press("o")
         text = await until(app, pilot, "Change of battery")
         assert "the same battery" in text
-        assert app.pack.offered is None
+        assert app.controller.battery.offered is None
 
     drive(console(session, line), script)
     assert session.log.epoch == 1
@@ -114,7 +114,7 @@ def test_the_same_battery_is_one_key_too(session: Session) -> None:
 def test_a_change_that_nothing_tells_of_is_named_and_marked(session: Session) -> None:
     line = ScriptedLine(wheel_rpm=0.0)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("b", "a", *"blue 3", "enter")
         await until(app, pilot, "blue 3")
         await pilot.press("enter")
@@ -132,7 +132,7 @@ def test_a_change_that_nothing_tells_of_is_named_and_marked(session: Session) ->
 def test_it_goes_on_where_it_was_when_the_view_is_opened_again(session: Session) -> None:
     line = ScriptedLine(wheel_rpm=0.0)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         await pilot.press("b", "enter")
         await until(app, pilot, "Spin up")
@@ -154,7 +154,7 @@ def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltag
     no_load_rpm = drive_.no_load_speed / drive_.reduction * 30 / math.pi
     line = ScriptedLine(wheel_rpm=0.0, setpoint=40.0, power_pct=40.0, battery_v=10.1)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         await pilot.press("b", "enter")
         await until(app, pilot, "bring the drive from standstill")
@@ -169,7 +169,7 @@ def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltag
 def test_a_striker_goes_straight_to_its_shots(tmp_path: Path) -> None:
     line = ScriptedLine(wheel_rpm=None, draw_mm=0.0, setpoint=40.0)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("b", "enter")
         await until(app, pilot, "One or two shots")
         assert "Spin" not in screen_text(app)
@@ -181,7 +181,7 @@ def test_the_simulated_robots_battery_is_changed_by_a_key_and_a_real_ones_never(
     for simulated in (True, False):
         line = ScriptedLine(simulated=simulated)
 
-        async def script(app: Console, pilot: Pilot[None], line: ScriptedLine = line) -> None:
+        async def script(app: ConsoleApp, pilot: Pilot[None], line: ScriptedLine = line) -> None:
             await pilot.press("b", "p")
             await until(app, pilot, lambda: bool(line.sent) or not line.simulated)
 
@@ -196,15 +196,17 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
     def loads() -> Iterator[Sample]:
         for k in range(600):
             amps = 0.5 if k * 0.02 < 10.5 else 6.0
-            yield Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps)
+            yield Sample(
+                time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps
+            )
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         await pilot.press("b", "r")
         text = await until(app, pilot, "Resistance of the battery")
         assert "Hold the wheel at its lowest setpoint for 10 s more" in " ".join(text.split())
         line.samples = list(loads())
-        text = await until(app, pilot, "Resistance of pack and wiring: 90 mohm")
+        text = await until(app, pilot, "Resistance of battery and wiring: 90 mΩ")
         await until(app, pilot, "90 mΩ with wiring")
         await pilot.press("r")
         await until(app, pilot, "Change of battery")
@@ -216,11 +218,14 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
 def test_the_simulated_robot_takes_the_two_loads_by_itself(session: Session) -> None:
     line = ScriptedLine(simulated=True)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
         await pilot.press("b", "r")
         await until(app, pilot, lambda: line.sent == ["setpoint=600"])
-        line.samples = [Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5) for k in range(520)]
+        line.samples = [
+            Sample(time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5)
+            for k in range(520)
+        ]
         await until(app, pilot, lambda: line.sent == ["setpoint=600", "setpoint=4200"])
 
     drive(console(session, line), script)

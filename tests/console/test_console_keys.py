@@ -15,10 +15,10 @@ from console_world import live, seen, thrower
 from textual.events import Key
 from textual.pilot import Pilot
 
-from fieldtune.console import Console, keys
+from fieldtune.console import ConsoleApp, keys
 from fieldtune.errors import StoreError
 from fieldtune.session import Session
-from fieldtune.share.export import KINDS
+from fieldtune.share.export_kinds import KINDS
 
 ROBOT = thrower()
 
@@ -30,23 +30,23 @@ def session(tmp_path: Path) -> Session:
     return kept
 
 
-def console(session: Session, line: ScriptedLine, sim: bool = False) -> Console:
+def console(session: Session, line: ScriptedLine, sim: bool = False) -> ConsoleApp:
     line.simulated = sim
-    return Console(session.robot, session, line)
+    return ConsoleApp(session.robot, session, line)
 
 
 def test_a_seen_shot_is_confirmed_by_one_key_with_what_the_line_knew(session: Session) -> None:
     line = ScriptedLine(distance_m=2.6)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await until(app, pilot, "robot's reading")
         line.now = ScriptedLine(distance_m=2.6, shots=(seen(1, distance_m=2.58),)).now
         text = await until(app, pilot, "Where did it go?")
         assert "2440 rpm" in text
         assert "9.7 V" in text
         await pilot.press("s")
-        await until(app, pilot, "kept: shot 1, short")
-        assert not app.desk.waiting
+        await until(app, pilot, "confirmed: shot 1, short")
+        assert not app.controller.shooting.unanswered
 
     drive(console(session, line), script)
     (shot,) = session.log.shots()
@@ -55,32 +55,32 @@ def test_a_seen_shot_is_confirmed_by_one_key_with_what_the_line_knew(session: Se
 
 
 def test_each_result_key_and_taking_back(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         for number, (key, word) in enumerate(
             [("i", "in"), ("s", "short"), ("l", "long"), ("left", "left"), ("right", "right")], 1
         ):
             await pilot.press(key)
-            await until(app, pilot, f"kept: shot {number}, {word}")
+            await until(app, pilot, f"confirmed: shot {number}, {word}")
         await pilot.press("u")
-        await until(app, pilot, "taken back: shot 5")
+        await until(app, pilot, "undone: shot 5")
         await pilot.press("u")
-        await until(app, pilot, "taken back: shot 4")
+        await until(app, pilot, "undone: shot 4")
 
     drive(console(session, ScriptedLine()), script)
     assert [shot.result for shot in session.log.shots() if shot.counts] == ["in", "short", "long"]
 
 
 def test_a_result_key_that_falls_twice_keeps_one_shot(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("i")
-        await until(app, pilot, "kept: shot 1, in")
+        await until(app, pilot, "confirmed: shot 1, in")
         await pilot.press("i")
-        await until(app, pilot, "kept once")
+        await until(app, pilot, "confirmed once")
         await pilot.press("s")
-        await until(app, pilot, "kept: shot 2, short")
-        app.clock = lambda clock=app.clock: clock() + 2.0
+        await until(app, pilot, "confirmed: shot 2, short")
+        app.controller.clock = lambda clock=app.controller.clock: clock() + 2.0
         await pilot.press("s")
-        await until(app, pilot, "kept: shot 3, short")
+        await until(app, pilot, "confirmed: shot 3, short")
 
     drive(console(session, ScriptedLine()), script)
     assert [shot.result for shot in session.log.shots()] == ["in", "short", "short"]
@@ -89,7 +89,7 @@ def test_a_result_key_that_falls_twice_keeps_one_shot(session: Session) -> None:
 def test_a_line_typed_faster_than_it_opens_loses_no_letter(session: Session) -> None:
     """All keys in one go, as from a keyboard's buffer on a slow laptop."""
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await until(app, pilot, "Set the wheel to")
         for key, letter in [("d", "d"), ("2", "2"), ("full_stop", "."), ("4", "4"), ("enter", "\r")]:
             app.post_message(Key(key, letter))
@@ -102,7 +102,7 @@ def test_without_a_readback_nothing_is_called_ready(session: Session) -> None:
     """A port that isn't there: the setpoint is told, but not that the robot holds it."""
     line = ScriptedLine(state="lost", wheel_rpm=None, battery_v=None, setpoint=None, distance_m=None)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         text = await until(app, pilot, "shoot once the range is clear")
         assert "Ready at" not in text
         assert "▶  Set the wheel to" in text
@@ -111,19 +111,19 @@ def test_without_a_readback_nothing_is_called_ready(session: Session) -> None:
 
 
 def test_undo_with_nothing_kept_says_so(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("u")
-        await until(app, pilot, "no kept shot")
+        await until(app, pilot, "no confirmed shot to undo")
 
     drive(console(session, ScriptedLine()), script)
 
 
 def test_typed_miss_is_kept_in_metres_with_its_side(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("m", *"what", "enter")
         await until(app, pilot, "miss can't be read")
         await pilot.press(*["backspace"] * 4, *"-8 right 5", "enter")
-        await until(app, pilot, "kept: shot 1")
+        await until(app, pilot, "confirmed: shot 1")
 
     drive(console(session, ScriptedLine()), script)
     (shot,) = session.log.shots()
@@ -131,7 +131,7 @@ def test_typed_miss_is_kept_in_metres_with_its_side(session: Session) -> None:
 
 
 def test_distance_typed_badly_is_explained_and_may_be_corrected(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("d", *"abc", "enter")
         text = await until(app, pilot, "can't be read")
         assert "3.2 m" in text
@@ -147,7 +147,7 @@ def test_distance_typed_badly_is_explained_and_may_be_corrected(session: Session
 def test_spots_steps_and_the_robots_reading(session: Session) -> None:
     line = ScriptedLine(distance_m=2.2)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await until(app, pilot, "From 2.20 m")
         await pilot.press("2")
         await until(app, pilot, "From 3.20 m  far line")
@@ -164,10 +164,10 @@ def test_spots_steps_and_the_robots_reading(session: Session) -> None:
 def test_space_and_stray_keys_do_nothing(session: Session) -> None:
     line = ScriptedLine()
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
-        await until(app, pilot, "No shots kept yet")
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "No shots confirmed yet")
         await pilot.press("space", "space", "enter", "f", "g", "tab", "space")
-        await until(app, pilot, "No shots kept yet")
+        await until(app, pilot, "No shots confirmed yet")
 
     drive(console(session, line), script)
     assert session.log.shots() == ()
@@ -177,12 +177,12 @@ def test_space_and_stray_keys_do_nothing(session: Session) -> None:
 def test_on_the_simulated_robot_keys_fire_set_and_move_it(session: Session) -> None:
     line = ScriptedLine()
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("2")
-        await until(app, pilot, lambda: app.desk.advised is not None)
+        await until(app, pilot, lambda: app.controller.shooting.recommended is not None)
         await pilot.press("g", "f")
         await until(app, pilot, lambda: "fire" in line.sent)
-        assert line.sent == ["distance_m=3.200", f"setpoint={app.desk.advised:g}", "fire"]
+        assert line.sent == ["distance_m=3.200", f"setpoint={app.controller.shooting.recommended:g}", "fire"]
         await pilot.press("space")
         assert line.sent.count("fire") == 1
 
@@ -199,17 +199,17 @@ def test_nothing_is_called_kept_when_the_log_can_not_be_written(
     session.log.remember("caution understood", "yes")
     other = sqlite3.connect(path, isolation_level=None)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         line.now = ScriptedLine(shots=(seen(1),)).now
         await until(app, pilot, "Where did it go?")
         other.execute("BEGIN EXCLUSIVE")
         await pilot.press("i")
         text = await until(app, pilot, "✗")
-        assert "kept:" not in text
-        assert len(app.desk.waiting) == 1
+        assert "confirmed:" not in text
+        assert len(app.controller.shooting.unanswered) == 1
         other.execute("ROLLBACK")
         await pilot.press("i")
-        await until(app, pilot, "kept: shot 1")
+        await until(app, pilot, "confirmed: shot 1")
 
     line = ScriptedLine()
     drive(console(session, line), script)
@@ -217,11 +217,11 @@ def test_nothing_is_called_kept_when_the_log_can_not_be_written(
 
 
 def test_an_unreachable_distance_says_so_and_the_console_stays(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("d", *"60 m", "enter")
         await until(app, pilot, "Not reachable from 60.00 m")
         await pilot.press("1")
-        await until(app, pilot, lambda: app.desk.advised is not None)
+        await until(app, pilot, lambda: app.controller.shooting.recommended is not None)
 
     drive(console(session, ScriptedLine()), script)
 
@@ -229,15 +229,15 @@ def test_an_unreachable_distance_says_so_and_the_console_stays(session: Session)
 def test_a_lost_line_is_said_and_the_console_stays(session: Session) -> None:
     line = ScriptedLine()
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
-        await until(app, pilot, lambda: app.desk.advised is not None)
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, lambda: app.controller.shooting.recommended is not None)
         line.now = ScriptedLine(
             state="lost", words="port gone: plug the cable in again", wheel_rpm=None, setpoint=None, battery_v=None
         ).now
         text = await until(app, pilot, "port gone")
         assert "no readback" in text
         await pilot.press("i")
-        await until(app, pilot, "kept: shot 1")
+        await until(app, pilot, "confirmed: shot 1")
 
     drive(console(session, line), script)
 
@@ -246,8 +246,8 @@ def test_a_shot_is_left_out_with_a_reason_and_taken_in_again(session: Session) -
     session.confirm(2.0, 2400.0, "in")
     session.confirm(2.0, 2400.0, "long")
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
-        await until(app, pilot, lambda: len(app.book.shots) == 2)
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, lambda: len(app.controller.recorder.shots) == 2)
         await pilot.press("k")
         await until(app, pilot, "2 shots count")
         await pilot.press("o", "enter")
@@ -270,7 +270,7 @@ def test_text_from_outside_is_shown_and_never_obeyed(tmp_path: Path) -> None:
     line = ScriptedLine(words="[@click=app.leave]live[/]\x07")
     line.lines = ("\x1b]0;owned\x07 [bold]raw[/bold]",)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("enter")
         text = await until(app, pilot, "[bold red]Heron[/]")
         assert "[@click=app.leave]live[/]" in text
@@ -289,7 +289,7 @@ def test_a_table_is_written_and_replaced_only_after_a_question(
 ) -> None:
     monkeypatch.chdir(tmp_path)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("e")
         await until(app, pilot, "heron-table.csv")
         await pilot.press("1", "enter")
@@ -313,7 +313,7 @@ def test_a_table_is_written_and_replaced_only_after_a_question(
 
 
 def test_what_if_changes_the_figures_and_leads_back(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("z")
         await until(app, pilot, "as built", 60)
         await pilot.press("right")
@@ -332,22 +332,22 @@ def test_what_is_known_fits_a_small_window_and_a_log_row_keeps_to_its_line(sessi
     session.undo()
     session.confirm(2.6, 1480.0, "in")
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("k")
         await until(app, pilot, "Drift:")
-        text = await until(app, pilot, "taken back")
+        text = await until(app, pilot, "undone")
         for fact in session.learned().facts:
             assert fact.words[:30] in text
         rows = {line.split()[0]: line for line in text.splitlines() if re.match(r" +\d [●▼▲◀▶]", line)}
         assert list(rows) == ["3", "2", "1"]
-        assert rows["2"].rstrip().endswith("taken back")
+        assert rows["2"].rstrip().endswith("undone")
         assert "left out: bounced off the rim" in rows["1"]
 
     drive(console(session, ScriptedLine()), script, (80, 24))
 
 
 def test_everything_that_can_be_exported_has_its_number(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("e")
         text = await until(app, pilot, lambda: "heron-pack.json" in screen_text(app)) and screen_text(app)
         assert f"1–{len(KINDS)} Write" in text
@@ -360,7 +360,7 @@ def test_everything_that_can_be_exported_has_its_number(session: Session) -> Non
 
 
 def test_next_shot_standing_and_another_setpoint(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("n")
         await until(app, pilot, "Expected gain")
         await pilot.press("p", *"abc", "enter")
@@ -375,16 +375,16 @@ def test_next_shot_standing_and_another_setpoint(session: Session) -> None:
 
 
 def test_every_view_opens_with_its_key_and_escape_leads_back(session: Session) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         for key, title in [
-            ("w", "Wheel"), ("k", "Known"), ("n", "Next"), ("b", "Battery"), ("c", "Line"), ("z", "Sizes"),
-            ("e", "Export"), ("question_mark", "All keys"),
+            ("w", "Wheel"), ("k", "Learned"), ("n", "Next"), ("b", "Battery"), ("c", "Line"), ("z", "Sizes"),
+            ("e", "Export"), ("question_mark", "Help"),
         ]:  # fmt: skip
             await pilot.press(key)
             await until(app, pilot, lambda title=title: screen_text(app).startswith(title))
             await pilot.press("escape")
             await until(app, pilot, "Set the wheel to")
-        assert app.news == ("",), app.news
+        assert app.controller.news.text == "", app.controller.news.text
 
     drive(console(session, ScriptedLine()), script)
 
@@ -398,7 +398,7 @@ def test_no_run_of_keys_brings_it_down(session: Session, tmp_path: Path, monkeyp
     pressed = [key for key in known + others if key not in ("q", "ctrl+q")]
     line = ScriptedLine()
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         for number in range(100):
             if number % 20 == 0:
                 line.now = live(shots=(seen(number // 20 + 1),), distance_m=float(rng.uniform(1, 4)))
@@ -417,7 +417,7 @@ def test_the_first_start_shows_the_caution_once(tmp_path: Path) -> None:
     for first in (True, False):
         session = Session(ROBOT, tmp_path / "heron.db")
 
-        async def script(app: Console, pilot: Pilot[None], first: bool = first) -> None:
+        async def script(app: ConsoleApp, pilot: Pilot[None], first: bool = first) -> None:
             if first:
                 text = await until(app, pilot, "Before anything turns")
                 for word in ("ANSI Z87.1", "EN 166", "Event rules", "local codes", "qualified"):
@@ -427,7 +427,7 @@ def test_the_first_start_shows_the_caution_once(tmp_path: Path) -> None:
                 await pilot.press("enter")
             await until(app, pilot, "Set the wheel to")
             await pilot.press("i")
-            await until(app, pilot, "kept: shot")
+            await until(app, pilot, "confirmed: shot")
 
         drive(console(session, ScriptedLine()), script, (80, 24))
         session.log.close()
@@ -441,7 +441,7 @@ def test_store_errors_are_lines(session: Session) -> None:
 
     session.confirm = broken  # type: ignore[method-assign, assignment]
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("i")
         await until(app, pilot, "the disk is full; make room")
 
@@ -458,9 +458,9 @@ def test_a_shot_is_kept_while_advice_is_still_being_worked_out(session: Session)
 
     session.aim = aim  # type: ignore[method-assign]
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("s")
-        await until(app, pilot, "kept: shot 1")
+        await until(app, pilot, "confirmed: shot 1")
         slow.set()
 
     drive(console(session, ScriptedLine()), script)

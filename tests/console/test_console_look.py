@@ -9,9 +9,9 @@ from textual.binding import Binding
 from textual.color import Color
 from textual.pilot import Pilot
 
-from fieldtune.console import Console, keys, screens, themes
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.big_number import big_digits, width_of
+from fieldtune.console import ConsoleApp, keys, screens, themes
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.readout import big_digits, width_of
 from fieldtune.session import Session
 
 # xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).
@@ -73,7 +73,7 @@ def test_big_digits_are_all_different_and_as_high_as_asked(rows: int) -> None:
 
 
 def all_bindings() -> list[Binding]:
-    own = [binding for name in screens.NAMES for binding in screens.view(name).OWN]
+    own = [binding for name in screens.NAMES for binding in screens.screen_class(name).OWN]
     return [binding for _, bindings in keys.GROUPS for binding in bindings] + own
 
 
@@ -96,7 +96,7 @@ def test_no_key_is_taken_twice_and_the_space_bar_never() -> None:
 def test_every_view_key_leads_to_a_view() -> None:
     for binding in [*keys.VIEWS, keys.ALWAYS[0]]:
         name = binding.action.split("'")[1]
-        assert issubclass(screens.view(name), Board)
+        assert issubclass(screens.screen_class(name), ConsoleScreen)
 
 
 @pytest.mark.parametrize("theme", [themes.DARK, themes.SUNLIGHT])
@@ -105,7 +105,7 @@ def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
     session.confirm(2.0, 1300.0, "in")
     session.log.remember("caution understood", "yes")
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         app.theme = theme
         await pilot.press("k")
         await until(app, pilot, "1 ● in")
@@ -117,4 +117,4 @@ def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
                     return
         raise AssertionError("the row is not on the screen")
 
-    drive(Console(session.robot, session, ScriptedLine()), script, (80, 24))
+    drive(ConsoleApp(session.robot, session, ScriptedLine()), script, (80, 24))

@@ -14,7 +14,7 @@ from console_world import thrower
 from terminal import Terminal
 from textual.pilot import Pilot
 
-from fieldtune.console import Console, Unopened
+from fieldtune.console import ConsoleApp, UnopenedLine
 from fieldtune.errors import LinkError
 from fieldtune.session import Session
 
@@ -41,9 +41,9 @@ class SlowLine:
 
 def test_the_first_frame_needs_nothing_that_computes() -> None:
     code = (
-        "import sys\nfrom fieldtune.cli import main\nfrom fieldtune.console import Console, Unopened\n"
+        "import sys\nfrom fieldtune.cli import main\nfrom fieldtune.console import ConsoleApp, UnopenedLine\n"
         "from fieldtune import Session, load_robot\nrobot = load_robot('heron')\n"
-        "Console(robot, Session(robot), Unopened(lambda: None))\n"
+        "ConsoleApp(robot, Session(robot), UnopenedLine(lambda: None))\n"
         "print([name for name in ('numpy', 'scipy', 'serial', 'msgspec') if name in sys.modules])"
     )
     said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
@@ -54,7 +54,7 @@ def test_the_first_frame_needs_nothing_that_computes() -> None:
 def test_keys_count_before_the_line_is_open(session: Session, size: tuple[int, int]) -> None:
     slow = SlowLine(ScriptedLine(setpoint=None))
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         text = await until(app, pilot, "From 1.80 m")
         for words in ("Heron, practice build", "line: opening", "can hurt", "i In", "q Quit"):
             assert words in text
@@ -73,58 +73,60 @@ def test_keys_count_before_the_line_is_open(session: Session, size: tuple[int, i
         slow.go.set()
         await pilot.press("enter")
         await until(app, pilot, "From 2.50 m  typed")
-        text = await until(app, pilot, lambda: app.desk.aim_holds)
-        assert app.desk.aim is not None
-        assert app.desk.aim.distance_m == 2.5
+        text = await until(app, pilot, lambda: app.controller.shooting.aim_holds)
+        assert app.controller.shooting.aim is not None
+        assert app.controller.shooting.aim.distance_m == 2.5
         assert "Opening" not in text
         assert "live on a test line" in text
 
-    drive(Console(session.robot, session, Unopened(slow)), script, size)
+    drive(ConsoleApp(session.robot, session, UnopenedLine(slow)), script, size)
     assert session.log.shots() == ()
 
 
 def test_the_caution_may_be_read_and_answered_meanwhile(tmp_path: Path) -> None:
     session, slow = Session(thrower(), tmp_path / "heron.db"), SlowLine(ScriptedLine())
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await until(app, pilot, "Before anything turns")
         await pilot.press("enter")
         await until(app, pilot, "Opening the line")
         slow.go.set()
         await until(app, pilot, "Set the wheel to")
 
-    drive(Console(session.robot, session, Unopened(slow)), script)
+    drive(ConsoleApp(session.robot, session, UnopenedLine(slow)), script)
 
 
 def test_the_middle_comes_in_behind_another_view(session: Session) -> None:
     slow = SlowLine(ScriptedLine(wheel_rpm=1234.0))
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await until(app, pilot, "Opening the line")
         await pilot.press("c")
         await until(app, pilot, "Dropped, by cause")
         slow.go.set()
         await until(app, pilot, "live on a test line")
         await pilot.press("escape")
-        text = await until(app, pilot, lambda: app.desk.aim_holds and app.advisor.picture is not None)
+        text = await until(
+            app, pilot, lambda: app.controller.shooting.aim_holds and app.controller.advisor.picture is not None
+        )
         assert "Wheel now 1234 rpm" in text
         assert "Opening" not in text
 
-    drive(Console(session.robot, session, Unopened(slow)), script)
+    drive(ConsoleApp(session.robot, session, UnopenedLine(slow)), script)
 
 
 def test_the_keys_of_the_simulated_robot_come_with_it(session: Session) -> None:
     line = ScriptedLine(simulated=True)
     slow = SlowLine(line)
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         assert "Fire" not in await until(app, pilot, "Opening the line")
         slow.go.set()
         await until(app, pilot, "f Fire (sim)")
         await pilot.press("f")
         await until(app, pilot, lambda: line.sent == ["fire"])
 
-    drive(Console(session.robot, session, Unopened(slow)), script)
+    drive(ConsoleApp(session.robot, session, UnopenedLine(slow)), script)
 
 
 @pytest.mark.parametrize("fault", [LinkError("no such port"), ValueError("a fault")])
@@ -134,14 +136,14 @@ def test_what_fails_behind_the_first_frame_ends_the_console_and_is_kept_for_its_
     def failing() -> ScriptedLine:
         raise fault
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         end = time.monotonic() + 20
         while app.is_running and time.monotonic() < end:
             await pilot.pause(0.01)
         assert not app.is_running
         assert app.failed is fault
 
-    drive(Console(session.robot, session, Unopened(failing)), script)
+    drive(ConsoleApp(session.robot, session, UnopenedLine(failing)), script)
 
 
 def test_a_refused_line_ends_in_one_line_and_its_exit_code(tmp_path: Path) -> None:

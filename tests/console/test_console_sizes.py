@@ -11,8 +11,8 @@ from console_driver import ScriptedLine, drive, screen_text, until
 from console_world import slider, thrower
 from textual.pilot import Pilot
 
-from fieldtune.console import Console
-from fieldtune.console.screens.what_if import WhatIfView, changes_for, choices, compared
+from fieldtune.console import ConsoleApp
+from fieldtune.console.screens.sizes import SizesScreen, changes_for, choices, compared
 from fieldtune.robot.model import Battery, Robot, SetpointRange
 from fieldtune.session import Session
 from fieldtune.sizing.size import size
@@ -33,21 +33,21 @@ ROBOTS = {
 }
 
 
-def console(robot: Robot, folder: Path) -> Console:
+def console(robot: Robot, folder: Path) -> ConsoleApp:
     kept = Session(robot, folder / f"{robot.name}.db")
     kept.log.remember("caution understood", "yes")
-    return Console(robot, kept, ScriptedLine())  # type: ignore[arg-type]
+    return ConsoleApp(robot, kept, ScriptedLine())  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("name", list(ROBOTS))
 def test_every_what_if_of_any_robot(name: str, tmp_path: Path) -> None:
     robot = ROBOTS[name]
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("z")
         await until(app, pilot, "as built")
         view = app.screen
-        assert isinstance(view, WhatIfView)
+        assert isinstance(view, SizesScreen)
         for change in view.changes:
             before = change.reading(view.varied)
             await pilot.press("right", "right", "left")
@@ -56,7 +56,7 @@ def test_every_what_if_of_any_robot(name: str, tmp_path: Path) -> None:
             await pilot.press("down")
         await pilot.press("r")
         await until(app, pilot, lambda: "what if  " not in screen_text(app))
-        assert app.news == ("",), app.news
+        assert app.controller.news.text == "", app.controller.news.text
 
     drive(console(robot, tmp_path), script)
 
@@ -72,7 +72,7 @@ def test_a_direct_drive_gets_a_pair_of_gears_and_loses_it_again() -> None:
 
 
 def test_what_can_hurt_stands_beside_the_figures(tmp_path: Path) -> None:
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("z")
         text = await until(app, pilot, "supervision decide")
         assert "guards on wheels" in " ".join(text.split())
@@ -82,12 +82,12 @@ def test_what_can_hurt_stands_beside_the_figures(tmp_path: Path) -> None:
 
 
 def test_a_wheel_beyond_its_limit_is_said_on_a_small_screen_too(tmp_path: Path) -> None:
-    wheel = thrower().launcher.flywheel
+    wheel = thrower().launcher.mechanism
     assert wheel is not None
     limited = replace(wheel, wheel_top_speed=2000 * math.pi / 30)
-    robot = thrower(launcher=replace(thrower().launcher, flywheel=limited))
+    robot = thrower(launcher=replace(thrower().launcher, mechanism=limited))
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("z")
         text = await until(app, pilot, "beyond what is stated")
         assert "worth a look" not in text

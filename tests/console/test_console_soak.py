@@ -14,7 +14,7 @@ from console_driver import drive, until
 from textual.pilot import Pilot
 
 from fieldtune import Session, load_robot
-from fieldtune.console import Console
+from fieldtune.console import ConsoleApp
 from fieldtune.link.monitor import Monitor
 
 _WARM_S = 20.0
@@ -66,7 +66,7 @@ def test_a_thousand_lines_a_second_for_minutes(tmp_path: Path) -> None:
         monitor = Monitor(robot, sender.stdout.readline().strip())
         found: dict[str, float] = {}
 
-        async def watch(app: Console, pilot: Pilot[None]) -> None:
+        async def watch(app: ConsoleApp, pilot: Pilot[None]) -> None:
             await until(app, pilot, "Before anything turns")
             await pilot.press("enter")
             sender.stdin.write("go\n")
@@ -81,7 +81,7 @@ def test_a_thousand_lines_a_second_for_minutes(tmp_path: Path) -> None:
             await until(app, pilot, lambda: monitor.snapshot().health.lines >= found["sent"], 30)
             found["end"] = memory_mb()
 
-        drive(Console(robot, session, monitor), watch)
+        drive(ConsoleApp(robot, session, monitor), watch)
         health = monitor.snapshot().health
         sender.stdin.write("stop\n")
         sender.stdin.flush()

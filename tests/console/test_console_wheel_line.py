@@ -11,7 +11,7 @@ from console_driver import ScriptedLine, drive, screen_text
 from console_world import live, thrower
 from textual.pilot import Pilot
 
-from fieldtune.console import Console
+from fieldtune.console import ConsoleApp
 from fieldtune.console.screens.line import whole_lines
 from fieldtune.console.screens.wheel import trace
 from fieldtune.session import Session
@@ -51,9 +51,9 @@ def test_what_stands_on_the_screen_is_what_would_be_painted_anew(size: tuple[int
     robot = thrower()
     session, port, chance = Session(robot, None), ScriptedLine(), random.Random(size[0])
     session.log.remember("caution understood", "yes")
-    app = Console(robot, session, port)  # type: ignore[arg-type]
+    app = ConsoleApp(robot, session, port)  # type: ignore[arg-type]
 
-    async def script(app: Console, pilot: Pilot[None]) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         for _ in range(24):
             port.now = live(wheel_rpm=chance.uniform(0, 3000), battery_v=chance.uniform(10, 13))
             await pilot.press(

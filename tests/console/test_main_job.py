@@ -25,7 +25,7 @@ def rows_of_shots(text: str) -> list[str]:
 
 def recommended(text: str) -> tuple[float, float, float]:
     """Setpoint, and the window around it, as the screen says them."""
-    window = re.search(r"Good: (\d+) to (\d+) rpm", text)
+    window = re.search(r"Good range (\d+) to (\d+) rpm", text)
     value = re.search(r"(?:Set the wheel to|Ready at) (\d+) rpm", text.split("▶")[-1])
     assert window, text
     assert value, text
@@ -58,7 +58,7 @@ def test_ten_shots_a_power_cut_and_the_same_advice(tmp_path: Path) -> None:
                     assert outcome
                     console.wait("Where did it go")
                     console.press(KEYS[outcome[1]])
-                    console.wait(f"kept: shot {number}, {outcome[1]}")
+                    console.wait(f"confirmed: shot {number}, {outcome[1]}")
                 text = console.wait(lambda screen: "from 10 shots" in screen and _settled(screen))
                 value, low, high = recommended(text)
                 assert low <= value <= high
@@ -83,15 +83,15 @@ def test_ten_shots_a_power_cut_and_the_same_advice(tmp_path: Path) -> None:
 
 def _settled(screen: str) -> bool:
     """Whether the advice is of now and not still being worked out."""
-    return bool(re.search(r"▶  +(Ready at|Set the wheel)", screen)) and "Good:" in screen
+    return bool(re.search(r"▶  +(Ready at|Set the wheel)", screen)) and "Good range" in screen
 
 
 def _bring_to_setpoint(console: Terminal, program: object) -> float:
     """Do what the console says until the wheel is ready; returns the setpoint."""
     while True:
         text = console.wait(r"▶  +(Ready at \d+ rpm|Set the wheel to \d+ rpm)")
-        told = re.search(r"▶  +Set the wheel to (\d+) rpm", text)
-        if told is None:
+        wanted = re.search(r"▶  +Set the wheel to (\d+) rpm", text)
+        if wanted is None:
             return recommended(text)[0]
-        program.write(f"setpoint={told[1]}\n".encode())  # type: ignore[attr-defined]
-        console.wait(lambda screen, told=told: f"▶  Set the wheel to {told[1]} rpm" not in screen)
+        program.write(f"setpoint={wanted[1]}\n".encode())  # type: ignore[attr-defined]
+        console.wait(lambda screen, wanted=wanted: f"▶  Set the wheel to {wanted[1]} rpm" not in screen)

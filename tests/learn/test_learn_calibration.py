@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 import pytest
-from made_robots import slider, swinger, thrower
 from prior_world import drawn_robot, hit_probability, shots_of, within_90
+from robots import slider, swinger, thrower
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from made_robots import shot, thrower
+from robots import shot, thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.learn.normal_intervals import interval_terms

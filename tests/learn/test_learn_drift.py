@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import shot, thrower
+from robots import shot, thrower
 from test_learn_behaviour import throws
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.learn import learn
+from fieldtune.robot.exit_speed import model_log_speed
 
 
 def watched(shots, epoch=1):

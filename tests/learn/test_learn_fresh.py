@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import thrower
 from prior_world import after_change, drawn_epochs, shots_of, within_90
+from robots import thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.learn import learn

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import shot, thrower, throws
+from made_shots import throws
+from robots import shot, thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.learn import learn, next_shot

@@ -7,19 +7,19 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_robots import thrower
 from plain_unknowns import Curve, Linear, least_squares, rows
+from robots import thrower
 from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
 from fieldtune.aim.hit_chance import situation
-from fieldtune.aim.openings import Free, Ring
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
 from fieldtune.learn.side_miss import SideLayout, side_intervals
-from fieldtune.robot.model import Element, Target
+from fieldtune.physics.openings import Free, Ring
+from fieldtune.robot.model import Basket, Element
 
 ANY_STEP = 1e9
 
@@ -211,8 +211,8 @@ def test_range_error_by_the_delta_method():
     # r = v^2 sin(2 theta) / g with v = 8.0 +- 0.1 m/s, theta = 0.9 +- 0.01: uncertainties 3.2.3 gives
     # 6.355508596 +- 0.161631494 m (g 9.80665). Here by the needed speed's derivatives, without air.
     robot = replace(
-        thrower(target=Target("basket", 0.38, (0.3,))),
-        element=Element("sphere", 0.062, diameter=0.07, drag=1e-9),
+        thrower(target=Basket(0.38, (0.3,))),
+        element=Element("sphere", 0.066, diameter=0.072, drag=1e-9),
         launcher=replace(thrower().launcher, exit_angle=0.9),
     )
     point = required_speed_for(robot, robot.target()).log_speed(6.355508596)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from exact_posterior import exact_log_posterior
-from made_robots import shot, thrower
+from robots import shot, thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.learn.draws import elliptical, laplace

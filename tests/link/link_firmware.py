@@ -38,7 +38,7 @@ class World:
         ripple = 0.002 * np.sin(2 * np.pi * 11 * self.t) + 0.001 * rng.standard_normal(len(self.t))
         self.rpm = wheel * (1 + ripple)
         self.turns = np.concatenate([[0.0], np.cumsum(self.rpm[:-1] / 60 * STEP_S)])
-        self.volts = 12.6 - 0.05 * self.t
+        self.volts = 10.2 - 0.05 * self.t
 
     def at(self, seconds: float) -> int:
         """Index of a moment."""

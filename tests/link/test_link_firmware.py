@@ -56,7 +56,7 @@ PLAIN = {
     "wheel alone": Firmware(battery=None, told=False),
     "counter of 16 bits": Firmware(bits=16, counts_per_turn=8192.0),
     "signed counter": Firmware(bits=16, counts_per_turn=4096.0, signed=True),
-    "counter of 8 bits": Firmware(bits=8, counts_per_turn=28.0, rate_hz=200.0),
+    "counter of 8 bits": Firmware(bits=8, counts_per_turn=24.0, rate_hz=200.0),
     "wired backwards": Firmware(turning=-1, signed=True),
     "rpm": Firmware(speed="rpm"),
     "rpm backwards": Firmware(speed="rpm", turning=-1),

@@ -13,7 +13,7 @@ from link_recordings import HOME, robot_of, summary
 
 from fieldtune import load_robot
 from fieldtune.errors import InputError
-from fieldtune.link import Monitor, Recorder, decode, read_header
+from fieldtune.link import Monitor, Recorder, decode, read_header, recording
 from fieldtune.link.recording import MAGIC, chunks
 
 FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))
@@ -78,6 +78,14 @@ def test_a_disk_that_fills_up_ends_the_recording_and_not_the_reading(tmp_path):
         told, _ = wait_for(monitor, lambda s: any("recording ended" in words for words in s.health.notices))
         assert "No space left" in " ".join(told.health.notices)
         wait_for(monitor, lambda s: s.health.good > told.health.good + 100)
+
+
+def test_a_recording_leaves_the_last_of_the_disk_to_the_shots(tmp_path, monkeypatch):
+    monkeypatch.setattr(recording, "ROOM_FOR_SHOTS", 10**18)
+    recorder = Recorder(tmp_path / "a.rec", {})
+    recorder.write(1_000, b"wheel_rpm=1400\n")
+    recorder.flush()
+    assert "what is left is for the shots" in recorder.failed
 
 
 def test_a_recording_cut_off_reads_up_to_its_last_whole_block(tmp_path):

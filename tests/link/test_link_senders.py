@@ -138,3 +138,11 @@ def test_python_uses_only_what_micropython_has():
 def test_both_state_the_cautions():
     for language in LANGUAGES:
         assert "stand clear" in sender_text(language)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_senders_carry_the_cautions(language: str) -> None:
+    words = " ".join(sender_text(language).replace("\n *", " ").split())
+    for caution in ("eye protection", "range clear", "Event rules", "local codes", "qualified supervision"):
+        assert caution in words
+    assert "no number here means that it is safe" in words

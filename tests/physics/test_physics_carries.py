@@ -22,7 +22,7 @@ def carry(body: Body, speed: float, degrees: float, rpm: float) -> float:
     return float(np.interp(0.0, [height[down], height[down - 1]], [far[down], far[down - 1]]))
 
 
-def test_carry_of_a_batted_baseball():
+def test_carry_of_a_struck_seamed_ball():
     """44.7 m/s at 28 degrees with 2000 rpm: about 122 m (400 ft; rule of thumb after Nathan; from memory, so loosely).
 
     145 g, 73 mm, C_D 0.35 beyond its crisis (from memory).
@@ -39,7 +39,7 @@ def test_carry_of_a_batted_baseball():
         pytest.param(45.6, 24.2, 9304, 124, marks=pytest.mark.xfail(reason="drag grows with spin", strict=True)),
     ],
 )
-def test_carry_of_a_golf_ball(speed: float, degrees: float, rpm: float, metres: float):
+def test_carry_of_a_dimpled_ball(speed: float, degrees: float, rpm: float, metres: float):
     """Averages of professionals' shots with driver, a middle iron and a wedge (from memory, so loosely)."""
     body = ball(0.0459, 0.0427, standard_air(0.0), "dimpled")
     assert carry(body, speed, degrees, rpm) == pytest.approx(metres, rel=0.12)

@@ -59,9 +59,9 @@ def test_goff_carre():
 
 
 def test_seamed_law_is_goff_carre_for_their_ball():
-    soccer = ball(0.43, 0.218, standard_air(0.0), "seamed")
+    seamed = ball(0.43, 0.218, standard_air(0.0), "seamed")
     speed = np.array([6.0, 12.0, 20.0])
-    own = soccer.drag.coefficient(speed * 0.218 / 1.5e-5)
+    own = seamed.drag.coefficient(speed * 0.218 / 1.5e-5)
     np.testing.assert_allclose(own, goff_carre(speed), rtol=1e-12)
     assert seamed_sphere(1e5).shape == ()
 
@@ -152,7 +152,7 @@ def test_lift_laws(surface):
     np.testing.assert_allclose(law.coefficient(-spin), -up)
 
 
-def test_baseball_lift_range():
+def test_seamed_lift_range():
     """Nathan, Am. J. Phys. 76 (2008) 119: at fixed spin ratio 0.09..0.6 lift hardly depends on speed; sizes from
     memory.
     """

@@ -7,8 +7,9 @@ import pytest
 
 from fieldtune.physics.air import standard_air
 from fieldtune.physics.drag import DragLaw, constant_drag
-from fieldtune.physics.flight import fly, needed_speed, path
+from fieldtune.physics.flight import fly, path
 from fieldtune.physics.flying_body import Body, ball
+from fieldtune.physics.required_speed import needed_speed
 
 AIR = standard_air(0.0)
 
@@ -128,7 +129,7 @@ def test_magnus_curves_the_right_way():
 
 
 def test_path_is_the_same_flight():
-    body = ball(0.062, 0.07, AIR)
+    body = ball(0.04, 0.058, AIR)
     x = np.linspace(0.0, 4.0, 9)
     heights, speeds = path(body, [7.0, 8.0], 0.9, 0.1, x, log_drag=[0.0, 0.3])
     assert heights.shape == speeds.shape == (2, 9)

@@ -152,13 +152,13 @@ def test_falling_drops(millimetres, speed):
     assert drop.terminal_speed == pytest.approx(speed, rel=0.04)
 
 
-def test_falling_table_tennis_ball():
+def test_a_light_smooth_ball_falls():
     """Brancazio, Sport Science (1984), quoted by Halliday & Resnick: 9 m/s (from memory). 2.7 g and 40 mm by the
     rules."""
     assert ball(0.0027, 0.040, air.standard_air(0.0)).terminal_speed == pytest.approx(9, abs=0.5)
 
 
-def test_falling_tennis_ball():
+def test_a_felt_ball_falls():
     """57.7 g, 66 mm (ITF rules), the measured 0.507 of free flight (Cross & Lindsey 2014): sqrt(2 m g/(rho A C))."""
     body = ball(0.0577, 0.066, air.humid_air(293.15, 101325.0, 0.5), "felt")
     assert body.terminal_speed == pytest.approx(
@@ -166,7 +166,7 @@ def test_falling_tennis_ball():
     )
 
 
-def test_golf_ball_flies_at_a_quarter():
+def test_a_dimpled_ball_flies_at_a_quarter():
     """Bearman & Harvey 1976 (from memory): 0.25 from Re 6e4 to 1e5, 0.5 of a smooth sphere below 3e4: within 15 %."""
     law = DRAG_LAWS["dimpled"].coefficient
     np.testing.assert_allclose(law([7e4, 1e5, 2e5]), 0.25, rtol=0.15)
@@ -174,7 +174,7 @@ def test_golf_ball_flies_at_a_quarter():
 
 
 @pytest.mark.parametrize("rpm", [2000, 3000, 4000, 6000])
-def test_golf_ball_lift_is_midway_between_two_authors(rpm):
+def test_dimpled_lift_is_midway_between_two_authors(rpm):
     """Davies, J. Appl. Phys. 20 (1949) 821: 0.064 lbf (1 - exp(-0.00026 rpm)) on a ball of 1.62 in at 105 ft/s. Smits &
     Smith, Science and Golf II (1994): C_L = 0.54 S^0.4, which is a third to two thirds more. Both from memory; ours is
     their mean within 6 %, and the spread covers half of what they differ by."""
@@ -189,7 +189,7 @@ def test_golf_ball_lift_is_midway_between_two_authors(rpm):
     assert 0.7 * law.spread < half_gap < 1.5 * law.spread
 
 
-def test_baseball_lift_of_three_authors():
+def test_seamed_lift_of_three_authors():
     """Sawicki, Hubbard & Stronge, Am. J. Phys. 71 (2003) 1152: C_L = 1.5 S below S = 0.1, 0.09 + 0.6 S above, which
     Nathan (2008) found right up to 0.3 and a little high beyond (from memory): 0.03, and 0.08 beyond."""
     law = LIFT_LAWS["seamed"].coefficient
@@ -198,7 +198,7 @@ def test_baseball_lift_of_three_authors():
     np.testing.assert_allclose(law([0.4, 0.5]), [0.33, 0.39], atol=0.08)
 
 
-def test_tennis_lift():
+def test_felt_lift():
     """Stepanek, Am. J. Phys. 56 (1988) 138 (from memory): C_L = 1/(2.022 + 0.981 v/w) with w the spin's surface speed:
     25 m/s and 3000 rpm of a 66 mm ball give 0.228."""
     spin = 3000 * 2 * math.pi / 60 * 0.033 / 25
@@ -210,6 +210,6 @@ def test_a_topspin_drive_bends_as_worked_out():
     38.3 m with topspin, 63.7 m without. Read off the flight's own height after 0.5 m: x^2 / 2R."""
     state = air.AirState(*(np.asarray(v) for v in (1.23, 1.46e-5 * 1.23, 340.0, 288.0, 101325.0)))
     for lift, radius in ((0.0, 63.7), (-0.3, 38.3)):
-        tennis = ball(0.057, 0.064, state, "felt", drag=0.0, lift=lift, gravity=9.81)
-        fall = -float(fly(tennis, 25.0, 0.0, 0.0, 0.5).height[0])
+        felt = ball(0.057, 0.064, state, "felt", drag=0.0, lift=lift, gravity=9.81)
+        fall = -float(fly(felt, 25.0, 0.0, 0.0, 0.5).height[0])
         assert 0.5**2 / (2 * fall) == pytest.approx(radius, rel=0.01)

@@ -42,7 +42,7 @@ def test_touch_down_on_a_slope():
 
 
 def test_backward_is_the_mirror_image():
-    body = ball(0.062, 0.07, AIR)
+    body = ball(0.04, 0.058, AIR)
     there = touch_down(body, 4.0, [0.9, math.pi - 0.9], [1.5, -1.5], 0.3)
     assert there.distance[1] == pytest.approx(-there.distance[0], rel=1e-9)
     assert there.along[1] == pytest.approx(-there.along[0], rel=1e-9)

@@ -58,7 +58,7 @@ def test_drag_of_a_smooth_sphere():
     np.testing.assert_allclose(brown_lawler(re), given, rtol=2e-5)
 
 
-def test_drag_of_a_soccer_ball():
+def test_drag_of_a_seamed_ball():
     """Goff & Carre, Eur. J. Phys. 31 (2010) 775, eq. (3)."""
     given = [0.49958, 0.44632, 0.32800, 0.19121, 0.15588, 0.15500]
     np.testing.assert_allclose(soccer(np.array([5, 10, 12.19, 15, 20, 30])), given, atol=6e-6)
@@ -117,7 +117,7 @@ def test_slowest_throw_to_a_hoop(far: float, high: float, speed: float, degrees:
 
 
 @pytest.mark.parametrize(("spin", "radius"), [(-25.13, 38.3), (0.0, 63.7)])
-def test_topspin_bends_a_tennis_ball(spin: float, radius: float):
+def test_topspin_bends_a_felt_ball(spin: float, radius: float):
     """57 g, 64 mm, 25 m/s, 7500 rpm, C_L 0.3 (Fox & McDonald, Introduction to Fluid Mechanics, Ex. 9.9 p. 462)."""
     ball = Flyer(1.23 * math.pi * 0.064**2 / 4 / (2 * 0.057), 1.0, always(0.5), lambda s: 0.3 * np.sign(s), fall=9.81)
     launch = one(ball, 25.0, 0.0, spin=spin)

@@ -12,7 +12,8 @@ import pytest
 from fieldtune import Session, load_robot
 from fieldtune.errors import InputError, OutputError
 from fieldtune.robot.home import demo_home
-from fieldtune.share.export import KINDS, export, suggested_name
+from fieldtune.share.export import export
+from fieldtune.share.export_kinds import KINDS, suggested_name
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +25,7 @@ def session() -> Iterator[Session]:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_is_written_once(kind: str, session: Session, tmp_path: Path) -> None:
-    path = export(session, kind, tmp_path / suggested_name(session, kind))
+    path = export(session, kind, tmp_path / suggested_name(session.robot.name, kind))
     before = path.read_bytes()
     assert len(before) > 300
     with pytest.raises(OutputError, match="is there already"):
@@ -43,13 +44,11 @@ def test_what_is_in_them(session: Session, tmp_path: Path) -> None:
     assert "Shot log" in export(session, "notebook", tmp_path / "n.html").read_text("utf-8")
 
 
-def test_names_that_the_languages_take(session: Session) -> None:
-    from dataclasses import replace
-
-    other = Session(replace(session.robot, name="7-of-9"))
-    assert suggested_name(other, "java") == "Robot7Of9Setpoint.java"
-    assert suggested_name(other, "python") == "robot_7_of_9_setpoint.py"
-    assert suggested_name(other, "cpp") == "robot_7_of_9_setpoint.hpp"
+def test_names_that_the_languages_take() -> None:
+    assert suggested_name("7-of-9", "java") == "Robot7Of9Setpoint.java"
+    assert suggested_name("7-of-9", "python") == "robot_7_of_9_setpoint.py"
+    assert suggested_name("7-of-9", "cpp") == "robot_7_of_9_setpoint.hpp"
+    assert suggested_name("heron", "java") == "HeronSetpoint.java"
 
 
 def test_unknown_kind(session: Session, tmp_path: Path) -> None:

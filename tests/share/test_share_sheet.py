@@ -94,7 +94,7 @@ def test_the_fullest_sheet_prints_on_one_page(monkeypatch: pytest.MonkeyPatch, t
     assert "the last of the cautions" in words
     # Eight full cells, 1.4 V each, less 0.5 A through each motor (9.6 V / 9.5 A) and twice that through 90 mohm:
     # 10.605 V, where 9.095 V make 6100 rpm, geared 2.1:1.
-    for whole in ("110 mohm, 10.40 V", "+10 since first", measured_on, "3387 rpm"):
+    for whole in ("110 mΩ, 10.40 V", "+10 since first", measured_on, "3387 rpm"):
         assert whole in words
     assert "Made by fieldtune" in said_on(pages[0])
     assert parts.rows[0].row.distance_m == pytest.approx(1.5)

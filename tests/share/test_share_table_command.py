@@ -12,10 +12,9 @@ from typing import Any
 
 import pytest
 
-from fieldtune.commands.printing import write
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
-from fieldtune.share.program_source import class_name_for
+from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
 Run = Callable[..., Any]
 RANGE = ("--from", "1.5 m", "--to", "2.5 m")
@@ -43,7 +42,7 @@ def test_java_class_is_called_like_its_file(run: Run, fails: Callable[..., str],
     )
     for wrong in ("class", "2nd", "a b", "ü"):
         with pytest.raises(InputError):
-            class_name_for(wrong)
+            class_name_for(LANGUAGES["java"], wrong)
 
 
 def test_csv_and_json_keep_their_columns(run: Run) -> None:
@@ -98,7 +97,26 @@ def test_a_range_that_is_cut_is_told(run: Run, tmp_path: Path) -> None:
     ran = run("table", "heron", "--from", "0.5 m", "--to", "2 m", "--format", "cpp", "--out", path)
     assert (ran.code, ran.out) == (0, f"{path}: written\n")
     assert "to 2.00 m only: heron can't score from the rest" in ran.err
-    assert run("table", "heron", *RANGE, "--format", "cpp", "--out", path, "--force").err == ""
+    assert "only" not in run("table", "heron", *RANGE, "--format", "cpp", "--out", path, "--force").err
+
+
+@pytest.mark.parametrize(
+    "argv", [("table", "otter", *RANGE), ("stand", "otter", "--setpoint", "32"), ("next", "otter")]
+)
+def test_what_has_no_room_for_cautions_points_to_them(run: Run, argv: tuple[str, ...]) -> None:
+    told = run(*argv, "--json").err
+    assert told.startswith("fieldtune: caution: eye protection on")
+    assert "no number here means that it is safe" in told
+    assert told.count("\n") == 1
+    assert "qualified supervision" in run(*told.rpartition("fieldtune ")[2].split()).out
+
+
+@pytest.mark.parametrize("form", LANGUAGES)
+def test_sources_carry_the_cautions(run: Run, form: str) -> None:
+    words = " ".join(run("table", "otter", *RANGE, "--format", form).out.replace("//", "").replace(" * ", " ").split())
+    for caution in ("eye protection", "range clear", "Event rules", "local codes", "qualified supervision"):
+        assert caution in words
+    assert "no number here means that it is safe" in words
 
 
 def test_a_dash_is_standard_output(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -114,7 +132,7 @@ def test_a_write_protected_file_stays(tmp_path: Path) -> None:
     path.write_text("mine")
     path.chmod(0o444)
     with pytest.raises(OutputError, match="write-protected"):
-        write(path, "other", force=True)
+        write_whole(path, "other", force=True)
     assert path.read_text() == "mine"
 
 

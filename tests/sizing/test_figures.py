@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-from sizing_robots import crane, heron, otter
+from robots import crane, heron, otter
 
 from fieldtune.figures import FIGURES, Figure, figures_of
 from fieldtune.robot.model import Robot

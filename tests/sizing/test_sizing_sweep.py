@@ -6,10 +6,11 @@ import itertools
 
 import numpy as np
 import pytest
-from sizing_robots import RPM, crane, heron, otter, with_drive
+from robots import altered, crane, heron, otter
 
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, ceiling
 from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage
+from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Battery, SetpointRange
 from fieldtune.sizing.gear_sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
@@ -42,12 +43,18 @@ def test_no_gears_is_an_error_with_a_remedy():
     with pytest.raises(InputError, match="teeth_available"):
         gear_trains(())
     with pytest.raises(InputError, match=r"\[drive\]"):
-        sweep_wheel(heron(drive=None), supply_of(heron()), reach_table(heron(), heron().target()), 2000.0)
+        sweep_wheel(
+            heron(drive=None),
+            heron().launcher.mechanism,
+            supply_of(heron()),
+            reach_table(heron(), heron().target()),
+            2000.0,
+        )
 
 
 @pytest.mark.parametrize("gears", [(), ((20, 30),), ((12, 60), (15, 75), (16, 48))])
 def test_the_drives_own_train_is_among_them_however_many_stages_it_has(gears):
-    robot = with_drive(heron(), gears=gears)
+    robot = heron(drive={"gears": gears})
     trains = with_present(gear_trains((10, 20)), robot.drive)
     assert trains.pairs(PRESENT) == gears
     assert trains.reduction[PRESENT] == pytest.approx(robot.drive.reduction)
@@ -64,15 +71,17 @@ def test_a_long_list_of_gears_is_thinned_and_said():
     assert (len(kinds), kinds[0], kinds[-1]) == (MOST_KINDS, 10, 109)
     assert max(b - a for a, b in itertools.pairwise(kinds)) <= 4
     assert tried_teeth((30, 20, 20)) == (20, 30)
-    robot = with_drive(heron(), teeth_available=tuple(range(10, 43)))
+    robot = heron(drive={"teeth_available": tuple(range(10, 43))})
     assert sum("33 different gears" in note for note in size(robot).notes) == 1
     assert not any("different gears" in note for note in size(heron()).notes)
 
 
 def test_a_gear_train_that_cannot_reach_is_told_what_would():
     """1:45 on the wheel: the spots' speeds are known all the same, and the choices reach them."""
-    free = with_drive(heron(), gears=()).drive.no_load_speed / 45 / RPM
-    slow = with_drive(heron(setpoint=SetpointRange("rpm", 10, free, 10, high_given=False)), gears=((10, 90), (10, 50)))
+    free = heron(drive={"gears": ()}).drive.no_load_speed / 45 / RPM
+    slow = altered(
+        heron(setpoint=SetpointRange("rpm", 10, free, 10, high_given=False)), drive={"gears": ((10, 90), (10, 50))}
+    )
     figures = size(slow)
     assert figures.needed_rpm.far == pytest.approx(size(heron()).needed_rpm.far, rel=1e-3)
     assert figures.headroom_low < -0.9
@@ -93,19 +102,19 @@ def test_a_stated_limit_of_the_robot_program_bounds_the_reach():
 def test_a_present_train_that_is_as_good_stays():
     robot = heron()
     best = next(choice for choice in size(robot).choices if choice.best)
-    stays = next(choice for choice in size(with_drive(robot, gears=best.gears)).choices if choice.best)
+    stays = next(choice for choice in size(altered(robot, drive={"gears": best.gears})).choices if choice.best)
     assert stays.present
 
 
 def test_speed_is_bought_with_torque():
     """Ideal gears: ceiling times torque is the same for all, but for the losses of a second stage."""
-    choices = size(with_drive(heron(), stage_efficiency=1.0)).choices
+    choices = size(heron(drive={"stage_efficiency": 1.0})).choices
     power = [choice.stall_torque_nm * choice.ceiling_rpm_low for choice in choices if choice.ceiling_rpm_low]
     assert max(power) == pytest.approx(min(power), rel=0.02)
 
 
 def test_an_arm_whose_gears_to_choose_from_are_too_small_says_so():
-    strong = with_drive(crane(), gears=((12, 60), (15, 75), (16, 48)), teeth_available=(20, 24, 30))
+    strong = crane(drive={"gears": ((12, 60), (15, 75), (16, 48)), "teeth_available": (20, 24, 30)})
     figures = size(strong)
     assert any("larger gears" in note for note in figures.notes)
     (only,) = figures.choices
@@ -136,17 +145,17 @@ def test_front_of_nothing():
 
 def test_the_sweep_gives_each_train_what_the_ceiling_gives_it_alone():
     robot = heron()
-    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
+    sweep = sweep_wheel(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
     low_v = rest_voltage(robot, LOW_CHARGE)
     rng = np.random.default_rng(1)
     for row in rng.integers(0, len(sweep.gears), 20):
-        alone = with_drive(robot, gears=sweep.gears.pairs(int(row)))
+        alone = altered(robot, drive={"gears": sweep.gears.pairs(int(row))})
         assert sweep.ceiling[row] == pytest.approx(ceiling(alone, low_v, between_s=BETWEEN_SHOTS_S), rel=1e-9)
 
 
 def test_best_wheel_train_has_the_headroom_and_recovers_quickest():
     robot = heron()
-    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
+    sweep = sweep_wheel(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
     usable = sweep.ceiling >= (1 + HEADROOM) * 1500.0
     assert usable[sweep.best]
     assert sweep.second[sweep.best] <= 1.01 * sweep.second[usable].min()
@@ -154,14 +163,14 @@ def test_best_wheel_train_has_the_headroom_and_recovers_quickest():
 
 def test_no_usable_train_takes_the_highest_ceiling():
     robot = heron()
-    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1e6)
+    sweep = sweep_wheel(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1e6)
     assert sweep.ceiling[sweep.best] == sweep.ceiling.max()
     assert not np.isfinite(sweep.first).any()
 
 
 def test_best_cocking_train_has_the_margin():
     robot = otter()
-    sweep = sweep_cocking(robot, supply_of(robot), reach_table(robot, robot.target()))
+    sweep = sweep_cocking(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()))
     assert sweep.first[sweep.best] >= TORQUE_MARGIN
     usable = sweep.first >= TORQUE_MARGIN
     assert sweep.second[sweep.best] <= 1.01 * sweep.second[usable].min()
@@ -171,7 +180,7 @@ def test_progress_is_told_above_ten_thousand():
     robot, seen = heron(), []
     teeth = (*COMMON_TEETH, 14, 22)
     sweep_wheel(
-        robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0, teeth,
+        robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1500.0, teeth,
         progress=lambda done, total: seen.append((done, total)),
     )  # fmt: skip
     total = seen[-1][1]

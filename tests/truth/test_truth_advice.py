@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 from truth_report import GOALS, pick
 from truth_trial import Score, run_robot
 
 PLAYERS = ("fieldtune", "table", "quadratic")
 
 
-def _trial(numbers: range, counts: tuple[int, ...], modes: tuple[bool, ...]) -> list[Score]:
-    return [score for n in numbers for score in run_robot(n, "stated", 0, PLAYERS, modes, counts)]
+def _trial(
+    numbers: range, counts: tuple[int, ...], modes: tuple[bool, ...], players: tuple[str, ...] = PLAYERS
+) -> list[Score]:
+    return [score for n in numbers for score in run_robot(n, "stated", 0, players, modes, counts)]
 
 
 def _mean(scores: list[Score], player: str, measured: bool, key: str) -> float:
@@ -57,8 +60,15 @@ def test_full_trial_reaches_its_goals(measured: bool) -> None:
 
 @pytest.mark.slow
 def test_claimed_intervals_hold_the_truth() -> None:
-    """Of the 90 % intervals claimed after 0 to 10 shots, between 80 and 99 % hold the true hit rate."""
-    scores = _trial(range(30), (0, 3, 10), (False,))
-    rows = np.array([row for s in scores for key in ("0", "3", "10") for row in s.claims.get(key, [])])
-    _, low, high, true = rows.T
-    assert 0.80 < np.mean((true > low - 0.005) & (true < high + 0.005)) < 0.99
+    """200 robots, 90 % intervals after each count of shots, hit rates within half a per cent of an end counted in.
+
+    Below, what chance leaves 1,000 robots (binomial, one in a hundred). Above, 0.97: on robots of other physics than
+    the prior's the intervals are a little wide (93, 94 and 96 % measured). On the prior's own the tests of learning try
+    them.
+    """
+    assert binom.ppf(0.005, 1000, 0.9) / 1000 == pytest.approx(0.875, abs=1e-3)
+    scores = _trial(range(200), (0, 3, 10), (False,), ("fieldtune",))
+    for key in ("0", "3", "10"):
+        rows = [np.array(s.claims[key]).T for s in scores if s.claims.get(key)]
+        held = [np.mean((true > low - 0.005) & (true < high + 0.005)) for _, low, high, true in rows]
+        assert 0.875 < np.mean(held) < 0.97, key

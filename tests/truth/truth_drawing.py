@@ -64,6 +64,7 @@ class Nominal:
     arm_inertia: float = 0.0
     states_uncertainty: bool = True
     uncertainty: dict[str, float] = field(default_factory=lambda: dict(STATED))
+    spots: tuple[float, ...] = ()
 
     @property
     def area(self) -> float:
@@ -235,7 +236,7 @@ def _profile_lines(n: Nominal) -> list[str]:
         torque = 12.0 * 11.6 / (free * 2 * np.pi / 60)
         lines += [f'no_load_speed = "{free:g} rpm"', f'stall_torque = "{torque:.3g} N m"', "gears = [[20, 20]]"]
         lines += ['stall_current = "12 A"', 'no_load_current = "0.4 A"', "stage_efficiency = 1.0"]
-        lines += ["[encoder]", "counts_per_turn = 28", 'on = "wheel"', "bits = 32"]
+        lines += ["[encoder]", "counts_per_turn = 48", 'on = "wheel"', "bits = 32"]
     lines += ["[target]", f'kind = "{n.target}"']
     if n.target in ("basket", "window"):
         lines.append(f'height = "{n.height * 100:g} cm"')
@@ -244,6 +245,8 @@ def _profile_lines(n: Nominal) -> list[str]:
     if n.launcher == "striker":
         lines += ["[floor]", f"friction = {n.friction:g}"]
     lines += ["[setpoint]", f'low = "{n.low:g} {unit}"', f'high = "{n.high:g} {unit}"', f'step = "{n.step:g} {unit}"']
+    for place, spot in enumerate(n.spots, start=1):
+        lines += ["[[spots]]", f'name = "spot {place}"', f'distance = "{spot * 100:g} cm"']
     return lines + (_uncertainty_lines(n) if n.states_uncertainty else [])
 
 

@@ -1,25 +1,25 @@
-"""The other views, one key each; Esc leads back from all of them. Each is imported when it is first opened."""
+"""The other screens, one key each; Esc leads back from all of them. Each is imported when it is first opened."""
 
 from __future__ import annotations
 
 from importlib import import_module
 
-from fieldtune.console.screens.base import Board
+from fieldtune.console.screens.base import ConsoleScreen
 
 _CLASSES = {
-    "battery": "BatteryView",
-    "export": "ExportView",
-    "help": "HelpView",
-    "learned": "LearnedView",
-    "line": "LineView",
-    "next": "NextView",
-    "what_if": "WhatIfView",
-    "wheel": "WheelView",
+    "battery": "BatteryScreen",
+    "export": "ExportScreen",
+    "help": "HelpScreen",
+    "learned": "LearnedScreen",
+    "line": "LineScreen",
+    "next": "NextScreen",
+    "sizes": "SizesScreen",
+    "wheel": "WheelScreen",
 }
 NAMES = tuple(_CLASSES)
 
 
-def view(name: str) -> type[Board]:
-    """The view of that name, as its key's action gives it."""
-    found: type[Board] = getattr(import_module(f"fieldtune.console.screens.{name}"), _CLASSES[name])
+def screen_class(name: str) -> type[ConsoleScreen]:
+    """The screen of that name, as its key's action gives it."""
+    found: type[ConsoleScreen] = getattr(import_module(f"fieldtune.console.screens.{name}"), _CLASSES[name])
     return found

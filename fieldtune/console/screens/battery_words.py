@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from fieldtune.console import words
 from fieldtune.console.screens import main_words
-from fieldtune.console.shooting_state import Desk
-from fieldtune.console.widgets.text_line import Part
+from fieldtune.console.shooting_state import ShootingState
+from fieldtune.console.widgets.text_block import Part
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ _AFTER = {"spin": " to go on without.", "shoot": " when that is enough.", "done"
 
 def now(
     live: Live,
-    desk: Desk,
+    shooting: ShootingState,
     robot: Robot,
     epoch: int | None,
     status: BatteryStatus | None,
@@ -33,11 +33,11 @@ def now(
     """The battery that is in, and what was measured of it and others."""
     measured = status is not None and status.ceiling is not None
     # The watch's ceiling follows every sample, the recommendation's the voltage it was worked out for: one is enough.
-    volts = main_words.battery(live, desk, robot)[: 2 if measured else None]
+    volts = main_words.battery(live, shooting, robot)[: 2 if measured else None]
     parts: list[Part] = [("Battery now\n\n", "bold $act"), *volts]
     if live.current_a is not None:
         parts.append((f"\nCurrent {live.current_a:.1f} A", "$ink"))
-    parts.append((f"\nEpoch {epoch}\n" if epoch else "\n", "$quiet"))
+    parts.append((f"\nBattery period {epoch}\n" if epoch else "\n", "$quiet"))
     if status is not None:
         from fieldtune.battery.status import status_lines
 
@@ -68,12 +68,12 @@ def plan(label: str | None, sim: bool) -> list[Part]:
     """How a change goes, before there is one."""
     parts: list[Part] = [
         ("Change of battery\n\n", "bold $act"),
-        "1  Wheel stopped, spring down, power off: change the battery.\n",
+        "1  Stop the wheel, let springs down, switch power off: change the battery.\n",
         "2  ", ("Enter", "bold $act"), f" when it is in{_named(label)}.   ",
         ("a", "bold $act"), " to name it first.\n\n",
-        ("Shots stay; one or two new ones find the new level. The same key serves after a repair.", "$quiet"),
+        ("All shots are kept; one or two new ones show what this battery does. After a repair do the same.", "$quiet"),
     ]  # fmt: skip
-    return [*parts, ("\np", "bold $act"), " gives the simulated robot another one."] if sim else parts
+    return [*parts, ("\np", "bold $act"), " gives the simulated robot another battery."] if sim else parts
 
 
 def test(pulses: TwoPulse) -> list[Part]:

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
 
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.widgets.text_block import Part, TextBlock
 
 TEXT: tuple[Part, ...] = (
     ("Before anything turns\n\n", "bold $act"),
@@ -37,7 +37,7 @@ class CautionScreen(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         with Vertical(id="caution-box"):
             go_on = (("Enter", "bold $act"), "  understood, go on      ", ("q", "bold $act"), "  leave")
-            yield Plate(*TEXT, *go_on, id="caution-text")
+            yield TextBlock(*TEXT, *go_on, id="caution-text")
 
     def action_understood(self) -> None:
         """Go on."""

@@ -1,4 +1,4 @@
-"""Export: table, pit sheet, program source or a pack to a file, by name, with a question before one is replaced."""
+"""Export: table, pit sheet, program source or a file for another laptop; before one is replaced it asks."""
 
 from __future__ import annotations
 
@@ -9,17 +9,18 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, words
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.entry_line import Entry, Question
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.entry_line import EntryLine, Question
+from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
+from fieldtune.share.export_kinds import KINDS, suggested_name
 
 if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
 
-CHOICES = 7
-"""How many things can be written: those of ``share.export``, which is imported when the view is open."""
-_TOLD = 51
+CHOICES = len(KINDS)
+"""How many things can be written."""
+_TITLE_WIDE = 51
 
 
 def read_path(text: str) -> Path:
@@ -33,7 +34,7 @@ def read_path(text: str) -> Path:
     return path
 
 
-class ExportView(Board):
+class ExportScreen(ConsoleScreen):
     """What can be written, each with a number."""
 
     TITLE_WORDS = "Export"
@@ -46,44 +47,32 @@ class ExportView(Board):
 
     def __init__(self) -> None:
         super().__init__()
-        self._kinds: list[tuple[str, str, str]] = []
         self._written: list[str] = []
 
     def compose_body(self) -> ComposeResult:
-        yield Plate(id="export-list")
+        robot = self.controller.robot.name
+        self._kinds = [(kind, title, suggested_name(robot, kind)) for kind, title in KINDS.items()]
+        yield TextBlock(id="export-list")
 
     def key_rows(self) -> list[list[Binding]]:
         return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
-    def on_mount(self) -> None:
-        """Find out what can be written (the board's own mounting runs as well)."""
-        self.console.begin("export-kinds", self._find_kinds)
-
-    async def _find_kinds(self) -> None:
-        self._kinds = await self.console.ask_slowly("Export", self._known_kinds) or []
-        self.console.show()
-
-    def _known_kinds(self) -> list[tuple[str, str, str]]:
-        from fieldtune.share.export import KINDS, suggested_name
-
-        return [(kind, told, suggested_name(self.console.session, kind)) for kind, told in KINDS.items()]
-
     def tick(self, live: Live) -> None:
         super().tick(live)
         parts: list[Part] = [("Write to a file: press the number\n\n", "bold $act")]
-        for number, (_, told, name) in enumerate(self._kinds, 1):
-            parts += [(f"  {number}  ", "bold $ink"), (f"{told:<{_TOLD}}", "$ink"), (f"{name}\n", "$quiet")]
-        parts.append(("\nNumbers come from the shots kept so far: write again after the next ones.\n", "$quiet"))
+        for number, (_, title, name) in enumerate(self._kinds, 1):
+            parts += [(f"  {number}  ", "bold $ink"), (f"{title:<{_TITLE_WIDE}}", "$ink"), (f"{name}\n", "$quiet")]
+        parts.append(("\nNumbers come from the shots confirmed so far: write again after the next ones.\n", "$quiet"))
         parts += [(f"\n● written: {words.printable(path)}", "$good") for path in self._written[-4:]]
-        self.query_one("#export-list", Plate).put(*parts)
+        self.query_one("#export-list", TextBlock).put(*parts)
 
     def action_write(self, number: int) -> None:
         """Ask for the file's name, and before replacing one."""
         if number >= len(self._kinds):
             return
-        kind, told, name = self._kinds[number]
+        kind, title, name = self._kinds[number]
         here = "in " + words.shorten(words.printable(str(Path.cwd())), 50)
-        asked: Entry[Path] = Entry(f"{told[0].upper()}{told[1:]}: into which file?", read_path, here, name)
+        asked: EntryLine[Path] = EntryLine(f"{title[0].upper()}{title[1:]}: into which file?", read_path, here, name)
         self.app.push_screen(asked, lambda path: self._ask_before_replacing(kind, path))
 
     def _ask_before_replacing(self, kind: str, path: Path | None) -> None:
@@ -96,18 +85,20 @@ class ExportView(Board):
             self._start(kind, path, replace=False)
 
     def _leave_it(self) -> None:
-        self.console.say("nothing was written")
+        self.controller.news.say("nothing was written")
 
     def _start(self, kind: str, path: Path, *, replace: bool) -> None:
-        self.console.say(f"writing {path}…")
-        self.console.begin("export", self._write, kind, path, replace, exclusive=False)
+        self.controller.news.say(f"writing {path}…")
+        self.controller.background.begin("export", self._write, kind, path, replace, exclusive=False)
 
     async def _write(self, kind: str, path: Path, replace: bool) -> None:
         from fieldtune.share.export import export
 
-        console, desk = self.console, self.console.desk
-        session, name = console.session, desk.target.name
-        done = await console.ask("Writing", export, session, kind, path, replace, desk.battery_v, name)
+        controller, shooting = self.controller, self.controller.shooting
+        session, name = controller.session, shooting.target.name
+        done = await controller.background.ask(
+            "Writing", export, session, kind, path, replace, shooting.battery_v, name
+        )
         if done is not None:
             self._written.append(str(done.resolve()))
-            console.say(f"written: {done.resolve()}")
+            controller.news.say(f"written: {done.resolve()}")

@@ -7,29 +7,29 @@ from textual.binding import Binding
 from textual.containers import VerticalScroll
 
 from fieldtune.console import keys
-from fieldtune.console.screens import NAMES, view
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.screens import NAMES, screen_class
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.text_block import Part, TextBlock
 
 Row = tuple[str, str, str]
 """Key, name, what it does."""
 
 
-class HelpView(Board):
+class HelpScreen(ConsoleScreen):
     """All keys with what they do, made from the bindings themselves, so that the page can't be out of date."""
 
-    TITLE_WORDS = "All keys"
+    TITLE_WORDS = "Help"
     AUTO_FOCUS = "#help-scroll"
 
     def compose_body(self) -> ComposeResult:
         with VerticalScroll(id="help-scroll"):
-            yield Plate(*columns(self._groups()), id="help-columns")
-            yield Plate(*details(self._groups()), id="help-page")
+            yield TextBlock(*columns(self._groups()), id="help-columns")
+            yield TextBlock(*details(self._groups()), id="help-page")
 
     def _groups(self) -> list[tuple[str, list[Row]]]:
-        groups = [group for group in keys.GROUPS if self.console.sim or group[0] != "Simulated robot"]
-        found = [view(name) for name in NAMES]
-        groups += [(f"In {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
+        groups = [group for group in keys.GROUPS if self.controller.simulated or group[0] != "Simulated robot"]
+        found = [screen_class(name) for name in NAMES]
+        groups += [(f"On screen {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
         return [(title, rows(bindings)) for title, bindings in groups]
 
 

@@ -1,4 +1,4 @@
-"""What the shots have taught: facts in words, how far each fell from what is believed, and which to leave out."""
+"""What the shots have taught: facts in words, how far each fell from its prediction, and which to leave out."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from fieldtune.console import keys, words
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.entry_line import Entry
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot, Series, nice_range
-from fieldtune.console.widgets.text_line import Part, Plate, assemble
+from fieldtune.console.widgets.text_block import Part, TextBlock, assemble
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,10 +36,10 @@ def _reason(text: str) -> str:
     return said
 
 
-class LearnedView(Board):
+class LearnedScreen(ConsoleScreen):
     """Facts, residuals and the log."""
 
-    TITLE_WORDS = "Known"
+    TITLE_WORDS = "Learned"
     AUTO_FOCUS = "#log"
     OWN: ClassVar[list[Binding]] = [
         Binding(
@@ -47,7 +47,7 @@ class LearnedView(Board):
             "leave_out",
             "Leave out",
             tooltip="Leave the chosen shot out of learning, with a reason, or let it count again",
-            id="known-leave-out",
+            id="learned-leave-out",
         ),
     ]
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
@@ -57,11 +57,13 @@ class LearnedView(Board):
         self._shown: tuple[Shot, ...] | None = None
 
     def compose_body(self) -> ComposeResult:
-        with Horizontal(id="known-top"):
-            yield Plate(("reading what the shots taught…", "$quiet"), id="facts")
+        with Horizontal(id="learned-top"):
+            yield TextBlock(("reading what the shots taught…", "$quiet"), id="facts")
             yield Plot(id="residuals")
-        yield Plate(id="residual-words")
-        yield Plate(("The log, newest first. ↑ ↓ choose, o leaves a shot out or takes it in", "$quiet"), id="log-words")
+        yield TextBlock(id="residual-words")
+        yield TextBlock(
+            ("The log, newest first. ↑ ↓ choose, o leaves a shot out or lets it count again", "$quiet"), id="log-words"
+        )
         yield OptionList(id="log", markup=False)
 
     def key_rows(self) -> list[list[Binding]]:
@@ -69,51 +71,53 @@ class LearnedView(Board):
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        shots = self.console.book.shots
+        shots = self.controller.recorder.shots
         if shots is not self._shown:
             self._shown = shots
             self._fill(shots)
-            self.console.begin("known", self._read)
+            self.controller.background.begin("learned", self._read)
 
     def _fill(self, shots: tuple[Shot, ...]) -> None:
         log = self.query_one("#log", OptionList)
         kept = log.highlighted
         log.clear_options()
-        robot = self.console.robot
+        robot = self.controller.robot
         log.add_options(Option(row(shot, robot), id=str(shot.shot)) for shot in reversed(shots))
         if shots:
             log.highlighted = min(kept or 0, len(shots) - 1)
         self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
 
     async def _read(self) -> None:
-        learned = await self.console.ask("Reading what was learned", self.console.session.learned)
+        learned = await self.controller.background.ask("Reading what was learned", self.controller.session.learned)
         if learned is None or not self.ready:
             return
-        self.query_one("#facts", Plate).put(*facts(learned))
+        self.query_one("#facts", TextBlock).put(*facts(learned))
         plot, picture = self.query_one("#residuals", Plot), residual_plot(learned.residuals)
         plot.display = picture is not None  # without a measured miss the facts have the whole width
         plot.show(picture)
-        self.query_one("#residual-words", Plate).put(*residual_words(learned.residuals))
+        self.query_one("#residual-words", TextBlock).put(*residual_words(learned.residuals))
 
     def action_leave_out(self) -> None:
-        """Leave the chosen shot out, or take it in again."""
+        """Leave the chosen shot out, or let it count again."""
         log = self.query_one("#log", OptionList)
-        shots = self.console.book.shots
+        shots = self.controller.recorder.shots
         if log.highlighted is None or not shots:
-            self.console.say("no shot is chosen", bad=True)
+            self.controller.news.say("no shot is chosen", bad=True)
             return
         shot = list(reversed(shots))[log.highlighted]
         if shot.undone:
-            self.console.say(f"shot {shot.shot} was taken back: it doesn't count anyway", bad=True)
+            self.controller.news.say(f"shot {shot.shot} was undone: it doesn't count anyway", bad=True)
         elif shot.excluded is not None:
-            self.console.book.change(f"shot {shot.shot} counts again", self.console.session.include, shot)
+            self.controller.recorder.change(f"shot {shot.shot} counts again", self.controller.session.include, shot)
         else:
-            asked: Entry[str] = Entry(f"Leave shot {shot.shot} out of learning: why?", _reason)
+            asked: EntryLine[str] = EntryLine(f"Leave shot {shot.shot} out of learning: why?", _reason)
             self.app.push_screen(asked, lambda reason: self._leave_out(shot, reason))
 
     def _leave_out(self, shot: Shot, reason: str | None) -> None:
         if reason is not None:
-            self.console.book.change(f"shot {shot.shot} is left out", self.console.session.exclude, shot, reason)
+            self.controller.recorder.change(
+                f"shot {shot.shot} is left out", self.controller.session.exclude, shot, reason
+            )
 
 
 def row(shot: Shot, robot: Robot) -> Content:
@@ -125,14 +129,14 @@ def row(shot: Shot, robot: Robot) -> Content:
         return assemble([(text, "dim"), (words.printable(state), "bold")])
     speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
     battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-    return assemble([f"{text}{speed:<13}{battery:<7} epoch {shot.epoch}"])
+    return assemble([f"{text}{speed:<13}{battery:<7} period {shot.epoch}"])
 
 
 def facts(learned: Learned) -> list[Part]:
-    """What is believed, one fact a paragraph, and whether recent shots still agree."""
+    """What was learned, one fact a paragraph, and whether recent shots still agree."""
     count = learned.shots_used
     head = (
-        f"{count} shot{' counts' if count == 1 else 's count'}, epoch {learned.epoch}"
+        f"{count} shot{' counts' if count == 1 else 's count'}, battery period {learned.epoch}"
         if count
         else "No shots count yet"
     )
@@ -140,19 +144,19 @@ def facts(learned: Learned) -> list[Part]:
     drift = learned.drift
     if drift.drifting:
         parts.append((f"! {drift.words}\n", "bold $bad"))
-        parts.append(("Press b: new battery or a change on the robot starts a new epoch\n\n", "bold $act"))
+        parts.append(("Was the battery changed, or the robot? Press b to begin a new battery period\n\n", "bold $act"))
     else:
         parts.append((f"Drift: {drift.words}\n\n", "$quiet"))
     for fact in learned.facts:
         mark, style = ("○", "$quiet") if fact.guess else ("●", "$ink")
         parts.append((f"{mark} {words.printable(fact.words)}\n", style))
     if any(fact.guess for fact in learned.facts):
-        parts.append(("○ hardly learned yet: from the profile\n", "$quiet"))
+        parts.append(("○ mostly from the profile: too few shots so far\n", "$quiet"))
     return parts
 
 
 def residual_plot(residuals: tuple[Residual, ...]) -> Picture | None:
-    """How far measured shots fell from what is believed now, cm, over distance; surprising ones with another shape."""
+    """How far measured shots fell from what is predicted now, cm, over distance; surprising ones with another shape."""
     measured = [r for r in residuals if r.miss_m is not None]
     if not measured:
         return None
@@ -168,7 +172,7 @@ def residual_plot(residuals: tuple[Residual, ...]) -> Picture | None:
     )
     y_marks = ((high, f"{high:+.0f}"), (0.0, "0"), (low, f"{low:+.0f}"))
     x_marks = ((left, f"{left:.1f} m"), (right - 0.12 * (right - left), f"{right:.1f} m"))
-    return Picture(series, (left, right), (low, high), x_marks, y_marks, "cm off what is believed   ✗ surprising")
+    return Picture(series, (left, right), (low, high), x_marks, y_marks, "cm off the prediction   ✗ surprising")
 
 
 def residual_words(residuals: tuple[Residual, ...]) -> list[Part]:

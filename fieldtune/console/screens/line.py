@@ -10,8 +10,8 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import Board
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
@@ -20,22 +20,22 @@ if TYPE_CHECKING:
 _VALUE_WIDE = 29  # of the 44 columns of the health, less the names and the margin
 
 
-class LineView(Board):
+class LineScreen(ConsoleScreen):
     """Health, dropped lines by cause, notices, raw lines."""
 
     TITLE_WORDS = "Line"
 
     def compose_body(self) -> ComposeResult:
         with Horizontal(id="line-body"):
-            yield Plate(id="line-health")
-            yield Plate(id="line-raw")
+            yield TextBlock(id="line-health")
+            yield TextBlock(id="line-raw")
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        self.query_one("#line-health", Plate).put(*health(live))
-        raw = self.query_one("#line-raw", Plate)
+        self.query_one("#line-health", TextBlock).put(*health(live))
+        raw = self.query_one("#line-raw", TextBlock)
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
-        text = "\n".join(whole_lines(self.console.monitor.recent_lines(rows), rows, wide))
+        text = "\n".join(whole_lines(self.controller.line.recent_lines(rows), rows, wide))
         raw.put(("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
 
 

@@ -1,4 +1,4 @@
-"""The main screen: its keys, and the frame around its middle."""
+"""The main screen: its keys, and the frame around its body."""
 
 from __future__ import annotations
 
@@ -9,93 +9,93 @@ from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys
 from fieldtune.console.screens import main_words
-from fieldtune.console.screens.result_keys import Resulting
-from fieldtune.console.shooting_state import Place, read_distance
-from fieldtune.console.widgets.entry_line import Entry
-from fieldtune.console.widgets.text_line import KeyBar, Plate
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.shooting_state import Distance, read_distance
+from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.text_block import KeyBar, TextBlock
 from fieldtune.errors import FieldtuneError
 
 if TYPE_CHECKING:
-    from fieldtune.console.screens.main_body import Middle
+    from fieldtune.console.screens.main_body import MainBody
     from fieldtune.link.snapshot import Live
 
 
-class MainScreen(Resulting):
+class MainScreen(ConsoleScreen):
     """Everything a shot needs on one screen."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, *keys.PLACES, *keys.SIMULATED]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, *keys.DISTANCES, *keys.SIMULATED]
 
     def __init__(self) -> None:
         super().__init__()
-        self.middle: Middle | None = None
+        self.body: MainBody | None = None
 
     def compose_body(self) -> ComposeResult:
-        yield Plate(id="opening")
+        yield TextBlock(id="opening")
 
     def key_rows(self) -> list[list[Binding]]:
-        robot = self.console.robot
-        places = [keys.PLACES[0], *keys.spots_shown(len(robot.spots)), *keys.targets_shown(len(robot.targets))]
-        places += keys.SIMULATED if self.console.sim else []
+        robot = self.controller.robot
+        distances = [keys.DISTANCES[0], *keys.spots_shown(len(robot.spots)), *keys.targets_shown(len(robot.targets))]
+        distances += keys.SIMULATED if self.controller.simulated else []
         always = [key for key in keys.ALWAYS if key.show]
-        return [keys.RESULTS, [*places, *keys.VIEWS, *always]]
+        return [keys.RESULTS, [*distances, *keys.VIEWS, *always]]
 
-    async def furnish(self, middle: Middle) -> None:
-        """Put the middle where the words of the opening stood."""
+    async def show_body(self, body: MainBody) -> None:
+        """Put the body where the words of the opening stood."""
         with self.app.batch_update():
-            await self.query_one("#body").mount(middle)
-            self.middle = middle
+            await self.query_one("#body").mount(body)
+            self.body = body
             await self.query_one("#opening").remove()
         self.query_one(KeyBar).put(self.key_rows())
 
     def tick(self, live: Live) -> None:
-        """The frame, and in it the middle or the words that stand there until it is brought in."""
+        """The frame, and in it the body or the words that stand there until it is brought in."""
         super().tick(live)
-        if self.middle is not None:
-            self.middle.tick(live)
+        if self.body is not None:
+            self.body.tick(live)
         else:
-            self.query_one("#opening", Plate).put(*main_words.opening(self.console.desk))
+            self.query_one("#opening", TextBlock).put(*main_words.opening(self.controller.shooting))
 
     # what the keys do
 
     def action_distance(self) -> None:
         """Type a distance or a spot's name."""
-        robot = self.console.robot
+        robot = self.controller.robot
         self.app.push_screen(
-            Entry(
+            EntryLine(
                 "Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"
             ),
-            self._go,
+            self._take_distance,
         )
 
-    def _go(self, place: Place | None) -> None:
-        if place is not None:
-            self.console.go(place)
+    def _take_distance(self, distance: Distance | None) -> None:
+        if distance is not None:
+            self.controller.shoot_from(distance)
 
     def action_spot(self, number: int) -> None:
         """Shoot from a named spot."""
-        spots = self.console.robot.spots
+        spots = self.controller.robot.spots
         if number <= len(spots):
             spot = spots[number - 1]
-            self.console.go(Place(spot.distance, "spot", spot.name))
+            self.controller.shoot_from(Distance(spot.distance, "spot", spot.name))
         else:
-            self.console.say(
+            self.controller.news.say(
                 f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
             )
 
     def action_follow(self) -> None:
         """Use the robot's own distance reading."""
         try:
-            self.console.desk.follow(self.console.live)
+            self.controller.shooting.follow()
         except FieldtuneError as error:
-            self.console.say(str(error), bad=True)
+            self.controller.news.say(str(error), bad=True)
 
     def action_step(self, by_m: float) -> None:
         """Nearer or further by a little."""
-        self.console.desk.step(by_m)
-        if self.middle is not None:
-            self.middle.place()
-        self.console.advisor.moved()
+        self.controller.shooting.step(by_m)
+        if self.body is not None:
+            self.body.show_distance()
+        self.controller.advisor.ask_if_changed()
 
     def action_target(self) -> None:
         """The robot's next target."""
-        self.console.next_target()
+        self.controller.next_target()

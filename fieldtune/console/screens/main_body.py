@@ -1,4 +1,4 @@
-"""The middle of the main screen: the arc, the setpoint to use, the last shots, and what to do now."""
+"""The body of the main screen: the path, the setpoint to use, the last shots, and what to do now."""
 
 from __future__ import annotations
 
@@ -8,17 +8,19 @@ from textual.app import ComposeResult
 
 from fieldtune.console import words
 from fieldtune.console.screens import main_words
-from fieldtune.console.widgets.path_view import ArcView
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.path_view import PathView
+from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.side_view import Scene
-from fieldtune.console.widgets.text_line import BigNumber, Columns, Gauge, Part, Plate, Rows
+from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
 from fieldtune.records import Shot
 
 if TYPE_CHECKING:
-    from fieldtune.console.controller import Stage
+    from fieldtune.console.controller import Controller
     from fieldtune.link.snapshot import Live
 
 
-class Middle(Rows):
+class MainBody(Rows):
     """Everything a shot needs. It draws with arrays, so it is imported behind the first frame (``app``)."""
 
     def __init__(self) -> None:
@@ -26,57 +28,66 @@ class Middle(Rows):
         self._last_scene: Scene | None = None
 
     @property
-    def console(self) -> Stage:
-        """The running console."""
-        return cast("Stage", self.app)
+    def controller(self) -> Controller:
+        """What all screens share."""
+        return cast(ConsoleScreen, self.screen).controller
 
     def compose(self) -> ComposeResult:
-        with Columns(id="middle"):
-            yield ArcView(id="arc")
-            with Rows(id="plates"):
-                yield Plate(id="place")
-                yield Plate(id="spots")
-                yield Plate(id="set-words")
+        with Columns(id="main-body"):
+            yield PathView(id="path")
+            with Rows(id="main-text"):
+                yield TextBlock(id="distance")
+                yield TextBlock(id="spots")
+                yield TextBlock(id="set-words")
                 yield BigNumber(id="big")
-                yield Gauge(id="window-gauge")
-                yield Plate(id="window")
-                yield Plate(id="readback")
-                yield Plate(id="chance")
+                yield Gauge(id="range-gauge")
+                yield TextBlock(id="range")
+                yield TextBlock(id="readback")
+                yield TextBlock(id="chance")
                 yield Gauge(id="chance-gauge")
-                yield Plate(id="chance-now")
-                yield Plate(id="battery")
-                yield Plate(id="figures")
-        yield Plate(id="cautions")
-        yield Plate(id="shots")
-        yield Plate(id="todo")
+                yield TextBlock(id="chance-now")
+                yield TextBlock(id="battery")
+                yield TextBlock(id="figures")
+        yield TextBlock(id="cautions")
+        yield TextBlock(id="shots")
+        yield TextBlock(id="todo")
 
     def tick(self, live: Live) -> None:
         """Words that answer a key change at once; the picture and what follows the wheel, at the next look."""
-        console = self.console
-        desk, robot = console.desk, console.robot
-        self.place()
-        self.query_one("#shots", Plate).put(*self._shots(console.book.shots))
-        if console.looking or desk.waiting or console.book.keeping:
-            self.query_one("#todo", Plate).put(*main_words.todo(live, desk, robot, console.sim, console.book.keeping))
-        if console.looking:
+        controller = self.controller
+        shooting, robot = controller.shooting, controller.robot
+        self.show_distance()
+        self.query_one("#shots", TextBlock).put(*self._shots(controller.recorder.shots))
+        if controller.looking or shooting.unanswered or controller.recorder.writing:
+            self.query_one("#todo", TextBlock).put(
+                *main_words.todo(live, shooting, robot, controller.simulated, controller.recorder.writing)
+            )
+        if controller.looking:
             self._spots()
             self._setpoint(live)
             self._chance()
-            self.query_one("#battery", Plate).put(*main_words.battery(live, desk, robot))
-            self.query_one("#figures", Plate).put(*main_words.figures(desk.aim, self.query_one("#figures").size.width))
+            self.query_one("#battery", TextBlock).put(*main_words.battery(live, shooting, robot))
+            self.query_one("#figures", TextBlock).put(
+                *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
+            )
             rows = 3 if self.screen.size.height >= 36 else 1
-            said = main_words.cautions(desk.aim, console.pack.cautions, rows, self.size.width - 2)
-            self.query_one("#cautions", Plate).put(*said)
-            self.query_one("#arc", ArcView).show(self._scene())
+            said = main_words.cautions(shooting.aim, controller.battery.cautions, rows, self.size.width - 2)
+            self.query_one("#cautions", TextBlock).put(*said)
+            self.query_one("#path", PathView).show(self._scene())
 
     def _scene(self) -> Scene:
         """The same scene object as long as nothing moved, so that nothing is drawn again."""
-        console = self.console
-        distance = None if console.desk.place is None else console.desk.place.distance_m
-        flown = console.flown()
+        controller = self.controller
+        distance = None if controller.shooting.distance is None else controller.shooting.distance.value_m
+        flown = controller.flown()
         old = self._last_scene
         new = Scene(
-            console.robot, console.desk.target, distance, console.advisor.picture, console.advisor.picture_now, flown
+            controller.robot,
+            controller.shooting.target,
+            distance,
+            controller.advisor.picture,
+            controller.advisor.picture_now,
+            flown,
         )
         if (
             old is not None
@@ -87,38 +98,40 @@ class Middle(Rows):
         self._last_scene = new
         return new
 
-    def place(self) -> None:
+    def show_distance(self) -> None:
         """Where the shot is taken from."""
-        place = self.console.desk.place
-        if place is None:
-            self.query_one("#place", Plate).put(("Distance unknown", "bold $ink"), (": press d", "$act"))
+        distance = self.controller.shooting.distance
+        if distance is None:
+            self.query_one("#distance", TextBlock).put(("Distance unknown", "bold $ink"), (": press d", "$act"))
             return
-        parts: list[Part] = [("From ", "$quiet"), (words.metres(place.distance_m), "bold $ink")]
-        parts.append((f"  {place.words}", "$quiet"))
-        self.query_one("#place", Plate).put(*parts)
+        parts: list[Part] = [("From ", "$quiet"), (words.metres(distance.value_m), "bold $ink")]
+        parts.append((f"  {distance.words}", "$quiet"))
+        self.query_one("#distance", TextBlock).put(*parts)
 
     def _spots(self) -> None:
         """The named spots with their keys, where there is room."""
-        plate, spots = self.query_one("#spots", Plate), self.console.robot.spots[:9]
-        plate.display = bool(spots) and self.screen.size.height >= 30
+        text, spots = self.query_one("#spots", TextBlock), self.controller.robot.spots[:9]
+        text.display = bool(spots) and self.screen.size.height >= 30
         named = [f"{n} {spot.name}" for n, spot in enumerate(spots, 1)]
-        plate.put((words.rows(named, plate.size.width or self.query_one("#place").size.width), "$quiet"))
+        text.put((words.rows(named, text.size.width or self.query_one("#distance").size.width), "$quiet"))
 
     def _setpoint(self, live: Live) -> None:
-        desk, robot = self.console.desk, self.console.robot
-        aim = desk.aim
-        window = ""
+        shooting, robot = self.controller.shooting, self.controller.robot
+        aim = shooting.aim
+        good = ""
         if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
-            window = f"Good: {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
-        stale = desk.aim is not None and not desk.aim_holds
+            good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
+        stale = shooting.aim is not None and not shooting.aim_holds
         later = [("   working it out…", "$quiet")] if stale else []
-        self.query_one("#set-words", Plate).put((words.order(robot), "bold $act"), *later)
+        self.query_one("#set-words", TextBlock).put((words.order(robot), "bold $act"), *later)
         self.query_one("#big").set_class(stale, "-stale")
-        self.query_one("#window", Plate).put((window, "$quiet"))
+        self.query_one("#range", TextBlock).put((good, "$quiet"))
         big = self.query_one("#big", BigNumber)
-        big.put(words.number(desk.advised, robot), robot.setpoint.unit if desk.advised is not None else "")
-        self.query_one("#readback", Plate).put(*main_words.readback(live, desk, robot))
-        gauge = self.query_one("#window-gauge", Gauge)
+        big.put(
+            words.number(shooting.recommended, robot), robot.setpoint.unit if shooting.recommended is not None else ""
+        )
+        self.query_one("#readback", TextBlock).put(*main_words.readback(live, shooting, robot))
+        gauge = self.query_one("#range-gauge", Gauge)
         if aim is None or aim.setpoint.value is None or aim.setpoint.low is None or aim.setpoint.high is None:
             gauge.put(None)
             return
@@ -127,23 +140,23 @@ class Middle(Rows):
         gauge.put(span, aim.setpoint.low, aim.setpoint.high, aim.setpoint.value, words.readback(live, robot))
 
     def _chance(self) -> None:
-        aim = self.console.desk.aim
-        self.query_one("#chance", Plate).put(*main_words.chance(aim))
+        aim = self.controller.shooting.aim
+        self.query_one("#chance", TextBlock).put(*main_words.chance(aim))
         gauge = self.query_one("#chance-gauge", Gauge)
         if aim is None or aim.hit_probability is None:
             gauge.put(None)
         else:
             low, high = aim.hit_probability_90 or (None, None)
             gauge.put((0.0, 1.0), low, high, aim.hit_probability)
-        now = self.query_one("#chance-now", Plate)
-        now.put(*main_words.chance_now(self.console.advisor.chance_now, self.console.robot))
+        now = self.query_one("#chance-now", TextBlock)
+        now.put(*main_words.chance_now(self.controller.advisor.chance_now, self.controller.robot))
         now.display = bool(now.plain) and self.screen.size.height >= 36
 
     def _shots(self, shots: tuple[Shot, ...]) -> list[Part]:
-        plate = self.query_one("#shots")
-        robot, room = self.console.robot, max(1, plate.size.height)
+        text = self.query_one("#shots")
+        robot, room = self.controller.robot, max(1, text.size.height)
         if not shots:
-            return [("No shots kept yet. After a shot press i, s, l, ← or → for where it went.", "$quiet")]
+            return [("No shots confirmed yet. After a shot press i, s, l, ← or → for where it went.", "$quiet")]
         if room > 3:
             return main_words.shot_rows(shots, robot, room)
-        return main_words.shot_chips(shots, robot, plate.size.width, room)
+        return main_words.shot_chips(shots, robot, text.size.width, room)

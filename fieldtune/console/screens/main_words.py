@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldtune.console import words
-from fieldtune.console.shooting_state import Desk
-from fieldtune.console.widgets.text_line import Part
+from fieldtune.console.shooting_state import ShootingState
+from fieldtune.console.widgets.text_block import Part
 from fieldtune.records import Shot
 from fieldtune.robot.model import Robot
 
@@ -17,19 +17,23 @@ if TYPE_CHECKING:
 RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
-def opening(desk: Desk) -> list[Part]:
-    """What stands in the middle until the line is open and the setpoint is being worked out."""
+def opening(shooting: ShootingState) -> list[Part]:
+    """What stands in the body until the line is open and the setpoint is being worked out."""
     where: list[Part] = [("Distance unknown", "bold $ink")]
-    if desk.place is not None:
-        where = [("From ", "$quiet"), (words.metres(desk.place.distance_m), "bold $ink"), f"  {desk.place.words}"]
+    if shooting.distance is not None:
+        where = [
+            ("From ", "$quiet"),
+            (words.metres(shooting.distance.value_m), "bold $ink"),
+            f"  {shooting.distance.words}",
+        ]
     return [("\n Opening the line to the robot…\n\n ", "bold $act"), *where]
 
 
-def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
-    """What the robot does, against what its program asks for and against what is recommended."""
+def readback(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
+    """What the robot does, against its setpoint and against what is recommended."""
     value = words.readback(live, robot)
-    wanted = live.setpoint if live.setpoint is not None else desk.advised
-    said = words.against(value, wanted, robot, desk.aim)
+    wanted = live.setpoint if live.setpoint is not None else shooting.recommended
+    said = words.against(value, wanted, robot, shooting.aim)
     thing = words.what_turns(robot).capitalize()
     on = said == "on setpoint"
     if not on and wanted is not None and words.settled(live, wanted):
@@ -38,19 +42,19 @@ def readback(live: Live, desk: Desk, robot: Robot) -> list[Part]:
     shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
     parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
     if live.setpoint is not None:
-        parts.append((f"\nTold {words.setpoint(live.setpoint, robot)}", "$quiet"))
-        verdict = _verdict(live.setpoint, desk.aim, robot)
+        parts.append((f"\nSetpoint {words.setpoint(live.setpoint, robot)}", "$quiet"))
+        verdict = _verdict(live.setpoint, shooting.aim, robot)
         if verdict:
             parts.append((verdict, "$quiet"))
     return parts
 
 
-def _verdict(told: float, aim: Aim | None, robot: Robot) -> str:
+def _verdict(setpoint: float, aim: Aim | None, robot: Robot) -> str:
     if aim is None or aim.setpoint.low is None:
         return ""
-    if words.is_good(told, aim):
+    if words.is_good(setpoint, aim):
         return ": good"
-    return ": lower than good" if told < aim.setpoint.low else ": higher than good"
+    return ": too low" if setpoint < aim.setpoint.low else ": too high"
 
 
 def chance(aim: Aim | None) -> list[Part]:
@@ -59,7 +63,7 @@ def chance(aim: Aim | None) -> list[Part]:
         return [("Chance ", "$quiet"), ("working it out…", "$quiet")]
     if not aim.reachable or aim.hit_probability is None:
         return [("Chance ", "$quiet"), ("not reachable", "bold $bad")]
-    shots = f"{aim.shots_used} shot{'' if aim.shots_used == 1 else 's'}"
+    shots = words.counted(aim.shots_used, "shot")
     return [
         ("Chance ", "$quiet"),
         (words.percent(aim.hit_probability), "bold $ink"),
@@ -69,17 +73,17 @@ def chance(aim: Aim | None) -> list[Part]:
 
 
 def chance_now(shown: tuple[float, float] | None, robot: Robot) -> list[Part]:
-    """Chance at the setpoint that the robot is told now, where it isn't the recommended one."""
+    """Chance at the robot's setpoint now, where it isn't the recommended one."""
     if shown is None:
         return [""]
-    return [(f"at {words.setpoint(shown[0], robot)}, as told now: {words.percent(shown[1])}", "$quiet")]
+    return [(f"at the setpoint now, {words.setpoint(shown[0], robot)}: {words.percent(shown[1])}", "$quiet")]
 
 
-def battery(live: Live, desk: Desk, robot: Robot) -> list[Part]:
+def battery(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
     """Voltage and what it can hold."""
     parts: list[Part] = [("Battery ", "$quiet"), (words.volts(live.battery_v), "bold $ink")]
-    if desk.aim is not None:
-        said, enough = words.holds(desk.aim, robot)
+    if shooting.aim is not None:
+        said, enough = words.holds(shooting.aim, robot)
         parts.append((f"  {said}", "$quiet" if enough else "bold $bad"))
     return parts
 
@@ -114,24 +118,24 @@ def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -
     return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
 
 
-def todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> list[Part]:
+def todo(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing: bool) -> list[Part]:
     """The one thing to do now."""
-    return [(f" ▶  {_todo(live, desk, robot, sim, keeping)}", "bold $act-ink")]
+    return [(f" ▶  {_todo(live, shooting, robot, sim, writing)}", "bold $act-ink")]
 
 
-def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str:
-    if keeping:
-        return "Keeping the shot…"
-    if desk.waiting:
-        return _asking(desk, robot)
-    if desk.place is None:
+def _todo(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing: bool) -> str:
+    if writing:
+        return "Writing the shot…"
+    if shooting.unanswered:
+        return _asking(shooting, robot)
+    if shooting.distance is None:
         return "Press d and type the distance to the target, or a number for a spot"
-    aim = desk.aim
-    if aim is None or not desk.aim_holds:
+    aim = shooting.aim
+    if aim is None or not shooting.aim_holds:
         return "Working out the setpoint…"
     if not aim.reachable or aim.setpoint.value is None:
         nearest = f"; nearest that works: {words.metres(aim.nearest_m)}" if aim.nearest_m is not None else ""
-        return f"Not reachable from {words.metres(desk.place.distance_m)}{nearest}. Move, then press d"
+        return f"Not reachable from {words.metres(shooting.distance.value_m)}{nearest}. Move, then press d"
     thing, order = words.what_turns(robot), words.order(robot)
     wanted = words.setpoint(aim.setpoint.value, robot)
     if live.setpoint is not None and _verdict(live.setpoint, aim, robot) != ": good":
@@ -146,12 +150,12 @@ def _todo(live: Live, desk: Desk, robot: Robot, sim: bool, keeping: bool) -> str
     return f"Ready at {words.setpoint(held, robot)}: {shoot}"
 
 
-def _asking(desk: Desk, robot: Robot) -> str:
-    shot = desk.waiting[0]
-    more = f" ({len(desk.waiting) - 1} more waiting)" if len(desk.waiting) > 1 else ""
+def _asking(shooting: ShootingState, robot: Robot) -> str:
+    shot = shooting.unanswered[0]
+    more = f" ({len(shooting.unanswered) - 1} more without a result)" if len(shooting.unanswered) > 1 else ""
     knew = [words.setpoint(shot.setpoint, robot)]
     if shot.speed is not None:
-        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        unit, _ = robot.launcher.mechanism.measured
         knew.append(f"left at {shot.speed:.0f} {unit}")
     knew.append(words.metres(shot.distance_m) if shot.distance_m is not None else "distance unknown")
     if shot.battery_v is not None:
@@ -187,12 +191,12 @@ def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
     """The last shots, newest first, one a row."""
     parts: list[Part] = []
     for shot in list(reversed(shots))[:rows]:
-        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        unit, _ = robot.launcher.mechanism.measured
         speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
         what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"
         how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
-        text = f"{shot.shot:>4}  {what} {how} epoch {shot.epoch}  {words.shot_state(shot)}"
+        text = f"{shot.shot:>4}  {what} {how} period {shot.epoch}  {words.shot_state(shot)}"
         parts.append((text.rstrip() + "\n", _style(shot)))
     return parts
 

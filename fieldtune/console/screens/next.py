@@ -1,4 +1,4 @@
-"""What to do next: the shot worth taking, where the present setpoint scores, and what the miss hangs on."""
+"""What to do next: the shot worth taking, where the present setpoint scores, and what moves the miss."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
 from fieldtune.console import keys, words
-from fieldtune.console.screens.base import Board
-from fieldtune.console.shooting_state import Place
-from fieldtune.console.widgets.entry_line import Entry
-from fieldtune.console.widgets.text_line import Part, Plate
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.shooting_state import Distance
+from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,15 +35,15 @@ def read_setpoint(text: str, robot: Robot) -> float:
     return value
 
 
-class NextView(Board):
+class NextScreen(ConsoleScreen):
     """Next shot, standing distances, sensitivities and all cautions."""
 
     TITLE_WORDS = "Next"
     OWN: ClassVar[list[Binding]] = [
         Binding(
-            "enter", "go", "Go there", key_display="Enter", tooltip="Shoot from the suggested distance", id="plan-go"
+            "enter", "go", "Go there", key_display="Enter", tooltip="Shoot from the suggested distance", id="next-go"
         ),
-        Binding("p", "setpoint", "Other setpoint", tooltip="Where does another setpoint score?", id="plan-setpoint"),
+        Binding("p", "setpoint", "Other setpoint", tooltip="Where does another setpoint score?", id="next-setpoint"),
     ]
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
@@ -54,45 +54,47 @@ class NextView(Board):
         self._next: NextShot | None = None
 
     def compose_body(self) -> ComposeResult:
-        with Horizontal(id="plan-body"):
-            yield Plate(("working out what would teach most…", "$quiet"), id="plan-next")
-            yield Plate(id="plan-stand")
-        yield Plate(id="plan-hangs-on")
+        with Horizontal(id="next-body"):
+            yield TextBlock(("working out what would teach most…", "$quiet"), id="next-shot")
+            yield TextBlock(id="next-stand")
+        yield TextBlock(id="next-sensitivity")
 
     def key_rows(self) -> list[list[Binding]]:
         return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        desk = self.console.desk
-        told = live.setpoint if live.setpoint is not None else desk.advised
-        setpoint = self._setpoint if self._setpoint is not None else told
-        key = (setpoint, self.console.lesson, desk.target_number)
+        shooting = self.controller.shooting
+        now = live.setpoint if live.setpoint is not None else shooting.recommended
+        setpoint = self._setpoint if self._setpoint is not None else now
+        key = (setpoint, self.controller.recorder.lesson, shooting.target_number)
         if key != self._asked_for:
             self._asked_for = key
-            self.console.begin("plan", self._read, setpoint)
-        self.query_one("#plan-hangs-on", Plate).put(*hangs_on(desk.aim, self.console.robot))
+            self.controller.background.begin("next", self._read, setpoint)
+        self.query_one("#next-sensitivity", TextBlock).put(*sensitivity(shooting.aim, self.controller.robot))
 
     async def _read(self, setpoint: float | None) -> None:
-        console, robot, name = self.console, self.console.robot, self.console.desk.target.name
+        controller, robot, name = self.controller, self.controller.robot, self.controller.shooting.target.name
         if setpoint is not None:
-            stands = await console.ask("Where to stand", console.session.stand, setpoint, console.desk.battery_v, name)
+            stands = await controller.background.ask(
+                "Where to stand", controller.session.stand, setpoint, controller.shooting.battery_v, name
+            )
             if stands is not None and self.ready:
-                self.query_one("#plan-stand", Plate).put(*standing(stands, setpoint, robot))
-        self._next = await console.ask("The next shot", console.session.next, name)
+                self.query_one("#next-stand", TextBlock).put(*standing(stands, setpoint, robot))
+        self._next = await controller.background.ask("The next shot", controller.session.next, name)
         if self._next is not None and self.ready:
-            self.query_one("#plan-next", Plate).put(*next_words(self._next, robot))
+            self.query_one("#next-shot", TextBlock).put(*next_words(self._next, robot))
 
     def action_go(self) -> None:
         """Shoot from the suggested distance."""
         if self._next is not None:
-            self.console.go(Place(round(self._next.distance_m, 2), "step", "the shot worth taking next"))
-            self.console.action_home()
+            self.controller.shoot_from(Distance(round(self._next.distance_m, 2), "step", "the shot worth taking next"))
+            self.dismiss()
 
     def action_setpoint(self) -> None:
         """Ask where another setpoint scores."""
-        robot = self.console.robot
-        asked: Entry[float] = Entry(
+        robot = self.controller.robot
+        asked: EntryLine[float] = EntryLine(
             "Where does this setpoint score?", lambda t: read_setpoint(t, robot), robot.setpoint.unit
         )
         self.app.push_screen(asked, self._take)
@@ -118,7 +120,7 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
     """Where a setpoint scores, best first, and which distance forgives most."""
     parts: list[Part] = [(f"Where {words.setpoint(setpoint, robot)} scores\n\n", "bold $act")]
     if not stands:
-        return [*parts, ("nowhere within reach: another setpoint is needed (p)\n", "bold $bad")]
+        return [*parts, ("nowhere: press p and try another setpoint\n", "bold $bad")]
     parts += floor_strip(stands)
     several = len(stands) > 1
     for stand in stands[:6]:
@@ -145,7 +147,7 @@ def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
     return [("▣", "$mark"), *cells, (f" {far:.1f} m\n\n", "$quiet")]
 
 
-def hangs_on(aim: Aim | None, robot: Robot) -> list[Part]:
+def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
     """How far the miss moves for a small change of each cause, and every caution."""
     if aim is None:
         return [""]

@@ -12,13 +12,13 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Input
 
-from fieldtune.console.widgets.text_line import Plate
+from fieldtune.console.widgets.text_block import TextBlock
 from fieldtune.errors import FieldtuneError
 
 T = TypeVar("T")
 
 
-class Entry(ModalScreen[T | None], Generic[T]):
+class EntryLine(ModalScreen[T | None], Generic[T]):
     """Asks for one line and hands back what ``read`` makes of it, or ``None`` when left with Esc."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -32,9 +32,9 @@ class Entry(ModalScreen[T | None], Generic[T]):
 
     def compose(self) -> ComposeResult:
         with Vertical(id="entry"):
-            yield Plate((self._question, "bold $act"), id="entry-question")
+            yield TextBlock((self._question, "bold $act"), id="entry-question")
             yield Input(self._value, id="entry-line", compact=True, select_on_focus=False)
-            yield Plate((f"{self._unit}   Enter: take it   Esc: back".strip(), "$quiet"), id="entry-hint")
+            yield TextBlock((f"{self._unit}   Enter: take it   Esc: back".strip(), "$quiet"), id="entry-hint")
 
     def on_mount(self) -> None:
         """Write down what was typed before there was a line to write on."""
@@ -62,7 +62,7 @@ class Entry(ModalScreen[T | None], Generic[T]):
         try:
             self.dismiss(self._read(event.value))
         except FieldtuneError as error:
-            self.query_one("#entry-hint", Plate).put(("✗ ", "bold $bad"), (str(error), "$bad"))
+            self.query_one("#entry-hint", TextBlock).put(("✗ ", "bold $bad"), (str(error), "$bad"))
 
     def action_leave(self) -> None:
         """Back without an answer."""
@@ -83,8 +83,8 @@ class Question(ModalScreen[bool]):
 
     def compose(self) -> ComposeResult:
         with Vertical(id="entry"):
-            yield Plate((self._question, "bold $act"), id="entry-question")
-            yield Plate(("y", "bold $act"), " Yes   ", ("n", "bold $act"), " No", id="entry-hint")
+            yield TextBlock((self._question, "bold $act"), id="entry-question")
+            yield TextBlock(("y", "bold $act"), " Yes   ", ("n", "bold $act"), " No", id="entry-hint")
 
     def action_answer(self, yes: bool) -> None:
         """Hand the answer back."""

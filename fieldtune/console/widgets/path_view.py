@@ -1,5 +1,4 @@
-"""The view of a slide: the lane from above, to scale, and below it how the element slows down."""
-# MERGED: The picture of the shot, drawn line by line for people who would rather look than read.
+"""The picture of a shot: from the side for a throw, from above for a slide, drawn row by row in braille dots."""
 
 from __future__ import annotations
 
@@ -27,7 +26,7 @@ from fieldtune.console.widgets.side_view import (
     body_length,
     draw_flight,
 )
-from fieldtune.console.widgets.text_line import Still
+from fieldtune.console.widgets.text_block import CachedWidget
 
 
 def draw_slide(scene: Scene, rows: int, columns: int) -> Canvas:
@@ -70,16 +69,16 @@ def _ground(canvas: Canvas, view: View, scene: Scene, scale_row: int) -> None:
         canvas.write(scale_row, int(float(view.column(metres)) / 2), f"╵{metres:g} m", FLOOR)
     if scene.distance_m is None:
         return
-    if target.kind == "zone":
-        depth, width = target.opening[0], target.opening[-1]
-        _box(canvas, view, TARGET, scene.distance_m - depth / 2, scene.distance_m + depth / 2, width / 2)
-        _fill(canvas, view, scene.distance_m - depth / 2, scene.distance_m + depth / 2, width / 2, FREE)
-    else:
-        for side in (-1, 1):
-            y = side * target.opening[-1] / 2
-            canvas.circle(TARGET, float(view.column(scene.distance_m)), float(view.row(y)), 2.0)
-        across = np.array([-0.5, 0.5]) * target.opening[-1]
-        canvas.line(TARGET, view.column(np.full(2, scene.distance_m)), view.row(across), gap=3)
+    shape = target.outline(scene.distance_m)
+    for line in shape.lines:
+        x, y = np.array(line).T
+        canvas.line(TARGET, view.column(x), view.row(y))
+        _fill(canvas, view, shape.free[0], shape.free[1], target.width / 2, FREE)
+    for line in shape.edges:
+        x, y = np.array(line).T
+        canvas.line(TARGET, view.column(x), view.row(y), gap=3)
+    for x, y in shape.marks:
+        canvas.circle(TARGET, float(view.column(x)), float(view.row(y)), 2.0)
 
 
 def _run(canvas: Canvas, view: View, scene: Scene) -> None:
@@ -128,21 +127,21 @@ def _fill(canvas: Canvas, view: View, left: float, right: float, half: float, ti
 
 
 _LAYERS = {
-    0: "arc--floor",
-    parts.FLOOR: "arc--floor",
-    parts.ROBOT: "arc--robot",
-    parts.TARGET: "arc--target",
-    parts.EDGE: "arc--edge",
-    parts.NOW: "arc--now",
-    parts.PATH: "arc--path",
-    parts.ELEMENT: "arc--element",
+    0: "path--floor",
+    parts.FLOOR: "path--floor",
+    parts.ROBOT: "path--robot",
+    parts.TARGET: "path--target",
+    parts.EDGE: "path--edge",
+    parts.NOW: "path--now",
+    parts.PATH: "path--path",
+    parts.ELEMENT: "path--element",
 }
 _SHADES = 16  # more than there are tints
 _BRAILLE = 0x2800
-_TINTS = {parts.BAND: "arc--band", parts.FREE: "arc--free"}
+_TINTS = {parts.BAND: "path--band", parts.FREE: "path--free"}
 
 
-class ArcView(Still):
+class PathView(CachedWidget):
     """Path, its 90 % band, robot and target to scale, on Textual's line API.
 
     ``show`` takes a new scene; the strips are made once a change, not once a line.
@@ -180,7 +179,7 @@ class ArcView(Still):
     def _make(self, size: Size) -> list[Strip]:
         if self._scene is None or size.width < 8 or size.height < 3:
             return [Strip.blank(size.width, self.rich_style)] * size.height
-        draw = draw_slide if self._scene.target.on_floor else draw_flight
+        draw = self._scene.target.by_way(lambda: draw_flight, lambda: draw_slide)
         return paint(draw(self._scene, size.height, size.width), *self._styles())
 
     def _styles(self) -> tuple[dict[int, Style], dict[int, Style]]:

@@ -8,6 +8,8 @@
  * Encoder: channel A on PD2, channel B on PD3; every edge counts, so a turn gives four times the encoder's cycles
  * (put that number into the profile: counts_per_turn). Battery: a divider on ADC0. Put your own program where it says so.
  * The wheel turns fast and keeps turning: fix the robot, stand clear and have a switch at hand before it is powered.
+ * Fast wheels, loaded springs and flying elements can hurt: wear eye protection and keep the range clear. Event rules,
+ * local codes and qualified supervision decide; no number here means that it is safe.
  */
 #include <avr/interrupt.h>
 #include <avr/io.h>

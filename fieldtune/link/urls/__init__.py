@@ -6,27 +6,29 @@ pyserial finds a scheme as the module ``protocol_<scheme>`` of a registered pack
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import serial
 
-from fieldtune.robot.model import Robot
+from fieldtune.errors import LinkError
+from fieldtune.port_names import port_problem
+from fieldtune.units import shown
 
-SCHEMES = ("sim", "replay", "socket", "rfc2217")
-"""Kinds of URL that may name a port, wherever one can be said."""
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 if __name__ not in serial.protocol_handler_packages:
     serial.protocol_handler_packages.append(__name__)
 
 
 def open_url(url: str, robot: Robot | None = None, **settings: Any) -> serial.SerialBase:
-    """A port for a device name or a URL of ``SCHEMES``; ``robot`` serves ``sim://``.
+    """A port for a device name or a URL of the schemes in ``port_names``; ``robot`` serves ``sim://``.
 
-    Raises ``SerialException`` for any other scheme: some that pyserial has for debugging write to files.
+    Raises ``LinkError`` for any other scheme: pyserial has one that writes into files.
     """
-    scheme, mark, _ = url.partition("://")
-    if mark and scheme.lower() not in SCHEMES:
-        raise serial.SerialException(f"{scheme}:// is none of the lines that can be read")
+    problem = port_problem(url)
+    if problem is not None:
+        raise LinkError(f"port {shown(url)}: {problem}")
     port = serial.serial_for_url(url, do_not_open=True, **settings)
     if url.startswith("sim:") and robot is not None:
         vars(port)["robot"] = robot

@@ -1,0 +1,236 @@
+"""Sizes: what the mechanism gives as built, beside what it would give with another gear, wheel, spring or angle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import zip_longest
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+
+from fieldtune.console import keys, words
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.figures import figures_of
+from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.snapshot import Live
+    from fieldtune.robot.model import Robot
+    from fieldtune.sizing.results import Size
+
+_FIRST_PAIR = (24, 24)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing that can be different: how it reads, and the robot with it one step up or down."""
+
+    name: str
+    reading: Callable[[Robot], str]
+    stepped: Callable[[Robot, int], Robot]
+
+
+def changes_for(robot: Robot) -> list[Change]:
+    """What can be varied on this robot; what its profile doesn't give isn't offered."""
+    found = [Change("Exit angle", lambda r: f"{math.degrees(r.launcher.exit_angle):.1f}°", _angle)]
+    if robot.drive is not None:
+        found.append(Change("Motors", lambda r: str(r.drive.motors) if r.drive else "", _motors))
+        found.insert(0, Change("Last gear", _gear_words, _gear))
+    for number, variation in enumerate(robot.launcher.mechanism.variations()):
+        found.append(Change(variation.name, partial(_part_words, number), partial(_part, number)))
+    return found
+
+
+def _part_words(number: int, robot: Robot) -> str:
+    return robot.launcher.mechanism.variations()[number].reading
+
+
+def _part(number: int, robot: Robot, by: int) -> Robot:
+    """One size of the mechanism a step up or down."""
+    mechanism = robot.launcher.mechanism.variations()[number].stepped(by)
+    return replace(robot, launcher=replace(robot.launcher, mechanism=mechanism))
+
+
+def _angle(robot: Robot, by: int) -> Robot:
+    angle = min(math.radians(88), max(0.0, robot.launcher.exit_angle + math.radians(by)))
+    return replace(robot, launcher=replace(robot.launcher, exit_angle=angle))
+
+
+def _motors(robot: Robot, by: int) -> Robot:
+    if robot.drive is None:
+        return robot
+    return replace(robot, drive=replace(robot.drive, motors=max(1, robot.drive.motors + by)))
+
+
+def _gear_words(robot: Robot) -> str:
+    if robot.drive is None:
+        return ""
+    return ":".join(str(teeth) for teeth in robot.drive.gears[-1]) if robot.drive.gears else "none, direct"
+
+
+def _gear(robot: Robot, by: int) -> Robot:
+    """The last driven gear a tooth larger or smaller; a direct drive gets a pair of gears to begin with."""
+    if robot.drive is None:
+        return robot
+    *front, (driving, driven) = robot.drive.gears or (_FIRST_PAIR,)
+    other = (*front, (driving, max(8, driven + by)))
+    return replace(robot, drive=replace(robot.drive, gears=() if other == (_FIRST_PAIR,) else other))
+
+
+def compared(built: Size, other: Size | None) -> list[Part]:
+    """Figures as built and, where something is varied, beside them what it would be."""
+    head = f"{'':<28}{'as built':>16}" + (f"{'what if':>16}" if other is not None else "")
+    parts: list[Part] = [(head + "\n", "bold $act")]
+    others = [value for _, value in figures_of(other)] if other is not None else []
+    for (figure, was), now in zip_longest(figures_of(built), others):
+        as_built, what_if = figure.said(was), figure.said(now)
+        parts += [(f"{figure.title:<28}", "$quiet"), (f"{as_built:>16}", "$ink")]
+        if other is not None:
+            shape = "" if was is None or now is None or as_built == what_if else " ▲" if now > was else " ▼"
+            parts.append((f"{what_if:>16}{shape:<2}", "bold $ink"))
+        parts.append("\n")
+    parts += [(f"! {words.printable(note)}\n", "$bad") for note in (other or built).notes]
+    return parts
+
+
+def choices(built: Size) -> list[Part]:
+    """Gear trains worth considering: the best trade-offs, best first named."""
+    if not built.choices:
+        return [""]
+    parts: list[Part] = [("Gear trains worth a look\n", "bold $act")]
+    for choice in built.choices[:14]:
+        train = "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"
+        reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
+        marks = [word for word, there in (("● best", choice.best), ("◆ built", choice.present)) if there]
+        mark = " ".join(marks)
+        parts.append(
+            (f"{choice.reduction:5.2f} {train:<12} {reach:<13} {mark}\n", "bold $good" if choice.best else "$ink")
+        )
+    return parts
+
+
+def harms(cautions: Sequence[str]) -> list[Part]:
+    """What can hurt, beside the figures that say how."""
+    return [(f"⚠ {words.printable(line)}\n", "$ink") for line in cautions]
+
+
+Harm = tuple[tuple[str, ...], tuple[str, ...]]
+"""All cautions, and those of them about what is near or beyond its limit."""
+USUAL_TRAINS = 10_000
+"""Gear trains that are tried in less time than it takes to say so."""
+
+
+class SizesScreen(ConsoleScreen):
+    """As built beside what if."""
+
+    TITLE_WORDS = "Sizes"
+    OWN: ClassVar[list[Binding]] = [
+        Binding("up", "choose(-1)", "Choose", tooltip="Vary the one above", id="sizes-up", key_display="↑ ↓"),
+        Binding("down", "choose(1)", "Choose", tooltip="Vary the one below", id="sizes-down",
+                key_display="↓", show=False),
+        Binding("left", "vary(-1)", "Less", tooltip="A step less of it", id="sizes-less", key_display="←"),
+        Binding("right", "vary(1)", "More", tooltip="A step more of it", id="sizes-more", key_display="→"),
+        Binding("r", "as_built", "As built", tooltip="Back to the robot as its profile says", id="sizes-as-built"),
+    ]  # fmt: skip
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._at = 0
+        self._built: Size | None = None
+        self._other: Size | None = None
+        self._harm_built: Harm = ((), ())
+        self._harm_other: Harm = ((), ())
+        self._factor = 1.0
+        self._searched: tuple[int, int] | None = None
+
+    def compose_body(self) -> ComposeResult:
+        robot = self.controller.robot
+        self.varied, self.changes = robot, changes_for(robot)
+        yield TextBlock(id="sizes-choose")
+        with Horizontal(id="sizes-body"):
+            yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
+            yield TextBlock(id="sizes-choices")
+
+    def key_rows(self) -> list[list[Binding]]:
+        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
+
+    def on_mount(self) -> None:
+        """Work out the figures as built (the screen's own mounting runs as well)."""
+        self.controller.background.begin("sizes-built", self._work_out_built)
+
+    async def _work_out_built(self) -> None:
+        self._factor = (
+            await self.controller.background.ask("What shots taught", self.controller.session.speed_factor) or 1.0
+        )
+        self._built, self._harm_built = await self._sized(self.controller.robot, True)
+        self._show()
+
+    async def _work_out_other(self) -> None:
+        self._other, self._harm_other = await self._sized(self.varied, False)
+        self._show()
+
+    async def _sized(self, robot: Robot, sweep: bool) -> tuple[Size | None, Harm]:
+        from fieldtune.sizing.cautions import cautions, strained
+        from fieldtune.sizing.size import size
+
+        target, factor = self.controller.shooting.target, self._factor
+        progress = self._note_progress if sweep else None
+        found = await self.controller.background.ask_slowly(
+            "Sizing", size, robot, target, speed_factor=factor, progress=progress, sweep=sweep
+        )
+        return found, (cautions(robot), strained(robot))
+
+    def _note_progress(self, done: int, total: int) -> None:
+        self._searched = (done, total)
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        self._show()
+
+    def _show(self) -> None:
+        if not self.ready:
+            return
+        robot = self.controller.robot
+        self.query_one("#sizes-choose", TextBlock).put(*self._chooser())
+        if self._built is None:
+            if self._searched is not None and self._searched[1] > USUAL_TRAINS:
+                done, total = self._searched
+                said = f"trying gear trains: {done} of {total}"
+                self.query_one("#sizes-figures", TextBlock).put((said, "$quiet"))
+            return
+        other = self._other if self.varied is not robot else None
+        harm, strain = self._harm_other if other is not None else self._harm_built
+        self.query_one("#sizes-figures", TextBlock).put(*harms(strain), *compared(self._built, other))
+        self.query_one("#sizes-choices", TextBlock).put(*choices(self._built), *harms(harm))
+
+    def _chooser(self) -> list[Part]:
+        parts: list[Part] = [("What if?  ", "bold $act")]
+        for number, change in enumerate(self.changes):
+            chosen = number == self._at
+            was, now = change.reading(self.controller.robot), change.reading(self.varied)
+            said = f"{change.name} {now}" + ("" if was == now else f" (built: {was})")
+            parts.append((f" ▸{said}◂ " if chosen else f"  {said}  ", "bold $act-ink on $act" if chosen else "$ink"))
+        return parts
+
+    def action_choose(self, by: int) -> None:
+        """Choose what to vary."""
+        self._at = (self._at + by) % len(self.changes)
+        self._show()
+
+    def action_vary(self, by: int) -> None:
+        """A step more or less of the chosen thing."""
+        self.varied = self.changes[self._at].stepped(self.varied, by)
+        self._show()
+        self.controller.background.begin("sizes-other", self._work_out_other)
+
+    def action_as_built(self) -> None:
+        """Back to the robot as built."""
+        self.varied, self._other = self.controller.robot, None
+        self._show()
