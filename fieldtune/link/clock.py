@@ -28,10 +28,11 @@ class LineState:
     """State behind the last believed line. ``clock`` is the robot's reading in ticks, None where arrival serves.
 
     ``mark`` is then the line's time by arrival. ``turned_s`` is when a new count came last, ``trail`` the last
-    (seconds, turns) of new counts; ``stood``: the last line brought none; ``stale_s``: how old a count may be when it
-    is printed. ``rpms`` has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such a stretch
-    gained, turns/s^2; ``scatter`` is how far that rpm goes up and down from line to line, turns/s; ``dead``: it stands
-    at zero though the wheel can't. ``change`` is what it means if this state does not follow the last one.
+    (seconds, turns) of new counts; ``stood``: the last line brought none, ``still``: none came for long; ``stale_s``:
+    how old a count may be when it is printed. ``rpms`` has the last (seconds, rpm) of the robot's own, ``gained_rps2``
+    the most that such a stretch gained, turns/s^2; ``scatter`` is how far that rpm goes up and down from line to line,
+    turns/s; ``dead``: it stands at zero though the wheel can't. ``change`` is what it means if this state does not
+    follow the last one.
     """
 
     clock: float | None
@@ -47,6 +48,7 @@ class LineState:
     rpm_s: float = 0.0
     dead: bool = False
     stood: bool = False
+    still: bool = False
     stale_s: float = 0.0
     rpms: deque[tuple[float, float]] = field(default_factory=deque)
     gained_rps2: float = 0.0
@@ -90,6 +92,8 @@ class Clocks:
         self.arrival = ArrivalClock()
         self.fault: str | None = None
         """Why the host's arrival time is the clock although the robot sends one."""
+        self.judging = True
+        """False where arrival times are made up, as of plain text."""
         self._judge = ClockJudge()
         self._short = 0
 
@@ -100,7 +104,7 @@ class Clocks:
     def judge(self, wire: WireValues, arrival_s: float, lines: int = 1) -> bool:
         """Takes the clock of a line, the last of ``lines`` that each moved it on; True when trust ends with it."""
         clock, tick = self.reading(wire)
-        if clock is None:
+        if clock is None or not self.judging:
             return False
         self._judge.see(clock * tick, arrival_s, lines)
         self.fault = self._judge.verdict

@@ -68,6 +68,10 @@ class LineDecoder:
         """What is wrong with the robot's own clock, in words; None where nothing is, or there is none."""
         return self._continuity.clocks.fault
 
+    def trust_clock(self) -> None:
+        """Arrival times are made up: they say nothing of the robot's clock."""
+        self._continuity.clocks.judging = False
+
     @property
     def tick_s(self) -> float:
         """Uncertainty of a sample's time, seconds: the clock's resolution, or the jitter of arrival."""

@@ -39,6 +39,7 @@ _EVIDENCE = 10.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
+_STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
 _SLOWED, _SPED_UP = 0.35, 0.7
 _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
@@ -155,7 +156,7 @@ class DropDetector:
     def _floor(self, t: FloatArray, x: FloatArray, part: slice, tick_s: float) -> float:
         """The least variance a point has, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
         rate = (x[-1] - x[0]) / (t[-1] - t[0])
-        spread_s = max(tick_s, statistics.median(self._spread_s[part]))
+        spread_s = max(tick_s, _STEADY * statistics.median(self._spread_s[part]))
         return float(self._quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
 
     def _look(self, instant: float, period: float, tick_s: float, eager: bool, noisy: bool) -> None:

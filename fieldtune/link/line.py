@@ -131,6 +131,10 @@ class Line:
             if value is not None:
                 recent.append((value, sample.arrival_s))
 
+    def trust_clock(self) -> None:
+        """Arrival times are made up, as of plain text: they say nothing of the robot's clock."""
+        self._decoder.trust_clock()
+
     def reconnected(self) -> None:
         """The port was opened anew: half lines and held samples are gone, history and counts stay."""
         self._framer.restart()

@@ -198,7 +198,7 @@ class Continuity:
         limits = self.limits
         fastest = limits.wheel_rpm / 60
         noise = 1.5 / (limits.counts_per_turn or 1.0)
-        rate = base.rate
+        rate = 0.0 if base.still else base.rate
         if rate is None:
             return abs(step) <= fastest * (elapsed + base.tick) + noise
         noise += (1.2 * base.tick + 2 * base.stale_s) * abs(rate)
@@ -273,14 +273,14 @@ class Continuity:
             sample.turns = base.turns
         if sample.turns is None:
             return
-        if sample.turns == base.turns and rate is not None:
-            self._no_new_count(base, sample, rate)
+        if sample.turns == base.turns and base.trail:
+            self._no_new_count(base, sample, rate or 0.0)
             return
         if base.stood:
             base.stale_s = max(0.98 * base.stale_s, sample.time_s - base.time_s)
         else:
             base.stale_s = 0.95 * base.stale_s if base.stale_s > 1e-4 else 0.0
-        base.stood = False
+        base.stood = base.still = False
         base.turns, base.turned_s = sample.turns, sample.time_s
         base.trail.append((sample.time_s, sample.turns))
 
@@ -290,4 +290,4 @@ class Continuity:
         if sample.time_s - base.turned_s > _STOOD_S:
             base.trail.clear()
             base.trail.append((sample.time_s, sample.turns or 0.0))
-            base.turned_s, base.stood = sample.time_s, False
+            base.turned_s, base.stood, base.still = sample.time_s, False, True

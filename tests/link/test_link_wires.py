@@ -11,6 +11,7 @@ from link_ptys import wait_for
 from fieldtune import load_robot
 from fieldtune.link import Monitor
 from fieldtune.link.framing import framed
+from fieldtune.link.limits import Limits
 
 
 @pytest.fixture(scope="module")
@@ -19,21 +20,22 @@ def heron():
 
 
 class Wheel:
-    """Lines of a wheel at 1,500 rpm (heron: 56 counts a turn), in real time."""
+    """Lines of a wheel at 1,500 rpm in real time."""
 
-    def __init__(self):
+    def __init__(self, robot):
         self.began = time.monotonic()
+        self.counts_per_s = 1500 / 60 * Limits.of(robot).counts_per_turn
 
     def line(self):
         since = time.monotonic() - self.began
-        return framed(f"t_ms={int(1000 * since)},wheel_counts={int(1400 * since)}")
+        return framed(f"t_ms={int(1000 * since)},wheel_counts={int(self.counts_per_s * since)}")
 
 
 def test_datagrams_are_read(heron):
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
         free.bind(("127.0.0.1", 0))
         number = free.getsockname()[1]
-    wheel = Wheel()
+    wheel = Wheel(heron)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as robot, Monitor(heron, f"udp://:{number}") as monitor:
         for ending in (b"\n", b""):
 
@@ -47,7 +49,7 @@ def test_datagrams_are_read(heron):
 
 
 def test_a_log_file_is_followed_from_its_end_and_when_it_is_made_anew(heron, tmp_path):
-    path, wheel = tmp_path / "run.log", Wheel()
+    path, wheel = tmp_path / "run.log", Wheel(heron)
     path.write_bytes(b"".join(b"t_ms=%d,wheel_counts=1\n" % i for i in range(50)))
     with Monitor(heron, f"file://{path}") as monitor:
 
