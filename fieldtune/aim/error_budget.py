@@ -19,13 +19,13 @@ from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.places import Place
     from fieldtune.aim.required_speed.interface import RequiredSpeed
-    from fieldtune.errors import InputError
 from fieldtune.robot.model import Robot, Target
 
 _WORTH_MENDING = 0.005
