@@ -221,11 +221,13 @@ class Session:
         from fieldtune.link.recording import decode
         from fieldtune.link.wheel_response import trace_of, wheel_response
 
-        if self.robot.launcher.kind != "flywheel":
-            raise InputError(f"{self.robot.name} has no wheel whose speed is held: it is a {self.robot.launcher.kind}")
+        mechanism = self.robot.launcher.mechanism
+        if not mechanism.by_motion(lambda _: True, lambda _: False):
+            words = f"it is {mechanism.article} {mechanism.kind}"
+            raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
         decoded = decode(recording, self.robot)
         shots = tuple(shot.time_s for shot in decoded.live.shots)
-        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.unit == "rpm"), self.robot.drive)
+        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.scale.is_speed), self.robot.drive)
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
