@@ -19,9 +19,12 @@ from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
+    from fieldtune.aim.error_budget import ErrorBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
+    from fieldtune.learn.hits import Hits
     from fieldtune.link.snapshot import Live
     from fieldtune.robot.model import Robot
 
@@ -124,11 +127,65 @@ class Session:
         volts = self._volts(battery_v)
         return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
-    def next(self, target: str | None = None) -> NextShot:
-        """The distance whose shot would teach most, and why."""
+    def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
+        """The distance and setpoint whose shot would teach most, and why."""
         from fieldtune.learn import next_shot
 
-        return next_shot(self.robot, self.posterior, self.robot.target(target))
+        return next_shot(self.robot, self.posterior, self.robot.target(target), self._volts(battery_v))
+
+    def budget(
+        self,
+        distance_m: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+        hold: float | None = None,
+    ) -> ErrorBudget:
+        """Where the misses come from at a distance reading, at every spot where None, and what to mend first.
+
+        ``hold``: hold error of the wheel as a share of its setpoint, one standard deviation; where None, as the speeds
+        measured at release tell.
+        """
+        from fieldtune.aim.error_budget import error_budget
+        from fieldtune.aim.error_causes import KnownErrors
+        from fieldtune.aim.places import Place, places
+        from fieldtune.battery.rest_voltage import open_loop_spread
+
+        if hold is not None and not 0 <= hold < 0.5:
+            raise InputError(f"hold error {hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        if distance_m is None:
+            at = places(self.robot, aimed_at, self.belief)
+        else:
+            shot_entry.check_distance(distance_m)
+            at = (Place(distance_m, next((s.name for s in self.robot.spots if s.distance == distance_m), None)),)
+        errors = KnownErrors(
+            hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
+        )
+        return error_budget(self.robot, aimed_at, self.belief, at, errors, volts)
+
+    def angle(
+        self,
+        low_deg: float,
+        high_deg: float,
+        step_deg: float = 1.0,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> AngleSweep:
+        """Hit chance over the exit angle, degrees above the horizontal, at the spots; the setpoint anew at each."""
+        from fieldtune.aim.angle import angle_sweep
+        from fieldtune.aim.places import places
+
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = places(self.robot, aimed_at, self.belief)
+        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
+
+    def hits(self, by: str = "spot") -> Hits:
+        """Hits of shots tried, by "spot", "target" or "battery", with 95 % intervals of the share."""
+        from fieldtune.learn.hits import GROUPINGS, count_hits
+
+        if by not in GROUPINGS:
+            raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
+        return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""
@@ -139,8 +196,8 @@ class Session:
 
         ``setpoint``: where to ask, the middle of what the robot accepts where None.
         """
-        from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
         from fieldtune.aim.recommend import mean_log_speed
+        from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
         limits, belief = self.robot.setpoint, self.belief
         if belief.shots_used == 0:

@@ -73,9 +73,9 @@ class CurrentCheck:
         zero = median(self.rests)
         return zero if abs(zero) > 2 * (max(self.rests) - min(self.rests)) / math.sqrt(len(self.rests)) else None
 
-    def words(self, can_reckon: bool) -> list[str]:
+    def words(self, can_calculate: bool) -> list[str]:
         """What to say about the current, one line each."""
-        instead = "reckoned from the wheel's acceleration instead" if can_reckon else "resistance stays unknown"
+        instead = "calculated from the wheel's acceleration instead" if can_calculate else "resistance stays unknown"
         if self.distrusted:
             return [f"current reads zero while the wheel speeds up: sensor not used, {instead}"]
         lines = []

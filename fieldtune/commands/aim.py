@@ -32,9 +32,9 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     add_target(following)
 
 
-def add_place(parser: argparse.ArgumentParser) -> None:
+def add_place(parser: argparse.ArgumentParser, required: bool = True) -> None:
     """Where from: a distance or a spot of the profile."""
-    place = parser.add_mutually_exclusive_group(required=True)
+    place = parser.add_mutually_exclusive_group(required=required)
     arguments.add_quantity(place, "--distance", "D", "LENGTH", 'distance to the target, such as "1.8 m" or "6 ft"')
     place.add_argument("--spot", metavar="NAME", help="a spot that the profile names")
 
@@ -89,9 +89,9 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
 
 
 def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
-    from fieldtune.robot.wheel_energy import energy_at_speed
+    from fieldtune.robot.exit_speed import energy_at_speed, spin_ratio
 
-    joules = float(energy_at_speed(robot, exit_speed_mps))
+    joules = float(energy_at_speed(robot.element, spin_ratio(robot), exit_speed_mps))
     return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
 
 

@@ -187,6 +187,7 @@ _FIRST = 10
 # Standard normal values of the new offset; between two of them lies less than any scatter, save in the far tails.
 _STEP = 0.1
 _GRID = np.arange(-4.2, 4.25, _STEP)
+_GOLDEN = (5**0.5 - 1) / 2
 # With fewer draws than this share left in effect the earlier epochs say too little by themselves.
 _LEFT = 0.15
 
@@ -210,11 +211,13 @@ class FirstShots:
         each = mass.sum(axis=1)
         if 1 / np.sum(each**2) < _LEFT * len(points):
             return None
-        ends = np.cumsum(mass.ravel())
-        wanted = (np.arange(len(points)) + 0.5) / len(points) * ends[-1]
-        at = np.minimum(np.searchsorted(ends, wanted), mass.size - 1)
-        draw, cell = np.divmod(at, len(_GRID))
-        inside = (ends[at] - wanted) / np.maximum(mass.ravel()[at], 1e-300)
+        number = np.arange(len(points))
+        draw = np.searchsorted(np.cumsum(each), np.minimum((number + 0.5) / len(points), each.sum() * (1 - 1e-12)))
+        # Each draw kept has an offset of its own share: the fractional parts of the golden ratio are the most even.
+        ends = np.cumsum(mass[draw], axis=1)
+        wanted = (number + 0.5) * _GOLDEN % 1.0 * ends[:, -1]
+        cell = np.minimum(np.sum(ends < wanted[:, None], axis=1), len(_GRID) - 1)
+        inside = (ends[number, cell] - wanted) / np.maximum(mass[draw, cell], 1e-300)
         kept = points[draw].copy()
         kept[:, self.layout.offsets_at.start + self.place] = _GRID[cell] + _STEP * (0.5 - inside)
         return kept, gain_with_offset(self.layout, kept, gain[draw], self.layout.offsets(kept)[:, self.place])

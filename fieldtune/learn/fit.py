@@ -10,6 +10,8 @@ import numpy as np
 from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.arrays import FloatArray
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
+from fieldtune.learn.evidence import sums_in_reach
+from fieldtune.learn.importance import importance_draws
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
 from fieldtune.learn.parameters import Layout
@@ -53,10 +55,11 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, required_of: RequiredSp
     view = SideEstimate(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
     density, layout, mode = map_by_gauss_newton(robot, table, len(epochs), required_of, view)
     place, at = epochs.index(epoch), mode.u[None]
-    few = len(table) <= _CORRECTED
+    few, sums = len(table) <= _CORRECTED, sums_in_reach(robot, layout, required_of)
 
     def drawn(slope: LogPosterior, top: Mode) -> Drawn:
-        points = _drawn(slope, top, draws, few and bool(slope.rows), rng)
+        weighed = importance_draws(slope, layout, top, sums, draws) if few or not slope.rows else None
+        points = _drawn(slope, top, draws, few, rng) if weighed is None else weighed
         if few or not slope.rows:
             return points, layout.gain(points), layout.offsets(points)[:, place]
         return points, *linearised_gain(robot, table, layout, top, points, place, required_of, view)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal, get_args
-
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Kind
+from fieldtune.robot.kinds import LAUNCHERS
+from fieldtune.robot.launchers import StarterText
 from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.units import closest, shown
 
@@ -175,40 +174,43 @@ distance = "{far}"
 """
 
 
+FLYWHEEL = StarterText(
+    element=_BALL, launcher=_FLYWHEEL, encoder=_ENCODER, target=_BASKET, drives="turns the wheels", motors=2,
+    gears="[[22, 33], [20, 28]]", sets="rpm of the wheel", setpoints=("600 rpm", "2500 rpm", "10 rpm"),
+    doubt=("grip", "8 %"), spots=("1.8 m", "2.8 m"),
+)  # fmt: skip
+STRIKER = StarterText(
+    element=_DISC, launcher=_STRIKER, encoder="", target=_ZONE, drives="cocks the striker", motors=1,
+    gears="[[13, 65], [14, 84]]", sets="draw", setpoints=("8 mm", "52 mm", "0.5 mm"), doubt=("friction", "20 %"),
+    spots=("1.0 m", "2.4 m"),
+)  # fmt: skip
+ARM = StarterText(
+    element=_BALL, launcher=_ARM, encoder="", target=_WINDOW, drives="draws the arm back", motors=1,
+    gears="[[14, 70], [15, 75], [18, 81]]", sets="draw", setpoints=("150 mm", "600 mm", "2 mm"),
+    doubt=("efficiency", "10 %"), spots=("1.5 m", "2.5 m"),
+)  # fmt: skip
+
+
 def new_profile_text(name: str, kind: str) -> str:
     """TOML text of a profile of that kind; raises ``InputError`` for a name or kind that can't be."""
     if not is_name(name):
         raise InputError(f"found {shown(name)}; expected a robot's name, {NAME_RULE}, such as heron")
-    kinds = get_args(Kind)
-    if kind not in kinds:
+    if kind not in LAUNCHERS:
+        kinds = tuple(LAUNCHERS)
         raise InputError(f"found kind {shown(kind)}; expected {', '.join(kinds)}{closest(kind, kinds)}")
-    head = _HEAD.format(name=name, title=name.replace("-", " ").capitalize())
-    return head + {"flywheel": _flywheel, "striker": _striker, "arm": _arm}[kind]()
-
-
-def _flywheel() -> str:
-    drive = _DRIVE.format(turns="turns the wheels", motors=2, gears="[[22, 33], [20, 28]]")
-    tail = _tail("rpm of the wheel", ("600 rpm", "2500 rpm", "10 rpm"), ("grip", "8 %"), ("1.8 m", "2.8 m"))
-    return _BALL + _FLYWHEEL + drive + _ENCODER + _BASKET + tail
-
-
-def _striker() -> str:
-    drive = _DRIVE.format(turns="cocks the striker", motors=1, gears="[[13, 65], [14, 84]]")
-    tail = _tail("draw", ("8 mm", "52 mm", "0.5 mm"), ("friction", "20 %"), ("1.0 m", "2.4 m"))
-    return _DISC + _STRIKER + drive + _ZONE + tail
-
-
-def _arm() -> str:
-    drive = _DRIVE.format(turns="draws the arm back", motors=1, gears="[[14, 70], [15, 75], [18, 81]]")
-    tail = _tail("draw", ("150 mm", "600 mm", "2 mm"), ("efficiency", "10 %"), ("1.5 m", "2.5 m"))
-    return _BALL + _ARM + drive + _WINDOW + tail
-
-
-_Doubt = tuple[Literal["grip", "friction", "efficiency"], str]
-
-
-def _tail(what: str, setpoint: tuple[str, str, str], doubt: _Doubt, spots: tuple[str, str]) -> str:
-    low, high, step = setpoint
-    return _TAIL.format(
-        what=what, low=low, high=high, step=step, doubt=doubt[0], spread=doubt[1], near=spots[0], far=spots[1]
-    )
+    text = LAUNCHERS[kind].starter()
+    low, high, step = text.setpoints
+    return "".join(
+        (
+            _HEAD.format(name=name, title=name.replace("-", " ").capitalize()),
+            text.element,
+            text.launcher,
+            _DRIVE.format(turns=text.drives, motors=text.motors, gears=text.gears),
+            text.encoder,
+            text.target,
+            _TAIL.format(
+                what=text.sets, low=low, high=high, step=step, doubt=text.doubt[0], spread=text.doubt[1],
+                near=text.spots[0], far=text.spots[1],
+            ),
+        )
+    )  # fmt: skip

@@ -10,7 +10,7 @@ from robots import heron, make_robot
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
-from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Target
+from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Zone
 
 
 def thrower(**changes: object) -> Robot:
@@ -24,7 +24,7 @@ def slider() -> Robot:
     return make_robot(
         "striker",
         Element("disc", 0.09, 0.09),
-        Target("zone", 0.0, (0.4, 0.5)),
+        Zone(0.0, (0.4, 0.5)),
         name="otter",
         title=like.title,
         launcher={"exit_height": 0.01},

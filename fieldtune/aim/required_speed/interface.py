@@ -14,8 +14,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.aim.openings import Free
 from fieldtune.arrays import FloatArray
+from fieldtune.physics.openings import Free
 
 
 @dataclass(frozen=True, slots=True)

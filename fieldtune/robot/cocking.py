@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.arrays import FloatArray
+from fieldtune.robot.drawn import Drawn
 from fieldtune.robot.drivetrain import Train
-from fieldtune.robot.model import Robot
 
 _POINTS = 129
 
@@ -38,55 +38,25 @@ class Stroke:
         return int(np.argmax(self.torque))
 
 
-def tip_force(robot: Robot, draw: ArrayLike) -> FloatArray:
-    """Force (N) against which the drive pulls at a draw (m): at the striker, or at the arm's tip."""
-    d = np.asarray(draw, dtype=float)
-    striker, arm = robot.launcher.striker, robot.launcher.arm
-    if striker is not None:
-        return striker.spring_rate * d + striker.preload
-    if arm is not None and arm.spring_rate is not None:
-        return arm.spring_rate * d + arm.preload
-    if arm is not None and arm.torque is not None:
-        return np.full_like(d, arm.torque / arm.arm_length)
-    return np.full_like(d, np.nan)
+def stroke(mechanism: Drawn, crank: float | None = None, draw: float | None = None) -> Stroke:
+    """The stroke to a draw (m), the longest where None; a crank too short for it ends at its dead centre.
 
-
-def longest_stroke(robot: Robot) -> float:
-    """Longest draw of the mechanism, metres."""
-    mechanism = robot.launcher.striker or robot.launcher.arm
-    return mechanism.draw_max if mechanism is not None else 0.0
-
-
-def crank_radius(robot: Robot) -> float | None:
-    """Radius of the cocking crank, metres: the profile's, or for a striker half the longest draw; None at a pivot."""
-    if robot.drive is not None and robot.drive.crank_radius is not None:
-        return robot.drive.crank_radius
-    return longest_stroke(robot) / 2 if robot.launcher.striker is not None else None
-
-
-def stroke(robot: Robot, draw: float | None = None) -> Stroke:
-    """The stroke to a draw (m), the longest where None; a crank too short for it ends at its dead centre."""
-    longest = longest_stroke(robot) if draw is None else draw
-    radius = crank_radius(robot)
+    ``crank``: radius (m) that the profile gives, the mechanism's usual one where None.
+    """
+    longest = mechanism.draw_max if draw is None else draw
+    radius = mechanism.crank_radius(crank)
     if radius is None:
-        length = robot.launcher.arm.arm_length if robot.launcher.arm else 1.0
+        length = mechanism.pivot_radius
         turn = np.linspace(0.0, longest / length, _POINTS)
         way = turn * length
-        return Stroke(turn, way, tip_force(robot, way) * length, 2 * float(turn[-1]))
+        return Stroke(turn, way, mechanism.tip_force(way) * length, 2 * float(turn[-1]))
     turn = np.linspace(0.0, math.acos(max(1 - longest / radius, -1.0)), _POINTS)
     way = radius * (1 - np.cos(turn))
-    return Stroke(turn, way, tip_force(robot, way) * radius * np.sin(turn), 2 * math.pi)
-
-
-def longest_draw(robot: Robot, supply: Train, open_circuit_v: float) -> float | None:
-    """Longest draw (m) whose hardest point the drive can still turn through; 0 where it can't even begin."""
-    if longest_stroke(robot) <= 0:
-        return None
-    return float(draws_by_torque(stroke(robot), supply.stall_torque(open_circuit_v)))
+    return Stroke(turn, way, mechanism.tip_force(way) * radius * np.sin(turn), 2 * math.pi)
 
 
 def draws_by_torque(full: Stroke, torque: ArrayLike) -> FloatArray:
-    """Longest draws (m) that torques (N m) can cock, along the full stroke."""
+    """Longest draws (m) that torques (N m) can cock, along the full stroke; 0 where they can't even begin."""
     top = full.worst
     values = np.asarray(torque, dtype=float)
     hardest = np.maximum.accumulate(full.torque[: top + 1])
@@ -94,11 +64,11 @@ def draws_by_torque(full: Stroke, torque: ArrayLike) -> FloatArray:
     return np.where(values > hardest[-1], full.draw[-1], partial)
 
 
-def needed_torque(robot: Robot, draw: float) -> float | None:
+def needed_torque(mechanism: Drawn, crank: float | None, draw: float) -> float | None:
     """Torque (N m) at the hardest point on the way to a draw (m); None for a draw that the mechanism can't make."""
-    if draw > longest_stroke(robot) * (1 + 1e-9):
+    if draw > mechanism.draw_max * (1 + 1e-9):
         return None
-    way = stroke(robot, draw)
+    way = stroke(mechanism, crank, draw)
     return float(way.torque[way.worst])
 
 
