@@ -14,8 +14,8 @@ from fieldtune.aim.results import Aim, Learned, TableRow
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
 from fieldtune.robot.model import Robot, Target
+from fieldtune.scene import Scene, scene
 from fieldtune.session import Session
-from fieldtune.share.path_svg import Scene
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.results import Size
 from fieldtune.sizing.size import size
@@ -164,9 +164,8 @@ def _pictures(
         if aim.setpoint.value is None:
             continue
         path = session.picture(distance, aim.setpoint.value, battery_v, target)
-        words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
-        scene = Scene(session.robot, goal, distance + bias, path, words)
-        found.append(Shown(aim, spots.get(distance), scene, _small(aim, goal)))
+        drawn = scene(session.robot, goal, distance + bias, path, flown=1.0)
+        found.append(Shown(aim, spots.get(distance), drawn, _small(aim, goal)))
     return tuple(found)
 
 
