@@ -22,10 +22,12 @@ if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.error_budget import ErrorBudget
+    from fieldtune.aim.hold import HoldVerdict
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
     from fieldtune.link.snapshot import Live
+    from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
 
 
@@ -186,6 +188,31 @@ class Session:
         if by not in GROUPINGS:
             raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
         return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
+
+    def response(self, recording: Path | str) -> WheelResponse:
+        """How the wheel answers and holds its setpoints, from a recording with steps of the setpoint."""
+        from fieldtune.link.recording import decode
+        from fieldtune.link.wheel_response import trace_of, wheel_response
+
+        if self.robot.launcher.kind != "flywheel":
+            raise InputError(f"{self.robot.name} has no wheel whose speed is held: it is a {self.robot.launcher.kind}")
+        decoded = decode(recording, self.robot)
+        shots = tuple(shot.time_s for shot in decoded.live.shots)
+        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.unit == "rpm"), self.robot.drive)
+
+    def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
+        """Whether the wheel holds well enough for the good range at every spot."""
+        from fieldtune.aim.hold import Held, hold_verdict
+        from fieldtune.aim.places import places
+
+        aimed_at = self.robot.target(target)
+        seen = [
+            Held(step.setpoint, step.steady_error_rpm, step.ripple_rpm)
+            for step in response.steps
+            if step.steady_error_rpm is not None
+        ]
+        at = places(self.robot, aimed_at, self.belief)
+        return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""

@@ -12,6 +12,7 @@ FAMILIES = {
     "budget": ("budget",),
     "angle": ("angle",),
     "hits": ("hits",),
+    "response": ("response",),
     "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),

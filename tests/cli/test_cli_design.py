@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -69,3 +70,23 @@ def test_hits_has_its_keys(run: Run, fails: Callable[..., str]) -> None:
     assert "95 % interval" in said
     assert "67 %" in said
     assert "battery" in fails("hits", "heron", "--by", "moon")
+
+
+def test_response_has_its_keys(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
+    import wheel_controllers as wheels
+    from test_wheel_response import recorded
+
+    levels = ((0.5, 1300.0), (3.0, 1500.0), (5.5, 1700.0))
+    file = recorded(wheels.run_wheel("PI stiff", levels, [], 8.0), tmp_path)
+    found = run("response", "heron", "--recording", file, "--json").json
+    assert found.keys() >= {
+        "static_offset_pct", "speed_slope_pct_per_rpm", "time_constant_s", "overshoot_rpm", "settling_s",
+        "steady_error_rpm", "ripple_rpm", "no_load_torque_nm", "spread", "verdict",
+    }  # fmt: skip
+    assert found["verdict"]["good_enough"] is True
+    assert found["spread"]["time_constant_s"] > 0
+    said = run("response", "heron", "--recording", file).out
+    assert said.startswith("good enough")
+    assert "time constant" in said
+    assert "can't read" in fails("response", "heron", "--recording", tmp_path / "none")
+    assert "no wheel" in fails("response", "otter", "--recording", file)
