@@ -68,9 +68,9 @@ _RANGES = {
 def make_robot(kind: str = "flywheel", element: Element = BALL, target: Target = BASKET, **changes: Any) -> Robot:
     """A robot with a launcher of this kind: "flywheel", "striker" or "arm".
 
-    ``changes`` name fields of ``Robot``, or "flywheel", "striker", "arm" for its mechanism. A dict changes single
-    figures of that part, ``drive={"motors": 1}``; anything else takes its place. It has no battery and no spots, and a
-    default air, unless they are given.
+    ``changes`` name fields of ``Robot``, or "mechanism" ("flywheel", "striker", "arm") for what launches. A dict
+    changes single figures of that part, ``drive={"motors": 1}``; anything else takes its place. It has no battery and
+    no spots, and a default air, unless they are given.
     """
     made = Robot(
         "test", "Test robot", element, _LAUNCHERS[kind], DRIVE, None, None, (target,), Floor(0.22, 0.0), Air(),
@@ -82,7 +82,7 @@ def make_robot(kind: str = "flywheel", element: Element = BALL, target: Target =
 def altered(robot: Robot, **changes: Any) -> Robot:
     """The robot with ``changes`` as ``make_robot`` takes them."""
     for name, value in changes.items():
-        inside = name in _LAUNCHERS
+        inside = name == "mechanism" or name in _LAUNCHERS
         old = robot.launcher.mechanism if inside else getattr(robot, name)
         new = replace(old, **value) if isinstance(value, dict) else value
         robot = replace(robot, **({"launcher": replace(robot.launcher, mechanism=new)} if inside else {name: new}))
@@ -107,7 +107,7 @@ def slider(uncertainty: Uncertainty | None = None) -> Robot:
         Zone(0.0, (0.5, 0.8)),
         name="slider",
         launcher={"exit_height": 0.01},
-        striker=Striker("strike", 900.0, 5.0, 0.01, 0.09, 0.02, 0.25, 0.55, 0.8),
+        mechanism=Striker("strike", 900.0, 5.0, 0.01, 0.09, 0.02, 0.25, 0.55, 0.8),
         drive=None,
         setpoint=SetpointRange("mm", 10, 90, 0.5),
         uncertainty=uncertainty or Uncertainty(),
@@ -122,7 +122,7 @@ def swinger() -> Robot:
         Window(1.2, (0.6, 0.45)),
         name="swinger",
         launcher={"exit_angle": math.radians(45), "exit_height": 0.5},
-        arm=Arm(0.35, 0.012, math.radians(45), 450.0, None, 10.0, 0.03, 0.25, 0.7),
+        mechanism=Arm(0.35, 0.012, math.radians(45), 450.0, None, 10.0, 0.03, 0.25, 0.7),
         drive=None,
         floor=Floor(0.25, 0.0),
         setpoint=SetpointRange("mm", 30, 250, 1),
@@ -183,7 +183,7 @@ def heron(**changes: Any) -> Robot:
     robot = _equipped(
         "heron",
         "flywheel",
-        flywheel=Flywheel(2, 0.088, 180e-6, 1.0, 0.76),
+        mechanism=Flywheel(2, 0.088, 180e-6, 1.0, 0.76),
         spots=(Spot("near line", 1.8), Spot("far line", 3.2)),
     )
     return altered(robot, **changes)
@@ -195,7 +195,7 @@ def otter(**changes: Any) -> Robot:
         "otter",
         "striker",
         element=Element("disc", 0.085, diameter=0.090, height=0.012),
-        striker=Striker("strike", 900.0, 6.0, 0.010, 0.060, 0.030, 0.180, 0.55, 0.85),
+        mechanism=Striker("strike", 900.0, 6.0, 0.010, 0.060, 0.030, 0.180, 0.55, 0.85),
         drive={"motors": 1, "gears": ((12, 60), (15, 45))},
         targets=(Zone(0.0, (0.4, 0.6)),),
         setpoint=SetpointRange("mm", 10, 60, 1),
@@ -210,7 +210,7 @@ def crane(**changes: Any) -> Robot:
         "crane",
         "arm",
         launcher={"exit_angle": math.radians(50), "exit_height": 0.55},
-        arm=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
+        mechanism=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
         drive={"motors": 1, "gears": ((12, 120), (12, 120))},
         targets=(Window(1.1, (0.5, 0.4)),),
         setpoint=SetpointRange("mm", 50, 300, 5),
@@ -224,7 +224,7 @@ def big_heron(**changes: Any) -> Robot:
     robot = heron(
         name="big-heron",
         element={"mass": 0.140, "diameter": 0.120},
-        flywheel=Flywheel(2, 0.100, 9e-4, 1.0, 0.85),
+        mechanism=Flywheel(2, 0.100, 9e-4, 1.0, 0.85),
         drive=Drive("speed", 2, 12.0, 5300 * RPM, 1.2, 60.0, 2.0, ((18, 24),), 0.95),
         battery=Battery("nimh", 10, 0.040),
         setpoint=SetpointRange("rpm", 600, 4600, 10),

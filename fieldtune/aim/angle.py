@@ -9,14 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief
-from fieldtune.aim.places import Place
 from fieldtune.aim.recommend import table
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.aim.places import Place
+    from fieldtune.robot.model import Robot, Target
 
 _FLATTEST, _STEEPEST = -30.0, 85.0
 _MOST = 200

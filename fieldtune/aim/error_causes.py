@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -31,9 +32,11 @@ from fieldtune.aim.error_names import (
     SPEED,
     STEP,
 )
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Target
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.draws import GainBasis, Unknowns
-from fieldtune.arrays import FloatArray
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 
 def gain_basis(robot: Robot) -> GainBasis:

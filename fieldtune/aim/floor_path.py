@@ -7,18 +7,21 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import humid_air
 from fieldtune.physics.drag import BLUFF_DRAG
 from fieldtune.physics.flying_body import Body, ball, bluff
 from fieldtune.physics.landing import Ground, Rest, come_to_rest
 from fieldtune.robot.exit_speed import spin_ratio
-from fieldtune.robot.model import Air, Element, Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Air, Element, Robot
 
 
 def flying_body(robot: Robot) -> Body:

@@ -8,18 +8,21 @@ opening is round. The best setpoint at a distance maximises it, averaged over wh
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
-from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.opening_edges import center_point, edges
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.arrays import FloatArray
 from fieldtune.robot.exit_speed import drive_quantity
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 # Points on the side miss's cumulative probability, crowded at both rims, where a round opening's chord ends like a
 # square root: Gauss-Legendre in v with u = (1 - cos(pi v)) / 2. Five give the probability of a circle to 0.003.

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Unknowns
 from fieldtune.aim.floor_path import flying_body, thrown, time_to
 from fieldtune.physics.flight import fly
 from fieldtune.robot.exit_speed import spin_ratio
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Unknowns
+    from fieldtune.robot.model import Robot, Target
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
 
-from fieldtune.aim.draws import Belief
 from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.floor_path import flying_body, speed_at, stop_distance, thrown
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
-from fieldtune.arrays import FloatArray
 from fieldtune.physics.flight import path
-from fieldtune.physics.landing import Rest
 from fieldtune.robot.exit_speed import drive_quantity, spin_ratio
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.landing import Rest
+    from fieldtune.robot.model import Robot, Target
 
 _POINTS = 40
 _PATHS = 64

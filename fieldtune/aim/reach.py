@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.aim.exit_speed import log_speed
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.arrays import FloatArray
 from fieldtune.robot.exit_speed import drive_quantity
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 _SCAN = 240
 

@@ -10,10 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
 from fieldtune.robot.drivetrain import train
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _LONGEST_STEP_S = 0.5
 _BLOCK_S = 0.08

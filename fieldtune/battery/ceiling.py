@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from fieldtune.battery.rest_voltage import odd_voltage, usual_voltage
 from fieldtune.constants import RPM
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity, setpoint_for
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 BETWEEN_SHOTS_S = 2.0
 """Time between shots to recover in, where nobody says otherwise."""

@@ -9,16 +9,18 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fieldtune.battery.rest_voltage import usual_voltage
-from fieldtune.battery.watch import BatteryWatch
 from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.plain import known
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.battery.watch import BatteryWatch
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
 Step = Literal["spin", "shoot", "done"]
 

@@ -12,13 +12,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.arrays import FloatArray
-from fieldtune.battery.blocks import Block
-from fieldtune.battery.resistance import LineFit
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.battery.blocks import Block
+    from fieldtune.battery.resistance import LineFit
+    from fieldtune.robot.model import Robot
 
 Curve = Callable[[FloatArray], FloatArray]
 

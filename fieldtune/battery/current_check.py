@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from statistics import median
+from typing import TYPE_CHECKING
 
-from fieldtune.battery.blocks import Block, BlockMaker
-from fieldtune.battery.resistance import LineFit
+if TYPE_CHECKING:
+    from fieldtune.battery.blocks import Block, BlockMaker
+    from fieldtune.battery.resistance import LineFit
 
 _ENOUGH = 4
 _CLEAR_A = 2.0

@@ -15,16 +15,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.battery.rest_voltage import odd_voltage
 from fieldtune.plain import known
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 _HUBER = 2.5
 _REST_WANDER = 2e-3

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from fieldtune.robot.model import Robot
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 LOW_CHARGE = 0.2
 """Charge at which a battery counts as low: common practice, no source; below it most chemistries drop fast."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.plain import as_json
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, Limits, ShotCharge
@@ -21,7 +22,9 @@ from fieldtune.battery.resistance import LineFit
 from fieldtune.battery.rest_voltage import odd_voltage
 from fieldtune.battery.shot_count import ShotCount
 from fieldtune.battery.status import BatteryStatus, tired_words, warning_words
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _GAP_S = 5.0
 _ENOUGH = 8

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import RPM
 from fieldtune.physics.motor import approach_time
-from fieldtune.robot.drivetrain import Train
 from fieldtune.robot.flywheel import SETTLED, Flywheel, back_share
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.model import Robot
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,13 @@ Speeds of rotation in rad/s. Everything broadcasts.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 def exit_speed(
@@ -30,14 +32,6 @@ def exit_speed(
     rim = np.asarray(wheel_speed, dtype=float) * np.asarray(wheel_diameter, dtype=float) / 2
     share = (1 + np.asarray(speed_ratio, dtype=float)) / 2 if wheels == 2 else 0.5
     return np.asarray(np.asarray(grip, dtype=float) * rim * share, dtype=float)
-
-
-def launched_energy(
-    element_mass: ArrayLike, speed: ArrayLike, spin: ArrayLike = 0.0, element_inertia: ArrayLike = 0.0
-) -> FloatArray:
-    """Kinetic energy (J) the element leaves with: m v^2 / 2 + I w^2 / 2."""
-    m, v, w, i = (np.asarray(a, dtype=float) for a in (element_mass, speed, spin, element_inertia))
-    return np.asarray(0.5 * m * v**2 + 0.5 * i * w**2, dtype=float)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,13 @@ Sizes in metres; ``slope`` is the path's tangent where it crosses, rising positi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 _NEWTON = 5
 

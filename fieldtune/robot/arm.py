@@ -6,16 +6,18 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from fieldtune.robot.drawn import SPRUNG, Drawn, SpringWire
-from fieldtune.robot.element import Element, Shape
-from fieldtune.robot.launchers import Outline, StarterText
-from fieldtune.robot.setpoints import SetpointScale
+from fieldtune.robot.drawn import SPRUNG, Drawn
+from fieldtune.robot.launchers import Outline
 from fieldtune.units import ANGLE, INERTIA, LENGTH, RATIO, TORQUE
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import FloatArray
+    from fieldtune.robot.element import Element, Shape
+    from fieldtune.robot.setpoints import SetpointScale
+    from fieldtune.robot.spring import SpringWire
+    from fieldtune.robot.starter_texts import StarterText
     from fieldtune.robot.table_reader import Section
 
 
@@ -48,7 +50,7 @@ class Arm(Drawn):
 
     @classmethod
     def read(cls, section: Section) -> Arm:
-        from fieldtune.robot.read_spring import read_draw, read_preload, read_rate, read_wire
+        from fieldtune.robot.spring import read_draw, read_preload, read_rate, read_wire
 
         wire = read_wire(section)
         length = section.quantity("arm_length", LENGTH, over="0 mm", most="5 m", usual=("3 cm", "1.5 m"))
@@ -81,7 +83,7 @@ class Arm(Drawn):
 
     @classmethod
     def starter(cls) -> StarterText:
-        from fieldtune.robot.starter import ARM
+        from fieldtune.robot.starter_texts import ARM
 
         return ARM
 

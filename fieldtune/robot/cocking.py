@@ -8,13 +8,13 @@ weight, which helps to draw it back, is left out.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.arrays import FloatArray
-from fieldtune.robot.drawn import Drawn
 from fieldtune.robot.drivetrain import Train
 
 _POINTS = 129
@@ -38,21 +38,22 @@ class Stroke:
         return int(np.argmax(self.torque))
 
 
-def stroke(mechanism: Drawn, crank: float | None = None, draw: float | None = None) -> Stroke:
-    """The stroke to a draw (m), the longest where None; a crank too short for it ends at its dead centre.
+Force = Callable[[FloatArray], FloatArray]
+"""Force (N) against which the drive pulls at draws (m)."""
 
-    ``crank``: radius (m) that the profile gives, the mechanism's usual one where None.
-    """
-    longest = mechanism.draw_max if draw is None else draw
-    radius = mechanism.crank_radius(crank)
-    if radius is None:
-        length = mechanism.pivot_radius
-        turn = np.linspace(0.0, longest / length, _POINTS)
-        way = turn * length
-        return Stroke(turn, way, mechanism.tip_force(way) * length, 2 * float(turn[-1]))
-    turn = np.linspace(0.0, math.acos(max(1 - longest / radius, -1.0)), _POINTS)
+
+def pivot_stroke(force: Force, radius: float, draw: float) -> Stroke:
+    """Turned at a pivot, with so much draw (m) per radian, to a draw."""
+    turn = np.linspace(0.0, draw / radius, _POINTS)
+    way = turn * radius
+    return Stroke(turn, way, force(way) * radius, 2 * float(turn[-1]))
+
+
+def crank_stroke(force: Force, radius: float, draw: float) -> Stroke:
+    """Drawn by a crank of this radius (m) to a draw; one too short for it ends at its dead centre."""
+    turn = np.linspace(0.0, math.acos(max(1 - draw / radius, -1.0)), _POINTS)
     way = radius * (1 - np.cos(turn))
-    return Stroke(turn, way, mechanism.tip_force(way) * radius * np.sin(turn), 2 * math.pi)
+    return Stroke(turn, way, force(way) * radius * np.sin(turn), 2 * math.pi)
 
 
 def draws_by_torque(full: Stroke, torque: ArrayLike) -> FloatArray:
@@ -62,14 +63,6 @@ def draws_by_torque(full: Stroke, torque: ArrayLike) -> FloatArray:
     hardest = np.maximum.accumulate(full.torque[: top + 1])
     partial = np.where(values < hardest[0], 0.0, np.interp(values, hardest, full.draw[: top + 1]))
     return np.where(values > hardest[-1], full.draw[-1], partial)
-
-
-def needed_torque(mechanism: Drawn, crank: float | None, draw: float) -> float | None:
-    """Torque (N m) at the hardest point on the way to a draw (m); None for a draw that the mechanism can't make."""
-    if draw > mechanism.draw_max * (1 + 1e-9):
-        return None
-    way = stroke(mechanism, crank, draw)
-    return float(way.torque[way.worst])
 
 
 def cock_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:

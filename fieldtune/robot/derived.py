@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fieldtune.constants import RPM
-from fieldtune.robot.model import Element, Robot
 from fieldtune.units import feet_inches
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Element, Robot
 
 
 def derived_lines(robot: Robot) -> tuple[str, ...]:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fieldtune.robot.element import Element
 from fieldtune.robot.launchers import Level, Mechanism, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
 
@@ -15,39 +14,17 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import FloatArray
+    from fieldtune.robot.cocking import Stroke
     from fieldtune.robot.drive import Drive
     from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.element import Element
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Uncertainty
+    from fieldtune.robot.spring import SpringStress, SpringWire
     from fieldtune.robot.table_reader import Section
 
 SPRUNG = ("spring_rate", "preload", "draw_min", "draw_max", "efficiency", "spring")
 """Keys of the profile that both kinds have."""
-
-
-@dataclass(frozen=True, slots=True)
-class SpringWire:
-    """Optional wire data of a helical spring, for stress: SI, ``material`` by ASTM designation."""
-
-    wire_diameter: float
-    coil_diameter: float
-    active_turns: float
-    total_turns: float | None
-    free_length: float | None
-    material: str
-
-    @property
-    def rate(self) -> float:
-        """Rate (N/m) of a close-coiled spring, d^4 G / (8 D^3 N) (Budynas & Nisbett, Shigley's, 10th ed., eq. 10-9)."""
-        from fieldtune.physics.springs import helical_rate, shear_modulus
-
-        shear = shear_modulus(self.material, self.wire_diameter)
-        return float(helical_rate(self.wire_diameter, self.coil_diameter, self.active_turns, shear))
-
-    @property
-    def solid(self) -> float:
-        """Length (m) with all turns touching."""
-        return self.wire_diameter * (self.total_turns or self.active_turns)
 
 
 class Drawn(Mechanism):
@@ -176,20 +153,40 @@ class Drawn(Mechanism):
         """Spring force (N) at the longest draw; None where a torque drives it."""
         return None if self.spring_rate is None else self.preload + self.spring_rate * self.draw_max
 
+    @property
+    def stress(self) -> SpringStress | None:
+        """Of the wire at the longest draw; None without the wire's data or for a driving torque."""
+        force = self.force_max
+        return None if self.wire is None or force is None else self.wire.stress(force)
+
+    def stroke(self, crank: float | None = None, draw: float | None = None) -> Stroke:
+        """The stroke to a draw (m), the longest where None. ``crank``: radius (m) that the profile gives."""
+        from fieldtune.robot.cocking import crank_stroke, pivot_stroke
+
+        longest, radius = self.draw_max if draw is None else draw, self.crank_radius(crank)
+        if radius is None:
+            return pivot_stroke(self.tip_force, self.pivot_radius, longest)
+        return crank_stroke(self.tip_force, radius, longest)
+
+    def needed_torque(self, crank: float | None, draw: float) -> float | None:
+        """Torque (N m) at the hardest point on the way to a draw (m); None for a draw that it can't make."""
+        if draw > self.draw_max * (1 + 1e-9):
+            return None
+        way = self.stroke(crank, draw)
+        return float(way.torque[way.worst])
+
     def ceiling(
         self, supply: Train, crank: float | None, open_circuit_v: ArrayLike, between_s: float, element: Element
     ) -> FloatArray | None:
         """The longest draw whose hardest point the drive can still turn through."""  # fmt: skip
-        from fieldtune.robot.cocking import draws_by_torque, stroke
+        from fieldtune.robot.cocking import draws_by_torque
 
-        return 1000 * draws_by_torque(stroke(self, crank), supply.stall_torque(open_circuit_v))
+        return 1000 * draws_by_torque(self.stroke(crank), supply.stall_torque(open_circuit_v))
 
     def lowest_voltage(
         self, supply: Train, crank: float | None, quantity: float, between_s: float, element: Element
     ) -> float | None:
-        from fieldtune.robot.cocking import needed_torque
-
-        torque = needed_torque(self, crank, quantity / 1000)  # fmt: skip
+        torque = self.needed_torque(crank, quantity / 1000)  # fmt: skip
         return None if torque is None else float(supply.motor_current(torque)) * supply.motor.resistance
 
     @property

@@ -12,13 +12,16 @@ Gears and number of stages may be arrays, so one call covers a whole sweep.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.physics.motor import Motor, motor, on_supply, time_constant
-from fieldtune.robot.drive import Drive
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.drive import Drive
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from fieldtune.arrays import FloatArray
 
 Shape = Literal["sphere", "disc", "block"]
 Surface = Literal["smooth", "felt", "seamed", "dimpled", "perforated"]
@@ -88,6 +93,14 @@ class Element:
             return self.mass * ((self.length or 0.0) ** 2 + (self.width or 0.0) ** 2) / 12
         radius = (self.diameter or 0.0) / 2
         return (0.4 if self.shape == "sphere" else 0.5) * self.mass * radius**2
+
+    def energy(self, spin_ratio: float, speed: ArrayLike) -> FloatArray:
+        """Kinetic energy (J), moving and spinning by this ratio of surface speed to speed, at speeds in m/s."""
+        import numpy as np
+
+        v, radius = np.asarray(speed, dtype=float), self.extent / 2
+        turning = spin_ratio * v / radius if radius else np.zeros_like(v)
+        return np.asarray(0.5 * self.mass * v**2 + 0.5 * self.spin_inertia * turning**2)
 
     @property
     def inertia_ratio(self) -> float:

@@ -5,14 +5,16 @@ A setpoint (rpm, % or mm) acts through one *drive quantity* q: wheel rpm, or dra
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
-from fieldtune.physics.flywheel import launched_energy
-from fieldtune.robot.element import Element
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 
 def _per_quantity(robot: Robot, battery_v: float | None) -> float:
@@ -53,11 +55,9 @@ def spin_ratio(robot: Robot) -> float:
 
 def element_energy(robot: Robot, quantity: ArrayLike) -> FloatArray:
     """Kinetic energy of the element at exit, moving and spinning, J, at wheel rpm or draw in mm."""
-    return energy_at_speed(robot.element, spin_ratio(robot), exit_speed(robot, quantity))
+    return robot.element.energy(spin_ratio(robot), exit_speed(robot, quantity))
 
 
-def energy_at_speed(element: Element, spin: float, speed: ArrayLike) -> FloatArray:
-    """Kinetic energy (J) of an element, moving and spinning by this ratio, at exit speeds in m/s."""
-    v, radius = np.asarray(speed, dtype=float), element.extent / 2
-    turning = spin * v / radius if radius else np.zeros_like(v)
-    return np.asarray(launched_energy(element.mass, v, turning, element.spin_inertia), dtype=float)
+def program_limit(robot: Robot) -> float | None:
+    """Wheel rpm or draw in mm that the robot program keeps below; None where the profile states no such limit."""
+    return float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.high_given else None

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fieldtune.robot.element import Element
 from fieldtune.robot.targets import T, Target, TargetOutline
 
 if TYPE_CHECKING:
@@ -15,6 +14,7 @@ if TYPE_CHECKING:
 
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.physics.openings import Free
+    from fieldtune.robot.element import Element
     from fieldtune.robot.model import Robot
     from fieldtune.robot.table_reader import Findings
 

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
-from fieldtune.robot.element import Element, Shape
-from fieldtune.robot.launchers import Level, Mechanism, Outline, StarterText, T, Variation
+from fieldtune.robot.launchers import Level, Mechanism, Outline, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
 from fieldtune.units import ANGULAR_SPEED, DENSITY, INERTIA, LENGTH, PRESSURE, RATIO, shown
 
@@ -21,7 +20,9 @@ if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.drive import Drive
     from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.element import Element, Shape
     from fieldtune.robot.model import Uncertainty
+    from fieldtune.robot.starter_texts import StarterText
     from fieldtune.robot.table_reader import Section
 
 SETTLED = 0.01
@@ -97,7 +98,7 @@ class Flywheel(Mechanism):
 
     @classmethod
     def starter(cls) -> StarterText:
-        from fieldtune.robot.starter import FLYWHEEL
+        from fieldtune.robot.starter_texts import FLYWHEEL
 
         return FLYWHEEL
 
@@ -289,12 +290,10 @@ class Flywheel(Mechanism):
         return self.stored_energy(quantity)
 
     def lost_energy(self, quantity: float, element: Element) -> float | None:
-        from fieldtune.robot.exit_speed import energy_at_speed
-
         taken = self.shot_energy(quantity, element)
         if taken is None:
             return None
-        return float(taken) - float(energy_at_speed(element, self.spin_ratio, self.exit_speed(quantity, element)))
+        return float(taken) - float(element.energy(self.spin_ratio, self.exit_speed(quantity, element)))
 
     # -- the drive
 

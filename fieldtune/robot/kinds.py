@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fieldtune.robot.arm import Arm
 from fieldtune.robot.flight_targets import Basket, Window
 from fieldtune.robot.floor_targets import Gate, Zone
 from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.launchers import Mechanism
 from fieldtune.robot.striker import Striker
-from fieldtune.robot.targets import Target
+
+if TYPE_CHECKING:
+    from fieldtune.robot.launchers import Mechanism
+    from fieldtune.robot.targets import Target
 
 LAUNCHERS: dict[str, type[Mechanism]] = {kind.kind: kind for kind in (Flywheel, Striker, Arm)}
 TARGETS: dict[str, type[Target]] = {kind.kind: kind for kind in (Basket, Window, Zone, Gate)}

@@ -12,9 +12,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, TypeVar
 
-from fieldtune.robot.element import Element, Shape
-from fieldtune.robot.setpoints import SetpointRange, SetpointScale
-
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
@@ -22,8 +19,11 @@ if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.drive import Drive
     from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.element import Element, Shape
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Uncertainty
+    from fieldtune.robot.setpoints import SetpointRange, SetpointScale
+    from fieldtune.robot.starter_texts import StarterText
     from fieldtune.robot.table_reader import Section
 
 T = TypeVar("T")
@@ -60,23 +60,6 @@ class Variation:
     name: str
     reading: str
     stepped: Callable[[int], Mechanism]
-
-
-@dataclass(frozen=True, slots=True)
-class StarterText:
-    """What a profile to start from says of this kind: whole tables, and the words that fill the common ones."""
-
-    element: str
-    launcher: str
-    encoder: str
-    target: str
-    drives: str
-    motors: int
-    gears: str
-    sets: str
-    setpoints: tuple[str, str, str]
-    doubt: tuple[str, str]
-    spots: tuple[str, str]
 
 
 class Mechanism(ABC):

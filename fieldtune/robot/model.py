@@ -13,7 +13,6 @@ from typing import Literal
 
 from fieldtune.errors import InputError
 from fieldtune.robot.arm import Arm
-from fieldtune.robot.drawn import SpringWire
 from fieldtune.robot.drive import Battery, Drive, Encoder
 from fieldtune.robot.element import Element, Shape, Surface
 from fieldtune.robot.flight_targets import Basket, Window
@@ -21,6 +20,7 @@ from fieldtune.robot.floor_targets import Gate, Zone
 from fieldtune.robot.flywheel import Flywheel
 from fieldtune.robot.launchers import Launcher, Mechanism, Outline
 from fieldtune.robot.setpoints import SetpointRange, SetpointUnit
+from fieldtune.robot.spring import SpringWire
 from fieldtune.robot.striker import Striker
 from fieldtune.robot.targets import Target
 
@@ -112,6 +112,8 @@ class Robot:
     spots: tuple[Spot, ...]
     path: Path | None = None
     warnings: tuple[tuple[str, str], ...] = ()
+    turret: tuple[float, float] | None = None
+    """How far the launcher turns by itself, radians, positive right; None where the whole robot has to."""
 
     @property
     def turning_inertia(self) -> float | None:

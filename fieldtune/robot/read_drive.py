@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
 from fieldtune.robot.chemistry import CHEMISTRIES, Chemistry, named
 from fieldtune.robot.drive import Battery, Drive, Encoder
-from fieldtune.robot.launchers import Mechanism
 from fieldtune.robot.setpoints import SetpointRange
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import (
@@ -24,6 +23,9 @@ from fieldtune.units import (
     closest,
     shown,
 )
+
+if TYPE_CHECKING:
+    from fieldtune.robot.launchers import Mechanism
 
 
 def read_drive(section: Section | None) -> Drive | None:

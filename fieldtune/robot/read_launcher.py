@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from fieldtune.robot.element import Element
 from fieldtune.robot.kinds import LAUNCHERS
 from fieldtune.robot.launchers import Launcher, Mechanism
-from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.element import Element
+    from fieldtune.robot.table_reader import Section
 
 
 def read_launcher(section: Section, element: Element) -> Launcher | None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
-from fieldtune.units import ANGULAR_SPEED, LENGTH, RATIO, Dimension
+from fieldtune.unit_table import ANGULAR_SPEED, LENGTH, RATIO, Dimension
 
 if TYPE_CHECKING:
     from fieldtune.robot.drive import Drive

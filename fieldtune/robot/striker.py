@@ -6,16 +6,18 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, cast
 
-from fieldtune.robot.drawn import SPRUNG, Drawn, SpringWire
-from fieldtune.robot.element import Element, Shape
-from fieldtune.robot.launchers import Outline, StarterText
-from fieldtune.robot.setpoints import SetpointScale
+from fieldtune.robot.drawn import SPRUNG, Drawn
+from fieldtune.robot.launchers import Outline
 from fieldtune.units import MASS, RATIO
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import FloatArray
+    from fieldtune.robot.element import Element, Shape
+    from fieldtune.robot.setpoints import SetpointScale
+    from fieldtune.robot.spring import SpringWire
+    from fieldtune.robot.starter_texts import StarterText
     from fieldtune.robot.table_reader import Section
 
 
@@ -42,7 +44,7 @@ class Striker(Drawn):
 
     @classmethod
     def read(cls, section: Section) -> Striker:
-        from fieldtune.robot.read_spring import check_solid, read_draw, read_preload, read_rate, read_wire
+        from fieldtune.robot.spring import check_solid, read_draw, read_preload, read_rate, read_wire
 
         wire = read_wire(section)
         rate = read_rate(section, wire)
@@ -68,7 +70,7 @@ class Striker(Drawn):
 
     @classmethod
     def starter(cls) -> StarterText:
-        from fieldtune.robot.starter import STRIKER
+        from fieldtune.robot.starter_texts import STRIKER
 
         return STRIKER
 

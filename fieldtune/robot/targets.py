@@ -12,13 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
-from fieldtune.robot.element import Element
-
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.physics.openings import Free
+    from fieldtune.robot.element import Element
     from fieldtune.robot.model import Robot
     from fieldtune.robot.table_reader import Findings
 
@@ -61,6 +60,8 @@ class Target(ABC):
     opening: tuple[float, ...]
     clearance: float = 0.0
     name: str | None = None
+    position: tuple[float, float] | None = None
+    """Where it stands on the field (x, y), metres; None where the profile doesn't say."""
 
     # -- geometry
 

@@ -6,12 +6,15 @@ No number here means that it is safe: event rules, local codes and qualified sup
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.robot.model import Robot
 from fieldtune.sizing.hazards import Hazards, hazards
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 NEAR_LIMIT = 0.8
 """Share of what is stated for a wheel from which on it is warned of: common practice, no source."""

@@ -7,23 +7,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.aim.exit_speed import gain_basis
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
 from fieldtune.plain import as_json
 from fieldtune.plain import known as finite
-from fieldtune.robot.model import Robot, Shape, Target
-from fieldtune.sizing.decision import Criterion, Decision, decide
+from fieldtune.sizing.decision import CRITERIA, Decision, decide
 from fieldtune.sizing.reach import reach_table
-from fieldtune.sizing.results import Size
 from fieldtune.sizing.size import size
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Shape, Target
+    from fieldtune.sizing.results import Size
 
 _DRAWS = 200
 
@@ -65,17 +67,6 @@ def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, 
         epoch=1,
     )
 
-
-CRITERIA = (
-    Criterion("hit_probability", True, 0.35),
-    Criterion("reach_m", True, 0.20),
-    Criterion("shots_per_minute", True, 0.15),
-    Criterion("scatter_m", False, 0.10),
-    Criterion("shot_energy_j", False, 0.05),
-    Criterion("wear_energy_j", False, 0.05),
-    Criterion("parts", False, 0.10),
-)
-"""What counts (a figure's name), with the weights that serve where nobody sets any."""
 
 FEEDING_LIMIT = 60.0
 """Shots a minute that feeding by hand or hopper usually allows; a drive quicker than that gains nothing (common

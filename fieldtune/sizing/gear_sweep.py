@@ -4,22 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S
 from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.errors import InputError
 from fieldtune.plain import known
-from fieldtune.robot.cocking import cock_time, draws_by_torque, stroke
-from fieldtune.robot.drawn import Drawn
-from fieldtune.robot.drive import Drive
+from fieldtune.robot.cocking import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
-from fieldtune.robot.exit_speed import exit_speed
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Robot
+from fieldtune.robot.exit_speed import exit_speed, program_limit
 from fieldtune.sizing.gear_trains import (
     PRESENT,
     Gears,
@@ -29,27 +25,22 @@ from fieldtune.sizing.gear_trains import (
     teeth_to_choose_from,
     with_present,
 )
-from fieldtune.sizing.reach import ReachTable, program_limit
-from fieldtune.sizing.results import CockingChoice, GearChoice
+from fieldtune.sizing.results import TORQUE_MARGIN, CockingChoice, GearChoice, Supply
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
+    from fieldtune.sizing.reach import ReachTable
 
 Progress = Callable[[int, int], None]
 
 HEADROOM = 0.10
 """Share by which a low battery should still exceed what the farthest spot needs: common practice, no source."""
 
-TORQUE_MARGIN = 2.0
-"""Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
-
 _CHUNK = 10_000
-
-
-@dataclass(frozen=True, slots=True)
-class Supply:
-    """Voltages at rest to calculate with, and the resistance of battery and wiring; volts, ohms."""
-
-    low_v: float
-    usual_v: float
-    resistance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +123,7 @@ def sweep_cocking(
     """Every gear train for cocking: longest draw (mm) and torque margin at a low battery, time to cock (s)."""
     drive = _drive(robot)
     trains = _all_trains(drive, teeth, stages)
-    way = stroke(mechanism, drive.crank_radius)
+    way = mechanism.stroke(drive.crank_radius)
     hardest = float(way.torque[way.worst])
 
     def part(some: Train) -> tuple[FloatArray, ...]:

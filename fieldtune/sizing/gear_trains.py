@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Drive
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.robot.model import Drive
 
 
 def best_tradeoffs(costs: FloatArray) -> NDArray[np.bool_]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.battery.rest_voltage import rest_voltage
 from fieldtune.constants import RPM, STANDARD_GRAVITY
@@ -15,12 +15,13 @@ from fieldtune.physics.flywheel import rim_stress_thin
 from fieldtune.physics.rolling import roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
 from fieldtune.plain import as_json, known
-from fieldtune.robot.drawn import Drawn
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Robot
-from fieldtune.sizing.springs import wire_stress
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def _with_wheel(common: Hazards, robot: Robot, wheel: Flywheel, rpm: float) -> H
 
 
 def _with_spring(common: Hazards, drawn: Drawn, quantity: float) -> Hazards:
-    stress = wire_stress(drawn)
+    stress = drawn.stress
     return replace(
         common,
         spring_energy_j=drawn.stored_energy(quantity),

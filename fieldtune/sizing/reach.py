@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
-from fieldtune.arrays import FloatArray
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 _POINTS = 400
 _STRONGER = (1.0, 1.5, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)
@@ -65,11 +68,6 @@ def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> Reac
         if distance.size and (distance[-1] >= farthest or value[-1] < math.log(fastest_exit(stronger)) - _SLACK):
             break
     return ReachTable(distance, value - np.log(speed_factor))
-
-
-def program_limit(robot: Robot) -> float | None:
-    """Wheel rpm or draw in mm that the robot program keeps below; None where the profile states no such limit."""
-    return float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.high_given else None
 
 
 def quantity_for(robot: Robot, log_speed: ArrayLike) -> FloatArray:

@@ -7,6 +7,18 @@ from typing import Any
 
 from fieldtune.plain import as_json
 
+TORQUE_MARGIN = 2.0
+"""Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """Voltages at rest to calculate with, and the resistance of battery and wiring; volts, ohms."""
+
+    low_v: float
+    usual_v: float
+    resistance: float
+
 
 @dataclass(frozen=True, slots=True)
 class Needed:

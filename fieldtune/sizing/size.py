@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,15 +12,10 @@ from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage, usual_volta
 from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.constants import RPM
 from fieldtune.plain import known
-from fieldtune.robot.cocking import cock_time, draws_by_torque, return_time, stroke
-from fieldtune.robot.drawn import Drawn
-from fieldtune.robot.drive import Drive
+from fieldtune.robot.cocking import cock_time, draws_by_torque, return_time
 from fieldtune.robot.drivetrain import Train, hold_current, train
-from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Robot
-from fieldtune.robot.targets import Target
-from fieldtune.sizing.gear_sweep import Progress, Supply, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
+from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed, program_limit
+from fieldtune.sizing.gear_sweep import Progress, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
 from fieldtune.sizing.hazards import full_power_rpm, rim
 from fieldtune.sizing.notes import (
     calculated_to,
@@ -29,7 +25,7 @@ from fieldtune.sizing.notes import (
     reach_notes,
     supply_notes,
 )
-from fieldtune.sizing.reach import ReachTable, near_and_far, program_limit, reach_table
+from fieldtune.sizing.reach import ReachTable, near_and_far, reach_table
 from fieldtune.sizing.results import (
     CockingChoice,
     CockingSize,
@@ -38,8 +34,16 @@ from fieldtune.sizing.results import (
     Needed,
     Size,
     SpringChoice,
+    Supply,
 )
-from fieldtune.sizing.springs import sweep_springs, wire_stress
+from fieldtune.sizing.springs import sweep_springs
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
+    from fieldtune.robot.targets import Target
 
 
 def size(
@@ -151,7 +155,7 @@ def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Lookin
 def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | None, looking: _Looking) -> CockingSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
     longest, given = mechanism.draw_max, drive.crank_radius if drive is not None else None
-    way, stress = stroke(mechanism, given), wire_stress(mechanism)
+    way, stress = mechanism.stroke(given), mechanism.stress
     full_v = rest_voltage(robot, 1.0)
     hardest = float(way.torque[way.worst])
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None

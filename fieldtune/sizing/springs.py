@@ -1,46 +1,24 @@
-"""Springs: stress in the wire, and other springs compared."""
+"""Other springs in place of the present one, compared."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.physics.springs import WIRES, shear_stress, shear_yield
 from fieldtune.plain import known
-from fieldtune.robot.cocking import cock_time, draws_by_torque, stroke
-from fieldtune.robot.drawn import Drawn
+from fieldtune.robot.cocking import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
-from fieldtune.robot.model import Robot
-from fieldtune.sizing.gear_sweep import TORQUE_MARGIN, Supply
 from fieldtune.sizing.gear_trains import best_tradeoffs
-from fieldtune.sizing.reach import ReachTable
-from fieldtune.sizing.results import SpringChoice
+from fieldtune.sizing.results import TORQUE_MARGIN, SpringChoice, Supply
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.model import Robot
+    from fieldtune.sizing.reach import ReachTable
 
 _RATES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.5)
-
-
-@dataclass(frozen=True, slots=True)
-class SpringStress:
-    """Greatest shear stress in the wire, and the torsional yield it stands before it sets, both MPa."""
-
-    stress_mpa: float
-    limit_mpa: float
-
-    @property
-    def safety(self) -> float:
-        """Limit over stress."""
-        return self.limit_mpa / self.stress_mpa
-
-
-def wire_stress(mechanism: Drawn) -> SpringStress | None:
-    """Stress at the longest draw, with the curvature factor; None without the wire's data or for a driving torque."""
-    wire, force = mechanism.wire, mechanism.force_max
-    if wire is None or force is None or wire.material not in WIRES:
-        return None
-    stress = float(shear_stress(force, wire.wire_diameter, wire.coil_diameter))
-    limit = float(shear_yield(wire.material, wire.wire_diameter))
-    return SpringStress(stress / 1e6, limit / 1e6)
 
 
 def sweep_springs(robot: Robot, mechanism: Drawn, supply: Supply, table: ReachTable) -> tuple[SpringChoice, ...]:
@@ -73,7 +51,7 @@ def _choice(
     robot: Robot, mechanism: Drawn, gears: Train, supply: Supply, table: ReachTable, share: float
 ) -> SpringChoice:
     crank = robot.drive.crank_radius if robot.drive is not None else None
-    way = stroke(mechanism, crank)
+    way = mechanism.stroke(crank)
     draw = float(draws_by_torque(way, gears.stall_torque(supply.low_v)))
     speed = float(mechanism.exit_speed(draw * 1000, robot.element)) if draw > 0 else 0.0
     return SpringChoice(
@@ -85,7 +63,7 @@ def _choice(
         exit_speed_max_mps=speed or None,
         farthest_m=known(table.farthest(np.log(speed))) if speed > 0 else None,
         torque_margin=float(gears.stall_torque(supply.low_v)) / float(way.torque[way.worst]),
-        cock_time_s=known(cock_time(stroke(mechanism, crank, draw), gears, supply.usual_v)),
+        cock_time_s=known(cock_time(mechanism.stroke(crank, draw), gears, supply.usual_v)),
         stop_energy_j=mechanism.stop_energy(draw, robot.element) if draw > 0 else None,
         present=share == 1.0,
     )

@@ -14,7 +14,7 @@ from fieldtune.aim.floor_path import flying_body
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
-from fieldtune.physics.flight import needed_speed
+from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.model import Basket, Element, Floor, SetpointRange, Target, Uncertainty
 
 G = 9.80665

@@ -14,7 +14,7 @@ from robots import PLAIN_BALL, make_robot
 from fieldtune import InputError, Session, load_robot
 from fieldtune.aim.angle import angle_sweep
 from fieldtune.aim.places import Place
-from fieldtune.robot.model import Target, Uncertainty
+from fieldtune.robot.model import Uncertainty, Window
 
 POINTS = 0.02
 
@@ -52,7 +52,7 @@ def test_where_only_the_angle_scatters_the_best_one_needs_the_least_speed():
     only_angle = Uncertainty(grip=1e-3, exit_angle=1e-4, drag=1e-3, distance=1e-4, exit_speed_scatter=1e-3,
                              exit_angle_scatter=math.radians(2.5), side_scatter=1e-3)  # fmt: skip
     rise, distance = 0.6, 2.5
-    robot = make_robot(element=PLAIN_BALL, target=Target("window", 0.38 + rise, (0.6, 0.25)), uncertainty=only_angle)
+    robot = make_robot(element=PLAIN_BALL, target=Window(0.38 + rise, (0.6, 0.25)), uncertainty=only_angle)
     belief = Session(robot).belief
     belief = replace(belief, draws=replace(belief.draws, gain=0.05 * belief.draws.gain))
     found = angle_sweep(robot, robot.targets[0], belief, [Place(distance)], 35, 75, 1)

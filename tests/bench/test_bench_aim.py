@@ -20,7 +20,7 @@ from fieldtune.aim.floor_path import flying_body, sliding_drag
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.physics.flight import needed_speed
+from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed, spin_ratio
 from fieldtune.robot.model import Robot
 

@@ -28,7 +28,7 @@ def slider() -> Robot:
         name="otter",
         title=like.title,
         launcher={"exit_height": 0.01},
-        striker=Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8),
+        mechanism=Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8),
         battery=like.battery,
         encoder=like.encoder,
         setpoint=SetpointRange("mm", 10, 60, 0.5),

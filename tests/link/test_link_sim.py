@@ -106,7 +106,7 @@ def test_outcomes_follow_the_setpoint():
 def test_a_miss_is_where_the_exact_path_comes_down():
     """The simulator's miss against the flight integrated by physics itself, without the aim room's table."""
     from fieldtune.aim.floor_path import flying_body
-    from fieldtune.physics.flight import needed_speed
+    from fieldtune.physics.required_speed import needed_speed
     from fieldtune.robot.exit_speed import spin_ratio
 
     robot = load_robot("heron")

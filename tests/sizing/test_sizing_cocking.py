@@ -13,11 +13,10 @@ from scipy.integrate import quad
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.physics.springs import helical_rate, shear_modulus
 from fieldtune.robot.chemistry import CHEMISTRIES
-from fieldtune.robot.cocking import cock_time, draws_by_torque, stroke
+from fieldtune.robot.cocking import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.model import SpringWire
 from fieldtune.sizing.size import size
-from fieldtune.sizing.springs import wire_stress
 
 LBF, INCH, KPSI = 4.4482216152605, 0.0254, 6.894757293168e6
 
@@ -30,7 +29,7 @@ def bare_spring(robot, rate, preload, longest):
 
 def test_turning_the_crank_puts_in_the_springs_energy():
     """The torque over the turn, integrated, is the energy stored: no slip in the geometry."""
-    way = stroke(otter().launcher.mechanism)
+    way = otter().launcher.mechanism.stroke()
     striker = otter().launcher.mechanism
 
     def torque(turn):
@@ -65,7 +64,7 @@ def test_wire_stress_of_a_published_music_wire():
     assert rate == pytest.approx(4.13 * LBF / INCH, rel=0.002)
     robot = bare_spring(otter(), rate, 0.0, 6.46 * LBF / rate)
     robot = replace(robot, launcher=replace(robot.launcher, mechanism=replace(robot.launcher.mechanism, wire=wire)))
-    stress = wire_stress(robot.launcher.mechanism)
+    stress = robot.launcher.mechanism.stress
     assert stress.limit_mpa * 1e6 == pytest.approx(146 * KPSI, rel=0.003)
     assert stress.safety == pytest.approx(1.0, abs=0.005)
     figures = size(robot)
@@ -134,7 +133,7 @@ def test_time_to_cock_agrees_with_quadrature():
         return robot.drive.reduction * k_e / (volts - amps * resistance)
 
     expected = quad(slowness, 0, math.pi)[0]
-    assert float(cock_time(stroke(robot.launcher.mechanism), supply, volts)) == pytest.approx(expected, rel=1e-4)
+    assert float(cock_time(robot.launcher.mechanism.stroke(), supply, volts)) == pytest.approx(expected, rel=1e-4)
 
 
 def test_the_ceiling_is_where_the_drive_just_turns_through():
@@ -147,7 +146,7 @@ def test_the_ceiling_is_where_the_drive_just_turns_through():
 
 
 def test_draws_by_torque_is_blind_behind_the_worst_point():
-    way = stroke(otter().launcher.mechanism)
+    way = otter().launcher.mechanism.stroke()
     assert draws_by_torque(way, way.torque.max() * 1.0001) == pytest.approx(0.06)
     assert draws_by_torque(way, way.torque.max() * 0.999) < way.draw[way.worst]
 

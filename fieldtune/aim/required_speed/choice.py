@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
 from fieldtune.aim.required_speed.floor import RollingRequiredSpeed, SlidingRequiredSpeed
-from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.required_speed.landing import LandingRequiredSpeed
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-from fieldtune.robot.model import Air, Drive, Element, Floor, Launcher, Robot, SetpointRange, Target, Uncertainty
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.robot.model import Air, Drive, Element, Floor, Launcher, Robot, SetpointRange, Target, Uncertainty
 
 _CRAWL, _LEAST_ROOM = 0.01, 0.3
 

@@ -8,20 +8,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.floor_path import flying_body
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, exit_angle_room
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.physics.flight import needed_speed
-from fieldtune.physics.flying_body import Body
-from fieldtune.physics.openings import Free
+from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import spin_ratio
-from fieldtune.robot.model import Element, Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.flying_body import Body
+    from fieldtune.physics.openings import Free
+    from fieldtune.robot.model import Element, Robot, Target
 
 _FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
 _MARGIN = 3.5
@@ -120,11 +123,6 @@ class FlightRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
-
-
-def exit_angle_room(exit_angle: float) -> float:
-    """How far the angle may be off before the path goes vertical, radians."""
-    return max(math.radians(88) - exit_angle, math.radians(0.5))
 
 
 def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:

@@ -11,19 +11,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.floor_path import ground, sliding_drag
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.physics.landing import Ground
-from fieldtune.physics.openings import Free
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
 from fieldtune.robot.exit_speed import spin_ratio
-from fieldtune.robot.model import Element, Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.landing import Ground
+    from fieldtune.physics.openings import Free
+    from fieldtune.robot.model import Element, Robot, Target
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,61 @@
-"""Reads what drives a striker or an arm: spring rate, preload, draw, wire."""
+"""The spring that drives a striker or an arm: its wire, and how rate, preload, draw and wire are read."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from fieldtune.errors import UnitError
-from fieldtune.robot.drawn import SpringWire
-from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, FORCE, LENGTH, STIFFNESS, TORSION, Dimension, parse, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.table_reader import Section
+
+
+@dataclass(frozen=True, slots=True)
+class SpringWire:
+    """Optional wire data of a helical spring, for stress: SI, ``material`` by ASTM designation."""
+
+    wire_diameter: float
+    coil_diameter: float
+    active_turns: float
+    total_turns: float | None
+    free_length: float | None
+    material: str
+
+    @property
+    def rate(self) -> float:
+        """Rate (N/m) of a close-coiled spring, d^4 G / (8 D^3 N) (Budynas & Nisbett, Shigley's, 10th ed., eq. 10-9)."""
+        from fieldtune.physics.springs import helical_rate, shear_modulus
+
+        shear = shear_modulus(self.material, self.wire_diameter)
+        return float(helical_rate(self.wire_diameter, self.coil_diameter, self.active_turns, shear))
+
+    def stress(self, force: float) -> SpringStress:
+        """Stress in the wire under a force (N), with the curvature factor, and what its material stands."""
+        from fieldtune.physics.springs import shear_stress, shear_yield
+
+        stress = float(shear_stress(force, self.wire_diameter, self.coil_diameter))
+        return SpringStress(stress / 1e6, float(shear_yield(self.material, self.wire_diameter)) / 1e6)
+
+    @property
+    def solid(self) -> float:
+        """Length (m) with all turns touching."""
+        return self.wire_diameter * (self.total_turns or self.active_turns)
+
+
+@dataclass(frozen=True, slots=True)
+class SpringStress:
+    """Greatest shear stress in the wire, and the torsional yield it stands before it sets, both MPa."""
+
+    stress_mpa: float
+    limit_mpa: float
+
+    @property
+    def safety(self) -> float:
+        """Limit over stress."""
+        return self.limit_mpa / self.stress_mpa
 
 
 def read_rate(section: Section, wire: SpringWire | None, arm_length: float | None = None) -> float | None:
