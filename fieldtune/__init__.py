@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleRow, AngleSpot, AngleSweep
     from fieldtune.aim.error_budget import Cause, ErrorBudget, SpotBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, SetpointChoice, Standing, TableRow
     from fieldtune.errors import (
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
         UnitError,
         UnknownRobotError,
     )
+    from fieldtune.learn.hits import HitGroup, Hits
     from fieldtune.records import BatteryReading, Epoch, Mark, Shot
     from fieldtune.robot import load_robot
     from fieldtune.robot.model import Robot
@@ -34,8 +36,10 @@ _ROOMS = {
     "robot": ("load_robot",),
     "robot.model": ("Robot",),
     "session": ("Session",),
+    "aim.angle": ("AngleRow", "AngleSpot", "AngleSweep"),
     "aim.error_budget": ("Cause", "ErrorBudget", "SpotBudget"),
     "aim.results": ("Aim", "ArcPicture", "Learned", "NextShot", "SetpointChoice", "Standing", "TableRow"),
+    "learn.hits": ("HitGroup", "Hits"),
     "records": ("BatteryReading", "Epoch", "Mark", "Shot"),
     "errors": (
         "FieldtuneError",
@@ -52,10 +56,38 @@ _ROOMS = {
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
-    "Aim", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget", "FieldtuneError", "InputError", "Learned",
-    "LinkError", "Mark", "NextShot", "OutOfReachError", "OutputError", "ProfileError", "Robot", "Session",
-    "SetpointChoice", "Shot", "SpotBudget", "Standing", "StoreError", "TableRow", "UnitError", "UnknownRobotError",
-    "__version__", "load_robot",
+    "Aim",
+    "AngleRow",
+    "AngleSpot",
+    "AngleSweep",
+    "ArcPicture",
+    "BatteryReading",
+    "Cause",
+    "Epoch",
+    "ErrorBudget",
+    "FieldtuneError",
+    "HitGroup",
+    "Hits",
+    "InputError",
+    "Learned",
+    "LinkError",
+    "Mark",
+    "NextShot",
+    "OutOfReachError",
+    "OutputError",
+    "ProfileError",
+    "Robot",
+    "Session",
+    "SetpointChoice",
+    "Shot",
+    "SpotBudget",
+    "Standing",
+    "StoreError",
+    "TableRow",
+    "UnitError",
+    "UnknownRobotError",
+    "__version__",
+    "load_robot",
 ]  # fmt: skip
 
 

@@ -19,11 +19,15 @@ from fieldtune.store import Store, utc_now
 from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.error_budget import ErrorBudget
+    from fieldtune.aim.hold import HoldVerdict
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.learn import Posterior
+    from fieldtune.learn.hits import Hits
     from fieldtune.link.snapshot import Live
+    from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
 
 
@@ -161,6 +165,55 @@ class Session:
         )
         return error_budget(self.robot, aimed_at, self.belief, at, errors, volts)
 
+    def angle(
+        self,
+        low_deg: float,
+        high_deg: float,
+        step_deg: float = 1.0,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> AngleSweep:
+        """Hit chance over the exit angle, degrees above the horizontal, at the spots; the setpoint anew at each."""
+        from fieldtune.aim.angle import angle_sweep
+        from fieldtune.aim.places import places
+
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = places(self.robot, aimed_at, self.belief)
+        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
+
+    def hits(self, by: str = "spot") -> Hits:
+        """Hits of shots tried, by "spot", "target" or "battery", with 95 % intervals of the share."""
+        from fieldtune.learn.hits import GROUPINGS, count_hits
+
+        if by not in GROUPINGS:
+            raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
+        return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
+
+    def response(self, recording: Path | str) -> WheelResponse:
+        """How the wheel answers and holds its setpoints, from a recording with steps of the setpoint."""
+        from fieldtune.link.recording import decode
+        from fieldtune.link.wheel_response import trace_of, wheel_response
+
+        if self.robot.launcher.kind != "flywheel":
+            raise InputError(f"{self.robot.name} has no wheel whose speed is held: it is a {self.robot.launcher.kind}")
+        decoded = decode(recording, self.robot)
+        shots = tuple(shot.time_s for shot in decoded.live.shots)
+        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.unit == "rpm"), self.robot.drive)
+
+    def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
+        """Whether the wheel holds well enough for the good range at every spot."""
+        from fieldtune.aim.hold import Held, hold_verdict
+        from fieldtune.aim.places import places
+
+        aimed_at = self.robot.target(target)
+        seen = [
+            Held(step.setpoint, step.steady_error_rpm, step.ripple_rpm)
+            for step in response.steps
+            if step.steady_error_rpm is not None
+        ]
+        at = places(self.robot, aimed_at, self.belief)
+        return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
+
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""
         return self.posterior.learned()
@@ -170,8 +223,8 @@ class Session:
 
         ``setpoint``: where to ask, the middle of what the robot accepts where None.
         """
-        from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
         from fieldtune.aim.recommend import mean_log_speed
+        from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
         limits, belief = self.robot.setpoint, self.belief
         if belief.shots_used == 0:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.records import RESULTS, Result
 
@@ -87,9 +88,7 @@ def _free(robot: Robot, target: Target, distance_m: float) -> tuple[float, float
     if not math.isnan(low):
         return low, high, side
     # From where nothing scores by the model, an element that did come in was within the bare opening.
-    depth = target.opening[-1] if target.kind == "window" else target.opening[0]
-    width = target.opening[0] if target.kind == "window" else target.opening[-1]
-    return (0.0, math.inf, width / 2) if target.kind == "gate" else (-depth / 2, depth / 2, width / 2)
+    return target.bare()
 
 
 def check_distance(distance_m: float) -> None:
@@ -103,7 +102,7 @@ def check_distance(distance_m: float) -> None:
 def check_setpoint(robot: Robot, setpoint: float) -> None:
     """Raises ``InputError`` for a setpoint that no robot program of this kind can hold."""
     accepted = robot.setpoint
-    most = 100.0 if accepted.unit == "%" else _BEYOND * accepted.high
+    most = accepted.scale.certain_top or _BEYOND * accepted.high
     if not (math.isfinite(setpoint) and 0 < setpoint <= most):
         raise InputError(
             f"setpoint {setpoint:g} {accepted.unit}: {robot.name} takes "
@@ -138,12 +137,12 @@ def check_words(what: str, text: str, most: int = 200) -> str:
 
 def speed_unit(robot: Robot) -> str:
     """Unit in which a measured speed is given: rpm of the wheel, or mm of draw."""
-    return "rpm" if robot.launcher.kind == "flywheel" else "mm"
+    return robot.launcher.mechanism.measured[0]
 
 
 def _highest_speed(robot: Robot) -> float:
     """A bound for a measured speed, in its unit."""
-    if robot.setpoint.unit != "%":
+    if not robot.setpoint.scale.follows_voltage:
         return robot.setpoint.high
     drive = robot.drive  # a wheel driven by power has no highest speed of its own but the motor's
-    return drive.no_load_speed / drive.reduction * 60 / (2 * math.pi) if drive else math.inf
+    return drive.no_load_output / RPM if drive else math.inf

@@ -9,20 +9,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief
 from fieldtune.aim.error_causes import KnownErrors, parts_at, with_scatter
 from fieldtune.aim.error_names import BATTERY, HOLD, REMEDIES, SCATTERS, UNKNOWNS
-from fieldtune.aim.exit_speed import drive_quantity
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
-from fieldtune.aim.places import Place
 from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.aim.places import Place
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.robot.model import Robot, Target
 
 _WORTH_MENDING = 0.005
 
@@ -96,7 +99,7 @@ def _spot(
     errors: KnownErrors,
     battery_v: float | None,
 ) -> SpotBudget:
-    lowest = target.kind == "gate"
+    lowest = target.slowest_wins
     belief = with_scatter(belief, errors.battery or 0.0)
 
     def best_of(changed: Belief, of: Robot = robot, rounded: bool = True) -> tuple[Best | None, HitChanceCurve]:

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -31,9 +32,11 @@ from fieldtune.aim.error_names import (
     SPEED,
     STEP,
 )
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Target
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
@@ -100,7 +103,7 @@ def parts_at(
     for name, sd in ((HOLD, errors.hold), (BATTERY, errors.battery)):
         if sd:
             parts.append(Part(name, moved(0, sd**2), partial(_less_scatter, sd)))
-    names = (LEVEL, EXIT_ANGLE, FRICTION if target.on_floor else DRAG, READING)
+    names = (LEVEL, EXIT_ANGLE, target.by_way(lambda: DRAG, lambda: FRICTION), READING)
     squares = shapley_effects(unknowns, np.array(slopes))
     for i, (name, square) in enumerate(zip(names, squares, strict=True)):
         if slopes[i] != 0:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.openings import Free
-from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-from fieldtune.arrays import BoolArray, FloatArray
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.physics.openings import Free
 
 _SHORT = (-0.02, -0.05, -0.1, -0.15, -0.2, -0.3)
 """Misses (m) to try where no speed reaches the target's centre."""

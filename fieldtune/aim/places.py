@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.robot.model import Robot, Target
 
 _DISTANCES, _EDGE = 5, 0.1
 

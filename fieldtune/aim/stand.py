@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL, situation
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import table
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import Standing, TableRow
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 _SCAN, _FINE = 240, 61
 _WORTH_SAYING = 0.01

@@ -89,9 +89,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
 
 
 def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
-    from fieldtune.robot.wheel_energy import energy_at_speed
-
-    joules = float(energy_at_speed(robot, exit_speed_mps))
+    joules = float(robot.element.energy(robot.launcher.mechanism.spin_ratio, exit_speed_mps))
     return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
 
 

@@ -137,18 +137,16 @@ def measured_speed(robot: Robot, option: str, text: str) -> float:
 
 
 def _in_unit(unit: str, option: str, text: str, expected: str) -> float:
-    import math
-
     from fieldtune import units
+    from fieldtune.robot.setpoints import SCALES
 
-    kinds = {"rpm": (units.ANGULAR_SPEED, 30 / math.pi), "%": (units.RATIO, 100.0), "mm": (units.LENGTH, 1000.0)}
     try:
         return float(text)
     except ValueError:
         pass
-    dimension, factor = kinds[unit]
+    scale = SCALES[unit]
     try:
-        return round(units.parse(text, dimension) * factor, 9)
+        return round(units.parse(text, scale.dimension) * scale.per_si, 9)
     except UnitError as error:
         raise UnitError(f"{option}: found {units.shown(text)}; {expected} {unit}") from error
 

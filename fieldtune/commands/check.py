@@ -99,7 +99,7 @@ def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
 
 def _exit_speeds(robot: Robot) -> tuple[float, float]:
     """Exit speeds (m/s) at the lowest and the highest setpoint."""
-    from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
     ends = (robot.setpoint.low, robot.setpoint.high)
     slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)

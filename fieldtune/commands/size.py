@@ -75,7 +75,8 @@ def _compare(args: argparse.Namespace) -> None:
     from fieldtune.robot import load_robot
     from fieldtune.session import Session
     from fieldtune.shot_entry import check_distance
-    from fieldtune.sizing.compare import CRITERIA, compare
+    from fieldtune.sizing.compare import compare
+    from fieldtune.sizing.decision import CRITERIA
     from fieldtune.sizing.text import compare_text
 
     for distance in args.distance or ():

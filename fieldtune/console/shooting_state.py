@@ -180,8 +180,7 @@ class ShootingState:
         distance = self.distance.value_m if self.distance else None
         if seen.distance_m is not None and not self.chosen:
             distance = round(seen.distance_m, 3)
-        wheel = self.robot.launcher.kind == "flywheel"
-        speed = seen.speed_rpm if wheel else seen.draw_mm
+        speed: float | None = getattr(seen, self.robot.launcher.mechanism.measured[1])
         setpoint = seen.setpoint if seen.setpoint is not None else self.recommended
         return UnansweredShot(seen.number, distance, setpoint, speed, seen.battery_v, hint)
 

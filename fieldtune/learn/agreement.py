@@ -158,9 +158,8 @@ def drift(fit: Fit) -> Drift:
     since = table.shots[present[-window]].shot
     if p_value > ALARM:
         return Drift(False, "recent shots agree with the earlier ones", p_value)
-    way = "long" if lean > 0 else "short"
-    if table.targets[table.target[present[-1]]].kind == "window":
-        way = "high" if lean > 0 else "low"
+    more, less = table.targets[table.target[present[-1]]].miss_words
+    way = more if lean > 0 else less
     words = (
         f"the last {window} shots fall {way} of what the earlier ones say ({_one_in(p_value)} by chance);"
         " if battery or build has changed, mark a new epoch"

@@ -11,7 +11,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
@@ -24,6 +23,7 @@ from fieldtune.learn.target_expansion import (
     expand,
     expand_target,
 )
+from fieldtune.robot.exit_speed import model_log_speed
 from fieldtune.robot.model import Robot
 
 # Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
@@ -41,7 +41,7 @@ def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
     reach = 3 * max(1.4826 * float(np.median(np.abs(pairs - middle))), _JITTER)
     near = np.clip(pairs, middle - reach, middle + reach)
     jitter2 = (_JITTER_WORTH * _JITTER**2 + float(np.sum((near - near.mean()) ** 2))) / (_JITTER_WORTH + len(near))
-    broad = _OPEN if robot.setpoint.unit == "%" else _CLOSED
+    broad = _OPEN if robot.setpoint.scale.follows_voltage else _CLOSED
     precision = 1 / broad**2 + len(near) / jitter2
     return replace(
         prior,

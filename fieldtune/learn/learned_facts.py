@@ -38,14 +38,10 @@ def _middle(fit: Fit) -> float:
 
 def _throw(fit: Fit) -> Fact:
     """Grip of a wheel, efficiency of a spring, in the middle of what was shot."""
-    launcher, prior = fit.robot.launcher, fit.layout.prior
+    level, prior = fit.robot.launcher.mechanism.level, fit.layout.prior
     gain = fit.belief.draws.gain @ fit.belief.basis.at(_middle(fit))[0]
-    if launcher.flywheel is not None:
-        grip = launcher.flywheel.grip
-        return _fact("grip", "grip {value}", grip * np.exp(gain), "", grip * prior.level, 3)
-    mechanism = launcher.striker or launcher.arm
-    efficiency = mechanism.efficiency if mechanism is not None else 1.0
-    return _fact("efficiency", "efficiency {value}", efficiency * np.exp(2 * gain), "", 2 * efficiency * prior.level, 3)
+    learned, spread = level.value * np.exp(level.root * gain), level.root * level.value * prior.level
+    return _fact(level.name, level.name + " {value}", learned, "", spread, 3)
 
 
 def _slope(fit: Fit) -> list[Fact]:
@@ -55,7 +51,7 @@ def _slope(fit: Fit) -> list[Fact]:
     low, high = float(fit.table.quantity.min()), float(fit.table.quantity.max())
     if high < 1.1 * low:
         return []
-    unit = "mm" if fit.robot.setpoint.unit == "mm" else "rpm"
+    unit, _ = fit.robot.launcher.mechanism.measured
     ends = fit.belief.basis.at(np.array([low, high]))
     change = 100 * np.expm1(fit.belief.draws.gain @ (ends[1] - ends[0]))
     way = "more" if np.mean(change) >= 0 else "less"
@@ -67,21 +63,21 @@ def _slope(fit: Fit) -> list[Fact]:
 
 def _flight(fit: Fit) -> list[Fact]:
     draws, shape = fit.belief.draws, fit.layout.prior.shape
-    on_floor = fit.robot.targets[0].on_floor
+    target = fit.robot.targets[0]
     bias = 100 * draws.distance_bias
     reads = "short" if np.mean(bias) >= 0 else "long"
     made = [
         _fact("distance", f"distance reads {{size}} cm {reads},", bias, "cm", 100 * float(shape[2]), 1),
         _fact(
-            "friction" if on_floor else "drag",
-            ("friction" if on_floor else "drag") + " {value} times the profile's",
+            target.resistance,
+            target.resistance + " {value} times the profile's",
             np.exp(draws.log_drag),
             "",
             float(shape[1]),
             2,
         ),
     ]
-    if not on_floor:
+    if target.by_way(lambda: True, lambda: False):
         angle = np.degrees(draws.angle_error)
         way = "steeper" if np.mean(angle) >= 0 else "flatter"
         told = f"leaves {{size}} deg {way} than the profile says,"

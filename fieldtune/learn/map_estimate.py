@@ -130,7 +130,7 @@ def map_by_gauss_newton(
     Each expansion is exact where it is made, so a step counts only if the log posterior itself has risen there
     (Gauss-Newton with a line search).
     """
-    prior = tracked_prior(robot, prior_of(robot, robot.targets[0].on_floor), table)
+    prior = tracked_prior(robot, prior_of(robot, robot.targets[0]), table)
     curved = len(table) <= _CURVED
 
     def expanded(u: FloatArray) -> tuple[LogPosterior, Layout, float]:

@@ -113,7 +113,7 @@ def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> 
     if gain < _WORTH:
         place = places[int(np.argmin(shots))]
     curve = HitChanceCurve.at(fit.robot, required, fit.belief, place.reading, battery_v)
-    best = best_setpoint(curve, lowest_wins=target.kind == "gate")
+    best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     setpoint = best.setpoint if best else fit.robot.setpoint.high
     return NextShot(round(place.reading, 3), setpoint, max(gain, 0.0), _why(places, gain, now))
 

@@ -17,7 +17,7 @@ import numpy as np
 from fieldtune.aim.draws import GainBasis
 from fieldtune.aim.exit_speed import gain_basis
 from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot
+from fieldtune.robot.model import Robot, Target
 
 # Tukey's h: how heavy the tails of level, slope and offsets are; 0.12 puts as much beyond three and four standard
 # deviations as a Student t with four to five degrees of freedom, so that a robot far from its profile is still found.
@@ -57,11 +57,10 @@ class Prior:
     jitter: float = 0.0
 
 
-def prior_of(robot: Robot, on_floor: bool) -> Prior:
+def prior_of(robot: Robot, target: Target) -> Prior:
     """What the profile's uncertainties say before any shot."""
     given = robot.uncertainty
-    # Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's.
-    level = given.grip if robot.launcher.kind == "flywheel" else given.efficiency / 2
+    level = robot.launcher.mechanism.level_spread(given)
     basis = working_basis(gain_basis(robot))
     span = math.log(basis.q_high / basis.q_low)
     return Prior(
@@ -69,7 +68,7 @@ def prior_of(robot: Robot, on_floor: bool) -> Prior:
         level=level,
         slope=_SLOPE_SHARE * level * span,
         remainder=_REMAINDER_SHARE * level if given.remainder is None else given.remainder,
-        shape=np.maximum([given.exit_angle, given.friction if on_floor else given.drag, given.distance], 1e-6),
+        shape=np.maximum([given.exit_angle, getattr(given, target.resistance), given.distance], 1e-6),
         log_speed_scatter=math.log(max(given.exit_speed_scatter, 1e-4)),
         log_angle_scatter=math.log(max(given.exit_angle_scatter, 1e-5)),
         epoch_spread=max(given.battery, 1e-5),

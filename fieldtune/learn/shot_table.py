@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldtune.aim.draws import GainBasis
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
 from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.records import Shot
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 from fieldtune.robot.model import Robot, Target
 
 _RESULTS = (None, "in", "short", "long", "left", "right")
@@ -107,7 +107,7 @@ def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
     """Commanded drive quantities (n,): one call a battery voltage."""
     quantity = np.zeros(len(shots))
     setpoints = np.array([shot.setpoint for shot in shots], dtype=float)
-    if robot.setpoint.unit != "%":
+    if not robot.setpoint.scale.follows_voltage:
         return drive_quantity(robot, setpoints)
     volts = np.array([_number(shot.battery_v) for shot in shots])
     volts[~(volts > 0)] = np.nan

@@ -12,12 +12,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray
-from fieldtune.physics.flying_body import Body
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.flying_body import Body
 
 Places = NDArray[np.intp] | NDArray[np.bool_] | slice
 

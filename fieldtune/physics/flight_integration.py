@@ -15,13 +15,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.arrays import BoolArray, FloatArray
 from fieldtune.physics.air_forces import Course, Forces
-from fieldtune.physics.flying_body import Body
 from fieldtune.physics.runge_kutta_coefficients import ERROR_3, ERROR_5, SOLUTION, STAGE_WEIGHTS, STAGES
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.physics.flying_body import Body
 
 TOLERANCE = 8e-6
 """Height error (m) a step may add at the target by its own estimate, usually far above the true error."""

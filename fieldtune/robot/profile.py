@@ -1,16 +1,14 @@
-"""Checks that need more than one table of a profile: whether launcher, target and floor go together."""
-# MERGED: Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path.
+"""Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path."""
 
 from __future__ import annotations
 
-import math
 import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
 
 from fieldtune.errors import ProfileError
-from fieldtune.robot.model import Element, Floor, Launcher, Robot, Target
+from fieldtune.robot.model import Robot
 from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
 from fieldtune.robot.read_launcher import read_launcher
@@ -18,57 +16,6 @@ from fieldtune.robot.read_link import read_link, read_uncertainty
 from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets
 from fieldtune.robot.table_reader import Findings, Problem, Section
 from fieldtune.units import shown
-
-
-def check_together(robot: Robot, findings: Findings) -> None:
-    """Notes what can't work, or is not computed as the profile has it."""
-    for target in robot.targets:
-        if target.on_floor:
-            _check_floor(target, robot.element, robot.floor, findings)
-            _doubt_bounce(robot, findings)
-        else:
-            _check_rise(target, robot.launcher, findings)
-
-
-def _path(target: Target) -> str:
-    return f"targets.{target.name}" if target.name else "target"
-
-
-def _check_rise(target: Target, launcher: Launcher, findings: Findings) -> None:
-    """An element that leaves level or downwards never gets above its exit."""
-    if launcher.exit_angle <= 0 and target.height >= launcher.exit_height:
-        found, least = f"{target.height:.2f} m", f"{launcher.exit_height:.2f} m"
-        angle = math.degrees(launcher.exit_angle)
-        findings.error(
-            f"{_path(target)}.height",
-            f"found {found}; expected less than exit_height, {least}, since the element leaves at {angle:.0f} deg",
-        )
-
-
-def _check_floor(target: Target, element: Element, floor: Floor, findings: Findings) -> None:
-    """On a slope steeper than friction, or a ball's rolling resistance, can hold, nothing comes to rest."""
-    holds, name = (floor.rolling, "rolling resistance") if element.shape == "sphere" else (floor.friction, "friction")
-    if target.kind != "zone" or not abs(math.tan(floor.slope)) >= holds:
-        return
-    found, steepest = f"found {math.degrees(floor.slope):.3g} deg", math.degrees(math.atan(holds))
-    if floor.slope < 0:
-        words = f"{found}; expected less than {steepest:.1f} deg down: with this {name} nothing stops"
-        findings.error("floor.slope", words)
-    elif element.shape == "sphere":
-        words = f"{found}; expected less than {steepest:.1f} deg up: with this {name} the ball rolls back"
-        findings.error("floor.slope", words)
-    else:
-        findings.warn("floor.slope", f"{found} up, where the element may slide back once it has stopped")
-
-
-def _doubt_bounce(robot: Robot, findings: Findings) -> None:
-    """A throw that lands before it slides is computed, but bounces are known roughly at best."""
-    if robot.lands_first and robot.floor.restitution is None and not findings.noted("floor.restitution"):
-        findings.warn(
-            "floor.restitution",
-            "not given; the element lands before it slides: drop it, and take the root of rebound over drop height",
-        )
-
 
 FORMAT = 1
 _LARGEST = 1_000_000
@@ -169,10 +116,10 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         return None
     element = read_element(element_table)
     launcher = read_launcher(launcher_table, element)
-    if findings.faulty("launcher.kind"):
+    if launcher is None:
         return None
     targets = read_targets(profile, element)
-    slides = any(target.on_floor for target in targets)
+    slides = any(target.resistance == "friction" for target in targets)
     robot = Robot(
         name=path.stem,
         title=title,
@@ -184,13 +131,14 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         targets=targets,
         floor=read_floor(profile, slides),
         air=read_air(profile),
-        setpoint=read_setpoint(profile, launcher, drive),
+        setpoint=read_setpoint(profile, launcher.mechanism, drive),
         uncertainty=read_uncertainty(profile, element),
         link=read_link(profile),
         spots=read_spots(profile, findings),
         path=path,
     )
-    check_together(robot, findings)
+    for target in robot.targets:
+        target.check(robot, f"targets.{target.name}" if target.name else "target", findings)
     return replace(robot, warnings=tuple((problem.key, problem.message) for problem in findings.warnings))
 
 

@@ -1,10 +1,8 @@
-"""What is wrong or doubtful in a profile, collected so that one look at the file mends it all."""
-# MERGED: One table of a profile, read key by key: each reading method checks one value and notes what is wrong with
-# it.
-#
-# A required value that is missing or wrong comes back as nan or an empty word, so that reading goes on and finds the
-# rest; the profile is not used then.
-#
+"""One table of a profile, read key by key, and what is wrong or doubtful in it, so that one look mends it all.
+
+Each reading method checks one value and notes what is wrong with it. A required value that is missing or wrong comes
+back as nan or an empty word, so that reading goes on and finds the rest; the profile is not used then.
+"""
 
 from __future__ import annotations
 

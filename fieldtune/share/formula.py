@@ -14,11 +14,12 @@ import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.results import TableRow
 from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
+from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.session import Session
 
 DEGREES = {"quadratic": 2, "cubic": 3}
@@ -136,7 +137,7 @@ def no_air_setpoints(
     """
     robot, goal = session.robot, session.robot.target(target)
     d = np.asarray(distance_m, dtype=float)
-    if goal.on_floor:
+    if goal.by_way(lambda: False, lambda: True):
         return np.full_like(d, np.nan)
     wanted = np.log(parabola_speed(d, goal.height - robot.launcher.exit_height, robot.launcher.exit_angle))
     settings = np.linspace(max(robot.setpoint.low / 2, robot.setpoint.high / 1000), robot.setpoint.high * 1.5, 600)

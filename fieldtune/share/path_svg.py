@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,7 +51,7 @@ class _Paper:
 
 def picture(scene: Scene) -> Markup:
     """The picture as an ``svg`` element for an HTML page."""
-    parts, height = _seen_from_above(scene) if scene.target.on_floor else _seen_from_beside(scene)
+    parts, height = scene.target.by_way(lambda: _seen_from_beside(scene), lambda: _seen_from_above(scene))
     drawn = svg.SVG(
         viewBox=svg.ViewBoxSpec(0, 0, WIDTH, height),
         class_=["arc"],
@@ -73,11 +72,11 @@ def inline(drawn: str) -> Markup:
 def _seen_from_beside(scene: Scene) -> tuple[list[svg.Element], float]:
     robot, target, path = scene.robot, scene.target, scene.path
     radius = _radius(robot)
-    behind = max(0.35, 1.2 * (robot.launcher.arm.arm_length if robot.launcher.arm else 0.0))
-    depth = _depth(target)
+    behind = max(0.35, 0.2 - robot.outline.foot[0])
+    depth = target.depth
     right = max(scene.distance_m + depth / 2 + 0.25, float(path.x[-1]))
     shown = np.isfinite(path.high_y)
-    top = max(float(path.high_y[shown].max()), target.height + _upper(target), robot.launcher.exit_height) + 0.12
+    top = max(float(path.high_y[shown].max()), target.outline(scene.distance_m).top, robot.launcher.exit_height) + 0.12
     paper = _Paper(-behind, right, 0.0, top, HEIGHT)
     parts = [*_band(paper, path), *_scale(paper, scene.distance_m), *_goal(paper, scene)]
     x = np.append(path.x[path.x < scene.distance_m], scene.distance_m)  # ends at the target, not at a grid point
@@ -104,45 +103,23 @@ def _band(paper: _Paper, path: ArcPicture) -> list[svg.Element]:
 
 
 def _goal(paper: _Paper, scene: Scene) -> list[svg.Element]:
-    target, at = scene.target, scene.distance_m
-    if target.kind == "window":
-        half = target.opening[-1] / 2
-        frame = [(target.height + half, target.height + half + 0.25), (0.0, target.height - half)]
-        return [_line([(paper.x(at), paper.y(a)), (paper.x(at), paper.y(b))], 1.1) for a, b in frame if b > a]
-    half, h = _depth(target) / 2, target.height
-    drop = min(0.3, 0.6 * h)
-    net = [(at - half, h), (at - 0.6 * half, h - drop), (at + 0.6 * half, h - drop), (at + half, h)]
-    rims = [svg.Circle(cx=paper.x(at + side * half), cy=paper.y(h), r=0.6, fill=_INK) for side in (-1, 1)]
-    post = [(at + 0.6 * half, h - drop), (at + 0.6 * half, 0.0)]
-    return [
-        _line([(paper.x(x), paper.y(y)) for x, y in post], 0.4, _MID),
-        _line([(paper.x(x), paper.y(y)) for x, y in net], 0.35),
-        *rims,
-    ]
+    """The target to scale: what is there thin, its opening's ends as dots."""
+    shape = scene.target.outline(scene.distance_m)
+    parts: list[svg.Element] = [_line([(paper.x(x), paper.y(y)) for x, y in line], 0.5) for line in shape.lines]
+    return [*parts, *(svg.Circle(cx=paper.x(x), cy=paper.y(y), r=0.6, fill=_INK) for x, y in shape.marks)]
 
 
 def _launcher(paper: _Paper, robot: Robot) -> list[svg.Element]:
-    """The mechanism at the exit: wheels or arm to scale, on a plain post."""
-    launcher, h = robot.launcher, robot.launcher.exit_height
-    wheel, arm = launcher.flywheel, launcher.arm
-    parts: list[svg.Element] = []
-    if arm is not None:
-        pivot = (-arm.arm_length * math.cos(arm.release_angle), h - arm.arm_length * math.sin(arm.release_angle))
-        parts.append(_line([(paper.x(pivot[0]), paper.y(pivot[1])), (paper.x(0.0), paper.y(h))], 0.8))
-        foot = pivot
-    else:
-        foot = (-0.12, h)
+    """The mechanism at the exit, to scale, on a plain post."""
+    shape, base = robot.outline, 0.18
+    foot = shape.foot
     post = [(paper.x(foot[0]), paper.y(max(foot[1], 0.0))), (paper.x(foot[0]), paper.y(0.0))]
-    parts.insert(0, _line(post, 0.8, _MID))
-    base = 0.18
+    parts: list[svg.Element] = [_line(post, 0.8, _MID)]
+    parts += [_line([(paper.x(x), paper.y(y)) for x, y in line], 0.8) for line in shape.lines]
     parts.append(_line([(paper.x(foot[0] - base), paper.y(0.0)), (paper.x(foot[0] + base), paper.y(0.0))], 1.4))
-    if wheel is not None:
-        gap = (wheel.wheel_diameter + robot.element.passing_size) / 2
-        across = launcher.exit_angle + math.pi / 2
-        for side in (1, -1)[: wheel.wheels] if wheel.wheels == 2 else (-1,):
-            x, y = side * gap * math.cos(across), h + side * gap * math.sin(across)
-            radius = max(paper.long(wheel.wheel_diameter / 2), 0.6)
-            parts.append(svg.Circle(cx=paper.x(x), cy=paper.y(y), r=radius, fill="#fff", stroke=_INK, stroke_width=0.5))
+    for x, y, radius in shape.circles:
+        size = max(paper.long(radius), 0.6)
+        parts.append(svg.Circle(cx=paper.x(x), cy=paper.y(y), r=size, fill="#fff", stroke=_INK, stroke_width=0.5))
     return parts
 
 
@@ -152,7 +129,7 @@ def _launcher(paper: _Paper, robot: Robot) -> list[svg.Element]:
 def _seen_from_above(scene: Scene) -> tuple[list[svg.Element], float]:
     robot, target, path = scene.robot, scene.target, scene.path
     radius, at, height = _radius(robot), scene.distance_m, 26.0
-    depth, width = _depth(target), target.opening[-1]
+    depth, width = target.depth, target.opening[-1]
     end = float(path.x[-1])
     far = min(max(at + depth / 2, path.end_high_m or end, end) + 0.15, at * 1.6 + 0.5)
     half = max(width / 2, 0.15) + 0.05
@@ -208,16 +185,6 @@ def _scale(paper: _Paper, at: float, low: float = 0.0) -> list[svg.Element]:
             )
     parts.append(_line([(paper.x(at), floor), (paper.x(at), floor + 1.8)], 0.7))
     return parts
-
-
-def _depth(target: Target) -> float:
-    if target.kind in ("basket", "zone"):
-        return target.opening[0]
-    return 0.0
-
-
-def _upper(target: Target) -> float:
-    return target.opening[-1] / 2 + 0.25 if target.kind == "window" else 0.05
 
 
 def _radius(robot: Robot) -> float:

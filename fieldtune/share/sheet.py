@@ -43,7 +43,7 @@ def sheet(
         title=one_line(parts.robot.title, 90),
         date=today(session),
         parts=parts,
-        heading="Wheel and drive" if parts.robot.launcher.kind == "flywheel" else "Spring and drive",
+        heading=parts.robot.launcher.mechanism.heading,
         unit=session.robot.setpoint.unit,
         battery_v=battery_v,
         figures=FIGURES,

@@ -173,11 +173,8 @@ def _pictures(
 def _small(aim: Aim, target: Target) -> tuple[str, ...]:
     known = [(key, getattr(aim, key)) for key in ("hit_probability", "entry_angle_deg", "time_s")]
     shown = [(key, value) for key, value in known if value is not None]
-    return tuple(
-        f"{FIGURES[key].label} {FIGURES[key].said(value)}"
-        for key, value in shown
-        if not (key == "entry_angle_deg" and target.on_floor)
-    )
+    hidden = target.by_way(lambda: "", lambda: "entry_angle_deg")
+    return tuple(f"{FIGURES[key].label} {FIGURES[key].said(value)}" for key, value in shown if key != hidden)
 
 
 def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 import uuid
 from collections import Counter
@@ -17,6 +16,7 @@ from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.records import Epoch, Result, Shot
 from fieldtune.robot.model import Robot
+from fieldtune.robot.setpoints import SCALES
 from fieldtune.session import Session
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
 from fieldtune.store.rows import stamp
@@ -227,9 +227,8 @@ def _entry(
 
 def _scale(unit: str) -> tuple[units.Dimension, float]:
     """Dimension of a robot's unit, and how many of it one SI unit holds."""
-    return {
-        "rpm": (units.ANGULAR_SPEED, 30 / math.pi), "%": (units.RATIO, 100.0), "mm": (units.LENGTH, 1000.0)
-    }[unit]  # fmt: skip
+    scale = SCALES[unit]
+    return scale.dimension, scale.per_si
 
 
 def _number(

@@ -71,7 +71,7 @@ def curve(
         raise InputError(f"from {near_m:g} m to {far_m:g} m: expected 0 < from < to <= 100 m")
     robot = session.robot
     volts = None
-    if robot.setpoint.unit == "%":
+    if robot.setpoint.scale.follows_voltage:
         volts = battery_v if battery_v is not None else robot.drive.nominal_voltage if robot.drive else None
     wanted = [float(d) for d in np.linspace(near_m, far_m, _CHECKS)]
     rows = session.table(wanted, volts if volts is not None else battery_v, target, rounded=False)

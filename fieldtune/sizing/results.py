@@ -2,30 +2,22 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import Any
 
+from fieldtune.plain import as_json
 
-def as_json(value: Any) -> Any:
-    """A record, and all records within it, as plain dicts and lists; what is not finite becomes None."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: as_json(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, dict):
-        return {k: as_json(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [as_json(v) for v in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
+TORQUE_MARGIN = 2.0
+"""Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
 
 
-def known(value: Any) -> float | None:
-    """A number as a float, or None where it is missing or not finite."""
-    if value is None:
-        return None
-    number = float(value)
-    return number if math.isfinite(number) else None
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """Voltages at rest to calculate with, and the resistance of battery and wiring; volts, ohms."""
+
+    low_v: float
+    usual_v: float
+    resistance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +117,22 @@ class FlywheelSize:
     choices: tuple[GearChoice, ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def rate_per_minute(self) -> float | None:
+        """Shots a minute, as the drive allows."""
+        return self.shots_per_minute
+
+    @property
+    def taken_energy_j(self) -> float | None:
+        """Energy that one shot takes, J."""
+        return self.shot_energy_j
+
+    @property
+    def lost_energy_j(self) -> float | None:
+        """What of it goes into slip between wheel and element, J."""
+        known = self.shot_energy_j is not None and self.element_energy_j is not None
+        return self.shot_energy_j - self.element_energy_j if known else None  # type: ignore[operator]
+
     def as_json(self) -> dict[str, Any]:
         """Plain dict for ``--json``."""
         return dict(as_json(self))
@@ -168,6 +176,21 @@ class CockingSize:
     choices: tuple[CockingChoice, ...] = ()
     springs: tuple[SpringChoice, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def rate_per_minute(self) -> float | None:
+        """Shots a minute, as the drive allows."""
+        return self.cycles_per_minute
+
+    @property
+    def taken_energy_j(self) -> float | None:
+        """Energy that one shot takes, J."""
+        return self.spring_energy_j
+
+    @property
+    def lost_energy_j(self) -> float | None:
+        """What of it goes into the stop, J."""
+        return self.stop_energy_j
 
     def as_json(self) -> dict[str, Any]:
         """Plain dict for ``--json``."""

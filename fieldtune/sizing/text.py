@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from fieldtune.figures import FIGURES, figures_of
 from fieldtune.plain_text import columns, pairs
-from fieldtune.robot.model import Robot
 from fieldtune.sizing.cautions import cautions
-from fieldtune.sizing.compare import CRITERIA, Comparison
+from fieldtune.sizing.decision import CRITERIA
 from fieldtune.sizing.results import (
     CockingChoice,
     FlywheelSize,
@@ -16,6 +16,10 @@ from fieldtune.sizing.results import (
     Size,
     SpringChoice,
 )
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.sizing.compare import Comparison
 
 
 def size_text(robot: Robot, size: Size) -> str:

@@ -37,16 +37,18 @@ class Case:
 
     def __str__(self) -> str:
         r, e = self.robot, self.robot.element
-        ratio = r.launcher.flywheel.speed_ratio if r.launcher.flywheel else 1.0
         return (
             f"seed {self.seed}: {r.launcher.kind} {math.degrees(r.launcher.exit_angle):.0f} deg, {e.shape} {e.surface} "
-            f"{e.density:.0f} kg/m3, {r.targets[0].kind}, ratio {ratio:.2f}, {self.distance:.2f} m"
+            f"{e.density:.0f} kg/m3, {r.targets[0].kind}, "
+            f"spin {r.launcher.mechanism.spin_ratio:.2f}, {self.distance:.2f} m"
         )
 
 
 def plain(robot: Robot) -> tuple[dict[str, Any], dict[str, Any]]:
     """Robot and target as plain numbers."""
-    return asdict(robot), asdict(robot.targets[0])
+    of, target = asdict(robot), robot.targets[0]
+    of["launcher"] |= {"kind": robot.launcher.kind, "flywheel": None, robot.launcher.kind: of["launcher"]["mechanism"]}
+    return of, asdict(target) | {"kind": target.kind}
 
 
 def random_case(seed: int, folder: Path) -> Case | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -36,3 +37,56 @@ def test_budget_where_nothing_scores(run: Run) -> None:
 def test_budget_refuses_in_one_line(fails: Callable[..., str]) -> None:
     assert "no spot of that name" in fails("budget", "heron", "--spot", "moon")
     assert "share of the setpoint" in fails("budget", "heron", "--hold", "90 %")
+
+
+def test_angle_has_its_keys_and_names_the_best(run: Run) -> None:
+    found = run("angle", "heron", "--from", "48 deg", "--to", "56 deg", "--step", "4 deg", "--json").json
+    assert found.keys() >= {"robot", "angles", "best", "best_worst", "flat", "now"}
+    assert [row["exit_angle_deg"] for row in found["angles"]] == [48, 52, 56]
+    for row in found["angles"]:
+        assert row.keys() == {"exit_angle_deg", "mean", "worst", "spots"}
+        assert [spot["spot"] for spot in row["spots"]] == ["quay edge", "near line", "mid field", "far line"]
+    said = run("angle", "heron", "--from", "48 deg", "--to", "56 deg", "--step", "4 deg").out
+    assert f"best at {found['best']:g} deg" in said
+    assert "the best may lie beyond" in said
+
+
+def test_angle_refuses_in_one_line(fails: Callable[..., str]) -> None:
+    assert "larger one" in fails("angle", "heron", "--from", "60 deg", "--to", "40 deg")
+    assert "needs its unit" in fails("angle", "heron", "--from", "40", "--to", "60 deg")
+    assert "--to" in fails("angle", "heron", "--from", "40 deg")
+
+
+def test_hits_has_its_keys(run: Run, fails: Callable[..., str]) -> None:
+    assert run("hits", "heron").out == "heron: no shots yet\n"
+    for result in ("in", "in", "short"):
+        run("shot", "heron", "--spot", "near line", "--setpoint", "1460", "--result", result)
+    found = run("hits", "heron", "--json").json
+    (group,) = found["groups"]
+    assert group.keys() == {"name", "tried", "hits", "share", "low", "high"}
+    assert (group["name"], group["tried"], group["hits"]) == ("near line", 3, 2)
+    assert group["share"] == pytest.approx(2 / 3)
+    said = run("hits", "heron", "--by", "battery").out
+    assert "95 % interval" in said
+    assert "67 %" in said
+    assert "battery" in fails("hits", "heron", "--by", "moon")
+
+
+def test_response_has_its_keys(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
+    import wheel_controllers as wheels
+    from test_wheel_response import recorded
+
+    levels = ((0.5, 1300.0), (3.0, 1500.0), (5.5, 1700.0))
+    file = recorded(wheels.run_wheel("PI stiff", levels, [], 8.0), tmp_path)
+    found = run("response", "heron", "--recording", file, "--json").json
+    assert found.keys() >= {
+        "static_offset_pct", "speed_slope_pct_per_rpm", "time_constant_s", "overshoot_rpm", "settling_s",
+        "steady_error_rpm", "ripple_rpm", "no_load_torque_nm", "spread", "verdict",
+    }  # fmt: skip
+    assert found["verdict"]["good_enough"] is True
+    assert found["spread"]["time_constant_s"] > 0
+    said = run("response", "heron", "--recording", file).out
+    assert said.startswith("good enough")
+    assert "time constant" in said
+    assert "can't read" in fails("response", "heron", "--recording", tmp_path / "none")
+    assert "no wheel" in fails("response", "otter", "--recording", file)

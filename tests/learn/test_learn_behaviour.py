@@ -14,7 +14,7 @@ from vacuum_need import vacuum_need
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
-from fieldtune.robot.model import Target, Uncertainty
+from fieldtune.robot.model import Basket, Uncertainty, Window
 
 
 def log_gain(posterior, q):
@@ -128,8 +128,8 @@ def test_a_reading_error_of_the_speed_is_no_wheel():
 
 
 def test_what_one_target_teaches_serves_another():
-    low = Target("basket", 0.95, (0.30,), name="low")
-    high = Target("window", 1.2, (0.6, 0.45), name="high")
+    low = Basket(0.95, (0.30,), name="low")
+    high = Window(1.2, (0.6, 0.45), name="high")
     robot = replace(thrower(), targets=(low, high))
     shots = [replace(s, target="low") for s in throws(lambda q: 0.12, [2.5, 3.0, 3.5] * 3)]
     before = learn(robot, [], 1, required_of=vacuum_need)

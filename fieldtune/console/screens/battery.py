@@ -153,8 +153,8 @@ class BatteryScreen(ConsoleScreen):
         limits = self.controller.robot.setpoint
         if pulses is not None and pulses.step != self._load and self.controller.simulated:
             self._load = pulses.step
-            wheel = self.controller.robot.launcher.kind == "flywheel"
-            value = limits.high if pulses.step == "large" else limits.low if wheel else 0.0
+            small = self.controller.robot.launcher.mechanism.by_motion(lambda _: limits.low, lambda _: 0.0)
+            value = limits.high if pulses.step == "large" else small
             self.controller.tell_simulator(f"setpoint={value:g}", None)
 
     def action_other_battery(self) -> None:
@@ -179,7 +179,7 @@ class BatteryScreen(ConsoleScreen):
         from fieldtune.battery.change import Recalibration
 
         controller, session, name = self.controller, self.controller.session, self.controller.shooting.target.name
-        volts = controller.shooting.battery_v if controller.robot.setpoint.unit == "%" else None
+        volts = controller.shooting.battery_v if controller.robot.setpoint.scale.follows_voltage else None
         planned = await controller.background.ask("The next shot", session.next, name)
         now = controller.shooting.distance
         distance = planned.distance_m if planned is not None else (now.value_m if now else None)

@@ -155,7 +155,7 @@ def _asking(shooting: ShootingState, robot: Robot) -> str:
     more = f" ({len(shooting.unanswered) - 1} more without a result)" if len(shooting.unanswered) > 1 else ""
     knew = [words.setpoint(shot.setpoint, robot)]
     if shot.speed is not None:
-        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        unit, _ = robot.launcher.mechanism.measured
         knew.append(f"left at {shot.speed:.0f} {unit}")
     knew.append(words.metres(shot.distance_m) if shot.distance_m is not None else "distance unknown")
     if shot.battery_v is not None:
@@ -191,7 +191,7 @@ def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
     """The last shots, newest first, one a row."""
     parts: list[Part] = []
     for shot in list(reversed(shots))[:rows]:
-        unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+        unit, _ = robot.launcher.mechanism.measured
         speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
         what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"

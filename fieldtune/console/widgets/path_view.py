@@ -69,16 +69,16 @@ def _ground(canvas: Canvas, view: View, scene: Scene, scale_row: int) -> None:
         canvas.write(scale_row, int(float(view.column(metres)) / 2), f"╵{metres:g} m", FLOOR)
     if scene.distance_m is None:
         return
-    if target.kind == "zone":
-        depth, width = target.opening[0], target.opening[-1]
-        _box(canvas, view, TARGET, scene.distance_m - depth / 2, scene.distance_m + depth / 2, width / 2)
-        _fill(canvas, view, scene.distance_m - depth / 2, scene.distance_m + depth / 2, width / 2, FREE)
-    else:
-        for side in (-1, 1):
-            y = side * target.opening[-1] / 2
-            canvas.circle(TARGET, float(view.column(scene.distance_m)), float(view.row(y)), 2.0)
-        across = np.array([-0.5, 0.5]) * target.opening[-1]
-        canvas.line(TARGET, view.column(np.full(2, scene.distance_m)), view.row(across), gap=3)
+    shape = target.outline(scene.distance_m)
+    for line in shape.lines:
+        x, y = np.array(line).T
+        canvas.line(TARGET, view.column(x), view.row(y))
+        _fill(canvas, view, shape.free[0], shape.free[1], target.width / 2, FREE)
+    for line in shape.edges:
+        x, y = np.array(line).T
+        canvas.line(TARGET, view.column(x), view.row(y), gap=3)
+    for x, y in shape.marks:
+        canvas.circle(TARGET, float(view.column(x)), float(view.row(y)), 2.0)
 
 
 def _run(canvas: Canvas, view: View, scene: Scene) -> None:
@@ -179,7 +179,7 @@ class PathView(CachedWidget):
     def _make(self, size: Size) -> list[Strip]:
         if self._scene is None or size.width < 8 or size.height < 3:
             return [Strip.blank(size.width, self.rich_style)] * size.height
-        draw = draw_slide if self._scene.target.on_floor else draw_flight
+        draw = self._scene.target.by_way(lambda: draw_flight, lambda: draw_slide)
         return paint(draw(self._scene, size.height, size.width), *self._styles())
 
     def _styles(self) -> tuple[dict[int, Style], dict[int, Style]]:

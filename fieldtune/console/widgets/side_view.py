@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -40,10 +40,10 @@ def body_length(robot: Robot) -> float:
 def frame(scene: Scene, rows: int, columns: int) -> View:
     """The scale at which everything fits, floor at the bottom, one scale for both axes."""
     robot, target = scene.robot, scene.target
-    back = max(body_length(robot) - _front(robot) + 0.05, 0.08)
+    back = max(body_length(robot) - robot.outline.front + 0.05, 0.08)
     distance = scene.distance_m or 1.0
     right = distance + max(target.opening) / 2 + 0.15
-    top = max(robot.launcher.exit_height + 0.15, target.height + _rise(target) + 0.1)
+    top = max(robot.launcher.exit_height + 0.15, target.outline(distance).top + 0.1)
     most = 6 * top
     for picture in (scene.picture, scene.now):
         if picture is not None:
@@ -59,10 +59,6 @@ def frame(scene: Scene, rows: int, columns: int) -> View:
 def _highest(heights: FloatArray) -> float:
     finite = heights[np.isfinite(heights)]
     return float(finite.max()) if len(finite) else 0.0
-
-
-def _rise(target: Target) -> float:
-    return target.opening[-1] / 2 if target.kind == "window" else 0.0
 
 
 def draw_flight(scene: Scene, rows: int, columns: int) -> Canvas:
@@ -96,72 +92,30 @@ def _floor(canvas: Canvas, view: View) -> None:
 
 def _robot(canvas: Canvas, view: View, robot: Robot) -> None:
     """A box on two ground wheels, and the launcher at its exit."""
-    launcher, length = robot.launcher, body_length(robot)
-    height = launcher.exit_height
-    top, low = max(0.75 * height, 0.03), min(0.04, 0.3 * height)
-    front = _front(robot)
-    top = min(top, max(0.03, _pivot(robot)[1])) if launcher.arm is not None else top
+    launcher, length, shape = robot.launcher, body_length(robot), robot.outline
+    low, front = min(0.04, 0.3 * launcher.exit_height), shape.front
     box_x = front - np.array([length - 0.03, 0.0, 0.0, length - 0.03, length - 0.03])
-    canvas.line(ROBOT, view.column(box_x), view.row(np.array([low, low, top, top, low])))
+    canvas.line(ROBOT, view.column(box_x), view.row(np.array([low, low, shape.top, shape.top, low])))
     for x in (front - 0.82 * length, front - 0.15 * length):
         canvas.circle(ROBOT, float(view.column(x)), float(view.row(low / 2 + 0.02)), 0.03 * view.dots_per_m)
-    along = np.array([math.cos(launcher.exit_angle), math.sin(launcher.exit_angle)])
-    if launcher.flywheel is not None:
-        _wheels(canvas, view, robot, along)
-    elif launcher.arm is not None:
-        pivot = _pivot(robot)
-        canvas.circle(ROBOT, float(view.column(pivot[0])), float(view.row(pivot[1])), 1.5)
-        canvas.line(ROBOT, view.column(np.array([pivot[0], 0.0])), view.row(np.array([pivot[1], height])))
-    else:
-        tail = -0.25 * along
-        canvas.line(ROBOT, view.column(np.array([tail[0], 0.0])), view.row(np.array([height + tail[1], height])))
+    for line in shape.lines:
+        _polyline(canvas, view, ROBOT, line)
+    for x, y, radius in shape.circles:
+        canvas.circle(ROBOT, float(view.column(x)), float(view.row(y)), max(1.5, radius * view.dots_per_m))
 
 
-def _pivot(robot: Robot) -> tuple[float, float]:
-    """Where the arm turns: it comes over from behind, so that its tip stands behind and above the pivot at release."""
-    launcher = robot.launcher
-    length = launcher.arm.arm_length if launcher.arm is not None else 0.0
-    angle = launcher.exit_angle
-    return length * math.sin(angle), launcher.exit_height - length * math.cos(angle)
-
-
-def _front(robot: Robot) -> float:
-    """Where the box ends in front, metres from the exit: behind it, or under an arm's pivot."""
-    return -0.03 if robot.launcher.arm is None else _pivot(robot)[0] + 0.1
-
-
-def _wheels(canvas: Canvas, view: View, robot: Robot, along: np.ndarray) -> None:
-    """The wheels to scale, either side of the element, a little behind the exit."""
-    flywheel = robot.launcher.flywheel
-    if flywheel is None:
-        return
-    radius = flywheel.wheel_diameter / 2
-    across = np.array([-along[1], along[0]])
-    offset = radius + 0.45 * robot.element.passing_size
-    middle = np.array([0.0, robot.launcher.exit_height]) - 0.7 * radius * along
-    for side in (1, -1)[: flywheel.wheels]:
-        x, y = middle + side * offset * across
-        canvas.circle(ROBOT, float(view.column(x)), float(view.row(y)), radius * view.dots_per_m)
+def _polyline(canvas: Canvas, view: View, layer: int, points: Sequence[tuple[float, float]], gap: int = 1) -> None:
+    x, y = np.array(points).T
+    canvas.line(layer, view.column(x), view.row(y), gap=gap)
 
 
 def _target(canvas: Canvas, view: View, target: Target, distance: float) -> None:
-    if target.kind == "basket":
-        half, y = target.opening[0] / 2, target.height
-        deep = min(0.45 * y, 0.8 * half * 2)
-        bowl_x = distance + np.array([-half, -0.6 * half, 0.6 * half, half])
-        canvas.line(TARGET, view.column(bowl_x), view.row(np.array([y, y - deep, y - deep, y])))
-        canvas.line(TARGET, view.column(distance + np.array([-half, half])), view.row(np.array([y, y])), gap=3)
-        post = np.array([distance, distance])
-        canvas.line(TARGET, view.column(post), view.row(np.array([0.0, y - deep])))
-        _tint(canvas, view, distance - half, distance + half, y - deep, y, FREE)
-    else:
-        half, y = target.opening[-1] / 2, target.height
-        wall = np.array([distance, distance])
-        canvas.line(TARGET, view.column(wall), view.row(np.array([0.0, y - half])))
-        canvas.line(TARGET, view.column(wall), view.row(np.array([y + half, y + 2.2 * half])))
-        for edge in (y - half, y + half):
-            canvas.line(TARGET, view.column(distance + np.array([-0.04, 0.04])), view.row(np.array([edge, edge])))
-        _tint(canvas, view, distance - 0.01, distance + 0.01, y - half, y + half, FREE)
+    shape = target.outline(distance)
+    for line in shape.lines:
+        _polyline(canvas, view, TARGET, line)
+    for line in shape.edges:
+        _polyline(canvas, view, TARGET, line, gap=3 if len(shape.edges) == 1 else 1)
+    _tint(canvas, view, *shape.free, FREE)
 
 
 def _tint(canvas: Canvas, view: View, left: float, right: float, low: float, high: float, tint: int) -> None:
@@ -194,12 +148,8 @@ def _until_it_ends(picture: ArcPicture, scene: Scene) -> tuple[FloatArray, Float
     x, y = picture.x, picture.y
     gone = ~np.isfinite(y) | (y < 0)
     target, distance = scene.target, scene.distance_m
-    if distance is not None and target.kind == "basket":
-        within = np.abs(x - distance) <= target.opening[0] / 2
-        gone |= within & (np.gradient(y, x) < 0) & (y < target.height - 0.05) if len(x) > 2 else False
-    elif distance is not None:
-        outside = np.abs(np.interp(distance, x, np.nan_to_num(y, nan=-1.0)) - target.height) > target.opening[-1] / 2
-        gone |= (x > distance) & outside
+    if distance is not None:
+        gone |= target.beyond(distance, x, y)
     end = int(np.argmax(gone)) if gone.any() else len(x)
     return x[:end], y[:end]
 
