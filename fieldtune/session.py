@@ -16,7 +16,6 @@ from fieldtune import shot_entry
 from fieldtune.errors import InputError
 from fieldtune.records import Shot
 from fieldtune.store import Store, utc_now
-from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
+    from fieldtune.store.store import Clock
 
 
 class LineSnapshots(Protocol):

@@ -68,9 +68,9 @@ _RANGES = {
 def make_robot(kind: str = "flywheel", element: Element = BALL, target: Target = BASKET, **changes: Any) -> Robot:
     """A robot with a launcher of this kind: "flywheel", "striker" or "arm".
 
-    ``changes`` name fields of ``Robot``, or "flywheel", "striker", "arm" for its mechanism. A dict changes single
-    figures of that part, ``drive={"motors": 1}``; anything else takes its place. It has no battery and no spots, and a
-    default air, unless they are given.
+    ``changes`` name fields of ``Robot``, or "mechanism" ("flywheel", "striker", "arm") for what launches. A dict
+    changes single figures of that part, ``drive={"motors": 1}``; anything else takes its place. It has no battery and
+    no spots, and a default air, unless they are given.
     """
     made = Robot(
         "test", "Test robot", element, _LAUNCHERS[kind], DRIVE, None, None, (target,), Floor(0.22, 0.0), Air(),
@@ -82,7 +82,7 @@ def make_robot(kind: str = "flywheel", element: Element = BALL, target: Target =
 def altered(robot: Robot, **changes: Any) -> Robot:
     """The robot with ``changes`` as ``make_robot`` takes them."""
     for name, value in changes.items():
-        inside = name in _LAUNCHERS
+        inside = name == "mechanism" or name in _LAUNCHERS
         old = robot.launcher.mechanism if inside else getattr(robot, name)
         new = replace(old, **value) if isinstance(value, dict) else value
         robot = replace(robot, **({"launcher": replace(robot.launcher, mechanism=new)} if inside else {name: new}))

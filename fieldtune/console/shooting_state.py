@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from fieldtune import units
 from fieldtune.console import words
 from fieldtune.errors import InputError
-from fieldtune.records import Result
-from fieldtune.robot.model import Robot, Target
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live, ShotSeen
+    from fieldtune.records import Result
+    from fieldtune.robot.model import Robot, Target
 
 FURTHEST_M = 100.0
 EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from fieldtune.console import words
-from fieldtune.console.background import BackgroundThreads, News
-from fieldtune.console.shooting_state import ShootingState
 from fieldtune.errors import FieldtuneError
-from fieldtune.records import Result, Shot
 
 if TYPE_CHECKING:
+    from fieldtune.console.background import BackgroundThreads, News
+    from fieldtune.console.shooting_state import ShootingState
+    from fieldtune.records import Result, Shot
     from fieldtune.session import Session
 
 CAUTION_KEY = "caution understood"

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fieldtune.records import Result, Shot
-from fieldtune.robot.model import Robot
-
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live
+    from fieldtune.records import Result, Shot
+    from fieldtune.robot.model import Robot
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
 """A shape beside the word of each result, so that colour is never needed."""

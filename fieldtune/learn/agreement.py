@@ -8,18 +8,21 @@ less short, or the measured misses) is compared with leans simulated from that.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from fieldtune.aim.results import Drift, Residual
-from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
-from fieldtune.learn.fit import Fit
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
 from fieldtune.learn.target_expansion import Expansion, expand_target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.learn.fit import Fit
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,17 +18,20 @@ to how well they explain the new shots (``FirstShots``; sampling-importance-resa
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
 
-from fieldtune.arrays import FloatArray
-from fieldtune.learn.log_posterior import LogPosterior
-from fieldtune.learn.map_estimate import LogDensity, Mode
 from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
-from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.map_estimate import LogDensity, Mode
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.robot.model import Robot
 
 # Ellipses around the Laplace approximation are drawn this much wider than it says.
 _INFLATION = 1.5

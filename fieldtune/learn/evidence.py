@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
-from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.target_expansion import (
     Expansion,
     RequiredSpeedOf,
@@ -24,7 +23,11 @@ from fieldtune.learn.target_expansion import (
     expand_target,
 )
 from fieldtune.robot.exit_speed import model_log_speed
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.robot.model import Robot
 
 # Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
 _CLOSED, _OPEN = 0.02, 0.12

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,14 +13,17 @@ from fieldtune.arrays import FloatArray
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
 from fieldtune.learn.evidence import sums_in_reach
 from fieldtune.learn.importance import importance_draws
-from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
-from fieldtune.learn.parameters import Layout, batteries_that_came_back
+from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
 from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.parameters import Layout
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
 
 _SEED = 20140
 # Up to this many shots the draws are corrected for not being normal.

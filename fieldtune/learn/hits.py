@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from fieldtune.records import Epoch, Shot
-from fieldtune.robot.model import Robot
+if TYPE_CHECKING:
+    from fieldtune.records import Epoch, Shot
+    from fieldtune.robot.model import Robot
 
 GROUPINGS = ("spot", "target", "battery")
 

@@ -12,14 +12,17 @@ most even coordinates of the lattice are turned along those sums (Imai and Tan, 
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.learn.lattice import FEW, MANY, lattice_normals
-from fieldtune.learn.log_posterior import LogPosterior
-from fieldtune.learn.map_estimate import Mode
-from fieldtune.learn.parameters import Layout
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.map_estimate import Mode
+    from fieldtune.learn.parameters import Layout
 
 # Standard deviations of Laplace's are taken this much wider, though never wider than the prior's.
 _WIDER = 1.4

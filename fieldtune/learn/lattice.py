@@ -8,11 +8,13 @@ The generating vector was built component by component for product weights that 
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 _GENERATOR = (
     1, 3439, 567, 1657, 2019, 1257, 3711, 3175, 2773, 2035, 1993, 2637, 2925, 1925, 1193, 1501, 1727, 433, 1239, 1015,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.results import Fact
-from fieldtune.arrays import FloatArray
-from fieldtune.learn.fit import Fit
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.fit import Fit
 
 # A spread above this share of the prior's means that shots have hardly spoken.
 _UNLEARNED = 0.8

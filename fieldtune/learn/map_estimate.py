@@ -8,17 +8,19 @@ that shots far from the prior are not all taken for wild ones.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.learn.evidence import evidence, tracked_prior
 from fieldtune.learn.log_posterior import LogPosterior, Rows
 from fieldtune.learn.parameters import SHAPES, Layout, prior_of
-from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
+    from fieldtune.robot.model import Robot
 
 _ROUNDS, _HALVINGS = 60, 12
 _LONGEST_STEP = 3.0

@@ -14,6 +14,7 @@ one: setpoints that split belief better were tried there and told more of the ed
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -21,12 +22,14 @@ from scipy.special import ndtr, ndtri
 from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.hit_chance import HitChanceCurve, Situation, best_setpoint, situation
 from fieldtune.aim.reach import reach
-from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import NextShot
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.errors import OutOfReachError
-from fieldtune.learn.fit import Fit
-from fieldtune.robot.model import Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.learn.fit import Fit
+    from fieldtune.robot.model import Target
 
 # Misses count as measured if they were in at least half of the last few shots; then so many equally likely classes.
 _LATELY, _CLASSES = 6, 9

@@ -11,13 +11,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import GainBasis
 from fieldtune.aim.exit_speed import gain_basis
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import GainBasis
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 # Tukey's h: how heavy the tails of level, slope and offsets are; 0.12 puts as much beyond three and four standard
 # deviations as a Student t with four to five degrees of freedom, so that a robot far from its profile is still found.

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from fieldtune.aim.draws import Belief
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.learn.agreement import drift, residuals
 from fieldtune.learn.fit import Fit, fit
 from fieldtune.learn.learned_facts import facts
 from fieldtune.learn.next_shot import best_next_shot
-from fieldtune.learn.target_expansion import RequiredSpeedOf
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.learn.target_expansion import RequiredSpeedOf
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot, Target
 
 # Before few shots belief is wide and its hit-chance curve flat: more draws keep the recommendation within a third of a
 # setpoint step of its limit.

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import GainBasis
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
-from fieldtune.records import Shot
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import GainBasis
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot, Target
 
 _RESULTS = (None, "in", "short", "long", "left", "right")
 # A measured speed this far (natural log) from the commanded one is a reading error, not a wheel.

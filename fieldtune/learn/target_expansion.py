@@ -8,15 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.learn.parameters import SHAPES, Layout
-from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.learn.shot_table import ShotTable
 
 RequiredSpeedOf = Callable[[Robot, Target], RequiredSpeed]
 

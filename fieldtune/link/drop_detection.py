@@ -11,14 +11,17 @@ import math
 from collections import deque
 from dataclasses import dataclass
 from itertools import islice, takewhile
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.link.limits import Limits
 from fieldtune.link.sample import Sample
 from fieldtune.link.wheel_speed import Scatter
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 _STARTS_S = np.arange(-0.008, 0.0101, 0.003)
 _RECOVERIES_S = np.geomspace(0.012, 0.6, 14)

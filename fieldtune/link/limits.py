@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
 from fieldtune.line_fields import FIELDS
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _VOLTS_BEYOND = (0.7, 1.05)
 """Shares of a battery's usual range within which a reading is odd, but not impossible."""

@@ -22,13 +22,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import takewhile
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.link.line import Line
-from fieldtune.link.sample import Sample
-from fieldtune.link.snapshot import Live
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
+    from fieldtune.link.snapshot import Live
+    from fieldtune.robot.model import Robot
 
 MAGIC = b"fieldtune line recording 1\n"
 ROOM_FOR_SHOTS = 20_000_000

@@ -9,14 +9,16 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
 from fieldtune.link.drop_detection import Drop, DropDetector
-from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen
-from fieldtune.robot.drawn import Drawn
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.model import Robot
 
 _WITNESS_S = 0.15  # a drop this near to ``fired`` is the same shot
 _PATIENCE_S = 0.30  # how long ``fired`` waits for its witness

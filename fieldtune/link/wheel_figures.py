@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import statistics
 from collections import deque
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
-from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen, WheelFigures
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.link.sample import Sample
+    from fieldtune.robot.model import Robot
 
 KEPT_S = 10.0
 _SPACING_S = 0.009

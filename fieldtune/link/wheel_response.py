@@ -11,14 +11,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import BoolArray, FloatArray
 from fieldtune.errors import InputError
-from fieldtune.link.sample import Sample
 from fieldtune.physics.motor import mean_voltage, motor, torque
-from fieldtune.robot.model import Drive
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.link.sample import Sample
+    from fieldtune.robot.model import Drive
 
 _SETTLED, _REST, _RISE = 0.02, 0.25, 1 - math.exp(-1)
 _SHORTEST_S, _FEWEST = 0.4, 12

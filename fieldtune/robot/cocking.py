@@ -10,15 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.arrays import FloatArray
 from fieldtune.robot.drivetrain import Train
-
-if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
 
 _POINTS = 129
 

@@ -9,18 +9,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.exit_speed import log_speed
-from fieldtune.aim.results import TableRow
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity
-from fieldtune.session import Session
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import TableRow
+    from fieldtune.arrays import FloatArray
+    from fieldtune.session import Session
 
 DEGREES = {"quadratic": 2, "cubic": 3}
 HARMLESS = 0.02

@@ -5,16 +5,18 @@ from __future__ import annotations
 import difflib
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
 from fieldtune.port_names import PORT_FROM_ELSEWHERE
 from fieldtune.robot import load_robot, profile_home
-from fieldtune.robot.model import Robot
 from fieldtune.session import Session
-from fieldtune.share.read_pack import Pack
 from fieldtune.units import shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.share.read_pack import Pack
 
 
 @dataclass(frozen=True, slots=True)

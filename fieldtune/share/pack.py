@@ -6,10 +6,13 @@ import json
 import platform
 from collections.abc import Iterable
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from fieldtune.errors import OutputError
-from fieldtune.records import BatteryReading, Epoch, Mark, Shot
-from fieldtune.session import Session
+
+if TYPE_CHECKING:
+    from fieldtune.records import BatteryReading, Epoch, Mark, Shot
+    from fieldtune.session import Session
 
 
 def today(session: Session) -> str:

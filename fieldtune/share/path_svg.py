@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import html
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import svg
 from markupsafe import Markup
 
-from fieldtune.aim.results import ArcPicture
-from fieldtune.robot.model import Robot, Target
+if TYPE_CHECKING:
+    from fieldtune.aim.results import ArcPicture
+    from fieldtune.robot.model import Robot, Target
 
 WIDTH, HEIGHT = 62.0, 40.0
 """Size of a picture, millimetres on paper."""

@@ -7,15 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import svg
 from markupsafe import Markup
 
-from fieldtune.aim.results import Learned, Residual
 from fieldtune.figures import FIGURES
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
 from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
 from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
@@ -23,6 +20,12 @@ from fieldtune.share.templating import filled, one_line
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.text import decision_table, hit_table
 from fieldtune.units import feet_inches
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Learned, Residual
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 
 def sheet(

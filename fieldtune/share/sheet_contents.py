@@ -5,20 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Aim, Learned, TableRow
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
-from fieldtune.robot.model import Robot, Target
-from fieldtune.session import Session
 from fieldtune.share.path_svg import Scene
 from fieldtune.sizing.cautions import cautions
-from fieldtune.sizing.results import Size
 from fieldtune.sizing.size import size
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim, Learned, TableRow
+    from fieldtune.robot.model import Robot, Target
+    from fieldtune.session import Session
+    from fieldtune.sizing.results import Size
 
 
 def field_range(session: Session, target: str | None = None, battery_v: float | None = None) -> tuple[float, float]:

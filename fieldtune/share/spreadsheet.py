@@ -11,16 +11,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.records import Epoch, Result, Shot
-from fieldtune.robot.model import Robot
 from fieldtune.robot.setpoints import SCALES
-from fieldtune.session import Session
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
 from fieldtune.store.rows import stamp
 from fieldtune.units import closest, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 COLUMNS = ("distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch")
 """What a column can hold; distance and setpoint have to be there, and result or miss."""

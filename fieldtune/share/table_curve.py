@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
-from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError, OutOfReachError
-from fieldtune.session import Session
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.session import Session
 
 _CHECKS = 121
 _FIRST_NODES = 4

@@ -9,12 +9,12 @@ from fieldtune.physics.springs import WIRES
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.exit_speed import program_limit
 from fieldtune.sizing.gear_trains import MOST_KINDS, teeth_to_choose_from
-from fieldtune.sizing.reach import NearFar, ReachTable
 
 if TYPE_CHECKING:
     from fieldtune.robot.cocking import Stroke
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.model import Drive, Robot
+    from fieldtune.sizing.reach import NearFar, ReachTable
     from fieldtune.sizing.results import CockingChoice, GearChoice, SpringChoice
 
 

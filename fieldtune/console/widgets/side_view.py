@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.console.widgets.braille import Canvas, View
-from fieldtune.robot.model import Robot, Target
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import ArcPicture
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 FLOOR, ROBOT, TARGET, EDGE, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7
 BAND, FREE = 1, 2

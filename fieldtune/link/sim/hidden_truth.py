@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.records import Result
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.records import Result
+    from fieldtune.robot.model import Robot, Target
 
 _FROM_BATTERY_TO_BATTERY = 0.025
 _MISSES = np.linspace(-2.5, 2.5, 301)

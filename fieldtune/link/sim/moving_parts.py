@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from fieldtune.constants import RPM
 from fieldtune.physics.motor import Motor, motor
-from fieldtune.robot.drawn import Drawn
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Battery, Drive, Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Battery, Drive, Robot
 
 STEP_S = 0.002
 _REST_CURRENT_A = 0.35  # controller and radio

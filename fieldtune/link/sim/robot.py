@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,9 +11,11 @@ from fieldtune.link.framing import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.sim.hidden_truth import Outcome, Truth
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
-from fieldtune.robot.drawn import Drawn
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
 _OFF_S = 6.0
 """How long a change of battery takes."""

@@ -6,14 +6,16 @@ pyserial finds a scheme as the module ``protocol_<scheme>`` of a registered pack
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import serial
 
 from fieldtune.errors import LinkError
 from fieldtune.port_names import port_problem
-from fieldtune.robot.model import Robot
 from fieldtune.units import shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 if __name__ not in serial.protocol_handler_packages:
     serial.protocol_handler_packages.append(__name__)
