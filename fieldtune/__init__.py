@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleRow, AngleSpot, AngleSweep
     from fieldtune.aim.error_budget import Cause, ErrorBudget, SpotBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, SetpointChoice, Standing, TableRow
+    from fieldtune.aim.turn import Pose
     from fieldtune.errors import (
         FieldtuneError,
         InputError,
@@ -39,6 +40,7 @@ _ROOMS = {
     "aim.angle": ("AngleRow", "AngleSpot", "AngleSweep"),
     "aim.error_budget": ("Cause", "ErrorBudget", "SpotBudget"),
     "aim.results": ("Aim", "ArcPicture", "Learned", "NextShot", "SetpointChoice", "Standing", "TableRow"),
+    "aim.turn": ("Pose",),
     "learn.hits": ("HitGroup", "Hits"),
     "records": ("BatteryReading", "Epoch", "Mark", "Shot"),
     "errors": (
@@ -56,38 +58,10 @@ _ROOMS = {
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
-    "Aim",
-    "AngleRow",
-    "AngleSpot",
-    "AngleSweep",
-    "ArcPicture",
-    "BatteryReading",
-    "Cause",
-    "Epoch",
-    "ErrorBudget",
-    "FieldtuneError",
-    "HitGroup",
-    "Hits",
-    "InputError",
-    "Learned",
-    "LinkError",
-    "Mark",
-    "NextShot",
-    "OutOfReachError",
-    "OutputError",
-    "ProfileError",
-    "Robot",
-    "Session",
-    "SetpointChoice",
-    "Shot",
-    "SpotBudget",
-    "Standing",
-    "StoreError",
-    "TableRow",
-    "UnitError",
-    "UnknownRobotError",
-    "__version__",
-    "load_robot",
+    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget",
+    "FieldtuneError", "HitGroup", "Hits", "InputError", "Learned", "LinkError", "Mark", "NextShot", "OutOfReachError",
+    "OutputError", "Pose", "ProfileError", "Robot", "Session", "SetpointChoice", "Shot", "SpotBudget", "Standing",
+    "StoreError", "TableRow", "UnitError", "UnknownRobotError", "__version__", "load_robot",
 ]  # fmt: skip
 
 

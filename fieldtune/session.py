@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.error_budget import ErrorBudget
     from fieldtune.aim.hold import HoldVerdict
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
+    from fieldtune.aim.turn import Pose
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
     from fieldtune.link.snapshot import Live
@@ -75,15 +76,41 @@ class Session:
 
     # -- answers -----------------------------------------------------------------------------------------------------
 
-    def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
-        """The recommended setpoint at a distance reading, and what goes with it."""
+    def aim(
+        self,
+        distance_m: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+        *,
+        pose: Pose | None = None,
+        moving_mps: float = 0.0,
+        sideways_mps: float = 0.0,
+    ) -> Aim:
+        """The recommended setpoint at a distance reading, and what goes with it.
+
+        ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
+        target and to the right of that.
+        """
+        from fieldtune.aim.motion import Motion, recommend_moving
         from fieldtune.aim.recommend import recommend
+        from fieldtune.aim.required_speed.choice import required_speed_for
+        from fieldtune.aim.turn import seen_from, with_turn
         from fieldtune.aim_notes import with_notes
 
+        robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
+        facing = None
+        if pose is not None:
+            distance_m, facing = seen_from(robot, aimed_at, pose)
+        if distance_m is None:
+            raise InputError("from where? give a distance or a pose")
         shot_entry.check_distance(distance_m)
-        volts = self._volts(battery_v)
-        aim = recommend(self.robot, self.robot.target(target), self.belief, distance_m, volts)
-        return with_notes(self.robot, aim, self.log.shots(), volts, self._resistance())
+        volts, motion = self._volts(battery_v), Motion(moving_mps, sideways_mps)
+        if motion.still:
+            aim = recommend(robot, aimed_at, belief, distance_m, volts)
+        else:
+            aim = recommend_moving(robot, aimed_at, belief, distance_m, motion, volts)
+        aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
+        return with_notes(robot, aim, self.log.shots(), volts, self._resistance())
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
@@ -209,7 +236,7 @@ class Session:
         seen = [
             Held(step.setpoint, step.steady_error_rpm, step.ripple_rpm)
             for step in response.steps
-            if step.steady_error_rpm is not None
+            if step.steady_error_rpm is not None and step.settled
         ]
         at = places(self.robot, aimed_at, self.belief)
         return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))

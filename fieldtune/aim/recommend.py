@@ -79,7 +79,7 @@ def _warmth_change(
 
 
 # Below this hit probability a setpoint outside of what works is no recommendation.
-_WORTH_SAYING = 0.01
+WORTH_SAYING = 0.01
 
 
 def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None) -> Aim:
@@ -88,8 +88,8 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
     need = required_speed_for(robot, target)
     best = _best(robot, target, need, belief, distance_m, battery_v)
     reason = why_not(robot, target, need, belief, distance_m, battery_v)
-    if best is None or (reason is not None and best.probability < _WORTH_SAYING):
-        return _unreachable(robot, target, need, belief, distance_m, battery_v, reason)
+    if best is None or (reason is not None and best.probability < WORTH_SAYING):
+        return unreachable(robot, target, need, belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
     figures = path_figures(robot, target, belief.best, distance_m, speed)
     return Aim(
@@ -108,7 +108,7 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=_cautions(robot, target, best, reason, battery_v, figures.landing_m),
+        cautions=caution_words(robot, target, best, reason, battery_v, figures.landing_m),
         sensitivity=sensitivity(robot, target, belief, distance_m, best.setpoint, battery_v),
         nearest_m=None if reason is None else reach(robot, need, belief, battery_v).closest_to(distance_m),
         other_setpoint=best.other,
@@ -129,7 +129,7 @@ def table(
     for distance in distances_m:
         check_distance(distance)
         best = _best(robot, target, need, belief, distance, battery_v, rounded)
-        if best is None or best.probability < _WORTH_SAYING:
+        if best is None or best.probability < WORTH_SAYING:
             rows.append(TableRow(distance, None, None, None, None))
         else:
             rows.append(TableRow(distance, best.setpoint, best.low, best.high, best.probability))
@@ -171,7 +171,7 @@ def _best(
     return best_setpoint(at, lowest_wins=target.slowest_wins, rounded=rounded)
 
 
-def _unreachable(
+def unreachable(
     robot: Robot,
     target: Target,
     need: RequiredSpeed,
@@ -203,7 +203,7 @@ def _unreachable(
     )
 
 
-def _cautions(
+def caution_words(
     robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, landing_m: float | None
 ) -> tuple[str, ...]:
     words = [] if reason is None else [reason]

@@ -116,6 +116,8 @@ class Robot:
     spots: tuple[Spot, ...]
     path: Path | None = None
     warnings: tuple[tuple[str, str], ...] = ()
+    turret: tuple[float, float] | None = None
+    """How far the launcher turns by itself, radians, positive right; None where the whole robot has to."""
 
     @property
     def turning_inertia(self) -> float | None:

@@ -13,7 +13,7 @@ from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
 from fieldtune.robot.read_launcher import read_launcher
 from fieldtune.robot.read_link import read_link, read_uncertainty
-from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets
+from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets, read_turret
 from fieldtune.robot.table_reader import Findings, Problem, Section
 from fieldtune.units import shown
 
@@ -108,7 +108,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
     element_table, launcher_table = _needed(profile, "element"), _needed(profile, "launcher")
     drive_table = profile.section("drive")
     battery_table, encoder_table = profile.section("battery"), profile.section("encoder")
-    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots")
+    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret")
     profile.close()
     drive = read_drive(drive_table)
     battery, encoder = read_battery(battery_table, drive), read_encoder(encoder_table)
@@ -136,6 +136,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         link=read_link(profile),
         spots=read_spots(profile, findings),
         path=path,
+        turret=read_turret(profile),
     )
     for target in robot.targets:
         target.check(robot, f"targets.{target.name}" if target.name else "target", findings)

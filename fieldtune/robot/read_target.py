@@ -84,7 +84,7 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
     """One target; None where its kind can't be told, so that no value in the table can be judged."""
     word = section.choice("kind", tuple(TARGETS))
     if section.faulty("kind"):
-        section.knows("height", "opening", "clearance")
+        section.knows("height", "opening", "clearance", "position")
         section.close()
         return None
     kind = TARGETS[word]
@@ -96,12 +96,38 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
         opening=_read_opening(section, kind),
         clearance=section.quantity("clearance", LENGTH, 0.0, least="0 m", most="5 m"),
         name=name,
+        position=_read_position(section),
     )  # fmt: skip
     section.close()
     if not target.opening:
         return None
     _check_opening(section, target, element)
     return target
+
+
+def _read_position(section: Section) -> tuple[float, float] | None:
+    raw = section.take("position")
+    if raw is None:
+        return None
+    if not isinstance(raw, list) or len(raw) != 2:
+        section.error("position", f'found {shown(raw)}; expected x and y on the field, such as ["3.2 m", "0 m"]')
+        return None
+    x, y = (section.checked("position", size, LENGTH, least="-100 m", most="100 m") for size in raw)
+    return None if x is None or y is None else (x, y)
+
+
+def read_turret(profile: Section) -> tuple[float, float] | None:
+    """How far the launcher turns by itself, radians, positive right; None where it does not."""
+    section = profile.section("turret")
+    if section is None:
+        return None
+    low = section.quantity("low", ANGLE, least="-360 deg", most="360 deg")
+    high = section.quantity("high", ANGLE, least="-360 deg", most="360 deg")
+    section.close()
+    if low >= high:
+        section.error("high", f"found {math.degrees(high):g} deg; expected more than low, {math.degrees(low):g} deg")
+        return None
+    return None if math.isnan(low) or math.isnan(high) else (low, high)
 
 
 def _read_opening(section: Section, kind: type[Target]) -> tuple[float, ...]:

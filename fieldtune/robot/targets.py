@@ -60,6 +60,8 @@ class Target(ABC):
     opening: tuple[float, ...]
     clearance: float = 0.0
     name: str | None = None
+    position: tuple[float, float] | None = None
+    """Where it stands on the field (x, y), metres; None where the profile doesn't say."""
 
     # -- geometry
 

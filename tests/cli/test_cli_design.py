@@ -73,11 +73,12 @@ def test_hits_has_its_keys(run: Run, fails: Callable[..., str]) -> None:
 
 
 def test_response_has_its_keys(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
-    import wheel_controllers as wheels
-    from test_wheel_response import recorded
-
-    levels = ((0.5, 1300.0), (3.0, 1500.0), (5.5, 1700.0))
-    file = recorded(wheels.run_wheel("PI stiff", levels, [], 8.0), tmp_path)
+    file, rpm, lines = tmp_path / "wheel.txt", 0.0, []
+    for k in range(900):
+        wanted = 0 if k < 50 else (1300, 1500, 1700)[(k - 50) // 284]
+        rpm += (wanted - rpm) * 0.01 / 0.15
+        lines.append(f"t_ms={10 * k},wheel_rpm={rpm:.1f},setpoint={wanted},power_pct={rpm / 30:.2f},battery_mv=9600\n")
+    file.write_text("".join(lines))
     found = run("response", "heron", "--recording", file, "--json").json
     assert found.keys() >= {
         "static_offset_pct", "speed_slope_pct_per_rpm", "time_constant_s", "overshoot_rpm", "settling_s",
@@ -90,3 +91,17 @@ def test_response_has_its_keys(run: Run, fails: Callable[..., str], tmp_path: Pa
     assert "time constant" in said
     assert "can't read" in fails("response", "heron", "--recording", tmp_path / "none")
     assert "no wheel" in fails("response", "otter", "--recording", file)
+
+
+def test_aim_on_the_move_and_from_a_pose(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:
+    still = run("aim", "heron", "--distance", "2 m", "--json").json
+    assert still["turn_deg"] is None
+    moving = run("aim", "heron", "--distance", "2 m", "--moving", "0.6 m/s", "--sideways", "-0.3 m/s", "--json").json
+    assert moving["turn_deg"] > 2
+    assert moving["setpoint"]["value"] < still["setpoint"]["value"]
+    assert "to the right" in run("aim", "heron", "--distance", "2 m", "--sideways", "-0.3 m/s").out
+    assert "position" in fails("aim", "heron", "--at", "1.2 m, 0 m", "--facing", "10 deg")
+    assert "with a comma" in fails("aim", "heron", "--at", "1.2 m")
+    assert "--at" in fails("aim", "heron", "--at", "1.2, 3 m")
+    assert "--at" in fails("aim", "heron", "--distance", "2 m", "--facing", "10 deg")
+    assert "no turn can lead" in fails("aim", "heron", "--distance", "2 m", "--sideways", "5 m/s")
