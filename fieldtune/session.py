@@ -89,16 +89,22 @@ class Session:
         """The recommended setpoint at a distance reading, and what goes with it.
 
         ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
-        target and to the right of that.
+        target and to the right of that. With neither distance nor pose the line's are taken, with its motion.
         """
         from fieldtune.aim.motion import Motion, recommend_moving
         from fieldtune.aim.recommend import recommend
         from fieldtune.aim.required_speed.choice import required_speed_for
-        from fieldtune.aim.turn import seen_from, with_turn
+        from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
         from fieldtune.aim_notes import with_notes
 
         robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
         facing = None
+        if distance_m is None and pose is None and self.line is not None:
+            live = self.line.snapshot()
+            distance_m = live.distance_m
+            if live.x_m is not None and live.y_m is not None and aimed_at.position is not None:
+                pose = Pose(live.x_m, live.y_m, live.heading_deg)
+                moving_mps, sideways_mps = towards(aimed_at, pose, live.vx_mps or 0.0, live.vy_mps or 0.0)
         if pose is not None:
             distance_m, facing = seen_from(robot, aimed_at, pose)
         if distance_m is None:
@@ -221,11 +227,13 @@ class Session:
         from fieldtune.link.recording import decode
         from fieldtune.link.wheel_response import trace_of, wheel_response
 
-        if self.robot.launcher.kind != "flywheel":
-            raise InputError(f"{self.robot.name} has no wheel whose speed is held: it is a {self.robot.launcher.kind}")
+        mechanism = self.robot.launcher.mechanism
+        if not mechanism.by_motion(lambda _: True, lambda _: False):
+            words = f"it is {mechanism.article} {mechanism.kind}"
+            raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
         decoded = decode(recording, self.robot)
         shots = tuple(shot.time_s for shot in decoded.live.shots)
-        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.unit == "rpm"), self.robot.drive)
+        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.scale.is_speed), self.robot.drive)
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""

@@ -53,7 +53,7 @@ def hold_verdict(
     robot: Robot, target: Target, belief: Belief, places: Sequence[Place], seen: Sequence[Held], battery_v: float | None
 ) -> HoldVerdict:
     """Compares what the wheel was seen to do at the nearest setpoint with the good range at each spot."""
-    if robot.setpoint.unit != "rpm" or not seen:
+    if not robot.setpoint.scale.is_speed or not seen:
         return HoldVerdict(None, "no verdict: the setpoint is not a wheel speed, so there is none to hold")
     spots = []
     for place, row in zip(places, table(robot, target, belief, [p.distance_m for p in places], battery_v), strict=True):

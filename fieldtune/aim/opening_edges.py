@@ -29,8 +29,8 @@ class Edge:
 
 
 def center_point(need: RequiredSpeed, distance: FloatArray, angle: FloatArray, drag: FloatArray) -> RequiredSpeedPoint:
-    """The need of the target's centre; where that lies beyond the line of departure, of the nearest place short of it
-    that does not, if that still scores.
+    """The required speed of the target's centre; where that lies beyond the line of departure, of the nearest place
+    short of it that does not, if that still scores.
     """
     point = need.log_speed(distance, 0.0, angle, drag)
     for short in _SHORT:

@@ -50,7 +50,7 @@ def speed_limits(robot: Robot, belief: Belief, battery_v: float | None) -> tuple
 
 
 def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | None = None) -> Reach:
-    """Scan the distances a need is made for."""
+    """Scan the distances a required speed is made for."""
     best: Unknowns = belief.best
     bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
     true = np.linspace(need.d_low, need.d_high, _SCAN)

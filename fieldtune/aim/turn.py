@@ -50,6 +50,16 @@ def seen_from(robot: Robot, target: Target, pose: Pose) -> tuple[float, float | 
     return distance, turn + 0.0
 
 
+def towards(target: Target, pose: Pose, vx_mps: float, vy_mps: float) -> tuple[float, float]:
+    """A velocity on the field as its parts towards the target and to the right of that, m/s."""
+    if target.position is None:
+        return 0.0, 0.0
+    ahead, aside = target.position[0] - pose.x_m, target.position[1] - pose.y_m
+    distance = max(math.hypot(ahead, aside), 1e-9)
+    cosine, sine = ahead / distance, aside / distance
+    return vx_mps * cosine + vy_mps * sine, vx_mps * sine - vy_mps * cosine
+
+
 def bias_turn(
     robot: Robot, need: RequiredSpeed, belief: Belief, distance_m: float, setpoint: float, battery_v: float | None
 ) -> tuple[float, float] | None:

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike
 
 from fieldtune.constants import RPM
 from fieldtune.physics.motor import approach_time
-from fieldtune.robot.flywheel import SETTLED, Flywheel, back_share
+from fieldtune.robot.drivetrain import SETTLED, back_share
+from fieldtune.robot.flywheel import Flywheel
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray

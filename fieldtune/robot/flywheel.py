@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from fieldtune.robot.starter_texts import StarterText
     from fieldtune.robot.table_reader import Section
 
-SETTLED = 0.01
-"""The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""
-
 
 @dataclass(frozen=True, slots=True)
 class Flywheel(Mechanism):
@@ -262,26 +259,6 @@ class Flywheel(Mechanism):
         shot = self.shot(1000.0, element, rotors)
         return None if shot is None else np.asarray(np.maximum(1 - self.drop(shot) / (1000.0 * RPM), 0.0))
 
-    def largest_grip(self, element: Element, rotors: float = 0.0) -> float | None:
-        """Grip that momentum allows at most; None without wheel inertia."""
-        from fieldtune.physics.flywheel import largest_grip
-
-        if self.wheel_inertia is None:
-            return None
-        total = self.wheel_inertia * self.wheels + rotors
-        most = largest_grip(
-            element.mass, self.wheel_diameter / 2, total, wheels=self.wheels, inertia_ratio=element.inertia_ratio
-        )
-        return float(most)
-
-    def inertia_for(self, grip: float, element: Element, rotors: float = 0.0) -> float | None:
-        """Inertia (kg m^2) of each wheel from which on a grip is possible; None where none explains it."""
-        if grip >= 1:
-            return None
-        share = 1.0 if self.wheels == 2 else (1 + element.inertia_ratio) / 4
-        needed = share * element.mass * (self.wheel_diameter / 2) ** 2 * grip / (1 - grip)
-        return max((needed - rotors) / self.wheels, 0.0)
-
     def stored_energy(self, quantity: float) -> float | None:
         inertia = self.turning_inertia
         return None if inertia is None else 0.5 * inertia * (quantity * RPM) ** 2
@@ -305,6 +282,8 @@ class Flywheel(Mechanism):
         w = w_f (e - 1) / (b e - r), e = exp(T / tau), and never above w_f. Without inertia only the holding counts.
         """  # fmt: skip
         import numpy as np
+
+        from fieldtune.robot.drivetrain import back_share
 
         free = supply.no_load_speed(open_circuit_v) / self.fastest_driven(supply.motors)
         kept = self.speed_kept(element, supply.rotors)
@@ -364,13 +343,3 @@ class Flywheel(Mechanism):
     @property
     def load_steps(self) -> tuple[str, str]:
         return "hold the wheel at its lowest setpoint", "now go to the highest setpoint at once"
-
-
-def back_share(kept: ArrayLike) -> FloatArray:
-    """Share of the setpoint at which the wheel counts as back, after a shot that left it this share of its speed.
-
-    Within 1 %; where a shot takes hardly more than that, when nine tenths of the drop are made good.
-    """
-    import numpy as np
-
-    return np.asarray(1 - np.minimum(SETTLED, (1 - np.asarray(kept, dtype=float)) / 10))

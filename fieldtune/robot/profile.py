@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fieldtune.errors import ProfileError
+from fieldtune.robot.grip_bound import grip_doubt
 from fieldtune.robot.model import Robot
 from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
@@ -138,6 +139,10 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         path=path,
         turret=read_turret(profile),
     )
+    if not findings.errors:
+        doubt = robot.launcher.mechanism.by_motion(lambda wheel: grip_doubt(robot, wheel.grip), lambda _: None)
+        if doubt is not None:
+            findings.warn("launcher.grip", doubt)
     for target in robot.targets:
         target.check(robot, f"targets.{target.name}" if target.name else "target", findings)
     return replace(robot, warnings=tuple((problem.key, problem.message) for problem in findings.warnings))

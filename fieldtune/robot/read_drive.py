@@ -96,7 +96,7 @@ def _doubt_motor(section: Section, drive: Drive) -> None:
     if per_ampere > 1.15 * per_speed:
         section.warn(
             "stall_torque",
-            f"makes {per_ampere / per_speed - 1:.0%} more work than electricity goes in; "
+            f"makes {100 * (per_ampere / per_speed - 1):.0f} % more work than electricity goes in; "
             "stall torque, stall current and no-load speed don't belong to one motor",
         )
     elif per_ampere < 0.3 * per_speed:

@@ -15,6 +15,7 @@ from fieldtune.plain import known
 from fieldtune.robot.cocking import cock_time, draws_by_torque, return_time
 from fieldtune.robot.drivetrain import Train, hold_current, train
 from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed, program_limit
+from fieldtune.robot.grip_bound import grip_doubt
 from fieldtune.sizing.gear_sweep import Progress, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
 from fieldtune.sizing.hazards import full_power_rpm, rim
 from fieldtune.sizing.notes import (
@@ -63,7 +64,7 @@ def size(
     What can't be known from the profile is None and named in ``notes``.
     """
     table = reach_table(robot, target or robot.target(), speed_factor)
-    looking = _Looking(sweep, teeth, progress)
+    looking = _Looking(sweep, teeth, progress, speed_factor)
 
     def turning(wheel: Flywheel) -> Size:
         return _flywheel(robot, wheel, table, looking)
@@ -81,6 +82,7 @@ class _Looking:
     sweep: bool
     teeth: tuple[int, ...] | None
     progress: Progress | None
+    speed_factor: float = 1.0
 
 
 def supply_of(robot: Robot) -> Supply | None:
@@ -94,6 +96,10 @@ def supply_of(robot: Robot) -> Supply | None:
 def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Looking) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
     notes = [*supply_notes(robot), *reach_notes(robot, table, places), *wheel.unknown]
+    doubt = grip_doubt(robot, wheel.grip * looking.speed_factor)
+    notes += [doubt] if doubt is not None else []
+    if robot.speed_kept == 0.0:
+        notes.append("a shot takes more than the wheels hold: heavier or faster wheels, or a lighter element")
     full_v = rest_voltage(robot, 1.0)
     full = low = usual = None
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None

@@ -16,6 +16,7 @@ from monte_carlo_robots import believed_of, plain
 from fieldtune import InputError, Pose, ProfileError, Session, load_robot
 from fieldtune.aim.motion import Motion, recommend_moving
 from fieldtune.aim.recommend import recommend
+from fieldtune.link.line import Line
 from fieldtune.robot.model import Robot
 
 POINTS = 0.02
@@ -163,3 +164,31 @@ def test_a_side_bias_that_costs_becomes_a_turn():
     gained = float(words.split("costs ")[1].split(" points")[0]) / 100
     assert gained == pytest.approx(turned - aim.hit_probability, abs=POINTS)
     assert gained > 0.02
+
+
+class Told:
+    """A line that said these lines, read by the real decoder."""
+
+    def __init__(self, robot: Robot, fields: str) -> None:
+        self.line = Line(robot)
+        for k in range(60):
+            self.line.feed(f"t_ms={20 * k},wheel_rpm=1400,{fields}\n".encode(), 0.02 * k)
+
+    def snapshot(self) -> Any:
+        return self.line.live("live", "told", "test", 1.18)
+
+
+def test_the_line_gives_pose_and_motion_where_nothing_else_does(placed: Callable[..., Robot]):
+    """The target lies along -y here: to move along -y is towards it, along -x to its right."""
+    robot = placed('["0.8 m", "-1.2 m"]')
+    session = Session(robot)
+    session.line = Told(robot, "x_mm=800,y_mm=1400,heading_deg=-90,vx_mmps=-300,vy_mmps=-500")
+    by_line = session.aim()
+    by_hand = session.aim(pose=Pose(0.8, 1.4, -90.0), moving_mps=0.5, sideways_mps=0.3)
+    assert by_line.distance_m == pytest.approx(2.6)
+    assert by_line.setpoint.value == by_hand.setpoint.value
+    assert by_line.turn_deg == pytest.approx(by_hand.turn_deg)
+    assert by_line.turn_deg < -1  # it drifts right, so it turns left
+    session.line = Told(robot, "distance_mm=2300")
+    assert session.aim().distance_m == pytest.approx(2.3)
+    assert session.aim().turn_deg is None

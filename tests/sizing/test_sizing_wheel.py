@@ -16,8 +16,7 @@ from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.constants import RPM
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
 from fieldtune.robot.chemistry import CHEMISTRIES
-from fieldtune.robot.drivetrain import hold_current, train
-from fieldtune.robot.flywheel import back_share
+from fieldtune.robot.drivetrain import back_share, hold_current, train
 from fieldtune.robot.model import Battery, Flywheel, SetpointRange
 from fieldtune.sizing.size import size
 

@@ -36,7 +36,7 @@ class _Case:
 
 
 def required_speed_for(robot: Robot, target: Target) -> RequiredSpeed:
-    """The need of one target of a robot; built once for equal physics and kept."""
+    """The required speed of one target of a robot; built once for equal physics and kept."""
     return _need(
         _Case(
             robot.element,

@@ -36,7 +36,7 @@ _FARTHEST = 16.0
 
 @dataclass(frozen=True, slots=True)
 class FlightRequiredSpeed:
-    """Need of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
+    """Required speed of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
 
     target: Target
     element: Element

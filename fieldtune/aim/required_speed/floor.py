@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class SlidingRequiredSpeed:
-    """Need of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
+    """Required speed of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
 
     target: Target
     element: Element
@@ -87,7 +87,7 @@ _DIFFERENCE = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class RollingRequiredSpeed:
-    """Need of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
+    """Required speed of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
 
     target: Target
     element: Element

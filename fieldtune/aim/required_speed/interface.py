@@ -61,7 +61,7 @@ class RequiredSpeed(Protocol):
         ...
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
-        """The same, where the need of the target's centre is known already."""
+        """The same, where that of the target's centre is known already."""
         ...
 
 

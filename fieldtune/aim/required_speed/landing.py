@@ -29,7 +29,7 @@ _FARTHEST = 60.0
 
 @dataclass(frozen=True, slots=True)
 class LandingRequiredSpeed:
-    """Need of a zone or a gate that a throw reaches over the floor; ``log_drag`` scales friction and rolling
+    """Required speed of a zone or a gate that a throw reaches over the floor; ``log_drag`` scales friction and rolling
     resistance."""
 
     target: Target
