@@ -105,6 +105,10 @@ def _read_fields(section: Section | None) -> dict[str, str]:
     return fields
 
 
+_MOST_COLUMNS = 100
+"""A line of 512 bytes holds fewer numbers that matter."""
+
+
 def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str, ...]:
     if section is None:
         return ()
@@ -115,6 +119,9 @@ def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str,
     expected = 'expected names of fields, "-" for a column to skip, such as ["t_ms", "wheel_counts", "-"]'
     if not isinstance(raw, list) or not raw or not all(isinstance(name, str) for name in raw):
         section.error("order", f"found {shown(raw)}; {expected}")
+        return ()
+    if len(raw) > _MOST_COLUMNS:
+        section.error("order", f"found {len(raw)} names; expected at most {_MOST_COLUMNS}")
         return ()
     ours = {theirs: name for name, theirs in fields.items()}
     names: list[str] = [ours.get(str(name), str(name)) for name in raw]

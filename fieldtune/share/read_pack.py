@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import msgspec
 
 from fieldtune.errors import InputError
+from fieldtune.files import read_whole
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
 from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.profile import read_values
@@ -126,20 +127,16 @@ def read_pack(path: Path | str) -> Pack:
 
 
 def _json(path: Path) -> Any:
+    raw = read_whole(path, 'a pack, a file that "fieldtune pack" wrote', _LARGEST)
     try:
-        if path.is_dir():
-            raise InputError(f"{path}: is a folder; expected a pack, a JSON file")
-        if path.stat().st_size > _LARGEST:
-            raise InputError(f"{path}: larger than any pack; expected a file that fieldtune pack wrote")
-        text = path.read_bytes().decode("utf-8-sig")
+        text = raw.decode("utf-8-sig")
         values = json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
         json.dumps(values, ensure_ascii=False).encode()  # raises for half of a pair of surrogates, which is no letter
         return values
     except UnicodeEncodeError as error:
         raise InputError(f"{path}: holds half a letter (\\ud800 to \\udfff without its other half)") from error
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        raise InputError(f"{path}: can't be read: {why}") from error
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: not a pack: not UTF-8 text") from error
     except json.JSONDecodeError as error:
         half = "" if text.rstrip().endswith("}") else "; the file may be cut short: copy it again"
         raise InputError(f"{path}: line {error.lineno}: not JSON ({error.msg}){half}") from error

@@ -269,7 +269,7 @@ def test_a_bad_pack_is_refused_whole(number: int, fails: Callable[..., str], hom
 
 
 def test_other_bad_files(fails: Callable[..., str], run: Run, home: Path, packed: Path, tmp_path: Path) -> None:
-    assert "No such file" in fails("merge", tmp_path / "none.json")
+    assert "no such file" in fails("merge", tmp_path / "none.json")
     assert "is a folder" in fails("merge", tmp_path)
     binary = tmp_path / "b.json"
     binary.write_bytes(b"\xff\x00\xfe")
