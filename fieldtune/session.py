@@ -269,9 +269,11 @@ class Session:
 
         with self._lock:
             shots, epoch = self.log.shots(), self.log.epoch
-            key = (epoch, *(shot for shot in shots if shot.counts))
+            batteries = {one.epoch: one.label for one in self.log.epochs()}
+            key = (epoch, *batteries.values(), *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:
-                self._posterior, self._learned_from = learn(self.robot, shots, epoch), key
+                self._posterior = learn(self.robot, shots, epoch, batteries=batteries)
+                self._learned_from = key
             return self._posterior
 
     @property
