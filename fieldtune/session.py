@@ -182,17 +182,11 @@ class Session:
         """
         from fieldtune.aim.error_budget import error_budget
         from fieldtune.aim.error_causes import KnownErrors
-        from fieldtune.aim.places import Place, places
+        from fieldtune.aim.places import place_at, places
         from fieldtune.battery.rest_voltage import open_loop_spread
 
-        if hold is not None and not 0 <= hold < 0.5:
-            raise InputError(f"hold error {hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        if distance_m is None:
-            at = places(self.robot, aimed_at, self.belief)
-        else:
-            shot_entry.check_distance(distance_m)
-            at = (Place(distance_m, next((s.name for s in self.robot.spots if s.distance == distance_m), None)),)
+        at = places(self.robot, aimed_at, self.belief) if distance_m is None else (place_at(self.robot, distance_m),)
         errors = KnownErrors(
             hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
         )
@@ -275,9 +269,11 @@ class Session:
 
         with self._lock:
             shots, epoch = self.log.shots(), self.log.epoch
-            key = (epoch, *(shot for shot in shots if shot.counts))
+            batteries = {one.epoch: one.label for one in self.log.epochs()}
+            key = (epoch, *batteries.values(), *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:
-                self._posterior, self._learned_from = learn(self.robot, shots, epoch), key
+                self._posterior = learn(self.robot, shots, epoch, batteries=batteries)
+                self._learned_from = key
             return self._posterior
 
     @property
