@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.results import Fact
-from fieldtune.learn.parameters import heavy_tailed
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -115,12 +114,9 @@ def _epoch(fit: Fit) -> list[Fact]:
     if place == 0:
         return []
     layout, mode = fit.layout, fit.mode
-    before, now = layout.offsets_at.start + place - 1, layout.offsets_at.start + place
-    spread = float(layout.spread(mode.u[None])[0])
-    value = 100 * spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
-    covariance = mode.covariance
-    variance = covariance[now, now] + covariance[before, before] - 2 * covariance[now, before]
-    sd = 100 * spread * math.sqrt(max(variance, 0.0))
+    change = layout.members[place] - layout.members[place - 1]
+    value = 100 * float(layout.offsets(mode.u[None])[0] @ change)
+    sd = 100 * float(np.linalg.norm(change @ layout.jacobian(mode.u)[layout.offset_features] @ mode.root))
     way = "faster" if value >= 0 else "slower"
     earlier = fit.epochs[place - 1]
     words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"

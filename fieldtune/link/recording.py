@@ -25,6 +25,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import InputError, OutputError
+from fieldtune.files import read_whole
 from fieldtune.link.line import Line
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 MAGIC = b"fieldtune line recording 1\n"
+_LARGEST = 500_000_000
 ROOM_FOR_SHOTS = 20_000_000
 """Bytes left on the disk at which a recording ends: a season's log takes less."""
 SUFFIX = ".rec"
@@ -206,10 +208,7 @@ def _plain(content: bytes) -> Iterator[Chunk]:
 
 
 def _bytes(path: Path | str) -> bytes:
-    try:
-        return Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(f"can't read the recording {path}: {error.strerror}") from None
+    return read_whole(Path(path), "a recording of the line, or captured text", _LARGEST)
 
 
 def _one_line(text: str) -> str:
