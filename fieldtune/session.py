@@ -182,17 +182,11 @@ class Session:
         """
         from fieldtune.aim.error_budget import error_budget
         from fieldtune.aim.error_causes import KnownErrors
-        from fieldtune.aim.places import Place, places
+        from fieldtune.aim.places import place_at, places
         from fieldtune.battery.rest_voltage import open_loop_spread
 
-        if hold is not None and not 0 <= hold < 0.5:
-            raise InputError(f"hold error {hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        if distance_m is None:
-            at = places(self.robot, aimed_at, self.belief)
-        else:
-            shot_entry.check_distance(distance_m)
-            at = (Place(distance_m, next((s.name for s in self.robot.spots if s.distance == distance_m), None)),)
+        at = places(self.robot, aimed_at, self.belief) if distance_m is None else (place_at(self.robot, distance_m),)
         errors = KnownErrors(
             hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
         )
