@@ -225,21 +225,17 @@ class Session:
         if not mechanism.by_motion(lambda _: True, lambda _: False):
             words = f"it is {mechanism.article} {mechanism.kind}"
             raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
-        decoded = decode(recording, self.robot)
-        shots = tuple(shot.time_s for shot in decoded.live.shots)
-        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.scale.is_speed), self.robot.drive)
+        trace = trace_of(decode(recording, self.robot), self.robot.setpoint.scale.is_speed)
+        return wheel_response(trace, self.robot.drive)
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
         from fieldtune.aim.hold import Held, hold_verdict
         from fieldtune.aim.places import places
 
-        aimed_at = self.robot.target(target)
-        seen = [
-            Held(step.setpoint, step.steady_error_rpm, step.ripple_rpm)
-            for step in response.steps
-            if step.steady_error_rpm is not None and step.settled
-        ]
+        aimed_at, steps = self.robot.target(target), [step for step in response.steps if step.settled]
+        known = ((s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps)
+        seen = [Held(setpoint, error, ripple) for setpoint, error, ripple in known if error is not None]
         at = places(self.robot, aimed_at, self.belief)
         return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
 
