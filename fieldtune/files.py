@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all: a name never stands for half a file, and what is there is not lost by a slip."""
+"""Files read and written whole or not at all: a name never stands for half a file, and nothing is lost by a slip."""
 
 from __future__ import annotations
 
@@ -8,7 +8,27 @@ import stat
 import uuid
 from pathlib import Path
 
-from fieldtune.errors import OutputError
+from fieldtune.errors import InputError, OutputError
+
+
+def read_whole(path: Path, expected: str, most: int, error: type[InputError] = InputError) -> bytes:
+    """All bytes of a file of at most ``most``; ``expected`` says what it should be, for the message.
+
+    Raises ``error`` with one line for what is no file (a pipe would be waited for in vain), too long or unreadable.
+    """
+    try:
+        found = path.stat()
+        if stat.S_ISDIR(found.st_mode):
+            raise error(f"{path}: is a folder; expected {expected}")
+        if not stat.S_ISREG(found.st_mode):
+            raise error(f"{path}: is a pipe or device; expected {expected}")
+        if found.st_size > most:
+            raise error(f"{path}: is {found.st_size} bytes long; expected {expected} of at most {most}")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise error(f"{path}: no such file; expected {expected}") from None
+    except (OSError, ValueError) as fault:  # ValueError: a path with a null character
+        raise error(f"{path}: can't be read ({getattr(fault, 'strerror', None) or fault})") from None
 
 
 def write_whole(path: Path | str, content: str | bytes, *, force: bool = False) -> Path:

@@ -24,14 +24,19 @@ def _escape(character: str) -> str:
 _LINE_BREAKS = "\n\v\f\r\x1c\x1d\x1e\x85\u2028\u2029"
 
 
+_LONGEST_WORD, _LONGEST_LINE = 500, 4000
+"""Longer than any path that a person has, and than any sentence."""
+
+
 def say(text: str, end: str = "\n") -> None:
     """Prints lines of text on standard output."""
     _print(text, end, sys.stdout)
 
 
 def say_aside(words: str) -> None:
-    """One line on standard error, behind the program's name."""
-    _print(f"fieldtune: {' '.join(words.split())}", "\n", sys.stderr)
+    """One line on standard error, behind the program's name; what is absurdly long in it is cut."""
+    line = " ".join(word if len(word) <= _LONGEST_WORD else f"{word[:60]}…" for word in words.split())
+    _print(f"fieldtune: {line if len(line) <= _LONGEST_LINE else line[:_LONGEST_LINE] + '…'}", "\n", sys.stderr)
 
 
 def say_json(found: object) -> None:

@@ -182,17 +182,11 @@ class Session:
         """
         from fieldtune.aim.error_budget import error_budget
         from fieldtune.aim.error_causes import KnownErrors
-        from fieldtune.aim.places import Place, places
+        from fieldtune.aim.places import place_at, places
         from fieldtune.battery.rest_voltage import open_loop_spread
 
-        if hold is not None and not 0 <= hold < 0.5:
-            raise InputError(f"hold error {hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        if distance_m is None:
-            at = places(self.robot, aimed_at, self.belief)
-        else:
-            shot_entry.check_distance(distance_m)
-            at = (Place(distance_m, next((s.name for s in self.robot.spots if s.distance == distance_m), None)),)
+        at = places(self.robot, aimed_at, self.belief) if distance_m is None else (place_at(self.robot, distance_m),)
         errors = KnownErrors(
             hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
         )
@@ -231,21 +225,17 @@ class Session:
         if not mechanism.by_motion(lambda _: True, lambda _: False):
             words = f"it is {mechanism.article} {mechanism.kind}"
             raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
-        decoded = decode(recording, self.robot)
-        shots = tuple(shot.time_s for shot in decoded.live.shots)
-        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.scale.is_speed), self.robot.drive)
+        trace = trace_of(decode(recording, self.robot), self.robot.setpoint.scale.is_speed)
+        return wheel_response(trace, self.robot.drive)
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
         from fieldtune.aim.hold import Held, hold_verdict
         from fieldtune.aim.places import places
 
-        aimed_at = self.robot.target(target)
-        seen = [
-            Held(step.setpoint, step.steady_error_rpm, step.ripple_rpm)
-            for step in response.steps
-            if step.steady_error_rpm is not None and step.settled
-        ]
+        aimed_at, steps = self.robot.target(target), [step for step in response.steps if step.settled]
+        known = ((s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps)
+        seen = [Held(setpoint, error, ripple) for setpoint, error, ripple in known if error is not None]
         at = places(self.robot, aimed_at, self.belief)
         return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
 
@@ -275,9 +265,11 @@ class Session:
 
         with self._lock:
             shots, epoch = self.log.shots(), self.log.epoch
-            key = (epoch, *(shot for shot in shots if shot.counts))
+            batteries = {one.epoch: one.label for one in self.log.epochs()}
+            key = (epoch, *batteries.values(), *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:
-                self._posterior, self._learned_from = learn(self.robot, shots, epoch), key
+                self._posterior = learn(self.robot, shots, epoch, batteries=batteries)
+                self._learned_from = key
             return self._posterior
 
     @property

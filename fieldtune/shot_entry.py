@@ -13,7 +13,7 @@ from fieldtune.records import RESULTS, Result
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot, Target
 
-_FARTHEST_M = 100.0
+_NEAREST_M, _FARTHEST_M = 1e-3, 100.0
 _BEYOND = 3.0
 """A setpoint this many times the highest one is a slip of the finger, not a setpoint."""
 
@@ -93,9 +93,9 @@ def _free(robot: Robot, target: Target, distance_m: float) -> tuple[float, float
 
 def check_distance(distance_m: float) -> None:
     """Raises ``InputError`` unless the distance is one that a field can have."""
-    if not (math.isfinite(distance_m) and 0 < distance_m <= _FARTHEST_M):
+    if not (math.isfinite(distance_m) and _NEAREST_M <= distance_m <= _FARTHEST_M):
         raise InputError(
-            f"distance {distance_m:g} m: expected a length above zero and at most {_FARTHEST_M:g} m, such as 3.2 m"
+            f"distance {distance_m:g} m: expected at least 1 mm and at most {_FARTHEST_M:g} m, such as 3.2 m"
         )
 
 
@@ -123,8 +123,8 @@ def setpoint_caution(robot: Robot, setpoint: float) -> str | None:
 
 def check_battery(battery_v: float) -> None:
     """Raises ``InputError`` for a voltage that no robot's battery has."""
-    if not (math.isfinite(battery_v) and 0 < battery_v <= 100):
-        raise InputError(f"battery {battery_v:g} V: expected a voltage above zero and at most 100 V, such as 12.4 V")
+    if not (math.isfinite(battery_v) and 0.1 <= battery_v <= 100):
+        raise InputError(f"battery {battery_v:g} V: expected at least 0.1 V and at most 100 V, such as 9.6 V")
 
 
 def check_words(what: str, text: str, most: int = 200) -> str:

@@ -19,15 +19,17 @@ from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.places import Place
     from fieldtune.aim.required_speed.interface import RequiredSpeed
-    from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.model import Robot, Target
 
 _WORTH_MENDING = 0.005
+_WORST_HOLD = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,9 @@ def error_budget(
     errors: KnownErrors,
     battery_v: float | None = None,
 ) -> ErrorBudget:
-    """The error budget at some distances."""
+    """The error budget at some distances. Raises ``InputError`` for a hold error that is none."""
+    if errors.hold is not None and not 0 <= errors.hold < _WORST_HOLD:
+        raise InputError(f"hold error {errors.hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
     need = required_speed_for(robot, target)
     spots = tuple(_spot(robot, target, need, belief, place, errors, battery_v) for place in places)
     cause, advice = _advice(spots)

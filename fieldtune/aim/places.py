@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.reach import reach
+from fieldtune.aim.recommend import check_distance
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
 
@@ -29,6 +30,12 @@ class Place:
     def words(self) -> str:
         """Name and distance, as one reads them."""
         return f"{self.name}, {self.distance_m:.2f} m" if self.name else f"{self.distance_m:.2f} m"
+
+
+def place_at(robot: Robot, distance_m: float) -> Place:
+    """A distance, with the spot's name where it is one; raises ``InputError`` for a distance that is none."""
+    check_distance(distance_m)
+    return Place(distance_m, next((spot.name for spot in robot.spots if spot.distance == distance_m), None))
 
 
 def places(robot: Robot, target: Target, belief: Belief) -> tuple[Place, ...]:

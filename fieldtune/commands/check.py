@@ -54,8 +54,14 @@ def _check(args: argparse.Namespace) -> int:
     return 0
 
 
+_MOST_TOLD = 100
+"""Problems that a person reads before mending the first."""
+
+
 def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
-    return [printable(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems]
+    told = [printable(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems[:_MOST_TOLD]]
+    more = len(problems) - len(told)
+    return [*told, *([f"and {more} more"] if more else [])]
 
 
 def _scores(robot: Robot) -> Scores:

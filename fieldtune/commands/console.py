@@ -85,7 +85,7 @@ def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace
 
 def _seed(text: str) -> int:
     if not text.isdecimal() or len(text) > 18:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected a whole number, such as 7")
+        raise arguments.refused(text, "a whole number, such as 7")
     return int(text)
 
 

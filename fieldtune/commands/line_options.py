@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fieldtune.commands import arguments
 from fieldtune.errors import LinkError, OutputError, StoreError, UnknownRobotError
 from fieldtune.plain_text import agreed
 from fieldtune.port_names import PORT_FROM_ELSEWHERE, port_problem
@@ -51,8 +52,8 @@ def agree_to_port(robot: Robot, args: argparse.Namespace, session: Session) -> N
 
 
 def _baud(text: str) -> int:
-    if not text.isdecimal() or not 50 <= int(text) <= 20_000_000:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected the line's speed in baud, such as 115200")
+    if not text.isdecimal() or len(text) > 9 or not 50 <= int(text) <= 20_000_000:
+        raise arguments.refused(text, "the line's speed in baud, such as 115200")
     return int(text)
 
 

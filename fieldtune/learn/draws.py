@@ -146,13 +146,14 @@ def linearised_gain(
 
     With it the offset (K,) of the epoch at ``place``, not in the gain; nor is the drive's tracking.
     """
-    speed = slice(0, layout.gains + 1 + layout.epochs)
+    speed = slice(0, layout.offset_features.stop)
     features, slopes = layout.features(mode.u[None])[0, speed], layout.jacobian(mode.u)[speed]
     straight = features + (points - mode.u) @ slopes.T
-    offset = straight[:, layout.gains + 1 + place]
+    offsets = straight[:, layout.offset_features]
     if not np.any(table.epoch == place):
         # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
-        offset = layout.offsets(points)[:, place]
+        offsets[:, place] = layout.offsets(points)[:, place]
+    offset = offsets @ layout.members[place]
     return straight[:, : layout.gains] + _curvature_correction(robot, table, layout, points, required_of, side), offset
 
 
@@ -209,7 +210,8 @@ class FirstShots:
 
         ``gain``: of the draws, without the epoch's offset and the drive's tracking. In the gains returned they count.
         """
-        offset = self.layout.spread(points)[:, None] * heavy_tailed(_GRID)
+        own = self.layout.spread(points)[:, None] * self.layout.shares[self.place]
+        offset = own * heavy_tailed(_GRID)
         mass = self._mass(points, gain, offset)
         each = mass.sum(axis=1)
         if 1 / np.sum(each**2) < _LEFT * len(points):
@@ -223,7 +225,7 @@ class FirstShots:
         inside = (ends[number, cell] - wanted) / np.maximum(mass[draw, cell], 1e-300)
         kept = points[draw].copy()
         kept[:, self.layout.offsets_at.start + self.place] = _GRID[cell] + _STEP * (0.5 - inside)
-        return kept, gain_with_offset(self.layout, kept, gain[draw], self.layout.offsets(kept)[:, self.place])
+        return kept, gain_with_offset(self.layout, kept, gain[draw], self.layout.present_offset(kept, self.place))
 
     def _mass(self, points: FloatArray, gain: FloatArray, offset: FloatArray) -> FloatArray:
         """Probability (K, grid) of each draw with each offset, all summing to one."""

@@ -72,7 +72,7 @@ def sums_in_reach(robot: Robot, layout: Layout, required_of: RequiredSpeedOf) ->
     at = expand(required, distance, np.zeros(len(distance)), layout, curved=False)
     features = np.zeros((len(distance), layout.feature_count))
     features[:, : layout.gains] = basis.at(np.interp(at.value, model, quantity))
-    features[:, layout.gains + layout.epochs] = 1.0  # the last epoch's offset
+    features[:, layout.offset_features] = layout.members[-1]
     features[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = -at.slope
     return np.asarray(features @ layout.jacobian(np.zeros(layout.size)))
 
@@ -120,7 +120,8 @@ def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansio
     out = np.zeros((len(index), layout.feature_count))
     out[:, : layout.gains] = -table.columns(layout.prior.basis)[index]
     out[:, layout.tracking_at] = -table.tracked[index].astype(float)
-    out[np.arange(len(index)), layout.gains + 1 + table.epoch[index]] = -1.0
+    out[:, layout.offset_features] = -layout.members[table.epoch[index]]
+    out[:, layout.offset_features.stop] = table.before_last[index]
     start = layout.shape_features_at
     out[:, start : start + SHAPES] = at.slope
     for row, (i, k) in enumerate(PAIRS, start=start + SHAPES):

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.results import Fact
-from fieldtune.learn.parameters import heavy_tailed
 from fieldtune.robot.grip_bound import grip_doubt
 
 if TYPE_CHECKING:
@@ -119,13 +118,11 @@ def _epoch(fit: Fit) -> list[Fact]:
     if place == 0:
         return []
     layout, mode = fit.layout, fit.mode
-    before, now = layout.offsets_at.start + place - 1, layout.offsets_at.start + place
-    spread = float(layout.spread(mode.u[None])[0])
-    log = spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
+    change = layout.members[place] - layout.members[place - 1]
+    log = float(layout.offsets(mode.u[None])[0] @ change)
     value = 100 * math.expm1(log)
-    covariance = mode.covariance
-    variance = covariance[now, now] + covariance[before, before] - 2 * covariance[now, before]
-    sd = 100 * math.exp(log) * spread * math.sqrt(max(variance, 0.0))
+    log_sd = float(np.linalg.norm(change @ layout.jacobian(mode.u)[layout.offset_features] @ mode.root))
+    sd = 100 * math.exp(log) * log_sd
     way = "faster" if value >= 0 else "slower"
     earlier = fit.epochs[place - 1]
     words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"

@@ -120,7 +120,12 @@ _CURVED = 150
 
 
 def map_by_gauss_newton(
-    robot: Robot, table: ShotTable, epochs: int, required_of: RequiredSpeedOf, view: SideEstimate
+    robot: Robot,
+    table: ShotTable,
+    epochs: int,
+    required_of: RequiredSpeedOf,
+    view: SideEstimate,
+    batteries: tuple[int, ...] = (),
 ) -> tuple[LogPosterior, Layout, Mode]:
     """Maximum of the log posterior on required speeds expanded around it, repeated until nothing is gained.
 
@@ -135,7 +140,7 @@ def map_by_gauss_newton(
         density = LogPosterior(layout, evidence(robot, table, layout, required_of, view, curved), np.ones(layout.size))
         return density, layout, float(density.value(u[None])[0])
 
-    flat = Layout(prior, epochs, np.zeros(SHAPES))
+    flat = Layout(prior, epochs, np.zeros(SHAPES), batteries)
     density, layout, value = expanded(np.zeros(flat.size))
     start = starting_point(density)
     mode = maximise(density, start, FINE)

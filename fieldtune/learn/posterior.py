@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -60,15 +60,17 @@ def learn(
     *,
     required_of: RequiredSpeedOf = required_speed_for,
     draws: int | None = None,
+    batteries: Mapping[int, str | None] | None = None,
 ) -> Posterior:
     """Posterior of a robot's unknowns from all shots that count, for the present ``epoch``; the prior with none.
 
     ``required_of`` gives the required speed of a target; ``draws`` their number, None for as many as it takes.
-    Shots that the model can't place are left out.
+    ``batteries``: the battery's name by epoch; one that comes back starts at its own level. Shots that the model can't
+    place are left out.
     """
     if draws is None:
         draws = _FEW_DRAWS if sum(shot.counts for shot in shots) <= _FEW_SHOTS else _DRAWS
-    return Posterior(fit(robot, shots, epoch, required_of, draws))
+    return Posterior(fit(robot, shots, epoch, required_of, draws, batteries))
 
 
 def next_shot(robot: Robot, posterior: Posterior, target: Target, battery_v: float | None = None) -> NextShot:

@@ -25,6 +25,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import InputError, OutputError
+from fieldtune.files import read_whole
 from fieldtune.link.line import Line
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 MAGIC = b"fieldtune line recording 1\n"
+_LARGEST = 500_000_000
 ROOM_FOR_SHOTS = 20_000_000
 """Bytes left on the disk at which a recording ends: a season's log takes less."""
 SUFFIX = ".rec"
@@ -150,6 +152,11 @@ def _pairs(lines: Iterable[str]) -> dict[str, str]:
     return {key: value for key, colon, value in (line.partition(": ") for line in lines) if colon}
 
 
+def is_plain(path: Path | str) -> bool:
+    """Whether a file is plain captured text, whose arrival times are made up."""
+    return not _bytes(path).startswith(MAGIC)
+
+
 def chunks(path: Path | str) -> Iterator[Chunk]:
     """The chunks of a recording in order; a plain text capture is cut into lines and paced by its own clock."""
     content = _bytes(path)
@@ -201,10 +208,7 @@ def _plain(content: bytes) -> Iterator[Chunk]:
 
 
 def _bytes(path: Path | str) -> bytes:
-    try:
-        return Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(f"can't read the recording {path}: {error.strerror}") from None
+    return read_whole(Path(path), "a recording of the line, or captured text", _LARGEST)
 
 
 def _one_line(text: str) -> str:
@@ -269,6 +273,8 @@ class Decoded:
 def decode(path: Path | str, robot: Robot) -> Decoded:
     """Decodes a recording or a plain text capture. Raises ``InputError`` if it can't be read."""
     line = Line(robot)
+    if is_plain(path):
+        line.trust_clock()
     samples: list[Sample] = []
     arrival_s = 0.0
     for chunk in chunks(path):

@@ -158,7 +158,7 @@ class Arm(Drawn):
         length = self.arm_length
         pivot = (length * math.sin(exit_angle), exit_height - length * math.cos(exit_angle))
         top = min(max(0.75 * exit_height, 0.03), max(0.03, pivot[1]))
-        return Outline(((pivot, (0.0, exit_height)),), ((*pivot, 0.012),), pivot[0] + 0.1, top, pivot)
+        return Outline(((pivot, (0.0, exit_height)),), ((*pivot, 0.0),), pivot[0] + 0.1, top)
 
     @property
     def driven_part(self) -> str:

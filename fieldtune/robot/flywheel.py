@@ -208,7 +208,7 @@ class Flywheel(Mechanism):
         middle = (-0.7 * radius * along[0], exit_height - 0.7 * radius * along[1])
         sides = (1, -1) if self.wheels == 2 else (-1,)
         circles = tuple((middle[0] - s * offset * along[1], middle[1] + s * offset * along[0], radius) for s in sides)
-        return Outline((), circles, -0.03, max(0.75 * exit_height, 0.03), (-0.12, exit_height))
+        return Outline((), circles, -0.03, max(0.75 * exit_height, 0.03))
 
     # -- energy
 

@@ -41,7 +41,10 @@ def profile_home(home: Path | str | None = None) -> Path:
     if told := os.environ.get(HOME_VARIABLE):
         return Path(told).expanduser()
     here = Path("profiles")
-    return here if here.is_dir() else Path(platformdirs.user_data_dir("fieldtune", appauthor=False)) / "profiles"
+    try:
+        return here if here.is_dir() else Path(platformdirs.user_data_dir("fieldtune", appauthor=False)) / "profiles"
+    except (OSError, RuntimeError) as fault:  # no HOME and no entry for the user
+        raise ProfileError(f"no folder for profiles: {fault}; name one with --profiles or {HOME_VARIABLE}") from None
 
 
 def demo_home() -> Path:
@@ -60,11 +63,14 @@ def find_profiles(home: Path | str | None = None) -> tuple[ProfileEntry, ...]:
     Raises ``ProfileError`` for a home that is no folder or can't be read.
     """
     folder = profile_home(home)
-    if folder.is_file():
-        raise ProfileError(f"{folder}: is a file; expected the folder of profiles and shot logs")
-    if (folder / _COPYING).exists():
-        with contextlib.suppress(OutputError):  # a home that was left half made; what is missing is lent meanwhile
-            _copy_demos(folder)
+    try:
+        if folder.is_file():
+            raise ProfileError(f"{folder}: is a file; expected the folder of profiles and shot logs")
+        if (folder / _COPYING).exists():
+            with contextlib.suppress(OutputError):  # a home that was left half made; what is missing is lent meanwhile
+                _copy_demos(folder)
+    except OSError as fault:
+        raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
     own = _profiles_in(folder, demo=False)
     if own and not (folder / _COPYING).exists():
         return own
@@ -74,9 +80,9 @@ def find_profiles(home: Path | str | None = None) -> tuple[ProfileEntry, ...]:
 
 
 def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
-    if not folder.is_dir():
-        return ()
     try:
+        if not folder.is_dir():
+            return ()
         found = sorted(path for path in folder.glob("*.toml") if is_name(path.stem) and path.is_file())
     except OSError as fault:
         raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None

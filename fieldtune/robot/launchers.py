@@ -34,15 +34,14 @@ Point = tuple[float, float]
 class Outline:
     """A launcher seen from the side, metres: x from the exit, positive towards the target, y above the floor.
 
-    ``lines`` are open polylines, ``circles`` are x, y and radius. The robot's body may reach forward to ``front`` and
-    up to ``top``; whatever carries the launcher stands under ``foot``.
+    ``lines`` are open polylines, ``circles`` are x, y and radius (0: a mark, such as a pivot). The robot's body may
+    reach forward to ``front`` and up to ``top``.
     """
 
     lines: tuple[tuple[Point, ...], ...]
     circles: tuple[tuple[float, float, float], ...]
     front: float
     top: float
-    foot: Point
 
 
 @dataclass(frozen=True, slots=True)

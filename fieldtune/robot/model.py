@@ -71,6 +71,10 @@ class Uncertainty:
     exit_angle_scatter: float = math.radians(0.6)
     side_scatter: float = math.radians(2.0)
     miss: float = 0.05
+    remainder: float | None = None
+    """What the physics leaves out, over the setpoints: relative exit speed; None for a share of grip or efficiency."""
+    battery: float = 0.02
+    """Exit speed from one battery period to the next, relative."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fieldtune.errors import ProfileError
+from fieldtune.files import read_whole
 from fieldtune.robot.grip_bound import grip_doubt
 from fieldtune.robot.model import Robot
 from fieldtune.robot.names import NAME_RULE, is_name
@@ -19,7 +20,8 @@ from fieldtune.robot.table_reader import Findings, Problem, Section
 from fieldtune.units import shown
 
 FORMAT = 1
-_LARGEST = 1_000_000
+_LARGEST, _LONGEST_LINE = 300_000, 5_000
+"""Bytes of the longest profile that is read (a full one has some 5,000), and of a line in it."""
 
 
 def check_profile(path: Path | str) -> tuple[Problem, ...]:
@@ -66,17 +68,11 @@ def read_values(
 
 
 def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
-    try:
-        raw = path.read_bytes()
-    except IsADirectoryError:
-        raise ProfileError(f"{path}: is a folder; expected a profile, a TOML file") from None
-    except FileNotFoundError:
-        raise ProfileError(f"{path}: no such file") from None
-    except (OSError, ValueError) as fault:  # ValueError: a path with a null character
-        fault = fault if isinstance(fault, OSError) else OSError(str(fault))
-        raise ProfileError(f"{path}: can't be read: {fault.strerror or fault}") from None
-    if len(raw) > _LARGEST:
-        raise ProfileError(f"{path}: is {len(raw)} bytes long; expected a profile of at most {_LARGEST}")
+    raw = read_whole(path, "a profile, a TOML file", _LARGEST, ProfileError)
+    long = next((n for n, line in enumerate(raw.split(b"\n"), 1) if len(line) > _LONGEST_LINE), None)
+    if long is not None:  # no profile has one, and reading it could take minutes
+        findings.error(f"line {long}", f"is longer than the {_LONGEST_LINE} bytes that a line may have")
+        return None
     try:
         return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as fault:
@@ -91,6 +87,9 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
         return None
     except RecursionError:
         findings.error("line 1", "not a profile: nested too deeply")
+        return None
+    except ValueError:  # a whole number of more digits than Python reads
+        findings.error("line 1", "not a profile: holds a number of thousands of digits")
         return None
 
 

@@ -55,6 +55,10 @@ def read_drive(section: Section | None) -> Drive | None:
     return drive
 
 
+_MOST_STAGES, _MOST_GEARS = 8, 60
+"""More than any robot has, and than any box of gears."""
+
+
 def _read_gears(section: Section) -> tuple[tuple[int, int], ...]:
     raw = section.take("gears")
     if raw is None:
@@ -64,6 +68,9 @@ def _read_gears(section: Section) -> tuple[tuple[int, int], ...]:
         section.error("gears", f"found {shown(raw)}; {expected}")
         return ()
     stages = [raw] if len(raw) == 2 and all(_is_teeth(teeth) for teeth in raw) else raw
+    if len(stages) > _MOST_STAGES:
+        section.error("gears", f"found {len(stages)} stages; expected at most {_MOST_STAGES}")
+        return ()
     for stage in stages:
         if not isinstance(stage, list) or len(stage) != 2 or not all(_is_teeth(teeth) for teeth in stage):
             section.error("gears", f"found {shown(stage)}; {expected}")
@@ -81,6 +88,9 @@ def _read_teeth(section: Section) -> tuple[int, ...]:
         return ()
     if not isinstance(raw, list) or not all(_is_teeth(teeth) for teeth in raw):
         section.error("teeth_available", f"found {shown(raw)}; expected numbers of teeth, such as [16, 20, 24, 36]")
+        return ()
+    if len(set(raw)) > _MOST_GEARS:
+        section.error("teeth_available", f"found {len(set(raw))} sizes; expected at most {_MOST_GEARS}")
         return ()
     return tuple(sorted(set(raw)))
 

@@ -71,6 +71,10 @@ def read_targets(profile: Section, element: Element) -> tuple[Target, ...]:
         if ("target" not in profile and "targets" not in profile) or several is not None:
             profile.error("target", "missing; expected a table [target] with kind, height and opening")
         return ()
+    if len(several.values) > _MOST_TARGETS:
+        first, count = next(iter(several.values)), len(several.values)
+        several.error(first[:32], f"is one of {count} targets; expected at most {_MOST_TARGETS}")
+        return ()
     targets = []
     for name in several.values:
         if not (name.isprintable() and 0 < len(name.strip()) == len(name) <= 32):
@@ -186,6 +190,10 @@ def read_air(profile: Section) -> Air:
     return air
 
 
+_MOST_SPOTS, _MOST_TARGETS = 60, 20
+"""More than any field has names for."""
+
+
 def read_spots(profile: Section, findings: Findings) -> tuple[Spot, ...]:
     """Named places on the field."""
     raw = profile.take("spots")
@@ -193,6 +201,9 @@ def read_spots(profile: Section, findings: Findings) -> tuple[Spot, ...]:
         return ()
     if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
         profile.error("spots", f"found {shown(raw)}; expected tables, each written [[spots]]")
+        return ()
+    if len(raw) > _MOST_SPOTS:
+        profile.error("spots", f"found {len(raw)}; expected at most {_MOST_SPOTS}")
         return ()
     spots: list[Spot] = []
     for number, item in enumerate(raw, 1):

@@ -136,7 +136,7 @@ class Striker(Drawn):
 
     def outline(self, exit_angle: float, exit_height: float, element: Element) -> Outline:
         tail = (-0.25 * math.cos(exit_angle), exit_height - 0.25 * math.sin(exit_angle))
-        return Outline(((tail, (0.0, exit_height)),), (), -0.03, max(0.75 * exit_height, 0.03), (-0.12, exit_height))
+        return Outline(((tail, (0.0, exit_height)),), (), -0.03, max(0.75 * exit_height, 0.03))
 
     @property
     def driven_part(self) -> str:

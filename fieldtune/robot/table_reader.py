@@ -24,6 +24,10 @@ class Problem:
     severity: Literal["error", "warning"]
 
 
+def _cut(key: str) -> str:
+    return key if len(key) <= 120 else f"{key[:119]}…"
+
+
 @dataclass(slots=True)
 class Findings:
     """Problems in the order in which they were met."""
@@ -32,11 +36,11 @@ class Findings:
 
     def error(self, key: str, message: str) -> None:
         """The profile can't be used before this is mended."""
-        self.problems.append(Problem(key, message, "error"))
+        self.problems.append(Problem(_cut(key), message, "error"))
 
     def warn(self, key: str, message: str) -> None:
         """Usable, but worth a look."""
-        self.problems.append(Problem(key, message, "warning"))
+        self.problems.append(Problem(_cut(key), message, "warning"))
 
     @property
     def errors(self) -> list[Problem]:

@@ -54,7 +54,9 @@ def sheet(
         fact_most=FACT_MOST,
         caution_most=CAUTION_MOST,
         long_title=LONG_TITLE,
-        picture=lambda shown: picture(shown.scene),
+        picture=lambda shown: picture(
+            shown.scene, f"predicted path from {shown.aim.distance_m:.2f} m, with the band that holds 90 % of shots"
+        ),
         setpoint=lambda value: f"{value:.{decimals}f}",
         feet_inches=feet_inches,
     )

@@ -13,7 +13,7 @@ from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
-from fieldtune.share.path_svg import Scene
+from fieldtune.scene import Scene, scene
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.size import size
 
@@ -167,9 +167,8 @@ def _pictures(
         if aim.setpoint.value is None:
             continue
         path = session.picture(distance, aim.setpoint.value, battery_v, target)
-        words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
-        scene = Scene(session.robot, goal, distance + bias, path, words)
-        found.append(Shown(aim, spots.get(distance), scene, _small(aim, goal)))
+        drawn = scene(session.robot, goal, distance + bias, path, flown=1.0)
+        found.append(Shown(aim, spots.get(distance), drawn, _small(aim, goal)))
     return tuple(found)
 
 

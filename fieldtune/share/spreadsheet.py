@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
+from fieldtune.files import read_whole
 from fieldtune.records import Epoch, Result, Shot
 from fieldtune.robot.setpoints import SCALES
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
@@ -124,12 +125,7 @@ def read_sheet(session: Session, path: Path, columns: str | None = None, target:
 
 def _lines(path: Path) -> list[tuple[int, list[str]]]:
     """Rows with the number of the line each ends on; the headings first."""
-    try:
-        raw = path.read_bytes()
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: can't be read ({getattr(error, 'strerror', None) or error})") from error
-    if len(raw) > _LARGEST:
-        raise InputError(f"{path}: larger than any shot log; expected a CSV file")
+    raw = read_whole(path, "a shot log, a CSV file", _LARGEST)
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = raw.decode("utf-16", "replace")
     else:

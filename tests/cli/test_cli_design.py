@@ -89,7 +89,7 @@ def test_response_has_its_keys(run: Run, fails: Callable[..., str], tmp_path: Pa
     said = run("response", "heron", "--recording", file).out
     assert said.startswith("good enough")
     assert "time constant" in said
-    assert "can't read" in fails("response", "heron", "--recording", tmp_path / "none")
+    assert "no such file" in fails("response", "heron", "--recording", tmp_path / "none")
     assert "no wheel" in fails("response", "otter", "--recording", file)
 
 

@@ -97,7 +97,8 @@ def test_after_a_battery_change_shape_is_kept_and_two_shots_find_the_level():
     slope_before = log_gain(fresh, 1800.0)[0] - log_gain(fresh, 1250.0)[0]
     slope_after = log_gain(found, 1800.0)[0] - log_gain(found, 1250.0)[0]
     assert slope_after == pytest.approx(slope_before, abs=0.015)
-    assert log_gain(found, 1500.0)[0] == pytest.approx(log_gain(fresh, 1500.0)[0] - 0.05, abs=0.015)
+    # Two shots that scatter by 1 %, told to 5 cm: the level is known to 2 %.
+    assert log_gain(found, 1500.0)[0] == pytest.approx(log_gain(fresh, 1500.0)[0] - 0.05, abs=0.02)
     words = " ".join(fact.words for fact in found.learned().facts)
     assert "slower than in epoch 1" in words
 

@@ -27,6 +27,7 @@ def packed_with_port(run: Run, folder: Path, port: str) -> Path:
     path = folder / "heron.json"
     assert run("pack", "heron", path, "--force").code == 0
     values = json.loads(path.read_text("utf-8"))
+    del values["digest"]
     found = [k for k, line in enumerate(values["profile"]) if line.startswith("port = ")]
     line = f"port = {json.dumps(port)}"
     values["profile"][found[0]] = line

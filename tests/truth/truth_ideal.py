@@ -15,7 +15,7 @@ from truth_drawing import Nominal
 from truth_families import NAMES, WILD, bounds, build
 from truth_physics import Array, Ball, Ground, fly
 
-PARTICLES, SAMPLES, SPEEDS, SWEEPS = 1500, 512, 48, 6
+PARTICLES, SAMPLES, SPEEDS, SWEEPS = 2048, 512, 48, 12
 # Misses (m) at which required speeds are tabulated, beside the near and far edge of the free opening.
 MISSES = np.array([-1.2, -0.8, -0.5, -0.25, 0.0, 0.25, 0.5, 0.8, 1.2])
 _NODES = np.array([0.0469, 0.2308, 0.5, 0.7692, 0.9531])  # Gauss-Legendre on 0..1, five points
@@ -40,7 +40,7 @@ class Ideal:
         self.acting = np.array([k for k, place in enumerate(self.free) if NAMES[place] in acting])
         self._fit_required()
         self.rng = np.random.default_rng(3)
-        self.u = qmc.Sobol(len(self.free), rng=5).random(2 * PARTICLES)[:PARTICLES]
+        self.u = qmc.Sobol(len(self.free), rng=5).random(PARTICLES)
         self.weight = np.full(PARTICLES, 1 / PARTICLES)
         self.shots: list[tuple[int, float, float, str, float | None]] = []
 
@@ -230,8 +230,8 @@ class Ideal:
 
     def aims(self, battery_v: float) -> list[float | None]:
         """The setpoint with the highest chance at each reading."""
-        pick = self.rng.choice(PARTICLES, 400, p=self.weight / self.weight.sum())
-        u, setpoints = self.u[pick], np.linspace(self.n.low, self.n.high, 121)
+        pick = self.rng.choice(PARTICLES, 600, p=self.weight / self.weight.sum())
+        u, setpoints = self.u[pick], np.linspace(self.n.low, self.n.high, 241)
         speeds, found = self.mean_log_speed(u, setpoints, battery_v), []
         for j in range(len(self.readings)):
             _, inside, _, good = self.chances(u, j, speeds)
