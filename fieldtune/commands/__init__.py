@@ -9,7 +9,7 @@ FAMILIES = {
     "console": ("console", "simulate", "sender"),
     "listen": ("listen", "replay"),
     "aim": ("aim", "stand", "next"),
-    "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
+    "shot": ("shot", "correct", "undo", "redo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),
     "check": ("check",),

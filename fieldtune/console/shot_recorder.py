@@ -98,9 +98,9 @@ class ShotRecorder:
 
     async def _undo(self) -> None:
         before = self._news.text
-        shot = await self._background.ask_log("Undoing", self._session.undo)
-        if shot is not None:
-            self._news.say(f"undone: shot {shot.shot}, {words.result_of(shot)}")
+        act = await self._background.ask_log("Undoing", self._session.undo)
+        if act is not None:
+            self._news.say(f"undone: {act.act}")
             self.relearn()
         elif self._news.text is before:
             self._news.say("there is no confirmed shot to undo")
