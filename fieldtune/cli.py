@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from fieldtune import __version__
 from fieldtune.caution import CAUTION
 from fieldtune.errors import FieldtuneError
+from fieldtune.plain_text import say, say_aside
 
 if TYPE_CHECKING:
     import argparse
@@ -106,7 +107,7 @@ def _parser(command: str | None) -> Parser:
 
 
 def _version() -> int:
-    print(f"fieldtune {__version__}")
+    say(f"fieldtune {__version__}")
     return 0
 
 
@@ -140,5 +141,5 @@ def _complain(words: str, code: int) -> int:
     with contextlib.suppress(OSError):
         sys.stdout.flush()
     with contextlib.suppress(OSError):
-        print(f"fieldtune: {' '.join(words.split())}", file=sys.stderr)
+        say_aside(words)
     return code

@@ -1,13 +1,50 @@
-"""Plain text: names beside values and tables, aligned, and no character that a terminal would obey."""
+"""Plain text on its way out: the one door to both streams, and tables and pairs that line up.
+
+Much of what is printed comes from elsewhere: titles, file names, robots' lines, other laptops' packs. None of it may
+steer a terminal (ECMA-48 control functions) or turn its order round (Unicode's bidirectional controls).
+"""
 
 from __future__ import annotations
 
+import json
+import sys
 from collections.abc import Iterable, Sequence
+from typing import TextIO
 
 
 def printable(text: str) -> str:
-    """Text that isn't ours, with what isn't printable as ``?``."""
-    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
+    """Text without a character that a terminal obeys or that can't be seen: such stand as escapes, ``\\x1b``."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else _escape(c) for c in text)
+
+
+def _escape(character: str) -> str:
+    return " " if character.isspace() and character not in _LINE_BREAKS else repr(character)[1:-1]
+
+
+_LINE_BREAKS = "\n\v\f\r\x1c\x1d\x1e\x85\u2028\u2029"
+
+
+def say(text: str, end: str = "\n") -> None:
+    """Prints lines of text on standard output."""
+    _print(text, end, sys.stdout)
+
+
+def say_aside(words: str) -> None:
+    """One line on standard error, behind the program's name."""
+    _print(f"fieldtune: {' '.join(words.split())}", "\n", sys.stderr)
+
+
+def say_json(found: object) -> None:
+    """One line of JSON. What a terminal obeys is escaped; so is all but ASCII where the stream isn't UTF-8."""
+    knows_all = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+    text = json.dumps(found, allow_nan=False, ensure_ascii=not knows_all)
+    if not text.isprintable():
+        text = "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)
+    _print(text, "\n", sys.stdout)
+
+
+def _print(text: str, end: str, stream: TextIO) -> None:
+    print("\n".join(printable(line) for line in text.split("\n")), end=end, file=stream, flush=True)
 
 
 def pairs(rows: Iterable[Sequence[str | None]], indent: int = 2) -> list[str]:
@@ -22,7 +59,7 @@ def pairs(rows: Iterable[Sequence[str | None]], indent: int = 2) -> list[str]:
 
 def columns(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
     """A table: numbers to the right, words to the left."""
-    cells = [list(head), *([printable(cell) for cell in row] for row in rows)]
+    cells = [[printable(cell) for cell in head], *([printable(cell) for cell in row] for row in rows)]
     widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
     right = [all(_is_number(row[i]) for row in cells[1:]) for i in range(len(head))]
     return [

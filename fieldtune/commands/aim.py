@@ -6,9 +6,9 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import complain, give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
 from fieldtune.figures import FIGURES
-from fieldtune.plain_text import columns, pairs
+from fieldtune.plain_text import columns, pairs, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
@@ -55,7 +55,7 @@ def _aim(args: argparse.Namespace) -> int:
     give(args, record(aim), aim_words(session.robot, aim))
     if aim.reachable:
         return 0
-    complain(aim.cautions[0])  # the reason
+    say_aside(aim.cautions[0])  # the reason
     return 1
 
 

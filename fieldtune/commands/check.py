@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import complain, give, number, setpoint_words
-from fieldtune.plain_text import pairs, printable
+from fieldtune.commands.printing import give, number, setpoint_words
+from fieldtune.plain_text import pairs, printable, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.robot import Problem
@@ -37,7 +37,7 @@ def _check(args: argparse.Namespace) -> int:
     found: dict[str, object] = {"ok": not errors, "problems": problems, "derived": None, "cautions": ()}
     if errors:
         give(args, found, _problem_words(problems))
-        complain(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
+        say_aside(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
         return 2
     from fieldtune.sizing.cautions import cautions
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments, line_options
 from fieldtune.errors import InputError, LinkError
+from fieldtune.plain_text import say
 
 if TYPE_CHECKING:
     from fieldtune.link import Monitor
@@ -103,11 +104,10 @@ def _simulate(args: argparse.Namespace) -> None:
             f"this system has no pseudo-terminals; use --port {line_options.simulated(robot)} instead"
         ) from error
     gc.enable()  # this may last
-    # Flushed, because a program that starts this one waits for the path.
-    serve(robot, args.seed, args.rate, args.distance, args.target, say=lambda words: print(words, flush=True))
+    serve(robot, args.seed, args.rate, args.distance, args.target, say=say)
 
 
 def _sender(args: argparse.Namespace) -> None:
     from fieldtune.link.senders import sender_text
 
-    print(sender_text(args.lang), end="")
+    say(sender_text(args.lang), end="")

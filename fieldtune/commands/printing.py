@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-import json
 import math
-import sys
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, TextIO
 
 from fieldtune.caution import where_cautions_are
-from fieldtune.plain_text import printable
+from fieldtune.plain_text import say, say_aside, say_json
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -20,26 +18,16 @@ if TYPE_CHECKING:
 def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[str]) -> None:
     """Prints ``found`` as JSON if that was asked for, otherwise the lines of ``text``."""
     if args.json:
-        print(json_line(plain(found)))
+        say_json(plain(found))
     else:
-        for line in text:
-            print(line)
-
-
-def complain(words: str) -> None:
-    """One line on standard error, beside an answer that says the same in full."""
-    print(f"fieldtune: {printable(words)}", file=sys.stderr)
+        lines = list(text)
+        if lines:
+            say("\n".join(lines))
 
 
 def point_to_cautions(robot: Robot) -> None:
     """One line on standard error beside an answer that has no room for what can hurt."""
-    complain(where_cautions_are(robot.name))
-
-
-def json_line(found: object) -> str:
-    """One line of JSON, in the letters that standard output knows: another encoding than UTF-8 gets escapes."""
-    knows_all = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
-    return json.dumps(found, allow_nan=False, ensure_ascii=not knows_all)
+    say_aside(where_cautions_are(robot.name))
 
 
 def plain(value: object) -> object:

@@ -9,7 +9,7 @@ from fieldtune.commands import arguments
 from fieldtune.commands.printing import give
 from fieldtune.errors import FieldtuneError
 from fieldtune.files import write_whole
-from fieldtune.plain_text import columns, printable
+from fieldtune.plain_text import columns, printable, say
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -70,4 +70,4 @@ def _new(args: argparse.Namespace) -> None:
         raise OutputError(f"{home}: can't be made ({error.strerror or error}); name another with --profiles") from error
     path = home / f"{args.name}.toml"
     write_whole(path, text, force=args.force)
-    print(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")
+    say(f"{path}: written; fill it in, then run 'fieldtune check {args.name}'")

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
-from fieldtune.commands.printing import complain, give, number, record, setpoint_words
+from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, printable
+from fieldtune.plain_text import columns, printable, say_aside
 from fieldtune.records import RESULTS, Shot
 
 if TYPE_CHECKING:
@@ -138,7 +138,7 @@ def _turn(args: argparse.Namespace, what: str, done: str, nothing: str) -> int:
         shot = None if act is None or act.shot is None else session.log.shot(act.shot)
     if act is None:
         give(args, {done: None, "shot": None}, ())
-        complain(f"{name}: {nothing}")
+        say_aside(f"{name}: {nothing}")
         return 1
     told = {"act": act.act, "shot": act.shot, "epoch": act.epoch}
     give(args, {done: told, "shot": act.shot}, [f"{done}: {act_words(act, shot)}"])

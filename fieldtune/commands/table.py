@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
 from fieldtune.commands.printing import (
-    complain,
     give,
     number,
     percent,
@@ -18,7 +17,7 @@ from fieldtune.commands.printing import (
 )
 from fieldtune.errors import InputError
 from fieldtune.files import write_whole
-from fieldtune.plain_text import columns
+from fieldtune.plain_text import columns, say, say_aside
 from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
 if TYPE_CHECKING:
@@ -84,9 +83,9 @@ def _deliver(args: argparse.Namespace, text: str) -> None:
     """Into the file that was asked for, or to standard output."""
     if _is_file(args.out):
         write_whole(args.out, text, force=args.force)
-        print(f"{args.out}: written")
+        say(f"{args.out}: written")
     else:
-        print(text, end="")
+        say(text, end="")
 
 
 def _is_file(out: Path | None) -> bool:
@@ -112,7 +111,7 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
         _deliver(args, "".join(f"{line}\n" for line in text))
     if any(row.setpoint is not None for row in rows):
         return 0
-    complain(f"{robot.name} scores from none of these distances; 'fieldtune aim' says why")
+    say_aside(f"{robot.name} scores from none of these distances; 'fieldtune aim' says why")
     return 1
 
 
@@ -129,7 +128,7 @@ def _source(session: Session, args: argparse.Namespace, distances: list[float]) 
     made = curve(session, args.nearest, args.farthest, args.battery, args.target)
     _deliver(args, source(made, args.format, today(session), named))
     for words in _shortcomings(made, args):
-        complain(words)
+        say_aside(words)
     return 0
 
 

@@ -18,6 +18,7 @@ from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
 from fieldtune.console.screens.main import MainScreen
+from fieldtune.console.signals import leaving_on_signals
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.robot.model import Robot
 
@@ -174,7 +175,8 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
     sys.setswitchinterval(0.0001)
     app = ConsoleApp(robot, session, line)
     try:
-        app.run()
+        with leaving_on_signals(app.exit):
+            app.run()
     finally:
         app.controller.line.stop()
     if app.failed is not None:

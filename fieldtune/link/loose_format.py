@@ -76,7 +76,7 @@ class LooseReader:
         text = _COLOUR.sub(b"", line).replace(b"\x00", b"").decode("ascii", "replace")
         found = list(self._name.finditer(text))
         ends = [match.start() for match in found[1:]] + [len(text)]
-        return [(m.group(1) or m.group(2), text[m.end() : end]) for m, end in zip(found, ends, strict=True)]
+        return [(m.group(1) or m.group(2), text[m.end() : end]) for m, end in zip(found, ends, strict=False)]
 
     def read(self, line: bytes) -> WireValues:
         """What a line says. Raises ``NotDataError`` if nothing, or something twice."""

@@ -16,6 +16,8 @@ from textual.strip import Strip
 from textual.widget import Widget
 from textual.widgets import Static
 
+from fieldtune.plain_text import printable
+
 
 class CachedWidget(Widget):
     """Keeps its finished rows until it is refreshed, restyled, resized or asked for another part."""
@@ -52,8 +54,14 @@ Part = str | tuple[str, str]
 
 
 def assemble(parts: Iterable[Part]) -> Content:
-    """Text and (text, style) pairs as content; nothing in the text is ever read as markup."""
-    return Content.assemble(*parts)
+    """Text and (text, style) pairs as content; nothing in the text is ever read as markup, or obeyed by a terminal."""
+    return Content.assemble(
+        *(_harmless(part) if isinstance(part, str) else (_harmless(part[0]), part[1]) for part in parts)
+    )
+
+
+def _harmless(text: str) -> str:
+    return "\n".join(map(printable, text.split("\n")))
 
 
 class TextBlock(Static, CachedWidget):

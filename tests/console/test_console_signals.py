@@ -1,0 +1,98 @@
+"""A console that is told to end leaves its terminal as it was: main screen, cursor, no mouse reports, echo."""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import signal
+import subprocess
+import sys
+import termios
+import time
+from pathlib import Path
+
+import pytest
+
+SIGNALS = [signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT]
+STUCK = """
+import asyncio, sys, termios, time, tty
+from fieldtune.console.signals import leaving_on_signals
+async def stuck():
+    print("\\x1b[?1049h\\x1b[?1000hready", file=sys.stderr, flush=True)
+    attributes = termios.tcgetattr(0)
+    attributes[3] &= ~termios.ECHO
+    termios.tcsetattr(0, termios.TCSANOW, attributes)
+    while True:
+        time.sleep(0.05)
+with leaving_on_signals(lambda: None):
+    asyncio.run(stuck())
+"""
+
+
+class RawTerminal:
+    """A program on a pseudo-terminal, with every byte that it wrote."""
+
+    def __init__(self, words: list[str], home: Path) -> None:
+        self.master, self.slave = pty.openpty()
+        self.before = termios.tcgetattr(self.slave)
+        env = {**os.environ, "TERM": "xterm-256color", "FIELDTUNE_PROFILES": str(home), "OPENBLAS_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, *words], stdin=self.slave, stdout=self.slave, stderr=self.slave, env=env,
+            start_new_session=True,
+        )  # fmt: skip
+        self.said = b""
+
+    def read_until(self, wanted: bytes | None, seconds: float = 60.0) -> None:
+        end = time.monotonic() + seconds
+        while wanted is None or wanted not in self.said:
+            if select.select([self.master], [], [], 0.1)[0]:
+                self.said += os.read(self.master, 65536)
+            elif wanted is None and self.process.poll() is not None:
+                return
+            assert time.monotonic() < end, self.said[-500:]
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait(10)
+        os.close(self.master)
+        os.close(self.slave)
+
+
+def last_of(said: bytes, mode: int) -> bytes:
+    """Whether a private mode was set (h) or reset (l) last."""
+    on, off = said.rfind(b"\x1b[?%dh" % mode), said.rfind(b"\x1b[?%dl" % mode)
+    return b"h" if on > off else b"l"
+
+
+@pytest.mark.parametrize("number", SIGNALS)
+def test_the_terminal_is_as_it_was(number: signal.Signals, tmp_path: Path) -> None:
+    terminal = RawTerminal(["-m", "fieldtune", "console", "heron", "--port", "sim://heron"], tmp_path)
+    try:
+        terminal.read_until(b"understood")
+        assert last_of(terminal.said, 1049) == last_of(terminal.said, 1000) == b"h"
+        terminal.process.send_signal(number)
+        terminal.read_until(None)
+        assert terminal.process.wait(10) == 128 + number
+        assert last_of(terminal.said, 1049) == last_of(terminal.said, 1000) == b"l"
+        assert last_of(terminal.said, 25) == b"h"
+        assert termios.tcgetattr(terminal.slave) == terminal.before
+        assert b"Traceback" not in terminal.said
+    finally:
+        terminal.close()
+
+
+def test_a_stuck_loop_is_left_all_the_same(tmp_path: Path) -> None:
+    terminal = RawTerminal(["-c", STUCK], tmp_path)
+    try:
+        terminal.read_until(b"ready")
+        time.sleep(0.3)
+        assert termios.tcgetattr(terminal.slave) != terminal.before
+        terminal.process.send_signal(signal.SIGTERM)
+        assert terminal.process.wait(20) == 128 + signal.SIGTERM
+        terminal.read_until(None)
+        assert last_of(terminal.said, 1049) == last_of(terminal.said, 1000) == b"l"
+        assert termios.tcgetattr(terminal.slave) == terminal.before
+    finally:
+        terminal.close()
