@@ -72,7 +72,8 @@ def _stacks(db: sqlite3.Connection, whose: Authors) -> tuple[list[str], list[str
 
 def _act(db: sqlite3.Connection, uid: str) -> Act:
     row = db.execute(
-        "SELECT a.kind, coalesce(s.shot, on_shot.shot) AS shot, coalesce(e.epoch, on_epoch.epoch, s.epoch, on_shot.epoch) AS epoch FROM acts a"
+        "SELECT a.kind, coalesce(s.shot, on_shot.shot) AS shot,"
+        " coalesce(e.epoch, on_epoch.epoch, s.epoch, on_shot.epoch) AS epoch FROM acts a"
         " LEFT JOIN shots s ON s.uid = a.uid LEFT JOIN epochs e ON e.uid = a.uid"
         " LEFT JOIN marks m ON m.uid = a.uid LEFT JOIN shots on_shot ON on_shot.uid = m.subject"
         " LEFT JOIN epochs on_epoch ON on_epoch.uid = m.subject WHERE a.uid = ?",
