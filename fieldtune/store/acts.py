@@ -103,7 +103,7 @@ def arrive(db: sqlite3.Connection, now: datetime, author: str) -> frozenset[str 
     return frozenset((known | {author, None}) - others)
 
 
-def leave(db: sqlite3.Connection, author: str) -> None:
+def leave(db: sqlite3.Connection, author: str | None) -> None:
     """A console closes the log."""
     _keep_open(db, [entry for entry in _open_consoles(db) if entry["id"] != author])
 

@@ -103,6 +103,11 @@ def all_epochs(db: sqlite3.Connection, *, undone: bool = True) -> tuple[Epoch, .
     return tuple(Epoch(**row) for row in rows if not row.pop("undone") or undone)
 
 
+def uid_of_epoch(db: sqlite3.Connection, number: int) -> str:
+    """The identity of an epoch in every copy."""
+    return str(db.execute("SELECT uid FROM epochs WHERE epoch = ?", (number,)).fetchone()["uid"])
+
+
 def standing_epochs(db: sqlite3.Connection) -> dict[int, int]:
     """Each epoch's number, and the one that its shots belong to: the one before where the change was undone."""
     rows = db.execute("SELECT epoch, uid, previous, uid IN (SELECT uid FROM undone) AS undone FROM epochs").fetchall()

@@ -56,7 +56,7 @@ class Store:
         return self._clock()
 
     def version(self) -> object:
-        """Something that differs after every change, by this store or by another process."""
+        """Something that differs after every change, also by another process."""
         with self._reading() as db:
             return id(db), db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0])
 
@@ -98,11 +98,12 @@ class Store:
     ) -> Shot:
         """Adds a shot; when this returns, it is on the disk.
 
-        ``epoch`` and ``time``: the battery period it left in and when it left, the present ones where None. ``seen``:
-        uid of the unanswered shot that this is the answer to.
+        ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
+        shot that this is the answer to.
         """
         with self._writing() as db:
-            number = self._present_epoch(db) if epoch is None else epoch
+            present = self._present_epoch(db)  # begins the first
+            number = epoch or present
             if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
                 raise InputError(f"there is no battery period {number} in the log")
             uid = rows.new_uid()
@@ -134,34 +135,41 @@ class Store:
 
     # -- shots without a result ---------------------------------------------------------------------------------------
 
-    def keep_unanswered(self, shot: UnansweredShot) -> None:
+    def keep_unanswered(self, shot: UnansweredShot) -> UnansweredShot:
         """Keeps a shot that was seen and has no result yet, also over a restart."""
         with self._writing(make=False) as db:
             rows.add(db, "unanswered", {**asdict(shot), "author": self._author})
+        return shot
 
     def unanswered(self) -> tuple[UnansweredShot, ...]:
         """This console's shots that were seen and have neither a result nor been discarded, oldest first."""
         with self._reading() as db:
             return rows.unanswered(db, self._author)
 
-    def discard(self, uid: str) -> None:
-        """Nothing was launched: that shot needs no result."""
+    def save(self) -> None:
+        """Makes the file where there is none yet, for what waits in memory."""
+        with self._writing():
+            pass
+
+    def discard(self, uid: str) -> str:
+        """Nothing was launched: that shot needs no result; returns the uid of the mark that says so."""
         with self._writing(make=False) as db:
-            acts.note(db, rows.add_mark(db, self._now(), uid, "discard"), "discard", self._author)
+            mark = rows.add_mark(db, self._now(), uid, "discard")
+            acts.note(db, mark, "discard", self._author)
+            return mark
 
     # -- undo and redo ------------------------------------------------------------------------------------------------
 
     def open_console(self, author: str) -> None:
-        """From now on acts are this console's, and it undoes its own: not those of consoles that are open beside it."""
+        """From now on acts are this console's; it undoes none of consoles that are open beside it."""
         with self._writing(make=False) as db:
             self._whose = acts.arrive(db, self._clock(), author)
         self._author = author
 
     def close_console(self) -> None:
         """This console ends: its acts may be undone by the next."""
-        if self._author is not None:
-            with self._writing(make=False) as db:
-                acts.leave(db, self._author)
+        with self._writing(make=False) as db:
+            acts.leave(db, self._author)
 
     def undo(self) -> Act | None:
         """Undoes the last act that still stands and says which; None where there is none."""
@@ -198,15 +206,13 @@ class Store:
         with self._writing() as db:
             before = self._present_epoch(db)  # so that a swap before any shot still leaves epoch 1 in the log
             number = self._begin_epoch(db, label, before)
-            uid = db.execute("SELECT uid FROM epochs WHERE epoch = ?", (number,)).fetchone()["uid"]
-            acts.note(db, uid, "swap", self._author)
+            acts.note(db, rows.uid_of_epoch(db, number), "swap", self._author)
             return number
 
     def label_battery(self, label: str) -> None:
         """Names the battery that is in now."""
         with self._writing() as db:
-            present = self._present_epoch(db)
-            uid = db.execute("SELECT uid FROM epochs WHERE epoch = ?", (present,)).fetchone()["uid"]
+            uid = rows.uid_of_epoch(db, self._present_epoch(db))
             acts.note(db, rows.add_mark(db, self._now(), uid, "label", label), "label", self._author)
 
     def merge(
@@ -225,9 +231,8 @@ class Store:
         with self._writing() as db:
             new = merge_rows(db, shots, marks, epochs, origin, batteries)
             if not rows.kept(db, "epoch"):
-                row = db.execute("SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1", (present,))
-                latest = row.fetchone()
-                if latest is not None:
+                sql = "SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1"
+                if (latest := db.execute(sql, (present,)).fetchone()) is not None:
                     rows.keep(db, "epoch", str(latest["epoch"]))
             return new
 
@@ -261,10 +266,9 @@ class Store:
             return rows.kept(db, f"kept {key}")
 
     def remember(self, key: str, value: str, *, make: bool = True) -> None:
-        """Keeps a small thing; the last value stands.
+        """Keeps a small thing, in memory as long as there is no file and it isn't to ``make`` one.
 
-        Where there is no file yet and it isn't to ``make`` one, it waits in memory for the first thing that does; a
-        log that is ``made_by_shots_only`` (a demonstration robot's) is never made for a small thing.
+        A log that is ``made_by_shots_only`` (a demonstration robot's) is never made for a small thing.
         """
         with self._writing(make=make and not self._made_by_shots_only) as db:
             rows.keep(db, f"kept {key}", value)
