@@ -105,7 +105,8 @@ class ConsoleApp(App[None]):
         screen that the first was to close, or that isn't mounted yet.
         """
         if isinstance(event, Key) and not event.is_forwarded:
-            await self._press(event)
+            if self.is_running and self.screen_stack:  # else it is ending
+                await self._press(event)
         else:
             await super().on_event(event)
 
