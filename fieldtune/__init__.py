@@ -10,7 +10,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleRow, AngleSpot, AngleSweep
+    from fieldtune.aim.error_budget import Cause, ErrorBudget, SpotBudget
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, SetpointChoice, Standing, TableRow
+    from fieldtune.aim.turn import Pose
     from fieldtune.errors import (
         FieldtuneError,
         InputError,
@@ -22,6 +25,7 @@ if TYPE_CHECKING:
         UnitError,
         UnknownRobotError,
     )
+    from fieldtune.learn.hits import HitGroup, Hits
     from fieldtune.records import BatteryReading, Epoch, Mark, Shot
     from fieldtune.robot import load_robot
     from fieldtune.robot.model import Robot
@@ -33,7 +37,11 @@ _ROOMS = {
     "robot": ("load_robot",),
     "robot.model": ("Robot",),
     "session": ("Session",),
+    "aim.angle": ("AngleRow", "AngleSpot", "AngleSweep"),
+    "aim.error_budget": ("Cause", "ErrorBudget", "SpotBudget"),
     "aim.results": ("Aim", "ArcPicture", "Learned", "NextShot", "SetpointChoice", "Standing", "TableRow"),
+    "aim.turn": ("Pose",),
+    "learn.hits": ("HitGroup", "Hits"),
     "records": ("BatteryReading", "Epoch", "Mark", "Shot"),
     "errors": (
         "FieldtuneError",
@@ -50,9 +58,10 @@ _ROOMS = {
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
-    "Aim", "ArcPicture", "BatteryReading", "Epoch", "FieldtuneError", "InputError", "Learned", "LinkError", "Mark",
-    "NextShot", "OutOfReachError", "OutputError", "ProfileError", "Robot", "Session", "SetpointChoice", "Shot",
-    "Standing", "StoreError", "TableRow", "UnitError", "UnknownRobotError", "__version__", "load_robot",
+    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget",
+    "FieldtuneError", "HitGroup", "Hits", "InputError", "Learned", "LinkError", "Mark", "NextShot", "OutOfReachError",
+    "OutputError", "Pose", "ProfileError", "Robot", "Session", "SetpointChoice", "Shot", "SpotBudget", "Standing",
+    "StoreError", "TableRow", "UnitError", "UnknownRobotError", "__version__", "load_robot",
 ]  # fmt: skip
 
 

@@ -38,7 +38,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     gc.disable()  # looking for garbage is a tenth of a short command's time; commands that stay turn it on again
     _open_streams()
     try:
-        code = _run(list(sys.argv[1:] if argv is None else argv))
+        try:
+            code = _run(list(sys.argv[1:] if argv is None else argv))
+        except SystemExit as left:  # help was printed, or the console was told to end
+            code = int(left.code or 0)
         sys.stdout.flush()
         return code
     except FieldtuneError as error:

@@ -24,14 +24,19 @@ def _escape(character: str) -> str:
 _LINE_BREAKS = "\n\v\f\r\x1c\x1d\x1e\x85\u2028\u2029"
 
 
+_LONGEST_WORD, _LONGEST_LINE = 500, 4000
+"""Longer than any path that a person has, and than any sentence."""
+
+
 def say(text: str, end: str = "\n") -> None:
     """Prints lines of text on standard output."""
     _print(text, end, sys.stdout)
 
 
 def say_aside(words: str) -> None:
-    """One line on standard error, behind the program's name."""
-    _print(f"fieldtune: {' '.join(words.split())}", "\n", sys.stderr)
+    """One line on standard error, behind the program's name; what is absurdly long in it is cut."""
+    line = " ".join(word if len(word) <= _LONGEST_WORD else f"{word[:60]}…" for word in words.split())
+    _print(f"fieldtune: {line if len(line) <= _LONGEST_LINE else line[:_LONGEST_LINE] + '…'}", "\n", sys.stderr)
 
 
 def say_json(found: object) -> None:
@@ -41,6 +46,14 @@ def say_json(found: object) -> None:
     if not text.isprintable():
         text = "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)
     _print(text, "\n", sys.stdout)
+
+
+def agreed(question: str) -> bool:
+    """Whether a person at the terminal says yes; without a terminal, nobody does."""
+    if not (sys.stdin and sys.stdin.isatty() and sys.stderr.isatty()):
+        return False
+    _print(f"{question} [y/N]", " ", sys.stderr)
+    return sys.stdin.readline().strip().casefold() in ("y", "yes")
 
 
 def _print(text: str, end: str, stream: TextIO) -> None:

@@ -8,23 +8,28 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, Self
 
 from fieldtune import shot_entry
 from fieldtune.errors import InputError
-from fieldtune.records import Act, Epoch, Shot
+from fieldtune.records import Act, Shot
 from fieldtune.store import Store, utc_now
-from fieldtune.store.store import Clock
 
 if TYPE_CHECKING:
+    from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
+    from fieldtune.aim.error_budget import ErrorBudget
+    from fieldtune.aim.hold import HoldVerdict
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
+    from fieldtune.aim.turn import Pose
     from fieldtune.learn import Posterior
+    from fieldtune.learn.hits import Hits
     from fieldtune.link.snapshot import Live
+    from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
+    from fieldtune.store.store import Clock
 
 
 class LineSnapshots(Protocol):
@@ -71,15 +76,47 @@ class Session:
 
     # -- answers -----------------------------------------------------------------------------------------------------
 
-    def aim(self, distance_m: float, battery_v: float | None = None, target: str | None = None) -> Aim:
-        """The recommended setpoint at a distance reading, and what goes with it."""
+    def aim(
+        self,
+        distance_m: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+        *,
+        pose: Pose | None = None,
+        moving_mps: float = 0.0,
+        sideways_mps: float = 0.0,
+    ) -> Aim:
+        """The recommended setpoint at a distance reading, and what goes with it.
+
+        ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
+        target and to the right of that. With neither distance nor pose the line's are taken, with its motion.
+        """
+        from fieldtune.aim.motion import Motion, recommend_moving
         from fieldtune.aim.recommend import recommend
+        from fieldtune.aim.required_speed.choice import required_speed_for
+        from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
         from fieldtune.aim_notes import with_notes
 
+        robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
+        facing = None
+        if distance_m is None and pose is None and self.line is not None:
+            live = self.line.snapshot()
+            distance_m = live.distance_m
+            if live.x_m is not None and live.y_m is not None and aimed_at.position is not None:
+                pose = Pose(live.x_m, live.y_m, live.heading_deg)
+                moving_mps, sideways_mps = towards(aimed_at, pose, live.vx_mps or 0.0, live.vy_mps or 0.0)
+        if pose is not None:
+            distance_m, facing = seen_from(robot, aimed_at, pose)
+        if distance_m is None:
+            raise InputError("from where? give a distance or a pose")
         shot_entry.check_distance(distance_m)
-        volts = self._volts(battery_v)
-        aim = recommend(self.robot, self.robot.target(target), self.belief, distance_m, volts)
-        return with_notes(self.robot, aim, self.log.shots(), volts, self._resistance())
+        volts, motion = self._volts(battery_v), Motion(moving_mps, sideways_mps)
+        if motion.still:
+            aim = recommend(robot, aimed_at, belief, distance_m, volts)
+        else:
+            aim = recommend_moving(robot, aimed_at, belief, distance_m, motion, volts)
+        aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
+        return with_notes(robot, aim, self.log.shots(), volts, self._resistance())
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
@@ -125,11 +162,82 @@ class Session:
         volts = self._volts(battery_v)
         return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
-    def next(self, target: str | None = None) -> NextShot:
-        """The distance whose shot would teach most, and why."""
+    def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
+        """The distance and setpoint whose shot would teach most, and why."""
         from fieldtune.learn import next_shot
 
-        return next_shot(self.robot, self.posterior, self.robot.target(target))
+        return next_shot(self.robot, self.posterior, self.robot.target(target), self._volts(battery_v))
+
+    def budget(
+        self,
+        distance_m: float | None = None,
+        battery_v: float | None = None,
+        target: str | None = None,
+        hold: float | None = None,
+    ) -> ErrorBudget:
+        """Where the misses come from at a distance reading, at every spot where None, and what to mend first.
+
+        ``hold``: hold error of the wheel as a share of its setpoint, one standard deviation; where None, as the speeds
+        measured at release tell.
+        """
+        from fieldtune.aim.error_budget import error_budget
+        from fieldtune.aim.error_causes import KnownErrors
+        from fieldtune.aim.places import place_at, places
+        from fieldtune.battery.rest_voltage import open_loop_spread
+
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = places(self.robot, aimed_at, self.belief) if distance_m is None else (place_at(self.robot, distance_m),)
+        errors = KnownErrors(
+            hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
+        )
+        return error_budget(self.robot, aimed_at, self.belief, at, errors, volts)
+
+    def angle(
+        self,
+        low_deg: float,
+        high_deg: float,
+        step_deg: float = 1.0,
+        battery_v: float | None = None,
+        target: str | None = None,
+    ) -> AngleSweep:
+        """Hit chance over the exit angle, degrees above the horizontal, at the spots; the setpoint anew at each."""
+        from fieldtune.aim.angle import angle_sweep
+        from fieldtune.aim.places import places
+
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = places(self.robot, aimed_at, self.belief)
+        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
+
+    def hits(self, by: str = "spot") -> Hits:
+        """Hits of shots tried, by "spot", "target" or "battery", with 95 % intervals of the share."""
+        from fieldtune.learn.hits import GROUPINGS, count_hits
+
+        if by not in GROUPINGS:
+            raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
+        return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
+
+    def response(self, recording: Path | str) -> WheelResponse:
+        """How the wheel answers and holds its setpoints, from a recording with steps of the setpoint."""
+        from fieldtune.link.recording import decode
+        from fieldtune.link.wheel_response import trace_of, wheel_response
+
+        mechanism = self.robot.launcher.mechanism
+        if not mechanism.by_motion(lambda _: True, lambda _: False):
+            words = f"it is {mechanism.article} {mechanism.kind}"
+            raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
+        trace = trace_of(decode(recording, self.robot), self.robot.setpoint.scale.is_speed)
+        return wheel_response(trace, self.robot.drive)
+
+    def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
+        """Whether the wheel holds well enough for the good range at every spot."""
+        from fieldtune.aim.hold import Held, hold_verdict
+        from fieldtune.aim.places import places
+
+        aimed_at, steps = self.robot.target(target), [step for step in response.steps if step.settled]
+        known = ((s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps)
+        seen = [Held(setpoint, error, ripple) for setpoint, error, ripple in known if error is not None]
+        at = places(self.robot, aimed_at, self.belief)
+        return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""
@@ -140,8 +248,8 @@ class Session:
 
         ``setpoint``: where to ask, the middle of what the robot accepts where None.
         """
-        from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
         from fieldtune.aim.recommend import mean_log_speed
+        from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
         limits, belief = self.robot.setpoint, self.belief
         if belief.shots_used == 0:
@@ -156,11 +264,12 @@ class Session:
         from fieldtune.learn import learn
 
         with self._lock:
-            epoch = self.log.epoch
-            shots = by_battery(self.log.shots(), self.log.epochs(), epoch)
-            key = (epoch, *(shot for shot in shots if shot.counts))
+            shots, epoch = self.log.shots(), self.log.epoch
+            batteries = {one.epoch: one.label for one in self.log.epochs()}
+            key = (epoch, *batteries.values(), *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:
-                self._posterior, self._learned_from = learn(self.robot, shots, epoch), key
+                self._posterior = learn(self.robot, shots, epoch, batteries=batteries)
+                self._learned_from = key
             return self._posterior
 
     @property
@@ -269,21 +378,3 @@ class Session:
         label = self.log.battery_label
         readings = self.log.batteries(label) if label is not None else ()
         return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)
-
-
-def by_battery(shots: Sequence[Shot], epochs: Sequence[Epoch], present: int) -> tuple[Shot, ...]:
-    """Shots with one epoch for all periods under a battery of the same label, so that it starts at its own level.
-
-    That is the present epoch where its battery was in before; periods without a label are each their own.
-    """
-    labels = {epoch.epoch: epoch.label for epoch in epochs}
-    first: dict[str, int] = {}
-    for epoch in sorted(epochs, key=lambda e: (e.epoch != present, e.epoch)):
-        if epoch.label is not None:
-            first.setdefault(epoch.label, epoch.epoch)
-    found = []
-    for shot in shots:
-        label = labels.get(shot.epoch)
-        level = shot.epoch if label is None else first[label]
-        found.append(shot if level == shot.epoch else replace(shot, epoch=level))
-    return tuple(found)

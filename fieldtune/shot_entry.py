@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.records import RESULTS, Act, Result, Shot
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot, Target
 
-_FARTHEST_M = 100.0
+_NEAREST_M, _FARTHEST_M = 1e-3, 100.0
 _BEYOND = 3.0
 """A setpoint this many times the highest one is a slip of the finger, not a setpoint."""
 _FAR_APART = 0.08
@@ -89,23 +90,21 @@ def _free(robot: Robot, target: Target, distance_m: float) -> tuple[float, float
     if not math.isnan(low):
         return low, high, side
     # From where nothing scores by the model, an element that did come in was within the bare opening.
-    depth = target.opening[-1] if target.kind == "window" else target.opening[0]
-    width = target.opening[0] if target.kind == "window" else target.opening[-1]
-    return (0.0, math.inf, width / 2) if target.kind == "gate" else (-depth / 2, depth / 2, width / 2)
+    return target.bare()
 
 
 def check_distance(distance_m: float) -> None:
     """Raises ``InputError`` unless the distance is one that a field can have."""
-    if not (math.isfinite(distance_m) and 0 < distance_m <= _FARTHEST_M):
+    if not (math.isfinite(distance_m) and _NEAREST_M <= distance_m <= _FARTHEST_M):
         raise InputError(
-            f"distance {distance_m:g} m: expected a length above zero and at most {_FARTHEST_M:g} m, such as 3.2 m"
+            f"distance {distance_m:g} m: expected at least 1 mm and at most {_FARTHEST_M:g} m, such as 3.2 m"
         )
 
 
 def check_setpoint(robot: Robot, setpoint: float) -> None:
     """Raises ``InputError`` for a setpoint that no robot program of this kind can hold."""
     accepted = robot.setpoint
-    most = 100.0 if accepted.unit == "%" else _BEYOND * accepted.high
+    most = accepted.scale.certain_top or _BEYOND * accepted.high
     if not (math.isfinite(setpoint) and 0 < setpoint <= most):
         raise InputError(
             f"setpoint {setpoint:g} {accepted.unit}: {robot.name} takes "
@@ -126,8 +125,8 @@ def setpoint_caution(robot: Robot, setpoint: float) -> str | None:
 
 def check_battery(battery_v: float) -> None:
     """Raises ``InputError`` for a voltage that no robot's battery has."""
-    if not (math.isfinite(battery_v) and 0 < battery_v <= 100):
-        raise InputError(f"battery {battery_v:g} V: expected a voltage above zero and at most 100 V, such as 12.4 V")
+    if not (math.isfinite(battery_v) and 0.1 <= battery_v <= 100):
+        raise InputError(f"battery {battery_v:g} V: expected at least 0.1 V and at most 100 V, such as 9.6 V")
 
 
 def check_words(what: str, text: str, most: int = 200) -> str:
@@ -178,12 +177,12 @@ def act_words(act: Act, shot: Shot | None) -> str:
 
 def speed_unit(robot: Robot) -> str:
     """Unit in which a measured speed is given: rpm of the wheel, or mm of draw."""
-    return "rpm" if robot.launcher.kind == "flywheel" else "mm"
+    return robot.launcher.mechanism.measured[0]
 
 
 def _highest_speed(robot: Robot) -> float:
     """A bound for a measured speed, in its unit."""
-    if robot.setpoint.unit != "%":
+    if not robot.setpoint.scale.follows_voltage:
         return robot.setpoint.high
     drive = robot.drive  # a wheel driven by power has no highest speed of its own but the motor's
-    return drive.no_load_speed / drive.reduction * 60 / (2 * math.pi) if drive else math.inf
+    return drive.no_load_output / RPM if drive else math.inf

@@ -74,9 +74,12 @@ __all__ = [
     "metric",
     "parse",
     "shown",
+    "with_point",
 ]
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\s+\d+/\d+|\d+/\d+(?![\d.])|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)")
+_LONGEST = 100
+"""Characters of the longest quantity that is looked at; no number has more digits than a float can tell apart."""
 _FACTOR = re.compile(r"(?P<name>[^\W\d]+|[%°′″]\w*)(?:\^?(?P<power>-?\d))?")
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁻", "01234-")
 _SPELLINGS = str.maketrans({"−": "-", "µ": "u", "μ": "u", "Ω": "Ω", "º": "°", "'": "′", '"': "″", "’": "′", "”": "″"})
@@ -93,7 +96,7 @@ def parse(value: object, dimension: Dimension) -> float:
     if not isinstance(value, str):
         if dimension is not RATIO:
             raise UnitError(f"found {shown(value)} without a unit; {expected}")
-        return _finite(float(value), value, expected)
+        return _finite(float(value) if abs(value) < 1e300 else math.inf, value, expected)
     terms = _terms(value, expected)
     if len(terms) > 1 and dimension not in (LENGTH, MASS):
         raise UnitError(f"found {shown(value)}, more than one number; {expected}")
@@ -108,6 +111,8 @@ def shown(value: object) -> str:
         return "a table"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(shown(item) for item in value[:4]) + (", …]" if len(value) > 4 else "]")
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**39 else "a number of more than 39 digits"  # Python won't write all
     if not isinstance(value, str):
         return str(value)[:40]
     text = value if len(value) <= 40 else value[:39] + "…"
@@ -132,7 +137,9 @@ def _finite(number: float, value: object, expected: str) -> float:
 
 def _terms(text: str, expected: str) -> list[tuple[float, str]]:
     """Splits ``10 ft 6 in`` into its numbers and units."""
-    rest = text.translate(_SPELLINGS).strip()
+    if len(text) > _LONGEST:
+        raise UnitError(f"found {shown(text)}, longer than any quantity; {expected}")
+    rest = with_point(text.translate(_SPELLINGS).strip(), expected)
     terms: list[tuple[float, str]] = []
     while rest:
         match = _NUMBER.match(rest)
@@ -143,11 +150,24 @@ def _terms(text: str, expected: str) -> list[tuple[float, str]]:
         found = unit.group() if unit else ""
         rest = rest.lstrip()[len(found) :].lstrip()
         terms.append((_number(match.group(), text, expected), found.strip()))
-        if rest.startswith(","):
-            raise UnitError(f"found {shown(text)}; write decimals with a point; {expected}")
     if not terms:
         raise UnitError(f"found {shown(text)}; {expected}")
     return terms
+
+
+def with_point(text: str, expected: str) -> str:
+    """Numbers with a decimal comma, as much of the world writes them, with a point: ``2,5 m`` as ``2.5 m``.
+
+    Raises ``UnitError`` for a comma that may stand between thousands: ``1,400 rpm``.
+    """
+
+    def pointed(match: re.Match[str]) -> str:
+        whole, *parts = match.group().split(",")
+        if len(parts) > 1 or (len(parts[0]) == 3 and whole.strip("0")):
+            raise UnitError(f"found {shown(text)}; write decimals with a point, thousands without; {expected}")
+        return f"{whole}.{parts[0]}"
+
+    return re.sub(r"\d*(?:,\d+)+", pointed, text) if "," in text else text
 
 
 def _number(digits: str, text: str, expected: str) -> float:

@@ -15,12 +15,14 @@ from fieldtune.records import Shot
 from fieldtune.robot.model import (
     Air,
     Arm,
+    Basket,
     Battery,
     Drive,
     Element,
     Encoder,
     Floor,
     Flywheel,
+    Gate,
     Launcher,
     LinkSettings,
     Robot,
@@ -29,15 +31,17 @@ from fieldtune.robot.model import (
     Striker,
     Target,
     Uncertainty,
+    Window,
+    Zone,
 )
 
 BALL = Element("sphere", 0.066, diameter=0.072)
 PLAIN_BALL = replace(BALL, drag=0.0, lift=0.0)
 DISC = Element("disc", 0.055, diameter=0.09, height=0.012)
-BASKET = Target("basket", 0.95, (0.30,))
-WINDOW = Target("window", 1.1, (0.5, 0.35))
-ZONE = Target("zone", 0.0, (0.30, 0.40))
-GATE = Target("gate", 0.0, (0.30,))
+BASKET = Basket(0.95, (0.30,))
+WINDOW = Window(1.1, (0.5, 0.35))
+ZONE = Zone(0.0, (0.30, 0.40))
+GATE = Gate(0.0, (0.30,))
 DRIVE = Drive(
     control="speed",
     motors=2,
@@ -50,11 +54,9 @@ DRIVE = Drive(
     stage_efficiency=0.95,
 )
 _LAUNCHERS = {
-    "flywheel": Launcher("flywheel", math.radians(52), 0.38, flywheel=Flywheel(2, 0.104, 3.6e-4, 1.0, 0.785)),
-    "striker": Launcher("striker", 0.0, 0.006, striker=Striker("strike", 900.0, 6.0, 0.01, 0.07, 0.02, 0.16, 0.6, 0.8)),
-    "arm": Launcher(
-        "arm", math.radians(48), 0.45, arm=Arm(0.35, 0.012, math.radians(42), 2000.0, None, 20.0, 0.05, 0.30, 0.8)
-    ),
+    "flywheel": Launcher(math.radians(52), 0.38, Flywheel(2, 0.104, 3.6e-4, 1.0, 0.785)),
+    "striker": Launcher(0.0, 0.006, Striker("strike", 900.0, 6.0, 0.01, 0.07, 0.02, 0.16, 0.6, 0.8)),
+    "arm": Launcher(math.radians(48), 0.45, Arm(0.35, 0.012, math.radians(42), 2000.0, None, 20.0, 0.05, 0.30, 0.8)),
 }
 _RANGES = {
     "flywheel": SetpointRange("rpm", 600, 4200, 10),
@@ -66,9 +68,9 @@ _RANGES = {
 def make_robot(kind: str = "flywheel", element: Element = BALL, target: Target = BASKET, **changes: Any) -> Robot:
     """A robot with a launcher of this kind: "flywheel", "striker" or "arm".
 
-    ``changes`` name fields of ``Robot``, or "flywheel", "striker", "arm" for its mechanism. A dict changes single
-    figures of that part, ``drive={"motors": 1}``; anything else takes its place. It has no battery and no spots, and a
-    default air, unless they are given.
+    ``changes`` name fields of ``Robot``, or "mechanism" ("flywheel", "striker", "arm") for what launches. A dict
+    changes single figures of that part, ``drive={"motors": 1}``; anything else takes its place. It has no battery and
+    no spots, and a default air, unless they are given.
     """
     made = Robot(
         "test", "Test robot", element, _LAUNCHERS[kind], DRIVE, None, None, (target,), Floor(0.22, 0.0), Air(),
@@ -80,9 +82,10 @@ def make_robot(kind: str = "flywheel", element: Element = BALL, target: Target =
 def altered(robot: Robot, **changes: Any) -> Robot:
     """The robot with ``changes`` as ``make_robot`` takes them."""
     for name, value in changes.items():
-        inside = name in _LAUNCHERS
-        new = replace(getattr(robot.launcher if inside else robot, name), **value) if isinstance(value, dict) else value
-        robot = replace(robot, **({"launcher": replace(robot.launcher, **{name: new})} if inside else {name: new}))
+        inside = name == "mechanism" or name in _LAUNCHERS
+        old = robot.launcher.mechanism if inside else getattr(robot, name)
+        new = replace(old, **value) if isinstance(value, dict) else value
+        robot = replace(robot, **({"launcher": replace(robot.launcher, mechanism=new)} if inside else {name: new}))
     return robot
 
 
@@ -101,10 +104,10 @@ def slider(uncertainty: Uncertainty | None = None) -> Robot:
     return make_robot(
         "striker",
         Element("disc", 0.085, diameter=0.09, height=0.02),
-        Target("zone", 0.0, (0.5, 0.8)),
+        Zone(0.0, (0.5, 0.8)),
         name="slider",
         launcher={"exit_height": 0.01},
-        striker=Striker("strike", 900.0, 5.0, 0.01, 0.09, 0.02, 0.25, 0.55, 0.8),
+        mechanism=Striker("strike", 900.0, 5.0, 0.01, 0.09, 0.02, 0.25, 0.55, 0.8),
         drive=None,
         setpoint=SetpointRange("mm", 10, 90, 0.5),
         uncertainty=uncertainty or Uncertainty(),
@@ -116,10 +119,10 @@ def swinger() -> Robot:
     return make_robot(
         "arm",
         Element("sphere", 0.06, diameter=0.08),
-        Target("window", 1.2, (0.6, 0.45)),
+        Window(1.2, (0.6, 0.45)),
         name="swinger",
         launcher={"exit_angle": math.radians(45), "exit_height": 0.5},
-        arm=Arm(0.35, 0.012, math.radians(45), 450.0, None, 10.0, 0.03, 0.25, 0.7),
+        mechanism=Arm(0.35, 0.012, math.radians(45), 450.0, None, 10.0, 0.03, 0.25, 0.7),
         drive=None,
         floor=Floor(0.25, 0.0),
         setpoint=SetpointRange("mm", 30, 250, 1),
@@ -180,7 +183,7 @@ def heron(**changes: Any) -> Robot:
     robot = _equipped(
         "heron",
         "flywheel",
-        flywheel=Flywheel(2, 0.088, 180e-6, 1.0, 0.76),
+        mechanism=Flywheel(2, 0.088, 180e-6, 1.0, 0.76),
         spots=(Spot("near line", 1.8), Spot("far line", 3.2)),
     )
     return altered(robot, **changes)
@@ -192,9 +195,9 @@ def otter(**changes: Any) -> Robot:
         "otter",
         "striker",
         element=Element("disc", 0.085, diameter=0.090, height=0.012),
-        striker=Striker("strike", 900.0, 6.0, 0.010, 0.060, 0.030, 0.180, 0.55, 0.85),
+        mechanism=Striker("strike", 900.0, 6.0, 0.010, 0.060, 0.030, 0.180, 0.55, 0.85),
         drive={"motors": 1, "gears": ((12, 60), (15, 45))},
-        targets=(Target("zone", 0.0, (0.4, 0.6)),),
+        targets=(Zone(0.0, (0.4, 0.6)),),
         setpoint=SetpointRange("mm", 10, 60, 1),
         spots=(Spot("berth", 1.5),),
     )
@@ -207,9 +210,9 @@ def crane(**changes: Any) -> Robot:
         "crane",
         "arm",
         launcher={"exit_angle": math.radians(50), "exit_height": 0.55},
-        arm=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
+        mechanism=Arm(0.35, 0.012, math.radians(40), 60.0, None, 8.0, 0.05, 0.30, 0.80),
         drive={"motors": 1, "gears": ((12, 120), (12, 120))},
-        targets=(Target("window", 1.1, (0.5, 0.4)),),
+        targets=(Window(1.1, (0.5, 0.4)),),
         setpoint=SetpointRange("mm", 50, 300, 5),
         spots=(Spot("quay", 2.0),),
     )
@@ -221,7 +224,7 @@ def big_heron(**changes: Any) -> Robot:
     robot = heron(
         name="big-heron",
         element={"mass": 0.140, "diameter": 0.120},
-        flywheel=Flywheel(2, 0.100, 9e-4, 1.0, 0.85),
+        mechanism=Flywheel(2, 0.100, 9e-4, 1.0, 0.85),
         drive=Drive("speed", 2, 12.0, 5300 * RPM, 1.2, 60.0, 2.0, ((18, 24),), 0.95),
         battery=Battery("nimh", 10, 0.040),
         setpoint=SetpointRange("rpm", 600, 4600, 10),

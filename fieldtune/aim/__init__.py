@@ -1,1 +1,1 @@
-"""From setpoint to outcome and back: exit speeds, needed speeds, hit probabilities, recommendations."""
+"""From setpoint to outcome and back: exit speeds, required speeds, hit probabilities, recommendations."""

@@ -12,10 +12,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,25 +1,27 @@
-"""A robot's element as physics sees it: flying, or sliding over the floor."""
-# MERGED: What becomes of a robot's element on the floor, from the exit on: it slides, rolls, or lands there first.
-#
-# Distances are horizontal, as the profile's are; ``log_friction`` scales friction and rolling resistance together.
-#
+"""A robot's element on its way, as physics sees it: flying, or over the floor, landing there first or not.
+
+Distances are horizontal, as the profile's are; ``log_friction`` scales friction and rolling resistance together.
+"""
 
 from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.aim.exit_speed import spin_ratio
-from fieldtune.arrays import FloatArray
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import humid_air
 from fieldtune.physics.drag import BLUFF_DRAG
 from fieldtune.physics.flying_body import Body, ball, bluff
 from fieldtune.physics.landing import Ground, Rest, come_to_rest
-from fieldtune.robot.model import Air, Element, Robot
+from fieldtune.robot.exit_speed import spin_ratio
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Air, Element, Robot
 
 
 def flying_body(robot: Robot) -> Body:

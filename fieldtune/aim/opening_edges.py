@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.openings import Free
-from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-from fieldtune.arrays import BoolArray, FloatArray
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.physics.openings import Free
 
 _SHORT = (-0.02, -0.05, -0.1, -0.15, -0.2, -0.3)
 """Misses (m) to try where no speed reaches the target's centre."""
@@ -27,8 +29,8 @@ class Edge:
 
 
 def center_point(need: RequiredSpeed, distance: FloatArray, angle: FloatArray, drag: FloatArray) -> RequiredSpeedPoint:
-    """The need of the target's centre; where that lies beyond the line of departure, of the nearest place short of it
-    that does not, if that still scores.
+    """The required speed of the target's centre; where that lies beyond the line of departure, of the nearest place
+    short of it that does not, if that still scores.
     """
     point = need.log_speed(distance, 0.0, angle, drag)
     for short in _SHORT:

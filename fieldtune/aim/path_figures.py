@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Unknowns
-from fieldtune.aim.exit_speed import spin_ratio
 from fieldtune.aim.floor_path import flying_body, thrown, time_to
 from fieldtune.physics.flight import fly
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import spin_ratio
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Unknowns
+    from fieldtune.robot.model import Robot, Target
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,20 +37,26 @@ def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: flo
     speed = math.exp(log_speed)
     true_distance = distance + float(unknowns.distance_bias[0])
     drag = float(unknowns.log_drag[0])
-    if target.on_floor and robot.lands_first:
-        return _thrown_figures(robot, target, speed, float(unknowns.angle_error[0]), drag)
-    if target.on_floor:
+    angle_error = float(unknowns.angle_error[0])
+
+    def flight() -> PathFigures:
+        elevation = robot.launcher.exit_angle + angle_error
+        there = fly(flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag)
+        return PathFigures(
+            speed,
+            math.degrees(elevation),
+            _known(-np.degrees(np.arctan(there.slope))),
+            _known(there.apex + robot.launcher.exit_height),
+            _known(there.time),
+        )
+
+    def floor() -> PathFigures:
+        if robot.lands_first:
+            return _thrown_figures(robot, target, speed, angle_error, drag)
         time = time_to(robot, speed, true_distance, drag)
         return PathFigures(speed, math.degrees(robot.floor.slope), None, None, _known(time))
-    elevation = robot.launcher.exit_angle + float(unknowns.angle_error[0])
-    there = fly(flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag)
-    return PathFigures(
-        speed,
-        math.degrees(elevation),
-        _known(-np.degrees(np.arctan(there.slope))),
-        _known(there.apex + robot.launcher.exit_height),
-        _known(there.time),
-    )
+
+    return target.by_way(flight, floor)
 
 
 def _thrown_figures(robot: Robot, target: Target, speed: float, angle_error: float, log_friction: float) -> PathFigures:
@@ -59,7 +68,7 @@ def _thrown_figures(robot: Robot, target: Target, speed: float, angle_error: flo
         math.degrees(robot.launcher.exit_angle + angle_error),
         _known(np.degrees(entry)),
         _known(rest.landing.apex + robot.launcher.exit_height),
-        _known(rest.time) if target.kind == "zone" else None,
+        _known(rest.time) if target.holds_still else None,
         _known(rest.landing.distance),
     )
 

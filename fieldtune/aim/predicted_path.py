@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
 
-from fieldtune.aim.draws import Belief
-from fieldtune.aim.exit_speed import drive_quantity, log_speed, spin_ratio
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.floor_path import flying_body, speed_at, stop_distance, thrown
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
-from fieldtune.arrays import FloatArray
 from fieldtune.physics.flight import path
-from fieldtune.physics.landing import Rest
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity, spin_ratio
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.landing import Rest
+    from fieldtune.robot.model import Robot, Target
 
 _POINTS = 40
 _PATHS = 64
@@ -37,17 +41,19 @@ def picture(
     end = max(distance_m + bias, 0.05)
     angle = np.append(draws.angle_error[pick] + draws.angle_scatter[pick] * shuffled, best.angle_error)
     log_drag = np.append(draws.log_drag[pick], best.log_drag)
-    if target.on_floor:
-        return _floor_picture(robot, np.exp(np.append(speeds, mean)), angle, log_drag)
-    x = np.linspace(0.0, end * 1.12, _POINTS)
-    heights, fast = path(
-        flying_body(robot),
-        np.exp(np.append(speeds, mean)),
-        robot.launcher.exit_angle + angle,
-        spin_ratio(robot),
-        x,
-        log_drag=log_drag,
+    fast = np.exp(np.append(speeds, mean))
+    return target.by_way(
+        lambda: _flight_picture(robot, fast, angle, log_drag, end), lambda: _floor_picture(robot, fast, angle, log_drag)
     )
+
+
+def _flight_picture(
+    robot: Robot, speeds: FloatArray, angle: FloatArray, log_drag: FloatArray, end: float
+) -> ArcPicture:
+    """Through the air, of paths of which the last is the mean one."""
+    x = np.linspace(0.0, end * 1.12, _POINTS)
+    elevation = robot.launcher.exit_angle + angle
+    heights, fast = path(flying_body(robot), speeds, elevation, spin_ratio(robot), x, log_drag=log_drag)
     heights = heights + robot.launcher.exit_height
     low, high = _band(heights[:-1])
     return ArcPicture(x, heights[-1], low, high, fast[-1], None, None)

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
-from fieldtune.aim.openings import flattest_entry
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot, Target
+from fieldtune.aim.exit_speed import log_speed
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 _SCAN = 240
 
@@ -47,7 +50,7 @@ def speed_limits(robot: Robot, belief: Belief, battery_v: float | None) -> tuple
 
 
 def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | None = None) -> Reach:
-    """Scan the distances a need is made for."""
+    """Scan the distances a required speed is made for."""
     best: Unknowns = belief.best
     bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
     true = np.linspace(need.d_low, need.d_high, _SCAN)
@@ -67,18 +70,17 @@ def why_not(
     value, slope = float(point.value[0]), float(point.slope[0])
     low, high = speed_limits(robot, belief, battery_v)
     size_mm = robot.element.passing_size * 1000
-    if not robot_fits(robot, target):
+    if not target.fits(robot.element):
         return f"the element ({size_mm:.0f} mm) does not fit through the opening: check element and target"
     if not math.isfinite(value):
         reason = f"{distance:.2f} m is too close: at this exit angle no speed gets up to the target"
-        if target.on_floor:
-            reason = "the floor falls away too steeply: the element never stops"
-        elif robot.launcher.exit_angle + angle <= 0:
+        if robot.launcher.exit_angle + angle <= 0:
             reason = f"{distance:.2f} m is too far: leaving level or downwards, it falls below the target before"
-    elif target.kind == "basket" and slope >= 0:
-        reason = f"{distance:.2f} m is too close: the element would still be rising at the basket"
+        reason = target.by_way(lambda: reason, lambda: "the floor falls away too steeply: the element never stops")
+    elif target.rising_reason(slope) is not None:
+        reason = f"{distance:.2f} m is too close: {target.rising_reason(slope)}"
     elif not np.isfinite(need.free(distance + bias, angle, drag).low[0]):
-        entry, flattest = math.degrees(math.atan(-slope)), flattest_entry(target, robot.element)
+        entry, flattest = math.degrees(math.atan(-slope)), target.flattest_entry(robot.element)
         limit = f", and it takes {math.degrees(flattest):.0f} deg" if flattest is not None else ""
         reason = f"from {distance:.2f} m the element comes in at {entry:.0f} deg{limit}: it can't pass the opening"
     elif value > high:
@@ -93,12 +95,6 @@ def why_not(
         return None
     nearest = reach(robot, need, belief, battery_v).closest_to(distance)
     return reason + (f"; go to {nearest:.2f} m" if nearest is not None else "; no distance works with this profile")
-
-
-def robot_fits(robot: Robot, target: Target) -> bool:
-    """Whether the element is smaller than the opening at all."""
-    size = robot.element.extent if target.on_floor else robot.element.passing_size
-    return all(edge - 2 * target.clearance > size for edge in target.opening)
 
 
 def _setpoint(robot: Robot, value: float) -> str:

@@ -1,25 +1,30 @@
-"""What one small change of each cause does to the miss at this distance ("10 rpm = 3 cm")."""
-# MERGED: The recommendation at one distance: the setpoint that scores most under everything uncertain, with its
-# figures.
+"""The recommendation at one distance: the setpoint that scores most under everything uncertain, with its figures.
+
+And what one small change of each cause does to the miss there ("10 rpm = 3 cm").
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import drive_quantity, log_speed, supply_voltage
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.floor_path import air_density, rest_distance
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.path_figures import PathFigures, path_figures
 from fieldtune.aim.reach import reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
 from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+    from fieldtune.robot.model import Robot, Target
 
 
 def sensitivity(
@@ -50,9 +55,7 @@ def _speed_change(robot: Robot, belief: Belief, setpoint: float, battery_v: floa
 
 def _volt_change(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
     """A closed speed loop or a spring does not feel the volt; an open loop does."""
-    volts = supply_voltage(robot, battery_v)
-    if robot.setpoint.unit != "%" or volts is None:
-        return 0.0
+    volts = battery_v if battery_v is not None else robot.drive.nominal_voltage if robot.drive else 12.0
     pair = np.concatenate([drive_quantity(robot, [setpoint], volts + dv) for dv in (-0.5, 0.5)])
     speeds = log_speed(robot, belief.basis, belief.best, pair)[0]
     return float(speeds[1] - speeds[0])
@@ -63,15 +66,20 @@ def _warmth_change(
 ) -> float:
     """Change of the miss (m) with air ten degrees warmer and so thinner: on the floor followed once more."""
     warmer = replace(robot.air, temperature=robot.air.temperature + 10)
-    if not target.on_floor:
+
+    def flight() -> float:
         return -float(point.d_drag[0]) * math.log(air_density(warmer) / air_density(robot.air)) * miss_per_log
-    speed = np.exp(point.value)
-    then, now = (rest_distance(r, speed, best.angle_error, best.log_drag) for r in (replace(robot, air=warmer), robot))
-    return float(then[0] - now[0])
+
+    def floor() -> float:
+        speed, warm = np.exp(point.value), replace(robot, air=warmer)
+        then, now = (rest_distance(r, speed, best.angle_error, best.log_drag) for r in (warm, robot))
+        return float(then[0] - now[0])
+
+    return target.by_way(flight, floor)
 
 
 # Below this hit probability a setpoint outside of what works is no recommendation.
-_WORTH_SAYING = 0.01
+WORTH_SAYING = 0.01
 
 
 def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None) -> Aim:
@@ -80,8 +88,8 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
     need = required_speed_for(robot, target)
     best = _best(robot, target, need, belief, distance_m, battery_v)
     reason = why_not(robot, target, need, belief, distance_m, battery_v)
-    if best is None or (reason is not None and best.probability < _WORTH_SAYING):
-        return _unreachable(robot, target, need, belief, distance_m, battery_v, reason)
+    if best is None or (reason is not None and best.probability < WORTH_SAYING):
+        return unreachable(robot, target, need, belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
     figures = path_figures(robot, target, belief.best, distance_m, speed)
     return Aim(
@@ -100,7 +108,7 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=_cautions(robot, target, best, reason, battery_v, figures.landing_m),
+        cautions=caution_words(robot, target, best, reason, battery_v, figures.landing_m),
         sensitivity=sensitivity(robot, target, belief, distance_m, best.setpoint, battery_v),
         nearest_m=None if reason is None else reach(robot, need, belief, battery_v).closest_to(distance_m),
         other_setpoint=best.other,
@@ -121,7 +129,7 @@ def table(
     for distance in distances_m:
         check_distance(distance)
         best = _best(robot, target, need, belief, distance, battery_v, rounded)
-        if best is None or best.probability < _WORTH_SAYING:
+        if best is None or best.probability < WORTH_SAYING:
             rows.append(TableRow(distance, None, None, None, None))
         else:
             rows.append(TableRow(distance, best.setpoint, best.low, best.high, best.probability))
@@ -160,10 +168,10 @@ def _best(
     rounded: bool = True,
 ) -> Best | None:
     at = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
-    return best_setpoint(at, lowest_wins=target.kind == "gate", rounded=rounded)
+    return best_setpoint(at, lowest_wins=target.slowest_wins, rounded=rounded)
 
 
-def _unreachable(
+def unreachable(
     robot: Robot,
     target: Target,
     need: RequiredSpeed,
@@ -195,15 +203,16 @@ def _unreachable(
     )
 
 
-def _cautions(
+def caution_words(
     robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, landing_m: float | None
 ) -> tuple[str, ...]:
     words = [] if reason is None else [reason]
     if best.other is not None:
         words.append(f"a second setpoint scores too: {best.other:.0f} {robot.setpoint.unit}")
-    if robot.setpoint.unit == "%" and battery_v is None and robot.drive is not None:
+    if robot.setpoint.scale.follows_voltage and battery_v is None and robot.drive is not None:
         words.append(f"battery voltage unknown: {robot.drive.nominal_voltage:g} V assumed")
-    if robot.element.shape != "sphere" and (not target.on_floor or robot.lands_first):
+    flies = target.by_way(lambda: True, lambda: robot.lands_first)
+    if robot.element.shape != "sphere" and flies:
         words.append("rough: a tumbling disc or block flies with a constant mean drag")
     if landing_m is not None:
         goes_on = "rolls" if robot.element.shape == "sphere" else "slides"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,8 @@ class Aim:
 
     ``hit_probability_90`` is the 90 % interval of the hit probability itself. ``ceiling`` is the highest setpoint the
     battery can hold now. ``nearest`` is the closest distance that works when ``reachable`` is False.
-    ``other_setpoint`` names a second setpoint that scores too, where there is one.
+    ``other_setpoint`` names a second setpoint that scores too, where there is one. ``turn_deg``: how far to turn,
+    positive right; None where there is no need that is known.
     """
 
     robot: str
@@ -57,6 +60,7 @@ class Aim:
     nearest_m: float | None = None
     other_setpoint: float | None = None
     battery_v: float | None = None
+    turn_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL, situation
-from fieldtune.aim.reach import reach
-from fieldtune.aim.recommend import table
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.aim.results import Standing, TableRow
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot, Target
+from fieldtune.aim.results import Standing
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 _SCAN, _FINE = 240, 61
 _WORTH_SAYING = 0.01
-_FORGIVING_ROWS = 14
 
 
 def stand(
@@ -68,16 +69,6 @@ def hit_over_distance(need: RequiredSpeed, belief: Belief, speeds: FloatArray, r
     scene = situation(need, np.tile(readings, len(belief.weights)), repeated)
     chance = scene.hit(np.repeat(speeds, count, axis=0))[:, 0]
     return np.asarray(belief.weights @ chance.reshape(-1, count))
-
-
-def most_forgiving(robot: Robot, target: Target, belief: Belief, battery_v: float | None = None) -> TableRow | None:
-    """The standing distance whose best setpoint scores most over everything uncertain; ``None`` where none scores."""
-    scanned = reach(robot, required_speed_for(robot, target), belief, battery_v)
-    if scanned.nearest is None or scanned.farthest is None:
-        return None
-    distances = np.linspace(max(scanned.nearest, 0.05), scanned.farthest, _FORGIVING_ROWS)
-    rows = [r for r in table(robot, target, belief, [float(d) for d in distances], battery_v) if r.hit_probability]
-    return max(rows, key=lambda r: r.hit_probability or 0.0, default=None)
 
 
 def _smoothed(chance: FloatArray) -> FloatArray:

@@ -1,6 +1,6 @@
 """Samples of the line gathered into short blocks, each with its mean voltage and the current it stands for.
 
-Where the robot sends no current it is reckoned from how fast the wheel gains speed: the motors' torque is what the
+Where the robot sends no current it is calculated from how fast the wheel gains speed: the motors' torque is what the
 wheel gains in angular momentum, and a chopper draws from the battery the motors' current times the share of time that
 it is on.
 """
@@ -10,10 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
-from fieldtune.robot.drivetrain import train, turning_inertia
-from fieldtune.robot.model import Robot
+from fieldtune.robot.drivetrain import train
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _LONGEST_STEP_S = 0.5
 _BLOCK_S = 0.08
@@ -28,7 +31,7 @@ Row = tuple[float, float | None, float, float | None]
 class Block:
     """Means over a stretch of the line: time at its end (s), volts, battery amps (None where unknown) and their error.
 
-    ``modelled_amps`` is the reckoned current, ``amps`` the measured one where it is sent. ``gaining``: the wheel
+    ``modelled_amps`` is the calculated current, ``amps`` the measured one where it is sent. ``gaining``: the wheel
     sped up; ``still``: it stood still all the time. ``samples``: readings behind ``volts``.
     """
 
@@ -59,8 +62,7 @@ class MotorSide:
     @classmethod
     def of(cls, robot: Robot) -> MotorSide | None:
         """None where drive or wheel inertia are unknown."""
-        wheel, drive = robot.launcher.flywheel, robot.drive
-        inertia = turning_inertia(wheel) if wheel is not None else None
+        drive, inertia = robot.drive, robot.turning_inertia
         if drive is None or inertia is None:
             return None
         m = train(drive, 0.0).motor

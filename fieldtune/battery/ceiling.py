@@ -1,34 +1,23 @@
 """The ceiling: the highest setpoint that a battery, as it is now, can hold and can recover to between shots.
 
-A flywheel at full power approaches its no-load speed w_f with one time constant. A shot takes a fixed share of the
-wheel's speed, w -> r w, because the element's energy grows with the square of the speed as the wheel's own does.
-So the highest speed w of which a share b is back after a time T has a closed form:
-
-    w = w_f (e - 1) / (b e - r),  e = exp(T / tau),   and never above w_f itself.
-
-A striker's or an arm's ceiling is the longest draw whose hardest point the drive can still turn through.
+``Flywheel.ceiling`` has the formula for wheels; a striker's or an arm's ceiling is the longest draw whose hardest point
+the drive can still turn through. Asked ten times a second, for a wheel it is a straight line in the voltage, worked out
+once and kept.
 """
-# MERGED: The ceiling asked ten times a second: for a wheel it is a straight line in the voltage, worked out once and
-# kept.
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import ArrayLike
-
-from fieldtune.arrays import FloatArray
 from fieldtune.battery.rest_voltage import odd_voltage, usual_voltage
 from fieldtune.constants import RPM
-from fieldtune.robot.drivetrain import Train, fastest_wheel, train, turning_inertia
-from fieldtune.robot.model import Robot
-from fieldtune.robot.wheel_energy import speed_kept
-from fieldtune.sizing.cocking import longest_draw, needed_torque
+from fieldtune.robot.drivetrain import train
+from fieldtune.robot.exit_speed import drive_quantity, setpoint_for
 
-SETTLED = 0.01
-"""The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 BETWEEN_SHOTS_S = 2.0
 """Time between shots to recover in, where nobody says otherwise."""
@@ -42,37 +31,19 @@ def ceiling(
 ) -> float | None:
     """Highest setpoint (rpm at the wheel, %, or mm of draw) this battery can hold and recover to between shots.
 
-    ``battery_v`` is the voltage at rest (a half-charged pack where None), ``resistance_ohm`` of pack and wiring (the
-    profile's where None), ``between_s`` the seconds between two shots. None where drive, voltage or resistance are
+    ``battery_v`` is the voltage at rest (a half-charged battery where None), ``resistance_ohm`` of battery and wiring
+    (the profile's where None), ``between_s`` the seconds between two shots. None where drive, voltage or resistance are
     unknown, and where the voltage can't be this robot's. Neither windage nor the step limits of the setpoint enter.
     """
     volts = battery_v if battery_v is not None else usual_voltage(robot)
     ohms = resistance_ohm if resistance_ohm is not None else (robot.battery.resistance if robot.battery else None)
     if robot.drive is None or volts is None or ohms is None or odd_voltage(robot, volts):
         return None
-    supply = train(robot.drive, ohms)
-    if robot.launcher.flywheel is None:
-        draw = longest_draw(robot, supply, volts)
-        return None if draw is None else draw * 1000
-    if robot.setpoint.unit == "%":
-        return min(100.0, robot.setpoint.high)
-    return float(wheel_ceiling(robot, supply, volts, between_s)) / RPM
-
-
-def wheel_ceiling(robot: Robot, supply: Train, open_circuit_v: ArrayLike, between_s: float) -> FloatArray:
-    """Highest wheel speed (rad/s) held and recovered to; broadcasts over voltages and gear trains.
-
-    Without a wheel inertia the recovery is unknown and only the holding counts.
-    """
-    free = supply.no_load_speed(open_circuit_v) / fastest_wheel(robot)
-    wheel = robot.launcher.flywheel
-    inertia = turning_inertia(wheel) if wheel is not None else None
-    kept = speed_kept(robot)
-    if inertia is None or kept is None:
-        return np.asarray(free, dtype=float)
-    grown = np.exp(np.minimum(between_s / supply.time_constant(inertia), 50.0))
-    recovered = free * (grown - 1) / (back_share(kept) * grown - kept)
-    return np.asarray(np.minimum(free, recovered), dtype=float)
+    if robot.setpoint.scale.certain_top is not None:
+        return min(robot.setpoint.scale.certain_top, robot.setpoint.high)
+    mechanism, supply = robot.launcher.mechanism, train(robot.drive, ohms)
+    top = mechanism.ceiling(supply, robot.drive.crank_radius, volts, between_s, robot.element)
+    return None if top is None else float(setpoint_for(robot, top, volts))
 
 
 def lowest_voltage(
@@ -89,23 +60,11 @@ def lowest_voltage(
     """
     if robot.drive is None:
         return None
-    supply = train(robot.drive, resistance_ohm)
-    m = supply.motor
-    if robot.launcher.flywheel is None:
-        torque = needed_torque(robot, setpoint / 1000)
-        return None if torque is None else float(supply.motor_current(torque)) * m.resistance
-    if robot.setpoint.unit == "%":
+    if robot.setpoint.scale.follows_voltage:
         return None if battery_v is None else battery_v * setpoint / 100
-    at_one_volt_more = wheel_ceiling(robot, supply, m.no_load_current * m.resistance + 1.0, between_s)
-    return m.no_load_current * m.resistance + setpoint * RPM / float(at_one_volt_more)
-
-
-def back_share(kept: float) -> float:
-    """Share of the setpoint at which the wheel counts as back, after a shot that left it this share of its speed.
-
-    Within 1 %; where a shot takes hardly more than that, when nine tenths of the drop are made good.
-    """
-    return 1 - min(SETTLED, (1 - kept) / 10)
+    mechanism, supply = robot.launcher.mechanism, train(robot.drive, resistance_ohm)
+    quantity = float(drive_quantity(robot, setpoint))
+    return mechanism.lowest_voltage(supply, robot.drive.crank_radius, quantity, between_s, robot.element)
 
 
 _REMEMBERED = 64
@@ -135,7 +94,7 @@ class Limits:
 
     def _line(self, ohm: float, between_s: float) -> tuple[float, float] | None:
         """Volts at no speed and volts a rpm, between two steps of the resistance; None where there is no such line."""
-        if self.robot.launcher.flywheel is None or self.robot.setpoint.unit == "%":
+        if not self.robot.setpoint.scale.is_speed:
             return None
         step = math.floor(ohm / _STEP_OHM)
         below, above = (self._kept(k, round(between_s, 1)) for k in (step, step + 1))
@@ -165,9 +124,14 @@ class ShotCharge:
     @classmethod
     def of(cls, robot: Robot) -> ShotCharge | None:
         """None where drive or wheel inertia are unknown, or the setpoint is no speed."""
-        wheel, drive = robot.launcher.flywheel, robot.drive
-        kept, inertia = speed_kept(robot), turning_inertia(wheel) if wheel is not None else None
-        if drive is None or kept is None or inertia is None or robot.setpoint.unit != "rpm":
+        if not robot.setpoint.scale.is_speed:
+            return None
+        return robot.launcher.mechanism.by_motion(lambda _: cls._of_wheel(robot), lambda _: None)
+
+    @classmethod
+    def _of_wheel(cls, robot: Robot) -> ShotCharge | None:
+        drive, kept, inertia = robot.drive, robot.speed_kept, robot.turning_inertia
+        if drive is None or kept is None or inertia is None:
             return None
         gain = drive.reduction * drive.efficiency * train(drive, 0.0).motor.torque_constant
         return cls(inertia * RPM * (1 - kept) / gain, drive.motors * drive.no_load_current)

@@ -1,24 +1,26 @@
 """After a new battery or a repair: one spin-up without an element, then one or two shots.
 
-Pure state that the console drives: it passes samples on and tells what each shot taught; ``recalibration_words`` says
-what is due and what changed.
+Pure state that the console drives: it passes samples on and tells what each shot taught. In words: what is due, and
+afterwards what changed, one sentence each.
 """
-# MERGED: The guided recalibration in words: what is due, and afterwards what changed, one sentence each.
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from fieldtune.aim.exit_speed import drive_quantity
 from fieldtune.battery.rest_voltage import usual_voltage
-from fieldtune.battery.watch import BatteryWatch
+from fieldtune.battery.wheel_times import wheel_times
+from fieldtune.plain import known
 from fieldtune.robot.drivetrain import train
-from fieldtune.robot.model import Robot
-from fieldtune.sizing.results import known
-from fieldtune.sizing.wheel_times import wheel_times
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.battery.watch import BatteryWatch
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
 Step = Literal["spin", "shoot", "done"]
 
@@ -29,7 +31,7 @@ _STARTED_SHARE = 0.1
 
 @dataclass(frozen=True, slots=True)
 class SpinReport:
-    """What one spin-up showed; None where it could not be seen or foretold.
+    """What one spin-up showed; None where it could not be seen or predicted.
 
     ``wanted_rpm``: the setpoint, or for one in % the speed that the drive should turn at without load.
     """
@@ -78,8 +80,7 @@ class Recalibration:
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def __post_init__(self) -> None:
-        if self.robot.launcher.kind != "flywheel":
-            self.step = "shoot"
+        self.step = self.robot.launcher.mechanism.by_motion(lambda _: self.step, lambda _: "shoot")
 
     def feed(self, t: float, wheel_rpm: float | None, setpoint: float | None, voltage: float | None = None) -> Step:
         """One sample: seconds of the line's clock, rpm at the wheel, setpoint in the robot's unit, volts.
@@ -123,7 +124,7 @@ class Recalibration:
         return False
 
     def _follow(self, t: float, rpm: float, setpoint: float, voltage: float | None) -> None:
-        unit, wanted = self.robot.setpoint.unit, self._wanted_rpm(setpoint, voltage)
+        wanted = self._wanted_rpm(setpoint, voltage)
         recent = self._recent
         if recent and 0 <= t - recent[-1][0] < _SPACING_S:
             return
@@ -139,7 +140,7 @@ class Recalibration:
             recent.popleft()
         last = [(at, r) for at, r in recent if t - at <= _STEADY_S]
         middle = sum(r for _, r in last) / len(last)
-        goal = wanted if unit == "rpm" and wanted is not None else middle
+        goal = wanted if self.robot.setpoint.scale.is_speed and wanted is not None else middle
         long_enough = t - recent[0][0] >= 0.9 * _SETTLED_S
         if t - last[0][0] >= 0.8 * _STEADY_S and _all_near(last, goal):
             reached = last[0][0]
@@ -152,13 +153,13 @@ class Recalibration:
         self.step = "shoot"
 
     def _wanted_rpm(self, setpoint: float, voltage: float | None) -> float | None:
-        if self.robot.setpoint.unit == "%" and self.robot.drive is None:
+        if self.robot.setpoint.scale.follows_voltage and self.robot.drive is None:
             return None
         return known(drive_quantity(self.robot, setpoint, voltage))
 
     def _report(self, setpoint: float, wanted: float | None, readback: float, reached: float) -> SpinReport:
         now = self.watch.status(setpoint) if self.watch is not None else None
-        closed = self.robot.setpoint.unit == "rpm"
+        closed = self.robot.setpoint.scale.is_speed
         rest, ohm = (now.rest_v, now.resistance_ohm) if now is not None else (None, None)
         return SpinReport(
             setpoint=setpoint,
@@ -174,14 +175,19 @@ class Recalibration:
     def _expected(self, rpm: float, rest_v: float | None, ohm: float | None) -> float | None:
         """Seconds from a tenth of that speed to within 2 % of it at full power."""
         volts = rest_v if rest_v is not None else usual_voltage(self.robot)
-        if self.robot.drive is None or volts is None or ohm is None:
+        robot = self.robot
+        if robot.drive is None or volts is None or ohm is None:
             return None
-        supply = train(self.robot.drive, ohm)
-        ends = (1 - _STEADY_SHARE, _STARTED_SHARE)
-        both = [wheel_times(self.robot, supply, volts, rpm * share) for share in ends]
-        if both[0] is None or both[1] is None:
-            return None
-        return known(float(both[0].spin_up_s) - float(both[1].spin_up_s))
+        supply = train(robot.drive, ohm)
+
+        def spin_up(wheel: Flywheel) -> float | None:
+            ends = (1 - _STEADY_SHARE, _STARTED_SHARE)
+            both = [wheel_times(robot, wheel, supply, volts, rpm * share) for share in ends]
+            if both[0] is None or both[1] is None:
+                return None
+            return known(float(both[0].spin_up_s) - float(both[1].spin_up_s))
+
+        return robot.launcher.mechanism.by_motion(spin_up, lambda _: None)
 
 
 def _all_near(readings: Iterable[tuple[float, float]], goal: float) -> bool:
@@ -196,7 +202,7 @@ _OPEN_OFF_SHARE = 0.05
 def instruction(guided: Recalibration) -> str:
     """What to do now."""
     if guided.step == "spin":
-        thing = "drive" if guided.robot.setpoint.unit == "%" else "wheel"
+        thing = guided.robot.launcher.mechanism.noun(guided.robot.setpoint.scale)
         return f"Launcher empty, range clear: bring the {thing} from standstill to its setpoint, hold it a second."
     if guided.step == "shoot":
         where = f" from {guided.before.distance_m:.2f} m" if guided.before is not None else ""
@@ -218,7 +224,7 @@ def _spin_lines(spin: SpinReport | None, before_ohm: float | None, robot: Robot)
         slow = spin.spin_up_s > _SLOWER * spin.spin_up_expected_s and spin.spin_up_s - spin.spin_up_expected_s > 0.15
         words = "slower than" if slow else "as"
         tail = ": look for rubbing, a loose belt, or a limit in the robot program" if slow else ""
-        lines.append(f"Spin-up took {spin.spin_up_s:.1f} s, {words} foretold ({spin.spin_up_expected_s:.1f} s){tail}.")
+        lines.append(f"Spin-up took {spin.spin_up_s:.1f} s, {words} predicted ({spin.spin_up_expected_s:.1f} s){tail}.")
     elif spin.spin_up_s is not None:
         lines.append(f"Spin-up took {spin.spin_up_s:.1f} s.")
     if spin.sag_v is not None:
@@ -226,23 +232,24 @@ def _spin_lines(spin: SpinReport | None, before_ohm: float | None, robot: Robot)
         lines.append(f"The voltage sagged by {spin.sag_v:.1f} V{most}.")
     if spin.resistance_ohm is not None:
         was = "" if before_ohm is None else f", {1000 * before_ohm:.0f} before"
-        lines.append(f"Resistance of pack and wiring: {1000 * spin.resistance_ohm:.0f} mohm{was}.")
+        lines.append(f"Resistance of battery and wiring: {1000 * spin.resistance_ohm:.0f} mΩ{was}.")
     return lines
 
 
 def _readback_line(spin: SpinReport, robot: Robot) -> str:
     said = f"The wheel held {spin.readback_rpm:.0f} rpm"
-    if robot.setpoint.unit == "%":
+    open_loop = robot.setpoint.scale.follows_voltage
+    if open_loop:
         said += f" at {spin.setpoint:.0f} %"
     if not spin.wanted_rpm:
         return said + "."
     off = spin.readback_rpm / spin.wanted_rpm - 1
-    if abs(off) <= (_OPEN_OFF_SHARE if robot.setpoint.unit == "%" else _OFF_SHARE):
-        return said + (", as the profile's drive should." if robot.setpoint.unit == "%" else ", its setpoint.")
+    if abs(off) <= (_OPEN_OFF_SHARE if open_loop else _OFF_SHARE):
+        return said + (", as the profile's drive should." if open_loop else ", its setpoint.")
     way = "above" if off > 0 else "below"
-    if robot.setpoint.unit == "%":
-        return f"{said}, {abs(off):.0%} {way} what the profile's drive should turn at: shots will tell."
-    return f"{said}, {abs(off):.1%} {way} its setpoint: look at the speed control or the encoder."
+    if open_loop:
+        return f"{said}, {100 * abs(off):.0f} % {way} what the profile's drive should turn at: shots will tell."
+    return f"{said}, {100 * abs(off):.1f} % {way} its setpoint: look at the speed control or the encoder."
 
 
 def _shot_lines(guided: Recalibration) -> list[str]:
@@ -250,7 +257,8 @@ def _shot_lines(guided: Recalibration) -> list[str]:
     if was is None or was.setpoint is None:
         return []
     digits = guided.robot.setpoint.decimals
-    volts = f" and {was.volts:.1f} V" if unit == "%" and was.volts is not None else ""
+    open_loop = guided.robot.setpoint.scale.follows_voltage
+    volts = f" and {was.volts:.1f} V" if open_loop and was.volts is not None else ""
     before = f"At {was.distance_m:.2f} m{volts} the setpoint was {was.setpoint:.{digits}f} {unit}"
     if now is None or now.setpoint is None:
         return [f"{before}."]
@@ -258,8 +266,8 @@ def _shot_lines(guided: Recalibration) -> list[str]:
     if abs(by) < guided.robot.setpoint.step / 2:
         lines = [f"{before}, and stays there."]
     else:
-        size = f"{abs(by):.{digits}f} {'points' if unit == '%' else unit}"
-        more = f"{size} {'more' if by > 0 else 'less'} ({by / was.setpoint:+.1%})"
+        size = guided.robot.setpoint.scale.difference_words(f"{abs(by):.{digits}f}")
+        more = f"{size} {'more' if by > 0 else 'less'} ({100 * by / was.setpoint:+.1f} %)"
         lines = [f"{before} and is now {now.setpoint:.{digits}f} {unit}: {more}."]
     if was.chance is not None and now.chance is not None:
         lines.append(f"Chance {_percent(was.chance)} before, {_percent(now.chance)} now.")

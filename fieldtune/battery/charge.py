@@ -1,25 +1,27 @@
-"""How much charge is left: one small filter for each capacity that the pack may have, weighed by how well it foretells.
+"""How much charge is left, followed through a session: what is drawn is counted, and the voltage at rest looked at.
+
+One small filter for each capacity that the battery may have, weighed by how well it predicts.
 
 Each follows the charge 0..1 by counting what is drawn, and corrects it by the rest voltage through the chemistry's
 open-circuit curve (an extended Kalman filter; Plett, J. Power Sources 134 (2004) 277). A constant error of the curve
 goes into the charge and out again where the voltage that matters is read back from the same curve.
 """
-# MERGED: Follows a pack's charge through a session: counts what is drawn, looks at the voltage at rest every few
-# seconds.
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.arrays import FloatArray
-from fieldtune.battery.blocks import Block
-from fieldtune.battery.resistance import LineFit
-from fieldtune.physics.battery import charge_at, open_circuit_voltage
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.battery.blocks import Block
+    from fieldtune.battery.resistance import LineFit
+    from fieldtune.robot.model import Robot
 
 Curve = Callable[[FloatArray], FloatArray]
 
@@ -36,7 +38,7 @@ _STEP = 0.01
 class ChargeBank:
     """Charge (n,) with variance, for n capacities (coulombs) with weights that sum to 1.
 
-    ``volts`` is the pack's open-circuit voltage over charge, ``charge_of`` its inverse; ``cells`` sets how exact a
+    ``volts`` is the battery's open-circuit voltage over charge, ``charge_of`` its inverse; ``cells`` sets how exact a
     curve can be.
     """
 
@@ -75,7 +77,7 @@ class ChargeBank:
         return bank
 
     def spend(self, coulombs: float) -> None:
-        """Charge drawn from the pack."""
+        """Charge drawn from the battery."""
         share = coulombs / self.capacity
         self.charge = np.clip(self.charge - share, -0.05, 1.05)
         self.variance = self.variance + (_COUNT_SD * share) ** 2
@@ -135,10 +137,8 @@ def _median(ordered: list[float]) -> float:
 _LOOK_S = 4.0
 _LOOKS = 4
 _CURVE_V = 0.02
-"""How far a pack's rest voltage may lie from its chemistry's curve, volts a cell (see ``physics.battery``)."""
+"""How far a battery's rest voltage may lie from its chemistry's curve, volts a cell (see ``physics.battery``)."""
 _KNOWN_LOG_SD, _TYPICAL_LOG_SD = 0.1, 0.8
-_TYPICAL_AH = {"nimh": 3.0, "lead-acid": 7.0, "li-ion": 4.0, "lifepo4": 4.0}
-"""Capacities of packs on small robots: common practice, no source; taken only where the profile gives none."""
 
 
 class ChargeFollower:
@@ -198,7 +198,7 @@ class ChargeFollower:
     def _new_bank(self, line: LineFit) -> ChargeBank:
         """The chemistry's curve; without one a straight line whose steepness stands for the unknown capacity."""
         battery, sd, rest = self.battery, max(line.rest_sd, 0.02), line.rest_v
-        if battery is None or battery.chemistry is None:
+        if battery is None or battery.cell is None:
             return ChargeBank.start(
                 lambda charge: rest * (0.7 + 0.6 * charge),
                 lambda volts: (volts / rest - 0.7) / 0.6,
@@ -208,13 +208,13 @@ class ChargeFollower:
                 capacity_ah=8.0,
                 spread=1.0,
             )
-        chemistry, cells, given = battery.chemistry, battery.cells, battery.capacity_ah
+        cell, cells, given = battery.cell, battery.cells, battery.capacity_ah
 
         def volts(charge: FloatArray) -> FloatArray:
-            return np.asarray(open_circuit_voltage(chemistry, charge, cells), dtype=float)
+            return cell.rest_voltage(charge, cells)
 
         def charge_of(rest_v: FloatArray) -> FloatArray:
-            return np.asarray(charge_at(chemistry, rest_v, cells), dtype=float)
+            return cell.charge_at(rest_v, cells)
 
         return ChargeBank.start(
             volts,
@@ -222,6 +222,6 @@ class ChargeFollower:
             cells,
             rest,
             sd,
-            capacity_ah=given if given is not None else _TYPICAL_AH[chemistry],
+            capacity_ah=given if given is not None else cell.typical_ah,
             spread=_KNOWN_LOG_SD if given is not None else _TYPICAL_LOG_SD,
         )

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from statistics import median
+from typing import TYPE_CHECKING
 
-from fieldtune.battery.blocks import Block, BlockMaker
-from fieldtune.battery.resistance import LineFit
+if TYPE_CHECKING:
+    from fieldtune.battery.blocks import Block, BlockMaker
+    from fieldtune.battery.resistance import LineFit
 
 _ENOUGH = 4
 _CLEAR_A = 2.0
@@ -73,9 +75,9 @@ class CurrentCheck:
         zero = median(self.rests)
         return zero if abs(zero) > 2 * (max(self.rests) - min(self.rests)) / math.sqrt(len(self.rests)) else None
 
-    def words(self, can_reckon: bool) -> list[str]:
+    def words(self, can_calculate: bool) -> list[str]:
         """What to say about the current, one line each."""
-        instead = "reckoned from the wheel's acceleration instead" if can_reckon else "resistance stays unknown"
+        instead = "calculated from the wheel's acceleration instead" if can_calculate else "resistance stays unknown"
         if self.distrusted:
             return [f"current reads zero while the wheel speeds up: sensor not used, {instead}"]
         lines = []

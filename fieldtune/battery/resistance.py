@@ -5,26 +5,28 @@ the resistance hardly at all (Bar-Shalom, Li & Kirubarajan, Estimation with Appl
 2001, chapter 5). An odd sample is weighed down as Huber does (Robust Statistics, 1981): by its distance over 2.5
 deviations.
 Plain floats: it runs ten times a second beside everything else.
+
+And the two-pulse test, guided: a small load for ten seconds, then a large one for a second, as in IEC 61960 for cells
+(0.2 C for 10 s, then 1 C for 1 s). The launcher is the load: the wheel held low, then spun up at full power. Pure
+state, fed with the same samples as the battery watch.
 """
-# MERGED: The two-pulse test of a pack's resistance, guided: a small load for ten seconds, then a large one for a
-# second.
-#
-# As in IEC 61960 for cells (0.2 C for 10 s, then 1 C for 1 s). The launcher is the load: the wheel held low, then
-# spun up
-# at full power. Pure state, fed with the same samples as the battery watch.
-#
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
 
 from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.battery.rest_voltage import odd_voltage
-from fieldtune.physics.battery import two_pulse_resistance
-from fieldtune.robot.model import Robot
-from fieldtune.sizing.results import known
+from fieldtune.plain import known
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 _HUBER = 2.5
 _REST_WANDER = 2e-3
@@ -121,18 +123,17 @@ class TwoPulse:
     @property
     def instruction(self) -> str:
         """What to do now, or what came out."""
-        wheel = self.robot.launcher.kind == "flywheel"
+        small, large = self.robot.launcher.mechanism.load_steps
         if self.step == "small":
-            what = "hold the wheel at its lowest setpoint" if wheel else "leave the launcher at rest, switched on"
-            return f"{what} for {max(SMALL_S - self._waited, 0):.0f} s more, with no element in it and the range clear"
+            return f"{small} for {max(SMALL_S - self._waited, 0):.0f} s more, with no element in it and the range clear"
         if self.step == "large":
-            return "now go to the highest setpoint at once" if wheel else "now cock once, at full power"
+            return large
         if self.step == "done" and self.resistance_ohm is not None:
-            return f"resistance of pack and wiring: {1000 * self.resistance_ohm:.0f} mohm"
+            return f"resistance of battery and wiring: {1000 * self.resistance_ohm:.0f} mΩ"
         return "no clear step of current was seen: send current_ma, or take a larger step of the setpoint, and repeat"
 
     def feed(self, t: float, wheel_rpm: float | None, voltage: float | None, current: float | None = None) -> Step:
-        """One sample: seconds, rpm, volts, battery amps (reckoned from the wheel's gain where not sent)."""
+        """One sample: seconds, rpm, volts, battery amps (calculated from the wheel's gain where not sent)."""
         if voltage is None or odd_voltage(self.robot, voltage) is not None or self.step in ("done", "failed"):
             return self.step
         block = self._blocks.add(t, wheel_rpm, voltage, current)
@@ -170,3 +171,15 @@ def _means(blocks: list[Block]) -> tuple[float, float]:
     total = sum(b.seconds for b in blocks)
     volts = sum(b.volts * b.seconds for b in blocks) / total
     return volts, sum((b.amps or 0.0) * b.seconds for b in blocks) / total
+
+
+def two_pulse_resistance(
+    voltage_1: ArrayLike, current_1: ArrayLike, voltage_2: ArrayLike, current_2: ArrayLike
+) -> FloatArray:
+    """Resistance (ohm) from voltages (V) under a small and a large current (A): (V1 - V2) / (I2 - I1), as in IEC 61960.
+
+    nan where the two currents are the same.
+    """
+    v1, i1, v2, i2 = (np.asarray(a, dtype=float) for a in (voltage_1, current_1, voltage_2, current_2))
+    gap = np.asarray(i2 - i1, dtype=float)
+    return np.where(gap != 0, (v1 - v2) / np.where(gap != 0, gap, 1.0), np.nan)

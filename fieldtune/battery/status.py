@@ -1,19 +1,20 @@
-"""What the battery watch says at one moment, in figures and in words."""
-# MERGED: Whether a pack is tired: its resistance over its life, and against what the profile says of it.
+"""What the battery watch says at one moment, in figures and in words; and whether a battery is tired."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from fieldtune.robot.model import Robot
-from fieldtune.sizing.results import as_json
+from fieldtune.plain import as_json
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 
 @dataclass(frozen=True, slots=True)
 class BatteryStatus:
-    """Everything known of the pack now; None where it is not.
+    """Everything known of the battery now; None where it is not.
 
     ``charge`` 0..1 with its 90 % interval; ``sag_v`` seen at the last spin-up, ``sag_expected_v`` by the line;
     ``ceiling`` in setpoint units; ``holds``: the setpoint asked about can be held, ``recovers``: and is back between
@@ -54,7 +55,7 @@ def status_lines(status: BatteryStatus, robot: Robot) -> tuple[str, ...]:
         lines.append(f"battery {status.rest_v:.2f} V at rest{_charge_words(status)}")
     if status.resistance_ohm is not None:
         source = "measured" if status.resistance_measured else "from the profile, not measured yet"
-        lines.append(f"resistance {1000 * status.resistance_ohm:.0f} mohm, {source}")
+        lines.append(f"resistance {1000 * status.resistance_ohm:.0f} mΩ, {source}")
     if status.ceiling is not None:
         lines.append(f"holds up to {status.ceiling:.0f} {robot.setpoint.unit} now")
     shots = forecast_words(status)
@@ -68,8 +69,8 @@ def _charge_words(status: BatteryStatus) -> str:
         return ""
     low, high = status.charge_90
     if high - low > 0.2:
-        return f", {low:.0%} to {high:.0%} charged"
-    return f", about {status.charge:.0%} charged"
+        return f", {100 * low:.0f} to {100 * high:.0f} % charged"
+    return f", about {100 * status.charge:.0f} % charged"
 
 
 def forecast_words(status: BatteryStatus) -> str | None:
@@ -110,13 +111,13 @@ def warning_words(
 
 
 _TIRED = 1.5
-"""Resistance over that of the young pack at which packs are commonly retired or kept for practice (common practice)."""
+"""Resistance over a young battery's at which batteries are retired or kept for practice (common practice)."""
 
 
 def tired_words(history: Sequence[float], now_ohm: float | None, profile_ohm: float | None) -> str | None:
-    """One line for a pack whose resistance has grown to half as much again; None for one that has not, or is unknown.
+    """One line for a battery whose resistance has grown to half as much again; None where not, or unknown.
 
-    ``history``: resistances of the same pack, ohms, oldest first. The young value is the lowest of its first three.
+    ``history``: resistances of the same battery, ohms, oldest first. The young value is the lowest of its first three.
     """
     known = [r for r in history if r > 0]
     latest = now_ohm if now_ohm is not None else (known[-1] if known else None)
@@ -125,6 +126,6 @@ def tired_words(history: Sequence[float], now_ohm: float | None, profile_ohm: fl
         return None
     source = "when first measured" if known else "in the profile"
     return (
-        f"this pack is tired: {1000 * latest:.0f} mohm now, {1000 * young:.0f} {source}; "
+        f"this battery is tired: {1000 * latest:.0f} mΩ now, {1000 * young:.0f} {source}; "
         "keep it for practice, and check its plug and wiring too"
     )

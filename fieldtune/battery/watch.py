@@ -3,15 +3,16 @@
 Pure state: fed with samples, it holds no thread and reads no clock. A few microseconds a sample, so that it can follow
 every line and be asked ten times a second.
 
-A pack is a voltage behind a resistance here. What it gives back slowly after a load (polarisation, seconds to minutes)
-is left out: where that is a third of the resistance, resistance and ceiling still hold their 10 and 2 %, but the
-forecast in shots is off by half as often as not.
+A battery is a voltage behind a resistance here. What it gives back slowly after a load (polarisation, seconds to
+minutes) is left out: where that is a third of the resistance, resistance and ceiling still hold their 10 and 2 %, but
+the forecast in shots is off by half as often as not.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, Limits, ShotCharge
@@ -21,8 +22,9 @@ from fieldtune.battery.resistance import LineFit
 from fieldtune.battery.rest_voltage import odd_voltage
 from fieldtune.battery.shot_count import ShotCount
 from fieldtune.battery.status import BatteryStatus, tired_words, warning_words
-from fieldtune.robot.model import Robot
-from fieldtune.robot.wheel_energy import speed_kept
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _GAP_S = 5.0
 _ENOUGH = 8
@@ -32,13 +34,13 @@ _CLEAR_A = 2.0
 _CHANGED_SHARE = 0.025
 _TYPICAL_OHM = 0.1
 _ZERO_A, _GAIN = 0.1, 0.03
-"""How far a current may be off, measured or reckoned: its zero, amps, and its scale (common practice, no source)."""
+"""How far a current may be off, measured or calculated: its zero, amps, and its scale (common practice, no source)."""
 
 
 class BatteryWatch:
     """One robot's battery, followed sample by sample.
 
-    ``resistance_history``: resistances measured on earlier days (ohms, oldest first), to call a tired pack tired.
+    ``resistance_history``: resistances measured on earlier days (ohms, oldest first), to call a tired battery tired.
     """
 
     def __init__(self, robot: Robot, resistance_history: Sequence[float] = ()) -> None:
@@ -46,12 +48,12 @@ class BatteryWatch:
         self._history = tuple(resistance_history)
         battery = robot.battery
         self._profile_ohm = battery.resistance if battery is not None else None
-        kept = speed_kept(robot)
+        kept = robot.speed_kept
         drop = 0.03 if kept is None else max((1 - kept) / 2, 0.015)
         self._limits = Limits(robot)
         self._shot_charge = ShotCharge.of(robot)
         self._blocks = BlockMaker(MotorSide.of(robot))
-        self._shots = ShotCount(drop, robot.setpoint.unit == "rpm")
+        self._shots = ShotCount(drop, robot.setpoint.scale.is_speed)
         self._check = CurrentCheck()
         self._last_t: float | None = None
         self._odd: str | None = None
@@ -133,7 +135,7 @@ class BatteryWatch:
     # ---- battery changes
 
     def _gap(self) -> None:
-        """The line was silent, or its clock began anew: what was known may belong to another pack."""
+        """The line was silent, or its clock began anew: what was known may belong to another battery."""
         self._shots.forget()
         if self._line is not None and self._line.samples >= _ENOUGH:
             self._before_gap = self._line.rest_v if self._before_gap is None else self._before_gap
@@ -155,7 +157,7 @@ class BatteryWatch:
         self._before_gap = None
 
     def accept_change(self) -> None:
-        """A battery was changed: what was learned of the old pack is dropped, the next samples start anew."""
+        """A battery was changed: what was learned of the old battery is dropped, the next samples start anew."""
         self._change = self._before_gap = None
         self._begin()
 

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.errors import InputError, UnitError
 from fieldtune.figures import FIGURES
 from fieldtune.plain_text import columns, pairs, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
+    from fieldtune.aim.turn import Pose
     from fieldtune.robot.model import Robot
 
 
@@ -19,7 +21,14 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     """Declares the commands of this family."""
     aim = arguments.declare(commands, "aim", _aim, "recommended setpoint at a distance")
     arguments.add_robot(aim)
-    add_place(aim)
+    place = add_place(aim)
+    place.add_argument("--at", metavar="X,Y", help='place on the field in place of a distance, such as "1.2 m, 0.8 m"')
+    words = 'with --at: heading, counter-clockwise from the x axis, such as "10 deg"'
+    arguments.add_quantity(aim, "--facing", "A", "ANGLE", words)
+    words = 'the robot\'s speed towards the target while it shoots, such as "0.8 m/s"'
+    arguments.add_quantity(aim, "--moving", "V", "SPEED", words, default=0.0)
+    words = 'its speed across, positive to the right, such as "-0.3 m/s"'
+    arguments.add_quantity(aim, "--sideways", "V", "SPEED", words, default=0.0)
     add_battery(aim)
     add_target(aim)
     stand = arguments.declare(commands, "stand", _stand, "distances from which a setpoint scores")
@@ -32,11 +41,12 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     add_target(following)
 
 
-def add_place(parser: argparse.ArgumentParser) -> None:
+def add_place(parser: argparse.ArgumentParser, required: bool = True) -> argparse._MutuallyExclusiveGroup:
     """Where from: a distance or a spot of the profile."""
-    place = parser.add_mutually_exclusive_group(required=True)
+    place = parser.add_mutually_exclusive_group(required=required)
     arguments.add_quantity(place, "--distance", "D", "LENGTH", 'distance to the target, such as "1.8 m" or "6 ft"')
     place.add_argument("--spot", metavar="NAME", help="a spot that the profile names")
+    return place
 
 
 def add_battery(parser: argparse.ArgumentParser) -> None:
@@ -51,12 +61,41 @@ def add_target(parser: argparse.ArgumentParser) -> None:
 
 def _aim(args: argparse.Namespace) -> int:
     with arguments.open_session(args) as session:
-        aim = session.aim(arguments.distance(session.robot, args), args.battery, args.target)
+        pose = _pose(args)
+        aim = session.aim(
+            None if pose else arguments.distance(session.robot, args),
+            args.battery,
+            args.target,
+            pose=pose,
+            moving_mps=args.moving,
+            sideways_mps=args.sideways,
+        )
     give(args, record(aim), aim_words(session.robot, aim))
     if aim.reachable:
         return 0
     say_aside(aim.cautions[0])  # the reason
     return 1
+
+
+def _pose(args: argparse.Namespace) -> Pose | None:
+    """The pose that --at and --facing give; None without."""
+    import math
+
+    from fieldtune.aim.turn import Pose
+    from fieldtune.units import LENGTH, parse
+
+    if args.at is None:
+        if args.facing is not None:
+            raise InputError("--facing needs the place too: --at 'X, Y' beside it")
+        return None
+    parts = args.at.split(",")
+    if len(parts) != 2:
+        raise InputError(f"--at {args.at}: expected x and y on the field with a comma between, such as '1.2 m, 0.8 m'")
+    try:
+        x, y = (parse(part.strip(), LENGTH) for part in parts)
+    except UnitError as error:
+        raise UnitError(f"--at: {error}") from error
+    return Pose(x, y, None if args.facing is None else math.degrees(args.facing))
 
 
 def aim_words(robot: Robot, aim: Aim) -> list[str]:
@@ -74,6 +113,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
     rows: list[tuple[str, str | None]] = [
         ("setpoint", setpoint_words(robot, choice.value) if choice.value is not None else "none works from here"),
         ("good range", nearly),
+        ("turn", None if aim.turn_deg is None else _turn_words(aim.turn_deg)),
         ("hit chance", None if aim.hit_probability is None else hits),
         _known(aim, "exit_speed_mps", f", {number(aim.exit_angle_deg, 1, 'deg')} up"),
         ("energy", None if aim.exit_speed_mps is None else _energy_words(robot, aim.exit_speed_mps)),
@@ -88,10 +128,13 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
     return [head, *pairs(rows), *(f"  caution: {words}" for words in aim.cautions)]
 
 
-def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
-    from fieldtune.robot.wheel_energy import energy_at_speed
+def _turn_words(turn_deg: float) -> str:
+    side = "right" if turn_deg > 0 else "left"
+    return f"{abs(turn_deg):.1f} deg to the {side}" if abs(turn_deg) >= 0.05 else "none"
 
-    joules = float(energy_at_speed(robot, exit_speed_mps))
+
+def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
+    joules = float(robot.element.energy(robot.launcher.mechanism.spin_ratio, exit_speed_mps))
     return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from fieldtune.errors import InputError, UnitError
+from fieldtune.plain_text import say
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -41,6 +42,11 @@ class Parser(argparse.ArgumentParser):
 
     def _subcommands(self) -> list[argparse.Action]:
         return [action for action in self._actions if isinstance(action, argparse._SubParsersAction)]
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Help goes the way of everything that is printed; argparse swallows what goes wrong."""
+        if message:
+            say(message, end="")
 
     def error(self, message: str) -> NoReturn:
         """Refuses the command line in one line."""
@@ -104,6 +110,13 @@ class _Quantity:
             raise UnitError(f"{self._option}: {error}") from error
 
 
+def refused(text: str, expected: str) -> argparse.ArgumentTypeError:
+    """What to raise for an option's value: what was found, cut short, and what was expected."""
+    from fieldtune.units import shown
+
+    return argparse.ArgumentTypeError(f"found {shown(text)}; expected {expected}")
+
+
 def positive_number(text: str) -> float:
     """A plain number above zero, for counts of seconds and the like."""
     try:
@@ -111,14 +124,14 @@ def positive_number(text: str) -> float:
     except ValueError:
         number = 0.0
     if not 0 < number < 1e9:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected a number above zero, such as 5")
+        raise refused(text, "a number above zero, such as 5")
     return number
 
 
 def shot_number(text: str) -> int:
     """A shot's number in the log."""
     if not text.isdecimal() or len(text) > 9:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected a shot's number as 'fieldtune shots' lists it, such as 7")
+        raise refused(text, "a shot's number as 'fieldtune shots' lists it, such as 7")
     return int(text)
 
 
@@ -137,18 +150,15 @@ def measured_speed(robot: Robot, option: str, text: str) -> float:
 
 
 def _in_unit(unit: str, option: str, text: str, expected: str) -> float:
-    import math
-
     from fieldtune import units
+    from fieldtune.robot.setpoints import SCALES
 
-    kinds = {"rpm": (units.ANGULAR_SPEED, 30 / math.pi), "%": (units.RATIO, 100.0), "mm": (units.LENGTH, 1000.0)}
+    scale = SCALES[unit]
     try:
-        return float(text)
-    except ValueError:
-        pass
-    dimension, factor = kinds[unit]
-    try:
-        return round(units.parse(text, dimension) * factor, 9)
+        bare = units.with_point(text.strip(), "")
+        if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", bare):
+            return float(bare)
+        return round(units.parse(text, scale.dimension) * scale.per_si, 9)
     except UnitError as error:
         raise UnitError(f"{option}: found {units.shown(text)}; {expected} {unit}") from error
 

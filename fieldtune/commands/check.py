@@ -54,8 +54,14 @@ def _check(args: argparse.Namespace) -> int:
     return 0
 
 
+_MOST_TOLD = 100
+"""Problems that a person reads before mending the first."""
+
+
 def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
-    return [printable(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems]
+    told = [printable(f"{problem.severity}: {problem.key}: {problem.message}") for problem in problems[:_MOST_TOLD]]
+    more = len(problems) - len(told)
+    return [*told, *([f"and {more} more"] if more else [])]
 
 
 def _scores(robot: Robot) -> Scores:
@@ -99,7 +105,7 @@ def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
 
 def _exit_speeds(robot: Robot) -> tuple[float, float]:
     """Exit speeds (m/s) at the lowest and the highest setpoint."""
-    from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
+    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
     ends = (robot.setpoint.low, robot.setpoint.high)
     slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)

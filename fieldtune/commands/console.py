@@ -55,6 +55,7 @@ def _console(args: argparse.Namespace) -> int:
     from fieldtune.session import Session
 
     with Session.beside_profile(robot, args.profiles) as session:
+        line_options.agree_to_port(robot, args, session)
         run(robot, session, UnopenedLine(lambda: _console_line(robot, args, session)))
     return 0
 
@@ -84,7 +85,7 @@ def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace
 
 def _seed(text: str) -> int:
     if not text.isdecimal() or len(text) > 18:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected a whole number, such as 7")
+        raise arguments.refused(text, "a whole number, such as 7")
     return int(text)
 
 

@@ -7,7 +7,11 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fieldtune.errors import OutputError, StoreError, UnknownRobotError
+from fieldtune.commands import arguments
+from fieldtune.errors import LinkError, OutputError, StoreError, UnknownRobotError
+from fieldtune.plain_text import agreed
+from fieldtune.port_names import PORT_FROM_ELSEWHERE, port_problem
+from fieldtune.units import shown
 
 if TYPE_CHECKING:
     from fieldtune.link import Monitor
@@ -20,15 +24,36 @@ _KEPT_PORT = "last good port"
 
 def add_port(parser: argparse.ArgumentParser) -> None:
     """Options that say which port to open, how fast, and where to keep what it says."""
-    parser.add_argument("--port", metavar="URL", help=_PORT_HELP)
+    parser.add_argument("--port", metavar="URL", type=_port, help=_PORT_HELP)
     parser.add_argument("--baud", metavar="N", type=_baud, help="the line's speed; found by itself otherwise")
     parser.add_argument("--record", metavar="FILE", type=Path, help="keep the raw line in this file")
     parser.add_argument("--force", action="store_true", help="write over a recording of that name")
 
 
+def _port(text: str) -> str:
+    problem = port_problem(text)
+    if problem is not None:
+        raise argparse.ArgumentTypeError(f"{shown(text)}: {problem}")
+    return text
+
+
+def agree_to_port(robot: Robot, args: argparse.Namespace, session: Session) -> None:
+    """Asks before a port is opened that came with another laptop's profile; to name it behind ``--port`` is to agree.
+
+    Raises ``LinkError`` where nobody agrees, or can be asked.
+    """
+    strange = session.log.recall(PORT_FROM_ELSEWHERE)
+    if not strange or strange != robot.link.port or (args.port is not None and args.port != strange):
+        return
+    came = f"{robot.name}'s profile came with a pack and names the port {shown(strange)}"
+    if args.port is None and not agreed(f"{came}. Open it?"):
+        raise LinkError(f"{came}, not opened; if it is right here say so once with --port, or try --port auto")
+    session.log.remember(PORT_FROM_ELSEWHERE, "")
+
+
 def _baud(text: str) -> int:
-    if not text.isdecimal() or not 50 <= int(text) <= 20_000_000:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected the line's speed in baud, such as 115200")
+    if not text.isdecimal() or len(text) > 9 or not 50 <= int(text) <= 20_000_000:
+        raise arguments.refused(text, "the line's speed in baud, such as 115200")
     return int(text)
 
 

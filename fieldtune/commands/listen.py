@@ -55,6 +55,7 @@ def _listen(args: argparse.Namespace) -> None:
 
     robot = line_options.robot_for(args)
     with Session.beside_profile(robot, args.profiles) as session:
+        line_options.agree_to_port(robot, args, session)
         _refuse_absent(robot, args, session)
         with line_options.monitor(robot, args.port, args, session) as monitor:
             live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
@@ -137,13 +138,13 @@ def _report_words(robot: Robot, live: Live, raw: tuple[str, ...]) -> list[str]:
         ("distance", None if live.distance_m is None else number(live.distance_m, 2, "m")),
         ("shots seen", str(_shots_seen(live))),
     ]
-    wheel = robot.launcher.kind == "flywheel"
+    unit, field = robot.launcher.mechanism.measured
     shots = [
-        (str(s.number), number(s.time_s, 2), number(s.speed_rpm if wheel else s.draw_mm, 0),
+        (str(s.number), number(s.time_s, 2), number(getattr(s, field), 0),
          number(s.recovery_s, 2), number(s.battery_v, 2), "robot" if s.by == "fired" else "wheel's drop")
         for s in live.shots[-12:]
     ]  # fmt: skip
-    head = ("shot", "time (s)", "speed (rpm)" if wheel else "draw (mm)", "recovery (s)", "battery (V)", "told by")
+    head = ("shot", "time (s)", f"{field.partition('_')[0]} ({unit})", "recovery (s)", "battery (V)", "told by")
     listed = [f"    {line}" for line in columns(head, shots)] if shots else []
     last = [f"    {printable(line)}" for line in raw]
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"

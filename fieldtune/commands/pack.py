@@ -23,6 +23,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     pack.add_argument("--force", action="store_true", help="write over a file that is there")
     merge = arguments.declare(commands, "merge", _merge, "merges a pack: no shot is lost, none counts twice")
     merge.add_argument("file", metavar="FILE", type=Path, help='a file that "fieldtune pack" wrote')
+    merge.add_argument("--sound-only", action="store_true", help="of a damaged pack, merge what is still whole")
     merge.add_argument("--robot", metavar="ROBOT", help="refuse a pack of any other robot")
     imported = arguments.declare(commands, "import", _import, "adds shots from a spreadsheet saved as CSV")
     arguments.add_robot(imported)
@@ -52,13 +53,16 @@ def _merge(args: argparse.Namespace) -> None:
     from fieldtune.share.merge import merge, merge_home
     from fieldtune.share.read_pack import read_pack
 
-    found = read_pack(args.file)
+    found = read_pack(args.file, args.sound_only)
     if args.robot is None:
         merged = merge_home(found, args.profiles)
     else:
         with arguments.open_session(args) as session:
             merged = merge(session, found)
-    give(args, record(merged), _merge_words(merged))
+    words = _merge_words(merged)
+    if found.left_out:
+        words.append(f"  {_count(found.left_out, 'damaged record')} left out")
+    give(args, {**record(merged), "left_out": found.left_out}, words)
 
 
 def _merge_words(merged: Merged) -> list[str]:

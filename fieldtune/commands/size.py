@@ -10,6 +10,9 @@ from fieldtune.commands.printing import give, progress_bar
 from fieldtune.errors import InputError
 from fieldtune.plain_text import printable
 
+_MOST_TEETH = 60
+"""Different gears to choose from; more than any box of them."""
+
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     """Declares the commands of this family."""
@@ -33,15 +36,16 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 def _teeth(text: str) -> tuple[int, ...]:
     words = text.replace(",", " ").split()
-    if not words or not all(word.isdecimal() and 4 <= int(word) <= 400 for word in words):
-        raise argparse.ArgumentTypeError(f"{text!r}: expected numbers of teeth, such as 18,20,24,30")
+    known = 0 < len(words) <= _MOST_TEETH and all(word.isdecimal() and len(word) < 4 for word in words)
+    if not known or not all(4 <= int(word) <= 400 for word in words):
+        raise arguments.refused(text, f"up to {_MOST_TEETH} numbers of teeth, such as 18,20,24,30")
     return tuple(int(word) for word in words)
 
 
 def _change(text: str) -> tuple[str, str]:
     key, found, value = text.partition("=")
     if not found or not key.strip():
-        raise argparse.ArgumentTypeError(f'{text!r}: expected KEY=VALUE, such as launcher.wheel_diameter="110 mm"')
+        raise arguments.refused(text, 'KEY=VALUE, such as launcher.wheel_diameter="110 mm"')
     return key.strip(), value.strip()
 
 
@@ -50,7 +54,7 @@ def _weight(text: str) -> tuple[str, float]:
     try:
         return name.strip(), float(value)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r}: expected NAME=NUMBER, such as reach_m=0.5") from None
+        raise arguments.refused(text, "NAME=NUMBER, such as reach_m=0.5") from None
 
 
 def _size(args: argparse.Namespace) -> None:
@@ -75,7 +79,8 @@ def _compare(args: argparse.Namespace) -> None:
     from fieldtune.robot import load_robot
     from fieldtune.session import Session
     from fieldtune.shot_entry import check_distance
-    from fieldtune.sizing.compare import CRITERIA, compare
+    from fieldtune.sizing.compare import compare
+    from fieldtune.sizing.decision import CRITERIA
     from fieldtune.sizing.text import compare_text
 
     for distance in args.distance or ():

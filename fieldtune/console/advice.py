@@ -106,7 +106,7 @@ class Advisor:
         """Draws the path at the present readback too, while it isn't the recommended one."""
         state, robot = self._shooting, self._session.robot
         value, distance, recommended = words.readback(live, robot), state.distance, state.recommended
-        if robot.setpoint.unit == "%" or value is None or distance is None or recommended is None:
+        if robot.setpoint.scale.follows_voltage or value is None or distance is None or recommended is None:
             self.picture_now = None
         elif not 0.3 * recommended < value < 2 * recommended or words.near(value, recommended, robot):
             self.picture_now, self._drawn_for = None, None

@@ -5,16 +5,15 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
-from fieldtune.console.background import BackgroundThreads
-from fieldtune.console.line_opening import ConsoleLine
-from fieldtune.console.shooting_state import ShootingState
-from fieldtune.console.shot_recorder import ShotRecorder
-
 if TYPE_CHECKING:
     from fieldtune.battery.change import Recalibration
     from fieldtune.battery.resistance import TwoPulse
     from fieldtune.battery.status import BatteryStatus
     from fieldtune.battery.watch import BatteryWatch
+    from fieldtune.console.background import BackgroundThreads
+    from fieldtune.console.line_opening import ConsoleLine
+    from fieldtune.console.shooting_state import ShootingState
+    from fieldtune.console.shot_recorder import ShotRecorder
     from fieldtune.link.sample import Sample
     from fieldtune.session import Session
 

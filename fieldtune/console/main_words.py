@@ -167,7 +167,7 @@ def _chip(shot: Shot, robot: Robot) -> str:
 
 def left_at(speed: float | None, robot: Robot) -> list[str]:
     """What was measured as a shot left, in words; none where it wasn't."""
-    unit = "rpm" if robot.launcher.kind == "flywheel" else "mm"
+    unit, _ = robot.launcher.mechanism.measured
     return [] if speed is None else [f"left at {speed:.0f} {unit}"]
 
 

@@ -226,7 +226,7 @@ class ShootingState:
         distance = then.distance_m
         if seen.distance_m is not None and then.distance_from in ("robot", None):
             distance = round(seen.distance_m, 3)
-        speed = seen.speed_rpm if self.robot.launcher.kind == "flywheel" else seen.draw_mm
+        speed: float | None = getattr(seen, self.robot.launcher.mechanism.measured[1])
         setpoint = seen.setpoint
         if setpoint is None:  # then the wheel's speed is what was shot, not the recommendation
             setpoint = speed if speed is not None and self.robot.setpoint.unit in ("rpm", "mm") else then.setpoint

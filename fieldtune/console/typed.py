@@ -31,14 +31,12 @@ def read_distance(text: str, robot: Robot) -> Distance:
     for spot in robot.spots:
         if said and spot.name.casefold() == said.casefold():
             return Distance(spot.distance, "spot", spot.name)
-    if re.fullmatch(r"\d+[.,]?\d*|[.,]\d+", said):
-        value = float(said.replace(",", "."))
-    else:
-        try:
-            value = units.parse(said, units.LENGTH)
-        except InputError as error:
-            shown = words.shorten(words.printable(said), 24)
-            raise InputError(f"distance {shown!r} can't be read: {EXPECTED}") from error
+    try:
+        bare = re.fullmatch(r"\d+\.?\d*|\.\d+", units.with_point(said, EXPECTED))
+        value = float(bare.group()) if bare else units.parse(said, units.LENGTH)
+    except InputError as error:
+        shown = words.shorten(words.printable(said), 24)
+        raise InputError(f"distance {shown!r} can't be read: {EXPECTED}") from error
     if not math.isfinite(value) or not 0 < value <= FURTHEST_M:
         raise InputError(f"distance has to be more than 0 and at most {FURTHEST_M:.0f} m: {EXPECTED}")
     return Distance(value, "typed", "typed")

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fieldtune.records import Result, Shot, UnansweredShot
-from fieldtune.robot.model import Robot
-
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live
+    from fieldtune.records import Result, Shot, UnansweredShot
+    from fieldtune.robot.model import Robot
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
 """A shape beside the word of each result, so that colour is never needed."""
@@ -62,7 +61,8 @@ def interval(pair: tuple[float, float] | None) -> str:
 
 def readback(live: Live, robot: Robot) -> float | None:
     """What the robot reports of the thing that is set: wheel rpm, drive power in %, or draw in mm."""
-    return {"rpm": live.wheel_rpm, "%": live.power_pct, "mm": live.draw_mm}[robot.setpoint.unit]
+    value: float | None = getattr(live, robot.setpoint.scale.readback)
+    return value
 
 
 def near(value: float, wanted: float, robot: Robot, aim: Aim | None = None) -> bool:
@@ -103,33 +103,24 @@ def against(value: float | None, wanted: float | None, robot: Robot, aim: Aim | 
 
 def what_turns(robot: Robot) -> str:
     """The thing whose setpoint is given: wheel, drive, striker or arm."""
-    if robot.launcher.kind == "flywheel":
-        return "drive" if robot.setpoint.unit == "%" else "wheel"
-    return robot.launcher.kind
+    return robot.launcher.mechanism.noun(robot.setpoint.scale)
 
 
 def order(robot: Robot) -> str:
-    """What to do with a setpoint: ``Set the wheel to``, ``Draw the striker to``."""
-    verb = "Set" if robot.launcher.kind == "flywheel" else "Draw"
-    return f"{verb} the {what_turns(robot)} to"
+    """What to do with a setpoint: ``Set the wheel to``, ``Draw the spring to``."""
+    return robot.launcher.mechanism.order(robot.setpoint.scale)
 
 
 def moving(live: Live, robot: Robot) -> bool:
     """Whether something stored or spinning is there: a turning wheel, a drawn spring."""
-    if robot.launcher.kind == "flywheel":
-        return (live.wheel_rpm or 0.0) > 60.0 or (live.wheel2_rpm or 0.0) > 60.0
-    return (live.draw_mm or 0.0) > 1.0
+    return robot.launcher.mechanism.moves(live.wheel_rpm, live.wheel2_rpm, live.draw_mm)
 
 
 def standing_caution(live: Live, robot: Robot) -> str:
     """The line that stays on the screen; it names what is stored right now."""
-    if robot.launcher.kind == "flywheel":
-        stored = "Wheel turning fast" if moving(live, robot) else "A fast wheel"
-    else:
-        thing = "spring" if robot.launcher.kind == "striker" else "arm"
-        stored = f"{thing.capitalize()} cocked" if moving(live, robot) else f"A cocked {thing}"
-    verb = ":" if moving(live, robot) else " can hurt:"
-    return f"{stored}{verb} hands off, range clear, eye protection on"
+    now, always = robot.launcher.mechanism.loaded_words
+    stored = f"{now}:" if moving(live, robot) else f"{always} can hurt:"
+    return f"{stored} hands off, range clear, eye protection on"
 
 
 def link_line(live: Live) -> str:

@@ -8,18 +8,21 @@ less short, or the measured misses) is compared with leans simulated from that.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from fieldtune.aim.results import Drift, Residual
-from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
-from fieldtune.learn.fit import Fit
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
 from fieldtune.learn.target_expansion import Expansion, expand_target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.learn.fit import Fit
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,9 +161,8 @@ def drift(fit: Fit) -> Drift:
     since = table.shots[present[-window]].shot
     if p_value > ALARM:
         return Drift(False, "recent shots agree with the earlier ones", p_value)
-    way = "long" if lean > 0 else "short"
-    if table.targets[table.target[present[-1]]].kind == "window":
-        way = "high" if lean > 0 else "low"
+    more, less = table.targets[table.target[present[-1]]].miss_words
+    way = more if lean > 0 else less
     words = (
         f"the last {window} shots fall {way} of what the earlier ones say ({_one_in(p_value)} by chance);"
         " if battery or build has changed, mark a new epoch"

@@ -18,17 +18,20 @@ to how well they explain the new shots (``FirstShots``; sampling-importance-resa
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
 
-from fieldtune.arrays import FloatArray
-from fieldtune.learn.log_posterior import LogPosterior
-from fieldtune.learn.map_estimate import LogDensity, Mode
 from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
-from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.map_estimate import LogDensity, Mode
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.robot.model import Robot
 
 # Ellipses around the Laplace approximation are drawn this much wider than it says.
 _INFLATION = 1.5
@@ -143,13 +146,14 @@ def linearised_gain(
 
     With it the offset (K,) of the epoch at ``place``, not in the gain; nor is the drive's tracking.
     """
-    speed = slice(0, layout.gains + 1 + layout.epochs)
+    speed = slice(0, layout.offset_features.stop)
     features, slopes = layout.features(mode.u[None])[0, speed], layout.jacobian(mode.u)[speed]
     straight = features + (points - mode.u) @ slopes.T
-    offset = straight[:, layout.gains + 1 + place]
+    offsets = straight[:, layout.offset_features]
     if not np.any(table.epoch == place):
         # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
-        offset = layout.offsets(points)[:, place]
+        offsets[:, place] = layout.offsets(points)[:, place]
+    offset = offsets @ layout.members[place]
     return straight[:, : layout.gains] + _curvature_correction(robot, table, layout, points, required_of, side), offset
 
 
@@ -187,6 +191,7 @@ _FIRST = 10
 # Standard normal values of the new offset; between two of them lies less than any scatter, save in the far tails.
 _STEP = 0.1
 _GRID = np.arange(-4.2, 4.25, _STEP)
+_GOLDEN = (5**0.5 - 1) / 2
 # With fewer draws than this share left in effect the earlier epochs say too little by themselves.
 _LEFT = 0.15
 
@@ -205,19 +210,22 @@ class FirstShots:
 
         ``gain``: of the draws, without the epoch's offset and the drive's tracking. In the gains returned they count.
         """
-        offset = self.layout.spread(points)[:, None] * heavy_tailed(_GRID)
+        own = self.layout.spread(points)[:, None] * self.layout.shares[self.place]
+        offset = own * heavy_tailed(_GRID)
         mass = self._mass(points, gain, offset)
         each = mass.sum(axis=1)
         if 1 / np.sum(each**2) < _LEFT * len(points):
             return None
-        ends = np.cumsum(mass.ravel())
-        wanted = (np.arange(len(points)) + 0.5) / len(points) * ends[-1]
-        at = np.minimum(np.searchsorted(ends, wanted), mass.size - 1)
-        draw, cell = np.divmod(at, len(_GRID))
-        inside = (ends[at] - wanted) / np.maximum(mass.ravel()[at], 1e-300)
+        number = np.arange(len(points))
+        draw = np.searchsorted(np.cumsum(each), np.minimum((number + 0.5) / len(points), each.sum() * (1 - 1e-12)))
+        # Each draw kept has an offset of its own share: the fractional parts of the golden ratio are the most even.
+        ends = np.cumsum(mass[draw], axis=1)
+        wanted = (number + 0.5) * _GOLDEN % 1.0 * ends[:, -1]
+        cell = np.minimum(np.sum(ends < wanted[:, None], axis=1), len(_GRID) - 1)
+        inside = (ends[number, cell] - wanted) / np.maximum(mass[draw, cell], 1e-300)
         kept = points[draw].copy()
         kept[:, self.layout.offsets_at.start + self.place] = _GRID[cell] + _STEP * (0.5 - inside)
-        return kept, gain_with_offset(self.layout, kept, gain[draw], self.layout.offsets(kept)[:, self.place])
+        return kept, gain_with_offset(self.layout, kept, gain[draw], self.layout.present_offset(kept, self.place))
 
     def _mass(self, points: FloatArray, gain: FloatArray, offset: FloatArray) -> FloatArray:
         """Probability (K, grid) of each draw with each offset, all summing to one."""

@@ -8,15 +8,26 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
-from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.target_expansion import Expansion, RequiredSpeedOf, SideEstimate, TargetExpansion, expand_target
-from fieldtune.robot.model import Robot
+from fieldtune.learn.target_expansion import (
+    Expansion,
+    RequiredSpeedOf,
+    SideEstimate,
+    TargetExpansion,
+    expand,
+    expand_target,
+)
+from fieldtune.robot.exit_speed import model_log_speed
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.robot.model import Robot
 
 # Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
 _CLOSED, _OPEN = 0.02, 0.12
@@ -33,7 +44,7 @@ def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
     reach = 3 * max(1.4826 * float(np.median(np.abs(pairs - middle))), _JITTER)
     near = np.clip(pairs, middle - reach, middle + reach)
     jitter2 = (_JITTER_WORTH * _JITTER**2 + float(np.sum((near - near.mean()) ** 2))) / (_JITTER_WORTH + len(near))
-    broad = _OPEN if robot.setpoint.unit == "%" else _CLOSED
+    broad = _OPEN if robot.setpoint.scale.follows_voltage else _CLOSED
     precision = 1 / broad**2 + len(near) / jitter2
     return replace(
         prior,
@@ -41,6 +52,29 @@ def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
         tracking_sd=float(precision**-0.5),
         jitter=float(jitter2**0.5),
     )
+
+
+_SCAN, _VIEWS = 60, (0.5, 0.9, 0.1)
+
+
+def sums_in_reach(robot: Robot, layout: Layout, required_of: RequiredSpeedOf) -> FloatArray:
+    """Derivatives (n, P) at the prior's middle of believed less required log speed, at distances within reach."""
+    required = required_of(robot, robot.targets[0])
+    basis = layout.prior.basis
+    quantity = np.geomspace(basis.q_low, basis.q_high, _SCAN)
+    model = model_log_speed(robot, quantity)
+    distance = np.linspace(required.d_low, required.d_high, _SCAN)
+    needed = required.log_speed(distance).value
+    inside = np.flatnonzero((needed >= model[0]) & (needed <= model[-1]))
+    if not len(inside):
+        return np.zeros((0, layout.size))
+    distance = distance[inside[[int(share * (len(inside) - 1)) for share in _VIEWS]]]
+    at = expand(required, distance, np.zeros(len(distance)), layout, curved=False)
+    features = np.zeros((len(distance), layout.feature_count))
+    features[:, : layout.gains] = basis.at(np.interp(at.value, model, quantity))
+    features[:, layout.offset_features] = layout.members[-1]
+    features[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = -at.slope
+    return np.asarray(features @ layout.jacobian(np.zeros(layout.size)))
 
 
 # A wild outcome is any of three, or a miss anywhere within three metres.
@@ -86,7 +120,8 @@ def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansio
     out = np.zeros((len(index), layout.feature_count))
     out[:, : layout.gains] = -table.columns(layout.prior.basis)[index]
     out[:, layout.tracking_at] = -table.tracked[index].astype(float)
-    out[np.arange(len(index)), layout.gains + 1 + table.epoch[index]] = -1.0
+    out[:, layout.offset_features] = -layout.members[table.epoch[index]]
+    out[:, layout.offset_features.stop] = table.before_last[index]
     start = layout.shape_features_at
     out[:, start : start + SHAPES] = at.slope
     for row, (i, k) in enumerate(PAIRS, start=start + SHAPES):

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.arrays import FloatArray
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
-from fieldtune.learn.log_posterior import LogPosterior
+from fieldtune.learn.evidence import sums_in_reach
+from fieldtune.learn.importance import importance_draws
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
-from fieldtune.learn.parameters import Layout
+from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table
 from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.parameters import Layout
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
 
 _SEED = 20140
 # Up to this many shots the draws are corrected for not being normal.
@@ -42,8 +48,18 @@ class Fit:
     required_of: RequiredSpeedOf
 
 
-def fit(robot: Robot, shots: Sequence[Shot], epoch: int, required_of: RequiredSpeedOf, draws: int) -> Fit:
-    """Posterior of a robot's unknowns from the shots that count, as ``draws`` draws for the present epoch."""
+def fit(
+    robot: Robot,
+    shots: Sequence[Shot],
+    epoch: int,
+    required_of: RequiredSpeedOf,
+    draws: int,
+    labels: Mapping[int, str | None] | None = None,
+) -> Fit:
+    """Posterior of a robot's unknowns from the shots that count, as ``draws`` draws for the present epoch.
+
+    ``labels``: the battery of each epoch, where it has a name.
+    """
     table = shot_table(robot, shots, epoch)
     epochs = epochs_of(table.shots, epoch)
     rng = np.random.default_rng(_SEED)
@@ -51,19 +67,21 @@ def fit(robot: Robot, shots: Sequence[Shot], epoch: int, required_of: RequiredSp
     side_mode = maximise(side_density, np.zeros(2))
     side_layout = SideLayout.of(robot)
     view = SideEstimate(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
-    density, layout, mode = map_by_gauss_newton(robot, table, len(epochs), required_of, view)
+    batteries = batteries_that_came_back(epochs, labels or {})
+    density, layout, mode = map_by_gauss_newton(robot, table, len(epochs), required_of, view, batteries)
     place, at = epochs.index(epoch), mode.u[None]
-    few = len(table) <= _CORRECTED
+    few, sums = len(table) <= _CORRECTED, sums_in_reach(robot, layout, required_of)
 
     def drawn(slope: LogPosterior, top: Mode) -> Drawn:
-        points = _drawn(slope, top, draws, few and bool(slope.rows), rng)
+        weighed = importance_draws(slope, layout, top, sums, draws) if few or not slope.rows else None
+        points = _drawn(slope, top, draws, few, rng) if weighed is None else weighed
         if few or not slope.rows:
-            return points, layout.gain(points), layout.offsets(points)[:, place]
+            return points, layout.gain(points), layout.present_offset(points, place)
         return points, *linearised_gain(robot, table, layout, top, points, place, required_of, view)
 
     points, gain = _present_draws(density, layout, mode, table, place, drawn)
     side_points = _drawn(side_density, side_mode, draws, few and bool(side_density.rows), rng)
-    best = gain_with_offset(layout, at, layout.gain(at), layout.offsets(at)[:, place])
+    best = gain_with_offset(layout, at, layout.gain(at), layout.present_offset(at, place))
     belief = Belief(
         basis=layout.prior.basis,
         draws=unknowns_from(layout, gain, points, side_layout, side_points),

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.results import Fact
-from fieldtune.arrays import FloatArray
-from fieldtune.learn.fit import Fit
-from fieldtune.learn.parameters import heavy_tailed
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.fit import Fit
 
 # A spread above this share of the prior's means that shots have hardly spoken.
 _UNLEARNED = 0.8
@@ -39,14 +41,10 @@ def _middle(fit: Fit) -> float:
 
 def _throw(fit: Fit) -> Fact:
     """Grip of a wheel, efficiency of a spring, in the middle of what was shot."""
-    launcher, prior = fit.robot.launcher, fit.layout.prior
+    level, prior = fit.robot.launcher.mechanism.level, fit.layout.prior
     gain = fit.belief.draws.gain @ fit.belief.basis.at(_middle(fit))[0]
-    if launcher.flywheel is not None:
-        grip = launcher.flywheel.grip
-        return _fact("grip", "grip {value}", grip * np.exp(gain), "", grip * prior.level, 3)
-    mechanism = launcher.striker or launcher.arm
-    efficiency = mechanism.efficiency if mechanism is not None else 1.0
-    return _fact("efficiency", "efficiency {value}", efficiency * np.exp(2 * gain), "", 2 * efficiency * prior.level, 3)
+    learned, spread = level.value * np.exp(level.root * gain), level.root * level.value * prior.level
+    return _fact(level.name, level.name + " {value}", learned, "", spread, 3)
 
 
 def _slope(fit: Fit) -> list[Fact]:
@@ -56,7 +54,7 @@ def _slope(fit: Fit) -> list[Fact]:
     low, high = float(fit.table.quantity.min()), float(fit.table.quantity.max())
     if high < 1.1 * low:
         return []
-    unit = "mm" if fit.robot.setpoint.unit == "mm" else "rpm"
+    unit, _ = fit.robot.launcher.mechanism.measured
     ends = fit.belief.basis.at(np.array([low, high]))
     change = 100 * np.expm1(fit.belief.draws.gain @ (ends[1] - ends[0]))
     way = "more" if np.mean(change) >= 0 else "less"
@@ -68,21 +66,21 @@ def _slope(fit: Fit) -> list[Fact]:
 
 def _flight(fit: Fit) -> list[Fact]:
     draws, shape = fit.belief.draws, fit.layout.prior.shape
-    on_floor = fit.robot.targets[0].on_floor
+    target = fit.robot.targets[0]
     bias = 100 * draws.distance_bias
     reads = "short" if np.mean(bias) >= 0 else "long"
     made = [
         _fact("distance", f"distance reads {{size}} cm {reads},", bias, "cm", 100 * float(shape[2]), 1),
         _fact(
-            "friction" if on_floor else "drag",
-            ("friction" if on_floor else "drag") + " {value} times the profile's",
+            target.resistance,
+            target.resistance + " {value} times the profile's",
             np.exp(draws.log_drag),
             "",
             float(shape[1]),
             2,
         ),
     ]
-    if not on_floor:
+    if target.by_way(lambda: True, lambda: False):
         angle = np.degrees(draws.angle_error)
         way = "steeper" if np.mean(angle) >= 0 else "flatter"
         told = f"leaves {{size}} deg {way} than the profile says,"
@@ -116,12 +114,9 @@ def _epoch(fit: Fit) -> list[Fact]:
     if place == 0:
         return []
     layout, mode = fit.layout, fit.mode
-    before, now = layout.offsets_at.start + place - 1, layout.offsets_at.start + place
-    spread = float(layout.spread(mode.u[None])[0])
-    value = 100 * spread * float(heavy_tailed(mode.u[now]) - heavy_tailed(mode.u[before]))
-    covariance = mode.covariance
-    variance = covariance[now, now] + covariance[before, before] - 2 * covariance[now, before]
-    sd = 100 * spread * math.sqrt(max(variance, 0.0))
+    change = layout.members[place] - layout.members[place - 1]
+    value = 100 * float(layout.offsets(mode.u[None])[0] @ change)
+    sd = 100 * float(np.linalg.norm(change @ layout.jacobian(mode.u)[layout.offset_features] @ mode.root))
     way = "faster" if value >= 0 else "slower"
     earlier = fit.epochs[place - 1]
     words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import BoolArray, FloatArray
 from fieldtune.learn.normal_intervals import Terms, interval_terms, log_density, log_interval, point_terms
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray
 
 # Share of outcomes that say nothing: mis-keyed, bounced out, a dented element.
 WILD_SHARE = 0.03

@@ -8,17 +8,19 @@ that shots far from the prior are not all taken for wild ones.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.learn.evidence import evidence, tracked_prior
 from fieldtune.learn.log_posterior import LogPosterior, Rows
 from fieldtune.learn.parameters import SHAPES, Layout, prior_of
-from fieldtune.learn.shot_table import ShotTable
-from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
+    from fieldtune.robot.model import Robot
 
 _ROUNDS, _HALVINGS = 60, 12
 _LONGEST_STEP = 3.0
@@ -118,14 +120,19 @@ _CURVED = 150
 
 
 def map_by_gauss_newton(
-    robot: Robot, table: ShotTable, epochs: int, required_of: RequiredSpeedOf, view: SideEstimate
+    robot: Robot,
+    table: ShotTable,
+    epochs: int,
+    required_of: RequiredSpeedOf,
+    view: SideEstimate,
+    batteries: tuple[int, ...] = (),
 ) -> tuple[LogPosterior, Layout, Mode]:
     """Maximum of the log posterior on required speeds expanded around it, repeated until nothing is gained.
 
     Each expansion is exact where it is made, so a step counts only if the log posterior itself has risen there
     (Gauss-Newton with a line search).
     """
-    prior = tracked_prior(robot, prior_of(robot, robot.targets[0].on_floor), table)
+    prior = tracked_prior(robot, prior_of(robot, robot.targets[0]), table)
     curved = len(table) <= _CURVED
 
     def expanded(u: FloatArray) -> tuple[LogPosterior, Layout, float]:
@@ -133,7 +140,7 @@ def map_by_gauss_newton(
         density = LogPosterior(layout, evidence(robot, table, layout, required_of, view, curved), np.ones(layout.size))
         return density, layout, float(density.value(u[None])[0])
 
-    flat = Layout(prior, epochs, np.zeros(SHAPES))
+    flat = Layout(prior, epochs, np.zeros(SHAPES), batteries)
     density, layout, value = expanded(np.zeros(flat.size))
     start = starting_point(density)
     mode = maximise(density, start, FINE)

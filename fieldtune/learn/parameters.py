@@ -1,22 +1,26 @@
 """What is not known about how far a robot throws, as standard normal numbers, and how they act.
 
 Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed
-scatter, log angle scatter, log spread of epochs, then one offset an epoch. Order of the features: gain (level, slope,
-remainder), tracking, offsets, shape (angle, drag, distance away from where required speeds were expanded), products of
-shape, and 1.
+scatter, log angle scatter, log spread of epochs, wear, then one offset an epoch and one a battery that came back. Order
+of the features: gain (level, slope, remainder), tracking, offsets, wear, shape (angle, drag, distance away from where
+required speeds were expanded), products of shape, and 1.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import GainBasis
 from fieldtune.aim.exit_speed import gain_basis
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import GainBasis
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 # Tukey's h: how heavy the tails of level, slope and offsets are; 0.12 puts as much beyond three and four standard
 # deviations as a Student t with four to five degrees of freedom, so that a robot far from its profile is still found.
@@ -26,7 +30,11 @@ _SLOPE_SHARE, _REMAINDER_SHARE = 0.7, 0.45
 # The remainder bends over a factor exp(0.5) of the drive quantity, or over a share of its range if that is shorter.
 _BEND, _BEND_SHARE = 0.5, 0.3
 _SCATTER_SPREAD = 0.5
-_EPOCH_SPREAD, _EPOCH_SPREAD_SPREAD = 0.02, 0.9
+_EPOCH_SPREAD_SPREAD = 0.9
+# Of the variance between battery periods so much belongs to the battery and is there again when it comes back.
+_OF_BATTERY = 0.8
+# Change of log exit speed a shot: next to nothing for most robots, and a quarter per cent in the heavy tail.
+_WEAR = 0.00015
 SHAPES = 3
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 
@@ -46,26 +54,27 @@ class Prior:
     shape: FloatArray
     log_speed_scatter: float
     log_angle_scatter: float
+    epoch_spread: float
     tracking_mean: float = 0.0
     tracking_sd: float = 0.0
     jitter: float = 0.0
 
 
-def prior_of(robot: Robot, on_floor: bool) -> Prior:
+def prior_of(robot: Robot, target: Target) -> Prior:
     """What the profile's uncertainties say before any shot."""
     given = robot.uncertainty
-    # Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's.
-    level = given.grip if robot.launcher.kind == "flywheel" else given.efficiency / 2
+    level = robot.launcher.mechanism.level_spread(given)
     basis = working_basis(gain_basis(robot))
     span = math.log(basis.q_high / basis.q_low)
     return Prior(
         basis=basis,
         level=level,
         slope=_SLOPE_SHARE * level * span,
-        remainder=_REMAINDER_SHARE * level,
-        shape=np.maximum([given.exit_angle, given.friction if on_floor else given.drag, given.distance], 1e-6),
+        remainder=_REMAINDER_SHARE * level if given.remainder is None else given.remainder,
+        shape=np.maximum([given.exit_angle, getattr(given, target.resistance), given.distance], 1e-6),
         log_speed_scatter=math.log(max(given.exit_speed_scatter, 1e-4)),
         log_angle_scatter=math.log(max(given.exit_angle_scatter, 1e-5)),
+        epoch_spread=max(given.battery, 1e-5),
     )
 
 
@@ -74,6 +83,13 @@ def working_basis(basis: GainBasis) -> GainBasis:
     length = min(_BEND / math.log(basis.q_high / basis.q_low), _BEND_SHARE)
     count = int(np.clip(math.ceil(1.1 / (0.9 * length)) + 1, 3, 9))
     return replace(basis, knots=tuple(np.linspace(-0.05, 1.05, count)), length=length)
+
+
+def batteries_that_came_back(epochs: Sequence[int], labels: Mapping[int, str | None]) -> tuple[int, ...]:
+    """See ``Layout.batteries``: for each epoch the number of its battery, -1 where its label stands only once."""
+    named = [labels.get(epoch) for epoch in epochs]
+    again = sorted({label for label in named if label is not None and named.count(label) > 1})
+    return tuple(again.index(label) if label in again else -1 for label in named) if again else ()
 
 
 def heavy_tailed(u: FloatArray) -> FloatArray:
@@ -89,11 +105,15 @@ def heavy_tailed_slopes(u: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Unknowns of one robot with ``epochs`` epochs; ``origin`` (3,) is the shape that features are measured from."""
+    """Unknowns of one robot with ``epochs`` epochs; ``origin`` (3,) is the shape that features are measured from.
+
+    ``batteries`` holds for every epoch the number of its battery if that came back, -1 otherwise; empty if none did.
+    """
 
     prior: Prior
     epochs: int
     origin: FloatArray
+    batteries: tuple[int, ...] = ()
 
     @property
     def gains(self) -> int:
@@ -116,13 +136,41 @@ class Layout:
         return self.gains + 6
 
     @property
+    def wear_at(self) -> int:
+        return self.gains + 7
+
+    @property
+    def offset_count(self) -> int:
+        """Offsets of epochs, and of batteries that came back."""
+        return self.epochs + max(self.batteries, default=-1) + 1
+
+    @property
+    def members(self) -> FloatArray:
+        """Which offsets act in each epoch (epochs, offsets), 0 or 1."""
+        out = np.eye(self.epochs, self.offset_count)
+        for epoch, battery in enumerate(self.batteries):
+            if battery >= 0:
+                out[epoch, self.epochs + battery] = 1.0
+        return out
+
+    @property
+    def shares(self) -> FloatArray:
+        """Spread of each offset (offsets,) as a share of the spread of epochs."""
+        out = np.ones(self.offset_count)
+        out[self.epochs :] = math.sqrt(_OF_BATTERY)
+        for epoch, battery in enumerate(self.batteries):
+            if battery >= 0:
+                out[epoch] = math.sqrt(1 - _OF_BATTERY)
+        return out
+
+    @property
     def offsets_at(self) -> slice:
-        return slice(self.gains + 7, self.gains + 7 + self.epochs)
+        return slice(self.gains + 8, self.gains + 8 + self.offset_count)
 
     @property
     def size(self) -> int:
         """Number of unknowns P."""
-        return self.gains + 7 + self.epochs
+        return self.gains + 8 + self.offset_count
 
     def gain(self, points: FloatArray) -> FloatArray:
         """Level, slope and remainder weights (K, gains)."""
@@ -144,11 +192,19 @@ class Layout:
 
     def spread(self, points: FloatArray) -> FloatArray:
         """Spread of epochs in log speed (K,)."""
-        return np.asarray(_EPOCH_SPREAD * np.exp(_EPOCH_SPREAD_SPREAD * points[:, self.spread_at]))
+        return np.asarray(self.prior.epoch_spread * np.exp(_EPOCH_SPREAD_SPREAD * points[:, self.spread_at]))
 
     def offsets(self, points: FloatArray) -> FloatArray:
-        """Epochs' offsets in log speed (K, epochs)."""
-        return np.asarray(self.spread(points)[:, None] * heavy_tailed(points[:, self.offsets_at]))
+        """Offsets of epochs and of batteries in log speed (K, offsets)."""
+        return np.asarray(self.spread(points)[:, None] * self.shares * heavy_tailed(points[:, self.offsets_at]))
+
+    def present_offset(self, points: FloatArray, place: int) -> FloatArray:
+        """What an epoch adds to the log exit speed (K,)."""
+        return np.asarray(self.offsets(points) @ self.members[place])
+
+    def wear(self, points: FloatArray) -> FloatArray:
+        """Change of the log exit speed a shot within a battery period (K,)."""
+        return np.asarray(_WEAR * heavy_tailed(points[:, self.wear_at]))
 
     def features(self, points: FloatArray) -> FloatArray:
         """See ``log_posterior.Unknown``; (K, F)."""
@@ -159,6 +215,7 @@ class Layout:
                 self.gain(points),
                 self.tracking(points),
                 self.offsets(points),
+                self.wear(points),
                 away,
                 pairs,
                 np.ones(len(points)),
@@ -167,12 +224,17 @@ class Layout:
 
     @property
     def feature_count(self) -> int:
-        return self.gains + 1 + self.epochs + SHAPES + len(PAIRS) + 1
+        return self.shape_features_at + SHAPES + len(PAIRS) + 1
+
+    @property
+    def offset_features(self) -> slice:
+        """Where the offsets stand among the features; wear follows."""
+        return slice(self.gains + 1, self.gains + 1 + self.offset_count)
 
     @property
     def shape_features_at(self) -> int:
         """Where the shape features begin; products follow, then the constant."""
-        return self.gains + 1 + self.epochs
+        return self.gains + 2 + self.offset_count
 
     def jacobian(self, u: FloatArray) -> FloatArray:
         """See ``log_posterior.Unknown``; (F, P)."""
@@ -183,8 +245,9 @@ class Layout:
         slopes[0, 0], slopes[1, 1] = self.prior.level * bent[0], self.prior.slope * bent[1]
         slopes[self.tracking_at, self.tracking_at] = self.prior.tracking_sd
         first, offsets = self.gains + 1, self.offsets_at
-        each = np.arange(self.epochs)
-        spread = float(self.spread(u[None])[0])
+        each = np.arange(self.offset_count)
+        spread = float(self.spread(u[None])[0]) * self.shares
+        slopes[self.offset_features.stop, self.wear_at] = _WEAR * bent[self.wear_at]
         slopes[first + each, offsets.start + each] = spread * bent[offsets]
         slopes[first + each, self.spread_at] = _EPOCH_SPREAD_SPREAD * spread * heavy_tailed(u[offsets])
         away, place = self.shape(u[None])[0] - self.origin, self.shape_features_at
@@ -200,12 +263,14 @@ class Layout:
         bend = np.zeros((self.size, self.size))
         slope, curve = heavy_tailed_slopes(u)
         bend[0, 0], bend[1, 1] = pull[0] * self.prior.level * curve[0], pull[1] * self.prior.slope * curve[1]
-        offsets, own = self.offsets_at, pull[self.gains + 1 : self.gains + 1 + self.epochs]
-        spread, growth = float(self.spread(u[None])[0]), _EPOCH_SPREAD_SPREAD
+        bend[self.wear_at, self.wear_at] = pull[self.offset_features.stop] * _WEAR * curve[self.wear_at]
+        offsets, own = self.offsets_at, pull[self.offset_features]
+        own = own * float(self.spread(u[None])[0]) * self.shares
+        growth = _EPOCH_SPREAD_SPREAD
         each = np.arange(offsets.start, offsets.stop)
-        bend[each, each] = own * spread * curve[offsets]
-        bend[each, self.spread_at] = bend[self.spread_at, each] = own * spread * growth * slope[offsets]
-        bend[self.spread_at, self.spread_at] = float(own @ heavy_tailed(u[offsets])) * spread * growth**2
+        bend[each, each] = own * curve[offsets]
+        bend[each, self.spread_at] = bend[self.spread_at, each] = own * growth * slope[offsets]
+        bend[self.spread_at, self.spread_at] = float(own @ heavy_tailed(u[offsets])) * growth**2
         for row, (i, k) in enumerate(PAIRS, start=self.shape_features_at + SHAPES):
             product = pull[row] * self.prior.shape[i] * self.prior.shape[k]
             bend[self.shape_at.start + i, self.shape_at.start + k] += product

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import GainBasis
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import GainBasis
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot, Target
 
 _RESULTS = (None, "in", "short", "long", "left", "right")
 # A measured speed this far (natural log) from the commanded one is a reading error, not a wheel.
@@ -26,6 +29,7 @@ class ShotTable:
     ``reading`` (n,) is the distance as read, ``result`` codes into in/short/long/left/right, ``miss`` and ``side`` are
     nan where not measured. ``model`` (n,) is the model's log exit speed at ``quantity``, the measured speed where there
     is one; ``tracked`` says that it is the commanded one. ``pairs`` holds log exit speeds of measured over commanded.
+    ``before_last`` (n,): how many shots before the last of its epoch, counted or not.
     """
 
     shots: tuple[Shot, ...]
@@ -40,6 +44,7 @@ class ShotTable:
     model: FloatArray
     tracked: BoolArray
     pairs: FloatArray
+    before_last: FloatArray
 
     def __len__(self) -> int:
         return len(self.shots)
@@ -87,14 +92,25 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
         model=quantity_model,
         tracked=~believed,
         pairs=(measured_model - model)[believed],
+        before_last=_before_last(in_time, usable),
     )
+
+
+def _before_last(fired: Sequence[Shot], usable: Sequence[Shot]) -> FloatArray:
+    """Shots of the same epoch after each of the usable ones (n,), with those that teach nothing: they wear too."""
+    after: dict[str, int] = {}
+    epochs: dict[int, int] = {}
+    for shot in reversed(fired):
+        after[shot.uid] = epochs.get(shot.epoch, 0)
+        epochs[shot.epoch] = after[shot.uid] + 1
+    return np.array([after[shot.uid] for shot in usable], dtype=float)
 
 
 def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
     """Commanded drive quantities (n,): one call a battery voltage."""
     quantity = np.zeros(len(shots))
     setpoints = np.array([shot.setpoint for shot in shots], dtype=float)
-    if robot.setpoint.unit != "%":
+    if not robot.setpoint.scale.follows_voltage:
         return drive_quantity(robot, setpoints)
     volts = np.array([_number(shot.battery_v) for shot in shots])
     volts[~(volts > 0)] = np.nan

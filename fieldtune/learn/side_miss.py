@@ -8,16 +8,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.arrays import FloatArray
 from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
-from fieldtune.learn.shot_table import ShotTable
-from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.arrays import FloatArray
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.robot.model import Robot, Target
 
 _SCATTER_SPREAD = 0.5
 # A shot that is called short or long is taken to be within so many half widths aside.

@@ -6,18 +6,20 @@ again where the maximum has moved.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-from fieldtune.arrays import BoolArray, FloatArray, IntArray
 from fieldtune.learn.parameters import SHAPES, Layout
-from fieldtune.learn.shot_table import ShotTable
 from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.learn.shot_table import ShotTable
 
 RequiredSpeedOf = Callable[[Robot, Target], RequiredSpeed]
 
@@ -199,12 +201,12 @@ def _opening(
     """
     steps, count = 0.1 * _shifts(layout), len(distances)
     free = required.free_at(_seen(required, distances, np.zeros(count), layout.origin + steps))
-    spare, gate = _FALLBACK_SHARE * target.opening[0], target.kind == "gate"
-    lows = np.where(np.isfinite(free.low), free.low, 0.0 if gate else -spare).reshape(-1, count)
-    highs = np.where(np.isnan(free.high), math.inf if gate else spare, free.high).reshape(-1, count)
+    low, high, _ = (_FALLBACK_SHARE * edge for edge in target.bare())
+    lows = np.where(np.isfinite(free.low), free.low, low).reshape(-1, count)
+    highs = np.where(np.isnan(free.high), high, free.high).reshape(-1, count)
     met = np.ones(count)
-    if free.round:
-        half = np.where(np.isfinite(free.side[:count]), free.side[:count], target.opening[-1] / 2)
+    if free.ring is not None:
+        half = np.where(np.isfinite(free.side[:count]), free.side[:count], target.width / 2)
         met = chord(distances, half, side.bias, side.scatter)
     passes = np.asarray(np.isfinite(free.low).reshape(-1, count).all(axis=0))
     return lows[0] * met, highs[0] * met, _moves(lows, steps, passes, met), _moves(highs, steps, passes, met)

@@ -11,8 +11,10 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from fieldtune.link.wire_values import WireValues
+if TYPE_CHECKING:
+    from fieldtune.link.wire_values import WireValues
 
 AHEAD_S = 0.25  # a line is never older for the robot than for the host by more than this
 TRAIL = 8

@@ -10,15 +10,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from fieldtune.link.clock import LineState
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_table import LineTable, samples_of_table
 from fieldtune.link.plausibility import Continuity, change_goes_on, changed_state
 from fieldtune.link.sample import Sample, SampleChooser
-from fieldtune.link.wire_values import WireValues
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.clock import LineState
+    from fieldtune.link.wire_values import WireValues
+    from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock

@@ -11,15 +11,17 @@ import math
 from collections import deque
 from dataclasses import dataclass
 from itertools import islice, takewhile
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.link.limits import Limits
 from fieldtune.link.sample import Sample
 from fieldtune.link.wheel_speed import Scatter
-from fieldtune.robot.model import Robot
-from fieldtune.robot.wheel_energy import speed_kept
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 _STARTS_S = np.arange(-0.008, 0.0101, 0.003)
 _RECOVERIES_S = np.geomspace(0.012, 0.6, 14)
@@ -54,7 +56,7 @@ _BEFORE_S = 0.110
 _AFTER_S = 0.060
 _SPACING_S = 0.004
 _SURE = 5.0  # standard errors
-_SHARE = 0.30  # of the drop that the element's energy makes
+_SHARE = 0.15  # of the drop that momentum makes; half of one by energy, for an element or a grip unlike the profile's
 _LEAST = 0.02  # of the wheel's speed
 _NOT_MORE, _NOT_FEWER = 1.0, 0.65
 _ASIDE_S = 0.110  # how far before and behind a drop there must be none
@@ -94,7 +96,7 @@ class DropDetector:
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
-        kept = speed_kept(robot)
+        kept = robot.speed_kept
         self._expected = None if kept is None else 1 - kept
         self._slowest = _slowest(robot, limits)
         self._points: deque[_Point] = deque(maxlen=240)
@@ -303,6 +305,6 @@ def _broken_line(t: FloatArray, x: FloatArray, floor: float) -> tuple[float, flo
 
 def _slowest(robot: Robot, limits: Limits) -> float:
     """Below this rpm a wheel isn't up for a shot."""
-    if robot.setpoint.unit == "rpm":
+    if robot.setpoint.scale.is_speed:
         return max(0.5 * robot.setpoint.low, 0.08 * robot.setpoint.high)
     return 0.05 * limits.wheel_rpm

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter, deque
 from collections.abc import Sequence
 from itertools import repeat
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,7 +17,9 @@ from fieldtune.link.line_format import LineFormat
 from fieldtune.link.line_table import FEWEST_LINES, LineTable, TablePattern, checked_payloads
 from fieldtune.link.loose_format import LinePatterns, LooseReader, looks_like_text
 from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
-from fieldtune.robot.model import LinkSettings
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import LinkSettings
 
 LONGEST = 512
 RAW_KEPT = 400

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
 from fieldtune.line_fields import FIELDS
-from fieldtune.robot.model import Robot
 
-# Volts a cell may show, from deeply drained under load to fresh off the charger; common practice, deliberately wide.
-_CELL_VOLTS = {"nimh": (0.4, 1.8), "lead-acid": (1.0, 2.8), "li-ion": (1.8, 4.5), "lifepo4": (1.5, 4.0)}
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+
+_VOLTS_BEYOND = (0.7, 1.05)
+"""Shares of a battery's usual range within which a reading is odd, but not impossible."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +40,9 @@ class Limits:
         battery, drive, encoder = robot.battery, robot.drive, robot.encoder
         volts = (0.0, 100.0)
         if battery is not None:
-            low, high = _CELL_VOLTS.get(battery.chemistry or "", (0.4, 5.0))
-            volts = (low * battery.cells, high * battery.cells)
-        mechanism = robot.launcher.striker or robot.launcher.arm
-        deepest = mechanism.draw_max * 1000 if mechanism else robot.setpoint.high
+            low, high = (0.6, 4.8) if battery.cell is None else (battery.cell.lowest_v, battery.cell.highest_v)
+            volts = (_VOLTS_BEYOND[0] * low * battery.cells, _VOLTS_BEYOND[1] * high * battery.cells)
+        deepest = robot.launcher.mechanism.by_motion(lambda _: robot.setpoint.high, lambda drawn: 1000 * drawn.draw_max)
         amps = 2 * drive.motors * drive.stall_current if drive else 2000.0
         highest = 4 * max(abs(robot.setpoint.high), 1.0)
         from_profile = {
@@ -62,15 +64,15 @@ class Limits:
             tight_rps2=3 * wheel_rpm / 60,
             counts_per_turn=per_turn,
             counter_bits=encoder.bits if encoder else 32,
-            setpoint_is_speed=robot.setpoint.unit == "rpm",
+            setpoint_is_speed=robot.setpoint.scale.is_speed,
         )
 
 
 def _fastest_wheel(robot: Robot) -> float:
     """Twice the wheel's no-load speed at nominal voltage; else twice the highest setpoint, at least 12,000."""
     if robot.drive is not None:
-        return 2 * robot.drive.no_load_speed / robot.drive.reduction / RPM
-    if robot.setpoint.unit == "rpm":
+        return 2 * robot.drive.no_load_output / RPM
+    if robot.setpoint.scale.is_speed:
         return max(12_000.0, 2 * robot.setpoint.high)
     return 60_000.0
 
@@ -78,8 +80,8 @@ def _fastest_wheel(robot: Robot) -> float:
 def _hardest_spin_up(robot: Robot, per_second: float) -> float:
     """Turns/s^2 at twice the motors' stall torque, or full speed in 20 ms where the profile can't tell."""
     default = 50 * per_second
-    drive, wheel = robot.drive, robot.launcher.flywheel
-    if drive is None or wheel is None or not wheel.wheel_inertia:
+    drive, inertia = robot.drive, robot.turning_inertia
+    if drive is None or not inertia:
         return default
     torque = drive.motors * drive.stall_torque * drive.reduction
-    return 2 * torque / (wheel.wheels * wheel.wheel_inertia) / (2 * math.pi)
+    return 2 * torque / inertia / (2 * math.pi)

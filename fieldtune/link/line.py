@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import statistics
 from collections import Counter, deque
+from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, shown
 from fieldtune.link.limits import Limits
-from fieldtune.link.sample import Sample
 from fieldtune.link.shot_detection import ShotDetector
 from fieldtune.link.snapshot import Health, Live, ShotSeen, State
 from fieldtune.link.wheel_figures import History, WheelFollower
 from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
+    from fieldtune.robot.model import Robot
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -12,7 +13,9 @@ from fieldtune.line_fields import FIRED
 from fieldtune.link.loose_format import header_columns
 from fieldtune.link.number_text import NotANumberError, plain_number, value_of
 from fieldtune.link.wire_values import EMPTY, NotDataError, WireValues, json_decoder, names_on_wire, values_from
-from fieldtune.robot.model import LinkSettings
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import LinkSettings
 
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _STRANGE = re.compile(rb"[^\t -~]")

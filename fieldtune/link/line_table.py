@@ -10,19 +10,21 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
 from fieldtune.link.clock import AHEAD_S, LineState
-from fieldtune.link.limits import Limits
-from fieldtune.link.plausibility import Continuity
 from fieldtune.link.sample import Sample, SampleChooser
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.link.limits import Limits
+    from fieldtune.link.plausibility import Continuity
 
 Bytes = NDArray[np.uint8]
 

@@ -19,12 +19,12 @@ from fieldtune.link.line import Line
 from fieldtune.link.port_search import Found, PortSearch, is_text
 from fieldtune.link.ports import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
-from fieldtune.link.sample import Sample
-from fieldtune.link.snapshot import Live, State
-from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
     from fieldtune.link.sim.hidden_truth import Outcome
+    from fieldtune.link.snapshot import Live, State
+    from fieldtune.robot.model import Robot
 
 STALLED_S = 3.0
 _RETRY_S = 0.25

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fieldtune.arrays import IntArray
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
-from fieldtune.link.limits import Limits
 from fieldtune.link.sample import Sample
 from fieldtune.link.wire_values import WireValues, readings_of
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import IntArray
+    from fieldtune.link.limits import Limits
 
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
 _FELL = 0.7

@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import serial
 
@@ -15,7 +15,9 @@ from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 from fieldtune.link.snapshot import State
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _LISTEN_S = 1.2  # long enough for three lines at 3 Hz
 _SILENT_S = 2.5

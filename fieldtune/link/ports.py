@@ -6,14 +6,16 @@ import errno
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import serial
 from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.link.urls import open_url
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 try:
     from termios import error as _TermiosError

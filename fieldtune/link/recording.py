@@ -13,6 +13,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shutil
 import struct
 import time
 import zlib
@@ -21,15 +22,21 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import takewhile
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import InputError, OutputError
+from fieldtune.files import read_whole
 from fieldtune.link.line import Line
-from fieldtune.link.sample import Sample
-from fieldtune.link.snapshot import Live
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
+    from fieldtune.link.snapshot import Live
+    from fieldtune.robot.model import Robot
 
 MAGIC = b"fieldtune line recording 1\n"
+_LARGEST = 500_000_000
+ROOM_FOR_SHOTS = 20_000_000
+"""Bytes left on the disk at which a recording ends: a season's log takes less."""
 SUFFIX = ".rec"
 _BLOCK_BYTES = 32_768
 _BLOCK_US = 1_000_000
@@ -110,6 +117,8 @@ class Recorder:
     def _flush(self) -> None:
         if self._file is None or not self._block:
             return
+        if shutil.disk_usage(self._files[-1].parent).free < ROOM_FOR_SHOTS:
+            raise OutputError("the disk is nearly full, and what is left is for the shots")
         packed = zlib.compress(bytes(self._block), 6)
         self._file.write(struct.pack(">I", len(packed)) + packed)
         self._file.flush()
@@ -194,10 +203,7 @@ def _plain(content: bytes) -> Iterator[Chunk]:
 
 
 def _bytes(path: Path | str) -> bytes:
-    try:
-        return Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(f"can't read the recording {path}: {error.strerror}") from None
+    return read_whole(Path(path), "a recording of the line, or captured text", _LARGEST)
 
 
 def _one_line(text: str) -> str:

@@ -9,14 +9,16 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
 from fieldtune.link.drop_detection import Drop, DropDetector
-from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen
-from fieldtune.robot.drivetrain import turning_inertia
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.link.sample import Sample
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.model import Robot
 
 _WITNESS_S = 0.15  # a drop this near to ``fired`` is the same shot
 _PATIENCE_S = 0.30  # how long ``fired`` waits for its witness
@@ -38,11 +40,8 @@ class _Fired:
 class ReleaseDetector:
     """Sees a striker or arm let go: the draw falls from cocked to slack within a moment, for two lines."""
 
-    def __init__(self, robot: Robot) -> None:
-        mechanism = robot.launcher.striker or robot.launcher.arm
-        deepest = mechanism.draw_max * 1000 if mechanism else robot.setpoint.high
-        least = mechanism.draw_min * 1000 if mechanism else 0.0
-        self._least = max(0.5 * least, 0.1 * deepest)
+    def __init__(self, drawn: Drawn) -> None:
+        self._least = max(500 * drawn.draw_min, 100 * drawn.draw_max)
         self._recent: deque[Sample] = deque(maxlen=256)
 
     def clear(self) -> None:
@@ -82,8 +81,9 @@ class ShotDetector:
     def __init__(self, robot: Robot) -> None:
         self.shots: deque[ShotSeen] = deque(maxlen=KEPT)
         self._robot = robot
-        self._drops = DropDetector(robot) if robot.launcher.kind == "flywheel" else None
-        self._draws = ReleaseDetector(robot) if robot.launcher.kind != "flywheel" else None
+        self._drops, self._draws = robot.launcher.mechanism.by_motion(
+            lambda _: (DropDetector(robot), None), lambda drawn: (None, ReleaseDetector(drawn))
+        )
         self._pending: deque[_Fired] = deque(maxlen=8)
         self._number = 0
         self._says_fired = False
@@ -202,8 +202,7 @@ class ShotDetector:
 
 def _energy_lost(robot: Robot, drop: Drop) -> float | None:
     """Energy the wheels lost in a drop, joules; None without an inertia."""
-    wheel = robot.launcher.flywheel
-    inertia = turning_inertia(wheel) if wheel is not None else None
+    inertia = robot.turning_inertia
     if inertia is None:
         return None
     before, after = drop.before_rpm * RPM, max(drop.before_rpm - drop.depth_rpm, 0.0) * RPM

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import statistics
 from collections import deque
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
-from fieldtune.link.sample import Sample
 from fieldtune.link.snapshot import ShotSeen, WheelFigures
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.link.sample import Sample
+    from fieldtune.robot.model import Robot
 
 KEPT_S = 10.0
 _SPACING_S = 0.009
@@ -59,9 +62,8 @@ class WheelFollower:
     """Follows wheel speed against the setpoint."""
 
     def __init__(self, robot: Robot) -> None:
-        wheel = robot.launcher.flywheel
-        self._ratio = wheel.speed_ratio if wheel and wheel.wheels == 2 else 1.0
-        self._in_rpm = robot.setpoint.unit == "rpm"
+        self._ratio = robot.launcher.mechanism.by_motion(lambda wheel: wheel.second_ratio, lambda _: None) or 1.0
+        self._in_rpm = robot.setpoint.scale.is_speed
         self._recent: deque[tuple[float, float]] = deque(maxlen=400)
         self._wanted: float | None = None
         self._raised_s: float | None = None

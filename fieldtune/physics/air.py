@@ -7,11 +7,13 @@ IEC 61094-2:2009, annex F; standard atmosphere U.S. Standard Atmosphere 1976, eq
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 ZERO_CELSIUS = 273.15
 CARBON_DIOXIDE = 0.0004

@@ -1,23 +1,23 @@
-"""Where a batch of launches is on its way."""
-# MERGED: What the air does to a batch of launches, fast: drag from a table over speed, lift from its closed form.
-#
-# The table holds rho A C_D / (2 m) as parabolas over speed, 256 to each doubling of the speed, each through the law
-# at
-# both ends and in the middle. A speed's place in it is read off the leading bits of its floating-point number. It
-# follows the law to a few parts in 1e6 within the drag crisis, and to 1e-8 elsewhere; unlike the law it costs no
-# logarithm or power.
-#
+"""Where a batch of launches is on its way, and what the air does to it, fast.
+
+Drag comes from a table over speed, lift from its closed form. The table holds rho A C_D / (2 m) as parabolas over
+speed, 256 to each doubling of the speed, each through the law at both ends and in the middle. A speed's place in it is
+read off the leading bits of its floating-point number. It follows the law to a few parts in 1e6 within the drag crisis,
+and to 1e-8 elsewhere; unlike the law it costs no logarithm or power.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray
-from fieldtune.physics.flying_body import Body
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.flying_body import Body
 
 Places = NDArray[np.intp] | NDArray[np.bool_] | slice
 

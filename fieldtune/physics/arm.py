@@ -4,11 +4,15 @@ element.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 def lift_work(

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.physics.drag_spread import CONSTANT_SPREAD, SURFACE_SPREAD
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 _SLOWEST = 1e-3
 """Reynolds number below which the coefficient no longer grows: nothing that flies is ever there."""

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.physics.flight_integration import at_exit, carry, lanes
 from fieldtune.physics.flying_body import Body
-from fieldtune.physics.required_speed import NeededSpeed, needed_speed
 
-__all__ = ["Body", "FlightPoint", "NeededSpeed", "fly", "needed_speed", "path"]
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

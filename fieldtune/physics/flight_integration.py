@@ -1,27 +1,28 @@
-"""One step of order 8 for a batch of launches, each as long as it likes, with its error and what comes after it."""
-# MERGED: Launches at their exit, and how they are carried on: through the air in steps, without air in closed form.
-# MERGED: Marching a batch of launches through the air in horizontal distance, each with steps of its own.
-#
-# With p the tangent of the path's angle, r = 1/v_x, s = sqrt(1 + p^2), v = s / r and k = rho A / (2 m), Newton's law
-# reads
-#
-#     dp/dx = -g r^2 + k C_L s^3,    dr/dx = k s (C_D + C_L p) r,    dy/dx = p,    dt/dx = r
-#
-# (drag against the velocity, lift square to it, up for backspin). Height and time are plain integrals of p and r, so
-# only
-# two equations have to be stepped. The spin stays as it was at exit, so the spin ratio grows as the element slows
-# down.
-#
+"""A batch of launches carried through the air in horizontal distance, each in steps of its own of order 8.
+
+With p the tangent of the path's angle, r = 1/v_x, s = sqrt(1 + p^2), v = s / r and k = rho A / (2 m), Newton's law
+reads
+
+    dp/dx = -g r^2 + k C_L s^3,    dr/dx = k s (C_D + C_L p) r,    dy/dx = p,    dt/dx = r
+
+(drag against the velocity, lift square to it, up for backspin). Height and time are plain integrals of p and r, so only
+two equations have to be stepped. The spin stays as it was at exit, so the spin ratio grows as the element slows down.
+Without air the parabola is exact.
+"""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.arrays import BoolArray, FloatArray
 from fieldtune.physics.air_forces import Course, Forces
-from fieldtune.physics.flying_body import Body
 from fieldtune.physics.runge_kutta_coefficients import ERROR_3, ERROR_5, SOLUTION, STAGE_WEIGHTS, STAGES
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.physics.flying_body import Body
 
 TOLERANCE = 8e-6
 """Height error (m) a step may add at the target by its own estimate, usually far above the true error."""

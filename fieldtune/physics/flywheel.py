@@ -5,10 +5,14 @@ Speeds of rotation in rad/s. Everything broadcasts.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 def exit_speed(
@@ -30,61 +34,69 @@ def exit_speed(
     return np.asarray(np.asarray(grip, dtype=float) * rim * share, dtype=float)
 
 
-def exit_spin(
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """What one shot takes out of the wheels: ``drop`` (wheels, n) of each one's speed, rad/s, first wheel first, and
+    the ``energy`` (n) they lose together, J.
+    """
+
+    drop: FloatArray
+    energy: FloatArray
+
+
+def impulse_drop(
+    element_mass: ArrayLike,
+    exit_speed: ArrayLike,
+    wheel_radius: ArrayLike,
+    wheel_inertia: ArrayLike,
     wheel_speed: ArrayLike,
-    wheel_diameter: ArrayLike,
-    element_radius: ArrayLike,
     *,
     wheels: int = 2,
     speed_ratio: ArrayLike = 1.0,
-    grip: ArrayLike = 1.0,
-) -> FloatArray:
-    """Spin of the element (rad/s), backspin positive: half the difference of the rim speeds of a pair over its radius
-    (m).
+    inertia_ratio: ArrayLike = 0.4,
+) -> Drop:
+    """By momentum, whatever slips: each rim's impulse J on the element is what turns its wheel back, I dw = -J r.
 
-    One wheel below rolls it backward along the rail above: half the rim speed over the radius.
+    Linear and angular momentum of the element give J = (m v +- I_e s / R^2) / 2 for the lower and upper contact, with
+    its spin's surface speed s: v where one wheel rolls it along a rail, and for a pair what is left of the rims' half
+    difference after the same reasoning. For an equal pair sum(I) dw = -m v r. No motor torque during the few
+    milliseconds of contact. ``wheel_inertia`` (kg m^2) is each wheel's, ``wheel_speed`` (rad/s) the first one's before,
+    ``inertia_ratio`` the element's I / (m R^2). All broadcast to (n,); mechanics textbooks.
     """
-    rim = np.asarray(wheel_speed, dtype=float) * np.asarray(wheel_diameter, dtype=float) / 2
-    share = (1 - np.asarray(speed_ratio, dtype=float)) / 2 if wheels == 2 else 0.5
-    surface = np.asarray(grip, dtype=float) * rim * share
-    return np.asarray(surface / np.asarray(element_radius, dtype=float), dtype=float)
+    m, v, r, i, w, k, alpha = np.broadcast_arrays(
+        *(np.asarray(a, dtype=float) for a in (
+            element_mass, exit_speed, wheel_radius, wheel_inertia, wheel_speed, speed_ratio, inertia_ratio
+        ))
+    )  # fmt: skip
+    if wheels == 2:
+        turning = w * r * (1 - k) / 2 / (1 + alpha * m * r**2 / (2 * i))
+        impulse = np.stack([m * v + alpha * m * turning, m * v - alpha * m * turning]) / 2
+        before = np.stack([w, k * w])
+    else:
+        impulse, before = np.stack([(1 + alpha) * m * v / 2]), np.stack([w])
+    drop = impulse * r / i
+    return Drop(drop, np.asarray((i * drop * (before - drop / 2)).sum(axis=0)))
 
 
-def shot_energy(
-    element_mass: ArrayLike, speed: ArrayLike, spin: ArrayLike = 0.0, element_inertia: ArrayLike = 0.0
+def largest_grip(
+    element_mass: ArrayLike,
+    wheel_radius: ArrayLike,
+    inertia: ArrayLike,
+    *,
+    wheels: int = 2,
+    inertia_ratio: ArrayLike = 0.4,
 ) -> FloatArray:
-    """Kinetic energy (J) the element leaves with: m v^2 / 2 + I w^2 / 2."""
-    m, v, w, i = (np.asarray(a, dtype=float) for a in (element_mass, speed, spin, element_inertia))
-    return np.asarray(0.5 * m * v**2 + 0.5 * i * w**2, dtype=float)
+    """Exit speed over the rims' speed before the shot that momentum allows: the element can't leave faster than they
+    then run.
 
-
-def speed_after(inertia: ArrayLike, wheel_speed: ArrayLike, energy: ArrayLike) -> FloatArray:
-    """Speed of wheels of that total inertia (kg m^2) after an energy (J) was taken out of I w^2 / 2; nan where it
-    stops them.
+    A pair of wheels of ``inertia`` (kg m^2) together: 1 / (1 + m r^2 / sum(I)). One wheel and a rail: the rim gives the
+    impulse (1 + alpha) m v / 2 and moves twice as fast as the element's centre, 1 / (1 + (1 + alpha) m r^2 / (4 I)).
     """
-    i, w, e = (np.asarray(a, dtype=float) for a in (inertia, wheel_speed, energy))
-    square = w**2 - 2 * e / i
-    return np.where(square >= 0, np.sqrt(np.maximum(square, 0.0)), np.nan)
-
-
-def sustained_rate(power: ArrayLike, energy: ArrayLike) -> FloatArray:
-    """Highest rate (shots/s) at which a drive of that power (W) makes good the energy (J) of each shot."""
-    return np.asarray(np.asarray(power, dtype=float) / np.asarray(energy, dtype=float), dtype=float)
+    m, r, i, alpha = (np.asarray(a, dtype=float) for a in (element_mass, wheel_radius, inertia, inertia_ratio))
+    share = 1.0 if wheels == 2 else (1 + alpha) / 4
+    return np.asarray(1 / (1 + share * m * r**2 / i), dtype=float)
 
 
 def rim_stress_thin(density: ArrayLike, rim_speed: ArrayLike) -> FloatArray:
     """Hoop stress (Pa) in a thin rim: density (kg/m^3) times rim speed (m/s) squared (closed form)."""
     return np.asarray(np.asarray(density, dtype=float) * np.asarray(rim_speed, dtype=float) ** 2, dtype=float)
-
-
-def disc_stress(
-    density: ArrayLike, speed: ArrayLike, inner_radius: ArrayLike, outer_radius: ArrayLike, poisson: ArrayLike = 0.3
-) -> FloatArray:
-    """Largest stress (Pa) of a flat disc turning at rad/s: the hoop stress at its bore; radii in m.
-
-    (3 + nu)/4 rho w^2 (c^2 + (1 - nu)/(3 + nu) b^2): Ugural & Fenster, Advanced Strength and Applied Elasticity,
-    chapter 8. A disc without a hole (``inner_radius`` 0) has half of that at its centre.
-    """
-    rho, w, b, c, nu = (np.asarray(a, dtype=float) for a in (density, speed, inner_radius, outer_radius, poisson))
-    bored = (3 + nu) / 4 * rho * w**2 * (c**2 + (1 - nu) / (3 + nu) * b**2)
-    return np.asarray(np.where(b > 0, bored, bored / 2), dtype=float)

@@ -13,15 +13,18 @@ centre's) and rises away by ``slope`` (rad).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.physics import rolling, sliding
-from fieldtune.physics.air_forces import Course
 from fieldtune.physics.flight_integration import at_exit, carry, lanes
-from fieldtune.physics.flying_body import Body
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.air_forces import Course
+    from fieldtune.physics.flying_body import Body
 
 _SETTLED = 0.02
 """Speed (m/s) into the floor below which an element no longer hops: 0.02 mm high. Costs 0.2 % of the run at most."""

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.arrays import FloatArray
-from fieldtune.physics.air_forces import Course
 from fieldtune.physics.flight_integration import STEEPEST, TOLERANCE, at_exit, carry, is_vacuum, lanes
-from fieldtune.physics.flying_body import Body
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.air_forces import Course
+    from fieldtune.physics.flying_body import Body
 
 FASTEST = 300.0
 """Exit speeds above this (m/s) are not looked for: the drag laws end well before the speed of sound."""

@@ -13,13 +13,16 @@ distances are negative. Slopes in radians, rising away positive; distances along
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics import sliding
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 SOLID, SHELL = 2 / 5, 2 / 3
 """I / (m R^2) of a solid sphere and of a thin spherical shell."""

@@ -7,11 +7,15 @@ radians, rising away is positive. Distances are measured along the floor. Everyt
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 def slowing(friction: ArrayLike, slope: ArrayLike = 0.0, gravity: float = STANDARD_GRAVITY) -> FloatArray:

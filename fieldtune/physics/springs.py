@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,23 +79,6 @@ def effective_mass(spring_mass: ArrayLike) -> FloatArray:
     return np.asarray(spring_mass, dtype=float) / 3
 
 
-def exact_mass_share(load_over_spring: ArrayLike) -> FloatArray:
-    """Share of the spring's mass in the effective mass of the lowest mode, over load mass / spring mass.
-
-    1/x^2 - M/m with x tan(x) = m/M (wave equation of a uniform spring): 1/3 for a heavy load, 4/pi^2 for none.
-    """
-    ratio = np.asarray(load_over_spring, dtype=float)
-    low, high = np.zeros_like(ratio), np.full_like(ratio, np.pi / 2)
-    for _ in range(60):
-        middle = (low + high) / 2
-        under = ratio * middle * np.tan(middle) < 1
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    x = (low + high) / 2
-    # For a heavy load both terms are large; 1/3 + x^2/45 is the same number without the cancellation.
-    share = np.where(x < 0.02, 1 / 3 + x**2 / 45, 1 / np.maximum(x, 1e-9) ** 2 - ratio)
-    return np.asarray(share, dtype=float)
-
-
 def helical_rate(
     wire_diameter: ArrayLike, coil_diameter: ArrayLike, active_turns: ArrayLike, shear_modulus: ArrayLike
 ) -> FloatArray:
@@ -101,12 +86,6 @@ def helical_rate(
     d, coil = np.asarray(wire_diameter, dtype=float), np.asarray(coil_diameter, dtype=float)
     turns, g = np.asarray(active_turns, dtype=float), np.asarray(shear_modulus, dtype=float)
     return np.asarray(d**4 * g / (8 * coil**3 * turns), dtype=float)
-
-
-def wahl_factor(spring_index: ArrayLike) -> FloatArray:
-    """Stress factor for curvature and shear over the spring index D/d: (4C - 1)/(4C - 4) + 0.615/C (Wahl)."""
-    c = np.asarray(spring_index, dtype=float)
-    return np.asarray((4 * c - 1) / (4 * c - 4) + 0.615 / c, dtype=float)
 
 
 def bergstrasser_factor(spring_index: ArrayLike) -> FloatArray:
@@ -147,9 +126,3 @@ def shear_modulus(material: str, wire_diameter: ArrayLike) -> FloatArray:
     rows = WIRES[material].modulus
     place = np.searchsorted([up_to for up_to, _ in rows[:-1]], np.asarray(wire_diameter, dtype=float), side="left")
     return np.array([modulus for _, modulus in rows])[place]
-
-
-def solid_length(wire_diameter: ArrayLike, total_turns: ArrayLike, ground_ends: bool = False) -> FloatArray:
-    """Length (m) of a compression spring with all turns touching: d N_t with ground ends, d (N_t + 1) without."""
-    turns = np.asarray(total_turns, dtype=float) + (0 if ground_ends else 1)
-    return np.asarray(np.asarray(wire_diameter, dtype=float) * turns, dtype=float)

@@ -7,11 +7,13 @@ Everything broadcasts.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,15 +66,3 @@ def push(energy: ArrayLike, moving_mass: ArrayLike, element_mass: ArrayLike) -> 
     work, moving = np.maximum(np.asarray(energy, dtype=float), 0.0), np.asarray(moving_mass, dtype=float)
     speed = np.asarray(np.sqrt(2 * work / (moving + np.asarray(element_mass, dtype=float))))
     return Release(speed, speed.copy(), np.asarray(0.5 * moving * speed**2))
-
-
-def strike_exit_speed(
-    energy: ArrayLike, moving_mass: ArrayLike, element_mass: ArrayLike, restitution: ArrayLike
-) -> FloatArray:
-    """Exit speed (m/s) of ``strike``."""
-    return strike(energy, moving_mass, element_mass, restitution).exit_speed
-
-
-def push_exit_speed(energy: ArrayLike, moving_mass: ArrayLike, element_mass: ArrayLike) -> FloatArray:
-    """Exit speed (m/s) of ``push``."""
-    return push(energy, moving_mass, element_mass).exit_speed

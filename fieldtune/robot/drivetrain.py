@@ -12,23 +12,39 @@ Gears and number of stages may be arrays, so one call covers a whole sweep.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.arrays import FloatArray
 from fieldtune.physics.motor import Motor, motor, on_supply, time_constant
-from fieldtune.robot.model import Drive, Flywheel, Robot
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.drive import Drive
+
+
+SETTLED = 0.01
+"""The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""
 
 
 @dataclass(frozen=True, slots=True)
 class Train:
-    """Motors, gears and supply together. ``motor.resistance`` already holds each motor's share of the supply's."""
+    """Motors, gears and supply together. ``motor.resistance`` already holds each motor's share of the supply's.
+
+    ``rotor_inertia``: of one motor's rotor, kg m^2.
+    """
 
     motor: Motor
     motors: int
     reduction: FloatArray
     efficiency: FloatArray
+    rotor_inertia: float = 0.0
+
+    @property
+    def rotors(self) -> FloatArray:
+        """Inertia of all rotors at the output, kg m^2."""
+        return np.asarray(self.motors * self.rotor_inertia * self.reduction**2)
 
     def no_load_speed(self, open_circuit_v: ArrayLike) -> FloatArray:
         """Unloaded speed at the output, rad/s; zero where the voltage does not even overcome the motors' own drag."""
@@ -83,6 +99,7 @@ def train(
         motors=drive.motors,
         reduction=np.asarray(drive.reduction if reduction is None else reduction, dtype=float),
         efficiency=np.asarray(drive.efficiency if efficiency is None else efficiency, dtype=float),
+        rotor_inertia=drive.rotor_inertia,
     )
 
 
@@ -96,19 +113,9 @@ def hold_current(drive: Drive, supply_v: float, speed: float) -> float:
     return drive.motors * bare.no_load_current * min(volts / supply_v, 1.0)
 
 
-def turning_inertia(flywheel: Flywheel) -> float | None:
-    """Inertia of all wheels referred to the first one's speed, kg m^2; None where the profile gives none.
+def back_share(kept: ArrayLike) -> FloatArray:
+    """Share of the setpoint at which the wheel counts as back, after a shot that left it this share of its speed.
 
-    The second wheel of a pair turns ``speed_ratio`` times as fast: its energy grows with the square.
+    Within 1 %; where a shot takes hardly more than that, when nine tenths of the drop are made good.
     """
-    if flywheel.wheel_inertia is None:
-        return None
-    return flywheel.wheel_inertia * (1 + (flywheel.speed_ratio**2 if flywheel.wheels == 2 else 0.0))
-
-
-def fastest_wheel(robot: Robot) -> float:
-    """Speed of the faster wheel over the setpoint's: above 1 only for a pair with a motor each and top spin."""
-    wheel, drive = robot.launcher.flywheel, robot.drive
-    if wheel is None or drive is None or wheel.wheels == 1 or drive.motors < 2:
-        return 1.0
-    return max(1.0, wheel.speed_ratio)
+    return np.asarray(1 - np.minimum(SETTLED, (1 - np.asarray(kept, dtype=float)) / 10))

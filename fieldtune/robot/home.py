@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import platformdirs
 
 from fieldtune.errors import OutputError, ProfileError, UnknownRobotError
+from fieldtune.files import place_whole
 from fieldtune.robot.names import is_name
 from fieldtune.units import closest, shown
 
@@ -40,7 +41,10 @@ def profile_home(home: Path | str | None = None) -> Path:
     if told := os.environ.get(HOME_VARIABLE):
         return Path(told).expanduser()
     here = Path("profiles")
-    return here if here.is_dir() else Path(platformdirs.user_data_dir("fieldtune", appauthor=False)) / "profiles"
+    try:
+        return here if here.is_dir() else Path(platformdirs.user_data_dir("fieldtune", appauthor=False)) / "profiles"
+    except (OSError, RuntimeError) as fault:  # no HOME and no entry for the user
+        raise ProfileError(f"no folder for profiles: {fault}; name one with --profiles or {HOME_VARIABLE}") from None
 
 
 def demo_home() -> Path:
@@ -59,16 +63,26 @@ def find_profiles(home: Path | str | None = None) -> tuple[ProfileEntry, ...]:
     Raises ``ProfileError`` for a home that is no folder or can't be read.
     """
     folder = profile_home(home)
-    if folder.is_file():
-        raise ProfileError(f"{folder}: is a file; expected the folder of profiles and shot logs")
+    try:
+        if folder.is_file():
+            raise ProfileError(f"{folder}: is a file; expected the folder of profiles and shot logs")
+        if (folder / _COPYING).exists():
+            with contextlib.suppress(OutputError):  # a home that was left half made; what is missing is lent meanwhile
+                _copy_demos(folder)
+    except OSError as fault:
+        raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
     own = _profiles_in(folder, demo=False)
-    return own or _profiles_in(demo_home(), demo=True)
+    if own and not (folder / _COPYING).exists():
+        return own
+    names = {entry.name for entry in own}
+    lent = [entry for entry in _profiles_in(demo_home(), demo=True) if entry.name not in names]
+    return tuple(sorted((*own, *lent), key=lambda entry: entry.name))
 
 
 def _profiles_in(folder: Path, demo: bool) -> tuple[ProfileEntry, ...]:
-    if not folder.is_dir():
-        return ()
     try:
+        if not folder.is_dir():
+            return ()
         found = sorted(path for path in folder.glob("*.toml") if is_name(path.stem) and path.is_file())
     except OSError as fault:
         raise ProfileError(f"{folder}: can't be read: {fault.strerror or fault}") from None
@@ -142,9 +156,25 @@ def claim_profile(robot: Robot, home: Path | str | None = None) -> Path:
     profile = folder / f"{robot.name}.toml"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for entry in _profiles_in(demo_home(), demo=True) if is_demo(robot) else ():
-            if not (folder / entry.path.name).exists():
-                shutil.copyfile(entry.path, folder / entry.path.name)
+    except OSError as fault:
+        raise OutputError(f"{folder}: can't be made: {fault.strerror or fault}") from None
+    if is_demo(robot) and not profile.exists():
+        _copy_demos(folder)
+    return profile
+
+
+_COPYING = ".copying-demonstration-robots"
+"""A file of that name stands in a home whose profiles aren't all there yet; the next start finishes it."""
+
+
+def _copy_demos(folder: Path) -> None:
+    """Copies the demonstration profiles that aren't there, each whole or not at all. Raises ``OutputError``."""
+    mark = folder / _COPYING
+    try:
+        mark.touch()
+        for entry in _profiles_in(demo_home(), demo=True):
+            with contextlib.suppress(FileExistsError):
+                place_whole(folder / entry.path.name, entry.path.read_bytes())
+        mark.unlink(missing_ok=True)
     except OSError as fault:
         raise OutputError(f"{folder}: can't be written: {fault.strerror or fault}") from None
-    return profile

@@ -1,77 +1,27 @@
-"""Checks that need more than one table of a profile: whether launcher, target and floor go together."""
-# MERGED: Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path.
+"""Reads a robot profile: one TOML file to one ``Robot`` in SI, with every fault named by file and key path."""
 
 from __future__ import annotations
 
-import math
 import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
 
 from fieldtune.errors import ProfileError
-from fieldtune.robot.model import Element, Floor, Launcher, Robot, Target
+from fieldtune.files import read_whole
+from fieldtune.robot.grip_bound import grip_doubt
+from fieldtune.robot.model import Robot
 from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
 from fieldtune.robot.read_launcher import read_launcher
 from fieldtune.robot.read_link import read_link, read_uncertainty
-from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets
+from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets, read_turret
 from fieldtune.robot.table_reader import Findings, Problem, Section
 from fieldtune.units import shown
 
-
-def check_together(robot: Robot, findings: Findings) -> None:
-    """Notes what can't work, or is not computed as the profile has it."""
-    for target in robot.targets:
-        if target.on_floor:
-            _check_floor(target, robot.element, robot.floor, findings)
-            _doubt_bounce(robot, findings)
-        else:
-            _check_rise(target, robot.launcher, findings)
-
-
-def _path(target: Target) -> str:
-    return f"targets.{target.name}" if target.name else "target"
-
-
-def _check_rise(target: Target, launcher: Launcher, findings: Findings) -> None:
-    """An element that leaves level or downwards never gets above its exit."""
-    if launcher.exit_angle <= 0 and target.height >= launcher.exit_height:
-        found, least = f"{target.height:.2f} m", f"{launcher.exit_height:.2f} m"
-        angle = math.degrees(launcher.exit_angle)
-        findings.error(
-            f"{_path(target)}.height",
-            f"found {found}; expected less than exit_height, {least}, since the element leaves at {angle:.0f} deg",
-        )
-
-
-def _check_floor(target: Target, element: Element, floor: Floor, findings: Findings) -> None:
-    """On a slope steeper than friction, or a ball's rolling resistance, can hold, nothing comes to rest."""
-    holds, name = (floor.rolling, "rolling resistance") if element.shape == "sphere" else (floor.friction, "friction")
-    if target.kind != "zone" or not abs(math.tan(floor.slope)) >= holds:
-        return
-    found, steepest = f"found {math.degrees(floor.slope):.3g} deg", math.degrees(math.atan(holds))
-    if floor.slope < 0:
-        words = f"{found}; expected less than {steepest:.1f} deg down: with this {name} nothing stops"
-        findings.error("floor.slope", words)
-    elif element.shape == "sphere":
-        words = f"{found}; expected less than {steepest:.1f} deg up: with this {name} the ball rolls back"
-        findings.error("floor.slope", words)
-    else:
-        findings.warn("floor.slope", f"{found} up, where the element may slide back once it has stopped")
-
-
-def _doubt_bounce(robot: Robot, findings: Findings) -> None:
-    """A throw that lands before it slides is computed, but bounces are known roughly at best."""
-    if robot.lands_first and robot.floor.restitution is None and not findings.noted("floor.restitution"):
-        findings.warn(
-            "floor.restitution",
-            "not given; the element lands before it slides: drop it, and take the root of rebound over drop height",
-        )
-
-
 FORMAT = 1
-_LARGEST = 1_000_000
+_LARGEST, _LONGEST_LINE = 300_000, 5_000
+"""Bytes of the longest profile that is read (a full one has some 5,000), and of a line in it."""
 
 
 def check_profile(path: Path | str) -> tuple[Problem, ...]:
@@ -118,17 +68,11 @@ def read_values(
 
 
 def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
-    try:
-        raw = path.read_bytes()
-    except IsADirectoryError:
-        raise ProfileError(f"{path}: is a folder; expected a profile, a TOML file") from None
-    except FileNotFoundError:
-        raise ProfileError(f"{path}: no such file") from None
-    except (OSError, ValueError) as fault:  # ValueError: a path with a null character
-        fault = fault if isinstance(fault, OSError) else OSError(str(fault))
-        raise ProfileError(f"{path}: can't be read: {fault.strerror or fault}") from None
-    if len(raw) > _LARGEST:
-        raise ProfileError(f"{path}: is {len(raw)} bytes long; expected a profile of at most {_LARGEST}")
+    raw = read_whole(path, "a profile, a TOML file", _LARGEST, ProfileError)
+    long = next((n for n, line in enumerate(raw.split(b"\n"), 1) if len(line) > _LONGEST_LINE), None)
+    if long is not None:  # no profile has one, and reading it could take minutes
+        findings.error(f"line {long}", f"is longer than the {_LONGEST_LINE} bytes that a line may have")
+        return None
     try:
         return tomllib.loads(raw.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError as fault:
@@ -143,6 +87,9 @@ def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
         return None
     except RecursionError:
         findings.error("line 1", "not a profile: nested too deeply")
+        return None
+    except ValueError:  # a whole number of more digits than Python reads
+        findings.error("line 1", "not a profile: holds a number of thousands of digits")
         return None
 
 
@@ -161,7 +108,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
     element_table, launcher_table = _needed(profile, "element"), _needed(profile, "launcher")
     drive_table = profile.section("drive")
     battery_table, encoder_table = profile.section("battery"), profile.section("encoder")
-    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots")
+    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret")
     profile.close()
     drive = read_drive(drive_table)
     battery, encoder = read_battery(battery_table, drive), read_encoder(encoder_table)
@@ -169,10 +116,10 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         return None
     element = read_element(element_table)
     launcher = read_launcher(launcher_table, element)
-    if findings.faulty("launcher.kind"):
+    if launcher is None:
         return None
     targets = read_targets(profile, element)
-    slides = any(target.on_floor for target in targets)
+    slides = any(target.resistance == "friction" for target in targets)
     robot = Robot(
         name=path.stem,
         title=title,
@@ -184,13 +131,19 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         targets=targets,
         floor=read_floor(profile, slides),
         air=read_air(profile),
-        setpoint=read_setpoint(profile, launcher, drive),
+        setpoint=read_setpoint(profile, launcher.mechanism, drive),
         uncertainty=read_uncertainty(profile, element),
         link=read_link(profile),
         spots=read_spots(profile, findings),
         path=path,
+        turret=read_turret(profile),
     )
-    check_together(robot, findings)
+    if not findings.errors:
+        doubt = robot.launcher.mechanism.by_motion(lambda wheel: grip_doubt(robot, wheel.grip), lambda _: None)
+        if doubt is not None:
+            findings.warn("launcher.grip", doubt)
+    for target in robot.targets:
+        target.check(robot, f"targets.{target.name}" if target.name else "target", findings)
     return replace(robot, warnings=tuple((problem.key, problem.message) for problem in findings.warnings))
 
 

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
-from fieldtune.constants import RPM
-from fieldtune.robot.model import Battery, Drive, Encoder, Launcher, SetpointRange, SetpointUnit
+from fieldtune.robot.chemistry import CHEMISTRIES, Chemistry, named
+from fieldtune.robot.drive import Battery, Drive, Encoder
+from fieldtune.robot.setpoints import SetpointRange
 from fieldtune.robot.table_reader import Section
-from fieldtune.units import ANGULAR_SPEED, CAPACITY, CURRENT, LENGTH, RATIO, RESISTANCE, TORQUE, VOLTAGE, closest, shown
+from fieldtune.units import (
+    ANGULAR_SPEED,
+    CAPACITY,
+    CURRENT,
+    INERTIA,
+    LENGTH,
+    RATIO,
+    RESISTANCE,
+    TORQUE,
+    VOLTAGE,
+    closest,
+    shown,
+)
 
-Chemistry = Literal["nimh", "lead-acid", "li-ion", "lifepo4"]
-CELL_VOLTAGE: dict[Chemistry, float] = {"nimh": 1.2, "lead-acid": 2.0, "li-ion": 3.6, "lifepo4": 3.2}
-"""Nominal voltage of a cell, volts, as printed on packs (common practice)."""
-_OTHER_WORDS: dict[str, Chemistry] = {
-    **dict.fromkeys(("ni-mh", "nickel-metal-hydride"), "nimh"),
-    **dict.fromkeys(("lead", "leadacid", "agm", "sla", "pb"), "lead-acid"),
-    **dict.fromkeys(("liion", "lithium-ion", "lipo", "li-po", "li-poly", "lithium-polymer"), "li-ion"),
-    **dict.fromkeys(("lfp", "life", "lifepo", "lithium-iron-phosphate"), "lifepo4"),
-}
+if TYPE_CHECKING:
+    from fieldtune.robot.launchers import Mechanism
 
 
 def read_drive(section: Section | None) -> Drive | None:
@@ -42,10 +48,15 @@ def read_drive(section: Section | None) -> Drive | None:
         stage_efficiency=section.quantity("stage_efficiency", RATIO, 0.95, over="0", most="1", usual=("0.5", None)),
         crank_radius=section.maybe("crank_radius", LENGTH, over="0 mm", most="2 m"),
         teeth_available=_read_teeth(section),
+        rotor_inertia=section.quantity("rotor_inertia", INERTIA, 0.0, least="0 kg m^2", most="1 kg m^2"),
     )
     section.close()
     _doubt_motor(section, drive)
     return drive
+
+
+_MOST_STAGES, _MOST_GEARS = 8, 60
+"""More than any robot has, and than any box of gears."""
 
 
 def _read_gears(section: Section) -> tuple[tuple[int, int], ...]:
@@ -57,6 +68,9 @@ def _read_gears(section: Section) -> tuple[tuple[int, int], ...]:
         section.error("gears", f"found {shown(raw)}; {expected}")
         return ()
     stages = [raw] if len(raw) == 2 and all(_is_teeth(teeth) for teeth in raw) else raw
+    if len(stages) > _MOST_STAGES:
+        section.error("gears", f"found {len(stages)} stages; expected at most {_MOST_STAGES}")
+        return ()
     for stage in stages:
         if not isinstance(stage, list) or len(stage) != 2 or not all(_is_teeth(teeth) for teeth in stage):
             section.error("gears", f"found {shown(stage)}; {expected}")
@@ -75,6 +89,9 @@ def _read_teeth(section: Section) -> tuple[int, ...]:
     if not isinstance(raw, list) or not all(_is_teeth(teeth) for teeth in raw):
         section.error("teeth_available", f"found {shown(raw)}; expected numbers of teeth, such as [16, 20, 24, 36]")
         return ()
+    if len(set(raw)) > _MOST_GEARS:
+        section.error("teeth_available", f"found {len(set(raw))} sizes; expected at most {_MOST_GEARS}")
+        return ()
     return tuple(sorted(set(raw)))
 
 
@@ -89,28 +106,28 @@ def _doubt_motor(section: Section, drive: Drive) -> None:
     if per_ampere > 1.15 * per_speed:
         section.warn(
             "stall_torque",
-            f"makes {per_ampere / per_speed - 1:.0%} more work than electricity goes in; "
+            f"makes {100 * (per_ampere / per_speed - 1):.0f} % more work than electricity goes in; "
             "stall torque, stall current and no-load speed don't belong to one motor",
         )
     elif per_ampere < 0.3 * per_speed:
         section.warn("stall_torque", "is low for this stall current and no-load speed; check the units")
     if drive.reduction > 2000 or drive.reduction < 1 / 50:
-        section.warn("gears", f"give {drive.reduction:.3g} motor turns a turn; check driving and driven")
+        section.warn("gears", f"give {drive.reduction:.3g} motor turns per turn; check driving and driven")
 
 
 def read_battery(section: Section | None, drive: Drive | None) -> Battery | None:
-    """The pack; ``None`` where the profile has no ``[battery]``."""
+    """The battery; ``None`` where the profile has no ``[battery]``."""
     if section is None:
         return None
     chemistry = _read_chemistry(section)
     nominal = section.maybe("nominal_voltage", VOLTAGE, over="0 V", most="100 V")
     volts = nominal or (drive.nominal_voltage if drive and drive.nominal_voltage > 0 else None)
-    derived = max(1, round(volts / CELL_VOLTAGE[chemistry])) if volts and chemistry else 1
+    derived = max(1, round(volts / chemistry.nominal_v)) if volts and chemistry else 1
     if "cells" not in section and chemistry:
         section.warn("cells", f"not given; taken as {derived}{' from the nominal voltage' if volts else ''}")
     capacity = section.maybe("capacity", CAPACITY, over="0 A h", most="1000 A h", usual=("0.1 A h", "100 A h"))
     battery = Battery(
-        chemistry=chemistry,
+        chemistry=None if chemistry is None else chemistry.name,
         cells=section.integer("cells", derived, least=1, most=100),
         resistance=section.maybe("resistance", RESISTANCE, over="0 ohm", most="50 ohm", usual=("1 mohm", "2 ohm")),
         capacity_ah=None if capacity is None else capacity / 3600,
@@ -118,28 +135,25 @@ def read_battery(section: Section | None, drive: Drive | None) -> Battery | None
     )
     section.close()
     if chemistry and volts and drive and "cells" in section:
-        pack = battery.cells * CELL_VOLTAGE[chemistry]
-        if not 0.6 < pack / drive.nominal_voltage < 1.6:
-            section.warn("cells", f"make {pack:.3g} V for a drive of {drive.nominal_voltage:g} V; check both")
+        made = battery.cells * chemistry.nominal_v
+        if not 0.6 < made / drive.nominal_voltage < 1.6:
+            section.warn("cells", f"make {made:.3g} V for a drive of {drive.nominal_voltage:g} V; check both")
     return battery
 
 
 def _read_chemistry(section: Section) -> Chemistry | None:
     raw = section.take("chemistry")
-    expected = "expected " + ", ".join(CELL_VOLTAGE)
+    expected = "expected " + ", ".join(CHEMISTRIES)
     if raw is None:
         return None
     if not isinstance(raw, str):
         section.error("chemistry", f"found {shown(raw)}; {expected}")
         return None
-    word = raw.strip().casefold().replace(" ", "-").replace("_", "-")
-    for chemistry in CELL_VOLTAGE:
-        if word in (chemistry, chemistry.replace("-", "")):
-            return chemistry
-    if word in _OTHER_WORDS:
-        return _OTHER_WORDS[word]
-    section.warn("chemistry", f"unknown chemistry {shown(raw)}{closest(word, [*CELL_VOLTAGE])}; {expected}")
-    return None
+    found = named(raw)
+    if found is None:
+        word = raw.strip().casefold()
+        section.warn("chemistry", f"unknown chemistry {shown(raw)}{closest(word, [*CHEMISTRIES])}; {expected}")
+    return found
 
 
 def read_encoder(section: Section | None) -> Encoder | None:
@@ -155,61 +169,29 @@ def read_encoder(section: Section | None) -> Encoder | None:
     return encoder
 
 
-def read_setpoint(profile: Section, launcher: Launcher, drive: Drive | None) -> SetpointRange:
+def read_setpoint(profile: Section, mechanism: Mechanism, drive: Drive | None) -> SetpointRange:
     """What the robot program accepts, in the launcher's unit: rpm, % or mm of draw."""
     section = profile.section("setpoint") or Section({}, "setpoint", profile.findings)
-    mechanism = launcher.striker or launcher.arm
-    if mechanism is not None:
-        low, high = mechanism.draw_min * 1000, mechanism.draw_max * 1000
-        found = _range(section, "mm", max(low, min(0.5, high / 10)), high, 0.5)
-        return _within_draw(section, found, low, high) if low < high else found
-    if drive is not None and drive.control == "power":
-        return _range(section, "%", 10.0, 100.0, 1.0)
-    if drive is None:
-        if not ("low" in section and "high" in section):
-            section.warn("", "not given, and no [drive] to tell it from; taken as 300 to 6000 rpm")
-        return _range(section, "rpm", 300.0, 6000.0, 10.0)
-    free = drive.no_load_speed / drive.reduction / RPM
-    if math.isnan(free):
-        return _range(section, "rpm", 300.0, 6000.0, 10.0)  # the drive's own error is noted already
-    found = _range(
-        section, "rpm", max(10.0, 10 * round(free / 100)), max(20.0, 10 * math.floor(free / 10 + 1e-6)), 10.0
-    )
-    if found.high > free * 1.001:
-        section.warn("high", f"is above the wheel's no-load speed of {free:.0f} rpm at nominal voltage")
-    return found
+    found = _read_range(section, mechanism.usual_setpoints(section, drive))
+    return mechanism.check_setpoints(section, found, drive)
 
 
-def _within_draw(section: Section, found: SetpointRange, low: float, high: float) -> SetpointRange:
-    """The range cut to what the launcher draws (mm), so that no setpoint is recommended that it can't stand."""
-    if found.low < low - 1e-6 and "low" in section:
-        section.warn("low", f"found {found.low:g} mm, less than draw_min; taken as {low:g} mm")
-    if found.high > high + 1e-6:
-        section.warn("high", f"found {found.high:g} mm, more than draw_max; taken as {high:g} mm")
-    cut = replace(found, low=max(found.low, low), high=min(found.high, high))
-    if found.low < found.high and cut.low >= cut.high:
-        section.error("low", f"found {found.low:g} to {found.high:g} mm; expected draws of {low:g} to {high:g} mm")
-    return cut
-
-
-def _range(section: Section, unit: SetpointUnit, low: float, high: float, step: float) -> SetpointRange:
-    dimension, scale, bounds = {
-        "rpm": (ANGULAR_SPEED, RPM, ("0 rpm", "200000 rpm")),
-        "%": (RATIO, 0.01, ("0 %", "100 %")),
-        "mm": (LENGTH, 0.001, ("0 mm", "3 m")),
-    }[unit]
+def _read_range(section: Section, usual: SetpointRange) -> SetpointRange:
+    unit, scale = usual.unit, usual.scale
 
     def one(key: str, default: float) -> float:
-        if unit == "%" and isinstance(section.values.get(key), int | float):
+        if scale.dimension == RATIO and isinstance(section.values.get(key), int | float):
             found = shown(section.take(key))
             section.error(key, f'found {found} without a unit; expected a share of battery voltage, such as "40 %"')
             return math.nan
-        over, least = (None, bounds[0]) if key == "low" else (bounds[0], None)
-        value = section.quantity(key, dimension, default * scale, over=over, least=least, most=bounds[1])
-        return float(f"{value / scale:.10g}")
+        over, least = (None, scale.bounds[0]) if key == "low" else (scale.bounds[0], None)
+        value = section.quantity(
+            key, scale.dimension, default / scale.per_si, over=over, least=least, most=scale.bounds[1]
+        )
+        return float(f"{value * scale.per_si:.10g}")
 
     given = "high" in section
-    chosen = SetpointRange(unit, one("low", low), one("high", high), one("step", step), given)
+    chosen = SetpointRange(unit, one("low", usual.low), one("high", usual.high), one("step", usual.step), given)
     section.close()
     if chosen.low == 0:
         section.warn("low", f"found zero, at which nothing leaves; taken as one step, {chosen.step:g} {unit}")

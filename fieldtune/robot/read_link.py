@@ -8,6 +8,7 @@ from typing import Literal, cast
 
 from fieldtune.line_fields import WIRE_NAMES
 from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
+from fieldtune.port_names import port_problem
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
@@ -27,22 +28,27 @@ def read_uncertainty(profile: Section, element: Element) -> Uncertainty:
         key: section.quantity(key, RATIO, getattr(usual, key), over="0", most="1", usual=(None, "0.5"), why=why)
         for key in _RELATIVE
     }
+    values["battery"] = section.quantity("battery", RATIO, usual.battery, over="0", most="0.5", why=why)
+    remainder = None
+    if "remainder" in section.values:
+        remainder = section.quantity("remainder", RATIO, over="0", most="0.5", why=why)
     for key in _ANGLES:
         values[key] = section.quantity(key, ANGLE, getattr(usual, key), over="0 deg", most="45 deg", why=why)
     for key in ("distance", "miss"):
         values[key] = section.quantity(key, LENGTH, getattr(usual, key), over="0 mm", most="5 m", why=why)
     section.close()
-    return Uncertainty(**values)
+    return Uncertainty(**values, remainder=remainder)
 
 
 def _lift_zeros(section: Section) -> None:
     """Nothing is known exactly, and learning divides by these: a zero becomes something small."""
-    least = {**dict.fromkeys(_RELATIVE, "0.1 %"), **dict.fromkeys(_ANGLES, "0.01 deg")}
+    relative = (*_RELATIVE, "remainder", "battery")
+    least = {**dict.fromkeys(relative, "0.1 %"), **dict.fromkeys(_ANGLES, "0.01 deg")}
     for key, raw in section.values.items():
         if isinstance(raw, str):
             zero = re.match(r"\s*(0+\.?0*|\.0+)\s*[^\d\s.]", raw) is not None
         else:
-            zero = key in _RELATIVE and raw == 0 and raw is not False
+            zero = key in relative and raw == 0 and raw is not False
         if zero:
             section.values[key] = least.get(key, "0.1 mm")
             section.warn(key, f"found {shown(raw)}; nothing is known exactly, taken as {section.values[key]}")
@@ -53,7 +59,7 @@ def read_link(profile: Section) -> LinkSettings:
     section = profile.section("link") or Section({}, "link", profile.findings)
     fields = _read_fields(section.section("fields"))
     settings = LinkSettings(
-        port=section.text("port", "auto", longest=200),
+        port=_read_port(section),
         baud=_read_baud(section),
         checksum=cast(
             Literal["auto", "required", "none"], section.choice("checksum", ("auto", "required", "none"), "auto")
@@ -63,6 +69,14 @@ def read_link(profile: Section) -> LinkSettings:
     )
     section.close()
     return settings
+
+
+def _read_port(section: Section) -> str:
+    raw = section.values.get("port")
+    problem = port_problem(raw) if isinstance(raw, str) else None
+    if problem is not None:
+        section.error("port", f"found {shown(raw)}; {problem}")
+    return section.text("port", "auto", longest=1000)
 
 
 def _read_baud(section: Section) -> int | None:
@@ -91,6 +105,10 @@ def _read_fields(section: Section | None) -> dict[str, str]:
     return fields
 
 
+_MOST_COLUMNS = 100
+"""A line of 512 bytes holds fewer numbers that matter."""
+
+
 def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str, ...]:
     if section is None:
         return ()
@@ -101,6 +119,9 @@ def _read_columns(section: Section | None, fields: dict[str, str]) -> tuple[str,
     expected = 'expected names of fields, "-" for a column to skip, such as ["t_ms", "wheel_counts", "-"]'
     if not isinstance(raw, list) or not raw or not all(isinstance(name, str) for name in raw):
         section.error("order", f"found {shown(raw)}; {expected}")
+        return ()
+    if len(raw) > _MOST_COLUMNS:
+        section.error("order", f"found {len(raw)} names; expected at most {_MOST_COLUMNS}")
         return ()
     ours = {theirs: name for name, theirs in fields.items()}
     names: list[str] = [ours.get(str(name), str(name)) for name in raw]

@@ -1,14 +1,18 @@
-"""Reads ``[element]``: what is launched."""
-# MERGED: Reads where the element goes: targets, floor, air, spots.
+"""Reads what is launched and where it goes: element, targets, floor, air, spots."""
 
 from __future__ import annotations
 
 import math
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
-from fieldtune.robot.model import Air, Element, Floor, Shape, Spot, Surface, Target, TargetKind
+from fieldtune.robot.element import Element, Shape, Surface
+from fieldtune.robot.kinds import TARGETS
+from fieldtune.robot.model import Air, Floor, Spot
 from fieldtune.robot.table_reader import Findings, Section
 from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.targets import Target
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
 _SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
@@ -52,15 +56,6 @@ def _doubt_density(section: Section, element: Element) -> None:
         section.warn("mass", f"{words}; check both")
 
 
-_KINDS = ("basket", "window", "zone", "gate")
-_OPENINGS = {
-    "basket": 'a diameter such as "30 cm", or [depth, width]',
-    "window": '[width, height], such as ["60 cm", "40 cm"]',
-    "zone": '[depth, width], such as ["40 cm", "50 cm"]',
-    "gate": 'a width such as "50 cm"',
-}
-
-
 def read_targets(profile: Section, element: Element) -> tuple[Target, ...]:
     """The one ``[target]``, or every ``[targets.NAME]`` in the order of the file."""
     single, several = profile.section("target"), profile.section("targets")
@@ -68,49 +63,83 @@ def read_targets(profile: Section, element: Element) -> tuple[Target, ...]:
         profile.error("target", "found [target] beside [targets.…]; expected one or the other")
         return ()
     if single is not None:
-        return (_read_target(single, None, element),)
+        only = _read_target(single, None, element)
+        return () if only is None else (only,)
     if several is None or not several.values:
         if ("target" not in profile and "targets" not in profile) or several is not None:
             profile.error("target", "missing; expected a table [target] with kind, height and opening")
+        return ()
+    if len(several.values) > _MOST_TARGETS:
+        first, count = next(iter(several.values)), len(several.values)
+        several.error(first[:32], f"is one of {count} targets; expected at most {_MOST_TARGETS}")
         return ()
     targets = []
     for name in several.values:
         if not (name.isprintable() and 0 < len(name.strip()) == len(name) <= 32):
             several.error(name[:32], f"found {shown(name)}; expected a name of 1 to 32 characters")
         table = several.section(name)
-        if table is not None:
-            targets.append(_read_target(table, name, element))
+        target = None if table is None else _read_target(table, name, element)
+        if target is not None:
+            targets.append(target)
     return tuple(targets)
 
 
-def _read_target(section: Section, name: str | None, element: Element) -> Target:
-    kind = cast(TargetKind, section.choice("kind", _KINDS))
-    if section.faulty("kind"):  # no value in the table can be judged
-        section.knows("height", "opening", "clearance")
+def _read_target(section: Section, name: str | None, element: Element) -> Target | None:
+    """One target; None where its kind can't be told, so that no value in the table can be judged."""
+    word = section.choice("kind", tuple(TARGETS))
+    if section.faulty("kind"):
+        section.knows("height", "opening", "clearance", "position")
         section.close()
-        return Target(kind, math.nan, ())
-    floor = 0.0 if kind in ("zone", "gate") else None
-    target = Target(
-        kind=kind,
+        return None
+    kind = TARGETS[word]
+    target = kind(
         height=section.quantity(
-            "height", LENGTH, floor, least="0 m", most="20 m", usual=(None, "5 m"), why="height above the floor"
+            "height", LENGTH, kind.usual_height, least="0 m", most="20 m", usual=(None, "5 m"),
+            why="height above the floor",
         ),
         opening=_read_opening(section, kind),
         clearance=section.quantity("clearance", LENGTH, 0.0, least="0 m", most="5 m"),
         name=name,
-    )
+        position=_read_position(section),
+    )  # fmt: skip
     section.close()
-    if target.opening:
-        _check_opening(section, target, element)
+    if not target.opening:
+        return None
+    _check_opening(section, target, element)
     return target
 
 
-def _read_opening(section: Section, kind: str) -> tuple[float, ...]:
+def _read_position(section: Section) -> tuple[float, float] | None:
+    raw = section.take("position")
+    if raw is None:
+        return None
+    if not isinstance(raw, list) or len(raw) != 2:
+        section.error("position", f'found {shown(raw)}; expected x and y on the field, such as ["3.2 m", "0 m"]')
+        return None
+    x, y = (section.checked("position", size, LENGTH, least="-100 m", most="100 m") for size in raw)
+    return None if x is None or y is None else (x, y)
+
+
+def read_turret(profile: Section) -> tuple[float, float] | None:
+    """How far the launcher turns by itself, radians, positive right; None where it does not."""
+    section = profile.section("turret")
+    if section is None:
+        return None
+    low = section.quantity("low", ANGLE, least="-360 deg", most="360 deg")
+    high = section.quantity("high", ANGLE, least="-360 deg", most="360 deg")
+    section.close()
+    if low >= high:
+        section.error("high", f"found {math.degrees(high):g} deg; expected more than low, {math.degrees(low):g} deg")
+        return None
+    return None if math.isnan(low) or math.isnan(high) else (low, high)
+
+
+def _read_opening(section: Section, kind: type[Target]) -> tuple[float, ...]:
     raw = section.take("opening")
     sizes = raw if isinstance(raw, list) else [raw]
-    counts = {"basket": (1, 2), "window": (2,), "zone": (2,), "gate": (1,)}[kind]
-    if raw is None or len(sizes) not in counts:
-        section.error("opening", f"{'missing' if raw is None else 'found ' + shown(raw)}; expected {_OPENINGS[kind]}")
+    if raw is None or len(sizes) not in kind.sizes:
+        found = "missing" if raw is None else "found " + shown(raw)
+        section.error("opening", f"{found}; expected {kind.expected_opening}")
         return ()
     read = [section.checked("opening", size, LENGTH, "0 mm", most="20 m", usual=("1 cm", "5 m")) for size in sizes]
     return tuple(size for size in read if size is not None) if None not in read else ()
@@ -118,14 +147,11 @@ def _read_opening(section: Section, kind: str) -> tuple[float, ...]:
 
 def _check_opening(section: Section, target: Target, element: Element) -> None:
     """The element has to fit between the edges, less the wanted clearance."""
-    size = element.extent if target.on_floor else element.passing_size
-    room = min(target.opening) - 2 * target.clearance
-    if room <= size:
-        less = f", less {target.clearance * 1e3:.0f} mm clearance a side," if target.clearance else ""
-        found = shown(section.values["opening"])
-        section.error("opening", f"found {found}{less} for an element of {size * 1e3:.0f} mm; expected more than that")
-    elif target.kind == "window" and target.height < target.opening[-1] / 2:
-        section.warn("height", "is to the window's centre; its lower edge would be below the floor")
+    if target.fits(element):
+        return
+    less = f", less {target.clearance * 1e3:.0f} mm clearance a side," if target.clearance else ""
+    found, size = shown(section.values["opening"]), target.size_of(element) * 1e3
+    section.error("opening", f"found {found}{less} for an element of {size:.0f} mm; expected more than that")
 
 
 def read_floor(profile: Section, needed: bool) -> Floor:
@@ -162,6 +188,10 @@ def read_air(profile: Section) -> Air:
     return air
 
 
+_MOST_SPOTS, _MOST_TARGETS = 60, 20
+"""More than any field has names for."""
+
+
 def read_spots(profile: Section, findings: Findings) -> tuple[Spot, ...]:
     """Named places on the field."""
     raw = profile.take("spots")
@@ -169,6 +199,9 @@ def read_spots(profile: Section, findings: Findings) -> tuple[Spot, ...]:
         return ()
     if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
         profile.error("spots", f"found {shown(raw)}; expected tables, each written [[spots]]")
+        return ()
+    if len(raw) > _MOST_SPOTS:
+        profile.error("spots", f"found {len(raw)}; expected at most {_MOST_SPOTS}")
         return ()
     spots: list[Spot] = []
     for number, item in enumerate(raw, 1):

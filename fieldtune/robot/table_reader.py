@@ -1,10 +1,8 @@
-"""What is wrong or doubtful in a profile, collected so that one look at the file mends it all."""
-# MERGED: One table of a profile, read key by key: each reading method checks one value and notes what is wrong with
-# it.
-#
-# A required value that is missing or wrong comes back as nan or an empty word, so that reading goes on and finds the
-# rest; the profile is not used then.
-#
+"""One table of a profile, read key by key, and what is wrong or doubtful in it, so that one look mends it all.
+
+Each reading method checks one value and notes what is wrong with it. A required value that is missing or wrong comes
+back as nan or an empty word, so that reading goes on and finds the rest; the profile is not used then.
+"""
 
 from __future__ import annotations
 
@@ -26,6 +24,10 @@ class Problem:
     severity: Literal["error", "warning"]
 
 
+def _cut(key: str) -> str:
+    return key if len(key) <= 120 else f"{key[:119]}…"
+
+
 @dataclass(slots=True)
 class Findings:
     """Problems in the order in which they were met."""
@@ -34,11 +36,11 @@ class Findings:
 
     def error(self, key: str, message: str) -> None:
         """The profile can't be used before this is mended."""
-        self.problems.append(Problem(key, message, "error"))
+        self.problems.append(Problem(_cut(key), message, "error"))
 
     def warn(self, key: str, message: str) -> None:
         """Usable, but worth a look."""
-        self.problems.append(Problem(key, message, "warning"))
+        self.problems.append(Problem(_cut(key), message, "warning"))
 
     @property
     def errors(self) -> list[Problem]:

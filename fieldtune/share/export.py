@@ -8,19 +8,22 @@ import io
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.results import TableRow
 from fieldtune.files import write_whole
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
 from fieldtune.share.export_kinds import LANGUAGES, check_kind, class_name_for
 from fieldtune.share.pack import pack, today
 from fieldtune.share.program_source import source
 from fieldtune.share.sheet import sheet
 from fieldtune.share.sheet_contents import field_range
 from fieldtune.share.table_curve import curve
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 
 def csv_text(rows: Sequence[TableRow]) -> str:

@@ -9,17 +9,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
-from fieldtune.aim.results import TableRow
-from fieldtune.arrays import FloatArray
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
-from fieldtune.session import Session
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import TableRow
+    from fieldtune.arrays import FloatArray
+    from fieldtune.session import Session
 
 DEGREES = {"quadratic": 2, "cubic": 3}
 HARMLESS = 0.02
@@ -136,7 +140,7 @@ def no_air_setpoints(
     """
     robot, goal = session.robot, session.robot.target(target)
     d = np.asarray(distance_m, dtype=float)
-    if goal.on_floor:
+    if goal.by_way(lambda: False, lambda: True):
         return np.full_like(d, np.nan)
     wanted = np.log(parabola_speed(d, goal.height - robot.launcher.exit_height, robot.launcher.exit_angle))
     settings = np.linspace(max(robot.setpoint.low / 2, robot.setpoint.high / 1000), robot.setpoint.high * 1.5, 600)

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
+from fieldtune.port_names import PORT_FROM_ELSEWHERE
 from fieldtune.robot import load_robot, profile_home
-from fieldtune.robot.model import Robot
 from fieldtune.session import Session
-from fieldtune.share.read_pack import Pack
 from fieldtune.units import shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.share.read_pack import Pack
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +47,14 @@ def merge_home(pack: Pack, home: Path | str | None = None) -> Merged:
     if path.exists():
         with Session.beside_profile(load_robot(path), home) as session:
             return merge(session, pack)
-    with _new_profile(path, pack.profile), Session.beside_profile(load_robot(path), home) as session:
+    # The log before its profile: a robot without one isn't there yet, and merging once more finishes what was cut off.
+    _make_folder(path.parent)
+    with Session(replace(pack.robot, path=None), path.with_suffix(".db")) as session:
         merged = merge(session, pack)
-    return Merged(merged.robot, merged.by, merged.shots, merged.marks, merged.batteries, "written", (), path)
+        if pack.robot.link.port != "auto":  # asked about before it is opened
+            session.log.remember(PORT_FROM_ELSEWHERE, pack.robot.link.port)
+        write_whole(path, pack.profile)
+    return replace(merged, profile="written", path=path)
 
 
 def merge(session: Session, pack: Pack) -> Merged:
@@ -102,16 +108,8 @@ def _same_robot(robot: Robot, pack: Pack) -> None:
             )
 
 
-@contextmanager
-def _new_profile(path: Path, text: str) -> Iterator[None]:
-    """A profile that stays only if what follows succeeds."""
+def _make_folder(folder: Path) -> None:
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise OutputError(f"{path.parent}: can't be made ({error.strerror or error})") from error
-    write_whole(path, text)
-    try:
-        yield
-    except BaseException:
-        path.unlink(missing_ok=True)
-        raise
+        raise OutputError(f"{folder}: can't be made ({error.strerror or error})") from error

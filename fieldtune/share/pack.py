@@ -6,10 +6,14 @@ import json
 import platform
 from collections.abc import Iterable
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 from fieldtune.errors import OutputError
-from fieldtune.records import BatteryReading, Epoch, Mark, Shot
-from fieldtune.session import Session
+from fieldtune.share.pack_digest import sealed
+
+if TYPE_CHECKING:
+    from fieldtune.records import BatteryReading, Epoch, Mark, Shot
+    from fieldtune.session import Session
 
 
 def today(session: Session) -> str:
@@ -36,15 +40,15 @@ def pack(session: Session, by: str | None = None) -> str:
         "by": plain_name(by if by is not None else platform.node()),
         "present_epoch": present,
     }
-    parts: dict[str, list[str] | list[dict[str, object]]] = {
+    parts: dict[str, object] = {
         "profile": _profile(session).split("\n"),
         "epochs": _records(epochs),
         "shots": _records(shots),
         "marks": _records(marks),
         "batteries": _records(session.log.batteries()),
     }
-    lines = [f"{json.dumps(key)}: {_line(value)}" for key, value in head.items()]
-    lines += [f"{json.dumps(key)}: {_block(values)}" for key, values in parts.items()]
+    whole = sealed({**head, **parts})
+    lines = [f"{json.dumps(k)}: {_block(v) if isinstance(v, list) else _line(v)}" for k, v in whole.items()]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 

@@ -1,44 +1,33 @@
-"""The predicted path as a small picture to print: robot, target and element to scale, in ink that any copier keeps."""
+"""A scene as a small picture to print: to scale, in ink that any copier keeps."""
 
 from __future__ import annotations
 
 import html
-import math
 from dataclasses import dataclass
 
-import numpy as np
 import svg
 from markupsafe import Markup
 
-from fieldtune.aim.results import ArcPicture
-from fieldtune.robot.model import Robot, Target
+from fieldtune.scene import Area, Circle, Line, Part, Scene
 
-WIDTH, HEIGHT = 62.0, 40.0
-"""Size of a picture, millimetres on paper."""
-
-_INK, _MID, _BAND = "#000", "#666", "#ccc"
+WIDTH, _HEIGHT, _HEIGHT_ABOVE = 62.0, 40.0, 26.0
+"""Size of a picture from the side and from above, millimetres on paper."""
 _FLOOR = 4.5
-"""Paper below the floor line, for the scale."""
+"""Paper below the floor line, for the distances, millimetres."""
+_INK, _MID, _BAND = "#000", "#666", "#ccc"
+_THICK: dict[Part, float] = {"robot": 0.5, "target": 0.6, "opening": 0.3, "path": 0.6, "element": 0.4}
+"""Lines that are drawn, millimetres; the others are left to the band's own edge."""
+_LEAST_RADIUS = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
-    """What a picture shows; ``distance_m`` is the true one, the reading with its learned error taken off."""
-
-    robot: Robot
-    target: Target
-    distance_m: float
-    path: ArcPicture
-    words: str
-
-
 class _Paper:
     """Metres of the field to millimetres of the page, upright scale the same as along."""
 
-    def __init__(self, left: float, right: float, low: float, high: float, height: float) -> None:
-        self.scale = min(WIDTH / (right - left), (height - _FLOOR) / (high - low))
-        self.left = left - (WIDTH / self.scale - (right - left)) / 2
-        self.low, self.height = low, height
+    left: float
+    low: float
+    scale: float
+    height: float
 
     def x(self, metres: float) -> float:
         return round((metres - self.left) * self.scale, 2)
@@ -46,17 +35,24 @@ class _Paper:
     def y(self, metres: float) -> float:
         return round(self.height - _FLOOR - (metres - self.low) * self.scale, 2)
 
-    def long(self, metres: float) -> float:
-        return round(metres * self.scale, 2)
+    def point(self, x: float, y: float) -> svg.Point:
+        return svg.Point(self.x(x), self.y(y))
 
 
-def picture(scene: Scene) -> Markup:
-    """The picture as an ``svg`` element for an HTML page."""
-    parts, height = _seen_from_above(scene) if scene.target.on_floor else _seen_from_beside(scene)
+def picture(scene: Scene, words: str) -> Markup:
+    """The picture as an ``svg`` element for an HTML page; ``words`` say what it shows."""
+    height = _HEIGHT_ABOVE if scene.from_above else _HEIGHT
+    scale = min(WIDTH / (scene.right - scene.left), (height - _FLOOR) / (scene.high - scene.low))
+    spare = WIDTH / scale - (scene.right - scene.left)
+    paper = _Paper(scene.left - spare / 2, scene.low, scale, height)
     drawn = svg.SVG(
         viewBox=svg.ViewBoxSpec(0, 0, WIDTH, height),
         class_=["arc"],
-        elements=[svg.Title(text=html.escape(scene.words)), *parts],
+        elements=[
+            svg.Title(text=html.escape(words)),
+            *(part for shape in scene.shapes for part in _drawn(paper, shape)),
+            *_distances(paper, scene),
+        ],
         extra={"role": "img"},
     ).as_str()
     return inline(drawn)
@@ -67,166 +63,43 @@ def inline(drawn: str) -> Markup:
     return Markup(drawn.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1))
 
 
-# -- flights ----------------------------------------------------------------------------------------------------------
+def _drawn(paper: _Paper, shape: Line | Circle | Area) -> list[svg.Element]:
+    if isinstance(shape, Area):
+        return [_area(paper, shape)] if shape.part == "band" else []
+    thick = _THICK.get(shape.part)
+    if thick is None:
+        return []
+    if isinstance(shape, Circle):
+        radius = max(round(shape.radius * paper.scale, 2), _LEAST_RADIUS)
+        return [svg.Circle(cx=paper.x(shape.x), cy=paper.y(shape.y), r=radius, fill="#fff", stroke=_INK,
+                           stroke_width=thick)]  # fmt: skip
+    points = [paper.point(x, y) for x, y in zip(shape.x.tolist(), shape.y.tolist(), strict=True)]
+    dotted = svg.Length(1, "px") if shape.part == "opening" else None
+    return [svg.Polyline(points=points, fill="none", stroke=_INK, stroke_width=thick, stroke_linejoin="round",
+                         stroke_dasharray=dotted)]  # fmt: skip
 
 
-def _seen_from_beside(scene: Scene) -> tuple[list[svg.Element], float]:
-    robot, target, path = scene.robot, scene.target, scene.path
-    radius = _radius(robot)
-    behind = max(0.35, 1.2 * (robot.launcher.arm.arm_length if robot.launcher.arm else 0.0))
-    depth = _depth(target)
-    right = max(scene.distance_m + depth / 2 + 0.25, float(path.x[-1]))
-    shown = np.isfinite(path.high_y)
-    top = max(float(path.high_y[shown].max()), target.height + _upper(target), robot.launcher.exit_height) + 0.12
-    paper = _Paper(-behind, right, 0.0, top, HEIGHT)
-    parts = [*_band(paper, path), *_scale(paper, scene.distance_m), *_goal(paper, scene)]
-    x = np.append(path.x[path.x < scene.distance_m], scene.distance_m)  # ends at the target, not at a grid point
-    y = np.interp(x, path.x, np.maximum(path.y, 0.0))
-    points = [(paper.x(float(a)), paper.y(float(b))) for a, b in zip(x, y, strict=True) if np.isfinite(b)]
-    if len(points) > 1:
-        parts.append(_line(points, 0.6))
-    parts += _launcher(paper, robot)
-    for k in (0, len(points) - 1):
-        if 0 <= k < len(points):
-            cx, cy = points[k]
-            parts.append(
-                svg.Circle(cx=cx, cy=cy, r=max(paper.long(radius), 0.5), fill="#fff", stroke=_INK, stroke_width=0.35)
-            )
-    return parts, HEIGHT
+def _area(paper: _Paper, shape: Area) -> svg.Element:
+    x, low, high = shape.x.tolist(), shape.low.tolist(), shape.high.tolist()
+    edge = [*zip(x, high, strict=True), *zip(x[::-1], low[::-1], strict=True)]
+    return svg.Polygon(points=[paper.point(*at) for at in edge], fill=_BAND, stroke=_MID, stroke_width=0.15)
 
 
-def _band(paper: _Paper, path: ArcPicture) -> list[svg.Element]:
-    """The band that holds 90 % of shots, above the floor."""
-    low, high = np.maximum(path.low_y, 0.0), np.maximum(path.high_y, 0.0)
-    edge = [*zip(path.x, high, strict=True), *zip(path.x[::-1], low[::-1], strict=True)]
-    points = [(paper.x(float(x)), paper.y(float(y))) for x, y in edge]
-    return [svg.Polygon(points=_flat(points), fill=_BAND, stroke=_MID, stroke_width=0.15)]
-
-
-def _goal(paper: _Paper, scene: Scene) -> list[svg.Element]:
-    target, at = scene.target, scene.distance_m
-    if target.kind == "window":
-        half = target.opening[-1] / 2
-        frame = [(target.height + half, target.height + half + 0.25), (0.0, target.height - half)]
-        return [_line([(paper.x(at), paper.y(a)), (paper.x(at), paper.y(b))], 1.1) for a, b in frame if b > a]
-    half, h = _depth(target) / 2, target.height
-    drop = min(0.3, 0.6 * h)
-    net = [(at - half, h), (at - 0.6 * half, h - drop), (at + 0.6 * half, h - drop), (at + half, h)]
-    rims = [svg.Circle(cx=paper.x(at + side * half), cy=paper.y(h), r=0.6, fill=_INK) for side in (-1, 1)]
-    post = [(at + 0.6 * half, h - drop), (at + 0.6 * half, 0.0)]
-    return [
-        _line([(paper.x(x), paper.y(y)) for x, y in post], 0.4, _MID),
-        _line([(paper.x(x), paper.y(y)) for x, y in net], 0.35),
-        *rims,
-    ]
-
-
-def _launcher(paper: _Paper, robot: Robot) -> list[svg.Element]:
-    """The mechanism at the exit: wheels or arm to scale, on a plain post."""
-    launcher, h = robot.launcher, robot.launcher.exit_height
-    wheel, arm = launcher.flywheel, launcher.arm
-    parts: list[svg.Element] = []
-    if arm is not None:
-        pivot = (-arm.arm_length * math.cos(arm.release_angle), h - arm.arm_length * math.sin(arm.release_angle))
-        parts.append(_line([(paper.x(pivot[0]), paper.y(pivot[1])), (paper.x(0.0), paper.y(h))], 0.8))
-        foot = pivot
-    else:
-        foot = (-0.12, h)
-    post = [(paper.x(foot[0]), paper.y(max(foot[1], 0.0))), (paper.x(foot[0]), paper.y(0.0))]
-    parts.insert(0, _line(post, 0.8, _MID))
-    base = 0.18
-    parts.append(_line([(paper.x(foot[0] - base), paper.y(0.0)), (paper.x(foot[0] + base), paper.y(0.0))], 1.4))
-    if wheel is not None:
-        gap = (wheel.wheel_diameter + robot.element.passing_size) / 2
-        across = launcher.exit_angle + math.pi / 2
-        for side in (1, -1)[: wheel.wheels] if wheel.wheels == 2 else (-1,):
-            x, y = side * gap * math.cos(across), h + side * gap * math.sin(across)
-            radius = max(paper.long(wheel.wheel_diameter / 2), 0.6)
-            parts.append(svg.Circle(cx=paper.x(x), cy=paper.y(y), r=radius, fill="#fff", stroke=_INK, stroke_width=0.5))
-    return parts
-
-
-# -- slides -----------------------------------------------------------------------------------------------------------
-
-
-def _seen_from_above(scene: Scene) -> tuple[list[svg.Element], float]:
-    robot, target, path = scene.robot, scene.target, scene.path
-    radius, at, height = _radius(robot), scene.distance_m, 26.0
-    depth, width = _depth(target), target.opening[-1]
-    end = float(path.x[-1])
-    far = min(max(at + depth / 2, path.end_high_m or end, end) + 0.15, at * 1.6 + 0.5)
-    half = max(width / 2, 0.15) + 0.05
-    paper = _Paper(-0.3, far, -half, half, height)
-    y0 = paper.y(0.0)
-    parts: list[svg.Element] = []
-    if path.end_low_m is not None and path.end_high_m is not None:
-        low, high = path.end_low_m - radius, min(path.end_high_m, far) + radius
-        parts.append(
-            svg.Rect(
-                x=paper.x(low), y=paper.y(radius), width=paper.long(high - low), height=paper.long(2 * radius),
-                fill=_BAND, stroke=_MID, stroke_width=0.15,
-            )
-        )  # fmt: skip
-    parts += _scale(paper, at, low=-half)
-    parts.append(
-        svg.Rect(
-            x=paper.x(at - depth / 2), y=paper.y(width / 2), width=max(paper.long(depth), 0.3),
-            height=paper.long(width), fill="none", stroke=_INK, stroke_width=0.7,
-        )
-    )  # fmt: skip
-    parts.append(_line([(paper.x(0.0), y0), (paper.x(min(end, far)), y0)], 0.6))
-    parts.append(
-        svg.Rect(x=paper.x(-radius - 0.16), y=paper.y(0.06), width=paper.long(0.16), height=paper.long(0.12), fill=_INK)
-    )
-    for x in (0.0, min(end, far)):
-        r = max(paper.long(radius), 0.6)
-        parts.append(svg.Circle(cx=paper.x(x), cy=y0, r=r, fill="#fff", stroke=_INK, stroke_width=0.4))
-    return parts, height
-
-
-# -- both -------------------------------------------------------------------------------------------------------------
-
-
-def _scale(paper: _Paper, at: float, low: float = 0.0) -> list[svg.Element]:
-    """Floor line with a tick every metre (half a metre on a short field), and the distance under the target."""
-    floor = paper.y(low)
-    parts: list[svg.Element] = [_line([(0.0, floor), (WIDTH, floor)], 0.4)]
-    step = next(step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if step * paper.scale >= 9)
-    for k in range(int(at * 1.6 / step) + 1):
+def _distances(paper: _Paper, scene: Scene) -> list[svg.Element]:
+    """Floor line with a tick every metre (half a metre on a short field), and a long one under the target."""
+    floor, at = paper.y(scene.low), scene.distance_m
+    parts = [_line(0.0, floor, WIDTH, floor, 0.4)]
+    step = next((step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if step * paper.scale >= 9), 100.0)
+    for k in range(int(scene.right / step) + 1):
         x = paper.x(k * step)
         if 0 <= x <= WIDTH - 3:
-            parts.append(_line([(x, floor), (x, floor + 1.2)], 0.3))
-            parts.append(
-                svg.Text(
-                    x=x,
-                    y=floor + 4.1,
-                    text=f"{k * step:g} m" if k else "0",
-                    font_size=3,
-                    text_anchor="middle",
-                    fill=_INK,
-                )
-            )
-    parts.append(_line([(paper.x(at), floor), (paper.x(at), floor + 1.8)], 0.7))
+            parts.append(_line(x, floor, x, floor + 1.2, 0.3))
+            text = f"{k * step:g} m" if k else "0"
+            parts.append(svg.Text(x=x, y=floor + 4.1, text=text, font_size=3, text_anchor="middle", fill=_INK))
+    if at is not None:
+        parts.append(_line(paper.x(at), floor, paper.x(at), floor + 1.8, 0.7))
     return parts
 
 
-def _depth(target: Target) -> float:
-    if target.kind in ("basket", "zone"):
-        return target.opening[0]
-    return 0.0
-
-
-def _upper(target: Target) -> float:
-    return target.opening[-1] / 2 + 0.25 if target.kind == "window" else 0.05
-
-
-def _radius(robot: Robot) -> float:
-    return robot.element.passing_size / 2
-
-
-def _line(points: list[tuple[float, float]], width: float, colour: str = _INK) -> svg.Polyline:
-    return svg.Polyline(points=_flat(points), fill="none", stroke=colour, stroke_width=width, stroke_linejoin="round")
-
-
-def _flat(points: list[tuple[float, float]]) -> list[svg.Point]:
-    return [svg.Point(x, y) for x, y in points]
+def _line(x1: float, y1: float, x2: float, y2: float, thick: float) -> svg.Element:
+    return svg.Line(x1=x1, y1=y1, x2=x2, y2=y2, stroke=_INK, stroke_width=thick)

@@ -6,11 +6,15 @@ range the setpoint is held at the nearer end; a distance that is not a number gi
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fieldtune.caution import CAUTION
 from fieldtune.errors import InputError
 from fieldtune.share.export_kinds import LANGUAGES, cases
-from fieldtune.share.table_curve import Curve
 from fieldtune.share.templating import filled
+
+if TYPE_CHECKING:
+    from fieldtune.share.table_curve import Curve
 
 
 def source(curve: Curve, language: str, date: str, class_name: str | None = None) -> str:

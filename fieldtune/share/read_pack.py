@@ -9,17 +9,21 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
 from fieldtune.errors import InputError
+from fieldtune.files import read_whole
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
-from fieldtune.robot.model import Robot
 from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.profile import read_values
 from fieldtune.share.pack import FORMAT, VERSION, plain_name
+from fieldtune.share.pack_digest import by_line, opened
 from fieldtune.units import shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _LARGEST = 100_000_000
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z\+*")
@@ -37,6 +41,7 @@ class Pack:
     shots: tuple[Shot, ...]
     marks: tuple[Mark, ...]
     batteries: tuple[BatteryReading, ...]
+    left_out: int = 0
 
 
 class _Entry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -95,10 +100,13 @@ class _File(msgspec.Struct, forbid_unknown_fields=True):
     batteries: list[_Battery] = []
 
 
-def read_pack(path: Path | str) -> Pack:
-    """The pack in a file; raises ``InputError`` with one line that names the file, the place in it and the remedy."""
+def read_pack(path: Path | str, sound_only: bool = False) -> Pack:
+    """The pack in a file; raises ``InputError`` with one line that names the file, the place in it and the remedy.
+
+    ``sound_only``: of a damaged pack, what is as it was packed; ``left_out`` counts the rest.
+    """
     path = Path(path)
-    values = _json(path)
+    values = _json(path, sound_only)
     if not isinstance(values, dict) or values.get("format") != FORMAT:
         raise InputError(f'{path}: not a pack; expected a file that "fieldtune pack" wrote')
     version = values.get("version")
@@ -107,6 +115,7 @@ def read_pack(path: Path | str) -> Pack:
             f"{path}: written by a newer fieldtune (pack version {version}, this one reads up to {VERSION}); "
             "install the newer fieldtune"
         )
+    values, left_out = opened(path, values, sound_only)
     try:
         file = msgspec.convert(values, _File)
     except (msgspec.ValidationError, OverflowError) as error:
@@ -125,31 +134,35 @@ def read_pack(path: Path | str) -> Pack:
         tuple(Shot(**msgspec.structs.asdict(entry)) for entry in file.shots),
         tuple(Mark(**msgspec.structs.asdict(entry)) for entry in file.marks),
         tuple(BatteryReading(**msgspec.structs.asdict(entry)) for entry in file.batteries),
+        left_out,
     )
 
 
-def _json(path: Path) -> Any:
+def _json(path: Path, sound_only: bool) -> Any:
+    raw = read_whole(path, 'a pack, a file that "fieldtune pack" wrote', _LARGEST)
     try:
-        if path.is_dir():
-            raise InputError(f"{path}: is a folder; expected a pack, a JSON file")
-        if path.stat().st_size > _LARGEST:
-            raise InputError(f"{path}: larger than any pack; expected a file that fieldtune pack wrote")
-        text = path.read_bytes().decode("utf-8-sig")
-        values = json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
+        text = raw.decode("utf-8-sig")
+        values: Any = json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
         json.dumps(values, ensure_ascii=False).encode()  # raises for half of a pair of surrogates, which is no letter
         return values
-    except UnicodeEncodeError as error:
-        raise InputError(f"{path}: holds half a letter (\\ud800 to \\udfff without its other half)") from error
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        raise InputError(f"{path}: can't be read: {why}") from error
-    except json.JSONDecodeError as error:
-        half = "" if text.rstrip().endswith("}") else "; the file may be cut short: copy it again"
-        raise InputError(f"{path}: line {error.lineno}: not JSON ({error.msg}){half}") from error
-    except RecursionError as error:
-        raise InputError(f"{path}: not a pack: nested too deeply") from error
-    except ValueError as error:
-        raise InputError(f"{path}: {error}") from error
+    except (ValueError, RecursionError) as error:
+        if sound_only:
+            return by_line(raw)
+        raise _told(path, error, raw) from error
+
+
+def _told(path: Path, error: ValueError | RecursionError, raw: bytes) -> InputError:
+    """Why a file is no JSON that a pack can be."""
+    if isinstance(error, UnicodeEncodeError):
+        return InputError(f"{path}: holds half a letter (\\ud800 to \\udfff without its other half)")
+    if isinstance(error, UnicodeDecodeError):
+        return InputError(f"{path}: not a pack: not UTF-8 text")
+    if isinstance(error, json.JSONDecodeError):
+        half = "" if raw.rstrip().endswith(b"}") else "; the file may be cut short: copy it again"
+        return InputError(f"{path}: line {error.lineno}: not JSON ({error.msg}){half}")
+    if isinstance(error, RecursionError):
+        return InputError(f"{path}: not a pack: nested too deeply")
+    return InputError(f"{path}: {error}")
 
 
 def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

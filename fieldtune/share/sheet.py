@@ -7,15 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import svg
 from markupsafe import Markup
 
-from fieldtune.aim.results import Learned, Residual
 from fieldtune.figures import FIGURES
-from fieldtune.records import Shot
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
 from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
 from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
@@ -23,6 +20,12 @@ from fieldtune.share.templating import filled, one_line
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.text import decision_table, hit_table
 from fieldtune.units import feet_inches
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Learned, Residual
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 
 def sheet(
@@ -43,7 +46,7 @@ def sheet(
         title=one_line(parts.robot.title, 90),
         date=today(session),
         parts=parts,
-        heading="Wheel and drive" if parts.robot.launcher.kind == "flywheel" else "Spring and drive",
+        heading=parts.robot.launcher.mechanism.heading,
         unit=session.robot.setpoint.unit,
         battery_v=battery_v,
         figures=FIGURES,
@@ -51,7 +54,9 @@ def sheet(
         fact_most=FACT_MOST,
         caution_most=CAUTION_MOST,
         long_title=LONG_TITLE,
-        picture=lambda shown: picture(shown.scene),
+        picture=lambda shown: picture(
+            shown.scene, f"predicted path from {shown.aim.distance_m:.2f} m, with the band that holds 90 % of shots"
+        ),
         setpoint=lambda value: f"{value:.{decimals}f}",
         feet_inches=feet_inches,
     )

@@ -5,20 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Aim, Learned, TableRow
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
-from fieldtune.robot.model import Robot, Target
-from fieldtune.session import Session
-from fieldtune.share.path_svg import Scene
+from fieldtune.scene import Scene, scene
 from fieldtune.sizing.cautions import cautions
-from fieldtune.sizing.results import Size
 from fieldtune.sizing.size import size
+
+if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim, Learned, TableRow
+    from fieldtune.robot.model import Robot, Target
+    from fieldtune.session import Session
+    from fieldtune.sizing.results import Size
 
 
 def field_range(session: Session, target: str | None = None, battery_v: float | None = None) -> tuple[float, float]:
@@ -164,20 +167,16 @@ def _pictures(
         if aim.setpoint.value is None:
             continue
         path = session.picture(distance, aim.setpoint.value, battery_v, target)
-        words = f"predicted path from {distance:.2f} m, with the band that holds 90 % of shots"
-        scene = Scene(session.robot, goal, distance + bias, path, words)
-        found.append(Shown(aim, spots.get(distance), scene, _small(aim, goal)))
+        drawn = scene(session.robot, goal, distance + bias, path, flown=1.0)
+        found.append(Shown(aim, spots.get(distance), drawn, _small(aim, goal)))
     return tuple(found)
 
 
 def _small(aim: Aim, target: Target) -> tuple[str, ...]:
     known = [(key, getattr(aim, key)) for key in ("hit_probability", "entry_angle_deg", "time_s")]
     shown = [(key, value) for key, value in known if value is not None]
-    return tuple(
-        f"{FIGURES[key].label} {FIGURES[key].said(value)}"
-        for key, value in shown
-        if not (key == "entry_angle_deg" and target.on_floor)
-    )
+    hidden = target.by_way(lambda: "", lambda: "entry_angle_deg")
+    return tuple(f"{FIGURES[key].label} {FIGURES[key].said(value)}" for key, value in shown if key != hidden)
 
 
 def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:

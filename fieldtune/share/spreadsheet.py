@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 import uuid
 from collections import Counter
@@ -12,15 +11,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
+from fieldtune.files import read_whole
 from fieldtune.records import Epoch, Result, Shot
-from fieldtune.robot.model import Robot
-from fieldtune.session import Session
+from fieldtune.robot.setpoints import SCALES
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
 from fieldtune.store.rows import stamp
 from fieldtune.units import closest, shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
 
 COLUMNS = ("distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch")
 """What a column can hold; distance and setpoint have to be there, and result or miss."""
@@ -121,12 +125,7 @@ def read_sheet(session: Session, path: Path, columns: str | None = None, target:
 
 def _lines(path: Path) -> list[tuple[int, list[str]]]:
     """Rows with the number of the line each ends on; the headings first."""
-    try:
-        raw = path.read_bytes()
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: can't be read ({getattr(error, 'strerror', None) or error})") from error
-    if len(raw) > _LARGEST:
-        raise InputError(f"{path}: larger than any shot log; expected a CSV file")
+    raw = read_whole(path, "a shot log, a CSV file", _LARGEST)
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = raw.decode("utf-16", "replace")
     else:
@@ -227,9 +226,8 @@ def _entry(
 
 def _scale(unit: str) -> tuple[units.Dimension, float]:
     """Dimension of a robot's unit, and how many of it one SI unit holds."""
-    return {
-        "rpm": (units.ANGULAR_SPEED, 30 / math.pi), "%": (units.RATIO, 100.0), "mm": (units.LENGTH, 1000.0)
-    }[unit]  # fmt: skip
+    scale = SCALES[unit]
+    return scale.dimension, scale.per_si
 
 
 def _number(

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import PchipInterpolator
 
-from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError, OutOfReachError
-from fieldtune.session import Session
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.session import Session
 
 _CHECKS = 121
 _FIRST_NODES = 4
@@ -71,7 +74,7 @@ def curve(
         raise InputError(f"from {near_m:g} m to {far_m:g} m: expected 0 < from < to <= 100 m")
     robot = session.robot
     volts = None
-    if robot.setpoint.unit == "%":
+    if robot.setpoint.scale.follows_voltage:
         volts = battery_v if battery_v is not None else robot.drive.nominal_voltage if robot.drive else None
     wanted = [float(d) for d in np.linspace(near_m, far_m, _CHECKS)]
     rows = session.table(wanted, volts if volts is not None else battery_v, target, rounded=False)

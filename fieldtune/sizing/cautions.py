@@ -6,12 +6,15 @@ No number here means that it is safe: event rules, local codes and qualified sup
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.robot.model import Robot
 from fieldtune.sizing.hazards import Hazards, hazards
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 NEAR_LIMIT = 0.8
 """Share of what is stated for a wheel from which on it is warned of: common practice, no source."""
@@ -32,10 +35,12 @@ def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | Non
 
 
 def strained(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
-    """Only what is near or beyond what it is stated or reckoned to stand, at a setpoint."""
-    wheel = robot.launcher.flywheel
-    stated = wheel is not None and (wheel.wheel_strength is not None or wheel.wheel_top_speed is not None)
-    if not stated and robot.launcher.spring_wire is None:
+    """Only what is near or beyond what it is stated or calculated to stand, at a setpoint."""
+    stated = robot.launcher.mechanism.by_motion(
+        lambda wheel: wheel.wheel_strength is not None or wheel.wheel_top_speed is not None,
+        lambda drawn: drawn.wire is not None,
+    )
+    if not stated:
         return ()
     at = hazards(robot, setpoint, battery_v)
     return (*_limit_lines(at), *_wire_lines(at))
@@ -81,7 +86,8 @@ def _wheel_lines(robot: Robot, at: Hazards) -> list[str]:
         )
     elif at.rim_stress_mpa is not None:
         lines.append(
-            f"Rim stress {_figure(at.rim_stress_mpa)} MPa is {at.rim_stress_share:.0%} of the stated limit; {weaker}."
+            f"Rim stress {_figure(at.rim_stress_mpa)} MPa is {_percent(at.rim_stress_share)} of the stated limit; "
+            f"{weaker}."
         )
     return [*lines, *_limit_lines(at)]
 
@@ -91,19 +97,19 @@ def _limit_lines(at: Hazards) -> list[str]:
     here = max((s for s in (at.rim_stress_share, at.top_speed_share) if s is not None), default=None)
     if here is not None and here > 1:
         return [
-            f"At {at.setpoint:.0f} {at.unit} the wheel runs beyond what is stated for it ({here:.0%}): do not run it "
-            "so; a burst wheel goes through thin guards."
+            f"At {at.setpoint:.0f} {at.unit} the wheel runs beyond what is stated for it ({_percent(here)}): do not "
+            "run it so; a burst wheel goes through thin guards."
         ]
     if here is not None and here > NEAR_LIMIT:
         return [
-            f"At {at.setpoint:.0f} {at.unit} the wheel runs at {here:.0%} of what is stated for it: go lower, and let "
-            "nobody stand in line with its rim."
+            f"At {at.setpoint:.0f} {at.unit} the wheel runs at {_percent(here)} of what is stated for it: go lower, "
+            "and let nobody stand in line with its rim."
         ]
     if at.full_power_share is not None and at.full_power_share > NEAR_LIMIT:
         return [
             f"Should the speed control fail, a full battery takes the wheel to {at.full_power_rpm:.0f} rpm, "
-            f"{at.full_power_share:.0%} of what is stated for it: limit the power, and let nobody stand in line with "
-            "its rim."
+            f"{_percent(at.full_power_share)} of what is stated for it: limit the power, and let nobody stand in line "
+            "with its rim."
         ]
     return []
 
@@ -125,17 +131,15 @@ def _spring_lines(robot: Robot, at: Hazards) -> list[str]:
             "guide comes off."
         )
     lines += _wire_lines(at)
-    if robot.launcher.arm is not None:
-        lines.append("The arm sweeps its whole circle if its stop fails: stand outside it.")
-    return lines
+    return [*lines, *robot.launcher.mechanism.own_cautions]
 
 
 def _wire_lines(at: Hazards) -> list[str]:
     if at.spring_stress_mpa is None or at.spring_safety is None or at.spring_safety >= STRAINED:
         return []
     return [
-        f"The spring's wire sees {at.spring_stress_mpa:.0f} MPa at the longest draw, {1 / at.spring_safety:.0%} of "
-        "what its material is reckoned to stand: expect it to set or break; draw less or take a thicker wire."
+        f"The spring's wire sees {at.spring_stress_mpa:.0f} MPa at the longest draw, {_percent(1 / at.spring_safety)} "
+        "of what its material is calculated to stand: expect it to set or break; draw less or take a thicker wire."
     ]
 
 
@@ -158,3 +162,7 @@ def _figure(value: float | None) -> str:
         return "0"
     digits = max(0, 2 - math.floor(math.log10(abs(value))))
     return f"{np.round(value, digits):.{min(digits, 6)}f}"
+
+
+def _percent(share: float | None) -> str:
+    return "an unknown share" if share is None else f"{100 * share:.0f} %"

@@ -1,30 +1,31 @@
-"""What a profile alone says of a robot, as a belief to aim with: for comparing mechanisms before any shot.
+"""Mechanisms side by side, all figures computed from their profiles, then a weighted decision and how firm it is.
 
-Where shots have taught better, the session's belief is passed instead.
+Where shots have taught better, the session's belief is passed instead of what the profile alone says.
 """
-# MERGED: Mechanisms side by side, all figures computed from their profiles, then a weighted decision and how firm it
-# is.
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.aim.exit_speed import gain_basis
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
-from fieldtune.robot.model import Robot, Shape, Target
-from fieldtune.sizing.decision import Criterion, Decision, decide
+from fieldtune.plain import as_json
+from fieldtune.plain import known as finite
+from fieldtune.sizing.decision import CRITERIA, Decision, decide
 from fieldtune.sizing.reach import reach_table
-from fieldtune.sizing.results import CockingSize, FlywheelSize, Size, as_json
-from fieldtune.sizing.results import known as finite
 from fieldtune.sizing.size import size
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Shape, Target
+    from fieldtune.sizing.results import Size
 
 _DRAWS = 200
 
@@ -35,8 +36,8 @@ def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, 
     Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's.
     """
     given, basis = robot.uncertainty, gain_basis(robot)
-    level = given.grip if robot.launcher.kind == "flywheel" else given.efficiency / 2
-    rubbing = given.friction if target.on_floor else given.drag
+    level = robot.launcher.mechanism.level_spread(given)
+    rubbing = getattr(given, target.resistance)
     gain = np.zeros((draws, basis.size))
     gain[:, 0] = rng.normal(0.0, level, draws)
     return Belief(
@@ -67,30 +68,11 @@ def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, 
     )
 
 
-CRITERIA = (
-    Criterion("hit_probability", True, 0.35),
-    Criterion("reach_m", True, 0.20),
-    Criterion("shots_per_minute", True, 0.15),
-    Criterion("scatter_m", False, 0.10),
-    Criterion("shot_energy_j", False, 0.05),
-    Criterion("wear_energy_j", False, 0.05),
-    Criterion("parts", False, 0.10),
-)
-"""What counts (a figure's name), with the weights that serve where nobody sets any."""
-
 FEEDING_LIMIT = 60.0
 """Shots a minute that feeding by hand or hopper usually allows; a drive quicker than that gains nothing (common
 practice, no source)."""
 
 _DISTANCES = 9
-
-_SHAPES: dict[str, tuple[Shape, ...]] = {
-    "pair": ("sphere", "disc"),
-    "wheel": ("sphere",),
-    "striker": ("disc", "block", "sphere"),
-    "arm": ("sphere", "block", "disc"),
-}
-"""Element shapes that a mechanism can usually handle, the most usual first: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +156,7 @@ def _mechanism(
         name=robot.name,
         title=robot.title,
         kind=robot.launcher.kind,
-        shapes=_shapes(robot),
+        shapes=robot.launcher.mechanism.shapes,
         nearest_m=reach_table(robot, target).nearest,
         distances_m=distances,
         hit=hit,
@@ -183,8 +165,8 @@ def _mechanism(
             "reach_m": figures.farthest_m,
             "shots_per_minute": _rate(figures),
             "scatter_m": scatter(robot, known, distances[len(distances) // 2]),
-            "shot_energy_j": _shot_energy(figures),
-            "wear_energy_j": _wear(figures),
+            "shot_energy_j": figures.taken_energy_j,
+            "wear_energy_j": figures.lost_energy_j,
             "parts": _parts(robot),
         },
     )
@@ -201,35 +183,14 @@ def scatter(robot: Robot, belief: Belief, distance_m: float) -> float | None:
 
 
 def _rate(figures: Size) -> float | None:
-    rate = figures.shots_per_minute if isinstance(figures, FlywheelSize) else figures.cycles_per_minute
+    rate = figures.rate_per_minute
     return None if rate is None else min(rate, FEEDING_LIMIT)
 
 
-def _shot_energy(figures: Size) -> float | None:
-    return figures.shot_energy_j if isinstance(figures, FlywheelSize) else figures.spring_energy_j
-
-
-def _wear(figures: Size) -> float | None:
-    if isinstance(figures, CockingSize):
-        return figures.stop_energy_j
-    if figures.shot_energy_j is None or figures.element_energy_j is None:
-        return None
-    return figures.shot_energy_j - figures.element_energy_j
-
-
 def _parts(robot: Robot) -> float | None:
-    """Motors, gears (two a stage), and wheels, or the striker or arm with its spring and latch."""
-    drive, wheel = robot.drive, robot.launcher.flywheel
-    if drive is None:
-        return None
-    return float(drive.motors + 2 * len(drive.gears) + (wheel.wheels if wheel is not None else 3))
-
-
-def _shapes(robot: Robot) -> tuple[Shape, ...]:
-    wheel = robot.launcher.flywheel
-    if wheel is not None:
-        return _SHAPES["pair" if wheel.wheels == 2 else "wheel"]
-    return _SHAPES[robot.launcher.kind]
+    """Motors, gears (two a stage), and the mechanism's own."""
+    drive = robot.drive
+    return None if drive is None else float(drive.motors + 2 * len(drive.gears) + robot.launcher.mechanism.parts)
 
 
 def _words(decision: Decision) -> tuple[str, ...]:
@@ -241,10 +202,8 @@ def _words(decision: Decision) -> tuple[str, ...]:
         order = sorted(decision.totals, key=lambda name: -decision.totals[name])
         lines.append(", ".join(f"{name} {decision.totals[name]:.2f}" for name in order) + f": {decision.winner} wins")
     for flip in decision.flips[:3]:
-        lines.append(
-            f"with {FIGURES[flip.criterion].label} weighed {100 * flip.weight_then:.0f} % instead of "
-            f"{100 * flip.weight:.0f} %, {flip.winner} wins"
-        )
+        weights = f"{100 * flip.weight_then:.0f} % instead of {100 * flip.weight:.0f} %"
+        lines.append(f"{flip.winner} wins if {FIGURES[flip.criterion].label} has a weight of {weights}")
     if decision.winner is not None and not decision.flips:
         lines.append("no change of a single weight lets another win")
     lines.extend(f"{FIGURES[name].label} left out: not known of all" for name in decision.left_out)

@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
 from fieldtune.units import closest
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +27,18 @@ class Criterion:
     name: str
     more_is_better: bool
     weight: float
+
+
+CRITERIA = (
+    Criterion("hit_probability", True, 0.35),
+    Criterion("reach_m", True, 0.20),
+    Criterion("shots_per_minute", True, 0.15),
+    Criterion("scatter_m", False, 0.10),
+    Criterion("shot_energy_j", False, 0.05),
+    Criterion("wear_energy_j", False, 0.05),
+    Criterion("parts", False, 0.10),
+)
+"""What counts (a figure's name), with the weights that serve where nobody sets any."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray, IntArray
-from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
-from fieldtune.constants import RPM
+from fieldtune.battery.ceiling import BETWEEN_SHOTS_S
+from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.errors import InputError
+from fieldtune.plain import known
+from fieldtune.robot.cocking import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
-from fieldtune.robot.model import Drive, Robot
-from fieldtune.robot.wheel_energy import exit_speed
-from fieldtune.sizing.cocking import cock_time, draws_by_torque, stroke
+from fieldtune.robot.exit_speed import exit_speed, program_limit
 from fieldtune.sizing.gear_trains import (
     PRESENT,
     Gears,
@@ -25,28 +25,22 @@ from fieldtune.sizing.gear_trains import (
     teeth_to_choose_from,
     with_present,
 )
-from fieldtune.sizing.reach import ReachTable, program_limit
-from fieldtune.sizing.results import CockingChoice, GearChoice, known
-from fieldtune.sizing.wheel_times import wheel_times
+from fieldtune.sizing.results import TORQUE_MARGIN, CockingChoice, GearChoice, Supply
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
+    from fieldtune.sizing.reach import ReachTable
 
 Progress = Callable[[int, int], None]
 
 HEADROOM = 0.10
 """Share by which a low battery should still exceed what the farthest spot needs: common practice, no source."""
 
-TORQUE_MARGIN = 2.0
-"""Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
-
 _CHUNK = 10_000
-
-
-@dataclass(frozen=True, slots=True)
-class Supply:
-    """Voltages at rest to reckon with, and the resistance of pack and wiring; volts, ohms."""
-
-    low_v: float
-    usual_v: float
-    resistance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +72,7 @@ class GearSweep:
 
 def sweep_wheel(
     robot: Robot,
+    wheel: Flywheel,
     supply: Supply,
     table: ReachTable,
     design_rpm: float,
@@ -97,15 +92,15 @@ def sweep_wheel(
 
     def part(some: Train) -> tuple[FloatArray, ...]:
         torque = some.stall_torque(supply.low_v)
-        top = wheel_ceiling(robot, some, supply.low_v, BETWEEN_SHOTS_S) / RPM
-        times = wheel_times(robot, some, supply.usual_v, design_rpm)
+        top = wheel.ceiling(some, None, supply.low_v, BETWEEN_SHOTS_S, robot.element)
+        times = wheel_times(robot, wheel, some, supply.usual_v, design_rpm)
         if times is None:
             return torque, top, np.full_like(top, np.nan), np.full_like(top, np.nan)
         return torque, top, times.spin_up_s, times.recovery_s
 
     torque, ceiling, spin_up, recovery = _in_chunks(drive, supply.resistance, trains, part, progress)
     limit = program_limit(robot)
-    usable_rpm = ceiling if limit is None or robot.setpoint.unit != "rpm" else np.minimum(ceiling, limit)
+    usable_rpm = np.minimum(ceiling, limit) if limit is not None and robot.setpoint.scale.is_speed else ceiling
     with np.errstate(divide="ignore"):
         farthest = table.farthest(np.log(exit_speed(robot, usable_rpm)))
     unknown_as_equal = (np.where(np.isnan(times), 0.0, times) for times in (spin_up, recovery))
@@ -118,6 +113,7 @@ def sweep_wheel(
 
 def sweep_cocking(
     robot: Robot,
+    mechanism: Drawn,
     supply: Supply,
     table: ReachTable,
     teeth: tuple[int, ...] | None = None,
@@ -127,7 +123,7 @@ def sweep_cocking(
     """Every gear train for cocking: longest draw (mm) and torque margin at a low battery, time to cock (s)."""
     drive = _drive(robot)
     trains = _all_trains(drive, teeth, stages)
-    way = stroke(robot)
+    way = mechanism.stroke(drive.crank_radius)
     hardest = float(way.torque[way.worst])
 
     def part(some: Train) -> tuple[FloatArray, ...]:

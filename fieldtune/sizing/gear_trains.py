@@ -1,21 +1,23 @@
-"""The best trade-offs among many choices: those that no other choice beats in all that counts (Pareto's front)."""
-# MERGED: All gear trains of one and two stages that a set of gears allows, as arrays.
+"""All gear trains of one and two stages that a set of gears allows, as arrays; and the best trade-offs among many."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Drive
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.robot.model import Drive
 
 
 def best_tradeoffs(costs: FloatArray) -> NDArray[np.bool_]:
-    """Which rows of ``costs`` (n, m; smaller is better) no other row beats: as good in all columns, better in one.
+    """Which rows of ``costs`` (n, m; smaller is better) no other row beats in all columns (Pareto's front).
 
     Equal rows stay together. Rows with anything not finite never belong. The loop runs over the front only.
     """
@@ -51,7 +53,7 @@ class Gears:
 
     @property
     def reduction(self) -> FloatArray:
-        """Motor turns a turn of the output (n,)."""
+        """Motor turns per turn of the output (n,)."""
         return np.asarray((self.teeth[:, :, 1] / self.teeth[:, :, 0]).prod(axis=1), dtype=float)
 
     def pairs(self, row: int) -> tuple[tuple[int, int], ...]:

@@ -6,20 +6,22 @@ The figures tell where to be careful. None of them means that something is safe.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
-from fieldtune.aim.exit_speed import drive_quantity
 from fieldtune.battery.rest_voltage import rest_voltage
 from fieldtune.constants import RPM, STANDARD_GRAVITY
 from fieldtune.physics.flywheel import rim_stress_thin
 from fieldtune.physics.rolling import roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
-from fieldtune.robot.drivetrain import fastest_wheel, train, turning_inertia
-from fieldtune.robot.model import Element, Robot
-from fieldtune.robot.wheel_energy import element_energy, exit_speed
-from fieldtune.sizing.results import as_json, known
-from fieldtune.sizing.springs import stored_energy, wire_stress
+from fieldtune.plain import as_json, known
+from fieldtune.robot.drivetrain import train
+from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,18 +41,18 @@ class Hazards:
     element_energy_j: float | None
     element_density_j_per_cm2: float | None
     carry_m: float | None
-    wheel_energy_j: float | None
-    spring_energy_j: float | None
-    preload_energy_j: float | None
-    kept_energy_j: float | None
-    rim_speed_mps: float | None
-    rim_stress_mpa: float | None
-    rim_stress_share: float | None
-    top_speed_share: float | None
-    full_power_rpm: float | None
-    full_power_share: float | None
-    spring_stress_mpa: float | None
-    spring_safety: float | None
+    wheel_energy_j: float | None = None
+    spring_energy_j: float | None = None
+    preload_energy_j: float | None = None
+    kept_energy_j: float | None = None
+    rim_speed_mps: float | None = None
+    rim_stress_mpa: float | None = None
+    rim_stress_share: float | None = None
+    top_speed_share: float | None = None
+    full_power_rpm: float | None = None
+    full_power_share: float | None = None
+    spring_stress_mpa: float | None = None
+    spring_safety: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain dict for ``--json``."""
@@ -63,92 +65,74 @@ def hazards(robot: Robot, setpoint: float | None = None, battery_v: float | None
     quantity = float(drive_quantity(robot, value, battery_v))
     speed = known(exit_speed(robot, quantity)) or None
     energy = known(element_energy(robot, quantity)) if speed else None
-    face = smallest_face(robot.element) * 1e4
-    wheel = robot.launcher.flywheel
-    spring = None if wheel is not None else stored_energy(robot, quantity / 1000)
-    keeps = spring if robot.launcher.arm is None or robot.launcher.arm.spring_rate is not None else None
-    turning = wheels_energy(robot, quantity)
-    rim_speed, rim_stress = rim(robot, quantity)
-    stress_share, speed_share = wheel_shares(robot, quantity)
-    most = full_power_rpm(robot)
-    most_shares = [s for s in wheel_shares(robot, most) if s is not None] if most is not None else []
-    stress = wire_stress(robot)
-    return Hazards(
+    face = robot.element.smallest_face * 1e4
+    common = Hazards(
         setpoint=value,
         unit=robot.setpoint.unit,
         exit_speed_mps=speed,
         element_energy_j=energy,
         element_density_j_per_cm2=energy / face if energy is not None and face > 0 else None,
         carry_m=None if speed is None else carry(robot, speed),
-        wheel_energy_j=turning,
-        spring_energy_j=spring,
-        preload_energy_j=preload_energy(robot),
-        kept_energy_j=turning if wheel is not None else keeps,
+        kept_energy_j=robot.launcher.mechanism.kept_energy(quantity),
+    )
+    return robot.launcher.mechanism.by_motion(
+        lambda wheel: _with_wheel(common, robot, wheel, quantity), lambda drawn: _with_spring(common, drawn, quantity)
+    )
+
+
+def _with_wheel(common: Hazards, robot: Robot, wheel: Flywheel, rpm: float) -> Hazards:
+    rim_speed, rim_stress = rim(wheel, rpm)
+    stress_share, speed_share = wheel_shares(wheel, rpm)
+    most = full_power_rpm(robot, wheel)
+    most_shares = [s for s in wheel_shares(wheel, most) if s is not None] if most is not None else []
+    return replace(
+        common,
+        wheel_energy_j=wheel.stored_energy(rpm),
         rim_speed_mps=rim_speed,
         rim_stress_mpa=rim_stress,
         rim_stress_share=stress_share,
         top_speed_share=speed_share,
         full_power_rpm=most,
         full_power_share=max(most_shares) if most_shares else None,
+    )
+
+
+def _with_spring(common: Hazards, drawn: Drawn, quantity: float) -> Hazards:
+    stress = drawn.stress
+    return replace(
+        common,
+        spring_energy_j=drawn.stored_energy(quantity),
+        preload_energy_j=drawn.preload_energy,
         spring_stress_mpa=stress.stress_mpa if stress else None,
         spring_safety=stress.safety if stress else None,
     )
 
 
-def smallest_face(element: Element) -> float:
-    """Smallest area (m^2) with which the element can meet something squarely: a disc on its rim, a block on its end."""
-    if element.shape == "sphere":
-        return math.pi * (element.diameter or 0.0) ** 2 / 4
-    if element.shape == "disc":
-        return (element.diameter or 0.0) * (element.height or 0.0)
-    shortest, middle, _ = sorted((element.length or 0.0, element.width or 0.0, element.height or 0.0))
-    return shortest * middle
-
-
-def rim(robot: Robot, rpm: float) -> tuple[float | None, float | None]:
+def rim(wheel: Flywheel, rpm: float) -> tuple[float, float | None]:
     """Speed (m/s) of the fastest rim at a wheel speed, and its stress (MPa) as a thin ring; None where not known."""
-    wheel = robot.launcher.flywheel
-    if wheel is None:
-        return None, None
-    speed = rpm * RPM * _faster(robot) * wheel.wheel_diameter / 2
+    speed = rpm * RPM * wheel.fastest * wheel.wheel_diameter / 2
     if wheel.wheel_density is None:
         return speed, None
     return speed, float(rim_stress_thin(wheel.wheel_density, speed)) / 1e6
 
 
-def wheel_shares(robot: Robot, rpm: float) -> tuple[float | None, float | None]:
+def wheel_shares(wheel: Flywheel, rpm: float) -> tuple[float | None, float | None]:
     """Rim stress over the strength stated for the wheel, and its speed over the highest stated; None where unknown."""
-    wheel, (_, stress) = robot.launcher.flywheel, rim(robot, rpm)
-    if wheel is None:
-        return None, None
+    _, stress = rim(wheel, rpm)
     of_strength = None if stress is None or wheel.wheel_strength is None else stress * 1e6 / wheel.wheel_strength
     top = wheel.wheel_top_speed
-    return of_strength, None if top is None else rpm * RPM * _faster(robot) / top
+    return of_strength, None if top is None else rpm * RPM * wheel.fastest / top
 
 
-def full_power_rpm(robot: Robot) -> float | None:
+def full_power_rpm(robot: Robot, wheel: Flywheel) -> float | None:
     """Wheel speed (rpm) that a full battery reaches without any control; at nominal voltage where it is not known."""
-    drive, wheel = robot.drive, robot.launcher.flywheel
-    if drive is None or wheel is None:
+    drive = robot.drive
+    if drive is None:
         return None
     volts = rest_voltage(robot, 1.0) or drive.nominal_voltage
     resistance = robot.battery.resistance if robot.battery is not None else None
-    return float(train(drive, resistance or 0.0).no_load_speed(volts)) / fastest_wheel(robot) / RPM
-
-
-def wheels_energy(robot: Robot, rpm: float) -> float | None:
-    """Energy (J) in the turning wheels at a wheel speed; None without their inertia."""
-    wheel = robot.launcher.flywheel
-    inertia = turning_inertia(wheel) if wheel is not None else None
-    return None if inertia is None else 0.5 * inertia * (rpm * RPM) ** 2
-
-
-def preload_energy(robot: Robot) -> float | None:
-    """Energy (J) that a spring holds at its stop, F^2 / (2 k); None where there is no preloaded spring."""
-    mechanism = robot.launcher.striker or robot.launcher.arm
-    if mechanism is None or not mechanism.preload or not mechanism.spring_rate:
-        return None
-    return 0.5 * mechanism.preload**2 / mechanism.spring_rate
+    free = float(train(drive, resistance or 0.0).no_load_speed(volts))
+    return free / wheel.fastest_driven(drive.motors) / RPM
 
 
 def carry(robot: Robot, speed: float) -> float | None:
@@ -160,7 +144,7 @@ def carry(robot: Robot, speed: float) -> float | None:
     thrown = (
         speed * math.sqrt(speed**2 + 2 * STANDARD_GRAVITY * max(robot.launcher.exit_height, 0.0)) / STANDARD_GRAVITY
     )
-    if not all(t.on_floor for t in robot.targets):
+    if any(target.by_way(lambda: True, lambda: False) for target in robot.targets):
         return thrown
     floor = robot.floor
     if robot.element.shape == "sphere":
@@ -170,9 +154,3 @@ def carry(robot: Robot, speed: float) -> float | None:
     if along is None or along < 0:
         return None
     return max(along, thrown) if robot.launcher.exit_angle > math.radians(5) else along
-
-
-def _faster(robot: Robot) -> float:
-    """Speed of the faster wheel of a pair over the one that the setpoint is about."""
-    wheel = robot.launcher.flywheel
-    return max(1.0, wheel.speed_ratio) if wheel is not None and wheel.wheels == 2 else 1.0

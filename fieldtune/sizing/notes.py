@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from fieldtune.physics.springs import WIRES
-from fieldtune.robot.model import Drive, Robot
-from fieldtune.sizing.cocking import Stroke, longest_stroke
+from fieldtune.robot.chemistry import CHEMISTRIES
+from fieldtune.robot.exit_speed import program_limit
 from fieldtune.sizing.gear_trains import MOST_KINDS, teeth_to_choose_from
-from fieldtune.sizing.reach import NearFar, ReachTable, program_limit
-from fieldtune.sizing.results import CockingChoice, GearChoice, SpringChoice
+
+if TYPE_CHECKING:
+    from fieldtune.robot.cocking import Stroke
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.model import Drive, Robot
+    from fieldtune.sizing.reach import NearFar, ReachTable
+    from fieldtune.sizing.results import CockingChoice, GearChoice, SpringChoice
 
 
 def supply_notes(robot: Robot) -> list[str]:
@@ -25,7 +31,7 @@ def supply_notes(robot: Robot) -> list[str]:
     if battery is None:
         return [*notes, "no [battery] table: ceilings unknown; give chemistry, cells and resistance"]
     if battery.chemistry is None:
-        notes.append("battery.chemistry unknown: full and low voltage unknown; give nimh, lead-acid, li-ion or lifepo4")
+        notes.append(f"battery.chemistry unknown: full and low voltage unknown; give one of {', '.join(CHEMISTRIES)}")
     if battery.resistance is None:
         notes.append("battery.resistance unknown: give it, or let the console measure it while the wheel spins up")
     return notes
@@ -46,11 +52,11 @@ def cocking_gear_notes(choices: Sequence[CockingChoice]) -> list[str]:
     return ["no one or two stages of the gears to choose from cock it: list larger gears in drive.teeth_available"]
 
 
-def reckoned_to(table: ReachTable, choices: Sequence[GearChoice | CockingChoice | SpringChoice]) -> list[str]:
+def calculated_to(table: ReachTable, choices: Sequence[GearChoice | CockingChoice | SpringChoice]) -> list[str]:
     """Whether some choice reaches farther than the distances looked at."""
     if not table.distance.size or not any(c.farthest_m == table.distance[-1] for c in choices):
         return []
-    return [f"farthest distances are reckoned up to {table.distance[-1]:.1f} m"]
+    return [f"farthest distances are calculated up to {table.distance[-1]:.1f} m"]
 
 
 def reach_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
@@ -58,29 +64,19 @@ def reach_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
     if table.nearest is None:
         return ["no distance scores with this exit angle, element and target: run fieldtune check on the profile"]
     missed = [s.name for s in robot.spots if table.needed(s.distance) is None]
-    notes = [f"nothing scores from: {', '.join(missed)} (too near, or farther than is reckoned)"] if missed else []
+    notes = [f"nothing scores from: {', '.join(missed)} (too near, or farther than is calculated)"] if missed else []
     limit = program_limit(robot)
     if places.far_m is not None and places.far is None:
         notes.append(f"{places.far_m:.2f} m needs more than the longest draw gives: a stiffer spring or a longer draw")
     elif places.far is not None and limit is not None and places.far > limit:
-        unit = "rpm" if robot.launcher.flywheel is not None else "mm"
+        unit, _ = robot.launcher.mechanism.measured
         notes.append(f"{places.far_m:.2f} m needs {places.far:.0f} {unit}, setpoint.high allows {limit:.0f}")
-    return notes
-
-
-def wheel_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
-    """What is missing or out of reach for a wheel."""
-    notes = reach_notes(robot, table, places)
-    wheel = robot.launcher.flywheel
-    if wheel is not None and wheel.wheel_inertia is None:
-        notes.append("launcher.wheel_inertia unknown: no spin-up, drop or recovery; the ceiling counts holding only")
-    if wheel is not None and wheel.wheel_density is None:
-        notes.append("launcher.wheel_density not given: rim stress unknown")
     return notes
 
 
 def cocking_notes(
     robot: Robot,
+    mechanism: Drawn,
     table: ReachTable,
     places: NearFar,
     way: Stroke,
@@ -90,14 +86,14 @@ def cocking_notes(
 ) -> list[str]:
     """What is missing or too weak for cocking."""
     notes = reach_notes(robot, table, places)
-    longest = longest_stroke(robot)
+    longest = mechanism.draw_max
     if crank is not None and robot.drive is not None and robot.drive.crank_radius is None:
         notes.append(f"drive.crank_radius not given: {crank * 1000:.0f} mm taken, half the longest draw")
     if crank is not None and 2 * crank < longest * (1 - 1e-9):
         notes.append(
             f"the crank draws {2000 * crank:.0f} mm, draw_max is {1000 * longest:.0f} mm: check drive.crank_radius"
         )
-    wire = robot.launcher.spring_wire
+    wire = mechanism.wire
     if wire is not None and wire.material in WIRES and not WIRES[wire.material].covers(wire.wire_diameter):
         known = WIRES[wire.material]
         notes.append(
@@ -111,7 +107,7 @@ def cocking_notes(
             f"too weak to cock: the worst point, at {worst_mm:.0f} mm, asks {hardest:.2g} N m, a low battery gives "
             f"{torque:.2g}: more reduction, a softer spring, or draw at most {low_mm or 0:.0f} mm"
         )
-    if robot.launcher.arm is not None and float(way.torque[-1]) > 0 and robot.launcher.arm.spring_rate is not None:
-        held = float(way.torque[-1])
-        notes.append(f"drawn, the arm pulls back with {held:.2g} N m: a latch or brake has to hold that")
+    held = float(way.torque[-1])
+    if crank is None and mechanism.spring_rate is not None and held > 0:
+        notes.append(f"drawn, the {mechanism.kind} pulls back with {held:.2g} N m: a latch or brake has to hold that")
     return notes

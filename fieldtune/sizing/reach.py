@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot, Target
 
 _POINTS = 400
 _STRONGER = (1.0, 1.5, 2.5, 5.0, 10.0, 25.0, 60.0, 150.0)
@@ -67,23 +70,10 @@ def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> Reac
     return ReachTable(distance, value - np.log(speed_factor))
 
 
-def program_limit(robot: Robot) -> float | None:
-    """Wheel rpm or draw in mm that the robot program keeps below; None where the profile states no such limit."""
-    return float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.high_given else None
-
-
 def quantity_for(robot: Robot, log_speed: ArrayLike) -> FloatArray:
     """Wheel rpm or draw in mm behind ln exit speeds (n,); nan beyond the longest draw. The inverse of the model."""
-    wanted = np.asarray(log_speed, dtype=float)
-    if robot.launcher.flywheel is not None:
-        return np.exp(wanted - model_log_speed(robot, 1.0))
-    highest = robot.setpoint.high
-    draws = np.linspace(highest / 400, highest, 400)
-    speeds = model_log_speed(robot, draws)
-    leaves = np.isfinite(speeds)
-    if not leaves.any():
-        return np.full_like(wanted, np.nan)
-    return np.asarray(np.interp(wanted, speeds[leaves], draws[leaves], left=np.nan, right=np.nan), dtype=float)
+    wanted = np.exp(np.asarray(log_speed, dtype=float))
+    return robot.launcher.mechanism.quantity_for(wanted, robot.element, robot.setpoint.high)
 
 
 @dataclass(frozen=True, slots=True)

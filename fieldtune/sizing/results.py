@@ -2,30 +2,26 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from fieldtune.plain import as_json
+
+Table = tuple[list[str], list[list[str]]]
+"""Head and rows."""
+
+TORQUE_MARGIN = 2.0
+"""Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
 
 
-def as_json(value: Any) -> Any:
-    """A record, and all records within it, as plain dicts and lists; what is not finite becomes None."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: as_json(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, dict):
-        return {k: as_json(v) for k, v in value.items()}
-    if isinstance(value, list | tuple):
-        return [as_json(v) for v in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """Voltages at rest to calculate with, and the resistance of battery and wiring; volts, ohms."""
 
-
-def known(value: Any) -> float | None:
-    """A number as a float, or None where it is missing or not finite."""
-    if value is None:
-        return None
-    number = float(value)
-    return number if math.isfinite(number) else None
+    low_v: float
+    usual_v: float
+    resistance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +51,31 @@ class GearChoice:
     on_front: bool = False
     present: bool = False
 
+    HEAD: ClassVar[list[str]] = [
+        "gears",
+        "reduction",
+        "torque N m",
+        "ceiling rpm",
+        "spin-up s",
+        "recovery s",
+        "farthest m",
+        "",
+    ]
+
+    @property
+    def cells(self) -> list[str]:
+        """One row of a table under ``HEAD``."""
+        return [
+            _gears(self.gears),
+            f"{self.reduction:.2f}",
+            _plain(self.stall_torque_nm, 2),
+            _plain(self.ceiling_rpm_low),
+            _plain(self.spin_up_s, 2),
+            _plain(self.recovery_s, 3),
+            _plain(self.farthest_m, 1),
+            _marks(self.best, self.present),
+        ]
+
 
 @dataclass(frozen=True, slots=True)
 class CockingChoice:
@@ -69,6 +90,21 @@ class CockingChoice:
     best: bool = False
     on_front: bool = False
     present: bool = False
+
+    HEAD: ClassVar[list[str]] = ["gears", "reduction", "margin", "draw mm", "to cock s", "farthest m", ""]
+
+    @property
+    def cells(self) -> list[str]:
+        """One row of a table under ``HEAD``."""
+        return [
+            _gears(self.gears),
+            f"{self.reduction:.2f}",
+            _plain(self.torque_margin, 2),
+            _plain(self.longest_draw_mm),
+            _plain(self.cock_time_s, 2),
+            _plain(self.farthest_m, 1),
+            _marks(self.best, self.present),
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +124,22 @@ class SpringChoice:
     best: bool = False
     on_front: bool = False
     present: bool = False
+
+    HEAD: ClassVar[list[str]] = ["spring N/mm", "draw mm", "force N", "exit m/s", "farthest m", "margin", "stop J", ""]
+
+    @property
+    def cells(self) -> list[str]:
+        """One row of a table under ``HEAD``."""
+        return [
+            f"{self.spring_rate_n_per_mm:.3g}",
+            _plain(self.draw_mm),
+            _plain(self.force_max_n),
+            _plain(self.exit_speed_max_mps, 1),
+            _plain(self.farthest_m, 1),
+            _plain(self.torque_margin, 2),
+            _plain(self.stop_energy_j, 2),
+            _marks(self.best, self.present),
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +176,27 @@ class FlywheelSize:
     stored_energy_j: float | None
     choices: tuple[GearChoice, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def tables(self) -> list[Table]:
+        """The gears worth a look, as a table."""
+        return _tables(self.choices)
+
+    @property
+    def rate_per_minute(self) -> float | None:
+        """Shots per minute, as the drive allows."""
+        return self.shots_per_minute
+
+    @property
+    def taken_energy_j(self) -> float | None:
+        """Energy that one shot takes, J."""
+        return self.shot_energy_j
+
+    @property
+    def lost_energy_j(self) -> float | None:
+        """What of it goes into slip between wheel and element, J."""
+        known = self.shot_energy_j is not None and self.element_energy_j is not None
+        return self.shot_energy_j - self.element_energy_j if known else None  # type: ignore[operator]
 
     def as_json(self) -> dict[str, Any]:
         """Plain dict for ``--json``."""
@@ -169,9 +242,45 @@ class CockingSize:
     springs: tuple[SpringChoice, ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def tables(self) -> list[Table]:
+        """The gears and the springs worth a look, as tables."""
+        return _tables(self.choices, self.springs)
+
+    @property
+    def rate_per_minute(self) -> float | None:
+        """Shots per minute, as the drive allows."""
+        return self.cycles_per_minute
+
+    @property
+    def taken_energy_j(self) -> float | None:
+        """Energy that one shot takes, J."""
+        return self.spring_energy_j
+
+    @property
+    def lost_energy_j(self) -> float | None:
+        """What of it goes into the stop, J."""
+        return self.stop_energy_j
+
     def as_json(self) -> dict[str, Any]:
         """Plain dict for ``--json``."""
         return dict(as_json(self))
 
 
 Size = FlywheelSize | CockingSize
+
+
+def _tables(*kinds: Sequence[GearChoice | CockingChoice | SpringChoice]) -> list[Table]:
+    return [(choices[0].HEAD, [choice.cells for choice in choices]) for choices in kinds if choices]
+
+
+def _marks(best: bool, present: bool) -> str:
+    return ", ".join(word for word, on in (("best", best), ("present", present)) if on)
+
+
+def _gears(stages: Sequence[tuple[int, int]]) -> str:
+    return "  ".join(f"{a}:{b}" for a, b in stages) or "direct"
+
+
+def _plain(value: float | None, digits: int = 0) -> str:
+    return "-" if value is None else f"{value:.{digits}f}"

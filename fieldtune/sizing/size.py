@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import drive_quantity
-from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_ceiling
+from fieldtune.battery.ceiling import BETWEEN_SHOTS_S
 from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage, usual_voltage
+from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.constants import RPM
+from fieldtune.plain import known
+from fieldtune.robot.cocking import cock_time, draws_by_torque, return_time
 from fieldtune.robot.drivetrain import Train, hold_current, train
-from fieldtune.robot.model import Drive, Robot, Target
-from fieldtune.robot.wheel_energy import element_energy, exit_speed, speed_left, wheel_energy
-from fieldtune.sizing.cocking import cock_time, crank_radius, draws_by_torque, longest_stroke, return_time, stroke
-from fieldtune.sizing.gear_sweep import Progress, Supply, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
-from fieldtune.sizing.hazards import full_power_rpm, rim, wheels_energy
-from fieldtune.sizing.notes import cocking_gear_notes, cocking_notes, gear_notes, reckoned_to, supply_notes, wheel_notes
-from fieldtune.sizing.reach import NearFar, ReachTable, near_and_far, program_limit, reach_table
+from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed, program_limit
+from fieldtune.robot.grip_bound import grip_doubt
+from fieldtune.sizing.gear_sweep import Progress, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
+from fieldtune.sizing.hazards import full_power_rpm, rim
+from fieldtune.sizing.notes import (
+    calculated_to,
+    cocking_gear_notes,
+    cocking_notes,
+    gear_notes,
+    reach_notes,
+    supply_notes,
+)
+from fieldtune.sizing.reach import ReachTable, near_and_far, reach_table
 from fieldtune.sizing.results import (
     CockingChoice,
     CockingSize,
@@ -26,10 +35,16 @@ from fieldtune.sizing.results import (
     Needed,
     Size,
     SpringChoice,
-    known,
+    Supply,
 )
-from fieldtune.sizing.springs import force_max, stop_energy, stored_energy, sweep_springs, wire_stress
-from fieldtune.sizing.wheel_times import wheel_times
+from fieldtune.sizing.springs import sweep_springs
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
+    from fieldtune.robot.targets import Target
 
 
 def size(
@@ -49,10 +64,15 @@ def size(
     What can't be known from the profile is None and named in ``notes``.
     """
     table = reach_table(robot, target or robot.target(), speed_factor)
-    looking = _Looking(sweep, teeth, progress)
-    if robot.launcher.flywheel is not None:
-        return _flywheel(robot, table, looking)
-    return _cocking(robot, table, cycles, looking)
+    looking = _Looking(sweep, teeth, progress, speed_factor)
+
+    def turning(wheel: Flywheel) -> Size:
+        return _flywheel(robot, wheel, table, looking)
+
+    def cocked(drawn: Drawn) -> Size:
+        return _cocking(robot, drawn, table, cycles, looking)
+
+    return robot.launcher.mechanism.by_motion(turning, cocked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +82,7 @@ class _Looking:
     sweep: bool
     teeth: tuple[int, ...] | None
     progress: Progress | None
+    speed_factor: float = 1.0
 
 
 def supply_of(robot: Robot) -> Supply | None:
@@ -72,27 +93,35 @@ def supply_of(robot: Robot) -> Supply | None:
     return Supply(low, usual, robot.battery.resistance)
 
 
-def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSize:
+def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Looking) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
-    notes = [*supply_notes(robot), *wheel_notes(robot, table, places)]
+    notes = [*supply_notes(robot), *reach_notes(robot, table, places), *wheel.unknown]
+    doubt = grip_doubt(robot, wheel.grip * looking.speed_factor)
+    notes += [doubt] if doubt is not None else []
+    if robot.speed_kept == 0.0:
+        notes.append("a shot takes more than the wheels hold: heavier or faster wheels, or a lighter element")
     full_v = rest_voltage(robot, 1.0)
     full = low = usual = None
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
     if gears is not None and supply is not None and full_v is not None:
         volts = np.array([full_v, supply.low_v, supply.usual_v])
-        full, low, usual = (float(w) / RPM for w in wheel_ceiling(robot, gears, volts, BETWEEN_SHOTS_S))
-    highest = float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.unit == "rpm" or drive else None
+        full, low, usual = (float(rpm) for rpm in wheel.ceiling(gears, None, volts, BETWEEN_SHOTS_S, robot.element))
+    needs_drive = robot.setpoint.scale.follows_voltage
+    highest = None if needs_drive and drive is None else float(drive_quantity(robot, robot.setpoint.high))
     limit = program_limit(robot)
     design = places.far if places.far is not None else _least(highest, usual)
-    times = wheel_times(robot, gears, supply.usual_v, design) if gears and supply and design else None
+    times = wheel_times(robot, wheel, gears, supply.usual_v, design) if gears and supply and design else None
     recovery = known(times.recovery_s) if times else None
-    left = speed_left(robot, design) if design else None
+    kept = robot.speed_kept
+    rotors = drive.rotors if drive is not None else 0.0
     choices: tuple[GearChoice, ...] = ()
     if looking.sweep and drive is not None and supply is not None and design is not None:
         notes += gear_notes(drive, looking.teeth)
-        choices = wheel_choices(sweep_wheel(robot, supply, table, design, looking.teeth, progress=looking.progress))
-    top = full_power_rpm(robot) or highest
-    rim_speed, rim_stress = rim(robot, top) if top is not None else (None, None)
+        choices = wheel_choices(
+            sweep_wheel(robot, wheel, supply, table, design, looking.teeth, progress=looking.progress)
+        )
+    top = full_power_rpm(robot, wheel) or highest
+    rim_speed, rim_stress = rim(wheel, top) if top is not None else (None, None)
     if low is not None and limit is not None and low > limit:
         notes.append(f"the setpoint's limit, {limit:.0f} rpm, bounds the reach here, not the battery")
     if low is not None and places.far is not None and low < places.far:
@@ -100,11 +129,11 @@ def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSiz
             f"a low battery holds {low:.0f} rpm, the farthest distance needs {places.far:.0f}: "
             "change the gears, stand closer or swap batteries sooner"
         )
-    notes += reckoned_to(table, choices)
+    notes += calculated_to(table, choices)
     return FlywheelSize(
-        kind="flywheel",
+        kind=wheel.kind,
         reduction=drive.reduction if drive else None,
-        no_load_rpm=drive.no_load_speed / drive.reduction / RPM if drive else None,
+        no_load_rpm=drive.no_load_output / RPM if drive else None,
         ceiling_rpm_full=full,
         ceiling_rpm_low=low,
         needed_rpm=Needed(places.near, places.far),
@@ -114,7 +143,7 @@ def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSiz
         headroom_low=low / places.far - 1 if low is not None and places.far else None,
         design_rpm=design,
         spin_up_s=known(times.spin_up_s) if times else None,
-        drop_rpm=known(design - left) if left is not None and design is not None else None,
+        drop_rpm=design * (1 - kept) if kept and design is not None else None,
         recovery_s=recovery,
         shots_per_minute=60 / recovery if recovery else None,
         peak_current_a=float(gears.current(full_v, 0.0)) if gears and full_v is not None else None,
@@ -122,17 +151,17 @@ def _flywheel(robot: Robot, table: ReachTable, looking: _Looking) -> FlywheelSiz
         rim_speed_mps=rim_speed,
         rim_stress_mpa=rim_stress,
         element_energy_j=known(element_energy(robot, design)) if design else None,
-        shot_energy_j=known(wheel_energy(robot, design)) if design else None,
-        stored_energy_j=wheels_energy(robot, top) if top is not None else None,
+        shot_energy_j=known(wheel.shot_energy(design, robot.element, rotors)) if design else None,
+        stored_energy_j=wheel.stored_energy(top) if top is not None else None,
         choices=choices,
         notes=tuple(notes),
     )
 
 
-def _cocking(robot: Robot, table: ReachTable, cycles: int | None, looking: _Looking) -> CockingSize:
+def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | None, looking: _Looking) -> CockingSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
-    longest = longest_stroke(robot)
-    way, stress = stroke(robot), wire_stress(robot)
+    longest, given = mechanism.draw_max, drive.crank_radius if drive is not None else None
+    way, stress = mechanism.stroke(given), mechanism.stress
     full_v = rest_voltage(robot, 1.0)
     hardest = float(way.torque[way.worst])
     gears = train(drive, supply.resistance) if drive is not None and supply is not None else None
@@ -142,17 +171,19 @@ def _cocking(robot: Robot, table: ReachTable, cycles: int | None, looking: _Look
         torque = float(gears.stall_torque(supply.low_v))
         seconds = known(cock_time(way, gears, supply.usual_v))
         cycle = known(seconds + float(return_time(way, gears, supply.usual_v))) if seconds is not None else None
-    left = known(stop_energy(robot, longest))
+    left = known(mechanism.stop_energy(longest, robot.element))
     choices: tuple[CockingChoice, ...] = ()
     springs: tuple[SpringChoice, ...] = ()
     if looking.sweep and supply is not None and hardest > 0:
-        choices = cocking_choices(sweep_cocking(robot, supply, table, looking.teeth, progress=looking.progress))
-        springs = sweep_springs(robot, supply, table)
+        choices = cocking_choices(
+            sweep_cocking(robot, mechanism, supply, table, looking.teeth, progress=looking.progress)
+        )
+        springs = sweep_springs(robot, mechanism, supply, table)
     return CockingSize(
-        kind=robot.launcher.kind,
+        kind=mechanism.kind,
         reduction=drive.reduction if drive else None,
-        force_max_n=force_max(robot),
-        spring_energy_j=stored_energy(robot, longest),
+        force_max_n=mechanism.force_max,
+        spring_energy_j=mechanism.work(longest),
         spring_stress_mpa=stress.stress_mpa if stress else None,
         spring_safety=stress.safety if stress else None,
         exit_speed_max_mps=known(exit_speed(robot, longest * 1000)) or None,
@@ -178,10 +209,10 @@ def _cocking(robot: Robot, table: ReachTable, cycles: int | None, looking: _Look
         springs=springs,
         notes=(
             *supply_notes(robot),
-            *cocking_notes(robot, table, places, way, crank_radius(robot), torque, low),
+            *cocking_notes(robot, mechanism, table, places, way, mechanism.crank_radius(given), torque, low),
             *(gear_notes(drive, looking.teeth) if choices else ()),
             *cocking_gear_notes(choices),
-            *reckoned_to(table, (*choices, *springs)),
+            *calculated_to(table, (*choices, *springs)),
         ),
     )
 
@@ -210,6 +241,3 @@ def _farthest(robot: Robot, table: ReachTable, quantity: float | None) -> float 
 def _least(first: float | None, second: float | None) -> float | None:
     values = [v for v in (first, second) if v is not None]
     return min(values) if values else None
-
-
-__all__ = ["NearFar", "size", "supply_of"]

@@ -6,13 +6,16 @@ import copy
 import re
 import tomllib
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError, ProfileError
 from fieldtune.figures import FIGURES, Figure, figures_of
-from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
 from fieldtune.sizing.hazards import hazards
 from fieldtune.sizing.size import size
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _STAGES = re.compile(r"\s*(\d+\s*[:/]\s*\d+)(\s*[, ]\s*\d+\s*[:/]\s*\d+)*\s*")
 _NOTICED = 0.01

@@ -28,6 +28,8 @@ def open_file(path: Path) -> sqlite3.Connection:
     """
     if path.is_dir():
         raise StoreError(f"{path}: a folder stands where the shot log belongs; rename it")
+    if path.exists() and not path.is_file():
+        raise StoreError(f"{path}: a pipe or device stands where the shot log belongs; rename it")
     with told_plainly(path):
         writable = _can_write(path)
         db = _connect(str(path)) if writable else _connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)

@@ -83,9 +83,10 @@ def version_of(db: sqlite3.Connection) -> int:
 
 def is_foreign(db: sqlite3.Connection) -> bool:
     """Whether the file is some other program's database."""
-    marked = int(db.execute("PRAGMA application_id").fetchone()[0]) == APPLICATION_ID
+    # Tables first: another process that makes the log just now brings its mark with them.
     tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    return not marked and tables > 0
+    marked = int(db.execute("PRAGMA application_id").fetchone()[0]) == APPLICATION_ID
+    return tables > 0 and not marked
 
 
 def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
@@ -99,7 +100,8 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute("COMMIT")
     except BaseException:
-        db.execute("ROLLBACK")
+        if db.in_transaction:  # on a full disk SQLite has rolled back by itself
+            db.execute("ROLLBACK")
         raise
 
 

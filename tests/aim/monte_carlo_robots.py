@@ -17,6 +17,7 @@ from odd_robots import odd_robot
 from reference_laws import exit_speed, flyer, spin_share
 from reference_paths import Launches, fall_time
 
+from fieldtune.aim.draws import Belief
 from fieldtune.robot.model import Robot, Uncertainty
 from fieldtune.session import Session
 
@@ -36,16 +37,18 @@ class Case:
 
     def __str__(self) -> str:
         r, e = self.robot, self.robot.element
-        ratio = r.launcher.flywheel.speed_ratio if r.launcher.flywheel else 1.0
         return (
             f"seed {self.seed}: {r.launcher.kind} {math.degrees(r.launcher.exit_angle):.0f} deg, {e.shape} {e.surface} "
-            f"{e.density:.0f} kg/m3, {r.targets[0].kind}, ratio {ratio:.2f}, {self.distance:.2f} m"
+            f"{e.density:.0f} kg/m3, {r.targets[0].kind}, "
+            f"spin {r.launcher.mechanism.spin_ratio:.2f}, {self.distance:.2f} m"
         )
 
 
 def plain(robot: Robot) -> tuple[dict[str, Any], dict[str, Any]]:
     """Robot and target as plain numbers."""
-    return asdict(robot), asdict(robot.targets[0])
+    of, target = asdict(robot), robot.targets[0]
+    of["launcher"] |= {"kind": robot.launcher.kind, "flywheel": None, robot.launcher.kind: of["launcher"]["mechanism"]}
+    return of, asdict(target) | {"kind": target.kind}
 
 
 def random_case(seed: int, folder: Path) -> Case | None:
@@ -102,7 +105,11 @@ def mean_reach(of: dict[str, Any], target: dict[str, Any], setpoint: float) -> f
 
 def believed(session: Session, setpoint: float) -> dict[str, np.ndarray]:
     """What the program believes, as draws for the reference: its unknowns, none of its laws."""
-    belief = session.belief
+    return believed_of(session.belief, setpoint)
+
+
+def believed_of(belief: Belief, setpoint: float) -> dict[str, np.ndarray]:
+    """The same of any belief."""
     d = belief.draws
     return {
         "log_speed": d.gain @ belief.basis.at(setpoint)[0],

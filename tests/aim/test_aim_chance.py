@@ -10,13 +10,14 @@ import pytest
 from robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_robot
 
 from fieldtune.aim.draws import Unknowns
-from fieldtune.aim.exit_speed import drive_quantity, log_speed
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.predicted_path import picture
 from fieldtune.aim.recommend import hit_chance, recommend, table
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.stand import stand
 from fieldtune.errors import InputError
+from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Element, Robot, Target, Uncertainty
 
 G = 9.80665

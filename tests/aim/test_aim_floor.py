@@ -67,7 +67,7 @@ def test_a_throw_is_aimed_where_it_comes_to_rest() -> None:
     aim = recommend(of, ZONE, belief(of, 0.02), 2.0)
     assert aim.reachable
     assert mean_rest(of, aim) == pytest.approx(2.0, abs=0.04)
-    striker, v = of.launcher.striker, aim.exit_speed_mps
+    striker, v = of.launcher.mechanism, aim.exit_speed_mps
     assert striker is not None
     draw, moving = aim.setpoint.value / 1000, striker.striker_mass + float(effective_mass(striker.spring_mass))
     energy = 0.8 * (450 * draw**2 + 6 * draw)
@@ -145,9 +145,9 @@ def test_backspin_on_the_floor_makes_a_ball_stop_earlier() -> None:
     5/7 (closed form), so that it needs more speed for the same distance."""
     of = make_robot("flywheel", element=replace(BALL, mass=50.0), target=ZONE, floor=Floor(0.3, 0.0, 0.1))
     low = replace(of, launcher=replace(of.launcher, exit_angle=0.0, exit_height=0.036))
-    wheel = low.launcher.flywheel
+    wheel = low.launcher.mechanism
     assert wheel is not None
-    spun = replace(low, launcher=replace(low.launcher, flywheel=replace(wheel, wheels=1)))
+    spun = replace(low, launcher=replace(low.launcher, mechanism=replace(wheel, wheels=1)))
     for robot_, share, time in ((low, 5 / 7, 2 / 7), (spun, 3 / 7, 4 / 7)):
         v = math.exp(required_speed_for(robot_, ZONE).log_speed(2.0).value[0])
         mu = 0.3 * G

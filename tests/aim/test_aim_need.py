@@ -11,12 +11,11 @@ from robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_ro
 from scipy.integrate import solve_ivp
 
 from fieldtune.aim.floor_path import flying_body
-from fieldtune.aim.openings import flattest_entry, free
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
-from fieldtune.physics.flight import needed_speed
-from fieldtune.robot.model import Element, Floor, SetpointRange, Target, Uncertainty
+from fieldtune.physics.required_speed import needed_speed
+from fieldtune.robot.model import Basket, Element, Floor, SetpointRange, Target, Uncertainty
 
 G = 9.80665
 
@@ -60,8 +59,8 @@ def test_with_air_the_table_holds_to_its_far_end() -> None:
 def test_the_slowest_shot_that_reaches_has_the_published_speed_and_entry() -> None:
     """Brancazio, Am. J. Phys. 49 (1981) 356: v^2 = g(H + sqrt(L^2 + H^2)) at 45 deg + atan(H/L)/2."""
     angle = math.radians(51.154007909)
-    of = make_robot(element=PLAIN_BALL, target=Target("basket", 0.9144 + 0.38, (0.4572,)))
-    launcher = type(of.launcher)("flywheel", angle, 0.38, flywheel=of.launcher.flywheel)
+    of = make_robot(element=PLAIN_BALL, target=Basket(0.9144 + 0.38, (0.4572,)))
+    launcher = type(of.launcher)(angle, 0.38, of.launcher.mechanism)
     of = type(of)(**{**{f: getattr(of, f) for f in of.__slots__}, "launcher": launcher})
     point = required_speed_for(of, of.targets[0]).log_speed(4.191)
     assert math.exp(point.value[0]) == pytest.approx(7.143790188, abs=1e-8)
@@ -76,9 +75,9 @@ def test_margin_of_a_hoop(entry: float, margin_in: float) -> None:
     ``free`` gives the margin along the floor, m / sin(entry); tolerance is half the last printed digit.
     """
     inch = 0.0254
-    basket, ball = Target("basket", 3.048, (18 * inch,)), Element("sphere", 0.6, diameter=9.5 * inch)
+    basket, ball = Basket(3.048, (18 * inch,)), Element("sphere", 0.6, diameter=9.5 * inch)
     slope = -math.tan(math.radians(entry)) if entry < 90 else -1e9
-    half = free(basket, ball, [slope]).high[0]
+    half = basket.free(ball, [slope]).high[0]
     assert half * math.sin(math.radians(entry)) / inch == pytest.approx(margin_in, abs=0.006)
 
 
@@ -86,10 +85,10 @@ def test_flattest_entry_of_a_hoop() -> None:
     """Ball of 29.875 in circumference, ring of 18 in: 31.89 deg (closed form: the sine is ball over ring)."""
     inch = 0.0254
     ball = Element("sphere", 0.6, diameter=29.875 * inch / math.pi)
-    angle = flattest_entry(Target("basket", 3.048, (18 * inch,)), ball)
+    angle = Basket(3.048, (18 * inch,)).flattest_entry(ball)
     assert angle is not None
     assert math.degrees(angle) == pytest.approx(31.89, abs=0.005)
-    assert np.isnan(free(Target("basket", 3.048, (18 * inch,)), ball, [-math.tan(math.radians(30))]).high[0])
+    assert np.isnan(Basket(3.048, (18 * inch,)).free(ball, [-math.tan(math.radians(30))]).high[0])
 
 
 @pytest.mark.parametrize("target", [BASKET, WINDOW])
@@ -167,7 +166,7 @@ def test_a_light_ball_with_strong_backspin_far_off() -> None:
     """One wheel against a rail, a light ball with holes: the exact solver at the same distances; 1 % of the speed."""
     ball = Element("sphere", 0.14, diameter=0.178, surface="perforated")
     of = make_robot(element=ball, target=WINDOW, uncertainty=Uncertainty(drag=0.25))
-    launcher = replace(of.launcher, flywheel=replace(of.launcher.flywheel, wheels=1), exit_angle=math.radians(60))
+    launcher = replace(of.launcher, mechanism=replace(of.launcher.mechanism, wheels=1), exit_angle=math.radians(60))
     of = replace(of, launcher=launcher, setpoint=SetpointRange("rpm", 600, 6000, 10))
     need = required_speed_for(of, WINDOW)
     distances = np.linspace(1.5, 0.75 * need.d_high, 20)

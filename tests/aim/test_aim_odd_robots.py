@@ -58,7 +58,7 @@ def compare(odd: Odd, robot: Robot, throws: int) -> Compared | None:
     result = Compared(distance, aim.hit_probability, 0.0, 0.0)
     mean = float(belief.basis.at(aim.setpoint.value)[0] @ best.gain[0])
     result.speed = math.log(aim.exit_speed_mps / brute.exit_speed(odd, aim.setpoint.value)) - mean
-    if target.on_floor:
+    if target.resistance == "friction":
         ends = brute.rest_distance(odd, np.array([speed]), np.array([angle]), np.array([factor]))
         result.path = float(ends[0]) - true
     else:

@@ -10,8 +10,8 @@ import pytest
 from brute_force import through_ring
 from robots import BALL, BASKET, PLAIN_BALL, WINDOW, belief, make_robot
 
-from fieldtune.aim.openings import Ring
 from fieldtune.aim.recommend import hit_chance, recommend
+from fieldtune.physics.openings import Ring
 from fieldtune.robot.model import SetpointRange, Uncertainty
 
 

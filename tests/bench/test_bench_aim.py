@@ -16,12 +16,12 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldtune import Session, load_robot
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed, spin_ratio
 from fieldtune.aim.floor_path import flying_body, sliding_drag
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.physics.flight import needed_speed
+from fieldtune.physics.required_speed import needed_speed
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed, spin_ratio
 from fieldtune.robot.model import Robot
 
 pytestmark = pytest.mark.bench
@@ -81,7 +81,7 @@ def setpoint_for_speed(robot: Robot, log_speeds: np.ndarray) -> np.ndarray:
 
 
 def obvious_setpoint(robot: Robot, distance: float) -> float:
-    miss = slid_miss if robot.targets[0].on_floor else flown_miss
+    miss = slid_miss if robot.targets[0].resistance == "friction" else flown_miss
 
     def at(setpoint: float) -> float:
         speed = math.exp(float(model_log_speed(robot, drive_quantity(robot, setpoint))))
@@ -111,7 +111,7 @@ def test_a_recommendation_and_a_table(name: str) -> None:
         f"{name}: 64 rows, all uncertainty averaged: {1e3 * table:.0f} ms, obvious mean path {obvious:.2f} s:"
         f" {obvious / table:.0f} times"
     )
-    if target.on_floor:
+    if target.resistance == "friction":
         need = required_speed_for(robot, target)
         mean = seconds(lambda: setpoint_for_speed(robot, need.log_speed(distances).value), 10)
         print(f"{name}: 64 rows, mean path: {1e3 * mean:.1f} ms, {obvious / mean:.0f} times")

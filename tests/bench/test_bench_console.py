@@ -20,9 +20,10 @@ from bench_terminal import drain, program, seconds_until
 from rich.style import Style
 
 from fieldtune.aim.results import ArcPicture
+from fieldtune.console.widgets.braille_scene import draw
 from fieldtune.console.widgets.path_view import paint
-from fieldtune.console.widgets.side_view import Scene, draw_flight
 from fieldtune.robot import load_robot
+from fieldtune.scene import scene
 
 pytestmark = pytest.mark.bench
 
@@ -142,9 +143,9 @@ def test_arc_redraw() -> None:
     tints = {1: Style(bgcolor="color(23)"), 2: Style(bgcolor="color(236)")}
     taken = []
     for number in range(60):
-        scene = Scene(robot, robot.target(), 2.6, picture, picture, flown=number / 60)
         begun = time.process_time()
-        strips = paint(draw_flight(scene, 30, 100), styles, tints)
+        drawn = draw(scene(robot, robot.target(), 2.6, picture, picture, flown=number / 60), 30, 100)
+        strips = paint(drawn, styles, tints)
         taken.append(time.process_time() - begun)
         assert len(strips) == 30
     print(f"\narc redraw at 100 x 30: {1000 * statistics.median(taken):.1f} ms of CPU")

@@ -14,9 +14,10 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldtune.physics.air import standard_air
-from fieldtune.physics.flight import fly, needed_speed
+from fieldtune.physics.flight import fly
 from fieldtune.physics.flight_integration import TOLERANCE
 from fieldtune.physics.flying_body import ball
+from fieldtune.physics.required_speed import needed_speed
 
 pytestmark = pytest.mark.bench
 BODY = ball(0.04, 0.058, standard_air(0.0))

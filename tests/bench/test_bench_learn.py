@@ -38,7 +38,7 @@ def log_of_shots(count, seed=0):
 
 
 def thrower_speed_per_rpm():
-    from fieldtune.aim.exit_speed import model_log_speed
+    from fieldtune.robot.exit_speed import model_log_speed
 
     return float(np.exp(model_log_speed(thrower(), [1000.0])[0]) / 1000.0)
 

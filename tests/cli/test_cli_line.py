@@ -94,7 +94,6 @@ def test_a_silent_terminal_is_told(fails: Fails) -> None:
         ("/dev/no-such-port", "/dev/no-such-port is not there"),
         ("sim://nobody", "nobody"),
         ("replay://gone.rec", "gone.rec"),
-        ("crow://x", "crow"),
     ],
 )
 def test_a_port_that_cannot_be_opened_is_named(fails: Fails, port: str, words: str) -> None:

@@ -91,7 +91,7 @@ def test_comparing_shows_weights_and_how_firm_the_decision_is(run: Run) -> None:
     assert found["decision"]["weights"]["parts"] == 0
     said = run("compare", "heron", "otter", "--weight", "reach_m=3").out
     assert "hit chance from" in said
-    assert "weighed" in said or "no change of a single weight" in said
+    assert "has a weight of" in said or "no change of a single weight" in said
     for flip in found["decision"]["flips"]:
         assert flip["weight"] != flip["weight_then"]
 

@@ -10,7 +10,7 @@ from robots import heron, make_robot
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
-from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Target
+from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Zone
 
 
 def thrower(**changes: object) -> Robot:
@@ -24,11 +24,11 @@ def slider() -> Robot:
     return make_robot(
         "striker",
         Element("disc", 0.09, 0.09),
-        Target("zone", 0.0, (0.4, 0.5)),
+        Zone(0.0, (0.4, 0.5)),
         name="otter",
         title=like.title,
         launcher={"exit_height": 0.01},
-        striker=Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8),
+        mechanism=Striker("push", 900.0, 5.0, 0.01, 0.06, 0.01, 0.1, 0.5, 0.8),
         battery=like.battery,
         encoder=like.encoder,
         setpoint=SetpointRange("mm", 10, 60, 0.5),

@@ -84,7 +84,7 @@ def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: S
         line.samples = list(spin_up(70.0, 2450.0, 2450.0, rest_v=10.7, ohm=0.08))
         text = await until(app, pilot, "Shot 1 of one or two")
         assert re.search(r"The wheel held 24[45]\d rpm, its setpoint\.", text)
-        assert re.search(r"Resistance of pack and wiring: \d+ mohm, 1\d\d before\.", " ".join(text.split()))
+        assert re.search(r"Resistance of battery and wiring: \d+ mΩ, 1\d\d before\.", " ".join(text.split()))
         line.now = ScriptedLine(wheel_rpm=2450.0, shots=(seen(1),)).now
         await until(app, pilot, "Where did it go?")
         await pilot.press("s")
@@ -212,7 +212,9 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
     def loads() -> Iterator[Sample]:
         for k in range(600):
             amps = 0.5 if k * 0.02 < 10.5 else 6.0
-            yield Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps)
+            yield Sample(
+                time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.1 - 0.09 * amps, current_a=amps
+            )
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
@@ -220,7 +222,7 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
         text = await until(app, pilot, "Resistance of the battery")
         assert "Hold the wheel at its lowest setpoint for 10 s more" in " ".join(text.split())
         line.samples = list(loads())
-        text = await until(app, pilot, "Resistance of pack and wiring: 90 mohm")
+        text = await until(app, pilot, "Resistance of battery and wiring: 90 mΩ")
         await until(app, pilot, "90 mΩ with wiring")
         await pilot.press("o")
         await until(app, pilot, "Change of battery")
@@ -236,7 +238,10 @@ def test_the_simulated_robot_takes_the_two_loads_by_itself(session: Session) -> 
         await watching(app, pilot)
         await pilot.press("b", "o")
         await until(app, pilot, lambda: line.sent == ["setpoint=600"])
-        line.samples = [Sample(k * 0.02, k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5) for k in range(520)]
+        line.samples = [
+            Sample(time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5)
+            for k in range(520)
+        ]
         await until(app, pilot, lambda: line.sent == ["setpoint=600", "setpoint=4200"])
 
     drive(console(session, line), script)

@@ -6,17 +6,17 @@ import numpy as np
 import pytest
 from console_world import slide, slider, thrower, vacuum_arc
 
-from fieldtune.console.widgets import side_view as parts
+from fieldtune.console.widgets import braille_scene as parts
 from fieldtune.console.widgets.braille import Canvas
-from fieldtune.console.widgets.path_view import draw_slide
-from fieldtune.console.widgets.side_view import Scene, draw_flight, frame
+from fieldtune.console.widgets.braille_scene import draw, frame
+from fieldtune.scene import Scene, body_length, scene
 
 ROBOT = thrower()
 SIZES = [(12, 44), (26, 74), (30, 100), (40, 180), (8, 20)]
 
 
 def throw(speed: float = 5.9, distance: float = 3.0) -> Scene:
-    return Scene(ROBOT, ROBOT.target(), distance, vacuum_arc(ROBOT, speed, distance))
+    return scene(ROBOT, ROBOT.target(), distance, vacuum_arc(ROBOT, speed, distance))
 
 
 def dots(canvas: Canvas, layer: int) -> tuple[np.ndarray, np.ndarray]:
@@ -26,12 +26,11 @@ def dots(canvas: Canvas, layer: int) -> tuple[np.ndarray, np.ndarray]:
 
 @pytest.mark.parametrize(("rows", "columns"), SIZES)
 def test_every_dot_of_the_path_lies_within_one_dot_of_it(rows: int, columns: int) -> None:
-    scene = throw()
-    view = frame(scene, rows, columns)
-    row, column = dots(draw_flight(scene, rows, columns), parts.PATH)
+    shown = throw()
+    view = frame(shown, rows, columns)
+    row, column = dots(draw(shown, rows, columns), parts.PATH)
     x = column / view.dots_per_m + view.left_m
-    picture = scene.picture
-    assert picture is not None
+    picture = vacuum_arc(ROBOT, 5.9, 3.0)
     # A dot may stand half a dot off in each direction; on a steep path the height then differs by the slope times that.
     slope = np.abs(np.interp(x, picture.x, np.gradient(picture.y, picture.x)))
     off = np.abs(row - view.row(np.interp(x, picture.x, picture.y)))
@@ -41,20 +40,19 @@ def test_every_dot_of_the_path_lies_within_one_dot_of_it(rows: int, columns: int
 
 @pytest.mark.parametrize(("rows", "columns"), SIZES)
 def test_robot_target_and_path_all_fit(rows: int, columns: int) -> None:
-    scene = throw()
-    view = frame(scene, rows, columns)
-    assert view.column(-parts.body_length(ROBOT)) >= 0
+    shown = throw()
+    view = frame(shown, rows, columns)
+    assert view.column(-body_length(ROBOT)) >= 0
     assert view.column(3.0 + 0.15) <= 2 * columns - 1
-    assert scene.picture is not None
-    assert view.row(float(scene.picture.y.max())) >= 0
+    assert view.row(float(vacuum_arc(ROBOT, 5.9, 3.0).y.max())) >= 0
     assert 0 <= view.row(0.0) <= 4 * rows - 1
 
 
 def test_the_basket_is_drawn_to_the_scale_of_the_floor() -> None:
     rows, columns = 30, 100
-    scene = throw()
-    view = frame(scene, rows, columns)
-    row, column = dots(draw_flight(scene, rows, columns), parts.TARGET)
+    shown = throw()
+    view = frame(shown, rows, columns)
+    row, column = dots(draw(shown, rows, columns), parts.TARGET)
     rim = np.abs(row - view.row(0.95)) < 1
     width_m = (column[rim].max() - column[rim].min()) / view.dots_per_m
     assert width_m == pytest.approx(0.30, abs=1.5 / view.dots_per_m)
@@ -62,11 +60,10 @@ def test_the_basket_is_drawn_to_the_scale_of_the_floor() -> None:
 
 def test_band_covers_what_lies_between_its_edges_and_little_else() -> None:
     rows, columns = 30, 100
-    scene = throw()
-    view = frame(scene, rows, columns)
-    canvas = draw_flight(scene, rows, columns)
-    picture = scene.picture
-    assert picture is not None
+    shown = throw()
+    view = frame(shown, rows, columns)
+    canvas = draw(shown, rows, columns)
+    picture = vacuum_arc(ROBOT, 5.9, 3.0)
     for column in range(columns):
         x = view.left_m + (2 * column + 0.5) / view.dots_per_m
         tinted = np.nonzero(canvas.tint[:, column] == parts.BAND)[0]
@@ -81,9 +78,9 @@ def test_band_covers_what_lies_between_its_edges_and_little_else() -> None:
 
 def test_a_hit_ends_in_the_basket_and_a_short_throw_on_the_floor() -> None:
     hit, short = throw(5.93), throw(4.9)
-    for scene, ends_in_basket in ((hit, True), (short, False)):
-        view = frame(scene, 30, 100)
-        row, column = dots(draw_flight(scene, 30, 100), parts.PATH)
+    for shown, ends_in_basket in ((hit, True), (short, False)):
+        view = frame(shown, 30, 100)
+        row, column = dots(draw(shown, 30, 100), parts.PATH)
         lowest = row[column > view.column(2.0)].max()
         if ends_in_basket:
             assert lowest < view.row(0.6)
@@ -99,15 +96,15 @@ def test_broken_paths_are_drawn_as_far_as_they_go() -> None:
     low = picture.low_y.copy()
     low[50:] = -1000.0
     broken = type(picture)(picture.x, y, low, picture.high_y, picture.speed, None, None)
-    scene = Scene(ROBOT, ROBOT.target(), 3.0, broken, flown=0.9)
-    _, column = dots(draw_flight(scene, 30, 100), parts.PATH)
-    assert column.max() <= frame(scene, 30, 100).column(picture.x[60]) + 1
+    shown = scene(ROBOT, ROBOT.target(), 3.0, broken, flown=0.9)
+    _, column = dots(draw(shown, 30, 100), parts.PATH)
+    assert column.max() <= frame(shown, 30, 100).column(picture.x[60]) + 1
 
 
 def test_the_slide_shows_zone_and_end_at_the_same_place() -> None:
     robot = slider()
-    scene = Scene(robot, robot.target(), 2.0, slide(2.0))
-    canvas = draw_slide(scene, 24, 76)
+    shown = scene(robot, robot.target(), 2.0, slide(2.0))
+    canvas = draw(shown, 24, 76)
     row, column = dots(canvas, parts.TARGET)
     middle = (column.min() + column.max()) / 2
     _, disc = dots(canvas, parts.ELEMENT)
@@ -119,6 +116,6 @@ def test_the_slide_shows_zone_and_end_at_the_same_place() -> None:
 
 @pytest.mark.parametrize(("rows", "columns"), [*SIZES, (3, 8), (5, 9)])
 def test_nothing_known_still_draws(rows: int, columns: int) -> None:
-    empty = draw_flight(Scene(ROBOT, ROBOT.target(), None), rows, columns)
+    empty = draw(scene(ROBOT, ROBOT.target(), None), rows, columns)
     assert empty.dots[parts.ROBOT].any()
-    draw_slide(Scene(slider(), slider().target(), None), rows, columns)
+    draw(scene(slider(), slider().target(), None), rows, columns)

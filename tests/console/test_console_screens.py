@@ -97,7 +97,7 @@ def test_a_shot_that_waits(size: tuple[int, int]) -> None:
 @pytest.mark.parametrize("size", SIZES)
 def test_a_slide(size: tuple[int, int]) -> None:
     text = check("slide", slider(), size, wheel_rpm=None, setpoint=31.5, draw_mm=31.5)
-    assert "Draw the striker to" in text
+    assert "Draw the spring to" in text
 
 
 @pytest.mark.parametrize("size", [(79, 20), (79, 40), (120, 20), (40, 10)])

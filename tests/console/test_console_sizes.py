@@ -82,10 +82,10 @@ def test_what_can_hurt_stands_beside_the_figures(tmp_path: Path) -> None:
 
 
 def test_a_wheel_beyond_its_limit_is_said_on_a_small_screen_too(tmp_path: Path) -> None:
-    wheel = thrower().launcher.flywheel
+    wheel = thrower().launcher.mechanism
     assert wheel is not None
     limited = replace(wheel, wheel_top_speed=2000 * math.pi / 30)
-    robot = thrower(launcher=replace(thrower().launcher, flywheel=limited))
+    robot = thrower(launcher=replace(thrower().launcher, mechanism=limited))
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("z")

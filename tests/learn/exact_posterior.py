@@ -35,7 +35,7 @@ def exact_log_posterior(fit, points):
             wild = 1 / 6
         else:
             free = need.free(distance, angle, drag)
-            met = chord(distance, free.side, fit.side.bias, fit.side.scatter) if free.round else 1.0
+            met = chord(distance, free.side, fit.side.bias, fit.side.scatter) if free.ring is not None else 1.0
             low = ndtr((need.log_speed(distance, free.low * met, angle, drag).value - z) / spread)
             high = ndtr((need.log_speed(distance, free.high * met, angle, drag).value - z) / spread)
             likelihood = {"short": low, "in": high - low, "long": 1 - high}[shot.result]

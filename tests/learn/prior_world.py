@@ -8,13 +8,14 @@ import numpy as np
 from robots import shot
 
 from fieldtune.aim.draws import Belief
-from fieldtune.aim.exit_speed import log_speed, model_log_speed, setpoint_for
+from fieldtune.aim.exit_speed import log_speed
 from fieldtune.aim.hit_chance import situation
 from fieldtune.learn.draws import gain_with_offset
 from fieldtune.learn.fit import unknowns_from
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.parameters import Layout, prior_of
 from fieldtune.learn.side_miss import SideLayout
+from fieldtune.robot.exit_speed import model_log_speed, setpoint_for
 
 
 def drawn_robot(robot, rng):
@@ -24,7 +25,7 @@ def drawn_robot(robot, rng):
 
 def drawn_epochs(robot, rng, count):
     """One robot from the prior through ``count`` epochs, as a belief of one draw for each."""
-    prior = prior_of(robot, robot.target().on_floor)
+    prior = prior_of(robot, robot.target())
     layout, side = Layout(prior, count, np.zeros(3)), SideLayout.of(robot)
     points, side_points = rng.standard_normal((1, layout.size)), rng.standard_normal((1, 2))
     made = []

@@ -14,7 +14,7 @@ from vacuum_need import vacuum_need
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
-from fieldtune.robot.model import Target, Uncertainty
+from fieldtune.robot.model import Basket, Uncertainty, Window
 
 
 def log_gain(posterior, q):
@@ -97,7 +97,8 @@ def test_after_a_battery_change_shape_is_kept_and_two_shots_find_the_level():
     slope_before = log_gain(fresh, 1800.0)[0] - log_gain(fresh, 1250.0)[0]
     slope_after = log_gain(found, 1800.0)[0] - log_gain(found, 1250.0)[0]
     assert slope_after == pytest.approx(slope_before, abs=0.015)
-    assert log_gain(found, 1500.0)[0] == pytest.approx(log_gain(fresh, 1500.0)[0] - 0.05, abs=0.015)
+    # Two shots that scatter by 1 %, told to 5 cm: the level is known to 2 %.
+    assert log_gain(found, 1500.0)[0] == pytest.approx(log_gain(fresh, 1500.0)[0] - 0.05, abs=0.02)
     words = " ".join(fact.words for fact in found.learned().facts)
     assert "slower than in epoch 1" in words
 
@@ -127,8 +128,8 @@ def test_a_reading_error_of_the_speed_is_no_wheel():
 
 
 def test_what_one_target_teaches_serves_another():
-    low = Target("basket", 0.95, (0.30,), name="low")
-    high = Target("window", 1.2, (0.6, 0.45), name="high")
+    low = Basket(0.95, (0.30,), name="low")
+    high = Window(1.2, (0.6, 0.45), name="high")
     robot = replace(thrower(), targets=(low, high))
     shots = [replace(s, target="low") for s in throws(lambda q: 0.12, [2.5, 3.0, 3.5] * 3)]
     before = learn(robot, [], 1, required_of=vacuum_need)

@@ -10,8 +10,8 @@ from robots import shot, thrower
 from test_learn_behaviour import throws
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit_speed import model_log_speed
 from fieldtune.learn import learn
+from fieldtune.robot.exit_speed import model_log_speed
 
 
 def watched(shots, epoch=1):

@@ -13,13 +13,13 @@ from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
 from fieldtune.aim.hit_chance import situation
-from fieldtune.aim.openings import Free, Ring
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
 from fieldtune.learn.side_miss import SideLayout, side_intervals
-from fieldtune.robot.model import Element, Target
+from fieldtune.physics.openings import Free, Ring
+from fieldtune.robot.model import Basket, Element
 
 ANY_STEP = 1e9
 
@@ -211,7 +211,7 @@ def test_range_error_by_the_delta_method():
     # r = v^2 sin(2 theta) / g with v = 8.0 +- 0.1 m/s, theta = 0.9 +- 0.01: uncertainties 3.2.3 gives
     # 6.355508596 +- 0.161631494 m (g 9.80665). Here by the needed speed's derivatives, without air.
     robot = replace(
-        thrower(target=Target("basket", 0.38, (0.3,))),
+        thrower(target=Basket(0.38, (0.3,))),
         element=Element("sphere", 0.066, diameter=0.072, drag=1e-9),
         launcher=replace(thrower().launcher, exit_angle=0.9),
     )

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.openings import free
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
 
 G = 9.80665
@@ -45,7 +44,7 @@ class VacuumNeed:
         )
 
     def free_at(self, center):
-        return free(self.target, self.element, center.slope)
+        return self.target.free(self.element, center.slope)
 
     def free(self, distance, angle_error=0.0, log_drag=0.0):
         return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))

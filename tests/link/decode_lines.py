@@ -69,14 +69,14 @@ def robot_for(
     """
     robot = _heron()
     encoder = replace(robot.encoder, counts_per_turn=counts_per_turn, on="wheel", bits=32)
-    wheel = replace(robot.launcher.flywheel, wheel_inertia=_inertia(robot, share))
+    wheel = replace(robot.launcher.mechanism, wheel_inertia=_inertia(robot, share))
     link = replace(robot.link, fields=dict(names or {}), columns=columns)
-    return replace(robot, encoder=encoder, launcher=replace(robot.launcher, flywheel=wheel), link=link)
+    return replace(robot, encoder=encoder, launcher=replace(robot.launcher, mechanism=wheel), link=link)
 
 
 def _inertia(robot: Any, share: float) -> float:
     """Of one wheel, kg m^2, so that the element's energy is what falling by ``share`` sets free; spin left aside."""
-    wheel, mass = robot.launcher.flywheel, robot.element.mass
+    wheel, mass = robot.launcher.mechanism, robot.element.mass
     second = wheel.speed_ratio if wheel.wheels == 2 else 0.0
     speed = wheel.grip * wheel.wheel_diameter / 2 * (1 + second) / 2  # m/s at 1 rad/s
     energy = mass * speed**2 / 2 / wheel.grip

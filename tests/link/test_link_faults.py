@@ -25,8 +25,8 @@ def heron():
 @pytest.fixture(scope="module")
 def light(heron):
     """Wheels so light that a shot takes a sixth of their speed."""
-    wheel = replace(heron.launcher.flywheel, wheel_inertia=97e-6)
-    return replace(heron, launcher=replace(heron.launcher, flywheel=wheel))
+    wheel = replace(heron.launcher.mechanism, wheel_inertia=97e-6)
+    return replace(heron, launcher=replace(heron.launcher, mechanism=wheel))
 
 
 @pytest.mark.parametrize("fault", [flip, lose, double])

@@ -13,7 +13,7 @@ from link_recordings import HOME, robot_of, summary
 
 from fieldtune import load_robot
 from fieldtune.errors import InputError
-from fieldtune.link import Monitor, Recorder, decode, read_header
+from fieldtune.link import Monitor, Recorder, decode, read_header, recording
 from fieldtune.link.recording import MAGIC, chunks
 
 FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))
@@ -80,6 +80,14 @@ def test_a_disk_that_fills_up_ends_the_recording_and_not_the_reading(tmp_path):
         wait_for(monitor, lambda s: s.health.good > told.health.good + 100)
 
 
+def test_a_recording_leaves_the_last_of_the_disk_to_the_shots(tmp_path, monkeypatch):
+    monkeypatch.setattr(recording, "ROOM_FOR_SHOTS", 10**18)
+    recorder = Recorder(tmp_path / "a.rec", {})
+    recorder.write(1_000, b"wheel_rpm=1400\n")
+    recorder.flush()
+    assert "what is left is for the shots" in recorder.failed
+
+
 def test_a_recording_cut_off_reads_up_to_its_last_whole_block(tmp_path):
     content = FILES[0].read_bytes() if FILES[0].suffix == ".rec" else (HOME / "heron-noisy.rec").read_bytes()
     (tmp_path / "cut.rec").write_bytes(content[:-100])
@@ -87,7 +95,7 @@ def test_a_recording_cut_off_reads_up_to_its_last_whole_block(tmp_path):
 
 
 def test_damage_and_absence_are_one_clear_line(tmp_path):
-    with pytest.raises(InputError, match="can't read"):
+    with pytest.raises(InputError, match="no such file"):
         decode(tmp_path / "none.rec", load_robot("heron"))
     (tmp_path / "bad.rec").write_bytes(MAGIC + b"\n" + b"\x00\x00\x00\x04abcd")
     with pytest.raises(InputError, match="damaged"):

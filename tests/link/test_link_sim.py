@@ -20,7 +20,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.sim import SimulatedRobot
 from fieldtune.link.sim.hidden_truth import Hidden
 from fieldtune.link.urls import open_url
-from fieldtune.physics.battery import open_circuit_voltage
+from fieldtune.robot.chemistry import CHEMISTRIES
 
 KINDS = ("heron", "otter", "crane")
 
@@ -105,9 +105,9 @@ def test_outcomes_follow_the_setpoint():
 
 def test_a_miss_is_where_the_exact_path_comes_down():
     """The simulator's miss against the flight integrated by physics itself, without the aim room's table."""
-    from fieldtune.aim.exit_speed import spin_ratio
     from fieldtune.aim.floor_path import flying_body
-    from fieldtune.physics.flight import needed_speed
+    from fieldtune.physics.required_speed import needed_speed
+    from fieldtune.robot.exit_speed import spin_ratio
 
     robot = load_robot("heron")
     quiet = replace(robot.uncertainty, exit_speed_scatter=0.0, exit_angle_scatter=0.0, side_scatter=0.0)
@@ -130,7 +130,7 @@ def test_the_battery_sags_and_empties_slowly():
     _, lines = _run(simulated, 9, np.arange(2, 8, 0.5))
     volts = [float(re.search(rb"battery_mv=(\d+)", text).group(1)) / 1000 for text in lines]
     amps = [float(re.search(rb"current_ma=(\d+)", text).group(1)) / 1000 for text in lines]
-    rest = float(open_circuit_voltage("nimh", 0.92, 10))
+    rest = float(CHEMISTRIES["nimh"].rest_voltage(0.92, 10))
     assert max(volts) <= rest + 0.05
     assert min(volts) < rest - 0.5  # under the spin-up's current
     slope = np.polyfit(amps, volts, 1)[0]

@@ -44,6 +44,7 @@ class WheelRun:
     turns: FloatArray
     volts: FloatArray
     setpoint: FloatArray
+    duty: FloatArray
     shots: tuple[Shot, ...]
 
     def turns_at(self, seconds: FloatArray) -> FloatArray:
@@ -151,7 +152,7 @@ def run_wheel(
     n = round(seconds / STEP_S)
     tau = _SECONDS_TIMES_SHARE / share
     wander = _wander(n, rng)
-    speeds, volts_now, wanted_now = np.empty(n), np.empty(n), np.empty(n)
+    speeds, volts_now, wanted_now, given = (np.empty(n) for _ in range(4))
     shots_to_come, setpoints_to_come, found = list(shots), list(setpoints), []
     rpm, turns, open_v, volts, wanted, duty, seen = 0.0, 0.0, FULL_V, FULL_V, 0.0, 0.0, 0.0
     every, counted = round(loop.period_s / STEP_S), 0
@@ -180,11 +181,11 @@ def run_wheel(
         open_v -= V_PER_AS * max(duty * amps, 0.0) * STEP_S
         rpm += (amps / STALL_A * NO_LOAD_RPM / tau - (FRICTION_RPM_PER_S if rpm > 0 else 0.0)) * STEP_S
         rpm = max(rpm, 0.0)
-        speeds[i], volts_now[i], wanted_now[i] = rpm, volts, wanted
+        speeds[i], volts_now[i], wanted_now[i], given[i] = rpm, volts, wanted, duty
         turns += rpm / 60 * STEP_S
     speeds *= 1 + wander
     turned = np.concatenate([[0.0], np.cumsum(speeds[:-1]) / 60 * STEP_S])
-    return WheelRun(np.arange(n) * STEP_S, speeds, turned, volts_now, wanted_now, tuple(found))
+    return WheelRun(np.arange(n) * STEP_S, speeds, turned, volts_now, wanted_now, given, tuple(found))
 
 
 def _wander(n: int, rng: np.random.Generator) -> FloatArray:

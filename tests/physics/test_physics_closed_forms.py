@@ -11,8 +11,9 @@ from scipy.special import lambertw
 
 from fieldtune.physics import arm, rolling, sliding, springs, striker
 from fieldtune.physics.drag import DragLaw, constant_drag
-from fieldtune.physics.flight import fly, needed_speed
+from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body
+from fieldtune.physics.required_speed import needed_speed
 
 G = 9.80665
 

@@ -7,8 +7,9 @@ import pytest
 
 from fieldtune.physics.air import standard_air
 from fieldtune.physics.drag import DragLaw, constant_drag
-from fieldtune.physics.flight import fly, needed_speed, path
+from fieldtune.physics.flight import fly, path
 from fieldtune.physics.flying_body import Body, ball
+from fieldtune.physics.required_speed import needed_speed
 
 AIR = standard_air(0.0)
 

@@ -7,8 +7,9 @@ import pytest
 
 from fieldtune.physics.air import standard_air
 from fieldtune.physics.drag import constant_drag
-from fieldtune.physics.flight import fly, needed_speed
+from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body, ball
+from fieldtune.physics.required_speed import needed_speed
 
 AIR = standard_air(0.0)
 FOAM = ball(0.04, 0.058, AIR)

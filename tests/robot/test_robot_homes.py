@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import subprocess
 import sys
 import tomllib
@@ -12,6 +13,7 @@ import pytest
 from fieldtune import load_robot
 from fieldtune.errors import InputError, OutputError, UnknownRobotError
 from fieldtune.robot import claim_profile, demo_home, find_profiles, is_demo, new_profile_text, profile_home, store_path
+from fieldtune.robot import home as home_module
 
 ROOT = Path(__file__).parents[2]
 
@@ -96,9 +98,38 @@ def test_a_profile_of_the_users_own_is_never_written_over(tmp_path: Path) -> Non
     assert (home / "heron.toml").read_text("utf-8") == "mine"
 
 
+def test_a_home_left_half_made_is_finished_on_the_next_start(tmp_path: Path) -> None:
+    """As a kill leaves it: the mark, one profile of three, and one that is empty where a disk knows no second names."""
+    robot, home = load_robot("heron"), tmp_path / "data" / "profiles"
+    claim_profile(robot)
+    whole = {path.name: path.read_bytes() for path in home.iterdir()}
+    (home / "otter.toml").unlink()
+    (home / "crane.toml").write_bytes(b"")
+    (home / home_module._COPYING).touch()
+    assert [entry.name for entry in find_profiles()] == ["crane", "heron", "otter"]
+    assert {path.name: path.read_bytes() for path in home.iterdir()} == whole
+
+
+def test_a_half_made_home_that_cant_be_written_lends_what_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = tmp_path / "data" / "profiles"
+    claim_profile(load_robot("heron"))
+    (home / "otter.toml").unlink()
+    (home / home_module._COPYING).touch()
+    monkeypatch.setattr(home_module, "place_whole", _full)
+    assert [(entry.name, entry.demo) for entry in find_profiles()] == [
+        ("crane", False), ("heron", False), ("otter", True)
+    ]  # fmt: skip
+
+
+def _full(path: Path, data: bytes) -> None:
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
 def test_a_home_that_cant_be_made_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "data").write_text("a file stands where the folder should be", encoding="utf-8")
-    with pytest.raises(OutputError, match="can't be written"):
+    with pytest.raises(OutputError, match="can't be made"):
         claim_profile(load_robot("heron"))
 
 

@@ -110,7 +110,17 @@ WRONG = [
     ("", units.LENGTH, f'found ""; {LENGTH}'),
     ("nan mm", units.LENGTH, f'found "nan mm", which is no number with a unit; {LENGTH}'),
     ("1e999 mm", units.LENGTH, f'found "1e999 mm", which is no finite number; {LENGTH}'),
-    ("1,5 mm", units.LENGTH, f'found "1,5 mm"; write decimals with a point; {LENGTH}'),
+    (
+        "1,500 mm",
+        units.LENGTH,
+        f'found "1,500 mm"; write decimals with a point, thousands without; {LENGTH}',
+    ),
+    (
+        "1,5,0 mm",
+        units.LENGTH,
+        f'found "1,5,0 mm"; write decimals with a point, thousands without; {LENGTH}',
+    ),
+    ("9" * 5000 + " mm", units.LENGTH, f'found "{"9" * 39}…", longer than any quantity; {LENGTH}'),
     ("1/0 in", units.LENGTH, f'found "1/0 in", a division by zero; {LENGTH}'),
     ("3 m 5", units.LENGTH, f'found "3 m 5" without a unit; {LENGTH}'),
     (True, units.LENGTH, f"found true; {LENGTH}"),

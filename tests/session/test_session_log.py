@@ -280,10 +280,13 @@ def test_how_little_a_recommendation_rests_on_is_said(heron: Robot) -> None:
 
 def test_a_spring_near_its_limit_is_said() -> None:
     otter = load_robot(PROFILES / "otter.toml")
-    wire = otter.launcher.spring_wire
+    wire = otter.launcher.mechanism.wire
     assert wire is not None
     assert not any("wire" in words for words in Session(otter).aim(1.5).cautions)
-    thin = replace(otter.launcher, spring_wire=replace(wire, wire_diameter=0.7 * wire.wire_diameter))
+    thin = replace(
+        otter.launcher,
+        mechanism=replace(otter.launcher.mechanism, wire=replace(wire, wire_diameter=0.7 * wire.wire_diameter)),
+    )
     assert any("set or break" in words for words in Session(replace(otter, launcher=thin)).aim(1.5).cautions)
 
 

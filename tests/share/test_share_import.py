@@ -144,7 +144,7 @@ def test_older_spreadsheets_write_other_encodings(session: Session, tmp_path: Pa
 
 
 def test_no_file_no_import(session: Session, tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="No such file"):
+    with pytest.raises(InputError, match="no such file"):
         import_file(session, tmp_path / "none.csv")
     with pytest.raises(InputError, match="no target"):
         import_file(session, sheet(tmp_path, "distance (m),setpoint,result\n1.8,30,in\n"), target="upper")

@@ -82,7 +82,7 @@ class Simulation:
     """Steps a batch of robots; ``curve(charge)`` is the pack's rest voltage, ``robot`` gives drive and wheel."""
 
     def __init__(self, robot, truth, curve, kept, rng, line=MEASURED):
-        drive, wheel = robot.drive, robot.launcher.flywheel
+        drive, wheel = robot.drive, robot.launcher.mechanism
         self.n = len(truth.charge)
         self.truth, self.curve, self.kept, self.rng = truth, curve, kept, rng
         self.line, self.every = line, round(1 / line.rate_hz / DT)

@@ -28,12 +28,11 @@ from fieldtune.battery.ceiling import Limits, ceiling, lowest_voltage
 from fieldtune.battery.resistance import LineFit
 from fieldtune.battery.status import status_lines, tired_words
 from fieldtune.battery.watch import BatteryWatch
-from fieldtune.physics.battery import charge_at, open_circuit_voltage
-from fieldtune.robot.wheel_energy import speed_kept
+from fieldtune.robot.chemistry import CHEMISTRIES
 
 TOOLS = SimpleNamespace(
-    open_circuit_voltage=open_circuit_voltage,
-    charge_at=charge_at,
+    open_circuit_voltage=lambda name, charge, cells: CHEMISTRIES[name].rest_voltage(charge, cells),
+    charge_at=lambda name, volts, cells: CHEMISTRIES[name].charge_at(volts, cells),
     lowest_voltage=lowest_voltage,
     ceiling=ceiling,
     BatteryWatch=BatteryWatch,
@@ -60,7 +59,7 @@ def check(outcome, forecast_share=0.9, warned_share=1.0):
 @pytest.mark.parametrize("line", [MEASURED, SILENT], ids=["measured", "no current"])
 def test_hidden_battery_is_found(line):
     robot = packed()
-    outcome = watched(robot, "nimh", 8, 41, speed_kept(robot), line, TOOLS)
+    outcome = watched(robot, "nimh", 8, 41, robot.speed_kept, line, TOOLS)
     assert (outcome.shots_seen == SHOTS).all()
     check(outcome)
 
@@ -75,7 +74,7 @@ def test_two_hundred_hidden_batteries_are_found(name):
     parts = []
     for chemistry in CELLS:
         robot = packed(chemistry)
-        parts.append(watched(robot, chemistry, 50, 7, speed_kept(robot), LINES[name], TOOLS))
+        parts.append(watched(robot, chemistry, 50, 7, robot.speed_kept, LINES[name], TOOLS))
     names = [field.name for field in fields(Outcome)]
     outcome = Outcome(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
     within = (np.mean(np.abs(outcome.resistance) <= 0.10), np.mean(np.abs(outcome.forecast) <= 0.20))
@@ -88,7 +87,7 @@ def test_two_hundred_hidden_batteries_are_found(name):
 @pytest.mark.slow
 def test_an_unknown_capacity_is_learned_from_the_fall_of_the_voltage():
     robot = packed(capacity=False)
-    outcome = watched(robot, "nimh", 50, 8, speed_kept(robot), MEASURED, TOOLS)
+    outcome = watched(robot, "nimh", 50, 8, robot.speed_kept, MEASURED, TOOLS)
     assert np.mean(np.abs(outcome.resistance) <= 0.10) >= 0.9
     assert np.mean(np.abs(outcome.forecast) <= 0.35) >= 0.9
     assert (outcome.warned_before > 0).all()
@@ -101,17 +100,17 @@ def test_a_large_pack_is_foretold_by_the_hundred(ohm, line, charge, shots):
     robot = altered(packed("lead-acid"), battery={"capacity_ah": 18.0})
 
     def curve(c):
-        return open_circuit_voltage("lead-acid", c, 6)
+        return CHEMISTRIES["lead-acid"].rest_voltage(c, 6)
 
     truth = Truth(np.array([ohm]), np.array([charge]), np.array([18 * 3600.0]), np.zeros(1))
-    simulation = Simulation(robot, truth, curve, speed_kept(robot), np.random.default_rng(5), line)
+    simulation = Simulation(robot, truth, curve, robot.speed_kept, np.random.default_rng(5), line)
     top = ceiling(robot, float(curve(np.array(charge))), ohm, PAUSE)
     setpoint = 10 * round(0.1 * top * (float(curve(np.array(charge - 0.01 * shots / 50))) / float(curve(charge))))
     idle, first = simulation.run(1.0, 0), simulation.run(53.0, setpoint, [2.5 + k * PAUSE for k in range(20)])
     before = simulation.charge[0]
     simulation.run(10 * PAUSE, setpoint, [2.0 + k * PAUSE for k in range(10)])
     each = (before - simulation.charge[0]) / 10
-    left = (before - float(charge_at("lead-acid", lowest_voltage(robot, setpoint, ohm, PAUSE), 6))) / each
+    left = (before - float(CHEMISTRIES["lead-acid"].charge_at(lowest_voltage(robot, setpoint, ohm, PAUSE), 6))) / each
     assert left == pytest.approx(shots, rel=0.5)
     watch = BatteryWatch(robot)
     feed(watch, idle, 0, line)
@@ -130,7 +129,11 @@ def short_run(
     cells = robot.battery.cells if robot.battery else 10
     truth = Truth(np.array([resistance]), np.array([charge]), np.array([10800.0]), np.array([offset]))
     simulation = Simulation(
-        robot, truth, lambda c: open_circuit_voltage("nimh", c, cells), speed_kept(robot), np.random.default_rng(seed)
+        robot,
+        truth,
+        lambda c: CHEMISTRIES["nimh"].rest_voltage(c, cells),
+        robot.speed_kept,
+        np.random.default_rng(seed),
     )
     idle = simulation.run(1.0, 0)
     return idle, simulation.run(seconds, setpoint, shots), simulation
@@ -354,7 +357,7 @@ def test_a_tired_pack_is_called_tired():
     assert tired_words([0.09, 0.092, 0.1], None, None) is None
     words = tired_words([0.09, 0.092, 0.1, 0.12], 0.15, None)
     assert "tired" in words
-    assert "150 mohm now, 90 when first measured" in words
+    assert "150 mΩ now, 90 when first measured" in words
     assert tired_words([], 0.15, 0.09) is not None
     assert tired_words([], None, 0.09) is None
     assert tired_words([], 0.15, None) is None

@@ -10,19 +10,18 @@ from battery_bench import Simulation, Truth
 from robots import big_heron, otter
 
 from fieldtune.battery.change import Outlook, Recalibration, changed, instruction
-from fieldtune.battery.resistance import TwoPulse
+from fieldtune.battery.resistance import TwoPulse, two_pulse_resistance
 from fieldtune.battery.watch import BatteryWatch
 from fieldtune.constants import RPM
-from fieldtune.physics.battery import open_circuit_voltage, two_pulse_resistance
+from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.model import SetpointRange
-from fieldtune.robot.wheel_energy import speed_kept
 
 
 def pack(robot, resistance=0.05, charge=0.6, seed=1):
     """A simulated robot at rest on a pack with this hidden resistance."""
     truth = Truth(np.array([resistance]), np.array([charge]), np.array([10800.0]), np.zeros(1))
     return Simulation(
-        robot, truth, lambda c: open_circuit_voltage("nimh", c, 10), speed_kept(robot), np.random.default_rng(seed)
+        robot, truth, lambda c: CHEMISTRIES["nimh"].rest_voltage(c, 10), robot.speed_kept, np.random.default_rng(seed)
     )
 
 
@@ -48,7 +47,7 @@ def test_two_pulses_find_the_hidden_resistance(with_current):
         guided.feed(t, rpm, volts, amps if with_current else None)
     assert guided.step == "done"
     assert guided.resistance_ohm == pytest.approx(0.05, rel=0.1)
-    assert f"{1000 * guided.resistance_ohm:.0f} mohm" in guided.instruction
+    assert f"{1000 * guided.resistance_ohm:.0f} mΩ" in guided.instruction
 
 
 def test_two_pulse_formula():
@@ -104,9 +103,9 @@ def test_recalibration_reads_the_spin_up_and_says_what_changed():
     assert "Shot 2" in instruction(guided)
     assert guided.learned(2, Outlook(2.4, 3550.0, 0.997)) == "done"
     words = " ".join(changed(guided))
-    assert "3450 rpm and is now 3550 rpm: 100 rpm more (+2.9%)" in words
+    assert "3450 rpm and is now 3550 rpm: 100 rpm more (+2.9 %)" in words
     assert "Chance 71 % before, over 99 % now" in words
-    assert "70 mohm, 50 before" in words
+    assert "70 mΩ, 50 before" in words
     assert "its setpoint" in words
 
 
@@ -118,9 +117,9 @@ def test_what_stays_is_said_to_stay():
 
 
 def test_a_dragging_wheel_is_called_slow():
-    """The profile knows a lighter wheel than the one that turns: spin-up takes longer than foretold."""
-    assert any("slower than foretold" in line for line in changed(spun(big_heron(), 3500, inertia=2.5, seconds=8.0)))
-    assert any(", as foretold" in line for line in changed(spun(big_heron(), 3500)))
+    """The profile knows a lighter wheel than the one that turns: spin-up takes longer than predicted."""
+    assert any("slower than predicted" in line for line in changed(spun(big_heron(), 3500, inertia=2.5, seconds=8.0)))
+    assert any(", as predicted" in line for line in changed(spun(big_heron(), 3500)))
 
 
 def test_a_wheel_that_settles_beside_its_setpoint_is_not_waited_for():
@@ -131,13 +130,13 @@ def test_a_wheel_that_settles_beside_its_setpoint_is_not_waited_for():
         guided.feed(k * 0.02, rpm, 3500.0, 12.0)
     assert guided.step == "shoot"
     assert guided.spin.readback_rpm == pytest.approx(3300, rel=0.005)
-    assert any("5.7% below its setpoint: look at" in line for line in changed(guided))
+    assert any("5.7 % below its setpoint: look at" in line for line in changed(guided))
 
 
 def test_an_open_loop_wheel_is_held_against_the_drive_at_this_voltage():
     robot = replace(big_heron(drive={"control": "power"}), setpoint=SetpointRange("%", 10, 100, 1))
     no_load_rpm = robot.drive.no_load_speed / robot.drive.reduction / RPM
-    for share, said in ((1.0, "as the profile's drive should"), (0.9, "10% below")):
+    for share, said in ((1.0, "as the profile's drive should"), (0.9, "10 % below")):
         guided = Recalibration(robot, BatteryWatch(robot))
         for k in range(300):
             rpm = share * no_load_rpm * 0.6 * 11.8 / 12.0 * (1 - np.exp(-max(k - 25, 0) * 0.02 / 0.4))

@@ -15,7 +15,7 @@ from fieldtune.battery.ceiling import ceiling
 from fieldtune.battery.status import status_lines
 from fieldtune.battery.watch import BatteryWatch
 from fieldtune.constants import RPM
-from fieldtune.robot.model import Battery, Element, Flywheel, SetpointRange, Target
+from fieldtune.robot.model import Basket, Battery, Element, Flywheel, Gate, SetpointRange, Window, Zone
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.hazards import hazards
 from fieldtune.sizing.size import size
@@ -66,9 +66,9 @@ drives = st.one_of(
         st.just("speed"),
     ),
 )
-FLOOR = (Target("zone", 0.0, (0.5, 0.5)), Target("gate", 0.0, (0.6,)))
+FLOOR = (Zone(0.0, (0.5, 0.5)), Gate(0.0, (0.6,)))
 on_floor = st.sampled_from(FLOOR)
-targets = st.sampled_from((Target("basket", 0.9, (0.4,)), Target("window", 1.2, (0.5, 0.4)), *FLOOR))
+targets = st.sampled_from((Basket(0.9, (0.4,)), Window(1.2, (0.5, 0.4)), *FLOOR))
 
 
 def answers(robot):
@@ -98,7 +98,7 @@ slow_to_shrink = settings(max_examples=12, deadline=None, suppress_health_check=
 def test_any_wheel(element, battery, drive, target, wheels, inertia):
     wheel = Flywheel(wheels, 0.1, inertia, 0.8, 0.9)
     robot = heron(element=element, battery=battery, drive=drive, targets=(target,))
-    robot = replace(robot, launcher=replace(robot.launcher, flywheel=wheel), spots=())
+    robot = replace(robot, launcher=replace(robot.launcher, mechanism=wheel), spots=())
     figures = answers(robot)
     if drive is None or battery is None or battery.resistance is None:
         assert figures.ceiling_rpm_low is None
@@ -109,16 +109,16 @@ def test_any_wheel(element, battery, drive, target, wheels, inertia):
 @given(elements, batteries, drives, on_floor, st.sampled_from(["strike", "push"]), st.floats(20, 20000))
 def test_any_striker(element, battery, drive, target, contact, rate):
     robot = otter(element=element, battery=battery, drive=drive, targets=(target,))
-    striker = replace(robot.launcher.striker, contact=contact, spring_rate=rate)
-    answers(replace(robot, launcher=replace(robot.launcher, striker=striker)))
+    striker = replace(robot.launcher.mechanism, contact=contact, spring_rate=rate)
+    answers(replace(robot, launcher=replace(robot.launcher, mechanism=striker)))
 
 
 @slow_to_shrink
 @given(elements, batteries, drives, targets, st.one_of(st.none(), st.floats(1, 2000)))
 def test_any_arm(element, battery, drive, target, rate):
     robot = crane(element=element, battery=battery, drive=drive, targets=(target,))
-    arm = replace(robot.launcher.arm, spring_rate=rate, torque=None if rate is not None else 5.0)
-    answers(replace(robot, launcher=replace(robot.launcher, arm=arm)))
+    arm = replace(robot.launcher.mechanism, spring_rate=rate, torque=None if rate is not None else 5.0)
+    answers(replace(robot, launcher=replace(robot.launcher, mechanism=arm)))
 
 
 def test_a_wheel_on_open_loop_power():

@@ -12,8 +12,8 @@ from robots import crane, heron, otter
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
-from fieldtune.sizing.compare import CRITERIA, belief_from_profile, compare, scatter
-from fieldtune.sizing.decision import Criterion, decide
+from fieldtune.sizing.compare import belief_from_profile, compare, scatter
+from fieldtune.sizing.decision import CRITERIA, Criterion, decide
 from fieldtune.sizing.text import compare_text
 
 TWO = (Criterion("reach", True, 1.0), Criterion("energy", False, 1.0))

@@ -43,7 +43,13 @@ def test_no_gears_is_an_error_with_a_remedy():
     with pytest.raises(InputError, match="teeth_available"):
         gear_trains(())
     with pytest.raises(InputError, match=r"\[drive\]"):
-        sweep_wheel(heron(drive=None), supply_of(heron()), reach_table(heron(), heron().target()), 2000.0)
+        sweep_wheel(
+            heron(drive=None),
+            heron().launcher.mechanism,
+            supply_of(heron()),
+            reach_table(heron(), heron().target()),
+            2000.0,
+        )
 
 
 @pytest.mark.parametrize("gears", [(), ((20, 30),), ((12, 60), (15, 75), (16, 48))])
@@ -139,7 +145,7 @@ def test_front_of_nothing():
 
 def test_the_sweep_gives_each_train_what_the_ceiling_gives_it_alone():
     robot = heron()
-    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
+    sweep = sweep_wheel(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
     low_v = rest_voltage(robot, LOW_CHARGE)
     rng = np.random.default_rng(1)
     for row in rng.integers(0, len(sweep.gears), 20):
@@ -149,7 +155,7 @@ def test_the_sweep_gives_each_train_what_the_ceiling_gives_it_alone():
 
 def test_best_wheel_train_has_the_headroom_and_recovers_quickest():
     robot = heron()
-    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
+    sweep = sweep_wheel(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1500.0)
     usable = sweep.ceiling >= (1 + HEADROOM) * 1500.0
     assert usable[sweep.best]
     assert sweep.second[sweep.best] <= 1.01 * sweep.second[usable].min()
@@ -157,14 +163,14 @@ def test_best_wheel_train_has_the_headroom_and_recovers_quickest():
 
 def test_no_usable_train_takes_the_highest_ceiling():
     robot = heron()
-    sweep = sweep_wheel(robot, supply_of(robot), reach_table(robot, robot.target()), 1e6)
+    sweep = sweep_wheel(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1e6)
     assert sweep.ceiling[sweep.best] == sweep.ceiling.max()
     assert not np.isfinite(sweep.first).any()
 
 
 def test_best_cocking_train_has_the_margin():
     robot = otter()
-    sweep = sweep_cocking(robot, supply_of(robot), reach_table(robot, robot.target()))
+    sweep = sweep_cocking(robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()))
     assert sweep.first[sweep.best] >= TORQUE_MARGIN
     usable = sweep.first >= TORQUE_MARGIN
     assert sweep.second[sweep.best] <= 1.01 * sweep.second[usable].min()
@@ -174,7 +180,7 @@ def test_progress_is_told_above_ten_thousand():
     robot, seen = heron(), []
     teeth = (*COMMON_TEETH, 14, 22)
     sweep_wheel(
-        robot, supply_of(robot), reach_table(robot, robot.target()), 1500.0, teeth,
+        robot, robot.launcher.mechanism, supply_of(robot), reach_table(robot, robot.target()), 1500.0, teeth,
         progress=lambda done, total: seen.append((done, total)),
     )  # fmt: skip
     total = seen[-1][1]

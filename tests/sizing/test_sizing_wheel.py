@@ -11,17 +11,16 @@ from robots import DRIVE, altered, heron
 from scipy.integrate import solve_ivp
 from scipy.signal import TransferFunction, step
 
-from fieldtune.battery.ceiling import back_share, ceiling, lowest_voltage
+from fieldtune.battery.ceiling import ceiling, lowest_voltage
+from fieldtune.battery.wheel_times import wheel_times
 from fieldtune.constants import RPM
-from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
-from fieldtune.robot.drivetrain import hold_current, train, turning_inertia
+from fieldtune.robot.chemistry import CHEMISTRIES
+from fieldtune.robot.drivetrain import back_share, hold_current, train
 from fieldtune.robot.model import Battery, Flywheel, SetpointRange
-from fieldtune.robot.wheel_energy import speed_kept, speed_left, wheel_energy
 from fieldtune.sizing.size import size
-from fieldtune.sizing.wheel_times import wheel_times
 
-PACK_V = float(open_circuit_voltage("nimh", 0.5, 8))
+PACK_V = float(CHEMISTRIES["nimh"].rest_voltage(0.5, 8))
 
 
 def integrated_speed(robot, volts, start, seconds):
@@ -30,7 +29,7 @@ def integrated_speed(robot, volts, start, seconds):
     resistance = drive.nominal_voltage / drive.stall_current
     k_t = drive.stall_torque / (drive.stall_current - drive.no_load_current)
     k_e = (drive.nominal_voltage - drive.no_load_current * resistance) / drive.no_load_speed
-    inertia = turning_inertia(robot.launcher.flywheel)
+    inertia = robot.turning_inertia
 
     def slope(_, w):
         emf = k_e * drive.reduction * w[0]
@@ -47,7 +46,7 @@ def test_spin_up_agrees_with_the_integrated_equation_of_motion():
     robot = heron()
     supply = train(robot.drive, robot.battery.resistance)
     goal = 3000.0
-    times = wheel_times(robot, supply, PACK_V, goal)
+    times = wheel_times(robot, robot.launcher.mechanism, supply, PACK_V, goal)
     path = integrated_speed(robot, PACK_V, 0.0, 3.0)
     assert float(path(float(times.spin_up_s))[0]) == pytest.approx(0.99 * goal * RPM, rel=1e-6)
 
@@ -56,8 +55,8 @@ def test_recovery_agrees_with_the_integrated_equation_of_motion():
     robot = heron(element=replace(heron().element, mass=0.06))  # a drop of an eighth: back is within 1 %
     supply = train(robot.drive, robot.battery.resistance)
     goal = 3600.0
-    after = float(speed_left(robot, goal))
-    times = wheel_times(robot, supply, PACK_V, goal)
+    after = robot.speed_kept * goal
+    times = wheel_times(robot, robot.launcher.mechanism, supply, PACK_V, goal)
     path = integrated_speed(robot, PACK_V, after * RPM, 3.0)
     assert float(path(float(times.recovery_s))[0]) == pytest.approx(0.99 * goal * RPM, rel=1e-6)
 
@@ -65,15 +64,15 @@ def test_recovery_agrees_with_the_integrated_equation_of_motion():
 def test_the_ceiling_is_exactly_what_is_back_between_shots():
     """Integrate: at the ceiling the wheel is back just as the pause ends."""
     heavy = Flywheel(2, 0.088, 6e-3, 1.0, 0.76)
-    robot = heron(launcher=replace(heron().launcher, flywheel=heavy), element=replace(heron().element, mass=0.4))
+    robot = heron(launcher=replace(heron().launcher, mechanism=heavy), element=replace(heron().element, mass=0.4))
     pause = 1.0
     top = ceiling(robot, PACK_V, between_s=pause)
     held = ceiling(robot, PACK_V, between_s=math.inf)
     assert top < 0.995 * held
-    after = float(speed_left(robot, top))
+    after = robot.speed_kept * top
     path = integrated_speed(robot, PACK_V, after * RPM, 5.0)
-    assert 0.99 <= back_share(speed_kept(robot)) < 1
-    assert float(path(pause)[0]) / RPM == pytest.approx(back_share(speed_kept(robot)) * top, rel=1e-6)
+    assert 0.99 <= back_share(robot.speed_kept) < 1
+    assert float(path(pause)[0]) / RPM == pytest.approx(back_share(robot.speed_kept) * top, rel=1e-6)
 
 
 def test_the_ceiling_holding_only_is_the_speed_of_the_sagging_drive():
@@ -106,7 +105,7 @@ def test_unknown_is_none_never_zero():
 
 
 def test_without_an_inertia_only_the_holding_counts():
-    plain = heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.088, None, 1.0, 0.76)))
+    plain = heron(launcher=replace(heron().launcher, mechanism=Flywheel(2, 0.088, None, 1.0, 0.76)))
     figures = size(plain)
     assert ceiling(plain, 12.0) == pytest.approx(ceiling(heron(), 12.0, between_s=math.inf))
     assert (figures.spin_up_s, figures.drop_rpm, figures.recovery_s, figures.shots_per_minute) == (None,) * 4
@@ -121,19 +120,15 @@ def test_power_control_tops_out_at_what_the_program_accepts():
 
 def test_a_shot_too_heavy_for_the_wheels_is_unknown_not_zero():
     heavy = heron(element=replace(heron().element, mass=20.0))
-    assert math.isnan(float(speed_left(heavy, 3000.0)))
+    assert heavy.speed_kept == 0.0
     assert size(heavy).drop_rpm is None
-
-
-by_momentum = pytest.mark.xfail(reason="until shots are counted by momentum", strict=True)
 
 
 def pushed_robot(wheels, each=6e-4, grip=0.8):
     """Wheels of 88 mm heavy enough for this grip (closed form: at most 1/(1 + m r^2 / sum I) for a pair)."""
-    return heron(launcher=replace(heron().launcher, flywheel=Flywheel(wheels, 0.088, each, 1.0, grip)))
+    return heron(launcher=replace(heron().launcher, mechanism=Flywheel(wheels, 0.088, each, 1.0, grip)))
 
 
-@by_momentum
 def test_a_pair_gives_away_the_momentum_that_the_element_gets():
     """Newton's third law at both rims, whatever slips: sum I dw = -m v r. Closed form."""
     robot, start = pushed_robot(2), 3000 * RPM
@@ -141,11 +136,12 @@ def test_a_pair_gives_away_the_momentum_that_the_element_gets():
     exit_speed = 0.8 * start * radius
     left = start - mass * exit_speed * radius / (2 * 6e-4)
     assert exit_speed < left * radius  # it does not outrun the rims
-    assert float(speed_left(robot, 3000.0)) * RPM == pytest.approx(left, rel=1e-9)
-    assert float(wheel_energy(robot, 3000.0)) == pytest.approx(6e-4 * (start**2 - left**2), rel=1e-9)
+    assert robot.speed_kept * 3000.0 * RPM == pytest.approx(left, rel=1e-9)
+    assert float(robot.launcher.mechanism.shot_energy(3000.0, robot.element)) == pytest.approx(
+        6e-4 * (start**2 - left**2), rel=1e-9
+    )
 
 
-@by_momentum
 def test_one_wheel_and_a_rail_share_push_and_spin():
     """Rolling along the rail at exit, w R = v: both push the centre, m v = J + F, and turn it, I v / R = (J - F) R, so
     that the wheel gives J = (m + I/R^2) v / 2. Solid ball, I = 2/5 m R^2. Closed form."""
@@ -153,10 +149,9 @@ def test_one_wheel_and_a_rail_share_push_and_spin():
     mass, radius = robot.element.mass, 0.044
     exit_speed = 0.8 * start * radius / 2
     left = start - 0.5 * 1.4 * mass * exit_speed * radius / 6e-4
-    assert float(speed_left(robot, 3000.0)) * RPM == pytest.approx(left, rel=1e-9)
+    assert robot.speed_kept * 3000.0 * RPM == pytest.approx(left, rel=1e-9)
 
 
-@by_momentum
 def test_wheels_follow_a_contact_stepped_in_time():
     """Coulomb friction of 0.5 at both rims, pressed with 150 N over 6 ms of contact without motor torque (invented):
     Euler steps of 1 us. The profile is told the grip that came of it; 1 % of the drop."""
@@ -167,7 +162,7 @@ def test_wheels_follow_a_contact_stepped_in_time():
         speed += 1e-6 * 2 * force / mass
         wheel -= 1e-6 * force * radius / inertia
     robot = pushed_robot(2, grip=speed / (start * radius))
-    assert start - float(speed_left(robot, 3000.0)) * RPM == pytest.approx(start - wheel, rel=0.01)
+    assert start - robot.speed_kept * 3000.0 * RPM == pytest.approx(start - wheel, rel=0.01)
 
 
 def test_identified_motor_carries_its_load():
@@ -242,12 +237,12 @@ def test_time_constant_refers_the_motors_through_the_gears():
 
 
 def test_wheels_of_a_pair_count_by_the_square_of_their_speed():
-    assert turning_inertia(Flywheel(2, 0.1, 2e-4, 0.5, 0.9)) == pytest.approx(2.5e-4)
-    assert turning_inertia(Flywheel(1, 0.1, 2e-4, 0.5, 0.9)) == pytest.approx(2e-4)
+    assert Flywheel(2, 0.1, 2e-4, 0.5, 0.9).turning_inertia == pytest.approx(2.5e-4)
+    assert Flywheel(1, 0.1, 2e-4, 0.5, 0.9).turning_inertia == pytest.approx(2e-4)
 
 
 def test_a_fast_second_wheel_lowers_the_ceiling():
-    spun = heron(launcher=replace(heron().launcher, flywheel=Flywheel(2, 0.088, 180e-6, 1.25, 0.76)))
+    spun = heron(launcher=replace(heron().launcher, mechanism=Flywheel(2, 0.088, 180e-6, 1.25, 0.76)))
     assert ceiling(spun, 12.0, between_s=math.inf) == pytest.approx(ceiling(heron(), 12.0, between_s=math.inf) / 1.25)
 
 

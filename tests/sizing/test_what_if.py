@@ -28,9 +28,9 @@ def striker(tmp_path):
 
 def test_quantities_need_no_quotes(wheel):
     changed = what_if(wheel, {"launcher.wheel_diameter": "4 in", "drive.motors": "3", "launcher.grip": "0.8"})
-    assert changed.launcher.flywheel.wheel_diameter == pytest.approx(0.1016)
+    assert changed.launcher.mechanism.wheel_diameter == pytest.approx(0.1016)
     assert changed.drive.motors == 3
-    assert changed.launcher.flywheel.grip == 0.8
+    assert changed.launcher.mechanism.grip == 0.8
     assert changed.element == wheel.element
     assert changed.name == wheel.name
 
@@ -84,7 +84,7 @@ def test_more_reduction_costs_ceiling(wheel):
 
 
 def test_a_stiffer_spring_buys_reach_for_torque(striker):
-    rate = striker.launcher.striker.spring_rate
+    rate = striker.launcher.mechanism.spring_rate
     lines = " | ".join(what_it_buys(striker, what_if(striker, {"launcher.spring_rate": f"{1.3 * rate:.0f} N/m"})))
     assert "highest exit speed" in lines
     assert "energy into the stop" in lines

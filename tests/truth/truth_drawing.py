@@ -64,6 +64,7 @@ class Nominal:
     arm_inertia: float = 0.0
     states_uncertainty: bool = True
     uncertainty: dict[str, float] = field(default_factory=lambda: dict(STATED))
+    spots: tuple[float, ...] = ()
 
     @property
     def area(self) -> float:
@@ -244,6 +245,8 @@ def _profile_lines(n: Nominal) -> list[str]:
     if n.launcher == "striker":
         lines += ["[floor]", f"friction = {n.friction:g}"]
     lines += ["[setpoint]", f'low = "{n.low:g} {unit}"', f'high = "{n.high:g} {unit}"', f'step = "{n.step:g} {unit}"']
+    for place, spot in enumerate(n.spots, start=1):
+        lines += ["[[spots]]", f'name = "spot {place}"', f'distance = "{spot * 100:g} cm"']
     return lines + (_uncertainty_lines(n) if n.states_uncertainty else [])
 
 

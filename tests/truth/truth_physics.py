@@ -19,20 +19,21 @@ STEPS = 125
 @dataclass(frozen=True)
 class Ball:
     """A flying element: drag coefficient ``drag * (v / 8)**exponent``, falling by ``crisis_depth`` around
-    ``crisis_speed``; lift from spin, both per mass through ``area_over_mass`` (half density times area over mass)."""
+    ``crisis_speed``; lift from spin, both per mass through ``area_over_mass`` (half density times area over mass).
+    Arrays hold one element a launch."""
 
     area_over_mass: float
-    drag: float
-    exponent: float
-    crisis_speed: float
-    crisis_depth: float
-    spin_ratio: float
+    drag: float | Array
+    exponent: float | Array
+    crisis_speed: float | Array
+    crisis_depth: float | Array
+    spin_ratio: float | Array
 
     def coefficients(self, speed: Array) -> tuple[Array, Array]:
         fall = self.crisis_depth / (1 + np.exp(-(speed - self.crisis_speed) / 0.8))
         drag = self.drag * (np.maximum(speed, 0.3) / 8.0) ** self.exponent * (1 - fall)
         s = self.spin_ratio
-        return drag, np.full_like(speed, 0.55 * s / (0.45 + abs(s)))
+        return drag, np.broadcast_to(np.asarray(0.55 * s / (0.45 + np.abs(s))), speed.shape)
 
     def acceleration(self, vx: Array, vy: Array, lightness: Array) -> tuple[Array, Array]:
         speed = np.hypot(vx, vy)
@@ -63,7 +64,7 @@ def _hermite(f: Array, p0: Array, p1: Array, m0: Array, m1: Array) -> Array:
     return (2 * f3 - 3 * f2 + 1) * p0 + (f3 - 2 * f2 + f) * m0 + (3 * f2 - 2 * f3) * p1 + (f3 - f2) * m1
 
 
-def _crossing_fraction(p0: Array, p1: Array, m0: Array, m1: Array, level: float) -> Array:
+def _crossing_fraction(p0: Array, p1: Array, m0: Array, m1: Array, level: Array | float) -> Array:
     """Fraction of a step at which the cubic through both ends meets ``level``, by secant steps kept inside."""
     low, high = np.zeros_like(p0), np.ones_like(p0)
     rising = p1 > p0
@@ -81,7 +82,7 @@ def fly(
 
     ``planes`` None: (x of the descending crossing of height ``rise`` above the exit, slope), each of the batch's
     shape, nan where there is none. Otherwise (y - rise at each upright plane's distance, slope), shapes
-    (len(planes), *batch).
+    (len(planes), *batch); planes (n,), or (n, launches) where each launch has its own.
     """
     speed, angle, lightness = np.broadcast_arrays(speed, angle, lightness)
     shape = speed.shape
@@ -99,8 +100,9 @@ def fly(
                 track, ends = rise, (y[hit], ny[hit], vy[hit] * STEP_S, nw[hit] * STEP_S)
                 other = (x[hit], nx[hit], vx[hit] * STEP_S, nu[hit] * STEP_S)
             else:
-                hit = np.flatnonzero((x < planes[j]) & (nx >= planes[j]))
-                track, ends = float(planes[j]), (x[hit], nx[hit], vx[hit] * STEP_S, nu[hit] * STEP_S)
+                plane = np.broadcast_to(planes[j], x.shape)
+                hit = np.flatnonzero((x < plane) & (nx >= plane))
+                track, ends = plane[hit], (x[hit], nx[hit], vx[hit] * STEP_S, nu[hit] * STEP_S)
                 other = (y[hit] - rise, ny[hit] - rise, vy[hit] * STEP_S, nw[hit] * STEP_S)
             if hit.size:
                 f = _crossing_fraction(*ends, track)

@@ -52,6 +52,7 @@ class HiddenRobot:
     wild: float
     battery_v: float
     shift: float = 0.0
+    power: float = 1.0
     span: tuple[float, float] = (0.0, 1.0)
     readings: Array = field(default_factory=lambda: np.zeros(0))
     hits: Array = field(default_factory=lambda: np.zeros((0, 0)))
@@ -73,7 +74,8 @@ class HiddenRobot:
             draw = np.maximum(s / 1000 + self.offset, 0.0)
             energy = n.preload * draw + n.spring_rate * draw**2 / 2 * (1 + self.stiffening * draw * 1000 / n.high)
             speed = self._from_energy(n.efficiency * energy, draw)
-        return speed * np.exp(self.level + self.shift + self.depth * SHAPES[self.shape](x))
+        bent = np.maximum(x, 0.0) ** self.power if self.shape == "power" else SHAPES[self.shape](x)
+        return speed * np.exp(self.level + self.shift + self.depth * bent)
 
     def wheel_rpm(self, setpoint: Array | float) -> Array:
         """What the wheel really turns at: an offset from the setpoint, or what the sagging battery drives."""

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
 from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
 from fieldtune.aim.required_speed.floor import RollingRequiredSpeed, SlidingRequiredSpeed
-from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.required_speed.landing import LandingRequiredSpeed
-from fieldtune.robot.model import Air, Drive, Element, Floor, Launcher, Robot, SetpointRange, Target, Uncertainty
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
-_CRAWL = 0.01
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.robot.model import Air, Drive, Element, Floor, Launcher, Robot, SetpointRange, Target, Uncertainty
+
+_CRAWL, _LEAST_ROOM = 0.01, 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,7 @@ class _Case:
 
 
 def required_speed_for(robot: Robot, target: Target) -> RequiredSpeed:
-    """The need of one target of a robot; built once for equal physics and kept."""
+    """The required speed of one target of a robot; built once for equal physics and kept."""
     return _need(
         _Case(
             robot.element,
@@ -52,13 +55,18 @@ def required_speed_for(robot: Robot, target: Target) -> RequiredSpeed:
 @lru_cache(maxsize=64)
 def _need(case: _Case) -> RequiredSpeed:
     top_speed = fastest_exit(case.robot)
-    if case.target.on_floor and case.robot.lands_first:
-        return LandingRequiredSpeed.made(case.robot, case.target, top_speed)
-    if case.target.on_floor and case.element.shape == "sphere":
-        return RollingRequiredSpeed.made(case.robot, case.target, top_speed)
-    if case.target.on_floor:
+
+    def flight() -> RequiredSpeed:
+        return FlightRequiredSpeed.made(case.robot, case.target, top_speed)
+
+    def floor() -> RequiredSpeed:
+        if case.robot.lands_first:
+            return LandingRequiredSpeed.made(case.robot, case.target, top_speed)
+        if case.element.shape == "sphere":
+            return RollingRequiredSpeed.made(case.robot, case.target, top_speed)
         return SlidingRequiredSpeed.made(case.robot, case.target, top_speed)
-    return FlightRequiredSpeed.made(case.robot, case.target, top_speed)
+
+    return case.target.by_way(flight, floor)
 
 
 def fastest_exit(robot: Robot) -> float:
@@ -66,6 +74,6 @@ def fastest_exit(robot: Robot) -> float:
 
     At least a crawl, so that a launcher too weak to throw at all still gets its answer.
     """
-    spread = robot.uncertainty.grip if robot.launcher.kind == "flywheel" else robot.uncertainty.efficiency
+    spread = robot.launcher.mechanism.level_spread(robot.uncertainty)
     highest = drive_quantity(robot, robot.setpoint.high)
-    return max(float(np.exp(model_log_speed(robot, highest) + min(3 * spread, 0.7))), _CRAWL)
+    return max(float(np.exp(model_log_speed(robot, highest) + min(max(3 * spread, _LEAST_ROOM), 0.7))), _CRAWL)

@@ -8,20 +8,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.aim.exit_speed import spin_ratio
 from fieldtune.aim.floor_path import flying_body
-from fieldtune.aim.openings import Free, free
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, exit_angle_room
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.physics.flight import needed_speed
-from fieldtune.physics.flying_body import Body
-from fieldtune.robot.model import Element, Robot, Target
+from fieldtune.physics.required_speed import needed_speed
+from fieldtune.robot.exit_speed import spin_ratio
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.flying_body import Body
+    from fieldtune.physics.openings import Free
+    from fieldtune.robot.model import Element, Robot, Target
 
 _FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
 _MARGIN = 3.5
@@ -33,7 +36,7 @@ _FARTHEST = 16.0
 
 @dataclass(frozen=True, slots=True)
 class FlightRequiredSpeed:
-    """Need of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
+    """Required speed of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
 
     target: Target
     element: Element
@@ -52,7 +55,7 @@ class FlightRequiredSpeed:
         rise = target.height - robot.launcher.exit_height
         angle_span = min(max(3 * angle_sd, math.radians(2)), math.radians(15), exit_angle_room(exit_angle))
         drag_span = min(max(3 * drag_sd, 0.1), 1.5)
-        window = target.kind == "window"
+        window = target.miss_is_height
         d_low, d_high = _reach(flying, rise, exit_angle, spin, top_speed, window)
         nodes = _WINDOW_NODES if window else _BASKET_NODES
         axes: list[Axis | SplineAxis] = [SplineAxis(math.log(d_low), math.log(d_high), nodes["distance"])]
@@ -88,7 +91,7 @@ class FlightRequiredSpeed:
         d, m, error, drag = (
             np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, angle_error, log_drag)
         )
-        window = self.target.kind == "window"
+        window = self.target.miss_is_height
         rise = self.rise + m if window else np.full_like(d, self.rise)
         if not window:
             d = d + m
@@ -119,12 +122,7 @@ class FlightRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return free(self.target, self.element, center.slope)
-
-
-def exit_angle_room(exit_angle: float) -> float:
-    """How far the angle may be off before the path goes vertical, radians."""
-    return max(math.radians(88) - exit_angle, math.radians(0.5))
+        return self.target.free(self.element, center.slope)
 
 
 def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:

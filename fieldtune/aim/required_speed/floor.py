@@ -1,36 +1,37 @@
-"""Needed exit speed of a slide over the floor: Coulomb friction, slope and air drag, in closed form.
+"""Required exit speed over the floor, of a slide and of a ball that rolls.
+
+A slide has Coulomb friction, slope and air drag, in closed form.
 
 v^2 = (a / c) (exp(2 c D) - 1) with a = g (mu cos(slope) + sin(slope)) and c = rho Cd A / (2 m): the energy lost a metre
 is linear in v^2. D is the way over the floor, longer than the horizontal distance by the cosine of the slope.
+A ball slides until it rolls, then rolls to rest (see ``physics.rolling``).
 """
-# MERGED: Needed exit speed of a ball over the floor: it slides until it rolls, then rolls to rest (see
-# ``physics.roll``).
-#
-# Distances are horizontal, the way over the floor is longer by the cosine of its slope.
-#
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.aim.exit_speed import spin_ratio
 from fieldtune.aim.floor_path import ground, sliding_drag
-from fieldtune.aim.openings import Free, free
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
-from fieldtune.arrays import FloatArray
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.physics.landing import Ground
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
-from fieldtune.robot.model import Element, Robot, Target
+from fieldtune.robot.exit_speed import spin_ratio
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.landing import Ground
+    from fieldtune.physics.openings import Free
+    from fieldtune.robot.model import Element, Robot, Target
 
 
 @dataclass(frozen=True, slots=True)
 class SlidingRequiredSpeed:
-    """Need of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
+    """Required speed of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
 
     target: Target
     element: Element
@@ -78,7 +79,7 @@ class SlidingRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return free(self.target, self.element, center.slope)
+        return self.target.free(self.element, center.slope)
 
 
 _DIFFERENCE = 1e-4
@@ -86,7 +87,7 @@ _DIFFERENCE = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class RollingRequiredSpeed:
-    """Need of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
+    """Required speed of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
 
     target: Target
     element: Element
@@ -144,4 +145,4 @@ class RollingRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return free(self.target, self.element, center.slope)
+        return self.target.free(self.element, center.slope)

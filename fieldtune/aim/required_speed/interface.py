@@ -8,14 +8,16 @@ single-valued, where the landing distance over speed has a square-root edge.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fieldtune.aim.openings import Free
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.openings import Free
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,5 +61,10 @@ class RequiredSpeed(Protocol):
         ...
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
-        """The same, where the need of the target's centre is known already."""
+        """The same, where that of the target's centre is known already."""
         ...
+
+
+def exit_angle_room(exit_angle: float) -> float:
+    """How far the angle may be off before the path goes vertical, radians."""
+    return max(math.radians(88) - exit_angle, math.radians(0.5))

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.floor_path import thrown
-from fieldtune.aim.openings import Free, free
-from fieldtune.aim.required_speed.flight import exit_angle_room
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, exit_angle_room
 from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.model import Element, Robot, Target
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.physics.openings import Free
+    from fieldtune.robot.model import Element, Robot, Target
 
 _SPEEDS, _DISTANCES, _ANGLES, _FRICTIONS = 40, 48, 5, 5
 _SLOWEST = 0.1
@@ -27,7 +29,7 @@ _FARTHEST = 60.0
 
 @dataclass(frozen=True, slots=True)
 class LandingRequiredSpeed:
-    """Need of a zone or a gate that a throw reaches over the floor; ``log_drag`` scales friction and rolling
+    """Required speed of a zone or a gate that a throw reaches over the floor; ``log_drag`` scales friction and rolling
     resistance."""
 
     target: Target
@@ -83,7 +85,7 @@ class LandingRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return free(self.target, self.element, center.slope)
+        return self.target.free(self.element, center.slope)
 
 
 def _span(rest: FloatArray) -> tuple[float, float]:

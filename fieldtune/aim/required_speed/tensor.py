@@ -11,12 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import reduce
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 _INSIDE = 1 - 1e-12
 

@@ -130,8 +130,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_miss(self) -> None:
         """Type the measured miss of the shot."""
-        window = self.controller.shooting.target.kind == "window"
-        along = "12 is high, -8 low" if window else "12 is long, -8 short"
+        more, less = self.controller.shooting.target.miss_words
+        along = f"12 is {more}, -8 {less}"
         asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, f"cm: {along}; with a side: -8 right 5")
         self.app.push_screen(asked, self._take_miss)
 

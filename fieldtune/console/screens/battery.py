@@ -87,7 +87,7 @@ class BatteryScreen(ConsoleScreen):
         here = None if state.distance is None else state.distance.value_m
         distance = here if planned is None else planned.distance_m
         if distance is not None:
-            volts = state.battery_v if controller.robot.setpoint.unit == "%" else None
+            volts = state.battery_v if controller.robot.setpoint.scale.follows_voltage else None
             self._before = await self._outlook("The setpoint before", distance, volts)
 
     @property
@@ -200,8 +200,8 @@ class BatteryScreen(ConsoleScreen):
         limits = self.controller.robot.setpoint
         if pulses is not None and pulses.step != self._load and self.controller.simulated:
             self._load = pulses.step
-            wheel = self.controller.robot.launcher.kind == "flywheel"
-            value = limits.high if pulses.step == "large" else limits.low if wheel else 0.0
+            small = self.controller.robot.launcher.mechanism.by_motion(lambda _: limits.low, lambda _: 0.0)
+            value = limits.high if pulses.step == "large" else small
             self.controller.tell_simulator(f"setpoint={value:g}", None)
 
     def action_other_battery(self) -> None:

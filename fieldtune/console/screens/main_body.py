@@ -10,9 +10,9 @@ from fieldtune.console import main_words, words
 from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
 from fieldtune.console.widgets.path_view import PathView
 from fieldtune.console.widgets.readout import BigNumber, Gauge
-from fieldtune.console.widgets.side_view import Scene
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
 from fieldtune.records import Shot
+from fieldtune.scene import Scene, scene
 
 if TYPE_CHECKING:
     from fieldtune.console.controller import Controller
@@ -28,6 +28,8 @@ class MainBody(Rows):
     def __init__(self) -> None:
         super().__init__()
         self._last_scene: Scene | None = None
+        self._last_paths: tuple[object, object] = (None, None)
+        self._last_rest: object = None
 
     @property
     def controller(self) -> Controller:
@@ -80,23 +82,13 @@ class MainBody(Rows):
         controller = self.controller
         distance = None if controller.shooting.distance is None else controller.shooting.distance.value_m
         flown = controller.flown()
-        old = self._last_scene
-        new = Scene(
-            controller.robot,
-            controller.shooting.target,
-            distance,
-            controller.advisor.picture,
-            controller.advisor.picture_now,
-            flown,
-        )
-        if (
-            old is not None
-            and all(getattr(old, name) is getattr(new, name) for name in ("target", "picture", "now"))
-            and (old.distance_m, old.flown) == (new.distance_m, new.flown)
-        ):
-            return old
-        self._last_scene = new
-        return new
+        target, picture, now = controller.shooting.target, controller.advisor.picture, controller.advisor.picture_now
+        paths, rest = (picture, now), (target.name, distance, flown)
+        same = all(one is other for one, other in zip(paths, self._last_paths, strict=True)) and rest == self._last_rest
+        if self._last_scene is None or not same:
+            self._last_scene = scene(controller.robot, target, distance, picture, now, flown)
+            self._last_paths, self._last_rest = paths, rest
+        return self._last_scene
 
     def _todo(self, live: Live) -> str:
         controller, shooting, robot = self.controller, self.controller.shooting, self.controller.robot

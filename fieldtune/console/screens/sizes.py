@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import zip_longest
 from typing import TYPE_CHECKING, ClassVar
 
@@ -41,11 +42,19 @@ def changes_for(robot: Robot) -> list[Change]:
     if robot.drive is not None:
         found.append(Change("Motors", lambda r: str(r.drive.motors) if r.drive else "", _motors))
         found.insert(0, Change("Last gear", _gear_words, _gear))
-    if robot.launcher.flywheel is not None:
-        found.append(Change("Wheel diameter", _wheel_words, _wheel))
-    if _spring_rate(robot) is not None:
-        found.append(Change("Spring rate", lambda r: f"{(_spring_rate(r) or 0) / 1000:.3f} N/mm", _spring))
+    for number, variation in enumerate(robot.launcher.mechanism.variations()):
+        found.append(Change(variation.name, partial(_part_words, number), partial(_part, number)))
     return found
+
+
+def _part_words(number: int, robot: Robot) -> str:
+    return robot.launcher.mechanism.variations()[number].reading
+
+
+def _part(number: int, robot: Robot, by: int) -> Robot:
+    """One size of the mechanism a step up or down."""
+    mechanism = robot.launcher.mechanism.variations()[number].stepped(by)
+    return replace(robot, launcher=replace(robot.launcher, mechanism=mechanism))
 
 
 def _angle(robot: Robot, by: int) -> Robot:
@@ -72,35 +81,6 @@ def _gear(robot: Robot, by: int) -> Robot:
     *front, (driving, driven) = robot.drive.gears or (_FIRST_PAIR,)
     other = (*front, (driving, max(8, driven + by)))
     return replace(robot, drive=replace(robot.drive, gears=() if other == (_FIRST_PAIR,) else other))
-
-
-def _wheel_words(robot: Robot) -> str:
-    wheel = robot.launcher.flywheel
-    return "" if wheel is None else f"{1000 * wheel.wheel_diameter:.0f} mm"
-
-
-def _wheel(robot: Robot, by: int) -> Robot:
-    wheel = robot.launcher.flywheel
-    if wheel is None:
-        return robot
-    larger = replace(wheel, wheel_diameter=max(0.01, wheel.wheel_diameter + 0.002 * by))
-    return replace(robot, launcher=replace(robot.launcher, flywheel=larger))
-
-
-def _spring_rate(robot: Robot) -> float | None:
-    launcher = robot.launcher
-    if launcher.striker is not None:
-        return launcher.striker.spring_rate
-    return None if launcher.arm is None else launcher.arm.spring_rate
-
-
-def _spring(robot: Robot, by: int) -> Robot:
-    launcher, rate = robot.launcher, (_spring_rate(robot) or 0.0) * 1.05**by
-    if launcher.striker is not None:
-        launcher = replace(launcher, striker=replace(launcher.striker, spring_rate=rate))
-    elif launcher.arm is not None:
-        launcher = replace(launcher, arm=replace(launcher.arm, spring_rate=rate))
-    return replace(robot, launcher=launcher)
 
 
 def compared(built: Size, other: Size | None) -> list[Part]:

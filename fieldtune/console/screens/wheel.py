@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +16,9 @@ from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
-    from fieldtune.robot.model import Robot
+    from fieldtune.robot.drawn import Drawn
+from fieldtune.robot.flywheel import Flywheel
+from fieldtune.robot.model import Robot
 
 SECONDS = 10.0
 SILENT_S = 0.3
@@ -48,7 +51,7 @@ def trace(live: Live, robot: Robot) -> Picture | None:
     end = float(heard_s[-1]) + (silent if silent > SILENT_S and live.state != "ended" else 0.0)
     recent = heard_s >= end - SECONDS
     seconds, speed = heard_s[recent] - end, heard_rpm[recent]
-    wanted = live.setpoint if robot.setpoint.unit == "rpm" else None
+    wanted = live.setpoint if robot.setpoint.scale.is_speed else None
     series = [Series(seconds, speed, STRONG)]
     shown = speed if np.isfinite(speed).any() else heard_rpm
     if wanted is not None:
@@ -70,7 +73,6 @@ def trace(live: Live, robot: Robot) -> Picture | None:
 
 def figures(live: Live, robot: Robot) -> list[Part]:
     """The figures, one a line; what hasn't been seen yet says so."""
-    wheel = live.wheel
 
     def line(name: str, value: float | None, form: str, note: str = "") -> list[Part]:
         said = "not seen yet" if value is None else form.format(value).replace("-0 ", "0 ").replace("+0 ", "0 ")
@@ -81,14 +83,21 @@ def figures(live: Live, robot: Robot) -> list[Part]:
     parts: list[Part] = [(f"{'Now':<15}", "$quiet"), (f"{words.setpoint(value, robot)}\n", "bold $ink")]
     parts += [(f"{'Setpoint':<15}", "$quiet"), (f"{words.setpoint(live.setpoint, robot)}\n", "bold $ink")]
     parts += [(f"{'':<15}", "$quiet"), (f"{said}\n\n", "bold $ink")]
-    if robot.launcher.kind != "flywheel":
-        return [*parts, *(line("Last shot", live.shots[-1].draw_mm, "{:.1f} mm drawn") if live.shots else ())]
+
+    def drawn(_: Drawn) -> list[Part]:
+        return line("Last shot", live.shots[-1].draw_mm, "{:.1f} mm drawn") if live.shots else []
+
+    return [*parts, *robot.launcher.mechanism.by_motion(lambda wheel: _wheel_lines(live, wheel, line), drawn)]
+
+
+def _wheel_lines(live: Live, launcher: Flywheel, line: Callable[[str, float | None, str], list[Part]]) -> list[Part]:
+    wheel, parts = live.wheel, list[Part]()
     parts += line("Steady error", wheel.steady_error_rpm, "{:+.0f} rpm")
     parts += line("Ripple", wheel.ripple_rpm, "± {:.0f} rpm")
     parts += line("Spin-up", wheel.spin_up_s, "{:.2f} s")
     parts += line("Recovery", wheel.recovery_s, "{:.2f} s")
     parts += line("Rate of fire", wheel.shots_per_minute, "{:.0f} shots/min")
-    if robot.launcher.flywheel is not None and robot.launcher.flywheel.wheels == 2:
+    if launcher.second_ratio is not None:
         parts += line("Wheels differ", wheel.second_wheel_mismatch_pct, "{:+.1f} %")
     if live.shots:
         last = live.shots[-1]

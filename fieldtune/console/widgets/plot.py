@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 from rich.style import Style
 from textual.geometry import Size
 from textual.strip import Strip
 
-from fieldtune.arrays import FloatArray
 from fieldtune.console.widgets.braille import Canvas
 from fieldtune.console.widgets.path_view import paint
 from fieldtune.console.widgets.text_block import CachedWidget
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
 
 MARGIN = 8
 AXIS, PLAIN, STRONG, MARKED = 1, 2, 3, 4

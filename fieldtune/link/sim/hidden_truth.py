@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import drive_quantity, model_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.records import Result
-from fieldtune.robot.model import Robot, Target
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
+
+if TYPE_CHECKING:
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.records import Result
+    from fieldtune.robot.model import Robot, Target
 
 _FROM_BATTERY_TO_BATTERY = 0.025
 _MISSES = np.linspace(-2.5, 2.5, 301)
@@ -35,9 +38,10 @@ class Hidden:
     def drawn(cls, robot: Robot, rng: np.random.Generator) -> Hidden:
         """One robot from the profile's [uncertainty]."""
         spread = robot.uncertainty
-        gain = spread.grip if robot.launcher.kind == "flywheel" else spread.efficiency / 2
-        drag = spread.friction if robot.targets[0].on_floor else spread.drag
-        angle = 0.0 if robot.targets[0].on_floor and not robot.lands_first else spread.exit_angle
+        gain = robot.launcher.mechanism.level_spread(spread)
+        drag = getattr(spread, robot.targets[0].resistance)
+        flies = robot.targets[0].by_way(lambda: True, lambda: robot.lands_first)
+        angle = spread.exit_angle if flies else 0.0
         draws = rng.standard_normal(6)
         return cls(
             log_gain=gain * draws[0],

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from fieldtune.constants import RPM
-from fieldtune.physics.battery import open_circuit_voltage
 from fieldtune.physics.motor import Motor, motor
-from fieldtune.robot.model import Battery, Drive, Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Battery, Drive, Robot
 
 STEP_S = 0.002
 _REST_CURRENT_A = 0.35  # controller and radio
@@ -39,9 +42,8 @@ class Supply:
 
     def _rest(self) -> float:
         battery = self._battery
-        if battery is None or battery.chemistry is None:
-            return self._nominal * (0.97 + 0.08 * self._charge)
-        return float(open_circuit_voltage(battery.chemistry, self._charge, battery.cells))
+        volts = None if battery is None else battery.rest_voltage(self._charge)
+        return self._nominal * (0.97 + 0.08 * self._charge) if volts is None else volts
 
     def draw(self, amperes: float, seconds: float) -> None:
         """Lets a current flow for a moment."""
@@ -64,8 +66,8 @@ class Plant(Protocol):
         """Moves on by ``STEP_S`` towards the setpoint."""
         ...
 
-    def release(self, energy_j: float) -> None:
-        """An element leaves and takes this much energy."""
+    def release(self, exit_speed: float) -> None:
+        """An element leaves at this speed (m/s)."""
         ...
 
 
@@ -79,19 +81,17 @@ def machine(drive: Drive) -> Motor:
 class Wheel:
     """Flywheels under a speed loop (or open loop), with the motors' torque line and what friction they have."""
 
-    def __init__(self, robot: Robot) -> None:
-        wheel, drive = robot.launcher.flywheel, robot.drive
-        self._drive = drive
+    def __init__(self, robot: Robot, wheel: Flywheel) -> None:
+        self._wheel, self._element = wheel, robot.element
+        self._drive = drive = robot.drive
         self._motor = machine(drive) if drive else None
         self._ratio = drive.reduction if drive else 1.0
         self._force = drive.motors * drive.efficiency if drive else 0.0
-        known = wheel.wheel_inertia if wheel else None
-        pair = 1 + wheel.speed_ratio**2 if wheel and wheel.wheels == 2 else 1.0
-        self.inertia = (known or 2e-4) * pair
-        self._in_percent = robot.setpoint.unit == "%"
+        self.inertia = robot.turning_inertia or 4e-4
+        self._in_percent = robot.setpoint.scale.follows_voltage
         self._omega = 0.0
         self._sum = 0.0
-        self._leaving_j = 0.0
+        self._drop = self._share = 0.0
         self.turns = 0.0
         self.current_a = 0.0
         self.power_pct = 0.0
@@ -104,7 +104,7 @@ class Wheel:
     ready = True
 
     def step(self, setpoint: float, supply: Supply) -> None:
-        """Torque line, friction, and a shot's energy spread over its contact time."""
+        """Torque line, friction, and a shot's momentum spread over its contact time."""
         volts = self._command(setpoint, supply.voltage)
         if self._motor is None:
             self._follow(setpoint, supply)
@@ -117,8 +117,9 @@ class Wheel:
             motors = self._drive.motors if self._drive else 1
             self.current_a = motors * amps * (volts / supply.voltage if supply.voltage > 0 else 0.0)
             supply.draw(self.current_a, STEP_S)
-        if self._leaving_j > 0:
-            self._lose(min(self._leaving_j, self._share_j))
+        if self._drop > 0:
+            lost = min(self._drop, self._share)
+            self._drop, self._omega = self._drop - lost, self._omega - lost
         self._omega = max(self._omega, 0.0)
         self.turns += self._omega * STEP_S / (2 * math.pi)
 
@@ -149,15 +150,13 @@ class Wheel:
         self.current_a = 1.0
         supply.draw(self.current_a, STEP_S)
 
-    def release(self, energy_j: float) -> None:
-        """Takes the energy within about 8 ms."""
-        self._leaving_j += energy_j
-        self._share_j = energy_j / 4
-
-    def _lose(self, energy_j: float) -> None:
-        self._leaving_j -= energy_j
-        left = self._omega**2 - 2 * energy_j / self.inertia
-        self._omega = math.sqrt(max(left, 0.0))
+    def release(self, exit_speed: float) -> None:
+        """The element's momentum is taken out of the wheels within about 8 ms."""
+        rotors = 0.0 if self._drive is None else self._drive.rotors
+        shot = self._wheel.shot(self._omega * RPM, self._element, rotors, exit_speed)
+        if shot is not None:
+            self._drop += float(self._wheel.drop(shot))
+            self._share = self._drop / 4
 
 
 class Cocking:
@@ -165,8 +164,8 @@ class Cocking:
 
     ready_within_mm = 0.6
 
-    def __init__(self, robot: Robot) -> None:
-        self._robot = robot
+    def __init__(self, robot: Robot, drawn: Drawn) -> None:
+        self._drawn = drawn
         self._drive = robot.drive
         self._motor = machine(robot.drive) if robot.drive else None
         self._draw_mm = 0.0
@@ -180,16 +179,6 @@ class Cocking:
     def quantity(self) -> float:
         """Draw, mm."""
         return self._draw_mm
-
-    def _spring_force(self) -> float:
-        mechanism = self._robot.launcher.striker or self._robot.launcher.arm
-        if mechanism is None:
-            return 0.0
-        rate = mechanism.spring_rate
-        if rate is not None:
-            return mechanism.preload + rate * self._draw_mm / 1000
-        arm = self._robot.launcher.arm
-        return (arm.torque or 0.0) / arm.arm_length if arm else 0.0
 
     def step(self, setpoint: float, supply: Supply) -> None:
         """Cocks, holds, or snaps back."""
@@ -221,15 +210,15 @@ class Cocking:
         if drive is None or machine_ is None:
             self.current_a = 2.0
             return 60.0
-        arm = self._robot.launcher.arm
-        radius = arm.arm_length if arm else drive.crank_radius or 0.02
-        load = self._spring_force() * radius / (drive.reduction * drive.efficiency * drive.motors)
+        radius = self._drawn.crank_radius(drive.crank_radius) or self._drawn.pivot_radius
+        force = float(self._drawn.tip_force(self._draw_mm / 1000))
+        load = force * radius / (drive.reduction * drive.efficiency * drive.motors)
         amps = load / machine_.torque_constant + machine_.no_load_current
         shaft = (volts - amps * machine_.resistance) / machine_.emf_constant
         self.current_a = amps * drive.motors
         return max(shaft / drive.reduction * radius * 1000, 2.0)
 
-    def release(self, energy_j: float) -> None:
+    def release(self, exit_speed: float) -> None:
         """The latch opens."""
         self._releasing_s = _RELEASE_S
         self.ready = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,8 +11,11 @@ from fieldtune.link.framing import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.sim.hidden_truth import Outcome, Truth
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
-from fieldtune.robot.model import Robot
-from fieldtune.robot.wheel_energy import wheel_energy
+
+if TYPE_CHECKING:
+    from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
 _OFF_S = 6.0
 """How long a change of battery takes."""
@@ -39,8 +43,7 @@ class SimulatedRobot:
         self._noise = noise
         self._say = say or (lambda words: None)
         self._limits = Limits.of(robot)
-        self._flying = robot.launcher.kind == "flywheel"
-        self._plant: Plant = Wheel(robot) if self._flying else Cocking(robot)
+        self._plant = self._new_plant()
         self._supply = Supply(robot.battery, robot.drive)
         self._off_until_s = self._on_since_s = 0.0
         self._period_s = 1.0 / rate_hz
@@ -100,8 +103,17 @@ class SimulatedRobot:
                 self._shoot()
         return self._spoken()
 
+    def _new_plant(self) -> Plant:
+        def wheel(turning: Flywheel) -> Plant:
+            return Wheel(self.robot, turning)
+
+        def cocking(drawn: Drawn) -> Plant:
+            return Cocking(self.robot, drawn)
+
+        return self.robot.launcher.mechanism.by_motion(wheel, cocking)
+
     def _change_battery(self) -> None:
-        self._plant = Wheel(self.robot) if self._flying else Cocking(self.robot)
+        self._plant = self._new_plant()
         self._supply = self._supply.another(self._noise)
         self.truth.another_battery(self._noise)
         self.setpoint, self._fire_wanted = 0.0, 0
@@ -112,7 +124,8 @@ class SimulatedRobot:
         self._fired = True
         quantity = self._plant.quantity
         result, miss, side = self.truth.shoot(quantity, self.distance_m)
-        self._plant.release(float(wheel_energy(self.robot, quantity)) if self._flying else 0.0)
+        speed = float(np.exp(self.truth.log_speed(quantity)))
+        self._plant.release(speed)
         outcome = Outcome(
             len(self.outcomes) + 1, self.time_s, self.distance_m, self.setpoint, quantity, result, miss, side
         )

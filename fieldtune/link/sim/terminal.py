@@ -11,9 +11,12 @@ import time
 import tty
 from collections.abc import Callable
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from fieldtune.link.sim.robot import SimulatedRobot
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 
 class PtyRobot:

@@ -6,18 +6,29 @@ pyserial finds a scheme as the module ``protocol_<scheme>`` of a registered pack
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import serial
 
-from fieldtune.robot.model import Robot
+from fieldtune.errors import LinkError
+from fieldtune.port_names import port_problem
+from fieldtune.units import shown
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 if __name__ not in serial.protocol_handler_packages:
     serial.protocol_handler_packages.append(__name__)
 
 
 def open_url(url: str, robot: Robot | None = None, **settings: Any) -> serial.SerialBase:
-    """A port for a device name or any URL that pyserial or this package knows; ``robot`` serves ``sim://``."""
+    """A port for a device name or a URL of the schemes in ``port_names``; ``robot`` serves ``sim://``.
+
+    Raises ``LinkError`` for any other scheme: pyserial has one that writes into files.
+    """
+    problem = port_problem(url)
+    if problem is not None:
+        raise LinkError(f"port {shown(url)}: {problem}")
     port = serial.serial_for_url(url, do_not_open=True, **settings)
     if url.startswith("sim:") and robot is not None:
         vars(port)["robot"] = robot

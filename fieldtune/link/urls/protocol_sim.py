@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import time
 from collections import deque
+from typing import TYPE_CHECKING
 
 from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
 from fieldtune.link.sim.robot import SimulatedRobot
 from fieldtune.link.urls.virtual_port import VirtualPort, number_option
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _AT_MOST = 200
 _BATCH = 8

@@ -1,0 +1,175 @@
+"""Where the misses come from: how much of the miss each cause makes, and what mending it would buy.
+
+Misses add up as mean squares, along the range and to the side together. Hit chances without a cause are computed anew,
+with the setpoint chosen anew, and never linearised.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldtune.aim.error_causes import KnownErrors, parts_at, with_scatter
+from fieldtune.aim.error_names import BATTERY, HOLD, REMEDIES, SCATTERS, UNKNOWNS
+from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.reach import why_not
+from fieldtune.aim.recommend import mean_log_speed
+from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.errors import InputError
+from fieldtune.robot.exit_speed import drive_quantity
+
+if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
+    from fieldtune.aim.places import Place
+    from fieldtune.aim.required_speed.interface import RequiredSpeed
+from fieldtune.robot.model import Robot, Target
+
+_WORTH_MENDING = 0.005
+_WORST_HOLD = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One cause of misses at one spot; ``None`` where nobody has measured it.
+
+    ``miss_m``: its root mean square. ``share``: of the mean square miss. ``without`` and ``halved``: hit chance if it
+    were gone, or half as large; for an unknown: if it were known, or known twice as well.
+    """
+
+    cause: str
+    miss_m: float | None
+    share: float | None
+    without: float | None
+    halved: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SpotBudget:
+    """The budget at one distance, largest cause first; no causes where nothing scores from there (``why_not``).
+
+    ``miss_m`` is the root mean square of all causes together. ``hit_probability`` is that of ``aim``, less what the
+    battery costs where its voltage is not known.
+    """
+
+    distance_m: float
+    spot: str | None
+    setpoint: float | None
+    hit_probability: float | None
+    miss_m: float | None
+    causes: tuple[Cause, ...] = ()
+    why_not: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorBudget:
+    """Budgets of all spots; ``mend_first`` names the cause that pays most when halved, ``advice`` says it."""
+
+    robot: str
+    spots: tuple[SpotBudget, ...]
+    mend_first: str | None
+    advice: str
+
+
+def error_budget(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    places: Sequence[Place],
+    errors: KnownErrors,
+    battery_v: float | None = None,
+) -> ErrorBudget:
+    """The error budget at some distances. Raises ``InputError`` for a hold error that is none."""
+    if errors.hold is not None and not 0 <= errors.hold < _WORST_HOLD:
+        raise InputError(f"hold error {errors.hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
+    need = required_speed_for(robot, target)
+    spots = tuple(_spot(robot, target, need, belief, place, errors, battery_v) for place in places)
+    cause, advice = _advice(spots)
+    return ErrorBudget(robot.name, spots, cause, advice)
+
+
+# -- one spot --------------------------------------------------------------------------------------------------------
+
+
+def _spot(
+    robot: Robot,
+    target: Target,
+    need: RequiredSpeed,
+    belief: Belief,
+    place: Place,
+    errors: KnownErrors,
+    battery_v: float | None,
+) -> SpotBudget:
+    lowest = target.slowest_wins
+    belief = with_scatter(belief, errors.battery or 0.0)
+
+    def best_of(changed: Belief, of: Robot = robot, rounded: bool = True) -> tuple[Best | None, HitChanceCurve]:
+        curve = HitChanceCurve.at(of, need, changed, place.distance_m, battery_v)
+        return best_setpoint(curve, lowest_wins=lowest, rounded=rounded), curve
+
+    best, exact = best_of(belief)[0], best_of(belief, rounded=False)[0]
+    reason = why_not(robot, target, need, belief, place.distance_m, battery_v)
+    if best is None or exact is None or reason is not None:
+        said = reason or f"no setpoint scores from {place.distance_m:.2f} m"
+        return SpotBudget(place.distance_m, place.name, None, None, None, why_not=said)
+
+    def chance(changed: Belief, of: Robot = robot) -> float:
+        found, curve = best_of(changed, of)
+        # The setpoint chosen is the middle of what scores nearly as well as the best: the old one may be the better.
+        return max(found.probability if found else 0.0, float(curve.mean(np.array([best.setpoint]))[0]))
+
+    rounding = mean_log_speed(robot, belief, best.setpoint, battery_v)
+    rounding -= mean_log_speed(robot, belief, exact.setpoint, battery_v)
+    level = belief.basis.at(drive_quantity(robot, best.setpoint, battery_v))[0]
+    parts = parts_at(target, need, belief, place.distance_m, level, errors, rounding)
+    whole = sum(part.square for part in parts)
+    finer = replace(robot, setpoint=replace(robot.setpoint, step=robot.setpoint.step / 2))
+    causes = []
+    for part in sorted(parts, key=lambda part: -part.square):
+        if part.smaller is None:
+            without, halved = exact.probability, chance(belief, finer)
+        else:
+            without, halved = chance(part.smaller(belief, 1.0)), chance(part.smaller(belief, 0.5))
+        if part.cause not in SCATTERS:
+            # To know more can't harm; what the draws' chance correlations make of it, a few tenths of a point, can.
+            without, halved = max(without, best.probability), max(halved, best.probability)
+        share = part.square / whole if whole > 0 else 0.0
+        causes.append(Cause(part.cause, math.sqrt(part.square), share, without, halved))
+    unmeasured = [HOLD] * (errors.hold is None) + [BATTERY] * (errors.battery is None)
+    causes += [Cause(name, None, None, None, None) for name in unmeasured]
+    return SpotBudget(place.distance_m, place.name, best.setpoint, best.probability, math.sqrt(whole), tuple(causes))
+
+
+# -- in words --------------------------------------------------------------------------------------------------------
+
+
+def _advice(spots: Sequence[SpotBudget]) -> tuple[str | None, str]:
+    """The cause whose half buys most over the spots, and one sentence."""
+    judged = [spot for spot in spots if spot.hit_probability is not None]
+    if not judged:
+        return None, "nothing to mend before one of these distances can be reached"
+    now = float(np.mean([spot.hit_probability for spot in judged if spot.hit_probability is not None]))
+    halved: dict[str, list[float]] = {}
+    for spot in judged:
+        for cause in spot.causes:
+            if cause.halved is not None:
+                halved.setdefault(cause.cause, []).append(cause.halved)
+    means = {cause: float(np.mean(chances)) for cause, chances in halved.items() if len(chances) == len(judged)}
+    first = max(means, key=lambda cause: means[cause], default=None)
+    if first is None or means[first] - now < _WORTH_MENDING:
+        return (
+            None,
+            f"no single cause is worth mending: half of any changes the hit chance of {_percent(now)} by under 1 %",
+        )
+    over = f" (mean of {len(judged)} spots)" if len(judged) > 1 else ""
+    buys = f"the hit chance from {_percent(now)} to {_percent(means[first])}{over}; {REMEDIES[first]}"
+    if first in UNKNOWNS:
+        return first, f"first find out the {first}: known twice as well, it raises {buys}"
+    return first, f"mend first the {first}: half of it raises {buys}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

@@ -1,0 +1,29 @@
+"""What may stand where a port is named: a device, or a URL of these schemes. A profile is data, never a way in.
+
+The serial library knows further schemes, one of which opens any file for writing; none but these is ever handed to it.
+"""
+
+from __future__ import annotations
+
+SCHEMES = {
+    "sim": "sim://ROBOT",
+    "replay": "replay://FILE",
+    "socket": "socket://HOST:PORT",
+    "rfc2217": "rfc2217://HOST:PORT",
+    "udp": "udp://:PORT",
+    "file": "file://FILE",
+}
+"""Schemes with how each is written: simulated robot, recording, TCP, serial port over TCP (RFC 2217), UDP, log file."""
+
+PORT_FROM_ELSEWHERE = "port that came with a pack"
+"""Under this the log keeps a port that another laptop's profile named and nobody here has agreed to open yet."""
+
+
+def port_problem(name: str) -> str | None:
+    """Why a port can't be called so, in words that follow what was found; None where it can."""
+    if not name.strip() or not name.isprintable():
+        return "expected a device, or a URL such as sim://heron"
+    scheme, found, _ = name.strip().partition("://")
+    if found and scheme.casefold() not in SCHEMES:
+        return f"expected auto, a device, or one of {', '.join(SCHEMES.values())}"
+    return None

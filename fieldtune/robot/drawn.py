@@ -1,0 +1,220 @@
+"""What strikers and arms have in common: a drive draws them back, and they are let go."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from fieldtune.robot.launchers import Level, Mechanism, T, Variation
+from fieldtune.robot.setpoints import SetpointRange, SetpointScale
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.cocking import Stroke
+    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.element import Element
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Uncertainty
+    from fieldtune.robot.spring import SpringStress, SpringWire
+    from fieldtune.robot.table_reader import Section
+
+SPRUNG = ("spring_rate", "preload", "draw_min", "draw_max", "efficiency", "spring")
+"""Keys of the profile that both kinds have."""
+
+
+class Drawn(Mechanism):
+    """A mechanism that a drive draws back against a spring or a torque. Draws in mm as quantities, in m elsewhere."""
+
+    __slots__ = ()
+
+    preload: float
+    draw_min: float
+    draw_max: float
+    efficiency: float
+    spring_rate: float | None
+    wire: SpringWire | None
+
+    # -- what its kinds answer
+
+    @abstractmethod
+    def tip_force(self, draw: ArrayLike) -> FloatArray:
+        """Force (N) against which the drive pulls at a draw (m): at the striker, or at the arm's tip."""
+
+    @abstractmethod
+    def work(self, draw: float) -> float:
+        """Energy (J) that spring or torque puts in from a draw (m) to the release."""
+
+    @abstractmethod
+    def stop_energy(self, draw: float, element: Element) -> float:
+        """Energy (J) left in the mechanism once the element has gone, which the stop takes, each cycle."""
+
+    @abstractmethod
+    def crank_radius(self, given: float | None) -> float | None:
+        """Radius (m) of the cocking crank, ``given`` by the profile or the usual one; None where a pivot is turned."""
+
+    @property
+    @abstractmethod
+    def pivot_radius(self) -> float:
+        """Draw (m) per radian where there is no crank."""
+
+    @abstractmethod
+    def with_spring(self, rate: float, preload: float) -> Drawn:
+        """The same with another spring, N/m and N."""
+
+    # -- what follows for both
+
+    def usual_setpoints(self, section: Section, drive: Drive | None) -> SetpointRange:
+        low, high = self.draw_min * 1000, self.draw_max * 1000
+        return SetpointRange("mm", max(low, min(0.5, high / 10)), high, 0.5)
+
+    def check_setpoints(self, section: Section, found: SetpointRange, drive: Drive | None) -> SetpointRange:
+        low, high = self.draw_min * 1000, self.draw_max * 1000
+        if not low < high:
+            return found
+        if found.low < low - 1e-6 and "low" in section:
+            section.warn("low", f"found {found.low:g} mm, less than draw_min; taken as {low:g} mm")
+        if found.high > high + 1e-6:
+            section.warn("high", f"found {found.high:g} mm, more than draw_max; taken as {high:g} mm")
+        cut = replace(found, low=max(found.low, low), high=min(found.high, high))
+        if found.low < found.high and cut.low >= cut.high:
+            section.error("low", f"found {found.low:g} to {found.high:g} mm; expected draws of {low:g} to {high:g} mm")
+        return cut
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        return ()
+
+    def derived_lines(self, drive: Drive | None) -> tuple[str, ...]:
+        if self.spring_rate is None:
+            return ()
+        force = self.preload + self.spring_rate * self.draw_max
+        energy = (self.preload + force) / 2 * self.draw_max
+        lines = [f"spring: {force:.0f} N and {energy:.2f} J at the longest draw; keep clear of it when cocked"]
+        wire = self.wire
+        if wire is not None and wire.free_length is not None:
+            lines.append(
+                f"spring: solid at {wire.solid * 1e3:.0f} mm, {(wire.free_length - wire.solid) * 1e3:.0f} mm below its "
+                "free length"
+            )
+        return tuple(lines)
+
+    def quantity_for(self, speed: ArrayLike, element: Element, highest: float) -> FloatArray:
+        import numpy as np
+
+        wanted, draws = np.asarray(speed, dtype=float), np.linspace(highest / 400, highest, 400)
+        speeds = self.exit_speed(draws, element)
+        leaves = speeds > 0
+        if not leaves.any():
+            return np.full_like(wanted, np.nan)
+        return np.asarray(np.interp(wanted, speeds[leaves], draws[leaves], left=np.nan, right=np.nan), dtype=float)
+
+    @property
+    def level(self) -> Level:
+        return Level("efficiency", self.efficiency, 2)
+
+    def level_spread(self, given: Uncertainty) -> float:
+        """Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's."""
+        return given.efficiency / 2
+
+    def by_motion(self, wheel: Callable[[Flywheel], T], drawn: Callable[[Drawn], T]) -> T:
+        return drawn(self)
+
+    @property
+    def turning_inertia(self) -> float | None:
+        return None
+
+    def moves(self, wheel_rpm: float | None, wheel2_rpm: float | None, draw_mm: float | None) -> bool:
+        return (draw_mm or 0.0) > 1.0
+
+    def shot_energy(self, quantity: ArrayLike, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
+        import numpy as np
+
+        draws = np.asarray(quantity, dtype=float)
+        return np.array([self.work(draw / 1000) for draw in draws.ravel()]).reshape(draws.shape)
+
+    def stored_energy(self, quantity: float) -> float | None:
+        return self.work(quantity / 1000)
+
+    def lost_energy(self, quantity: float, element: Element) -> float | None:
+        return self.stop_energy(quantity / 1000, element)
+
+    @property
+    def preload_energy(self) -> float | None:
+        """Energy (J) that a spring holds at its stop, F^2 / (2 k); None where there is no preloaded spring."""
+        return 0.5 * self.preload**2 / self.spring_rate if self.preload and self.spring_rate else None
+
+    @property
+    def force_max(self) -> float | None:
+        """Spring force (N) at the longest draw; None where a torque drives it."""
+        return None if self.spring_rate is None else self.preload + self.spring_rate * self.draw_max
+
+    @property
+    def stress(self) -> SpringStress | None:
+        """Of the wire at the longest draw; None without the wire's data or for a driving torque."""
+        force = self.force_max
+        return None if self.wire is None or force is None else self.wire.stress(force)
+
+    def stroke(self, crank: float | None = None, draw: float | None = None) -> Stroke:
+        """The stroke to a draw (m), the longest where None. ``crank``: radius (m) that the profile gives."""
+        from fieldtune.robot.cocking import crank_stroke, pivot_stroke
+
+        longest, radius = self.draw_max if draw is None else draw, self.crank_radius(crank)
+        if radius is None:
+            return pivot_stroke(self.tip_force, self.pivot_radius, longest)
+        return crank_stroke(self.tip_force, radius, longest)
+
+    def needed_torque(self, crank: float | None, draw: float) -> float | None:
+        """Torque (N m) at the hardest point on the way to a draw (m); None for a draw that it can't make."""
+        if draw > self.draw_max * (1 + 1e-9):
+            return None
+        way = self.stroke(crank, draw)
+        return float(way.torque[way.worst])
+
+    def ceiling(
+        self, supply: Train, crank: float | None, open_circuit_v: ArrayLike, between_s: float, element: Element
+    ) -> FloatArray | None:
+        """The longest draw whose hardest point the drive can still turn through."""  # fmt: skip
+        from fieldtune.robot.cocking import draws_by_torque
+
+        return 1000 * draws_by_torque(self.stroke(crank), supply.stall_torque(open_circuit_v))
+
+    def lowest_voltage(
+        self, supply: Train, crank: float | None, quantity: float, between_s: float, element: Element
+    ) -> float | None:
+        torque = self.needed_torque(crank, quantity / 1000)  # fmt: skip
+        return None if torque is None else float(supply.motor_current(torque)) * supply.motor.resistance
+
+    @property
+    def parts(self) -> int:
+        """Striker or arm, spring, latch."""
+        return 3
+
+    def variations(self) -> tuple[Variation, ...]:
+        rate = self.spring_rate
+        if rate is None:
+            return ()
+
+        def stiffer(by: int) -> Mechanism:
+            return self.with_spring(rate * 1.05**by, self.preload)
+
+        return (Variation("Spring rate", f"{rate / 1000:.3f} N/mm", stiffer),)
+
+    @property
+    def measured(self) -> tuple[str, str]:
+        return "mm", "draw_mm"
+
+    def noun(self, scale: SetpointScale) -> str:
+        return self.kind
+
+    @property
+    def heading(self) -> str:
+        return "Spring and drive"
+
+    @property
+    def load_steps(self) -> tuple[str, str]:
+        return "leave the launcher at rest, switched on", "now cock once, at full power"

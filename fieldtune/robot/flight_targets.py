@@ -1,0 +1,150 @@
+"""Targets reached through the air: baskets and windows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from fieldtune.robot.targets import T, Target, TargetOutline
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.physics.openings import Free
+    from fieldtune.robot.element import Element
+    from fieldtune.robot.model import Robot
+    from fieldtune.robot.table_reader import Findings
+
+
+class FlightTarget(Target):
+    """Reached through the air."""
+
+    __slots__ = ()
+    usual_height = None
+
+    def size_of(self, element: Element) -> float:
+        return element.passing_size
+
+    def by_way(self, flight: Callable[[], T], floor: Callable[[], T]) -> T:
+        return flight()
+
+    @property
+    def resistance(self) -> Literal["drag", "friction"]:
+        return "drag"
+
+    def check(self, robot: Robot, path: str, findings: Findings) -> None:
+        """An element that leaves level or downwards never gets above its exit."""
+        launcher = robot.launcher
+        if launcher.exit_angle <= 0 and self.height >= launcher.exit_height:
+            found, least = f"{self.height:.2f} m", f"{launcher.exit_height:.2f} m"
+            angle = math.degrees(launcher.exit_angle)
+            findings.error(
+                f"{path}.height",
+                f"found {found}; expected less than exit_height, {least}, since the element leaves at {angle:.0f} deg",
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Basket(FlightTarget):
+    """A level opening, entered from above."""
+
+    kind = "basket"
+    expected_opening = 'a diameter such as "30 cm", or [depth, width]'
+    sizes = (1, 2)
+
+    @property
+    def depth(self) -> float:
+        return self.opening[0]
+
+    @property
+    def width(self) -> float:
+        return self.opening[-1]
+
+    def free(self, element: Element, slope: ArrayLike) -> Free:
+        from fieldtune.physics.openings import level
+
+        depth, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
+        return level(depth, width, element.passing_size, slope, len(self.opening) == 1)
+
+    def flattest_entry(self, element: Element) -> float | None:
+        """asin(diameter / opening): no free depth left (Brancazio, Am. J. Phys. 49 (1981) 356)."""
+        ratio = element.passing_size / max(self.depth - 2 * self.clearance, 1e-9)
+        return math.asin(ratio) if ratio <= 1 else math.nan
+
+    def room_lines(self, element: Element) -> tuple[str, ...]:
+        """By entry angle: the opening looks smaller by its sine, and the element has to pass (Brancazio, as above)."""
+        lines = []
+        for angle in (30, 45, 60):
+            left = (self.depth - 2 * self.clearance) * math.sin(math.radians(angle)) - element.passing_size
+            words = f"{left * 1e3:.0f} mm free" if left > 0 else "too flat for the element to pass"
+            lines.append(f"entered at {angle} deg: {words}")
+        return tuple(lines)
+
+    def rising_reason(self, slope: float) -> str | None:
+        return "the element would still be rising at the basket" if slope >= 0 else None
+
+    def outline(self, distance: float) -> TargetOutline:
+        half, y = self.depth / 2, self.height
+        deep = min(0.45 * y, 0.8 * self.depth)
+        left, right = distance - half, distance + half
+        bowl = ((left, y), (distance - 0.6 * half, y - deep), (distance + 0.6 * half, y - deep), (right, y))
+        post = ((distance, 0.0), (distance, y - deep))
+        rim = ((left, y), (right, y))
+        return TargetOutline((bowl, post), (rim,), rim, (left, right, y - deep, y), y)
+
+    def beyond(self, distance: float, x: FloatArray, y: FloatArray) -> BoolArray:
+        import numpy as np
+
+        if len(x) < 3:
+            return np.zeros(len(x), dtype=bool)
+        within = np.abs(x - distance) <= self.depth / 2
+        return np.asarray(within & (np.gradient(y, x) < 0) & (y < self.height - 0.05))
+
+
+@dataclass(frozen=True, slots=True)
+class Window(FlightTarget):
+    """An upright opening; its height is that of the centre."""
+
+    kind = "window"
+    expected_opening = '[width, height], such as ["60 cm", "40 cm"]'
+    sizes = (2,)
+
+    @property
+    def depth(self) -> float:
+        return self.opening[-1]
+
+    @property
+    def width(self) -> float:
+        return self.opening[0]
+
+    def free(self, element: Element, slope: ArrayLike) -> Free:
+        from fieldtune.physics.openings import upright
+
+        height, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
+        return upright(height, width, element.passing_size, slope)
+
+    @property
+    def miss_is_height(self) -> bool:
+        return True
+
+    def check(self, robot: Robot, path: str, findings: Findings) -> None:
+        FlightTarget.check(self, robot, path, findings)
+        if self.height < self.depth / 2 and self.fits(robot.element):
+            findings.warn(f"{path}.height", "is to the window's centre; its lower edge would be below the floor")
+
+    def outline(self, distance: float) -> TargetOutline:
+        half, y = self.depth / 2, self.height
+        top = y + 2.2 * half
+        lines = (((distance, 0.0), (distance, y - half)), ((distance, y + half), (distance, top)))
+        edges = tuple(((distance - 0.04, edge), (distance + 0.04, edge)) for edge in (y - half, y + half))
+        marks = ((distance, y - half), (distance, y + half))
+        return TargetOutline(lines, edges, marks, (distance - 0.01, distance + 0.01, y - half, y + half), y + half)
+
+    def beyond(self, distance: float, x: FloatArray, y: FloatArray) -> BoolArray:
+        import numpy as np
+
+        there = np.interp(distance, x, np.nan_to_num(y, nan=-1.0))
+        return np.asarray((x > distance) & (np.abs(there - self.height) > self.depth / 2))

@@ -1,0 +1,100 @@
+"""Hits of shots tried: the interval against published ones, and which shots are counted where."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from scipy.stats import norm
+
+from fieldtune import InputError, Session, load_robot
+from fieldtune.learn.hits import wilson_interval
+
+
+@pytest.mark.parametrize(
+    ("hits", "tried", "low", "high"),
+    [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
+)
+def test_published_intervals(hits: int, tried: int, low: float, high: float):
+    """Newcombe, Stat. Med. 17 (1998) 857, Table I, method 3 (score without continuity correction)."""
+    assert wilson_interval(hits, tried) == pytest.approx((low, high), abs=5e-5)
+
+
+@pytest.mark.parametrize(("hits", "tried"), [(3, 7), (0, 4), (5, 5), (40, 90)])
+def test_at_either_end_the_count_is_just_as_far_off_as_the_interval_says(hits: int, tried: int):
+    """What the score interval is: shares p with |hits - n p| = z sqrt(n p (1 - p)) (Wilson 1927)."""
+    z = norm.ppf(0.975)
+    for share in wilson_interval(hits, tried):
+        if 0 < share < 1:
+            assert abs(hits - tried * share) == pytest.approx(z * (tried * share * (1 - share)) ** 0.5)
+
+
+@pytest.mark.parametrize(("hits", "tried"), [(0, 0), (3, 2), (-1, 4)])
+def test_what_is_no_share(hits: int, tried: int):
+    with pytest.raises(ValueError, match="no share"):
+        wilson_interval(hits, tried)
+
+
+def played() -> Session:
+    session = Session(load_robot("heron"))  # spots at 1.5, 2.0, 2.6 and 3.2 m
+    for distance, result in ((1.5, "in"), (1.6, "in"), (1.45, "short"), (3.2, "long"), (3.3, "in"), (4.2, "short")):
+        session.confirm(distance, 1500, result)
+    session.swap("blue")
+    for distance, result in ((2.0, "in"), (2.1, "left"), (2.05, "in")):
+        session.confirm(distance, 1500, result)
+    return session
+
+
+def counted(session: Session, by: str) -> dict[str, tuple[int, int]]:
+    return {group.name: (group.hits, group.tried) for group in session.hits(by).groups}
+
+
+def test_groups():
+    session = played()
+    assert counted(session, "spot") == {
+        "quay edge": (2, 3),
+        "near line": (2, 3),
+        "far line": (1, 2),
+        "elsewhere": (0, 1),
+    }
+    assert counted(session, "battery") == {"1": (3, 6), "2, blue": (2, 3)}
+    assert counted(session, "target") == {"basket": (5, 9)}
+    found = session.hits("battery")
+    assert (found.all.hits, found.all.tried) == (5, 9)
+    assert (found.groups[1].low, found.groups[1].high) == wilson_interval(2, 3)
+
+
+def test_undone_shots_vanish_and_left_out_ones_are_told():
+    session = played()
+    session.undo()
+    session.exclude(2, "bounced off a post")
+    found = session.hits()
+    assert (found.all.hits, found.all.tried, found.left_out) == (3, 7, 1)
+    assert counted(session, "spot")["near line"] == (1, 2)
+    assert counted(session, "spot")["quay edge"] == (1, 2)
+
+
+def test_the_latest_ten():
+    session = Session(load_robot("heron"))
+    for k in range(14):
+        session.confirm(2.0, 1500, "in" if k >= 8 else "short")
+    assert (session.hits().last.hits, session.hits().last.tried) == (6, 10)
+
+
+def test_without_spots_half_metres_serve_and_without_shots_shares_are_unknown():
+    robot = replace(load_robot("heron"), spots=())
+    session = Session(robot)
+    assert session.hits().all.share is None
+    assert session.hits().groups == ()
+    session.confirm(3.3, 1500, "in")
+    session.confirm(1.3, 1500, "in")
+    assert list(counted(session, "spot")) == ["1.5 m", "3.5 m"]
+    with pytest.raises(InputError, match="spot, target, battery"):
+        session.hits("weather")
+
+
+def test_a_target_of_several():
+    session = Session(load_robot("crane"))
+    for target, result in (("lower", "in"), ("upper", "short"), ("upper", "in")):
+        session.confirm(2.0, 380, result, target=target)
+    assert counted(session, "target") == {"lower": (1, 1), "upper": (1, 2)}
