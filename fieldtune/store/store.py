@@ -209,11 +209,12 @@ class Store:
             acts.note(db, rows.uid_of_epoch(db, number), "swap", self._author)
             return number
 
-    def label_battery(self, label: str) -> None:
+    def label_battery(self, label: str) -> str:
         """Names the battery that is in now."""
         with self._writing() as db:
             uid = rows.uid_of_epoch(db, self._present_epoch(db))
             acts.note(db, rows.add_mark(db, self._now(), uid, "label", label), "label", self._author)
+            return label
 
     def merge(
         self,

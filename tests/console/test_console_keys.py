@@ -329,8 +329,8 @@ def test_what_if_changes_the_figures_and_leads_back(session: Session) -> None:
 def test_what_is_known_fits_a_small_window_and_a_log_row_keeps_to_its_line(session: Session) -> None:
     for result in ("in", "short"):
         session.confirm(2.6, 1480.0, result, speed=1482.0, battery_v=10.1)
-    session.exclude(1, "bounced off the rim, and somebody had pushed the robot just before")
     session.undo()
+    session.exclude(1, "bounced off the rim, and somebody had pushed the robot just before")
     session.confirm(2.6, 1480.0, "in")
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
