@@ -294,8 +294,9 @@ class Store:
         with self._lock, told_plainly(self.path):
             if make and self._before_writing is not None:
                 self._before_writing()
-            db = self._connection(make=make)
-            db.execute("BEGIN IMMEDIATE")  # takes the write lock before reading, so that no two processes interleave
+            (db := self._connection(make=make)).execute(
+                "BEGIN IMMEDIATE"
+            )  # takes the write lock before reading, so that no two processes interleave
             try:
                 yield db
                 db.execute("COMMIT")
