@@ -40,7 +40,7 @@ class Store:
         made_by_shots_only: bool = False,
     ) -> None:
         self.path = Path(path) if path is not None else None
-        self._clock = clock
+        self.now = self._clock = clock
         self._before_writing, self._made_by_shots_only = before_writing, made_by_shots_only
         self._lock = threading.RLock()
         self._author: str | None = None
@@ -50,10 +50,6 @@ class Store:
         self._read: tuple[object, tuple[Shot, ...]] | None = None
         if self.path and self.path.exists():
             self._db = open_file(self.path)
-
-    def now(self) -> datetime:
-        """The present moment by this log's clock."""
-        return self._clock()
 
     def version(self) -> object:
         """Something that differs after every change, also by another process."""
@@ -262,7 +258,7 @@ class Store:
             return tuple(BatteryReading(**dict(row)) for row in found)
 
     def recall(self, key: str) -> str | None:
-        """A small thing kept beside the log (last good port, caution read); None when it was never remembered."""
+        """A small thing kept beside the log (last good port, caution read), or None."""
         with self._reading() as db:
             return rows.kept(db, f"kept {key}")
 
