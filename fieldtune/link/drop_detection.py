@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 _BEFORE_S, _BEFORE_POINTS = 0.15, 6.0
 _AFTER_S, _AFTER_POINTS = 0.08, 3.5
 _SPACING_S = 0.004
+_GLANCE = 0.002  # of the speed
 _SURE = 5.0  # standard errors
 _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
@@ -166,7 +167,7 @@ class DropDetector:
         )
         before = int(np.count_nonzero(t < instant))
         sureness = 0.0
-        if before >= 4 and len(t) - before >= 3:
+        if before >= 4 and len(t) - before >= 3 and _slower_behind(t, x, before):
             fit = drop_at(t - instant, x - x[0], self._floor(t, x, part, tick_s), noisy)
             rate = (x[before - 1] - x[0]) / (t[before - 1] - t[0])
             sureness = fit.depth / fit.error
@@ -261,6 +262,13 @@ class DropDetector:
         at = self._samples[max(bisect_right(self._t, instant + 0.002) - 1, 0)]
         rate, depth = speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
         return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure)
+
+
+def _slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
+    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
+    middle = before - 1
+    first = (x[middle] - x[0]) / (t[middle] - t[0])
+    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
 
 
 def _even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
