@@ -92,10 +92,9 @@ def _compare(args: argparse.Namespace) -> None:
     beliefs = {}
     for robot in robots:
         with Session.beside_profile(robot, args.profiles) as session:
-            if any(shot.counts for shot in session.log.shots()):
-                beliefs[robot.name] = session.belief
+            beliefs[robot.name] = session.belief
     distances = sorted(args.distance) if args.distance else None
-    found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)
+    found = compare(robots, beliefs, dict(args.weight) if args.weight else None, distances)
     text = [printable(line) for line in compare_text(found).splitlines()]
     names = ", ".join(criterion.name for criterion in CRITERIA)
     give(args, found.as_json(), [*text, f"other weights: --weight NAME=N, with a name of {names}"])
