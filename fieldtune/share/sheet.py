@@ -13,6 +13,7 @@ import svg
 from markupsafe import Markup
 
 from fieldtune.figures import FIGURES
+from fieldtune.session import Session
 from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
 from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
-    from fieldtune.session import Session
 
 
 def sheet(
@@ -88,8 +88,8 @@ def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -
     robot = session.robot
     measured = [r for r in learned.residuals if r.miss_m is not None]
     different = [other for other in others if other.name != robot.name]
-    beliefs = {robot.name: session.belief} if learned.shots_used else {}
-    weighed = compare([robot, *different], beliefs=beliefs) if different else None
+    beliefs = {robot.name: session.belief, **{other.name: Session(other).belief for other in different}}
+    weighed = compare([robot, *different], beliefs) if different else None
     head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
             "speed", "battery (V)", "battery period", "note")  # fmt: skip
     return Notebook(
