@@ -5,12 +5,11 @@ The log is the truth; the posterior is derived from all of it whenever it has ch
 
 from __future__ import annotations
 
-import math
 import threading
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol, Self
+from typing import TYPE_CHECKING, Self
 
 from fieldtune import shot_entry
 from fieldtune.errors import InputError
@@ -20,24 +19,15 @@ from fieldtune.store import Store, utc_now
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.draws import Belief
-    from fieldtune.aim.error_budget import ErrorBudget
-    from fieldtune.aim.hold import HoldVerdict
+    from fieldtune.aim.error_budget import ErrorBudget, HoldVerdict
     from fieldtune.aim.results import Aim, ArcPicture, Learned, NextShot, Standing, TableRow
     from fieldtune.aim.turn import Pose
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.snapshot import LineSnapshots
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
     from fieldtune.store.store import Clock
-
-
-class LineSnapshots(Protocol):
-    """What a session asks of a line: ``link.Monitor`` answers it."""
-
-    def snapshot(self) -> Live:
-        """What the line says now."""
-        ...
 
 
 class Session:
@@ -73,8 +63,6 @@ class Session:
 
     def __exit__(self, *exc: object) -> None:
         self.log.close()
-
-    # -- answers -----------------------------------------------------------------------------------------------------
 
     def aim(
         self,
@@ -204,16 +192,14 @@ class Session:
         from fieldtune.aim.angle import angle_sweep
         from fieldtune.aim.places import places
 
-        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        at = places(self.robot, aimed_at, self.belief)
-        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
+        robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
+        at, volts = places(robot, aimed_at, belief), self._volts(battery_v)
+        return angle_sweep(robot, aimed_at, belief, at, low_deg, high_deg, step_deg, volts)
 
     def hits(self, by: str = "spot") -> Hits:
         """Hits of shots tried, by "spot", "target" or "battery", with 95 % intervals of the share."""
-        from fieldtune.learn.hits import GROUPINGS, count_hits
+        from fieldtune.learn.hits import count_hits
 
-        if by not in GROUPINGS:
-            raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
         return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
 
     def response(self, recording: Path | str) -> WheelResponse:
@@ -230,33 +216,16 @@ class Session:
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
-        from fieldtune.aim.hold import Held, hold_verdict
+        from fieldtune.aim.error_budget import Held, hold_verdict
         from fieldtune.aim.places import places
 
-        aimed_at, steps = self.robot.target(target), [step for step in response.steps if step.settled]
-        known = ((s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps)
-        seen = [Held(setpoint, error, ripple) for setpoint, error, ripple in known if error is not None]
-        at = places(self.robot, aimed_at, self.belief)
-        return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
+        aimed_at, belief, steps = self.robot.target(target), self.belief, [s for s in response.steps if s.settled]
+        seen = [Held(s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps if s.steady_error_rpm is not None]
+        return hold_verdict(self.robot, aimed_at, belief, places(self.robot, aimed_at, belief), seen, self._volts(None))
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""
         return self.posterior.learned()
-
-    def speed_factor(self, setpoint: float | None = None) -> float:
-        """Real exit speed over the profile's model, as shots taught it; 1 before the first shot.
-
-        ``setpoint``: where to ask, the middle of what the robot accepts where None.
-        """
-        from fieldtune.aim.recommend import mean_log_speed
-        from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-
-        limits, belief = self.robot.setpoint, self.belief
-        if belief.shots_used == 0:
-            return 1.0
-        at = setpoint if setpoint is not None else (limits.low + limits.high) / 2
-        model = float(model_log_speed(self.robot, drive_quantity(self.robot, at)))
-        return math.exp(mean_log_speed(self.robot, belief, at, None) - model)
 
     @property
     def posterior(self) -> Posterior:

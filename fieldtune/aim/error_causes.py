@@ -1,4 +1,4 @@
-"""The causes of misses: how far each moves a shot at one spot, and how to make it smaller.
+"""The causes of misses: what each is called, what helps against it, how far it moves a shot at one spot.
 
 What isn't known yet is correlated once shots have spoken (less grip and less drag look alike), so the mean square miss
 of the unknowns is shared out by Shapley effects: each one's mean contribution over all orders in which they could
@@ -18,25 +18,35 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.error_names import (
-    ANGLE,
-    BATTERY,
-    BIAS,
-    DRAG,
-    EXIT_ANGLE,
-    FRICTION,
-    HOLD,
-    LEVEL,
-    READING,
-    SIDE,
-    SPEED,
-    STEP,
-)
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Target
+
+SPEED, ANGLE, SIDE = "speed scatter", "angle scatter", "side scatter"
+HOLD, STEP, BATTERY, READING = "hold error", "setpoint step", "battery", "distance reading"
+LEVEL, EXIT_ANGLE, DRAG, FRICTION, BIAS = "exit speed", "exit angle", "drag", "friction", "side bias"
+
+SCATTERS = (SPEED, ANGLE, SIDE, HOLD, BATTERY)
+UNKNOWNS = (LEVEL, EXIT_ANGLE, DRAG, FRICTION, READING)
+
+REMEDIES = {
+    SPEED: "feed elements of one size and hardness the same way each time, at full speed",
+    ANGLE: "take play out of the guide that the element leaves by",
+    SIDE: "guide the element at both sides until it has left",
+    HOLD: "tune the wheel's control: fieldtune response shows how well it holds",
+    STEP: "let the robot program accept finer setpoints",
+    BATTERY: "measure the battery's voltage and give it, or control the speed by the encoder",
+    READING: "measure the distance from the element at the exit, and check the sensor against a tape",
+    LEVEL: "confirm shots: fieldtune next says which",
+    EXIT_ANGLE: "confirm shots from unlike distances, or film the exit from the side",
+    DRAG: "confirm shots from unlike distances",
+    FRICTION: "confirm shots from unlike distances, or tilt a piece of the floor",
+    BIAS: "turn the launcher by the side bias that the shots show",
+}
+"""What helps against each cause."""
+
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()

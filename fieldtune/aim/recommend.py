@@ -19,7 +19,7 @@ from fieldtune.aim.reach import reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow
 from fieldtune.errors import InputError
-from fieldtune.robot.exit_speed import drive_quantity
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
@@ -218,3 +218,12 @@ def caution_words(
         goes_on = "rolls" if robot.element.shape == "sphere" else "slides"
         words.append(f"it lands {landing_m:.2f} m out, bounces and {goes_on} on: a rough figure until shots tell")
     return tuple(words)
+
+
+def speed_factor(robot: Robot, belief: Belief, setpoint: float | None = None) -> float:
+    """Believed exit speed over the profile's model at a setpoint, mid-range where None; 1 without shots."""
+    if belief.shots_used == 0:
+        return 1.0
+    at = setpoint if setpoint is not None else (robot.setpoint.low + robot.setpoint.high) / 2
+    model = float(model_log_speed(robot, drive_quantity(robot, at)))
+    return math.exp(mean_log_speed(robot, belief, at, None) - model)

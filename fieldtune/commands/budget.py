@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from fieldtune.aim.error_names import BATTERY, HOLD
+from fieldtune.aim.error_causes import BATTERY, HOLD
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target
 from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words

@@ -51,7 +51,7 @@ def _pack(args: argparse.Namespace) -> None:
 
 def _merge(args: argparse.Namespace) -> None:
     from fieldtune.share.merge import merge, merge_home
-    from fieldtune.share.read_pack import read_pack
+    from fieldtune.share.pack import read_pack
 
     found = read_pack(args.file, args.sound_only)
     if args.robot is None:

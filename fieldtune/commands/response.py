@@ -11,7 +11,7 @@ from fieldtune.commands.printing import give, number, percent, point_to_cautions
 from fieldtune.plain_text import columns, pairs
 
 if TYPE_CHECKING:
-    from fieldtune.aim.hold import HoldVerdict
+    from fieldtune.aim.error_budget import HoldVerdict
     from fieldtune.link.wheel_response import WheelResponse
 
 _FIGURES = (

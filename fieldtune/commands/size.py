@@ -58,13 +58,14 @@ def _weight(text: str) -> tuple[str, float]:
 
 
 def _size(args: argparse.Namespace) -> None:
+    from fieldtune.aim.recommend import speed_factor
     from fieldtune.sizing.cautions import cautions
     from fieldtune.sizing.size import size
     from fieldtune.sizing.text import size_text
     from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
 
     with arguments.open_session(args) as session:
-        robot, cycles, factor = session.robot, len(session.log.shots()), session.speed_factor()
+        robot, cycles, factor = session.robot, len(session.log.shots()), speed_factor(session.robot, session.belief)
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
     factor *= momentum_factor(robot, changed)

@@ -7,14 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import (
-    give,
-    number,
-    percent,
-    point_to_cautions,
-    record,
-    setpoint_words,
-)
+from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
 from fieldtune.errors import InputError
 from fieldtune.files import write_whole
 from fieldtune.plain_text import columns, say, say_aside

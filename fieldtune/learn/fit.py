@@ -12,7 +12,7 @@ from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.arrays import FloatArray
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
 from fieldtune.learn.evidence import sums_in_reach
-from fieldtune.learn.importance import importance_draws
+from fieldtune.learn.importance_sampling import importance_draws
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
 from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.shot_table import ShotTable, epochs_of, shot_table

@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldtune.errors import InputError
+
 if TYPE_CHECKING:
     from fieldtune.records import Epoch, Shot
     from fieldtune.robot.model import Robot
@@ -61,7 +63,9 @@ def wilson_interval(hits: int, tried: int, z: float = _Z95) -> tuple[float, floa
 
 
 def count_hits(robot: Robot, shots: Sequence[Shot], epochs: Sequence[Epoch], by: str = "spot") -> Hits:
-    """Counts the shots that count, in groups ``by`` one of ``GROUPINGS``."""
+    """Counts the shots that count, in groups ``by`` one of ``GROUPINGS``; raises ``InputError`` for another."""
+    if by not in GROUPINGS:
+        raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
     counted = [shot for shot in shots if shot.counts and shot.result is not None]
     named, order = _grouping(robot, epochs, by)
     found: dict[str, list[Shot]] = {name: [] for name in order}

@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.line_format import LineFormat
+from fieldtune.link.line_format import LineFormat, LinePatterns, LooseReader, looks_like_text
 from fieldtune.link.line_table import FEWEST_LINES, LineTable, TablePattern, checked_payloads
-from fieldtune.link.loose_format import LinePatterns, LooseReader, looks_like_text
 from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from fieldtune.line_fields import Readings
 
@@ -77,3 +77,11 @@ class Live(Readings):
     history_s: History = ()
     history_rpm: History = ()
     history_volt: History = ()
+
+
+class LineSnapshots(Protocol):
+    """What a session asks of a line: ``Monitor`` answers it."""
+
+    def snapshot(self) -> Live:
+        """What the line says now."""
+        ...

@@ -78,25 +78,6 @@ def impulse_drop(
     return Drop(drop, np.asarray((i * drop * (before - drop / 2)).sum(axis=0)))
 
 
-def largest_grip(
-    element_mass: ArrayLike,
-    wheel_radius: ArrayLike,
-    inertia: ArrayLike,
-    *,
-    wheels: int = 2,
-    inertia_ratio: ArrayLike = 0.4,
-) -> FloatArray:
-    """Exit speed over the rims' speed before the shot that momentum allows: the element can't leave faster than they
-    then run.
-
-    A pair of wheels of ``inertia`` (kg m^2) together: 1 / (1 + m r^2 / sum(I)). One wheel and a rail: the rim gives the
-    impulse (1 + alpha) m v / 2 and moves twice as fast as the element's centre, 1 / (1 + (1 + alpha) m r^2 / (4 I)).
-    """
-    m, r, i, alpha = (np.asarray(a, dtype=float) for a in (element_mass, wheel_radius, inertia, inertia_ratio))
-    share = 1.0 if wheels == 2 else (1 + alpha) / 4
-    return np.asarray(1 / (1 + share * m * r**2 / i), dtype=float)
-
-
 def rim_stress_thin(density: ArrayLike, rim_speed: ArrayLike) -> FloatArray:
     """Hoop stress (Pa) in a thin rim: density (kg/m^3) times rim speed (m/s) squared (closed form)."""
     return np.asarray(np.asarray(density, dtype=float) * np.asarray(rim_speed, dtype=float) ** 2, dtype=float)

@@ -13,7 +13,7 @@ def largest_grip(robot: Robot) -> float | None:
     """Grip that momentum allows at most with the wheels and rotors; None without wheels, or where unknown."""
 
     def of(wheel: Flywheel) -> float | None:
-        from fieldtune.physics.flywheel import largest_grip
+        from fieldtune.physics.grip_bound import largest_grip
 
         if wheel.wheel_inertia is None:
             return None

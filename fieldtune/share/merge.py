@@ -16,7 +16,7 @@ from fieldtune.units import shown
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
-    from fieldtune.share.read_pack import Pack
+    from fieldtune.share.pack import Pack
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.reach import reach
+from fieldtune.aim.recommend import speed_factor
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
@@ -99,7 +100,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     robot, goal, learned = session.robot, session.robot.target(target), session.learned()
     near, far = field_range(session, target, battery_v)
     shown = _pictures(session, near, far, battery_v, target)
-    sized = size(robot, goal, session.speed_factor(), cycles=len(session.log.shots()))
+    sized = size(robot, goal, speed_factor(session.robot, session.belief), cycles=len(session.log.shots()))
     warned = [words for picture in shown for words in picture.aim.cautions]
     facts = [fact.told for fact in learned.facts]
     if learned.drift.drifting:

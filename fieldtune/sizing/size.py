@@ -16,7 +16,7 @@ from fieldtune.robot.cocking import cock_time, draws_by_torque, return_time
 from fieldtune.robot.drivetrain import Train, hold_current, train
 from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed, program_limit
 from fieldtune.robot.grip_bound import grip_doubt
-from fieldtune.sizing.gear_sweep import Progress, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
+from fieldtune.sizing.gear_trains import Progress, cocking_choices, sweep_cocking, sweep_wheel, wheel_choices
 from fieldtune.sizing.hazards import full_power_rpm, rim
 from fieldtune.sizing.notes import (
     calculated_to,

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fieldtune.errors import StoreError
-from fieldtune.store import schema
+from fieldtune.store import rows
 
 _WAIT_S = 10.0
 """How long to wait for another process's write before giving up."""
@@ -17,7 +17,7 @@ _WAIT_S = 10.0
 def blank() -> sqlite3.Connection:
     """An empty store in memory."""
     db = _connect(":memory:")
-    schema.migrate(db)
+    rows.migrate(db)
     return db
 
 
@@ -35,7 +35,7 @@ def open_file(path: Path) -> sqlite3.Connection:
         db = _connect(str(path)) if writable else _connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
         try:
             _check(db, path)
-            if schema.version_of(db) < schema.VERSION:
+            if rows.version_of(db) < rows.VERSION:
                 db = _brought_up(db, writable)
         except BaseException:
             db.close()
@@ -78,12 +78,12 @@ def _damaged(name: Path | str, error: str) -> str:
 
 
 def _check(db: sqlite3.Connection, path: Path) -> None:
-    if schema.is_foreign(db):
+    if rows.is_foreign(db):
         raise StoreError(f"{path}: a database of some other program, not a shot log; move it to another folder")
-    version = schema.version_of(db)
-    if version > schema.VERSION:
+    version = rows.version_of(db)
+    if version > rows.VERSION:
         raise StoreError(
-            f"{path}: written by a newer fieldtune (log version {version}, this one reads up to {schema.VERSION}); "
+            f"{path}: written by a newer fieldtune (log version {version}, this one reads up to {rows.VERSION}); "
             "install the newer fieldtune"
         )
     found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
@@ -97,7 +97,7 @@ def _brought_up(db: sqlite3.Connection, writable: bool) -> sqlite3.Connection:
         db.backup(copy)
         db.close()
         db = copy
-    schema.migrate(db)
+    rows.migrate(db)
     if not writable:
         db.execute("PRAGMA query_only = ON")
     return db

@@ -10,8 +10,7 @@ from robots import altered, big_heron, heron, otter
 
 from fieldtune.battery.ceiling import ceiling
 from fieldtune.battery.watch import BatteryWatch
-from fieldtune.sizing.gear_sweep import sweep_cocking, sweep_wheel
-from fieldtune.sizing.gear_trains import COMMON_TEETH
+from fieldtune.sizing.gear_trains import COMMON_TEETH, sweep_cocking, sweep_wheel
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.size import supply_of
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 from console_world import slide, vacuum_arc
@@ -17,6 +18,9 @@ class FixedLog(Store):
     """A log of four shots that are always the same."""
 
     flying = True
+
+    def now(self) -> datetime:
+        return datetime(2026, 11, 7, 10, 0, tzinfo=UTC)
 
     def shots(self) -> tuple[Shot, ...]:
         unit = 1.0 if self.flying else 1 / 78

@@ -16,7 +16,7 @@ from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn, next_shot
 from fieldtune.learn.draws import gain_with_offset
 from fieldtune.learn.fit import unknowns_from
-from fieldtune.learn.lattice import FEW, MANY, lattice_normals
+from fieldtune.learn.importance_sampling import FEW, MANY, lattice_normals
 from fieldtune.learn.side_miss import SideLayout
 from fieldtune.robot.model import Spot
 

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fieldtune.physics import flywheel
+from fieldtune.physics import flywheel, grip_bound
 
 sys.path.insert(0, str(Path(__file__).parent))
 from contact_reference import Pass, rolled_through
 
 SOLID, SHELL = 2 / 5, 2 / 3
-impulse_drop, largest_grip = flywheel.impulse_drop, flywheel.largest_grip
+impulse_drop, largest_grip = flywheel.impulse_drop, grip_bound.largest_grip
 
 
 class Pairs:

@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import pytest
 
 from fieldtune import Session, load_robot
+from fieldtune.aim.recommend import speed_factor
 from fieldtune.errors import InputError, StoreError
 from fieldtune.robot.model import Robot
 
@@ -307,10 +308,10 @@ def test_several_threads_share_one_session(heron: Robot, tmp_path: Path) -> None
 
 def test_the_speed_factor_is_one_before_shots_and_follows_them(heron: Robot) -> None:
     session = Session(heron)
-    assert session.speed_factor() == 1.0
+    assert speed_factor(session.robot, session.belief) == 1.0
     for _ in range(5):
         session.confirm(2.0, 1440.0, miss_m=-0.4)
-    slow = session.speed_factor(1440.0)
+    slow = speed_factor(session.robot, session.belief, 1440.0)
     assert 0.8 < slow < 0.99
     session.confirm(2.0, 1440.0, miss_m=-0.4)
-    assert session.speed_factor(1440.0) == pytest.approx(slow, abs=0.02)
+    assert speed_factor(session.robot, session.belief, 1440.0) == pytest.approx(slow, abs=0.02)

@@ -13,8 +13,7 @@ import pytest
 from fieldtune import Session, load_robot
 from fieldtune.errors import InputError
 from fieldtune.robot.home import demo_home
-from fieldtune.share.pack import pack
-from fieldtune.share.read_pack import Pack, read_pack
+from fieldtune.share.pack import Pack, pack, read_pack
 
 Run = Callable[..., Any]
 

@@ -12,8 +12,7 @@ from fieldtune import Session, load_robot
 from fieldtune.errors import InputError
 from fieldtune.robot.home import demo_home
 from fieldtune.share.merge import merge
-from fieldtune.share.pack import pack
-from fieldtune.share.read_pack import read_pack
+from fieldtune.share.pack import pack, read_pack
 from fieldtune.share.spreadsheet import import_file
 
 Run = Callable[..., Any]

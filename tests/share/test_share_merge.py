@@ -20,8 +20,7 @@ from hypothesis import strategies as st
 from fieldtune import Session, load_robot
 from fieldtune.robot.home import demo_home
 from fieldtune.share.merge import merge
-from fieldtune.share.pack import pack
-from fieldtune.share.read_pack import read_pack
+from fieldtune.share.pack import pack, read_pack
 from fieldtune.store import Store
 
 HERON = load_robot(demo_home() / "heron.toml")

@@ -14,14 +14,17 @@ from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Battery, SetpointRange
-from fieldtune.sizing.gear_sweep import HEADROOM, TORQUE_MARGIN, sweep_cocking, sweep_wheel
 from fieldtune.sizing.gear_trains import (
     COMMON_TEETH,
+    HEADROOM,
     MOST_KINDS,
     PRESENT,
+    TORQUE_MARGIN,
     best_tradeoffs,
     chunks,
     gear_trains,
+    sweep_cocking,
+    sweep_wheel,
     tried_teeth,
     with_present,
 )

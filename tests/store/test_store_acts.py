@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from fieldtune.records import UnansweredShot
-from fieldtune.store import Store, schema
+from fieldtune.store import Store, rows
 
 
 @pytest.fixture(params=["file", "memory"])
@@ -200,7 +200,7 @@ def test_undone_acts_travel_with_the_log(tmp_path: Path) -> None:
 def test_an_older_log_can_be_undone(tmp_path: Path) -> None:
     path = tmp_path / "heron.db"
     db = sqlite3.connect(path, isolation_level=None)
-    schema.migrate(db, upto=2)
+    rows.migrate(db, upto=2)
     for number in (1, 2):
         db.execute("INSERT INTO epochs (uid, time) VALUES (?, ?)", (f"e{number}", f"2026-01-0{number}T00:00:00.000Z"))
         db.execute(

@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 from fieldtune.errors import FieldtuneError, StoreError
-from fieldtune.store import Store, schema
+from fieldtune.store import Store, rows
 
 
 def test_an_older_log_is_brought_up_and_keeps_its_shots(tmp_path: Path) -> None:
     path = tmp_path / "heron.db"
     db = sqlite3.connect(path, isolation_level=None)
-    schema.migrate(db, upto=1)
+    rows.migrate(db, upto=1)
     db.execute("INSERT INTO epochs (uid, time) VALUES ('e', '2026-01-01T00:00:00.000Z')")
     db.execute(
         "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch)"
@@ -31,17 +31,17 @@ def test_an_older_log_is_brought_up_and_keeps_its_shots(tmp_path: Path) -> None:
     assert [shot.uid for shot in store.shots()] == ["s"]
     store.add_battery("A", 0.09)
     store.close()
-    assert schema.version_of(sqlite3.connect(path)) == schema.VERSION
+    assert rows.version_of(sqlite3.connect(path)) == rows.VERSION
 
 
 def test_a_failed_step_leaves_the_older_log_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "heron.db"
     db = sqlite3.connect(path, isolation_level=None)
-    schema.migrate(db, upto=1)
-    monkeypatch.setattr(schema, "STEPS", (schema.STEPS[0], "CREATE TABLE more (a);\nCREATE TABLE shots (a);\n"))
+    rows.migrate(db, upto=1)
+    monkeypatch.setattr(rows, "STEPS", (rows.STEPS[0], "CREATE TABLE more (a);\nCREATE TABLE shots (a);\n"))
     with pytest.raises(sqlite3.OperationalError, match="already exists"):
-        schema.migrate(db)
-    assert schema.version_of(db) == 1
+        rows.migrate(db)
+    assert rows.version_of(db) == 1
     assert db.execute("SELECT count(*) FROM sqlite_master WHERE name = 'more'").fetchone()[0] == 0
 
 
@@ -95,11 +95,11 @@ def test_a_directory_in_its_place_is_refused(tmp_path: Path) -> None:
     _refused(tmp_path / "heron.db", "a folder stands")
 
 
-@pytest.mark.parametrize("version", range(1, schema.VERSION + 1))
+@pytest.mark.parametrize("version", range(1, rows.VERSION + 1))
 def test_a_read_only_log_can_still_be_read(open_folder: Path, version: int) -> None:
     path = open_folder / "heron.db"
     db = sqlite3.connect(path, isolation_level=None)
-    schema.migrate(db, upto=version)
+    rows.migrate(db, upto=version)
     db.close()
     path.chmod(0o444)
     open_folder.chmod(0o555)
