@@ -1,4 +1,4 @@
-"""Plain records that more than one room reads: a confirmed shot and a battery epoch.
+"""Plain records that more than one room reads: confirmed shots, shots without a result, battery periods, acts.
 
 They carry no behaviour beyond what a row of the log says. Unknown is ``None``.
 """
@@ -18,8 +18,10 @@ class Shot:
 
     ``setpoint`` is in the robot's setpoint unit (rpm, % or mm). ``speed`` is the measured value at release: wheel
     rpm for a flywheel, draw in mm for a striker or an arm. ``miss_m`` is positive long (window: positive high),
-    ``side_m`` positive right. ``excluded`` holds the reason for which a person left the shot out of learning;
-    ``origin`` names the other store a merged shot came from, None for a shot confirmed here.
+    ``side_m`` positive right. ``time`` is when it left. ``distance_from`` says where the distance came from: typed, a
+    spot, the robot's reading, or steps. ``excluded`` holds the reason for which a person left the shot out of learning;
+    ``corrected`` says that result and misses are those of a later correction. ``origin`` names the other store a merged
+    shot came from, None for a shot confirmed here.
     """
 
     shot: int
@@ -34,8 +36,10 @@ class Shot:
     speed: float | None = None
     battery_v: float | None = None
     target: str | None = None
+    distance_from: str | None = None
     undone: bool = False
     excluded: str | None = None
+    corrected: bool = False
     origin: str | None = None
 
     @property
@@ -45,25 +49,74 @@ class Shot:
 
 
 @dataclass(frozen=True, slots=True)
+class UnansweredShot:
+    """A shot that was seen on the line and has no result yet, with all that was true when it left.
+
+    ``time`` is when it left, as the log writes times; ``epoch`` the battery period then, None until the log was read.
+    ``robot_distance_m`` is what the robot read then, whatever distance was used. ``hint``: what was seen of it.
+    """
+
+    uid: str
+    time: str
+    distance_m: float | None
+    distance_from: str | None
+    setpoint: float | None
+    speed: float | None
+    battery_v: float | None
+    target: str | None
+    epoch: int | None = None
+    robot_distance_m: float | None = None
+    hint: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Epoch:
-    """A stretch of shots under one battery and build state, numbered from 1; ``uid`` is its own in every copy."""
+    """A stretch of shots under one battery and build state, numbered from 1; ``uid`` is its own in every copy.
+
+    ``previous``: uid of the epoch that a battery change ended, None for the first.
+    """
 
     epoch: int
     time: str
     label: str | None = None
     uid: str = ""
+    previous: str | None = None
     origin: str | None = None
+
+
+MarkKind = Literal["undo", "redo", "exclude", "include", "correct", "label", "discard"]
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A later word about a shot: it was taken back (``undo``), left out of learning, or let in again."""
+    """A later word about a shot, an epoch or another mark, named by ``subject``, its uid.
+
+    ``exclude`` leaves a shot out of learning for a ``reason``, ``include`` lets it count again; ``correct`` gives it
+    another ``result`` and misses; ``label`` names an epoch's battery (in ``reason``); ``undo`` takes back what the
+    subject did, ``redo`` does it again.
+    """
 
     uid: str
-    shot_uid: str
-    kind: Literal["undo", "exclude", "include"]
+    subject: str
+    kind: MarkKind
     time: str
     reason: str | None = None
+    result: Result | None = None
+    miss_m: float | None = None
+    side_m: float | None = None
+
+
+ActKind = Literal["shot", "correct", "exclude", "include", "swap", "label", "discard"]
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something a person did to the log, which can be undone: its kind, and the shot or epoch it was about."""
+
+    act: ActKind
+    shot: int | None
+    epoch: int | None
+    uid: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol, Self
 
 from fieldtune import shot_entry
 from fieldtune.errors import InputError
-from fieldtune.records import Shot
+from fieldtune.records import Act, Shot
 from fieldtune.store import Store, utc_now
 
 if TYPE_CHECKING:
@@ -225,21 +225,17 @@ class Session:
         if not mechanism.by_motion(lambda _: True, lambda _: False):
             words = f"it is {mechanism.article} {mechanism.kind}"
             raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
-        decoded = decode(recording, self.robot)
-        shots = tuple(shot.time_s for shot in decoded.live.shots)
-        return wheel_response(trace_of(decoded.samples, shots, self.robot.setpoint.scale.is_speed), self.robot.drive)
+        trace = trace_of(decode(recording, self.robot), self.robot.setpoint.scale.is_speed)
+        return wheel_response(trace, self.robot.drive)
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
         from fieldtune.aim.hold import Held, hold_verdict
         from fieldtune.aim.places import places
 
-        aimed_at = self.robot.target(target)
-        seen = [
-            Held(step.setpoint, step.steady_error_rpm, step.ripple_rpm)
-            for step in response.steps
-            if step.steady_error_rpm is not None and step.settled
-        ]
+        aimed_at, steps = self.robot.target(target), [step for step in response.steps if step.settled]
+        known = ((s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps)
+        seen = [Held(setpoint, error, ripple) for setpoint, error, ripple in known if error is not None]
         at = places(self.robot, aimed_at, self.belief)
         return hold_verdict(self.robot, aimed_at, self.belief, at, seen, self._volts(None))
 
@@ -293,16 +289,22 @@ class Session:
         speed: float | None = None,
         battery_v: float | None = None,
         target: str | None = None,
+        *,
+        distance_from: str | None = None,
+        epoch: int | None = None,
+        time: str | None = None,
+        seen: str | None = None,
     ) -> Shot:
         """Adds a shot to the log and learns from it; when this returns, it is on the disk.
 
         ``result``: in, short, long, left or right; may be left out where the measured miss says it. Both are kept, also
-        where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw.
+        where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw. ``epoch`` and
+        ``time`` (as the log writes it): the battery period and moment it left in, now where None; ``seen``: uid of the
+        unanswered shot that this answers.
         """
         aimed_at = self.robot.target(target)
-        entry = shot_entry.check_entry(
-            self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, self._volts(battery_v)
-        )
+        volts = self._volts(battery_v) if seen is None else battery_v
+        entry = shot_entry.check_entry(self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, volts)
         return self.log.add(
             entry.distance_m,
             entry.setpoint,
@@ -312,30 +314,56 @@ class Session:
             speed=entry.speed,
             battery_v=entry.battery_v,
             target=aimed_at.name,
+            distance_from=distance_from,
+            epoch=epoch,
+            time=time,
+            seen=seen,
         )
 
-    def undo(self) -> Shot | None:
-        """Undoes the last confirmed shot; None when there is none."""
-        return self.log.undo_last() if self.log.shots() else None
+    def correct(
+        self, shot: Shot | int, result: str | None = None, miss_m: float | None = None, side_m: float | None = None
+    ) -> Shot:
+        """Corrects a shot's result and misses; what was confirmed first stays in the log under the correction."""
+        found = self._not_undone(shot)
+        entry = shot_entry.check_entry(
+            self.robot,
+            self.robot.target(found.target),
+            found.distance_m,
+            found.setpoint,
+            result,
+            miss_m,
+            side_m,
+            found.speed,
+            found.battery_v,
+        )
+        return self.log.correct(found.shot, entry.result, miss_m, side_m)
+
+    def undo(self) -> Act | None:
+        """Undoes the last act (a shot, a correction, a battery change, a leaving out) and says which; None without."""
+        return self.log.undo()
+
+    def redo(self) -> Act | None:
+        """Does the act again that was undone last and says which; None where something new was done since."""
+        return self.log.redo()
 
     def exclude(self, shot: Shot | int, reason: str) -> Shot:
         """Leaves a shot out of learning, for a reason that is kept with it."""
-        return self.log.exclude(self._not_undone(shot), shot_entry.check_words("a reason", reason))
+        return self.log.exclude(self._not_undone(shot).shot, shot_entry.check_words("a reason", reason))
 
     def include(self, shot: Shot | int) -> Shot:
         """Lets a shot that was left out count again."""
-        return self.log.include(self._not_undone(shot))
+        return self.log.include(self._not_undone(shot).shot)
 
     def swap(self, label: str | None = None) -> int:
         """Marks a battery change (or a repair): a new battery period, whose number is returned."""
         return self.log.swap(None if label is None else shot_entry.check_words("a label", label))
 
-    def _not_undone(self, shot: Shot | int) -> int:
-        """Number of a shot in the log that was not undone; looks before writing, which would make a log."""
+    def _not_undone(self, shot: Shot | int) -> Shot:
+        """A shot of the log that was not undone; looks before writing, which would make a log."""
         found = self.log.shot(shot.shot if isinstance(shot, Shot) else shot)
         if found.undone:
             raise InputError(f"shot {found.shot} was undone and counts no more; if it did happen, confirm it anew")
-        return found.shot
+        return found
 
     def _volts(self, given: float | None) -> float | None:
         """The battery's voltage: as given, else as the line says, else unknown."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
-from fieldtune.records import RESULTS, Result
+from fieldtune.records import RESULTS, Act, Result, Shot
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot, Target
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 _NEAREST_M, _FARTHEST_M = 1e-3, 100.0
 _BEYOND = 3.0
 """A setpoint this many times the highest one is a slip of the finger, not a setpoint."""
+_FAR_APART = 0.08
+"""Share of the setpoint by which a wheel that holds it is never off; chosen on the simulated robots."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +135,44 @@ def check_words(what: str, text: str, most: int = 200) -> str:
     if not words or len(words) > most or not words.isprintable():
         raise InputError(f"{what}: expected one line of plain text, at most {most} characters")
     return words
+
+
+def contradictions(
+    robot: Robot,
+    target: Target,
+    distance_m: float,
+    setpoint: float,
+    result: str | None,
+    miss_m: float | None,
+    side_m: float | None,
+    speed: float | None,
+) -> tuple[str, ...]:
+    """What doesn't fit together in an entry, one line each, to be settled before anything is learned from it."""
+    found = []
+    unit = robot.setpoint.unit
+    if speed is not None and unit == speed_unit(robot) and abs(speed - setpoint) > _FAR_APART * setpoint:
+        found.append(f"it left at {speed:.0f} {unit}, but the setpoint was {setpoint:g} {unit}")
+    if result is not None and (miss_m is not None or side_m is not None):
+        implied = implied_result(robot, target, distance_m, miss_m, side_m)
+        if implied is not None and implied != result:
+            found.append(f"the measured miss says {implied}, the result says {result}")
+    return tuple(found)
+
+
+def act_words(act: Act, shot: Shot | None) -> str:
+    """What an act was, as one says what was undone: ``shot 3 (in, 2.00 m)``; ``shot``: the one it was about."""
+    if act.act == "shot" and shot is not None:
+        return f"shot {shot.shot} ({shot.result}, {shot.distance_m:.2f} m)"
+    said = {
+        "shot": f"shot {act.shot}",
+        "correct": f"the correction of shot {act.shot}",
+        "exclude": f"leaving out shot {act.shot}",
+        "include": f"letting shot {act.shot} count again",
+        "swap": f"the battery change to period {act.epoch}",
+        "label": f"the name of the battery in period {act.epoch}",
+        "discard": "discarding a shot that was seen",
+    }
+    return said[act.act]
 
 
 def speed_unit(robot: Robot) -> str:

@@ -2,8 +2,8 @@
 
 What isn't known yet is correlated once shots have spoken (less grip and less drag look alike), so the mean square miss
 of the unknowns is shared out by Shapley effects: each one's mean contribution over all orders in which they could
-become known (Owen & Prieur, SIAM/ASA J. Uncertainty Quantification 5 (2017) 986). They are never negative and sum to
-the whole; where nothing is correlated they are the plain variances.
+become known (Owen & Prieur, SIAM/ASA J. Uncertainty Quantification 5 (2017) 986; from memory).
+They are never negative and sum to the whole; where nothing is correlated they are the plain variances.
 """
 
 from __future__ import annotations
@@ -202,7 +202,7 @@ def better_known(belief: Belief, level: FloatArray, which: int, share: float) ->
 def shapley_effects(covariance: FloatArray, slopes: FloatArray) -> FloatArray:
     """Variance of ``slopes @ x`` shared out among correlated normal x (n,): (n,), summing to the whole.
 
-    Owen & Prieur (2017), eq. 4 and section 3: what knowing x_i takes off the variance, averaged over the orders.
+    Owen & Prieur (2017): what knowing x_i takes off the variance, averaged over the orders.
     """
     n = len(slopes)
 

@@ -34,7 +34,7 @@ def _flying(element: Element, air: Air) -> Body:
     state = humid_air(air.temperature, air.pressure, air.humidity)
     if element.shape == "sphere" and element.diameter is not None:
         return ball(element.mass, element.diameter, state, element.surface, element.drag, element.lift)
-    return bluff(element.mass, element.mean_projected_area, state, element.drag, element.lift)
+    return bluff(element.mass, element.mean_projected_area, state, element.drag, element.lift, volume=element.volume)
 
 
 def air_density(air: Air) -> float:

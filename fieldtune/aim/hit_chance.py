@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 # Points on the side miss's cumulative probability, crowded at both rims, where a round opening's chord ends like a
 # square root: Gauss-Legendre in v with u = (1 - cos(pi v)) / 2. Five give the probability of a circle to 0.003.
 _V, _W = np.polynomial.legendre.leggauss(5)
+_NEVER = 1e-12
 _NODES = (1 - np.cos(np.pi * (_V + 1) / 2)) / 2
 _SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
 
@@ -53,7 +54,9 @@ class Situation:
         z = np.asarray(log_speed, dtype=float)[..., None]
         above = ndtr((self.low[:, None, :] - z) / self.near[:, None, None])
         inside = np.maximum(ndtr((self.high[:, None, :] - z) / self.spread[:, None, None]) - above, 0.0)
-        return np.asarray(self.side[:, None] * (np.nan_to_num(inside) @ self.shares))
+        chance = self.side[:, None] * (np.nan_to_num(inside) @ self.shares)
+        # Rounding leaves a hair beyond 1, and normal tails chances that no event has.
+        return np.where(chance < _NEVER, 0.0, np.minimum(chance, 1.0))
 
 
 def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns) -> Situation:
@@ -146,7 +149,7 @@ class HitChanceCurve:
 
     def mean(self, setpoints: FloatArray) -> FloatArray:
         """Hit probability (n,) averaged over all draws."""
-        return np.asarray(self.belief.weights @ self.by_draw(setpoints))
+        return np.minimum(self.belief.weights @ self.by_draw(setpoints), 1.0)
 
     def search(self, setpoints: FloatArray) -> None:
         """Evaluate setpoints (n,) and remember them."""
@@ -210,7 +213,7 @@ def best_setpoint(curve: HitChanceCurve, lowest_wins: bool = False, rounded: boo
         setpoint,
         min(low, setpoint),
         max(high, setpoint),
-        float(curve.belief.weights @ draws),
+        min(float(curve.belief.weights @ draws), 1.0),
         weighted_interval(draws, curve.belief.weights, 0.90),
         _second(curve, centers, low, high, top),
     )

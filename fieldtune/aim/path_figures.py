@@ -17,9 +17,12 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot, Target
 
 
+_NEWTON = 4
+
+
 @dataclass(frozen=True, slots=True)
 class PathFigures:
-    """Of the mean path at the target; ``None`` where the path does not get there or the figure has no meaning.
+    """All of one path, at its own crossing of the target; ``None`` where it does not get there, or that means nothing.
 
     ``landing_m``: where it first touches a floor that it goes on over, from the exit.
     """
@@ -40,8 +43,16 @@ def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: flo
     angle_error = float(unknowns.angle_error[0])
 
     def flight() -> PathFigures:
-        elevation = robot.launcher.exit_angle + angle_error
-        there = fly(flying_body(robot), speed, elevation, spin_ratio(robot), true_distance, log_drag=drag)
+        elevation, spin, body = robot.launcher.exit_angle + angle_error, spin_ratio(robot), flying_body(robot)
+        rise, at = target.height - robot.launcher.exit_height, true_distance
+        there = fly(body, speed, elevation, spin, at, log_drag=drag)
+        if not target.miss_is_height:  # where this path itself comes down on the opening's plane, not the centre's
+            for _ in range(_NEWTON):
+                step = (rise - float(there.height[0])) / float(there.slope[0])
+                if not there.slope[0] < 0 or not abs(step) < 0.5 * true_distance:
+                    break
+                at += step
+                there = fly(body, speed, elevation, spin, at, log_drag=drag)
         return PathFigures(
             speed,
             math.degrees(elevation),

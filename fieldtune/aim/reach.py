@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot, Target
 
-_SCAN = 240
+_SCAN_M, _FEWEST = 0.02, 240
+"""Spacing of the distances scanned, metres, and the fewest of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,8 @@ def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | 
     """Scan the distances a required speed is made for."""
     best: Unknowns = belief.best
     bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
-    true = np.linspace(need.d_low, need.d_high, _SCAN)
+    count = max(math.ceil((need.d_high - need.d_low) / _SCAN_M), _FEWEST)
+    true = np.linspace(need.d_low, need.d_high, count)
     point, free = need.log_speed(true, 0.0, angle, drag), need.free(true, angle, drag)
     low, high = speed_limits(robot, belief, battery_v)
     works = np.isfinite(free.low) & np.isfinite(point.value) & (point.value >= low) & (point.value <= high)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,20 +20,27 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot, Target
 
-_SCAN, _FINE = 240, 61
+_SCAN, _COARSE, _FINE = 240, 120, 61
+_DIP = 0.8
+"""Share of the lower of two maxima below which the chance has to fall between them."""
 _WORTH_SAYING = 0.01
 
 
 def stand(
     robot: Robot, target: Target, belief: Belief, setpoint: float, battery_v: float | None = None
 ) -> tuple[Standing, ...]:
-    """Distance readings at which a setpoint scores, best first; each with the stretch that scores nearly as well."""
+    """Distance readings at which a setpoint scores, best first; each with the stretch that scores nearly as well.
+
+    A path may meet a target on its way up and on its way down: each such place stands once.
+    """
     need = required_speed_for(robot, target)
     quantity = drive_quantity(robot, [setpoint], battery_v)
     speeds = log_speed(robot, belief.basis, belief.draws, quantity)
     mean = float(log_speed(robot, belief.basis, belief.best, quantity)[0, 0])
+    coarse = _readings(need, belief, mean)
+    chance = hit_over_distance(need, belief, speeds, coarse)
     found: list[Standing] = []
-    for low, high in _stretches(need, belief, mean):
+    for low, high in _maxima(coarse, chance):
         readings = np.linspace(low, high, _FINE)
         spot = _standing(readings, _smoothed(hit_over_distance(need, belief, speeds, readings)))
         if spot.hit_probability >= _WORTH_SAYING:
@@ -41,24 +49,41 @@ def stand(
     return tuple(replace(s, forgives_most=s is found[0]) for s in found)
 
 
-def _stretches(need: RequiredSpeed, belief: Belief, speed: float) -> list[tuple[float, float]]:
-    """Stretches of distance readings around each place where the mean path hits, three spreads and an opening wide."""
+def _readings(need: RequiredSpeed, belief: Belief, speed: float) -> FloatArray:
+    """Distance readings (n,) to look at first: over the whole range, closer around where the mean path hits."""
     best = belief.best
     bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
     true = np.geomspace(need.d_low, need.d_high, _SCAN)
     point, free = need.log_speed(true, 0.0, angle, drag), need.free(true, angle, drag)
     gap = np.where(np.isfinite(free.low), speed - point.value, np.nan)
-    found = []
+    readings = [np.geomspace(need.d_low, need.d_high, _COARSE)]
     for at in np.flatnonzero(gap[:-1] * gap[1:] <= 0):
-        center = float(true[at]) - bias
-        scene = situation(need, center, belief.draws)
-        spread = float(np.hypot(np.nanstd(scene.center + belief.draws.gain[:, 0]), np.mean(scene.spread)))
-        half = 3 * spread / max(abs(float(point.d_distance[at])), 1e-6) + 0.6 * float(true[at + 1] - true[at])
-        opening = float(free.high[at] - free.low[at])
-        if np.isinf(opening):
-            found.append((max(need.d_low - bias, 0.01), center + half))
+        half = min(float(free.high[at] - free.low[at]), float(true[at]))
+        readings.append(float(true[at]) + half * np.linspace(-0.5, 0.5, 5))
+    every = np.unique(np.concatenate(readings)) - bias
+    return np.asarray(every[every > 0.01])
+
+
+def _maxima(readings: FloatArray, chance: FloatArray) -> list[tuple[float, float]]:
+    """Stretches of the readings (n,) around each maximum of the chance, parted where it dips clearly in between."""
+    tops: list[int] = []
+    for at in np.flatnonzero(chance >= _WORTH_SAYING / 2):
+        rises = at == 0 or chance[at] >= chance[at - 1]
+        falls = at == len(chance) - 1 or chance[at] > chance[at + 1]
+        if not (rises and falls):
+            continue
+        if tops and chance[tops[-1] : at + 1].min() > _DIP * min(chance[tops[-1]], chance[at]):
+            if chance[at] > chance[tops[-1]]:
+                tops[-1] = int(at)
         else:
-            found.append((max(center - half - opening, 0.01), center + half + opening))
+            tops.append(int(at))
+    valleys = [a + int(np.argmin(chance[a : b + 1])) for a, b in pairwise(tops)]
+    ends = [0, *valleys, len(chance) - 1]
+    found = []
+    for k, top in enumerate(tops):
+        left, right = _around(chance, top, 0.2 * chance[top])
+        low, high = max(left - 1, ends[k]), min(right + 1, ends[k + 1])
+        found.append((float(readings[low]), float(readings[high])))
     return found
 
 

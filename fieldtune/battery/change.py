@@ -112,6 +112,17 @@ class Recalibration:
         """Enough."""
         self.step = "done"
 
+    def back(self) -> bool:
+        """One step back; False where this is the first."""
+        if self.step == "done":
+            self.step = "shoot"
+            return True
+        if self.step == "shoot" and self.robot.launcher.kind == "flywheel":
+            self.step, self.spin = "spin", None
+            self._recent.clear()
+            return True
+        return False
+
     def _follow(self, t: float, rpm: float, setpoint: float, voltage: float | None) -> None:
         wanted = self._wanted_rpm(setpoint, voltage)
         recent = self._recent

@@ -13,7 +13,7 @@ FAMILIES = {
     "angle": ("angle",),
     "hits": ("hits",),
     "response": ("response",),
-    "shot": ("shot", "undo", "shots", "exclude", "include", "swap", "batteries", "learned"),
+    "shot": ("shot", "correct", "undo", "redo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),
     "check": ("check",),

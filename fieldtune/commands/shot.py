@@ -1,8 +1,9 @@
-"""Commands about the shot log: shot, undo, shots, exclude, include, swap, batteries, learned."""
+"""Commands about the shot log: shot, undo, redo, correct, shots, exclude, include, swap, batteries, learned."""
 
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
@@ -10,6 +11,9 @@ from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.plain_text import columns, printable, say_aside
 from fieldtune.records import RESULTS, Shot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
 
@@ -23,13 +27,22 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     words = f"how it ended: {', '.join(RESULTS)}"
     shot.add_argument("--result", metavar="R", type=str.lower, choices=RESULTS, help=words)
     shot.add_argument("--speed", metavar="MEASURED", help="measured at release: wheel speed in rpm, or draw in mm")
-    arguments.add_quantity(shot, "--miss", "M", "LENGTH", 'measured miss, positive long or high, such as "-12 cm"')
-    arguments.add_quantity(shot, "--side", "M", "LENGTH", 'measured side miss, positive right, such as "5 cm"')
+    _add_misses(shot)
     add_battery(shot)
     add_target(shot)
 
-    undo = arguments.declare(commands, "undo", _undo, "undoes the last confirmed shot")
+    correct = arguments.declare(
+        commands, "correct", _correct, "corrects a shot's result; the first one stays in the log"
+    )
+    arguments.add_robot(correct)
+    correct.add_argument("shot", metavar="SHOT", type=arguments.shot_number, help="the shot's number in the log")
+    correct.add_argument("--result", metavar="R", type=str.lower, choices=RESULTS, help=words)
+    _add_misses(correct)
+
+    undo = arguments.declare(commands, "undo", _undo, "undoes the last act: a shot, a correction, a battery change")
     arguments.add_robot(undo)
+    redo = arguments.declare(commands, "redo", _redo, "does again what was undone last")
+    arguments.add_robot(redo)
     shots = arguments.declare(commands, "shots", _shots, "the shot log")
     arguments.add_robot(shots)
 
@@ -48,6 +61,11 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_robot(batteries)
     learned = arguments.declare(commands, "learned", _learned, "what the shots have taught")
     arguments.add_robot(learned)
+
+
+def _add_misses(parser: arguments.Parser) -> None:
+    arguments.add_quantity(parser, "--miss", "M", "LENGTH", 'measured miss, positive long or high, such as "-12 cm"')
+    arguments.add_quantity(parser, "--side", "M", "LENGTH", 'measured side miss, positive right, such as "5 cm"')
 
 
 def _add_number(parser: argparse.ArgumentParser) -> None:
@@ -69,24 +87,61 @@ def _shot(args: argparse.Namespace) -> None:
             aim = session.aim(distance, args.battery, args.target)
         except FieldtuneError as error:
             raise type(error)(f"shot {shot.shot} is confirmed, but no recommendation follows: {error}") from error
-    caution = setpoint_caution(robot, setpoint)
+    cautions = [*filter(None, [setpoint_caution(robot, setpoint)]), *_contradictions(robot, shot)]
     kept = f"shot {shot.shot} confirmed: {_WORDS.get(shot.result or '', '-')}, {setpoint_words(robot, shot.setpoint)}"
-    text = [kept, *([f"  caution: {caution}"] if caution else []), *aim_words(robot, aim)]
+    text = [kept, *(f"  caution: {caution}" for caution in cautions), *aim_words(robot, aim)]
     answer = record(aim)
-    if caution:
-        answer["cautions"] = [caution, *aim.cautions]
+    answer["cautions"] = [*cautions, *aim.cautions]
     give(args, {"shot": shot.shot, "confirmed": shot, "aim": answer}, text)
 
 
-def _undo(args: argparse.Namespace) -> int:
+def _correct(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
-        shot = session.undo()
+        was = session.log.shot(args.shot)
+        shot = session.correct(args.shot, args.result, args.miss, args.side)
+        robot, aim = session.robot, session.aim(shot.distance_m, shot.battery_v, shot.target)
+        cautions = _contradictions(session.robot, shot)
+    said = f"shot {shot.shot} corrected: {_WORDS.get(shot.result or '', '-')} (it was {was.result or 'unknown'})"
+    text = [said, *(f"  caution: {caution}" for caution in cautions), *aim_words(robot, aim)]
+    give(args, {"shot": shot.shot, "corrected": shot, "aim": record(aim)}, text)
+
+
+def _contradictions(robot: Robot, shot: Shot) -> tuple[str, ...]:
+    from fieldtune.shot_entry import contradictions
+
+    return contradictions(
+        robot,
+        robot.target(shot.target),
+        shot.distance_m,
+        shot.setpoint,
+        shot.result,
+        shot.miss_m,
+        shot.side_m,
+        shot.speed,
+    )
+
+
+def _undo(args: argparse.Namespace) -> int:
+    return _turn(args, "undo", "undone", "nothing to undo")
+
+
+def _redo(args: argparse.Namespace) -> int:
+    return _turn(args, "redo", "redone", "nothing to redo: nothing was undone last")
+
+
+def _turn(args: argparse.Namespace, what: str, done: str, nothing: str) -> int:
+    from fieldtune.shot_entry import act_words
+
+    with arguments.open_session(args) as session:
+        act = session.undo() if what == "undo" else session.redo()
         name = session.robot.name
-    if shot is None:
-        give(args, {"shot": None, "undone": False}, ())
-        say_aside(f"{name} has no confirmed shot to undo")
+        shot = None if act is None or act.shot is None else session.log.shot(act.shot)
+    if act is None:
+        give(args, {done: None, "shot": None}, ())
+        say_aside(f"{name}: {nothing}")
         return 1
-    give(args, {"shot": shot.shot, "undone": shot.undone}, [f"shot {shot.shot} undone"])
+    told = {"act": act.act, "shot": act.shot, "epoch": act.epoch}
+    give(args, {done: told, "shot": act.shot}, [f"{done}: {act_words(act, shot)}"])
     return 0
 
 
@@ -101,6 +156,8 @@ def _shots(args: argparse.Namespace) -> None:
 
 def _row(shot: Shot) -> tuple[str, ...]:
     state = "undone" if shot.undone else f"left out: {shot.excluded}" if shot.excluded is not None else ""
+    if shot.corrected and not shot.undone:
+        state = f"corrected, {state}".rstrip(", ")
     if shot.origin is not None:
         state = f"{state}, from {shot.origin}".lstrip(", ")
     return (

@@ -61,13 +61,14 @@ def _size(args: argparse.Namespace) -> None:
     from fieldtune.sizing.cautions import cautions
     from fieldtune.sizing.size import size
     from fieldtune.sizing.text import size_text
-    from fieldtune.sizing.what_if import what_if, what_it_buys
+    from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
 
     with arguments.open_session(args) as session:
         robot, cycles, factor = session.robot, len(session.log.shots()), session.speed_factor()
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
-    found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
+    factor *= momentum_factor(robot, changed)
+    found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     text = [printable(line) for line in size_text(changed, found).splitlines()]
     if buys:
         text = [*text, "", "what the change buys and costs:", *(f"  {printable(line)}" for line in buys)]
@@ -91,10 +92,9 @@ def _compare(args: argparse.Namespace) -> None:
     beliefs = {}
     for robot in robots:
         with Session.beside_profile(robot, args.profiles) as session:
-            if any(shot.counts for shot in session.log.shots()):
-                beliefs[robot.name] = session.belief
+            beliefs[robot.name] = session.belief
     distances = sorted(args.distance) if args.distance else None
-    found = compare(robots, dict(args.weight) if args.weight else None, beliefs, distances)
+    found = compare(robots, beliefs, dict(args.weight) if args.weight else None, distances)
     text = [printable(line) for line in compare_text(found).splitlines()]
     names = ", ".join(criterion.name for criterion in CRITERIA)
     give(args, found.as_json(), [*text, f"other weights: --weight NAME=N, with a name of {names}"])

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from fieldtune.console import words
 from fieldtune.console.background import BackgroundThreads
 from fieldtune.console.shooting_state import ShootingState
-from fieldtune.console.shot_recorder import ShotRecorder
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, ArcPicture
@@ -32,12 +31,11 @@ class Advisor:
         self,
         session: Session,
         shooting: ShootingState,
-        recorder: ShotRecorder,
         background: BackgroundThreads,
         clock: Callable[[], float],
         show: Callable[[], None],
     ) -> None:
-        self._session, self._shooting, self._recorder, self._background = session, shooting, recorder, background
+        self._session, self._shooting, self._background = session, shooting, background
         self._clock, self._show = clock, show
         self.picture: ArcPicture | None = None
         self.picture_now: ArcPicture | None = None
@@ -66,7 +64,7 @@ class Advisor:
         """Ask for new advice if anything that it rests on has changed."""
         state, robot_setpoint = self._shooting, self._shooting.live.setpoint
         distance = None if state.distance is None else round(state.distance.value_m, 2)
-        asked = (distance, state.battery_v, state.target_number, self._recorder.lesson, robot_setpoint)
+        asked = (distance, state.battery_v, state.target_number, state.lesson, robot_setpoint)
         if asked == self._asked:
             return
         same = self._asked is not None and asked[:4] == self._asked[:4] and state.aim is not None
@@ -82,8 +80,9 @@ class Advisor:
             await asyncio.sleep(PAUSE_S)
         name = state.target.name
         if not only_chance:
-            aim = await ask("The recommendation", session.aim, distance, state.battery_v, name)
-            self._take(aim)
+            lesson = state.lesson
+            self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), lesson)
+            aim = state.aim
             if aim is not None and aim.setpoint.value is not None:
                 value = aim.setpoint.value
                 self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name)
@@ -95,8 +94,8 @@ class Advisor:
             chance = await ask("The chance", session.hit_chance, distance, robot_setpoint, state.battery_v, name)
             self.chance_now = None if chance is None else (robot_setpoint, chance)
 
-    def _take(self, aim: Aim | None) -> None:
-        self._shooting.aim = aim
+    def _take(self, aim: Aim | None, lesson: int) -> None:
+        self._shooting.aim, self._shooting.aim_lesson = aim, lesson
         self.failed = aim is None
         if aim is None or aim.setpoint.value is None:
             self.picture = None

@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
-from textual.events import Key
+from textual.events import Event, Key
 
-from fieldtune.console import keys, screens, themes
+from fieldtune.console import escape_key, keys, screens, themes
 from fieldtune.console.controller import Controller
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
 from fieldtune.console.screens.main import MainScreen
 from fieldtune.console.signals import leaving_on_signals
-from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.entry_line import EntryLine, LeaveQuestion
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class ConsoleApp(App[None]):
         self.set_reactive(App.theme, themes.DARK)
         self.stylesheet.set_variables(self.get_css_variables())
         self.failed: Exception | None = None
-        self._caution_read = self.controller.recorder.caution_read
+        self._caution_read = self.controller.caution_read
         self._settled = False
         self._opening = False
 
@@ -73,7 +73,7 @@ class ConsoleApp(App[None]):
     def on_mount(self) -> None:
         """The caution where it wasn't seen yet, the timer, and after the first paint all that takes time."""
         if not self._caution_read:
-            self.push_screen(CautionScreen(), self.controller.recorder.remember_caution)
+            self.push_screen(CautionScreen(), self.controller.remember_caution)
         self.set_interval(1 / LOOKS_PER_SECOND, self.look)
         self.call_after_refresh(self._open_once)
         self.set_timer(OPENS_S, self._open_once)  # a key typed before the first paint leads away from it
@@ -98,10 +98,24 @@ class ConsoleApp(App[None]):
         self.look()
         self.controller.recorder.reload()
 
-    def on_key(self, event: Key) -> None:
-        """Keys sent to the screen below while a line opened above it are that line's."""
+    async def on_event(self, event: Event) -> None:
+        """Keys are acted on here, one after another, whatever screen the one before has opened or closed.
+
+        Textual hands each key on to the focused widget's own queue, where a key that follows at once is seen by a
+        screen that the first was to close, or that isn't mounted yet.
+        """
+        if isinstance(event, Key) and not event.is_forwarded:
+            if self.is_running and self.screen_stack:  # else it is ending
+                await self._press(event)
+        else:
+            await super().on_event(event)
+
+    async def _press(self, event: Key) -> None:
         if isinstance(self.screen, EntryLine) and self.screen.take(event):
-            event.prevent_default()
+            return
+        bound = self.screen.active_bindings.get(event.key)
+        if bound is not None and bound.enabled:
+            await self.run_action(bound.binding.action, bound.node)
 
     def look(self) -> None:
         """A look at the line; begins what nobody waits for once the first recommendation is there."""
@@ -133,12 +147,17 @@ class ConsoleApp(App[None]):
         self.push_screen(wanted())
 
     def action_home(self) -> None:
-        """Back to the main screen."""
-        self._close_screens()
+        """Back to the main screen; a result that waits for a word is dropped."""
+        if self.controller.shooting.answer is not None:
+            self.controller.shooting.answer = None
+            self.controller.news.say("nothing was confirmed")
+        else:
+            self._close_screens()
         self.look()
 
     def _close_screens(self) -> None:
         """Closes whatever lies over the main screen."""
+        self.controller.shooting.chosen = ()
         while len(self.screen_stack) > 1:
             self.pop_screen()
 
@@ -147,12 +166,35 @@ class ConsoleApp(App[None]):
         self.theme = themes.SUNLIGHT if self.theme == themes.DARK else themes.DARK
 
     def action_leave(self) -> None:
-        """Quits; what was confirmed is on disk."""
+        """Quits; what was confirmed is on disk. Shots without a result are asked about first."""
+        count = len(self.controller.shooting.unanswered)
+        if not count:
+            self._leave()
+        elif not isinstance(self.screen, LeaveQuestion):
+            self.push_screen(LeaveQuestion(count), self._leave_with)
+
+    def _leave_with(self, keep: bool | None) -> None:
+        if keep is None:
+            return
+        recorder, shooting = self.controller.recorder, self.controller.shooting
+        if keep:
+            recorder.keep_for_next_time()
+        else:
+            shooting.chosen, shooting.answer = tuple(shooting.unanswered), None
+            recorder.discard()
+        self._leave()
+
+    def _leave(self) -> None:
+        self.controller.background.begin("leaving", self._leave_when_written)
+
+    async def _leave_when_written(self) -> None:
+        await self.controller.recorder.all_written()
         self.exit()
 
     def on_unmount(self) -> None:
         """Lets the threads end."""
         self.controller.background.close()
+        self.controller.recorder.close()
 
 
 def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
@@ -173,6 +215,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
     """
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
+    escape_key.install()
     app = ConsoleApp(robot, session, line)
     try:
         with leaving_on_signals(app.exit):

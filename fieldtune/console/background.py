@@ -84,11 +84,12 @@ class BackgroundThreads:
 
     def begin(
         self, group: str, work: Callable[..., Coroutine[Any, Any, None]], *args: Any, exclusive: bool = True
-    ) -> None:
+    ) -> bool:
         """Starts asking, unless the console is ending; in an exclusive group the newer takes the older's place."""
         if self._app.is_running:
             # A partial, not a coroutine: one that is superseded before it began is then never made.
             self._app.run_worker(partial(work, *args), group=group, exclusive=exclusive, exit_on_error=False)  # type: ignore[arg-type]
+        return self._app.is_running
 
     def close(self) -> None:
         """Drops what waits; what runs is left to end by itself."""

@@ -12,13 +12,16 @@ from fieldtune.console.advice import Advisor
 from fieldtune.console.background import BackgroundThreads, News
 from fieldtune.console.battery_monitor import BatteryMonitor
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
-from fieldtune.console.shooting_state import Distance, ShootingState
+from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.shot_recorder import ShotRecorder
+from fieldtune.console.typed import Distance
 from fieldtune.errors import FieldtuneError
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
     from fieldtune.session import Session
+
+CAUTION_KEY = "caution understood"
 
 
 class Controller:
@@ -37,9 +40,9 @@ class Controller:
         self._app = app
         self.news = News(lambda: self.clock(), show)
         self.background = BackgroundThreads(app, self.news)
-        self.shooting = ShootingState(robot, line.snapshot())
+        self.shooting = ShootingState(robot, line.snapshot(), lambda: self.clock(), session.log.now)
         self.recorder = ShotRecorder(session, self.shooting, self.background, self.news, lambda: self.clock())
-        self.advisor = Advisor(session, self.shooting, self.recorder, self.background, lambda: self.clock(), show)
+        self.advisor = Advisor(session, self.shooting, self.background, lambda: self.clock(), show)
         self.recorder.when_changed = self._log_changed
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
         self.looking = False
@@ -65,14 +68,15 @@ class Controller:
 
     def _look(self) -> None:
         live = self.line.snapshot()
-        before = len(self.shooting.unanswered)
-        self.shooting.look(live, self.line.seen_in_simulation() if self.simulated else ())
+        seen = self.shooting.look(live, self.line.seen_in_simulation() if self.simulated else ())
         self.news.forget_old()
-        if len(self.shooting.unanswered) > before:
+        if seen:
+            self.recorder.keep(seen)
             aim = self.shooting.aim
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
         if not isinstance(self.line, UnopenedLine):
             self.advisor.look(live)
+            self.recorder.look()
         self.battery.look(self.line)
         self.show()
 
@@ -95,6 +99,15 @@ class Controller:
         """Shoot from there; the simulated robot is put there too."""
         self.shooting.choose(distance)
         self.news.say(f"from {words.metres(distance.value_m)} ({distance.words})")
+        self._moved(distance)
+
+    def suggest(self, distance: Distance) -> None:
+        """Somewhere worth driving to; the simulated robot drives there."""
+        self.shooting.suggest(distance)
+        self.news.say(f"drive to {words.metres(distance.value_m)} ({distance.words})")
+        self._moved(distance)
+
+    def _moved(self, distance: Distance) -> None:
         self.advisor.ask_if_changed()
         if self.simulated:
             self.tell_simulator(f"distance_m={distance.value_m:.3f}", None)
@@ -122,3 +135,13 @@ class Controller:
         else:
             if done:
                 self.news.say(done)
+
+    @property
+    def caution_read(self) -> bool:
+        """Whether the caution was read at an earlier start with this log."""
+        return self.session.log.recall(CAUTION_KEY) is not None
+
+    def remember_caution(self, _: None = None) -> None:
+        """The caution was read: kept with the log, or with the first shot that makes one."""
+        log = self.session.log
+        self.recorder.change(None, lambda: log.remember(CAUTION_KEY, "yes", make=False))

@@ -21,13 +21,17 @@ RESULTS = [
     _key("left", "result('left')", "Left", "The shot missed to the left", "←"),
     _key("right", "result('right')", "Right", "The shot missed to the right", "→"),
     _key("m", "miss", "Miss cm", "Type how far it missed; teaches more than a word"),
-    _key("u", "undo", "Undo", "Undo the last confirmed shot; it stays in the log, marked"),
+    _key("r", "redo", "Redo", "Do again what was undone last"),
+    _key(
+        "u", "undo", "Undo", "Undo the last thing you did: a shot, a correction, a battery change; it stays in the log"
+    ),
     _key("x", "no_shot", "No shot", "Nothing was launched: discard the shot that the line reported"),
+    _key("y", "yes", "Yes", "Confirm a result although something about it was odd", show=False),
 ]
+FOLLOW = _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False)
 DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
     *(_key(str(n), f"spot({n})", f"Spot {n}", f"Shoot from named spot {n}", show=False) for n in range(1, 10)),
-    _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False),
     _key("up", "step(0.05)", "Further", "5 cm further away", "↑", show=False),
     _key("down", "step(-0.05)", "Nearer", "5 cm nearer", "↓", show=False),
     _key("t", "target", "Target", "Shoot at the robot's next target", show=False),
@@ -37,8 +41,9 @@ SIMULATED = [
     _key("g", "set", "Set (sim)", "Set the simulated robot to the recommended setpoint"),
 ]
 VIEWS = [
+    _key("h", "view('shots')", "Shots", "The log: answer or correct any shot, leave one out of learning"),
     _key("w", "view('wheel')", "Wheel", "The last ten seconds of readback against setpoint"),
-    _key("k", "view('learned')", "Learned", "What the shots have taught, and which to leave out"),
+    _key("k", "view('learned')", "Learned", "What the shots have taught, and how far each fell from its prediction"),
     _key("n", "view('next')", "Next", "The shot worth taking next, and where a setpoint scores"),
     _key("b", "view('battery')", "Battery", "Battery state, and the guided change of battery"),
     _key("c", "view('line')", "Line", "Health of the serial line and what it says"),
@@ -67,8 +72,8 @@ def targets_shown(count: int) -> list[Binding]:
 
 
 GROUPS = (
-    ("After a shot", RESULTS),
-    ("Distance and target", DISTANCES),
+    ("After a shot, on every screen", RESULTS),
+    ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
     ("Always", ALWAYS),

@@ -1,29 +1,33 @@
-"""What is being shot: from where, at which target, which shots have no answer yet, and what is recommended.
+"""What is being shot: from where, at which target, which shots have no result yet, and what is recommended.
 
-Plain state without Textual, so that the rules of the screen can be tried headlessly.
+Plain state without Textual, so that its rules can be tried headlessly.
 """
 
 from __future__ import annotations
 
-import math
-import re
+import uuid
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal, Protocol
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Protocol
 
-from fieldtune import units
 from fieldtune.console import words
+from fieldtune.console.typed import EXPECTED, FURTHEST_M, Distance
 from fieldtune.errors import InputError
+from fieldtune.records import Result, Shot, UnansweredShot
+from fieldtune.robot.model import Robot, Target
+from fieldtune.shot_entry import contradictions
+from fieldtune.store import stamp
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live, ShotSeen
-    from fieldtune.records import Result
-    from fieldtune.robot.model import Robot, Target
 
-FURTHEST_M = 100.0
-EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"
+APART_M, APART_SHARE = 0.10, 0.05
+"""How far two distances may be from each other and count as the same, metres and share."""
+_REMEMBERED_S = 15.0
+"""How long it is remembered what was being shot; a shot is recognised sooner than that after it left."""
 
 
 class SeenResult(Protocol):
@@ -41,77 +45,55 @@ class SeenResult(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Distance:
-    """How far the target is, and who said so."""
+class Answer:
+    """A result that waits for a word: what is odd about it, the shot it is for, and the distance the robot read."""
 
-    value_m: float
-    source: Literal["typed", "spot", "robot", "step"]
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
-class UnansweredShot:
-    """A shot that was recognised and has no result yet; all that the line knew of it is filled in."""
-
-    number: int
-    distance_m: float | None
-    setpoint: float | None
-    speed: float | None
-    battery_v: float | None
-    hint: str | None = None
+    doubt: str
+    shot: UnansweredShot
+    result: Result | None
+    miss_m: float | None
+    side_m: float | None
+    robot_distance_m: float | None = None
 
 
-def read_distance(text: str, robot: Robot) -> Distance:
-    """A typed distance or spot. A bare number is metres. Raises ``InputError`` saying what is expected."""
-    said = text.strip()
-    for spot in robot.spots:
-        if said and spot.name.casefold() == said.casefold():
-            return Distance(spot.distance, "spot", spot.name)
-    try:
-        bare = re.fullmatch(r"\d+\.?\d*|\.\d+", units.with_point(said, EXPECTED))
-        value = float(bare.group()) if bare else units.parse(said, units.LENGTH)
-    except InputError as error:
-        shown = words.shorten(words.printable(said), 24)
-        raise InputError(f"distance {shown!r} can't be read: {EXPECTED}") from error
-    if not math.isfinite(value) or not 0 < value <= FURTHEST_M:
-        raise InputError(f"distance has to be more than 0 and at most {FURTHEST_M:.0f} m: {EXPECTED}")
-    return Distance(value, "typed", "typed")
-
-
-def read_miss(text: str) -> tuple[float | None, float | None]:
-    """A typed miss in centimetres: ``12`` (long), ``-8`` (short), ``-8 right 5``, ``left 10``; metres returned."""
-    said = text.strip().casefold().replace(",", ".").replace("cm", " ")
-    number = r"[+-]?\d+(?:\.\d+)?"
-    match = re.fullmatch(rf"(?:(?P<word>short|long|high|low)\s*)?(?P<along>{number})?\s*"
-                         rf"(?:(?P<side>left|right)\s*(?P<across>\d+(?:\.\d+)?))?\s*", said)  # fmt: skip
-    if match is None or not said or (match["word"] and not match["along"]):
-        raise InputError("miss can't be read: write cm, as in 12 (long), -8 (short), or -8 right 5")
-    along = side = None
-    if match["along"]:
-        along = float(match["along"]) / 100
-        if match["word"]:
-            along = math.copysign(along, -1.0 if match["word"] in ("short", "low") else 1.0)
-    if match["across"]:
-        side = float(match["across"]) / 100 * (-1 if match["side"] == "left" else 1)
-    if max(abs(along or 0.0), abs(side or 0.0)) > 20.0:
-        raise InputError("a miss is given in cm, and at most 2000 of them")
-    return along, side
+def apart(one_m: float, other_m: float) -> bool:
+    """Whether two distances are not the same place."""
+    return abs(one_m - other_m) > max(APART_M, APART_SHARE * min(one_m, other_m))
 
 
 @dataclass(slots=True)
 class ShootingState:
-    """Everything that a shot taken now would be about. ``live``: the last snapshot of the line."""
+    """Everything that a shot taken now would be about; a shot that was seen keeps what was true when it left.
+
+    ``live``: the last snapshot of the line. ``unanswered``: shots seen that have no result yet, oldest first.
+    ``chosen``: the shots that the result keys are for, where a person chose other ones than the newest. ``answer``: a
+    result that waits for a word. ``lesson`` rises whenever what is learned may have changed. ``clock`` gives seconds,
+    ``now`` the time of the log.
+    """
 
     robot: Robot
     live: Live
+    clock: Callable[[], float]
+    now: Callable[[], datetime] = lambda: datetime.now(UTC)
     target_number: int = 0
     distance: Distance | None = None
-    chosen: bool = False
-    unanswered: deque[UnansweredShot] = field(default_factory=deque)
+    held: bool = False
+    """Whether a person chose the distance, so that the robot's reading doesn't change it."""
+    suggestion: Distance | None = None
+    unanswered: list[UnansweredShot] = field(default_factory=list)
+    chosen: tuple[UnansweredShot | Shot, ...] = ()
+    answer: Answer | None = None
+    epoch: int | None = None
     aim: Aim | None = None
+    aim_lesson: int = 0
+    lesson: int = 0
     battery_v: float | None = None
-    last_seen: int = 0
-    last_result: int = 0
+    line_reports_shots: bool = False
+    _last_seen: int = 0
+    _last_result: int = 0
+    _read_at: float | None = None
+    _back_to: tuple[Distance | None, bool] | None = None
+    _lately: deque[tuple[float, UnansweredShot]] = field(default_factory=deque)
 
     def __post_init__(self) -> None:
         if self.distance is None and self.robot.spots:
@@ -123,15 +105,17 @@ class ShootingState:
         """The target that is being shot at."""
         return self.robot.targets[self.target_number % len(self.robot.targets)]
 
+    # -- the distance ------------------------------------------------------------------------------------------------
+
     def choose(self, distance: Distance) -> None:
         """A person chose a distance: it stays until they choose another or hand back to the robot's reading."""
-        self.distance, self.chosen = distance, True
+        self.distance, self.held, self.suggestion = distance, True, None
 
     def follow(self) -> None:
-        """Hand back to the robot's own reading; raises ``InputError`` if it sends none."""
+        """Hands back to the robot's own reading; raises ``InputError`` if it sends none."""
         if self.live.distance_m is None:
             raise InputError("the robot sends no distance now: press d and type it, or choose a spot")
-        self.chosen = False
+        self.held, self.suggestion = False, None
         self._read_distance(self.live)
 
     def step(self, by_m: float) -> None:
@@ -141,8 +125,51 @@ class ShootingState:
         if 0 < wanted <= FURTHEST_M:
             self.choose(Distance(wanted, "step", "by steps"))
 
-    def look(self, live: Live, results: Sequence[SeenResult] = ()) -> None:
-        """Take in a snapshot of the line: distance, battery (smoothed to what matters), new shots.
+    def suggest(self, distance: Distance) -> None:
+        """Somewhere worth driving to. Where the robot reads its distance that is only said, and its reading is used."""
+        if self._back_to is None:
+            self._back_to = self.distance, self.held
+        if self.live.distance_m is None:
+            self.choose(distance)
+        else:
+            self.follow()
+            self.suggestion = distance
+
+    def end_suggestion(self) -> None:
+        """What was suggested is over: back to the distance from before."""
+        self.suggestion = None
+        if self._back_to is not None and self.distance is not None and self.distance.source == "asked":
+            self.distance, self.held = self._back_to
+        self._back_to = None
+
+    def _read_distance(self, live: Live) -> None:
+        if live.distance_m is None or not 0 < live.distance_m <= FURTHEST_M:
+            return
+        self._read_at = self.clock()
+        now = self.distance
+        stays = now is not None and now.source == "robot" and abs(live.distance_m - now.value_m) < 0.01
+        if not self.held and not stays:
+            self.distance = Distance(round(live.distance_m, 2), "robot", "robot's reading")
+
+    @property
+    def reading_age_s(self) -> float | None:
+        """How old the robot's reading is that the distance was taken from; None where it comes from somewhere else."""
+        if self.distance is None or self.distance.source != "robot" or self._read_at is None:
+            return None
+        return max(0.0, self.clock() - self._read_at)
+
+    @property
+    def reading_apart_m(self) -> float | None:
+        """What the robot reads, where the distance in use is another one; else None."""
+        read, used = self.live.distance_m, self.distance
+        if read is None or used is None or used.source == "robot" or not apart(read, used.value_m):
+            return None
+        return read
+
+    # -- the line ----------------------------------------------------------------------------------------------------
+
+    def look(self, live: Live, results: Sequence[SeenResult] = ()) -> list[UnansweredShot]:
+        """Takes in a snapshot of the line: distance, battery (smoothed to what matters); the shots that are new.
 
         ``results``: what was seen so far of a simulated robot's shots; a new shot takes the newest unused one.
         """
@@ -153,39 +180,81 @@ class ShootingState:
             self.battery_v = None
         elif self.battery_v is None or abs(battery - self.battery_v) > 0.15:
             self.battery_v = round(battery, 1)
-        if live.shots and live.shots[-1].number < self.last_seen:
-            self.last_seen = 0
+        if live.shots and live.shots[-1].number < self._last_seen:
+            self._last_seen = 0
+        found = []
         for seen in live.shots:
-            if seen.number > self.last_seen:
-                self.last_seen = seen.number
-                self.unanswered.append(self._unanswered(seen, self._result_seen(results)))
+            if seen.number > self._last_seen:
+                self._last_seen, self.line_reports_shots = seen.number, True
+                found.append(self._seen(seen, self._result_seen(results)))
+        self.unanswered += found
+        self._remember()
+        return found
 
-    def _read_distance(self, live: Live) -> None:
-        if self.chosen or live.distance_m is None:
-            return
-        now = self.distance
-        stays = now is not None and now.source == "robot" and abs(live.distance_m - now.value_m) < 0.01
-        if not stays and 0 < live.distance_m <= FURTHEST_M:
-            self.distance = Distance(round(live.distance_m, 2), "robot", "robot's reading")
+    def _remember(self) -> None:
+        """What is being shot now, so that a shot recognised a little later gets what was true when it left."""
+        now, lately = self.clock(), self._lately
+        taken = self.shot_now()
+        if not lately or replace(lately[-1][1], uid="", time="") != replace(taken, uid="", time=""):
+            lately.append((now, taken))
+        while len(lately) > 1 and lately[1][0] < now - _REMEMBERED_S:
+            lately.popleft()
 
-    def _result_seen(self, results: Sequence[SeenResult]) -> str | None:
-        if len(results) <= self.last_result:
-            return None
-        self.last_result = len(results)
-        return words.seen_result(results[-1].result, results[-1].miss_m)
+    def shot_now(self) -> UnansweredShot:
+        """A shot that leaves now, as far as it is known without having been seen."""
+        live, distance = self.live, self.distance
+        held = live.setpoint if live.setpoint is not None else words.readback(live, self.robot)
+        return UnansweredShot(
+            uid=str(uuid.uuid4()),
+            time=stamp(self.now()),
+            distance_m=None if distance is None else distance.value_m,
+            distance_from=None if distance is None else distance.source,
+            setpoint=held if held else self.recommended,
+            speed=None,
+            battery_v=self.battery_v,
+            target=self.target.name,
+            epoch=self.epoch,
+            robot_distance_m=live.distance_m,
+        )
 
-    def _unanswered(self, seen: ShotSeen, hint: str | None) -> UnansweredShot:
-        distance = self.distance.value_m if self.distance else None
-        if seen.distance_m is not None and not self.chosen:
+    def _seen(self, seen: ShotSeen, hint: str | None) -> UnansweredShot:
+        ago = _ago(self.live, seen)
+        left = self.clock() - ago
+        before = [shot for at, shot in self._lately if at <= left]
+        then = before[-1] if before else self.shot_now()
+        read = seen.distance_m if seen.distance_m is not None else then.robot_distance_m
+        distance = then.distance_m
+        if seen.distance_m is not None and then.distance_from in ("robot", None):
             distance = round(seen.distance_m, 3)
         speed: float | None = getattr(seen, self.robot.launcher.mechanism.measured[1])
-        setpoint = seen.setpoint if seen.setpoint is not None else self.recommended
-        return UnansweredShot(seen.number, distance, setpoint, speed, seen.battery_v, hint)
+        setpoint = seen.setpoint
+        if setpoint is None:  # then the wheel's speed is what was shot, not the recommendation
+            setpoint = speed if speed is not None and self.robot.setpoint.unit in ("rpm", "mm") else then.setpoint
+        return replace(
+            then,
+            uid=str(uuid.uuid4()),
+            time=stamp(self.now() - timedelta(seconds=ago)),
+            distance_m=distance,
+            distance_from=then.distance_from if then.distance_from is not None else "robot",
+            setpoint=setpoint,
+            speed=speed,
+            battery_v=seen.battery_v,
+            robot_distance_m=read,
+            hint=hint,
+        )
+
+    def _result_seen(self, results: Sequence[SeenResult]) -> str | None:
+        if len(results) <= self._last_result:
+            return None
+        self._last_result = len(results)
+        return words.seen_result(results[-1].result, results[-1].miss_m)
+
+    # -- what is recommended, and what a result is for -----------------------------------------------------------------
 
     @property
     def aim_holds(self) -> bool:
-        """Whether the recommendation is for where the robot stands now, and not for where it stood."""
-        if self.aim is None or self.distance is None:
+        """Whether the recommendation is for where the robot stands now, and knows all that was learned."""
+        if self.aim is None or self.distance is None or self.aim_lesson != self.lesson:
             return False
         return abs(self.aim.distance_m - self.distance.value_m) < 0.02 and self.aim.target == self.target.name
 
@@ -194,21 +263,51 @@ class ShootingState:
         """The recommended setpoint, if there is one."""
         return None if self.aim is None else self.aim.setpoint.value
 
-    def to_confirm(self) -> UnansweredShot:
-        """The shot a result key is about: the oldest unanswered one, else one taken now and not seen on the line.
+    def asked_about(self) -> tuple[UnansweredShot | Shot, ...]:
+        """The shots that a result key is for: those chosen, else the newest without a result; empty where none is."""
+        return self.chosen or tuple(self.unanswered[-1:])
 
-        Raises ``InputError`` naming what is missing.
-        """
-        if self.unanswered:
-            shot = self.unanswered[0]
-        else:
-            held = self.live.setpoint if self.live.setpoint is not None else self.recommended
-            distance = self.distance.value_m if self.distance else None
-            shot = UnansweredShot(0, distance, held, None, self.battery_v)
+    def complete(self, shot: UnansweredShot) -> UnansweredShot:
+        """The shot with nothing missing that a result needs; raises ``InputError`` naming what is."""
         if shot.distance_m is None:
             if self.distance is None:
                 raise InputError(f"from where was it? Press d and {EXPECTED}")
-            shot = replace(shot, distance_m=self.distance.value_m)
-        if shot.setpoint is None:
+            shot = replace(shot, distance_m=self.distance.value_m, distance_from=self.distance.source)
+        if not shot.setpoint:
             raise InputError("the setpoint of that shot isn't known: the line doesn't send it and none is recommended")
         return shot
+
+    def doubts(
+        self, shot: UnansweredShot, result: Result | None, miss_m: float | None, side_m: float | None
+    ) -> tuple[list[str], float | None]:
+        """What is odd about a result, and what the robot read where that is another place than the distance used."""
+        robot, used, read = self.robot, shot.distance_m or 0.0, shot.robot_distance_m
+        setpoint, target = shot.setpoint or 0.0, robot.target(shot.target)
+        found: list[str] = []
+        seen = any(shot.uid == other.uid for other in self.unanswered)
+        if not seen and self.line_reports_shots and self.live.state == "live":
+            found.append("no shot was seen")
+        if read is None or not apart(read, used):
+            read = None
+        else:
+            found.append(f"{shot.distance_from} {words.metres(used)}, the robot read {words.metres(read)}")
+        # Of a shot that wasn't seen nothing was measured; but a wheel at another speed tells of a wrong setpoint.
+        now = shot.speed if seen else words.readback(self.live, robot)
+        if now is not None and now > 0.5 * setpoint:
+            off = contradictions(robot, target, used, setpoint, None, None, None, now)
+            if off and not seen:
+                thing = words.what_turns(robot)
+                off = (f"{thing} at {words.setpoint(now, robot)}, setpoint {words.setpoint(setpoint, robot)}",)
+            found += off
+        return [*found, *contradictions(robot, target, used, setpoint, result, miss_m, side_m, None)], read
+
+    def age_s(self, shot: UnansweredShot) -> float:
+        """How long ago it left."""
+        return max(0.0, (self.now() - datetime.fromisoformat(shot.time)).total_seconds())
+
+
+def _ago(live: Live, seen: ShotSeen) -> float:
+    """How long before the latest sample a shot left, seconds; a line that tells no time is taken to be prompt."""
+    for latest in live.history_s[-1:]:
+        return min(_REMEMBERED_S, max(0.0, float(latest) - seen.time_s))
+    return 0.0

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live
-    from fieldtune.records import Result, Shot
+    from fieldtune.records import Result, Shot, UnansweredShot
     from fieldtune.robot.model import Robot
 
 MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
@@ -159,11 +159,34 @@ def seen_result(result: Result, miss_m: float | None) -> str:
     return f"{result}, by {100 * abs(miss_m):.0f} cm"
 
 
+def result_words(result: Result | None, miss_m: float | None) -> str:
+    """A result or a measured miss, in a word."""
+    return str(result) if result is not None else "this miss" if miss_m is None else f"{100 * miss_m:+.0f} cm"
+
+
+def age(seconds: float) -> str:
+    """How long ago something was: ``12 s ago``, ``3 min ago``."""
+    if seconds < 100:
+        return f"{seconds:.0f} s ago"
+    return f"{seconds / 60:.0f} min ago" if seconds < 6000 else f"{seconds / 3600:.0f} h ago"
+
+
+def seen_words(shot: UnansweredShot, age_s: float, robot: Robot) -> str:
+    """A shot that was seen: ``12 s ago, 2.00 m, 1330 rpm``, and what else tells it from others."""
+    said = [age(age_s), metres(shot.distance_m) if shot.distance_m is not None else "distance unknown"]
+    said.append(setpoint(shot.setpoint, robot))
+    if shot.target is not None and len(robot.targets) > 1:
+        said.append(shot.target)
+    return ", ".join(said) + (f", seen {shot.hint}" if shot.hint else "")
+
+
 def shot_state(shot: Shot) -> str:
     """Whether the shot counts, in words; empty if it does."""
     if shot.undone:
         return "undone"
-    return "" if shot.excluded is None else f"left out: {shot.excluded}"
+    if shot.excluded is not None:
+        return f"left out: {shot.excluded}"
+    return "corrected" if shot.corrected else ""
 
 
 def shorten(text: str, width: int) -> str:

@@ -196,7 +196,9 @@ def _leans(fit: Fit, seen: Predicted, others: Mode, at: NDArray[np.intp]) -> tup
     index = seen.index[at]
     measured = np.isfinite(table.miss[index])
     error = np.where(measured, np.abs(seen.by_miss[at]) * fit.robot.uncertainty.miss, 0.0)
-    doubt = seen.slopes[at] @ others.root
+    # Given the wear: what it might have done within a few shots must not hide a jump.
+    wear = others.root[fit.layout.wear_at]
+    doubt = seen.slopes[at] @ (others.root - np.outer(others.root @ wear, wear) / (wear @ wear))
     covariance = doubt @ doubt.T + np.diag(seen.scatter[at] ** 2 + error**2)
     speed = rng.standard_normal((_SIMULATED, len(at))) @ np.linalg.cholesky(covariance).T
     width = np.sqrt(np.diag(covariance))

@@ -48,8 +48,8 @@ class Hits:
 def wilson_interval(hits: int, tried: int, z: float = _Z95) -> tuple[float, float]:
     """Interval of a share from ``hits`` of ``tried``; ``z``: 1.96 for 95 %.
 
-    Score interval without continuity correction (Wilson, J. Am. Stat. Assoc. 22 (1927) 209). Raises ``ValueError``
-    unless 0 <= hits <= tried and tried is above 0.
+    Score interval without continuity correction (Wilson, J. Am. Stat. Assoc. 22 (1927) 209; from memory).
+    Raises ``ValueError`` unless 0 <= hits <= tried and tried is above 0.
     """
     if not 0 <= hits <= tried or tried <= 0:
         raise ValueError(f"{hits} of {tried} is no share")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.results import Fact
+from fieldtune.robot.grip_bound import grip_doubt
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -44,7 +46,9 @@ def _throw(fit: Fit) -> Fact:
     level, prior = fit.robot.launcher.mechanism.level, fit.layout.prior
     gain = fit.belief.draws.gain @ fit.belief.basis.at(_middle(fit))[0]
     learned, spread = level.value * np.exp(level.root * gain), level.root * level.value * prior.level
-    return _fact(level.name, level.name + " {value}", learned, "", spread, 3)
+    fact = _fact(level.name, level.name + " {value}", learned, "", spread, 3)
+    doubt = None if fact.guess else grip_doubt(fit.robot, fact.value - fact.sd)
+    return fact if doubt is None else replace(fact, words=f"{fact.words}; even {doubt}")
 
 
 def _slope(fit: Fit) -> list[Fact]:
@@ -115,8 +119,10 @@ def _epoch(fit: Fit) -> list[Fact]:
         return []
     layout, mode = fit.layout, fit.mode
     change = layout.members[place] - layout.members[place - 1]
-    value = 100 * float(layout.offsets(mode.u[None])[0] @ change)
-    sd = 100 * float(np.linalg.norm(change @ layout.jacobian(mode.u)[layout.offset_features] @ mode.root))
+    log = float(layout.offsets(mode.u[None])[0] @ change)
+    value = 100 * math.expm1(log)
+    log_sd = float(np.linalg.norm(change @ layout.jacobian(mode.u)[layout.offset_features] @ mode.root))
+    sd = 100 * math.exp(log) * log_sd
     way = "faster" if value >= 0 else "slower"
     earlier = fit.epochs[place - 1]
     words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"
@@ -127,7 +133,8 @@ def _tracking(fit: Fit) -> list[Fact]:
     if not len(fit.table.pairs):
         return []
     prior = fit.layout.prior
-    value, sd = 100 * prior.tracking_mean, 100 * prior.tracking_sd
+    value = 100 * math.expm1(prior.tracking_mean)
+    sd = 100 * math.exp(prior.tracking_mean) * prior.tracking_sd
     way = "above" if value >= 0 else "below"
     words = f"at release the drive is {abs(value):.1f} ± {sd:.1f} % {way} its setpoint, in exit speed"
     return [Fact("tracking", words, value, sd, "%")]

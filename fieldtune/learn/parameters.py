@@ -34,7 +34,7 @@ _EPOCH_SPREAD_SPREAD = 0.9
 # Of the variance between battery periods so much belongs to the battery and is there again when it comes back.
 _OF_BATTERY = 0.8
 # Change of log exit speed a shot: next to nothing for most robots, and a quarter per cent in the heavy tail.
-_WEAR = 0.00015
+_WEAR = 0.0004
 SHAPES = 3
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 

@@ -13,19 +13,26 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fieldtune.link.clock_judge import ClockJudge
+
 if TYPE_CHECKING:
     from fieldtune.link.wire_values import WireValues
 
 AHEAD_S = 0.25  # a line is never older for the robot than for the host by more than this
 TRAIL = 8
+_GAIN_S = 0.15
 
 
 @dataclass(slots=True)
 class LineState:
     """State behind the last believed line. ``clock`` is the robot's reading in ticks, None where arrival serves.
 
-    ``mark`` is then the line's time by arrival. ``scatter`` is how far the own rpm goes up and down from line to
-    line, turns/s; ``trail`` the last (seconds, turns); ``change`` what it means if this state does not follow the last.
+    ``mark`` is then the line's time by arrival. ``turned_s`` is when a new count came last, ``trail`` the last
+    (seconds, turns) of new counts; ``stood``: the last line brought none, ``still``: none came for long; ``stale_s``:
+    how old a count may be when it is printed. ``rpms`` has the last (seconds, rpm) of the robot's own, ``gained_rps2``
+    the most that such a stretch gained, turns/s^2; ``scatter`` is how far that rpm goes up and down from line to line,
+    turns/s; ``dead``: it stands at zero though the wheel can't. ``change`` is what it means if this state does not
+    follow the last one.
     """
 
     clock: float | None
@@ -38,6 +45,13 @@ class LineState:
     turns: float = 0.0
     turned_s: float = 0.0
     rpm: float | None = None
+    rpm_s: float = 0.0
+    dead: bool = False
+    stood: bool = False
+    still: bool = False
+    stale_s: float = 0.0
+    rpms: deque[tuple[float, float]] = field(default_factory=deque)
+    gained_rps2: float = 0.0
     scatter: float = 0.0
     volts: float | None = None
     trail: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=TRAIL))
@@ -52,12 +66,18 @@ class LineState:
         (start, turns), (end, last) = trail[0], trail[-1]
         return (last - turns) / (end - start) if end > start else None
 
-    def follow_scatter(self, rpm: float) -> None:
-        """Follows how unevenly the robot computes its rpm; one false line counts little."""
+    def follow_rpm(self, time_s: float, rpm: float) -> None:
+        """Takes the robot's own rpm; one false line counts little for how uneven it is."""
         if self.rpm is not None:
             change = abs(rpm - self.rpm) / 60
             self.scatter += 0.05 * (min(change, 4 * self.scatter + 0.2) - self.scatter)
-        self.rpm = rpm
+        self.rpm, self.rpm_s, self.dead = rpm, time_s, False
+        rpms = self.rpms
+        rpms.append((time_s, rpm))
+        if time_s - rpms[0][0] > _GAIN_S:
+            self.gained_rps2 = max(self.gained_rps2, (rpm - rpms[0][1]) / 60 / (time_s - rpms[0][0]))
+        while time_s - rpms[0][0] > _GAIN_S:
+            rpms.popleft()
 
 
 _WRAPS = (2**16, 2**32)
@@ -70,16 +90,29 @@ class Clocks:
 
     def __init__(self) -> None:
         self.arrival = ArrivalClock()
-        self._trusted = True
+        self.fault: str | None = None
+        """Why the host's arrival time is the clock although the robot sends one."""
+        self.judging = True
+        """False where arrival times are made up, as of plain text."""
+        self._judge = ClockJudge()
         self._short = 0
 
-    def distrust(self) -> None:
+    def distrust(self, why: str) -> None:
         """From now on the host's arrival time is the clock."""
-        self._trusted = False
+        self.fault = why
+
+    def judge(self, wire: WireValues, arrival_s: float, lines: int = 1) -> bool:
+        """Takes the clock of a line, the last of ``lines`` that each moved it on; True when trust ends with it."""
+        clock, tick = self.reading(wire)
+        if clock is None or not self.judging:
+            return False
+        self._judge.see(clock * tick, arrival_s, lines)
+        self.fault = self._judge.verdict
+        return self.fault is not None
 
     def reading(self, wire: WireValues) -> tuple[float | None, float]:
         """The robot's clock in ticks, None without a usable one, and the seconds of a tick (or its uncertainty)."""
-        if self._trusted:
+        if self.fault is None:
             if wire.t_us is not None:
                 return wire.t_us, 1e-6
             if wire.t_ms is not None:
@@ -165,11 +198,13 @@ class ArrivalClock:
     def _as_heard(self) -> bool:
         return self._uneven > 0
 
-    def hear(self, arrival_s: float, lines: int) -> None:
-        """A chunk arrived, with which ``lines`` lines have come in all."""
+    def hear(self, arrival_s: float, lines: int, doubted: bool) -> None:
+        """A chunk arrived, with which ``lines`` lines have come in all. ``doubted``: lines were damaged lately."""
         came = lines - self._lines
         if came <= 0:
             return
+        if self._chunks == 1 and self.period == 0.0:
+            self.period = (arrival_s - self._arrival_s) / came
         self._lines = lines
         alone, since = self._alone, arrival_s - self._arrival_s
         self._alone, self._arrival_s = came == 1, arrival_s
@@ -179,7 +214,7 @@ class ArrivalClock:
         off_s = _OFF * self.period
         # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
         miscounted = late < -off_s or (late > off_s and self._late > off_s and alone and came == 1)
-        if miscounted and self._usual < _EVEN * self.period:
+        if doubted and miscounted and self._usual < _EVEN * self.period:
             ahead += self.period * round(late / self.period)
             late = arrival_s - (self._end + ahead)
         if self._chunks == 0 or abs(late) > _LOST_S + 4 * self.period:

@@ -51,6 +51,7 @@ class LineDecoder:
         self.notices = self._continuity.notices
         self._base: LineState | None = None
         self._held: _Held | None = None
+        self._seen: WireValues | None = None
         self._last: WireValues | None = None
         self._out_of_range: Counter[str] = Counter()
         self._refused_clocks = 0
@@ -61,6 +62,15 @@ class LineDecoder:
         if self._base is None:
             return "unknown"
         return "arrival" if self._base.clock is None else "robot"
+
+    @property
+    def clock_fault(self) -> str | None:
+        """What is wrong with the robot's own clock, in words; None where nothing is, or there is none."""
+        return self._continuity.clocks.fault
+
+    def trust_clock(self) -> None:
+        """Arrival times are made up: they say nothing of the robot's clock."""
+        self._continuity.clocks.judging = False
 
     @property
     def tick_s(self) -> float:
@@ -79,10 +89,13 @@ class LineDecoder:
         self._last = None
 
     def take_all(
-        self, lines: list[WireValues] | LineTable, arrival: float, numbers: Sequence[int], total: int
+        self, lines: list[WireValues] | LineTable, arrival: float, numbers: Sequence[int], total: int, doubted: bool
     ) -> list[Sample]:
-        """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far."""
-        self._continuity.clocks.arrival.hear(arrival, total)
+        """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far.
+
+        ``doubted``: lines were damaged lately.
+        """
+        self._continuity.clocks.arrival.hear(arrival, total, doubted)
         if isinstance(lines, LineTable):
             samples = self._take_table(lines, arrival)
             if samples is not None:
@@ -107,12 +120,18 @@ class LineDecoder:
             return None
         samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
         if samples is not None:
-            self._last, self._refused_clocks = table.last(), 0
+            last = table.last()
+            if self._continuity.clocks.judge(last, arrival, table.lines):
+                self._begin_anew()
+            self._last, self._refused_clocks = last, 0
             self.good += table.lines
         return samples
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
+        if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
+            self._begin_anew()
+        self._seen = wire
         sample = self._continuity.measured(wire, arrival)
         if self._impossible(sample) and not self._settled(sample):
             return
@@ -129,7 +148,7 @@ class LineDecoder:
             return
         held = self._held
         if held is not None:
-            if held.reason == "wheel" and change_goes_on(base, held.base, sample):
+            if held.reason == "wheel" and (_same_count(held.wire, wire) or change_goes_on(base, held.base, sample)):
                 self._believe(held, wire, number, sample, out)
                 return
             self._refuse_held()
@@ -193,9 +212,12 @@ class LineDecoder:
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1
             if self._refused_clocks >= _CLOCK_GIVEN_UP:
-                self._continuity.clocks.distrust()
-                self.notices["clock given up"] += 1
-                self._base = None
+                self._continuity.clocks.distrust("the robot's clock jumps")
+                self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        """The robot's clock is no longer trusted: what is known of the wheel by it goes too."""
+        self._base = self._held = None
 
     def _impossible(self, sample: Sample) -> list[str]:
         """Names of readings that this robot can't produce."""
@@ -220,3 +242,8 @@ class LineDecoder:
             self.notices[f"{name.rsplit('_', 1)[0]} out of range"] += 1
             setattr(sample, name, None)
         return True
+
+
+def _same_count(held: WireValues, wire: WireValues) -> bool:
+    """Whether the counter was not read anew between two lines: then what the first one says is no damage."""
+    return held.wheel_counts is not None and held.wheel_counts == wire.wheel_counts

@@ -78,11 +78,6 @@ class Framer:
         """Single values that can't be used, by what is wrong with them; the rest of their lines counts."""
         return self._format.set_aside
 
-    @property
-    def checked(self) -> bool:
-        """Whether this robot's lines carry checksums."""
-        return self._checked_seen
-
     def restart(self) -> None:
         """Forgets the half line of a connection that is gone."""
         self._rest = b""

@@ -21,11 +21,9 @@ if TYPE_CHECKING:
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
-_BURST_S = 0.2
-_FORGET = 0.05
+_BURST_S = 1.3
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
-_BAD_SHARE, _BAD_SHARE_CHECKED = 0.03, 0.15  # of lines refused: a checksum lets few of the false ones through
 _DRAINED = 20_000
 
 
@@ -37,7 +35,7 @@ class Line:
         self._robot = robot
         self._framer = Framer(robot.link)
         self._decoder = LineDecoder(robot)
-        self._track = SpeedTrack(1.0 / limits.counts_per_turn if limits.counts_per_turn else 1.0)
+        self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter = RpmFilter()
         self._shots = ShotDetector(robot)
         self._history = History()
@@ -46,8 +44,9 @@ class Line:
             row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
         }
         self._speed: tuple[float, float] | None = None
-        self._arrived: deque[tuple[float, int, int]] = deque(maxlen=20)
-        self._line_s = self._burst_s = 0.0
+        self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
+        self._line_s = 0.0
+        self._gaps_s: deque[float] = deque(maxlen=6)
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
         self._dropped_at = -10.0
@@ -61,31 +60,35 @@ class Line:
         Of lines that come faster than samples are needed, some are only counted.
         """
         framer, decoder = self._framer, self._decoder
-        samples = decoder.take_all(framer.read(chunk), arrival_s, framer.numbers, framer.lines)
+        lines = framer.read(chunk)
+        doubted = framer.damaged + decoder.damaged != self._dropped_before or self._doubted(arrival_s)
+        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted)
         dropped = framer.damaged + decoder.damaged
-        self._pace(arrival_s, dropped)
+        self._pace(arrival_s)
         if self.last_arrival_s is not None:
-            self._burst_s += _FORGET * (min(arrival_s - self.last_arrival_s, _BURST_S) - self._burst_s)
+            self._gaps_s.append(arrival_s - self.last_arrival_s)
         if dropped != self._dropped_before:
             self._dropped_before, self._dropped_at = dropped, arrival_s
         if samples:
             self._see(samples, arrival_s)
         return samples
 
-    def _pace(self, arrival_s: float, refused: int) -> None:
-        """Over about the last two seconds: seconds a line, refused ones included, and whether many were refused."""
+    def _pace(self, arrival_s: float) -> None:
+        """Seconds a line, refused ones included, over about the last two seconds."""
         arrived = self._arrived
         if not arrived or arrival_s - arrived[-1][0] >= 0.1:
-            arrived.append((arrival_s, self._framer.lines, refused))
+            arrived.append((arrival_s, self._framer.lines))
             lines = arrived[-1][1] - arrived[0][1]
             if lines > 0:
                 self._line_s = (arrival_s - arrived[0][0]) / lines
-            share = _BAD_SHARE_CHECKED if self._framer.checked else _BAD_SHARE
-            self._shots.bad_line = refused - arrived[0][2] > share * max(lines, 1)
+
+    def _doubted(self, arrival_s: float) -> bool:
+        """Whether lines were damaged within the last second, so that others may be false."""
+        return arrival_s - self._dropped_at < _NOISY_S
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._decoder.tick_s
-        noisy = arrival_s - self._dropped_at < _NOISY_S
+        noisy = self._doubted(arrival_s)
         for sample in samples:
             if sample.fresh:
                 self._break()
@@ -108,11 +111,15 @@ class Line:
             self._speed = (self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy), sample.arrival_s)
         elif sample.turns is not None:
             thin_s = max(_THIN_S, 8 * self._line_s)
+            was_dead = self._track.dead
             rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s)
+            if self._track.dead:
+                self._speed = None
+                self._extra["counter stands still"] += not was_dead
             if rpm is not None:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
-        self._shots.see(sample, tick, noisy)
+        self._shots.see(sample, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
         self._figures.see(sample)
         self._note(sample)
@@ -123,6 +130,10 @@ class Line:
             value = getattr(sample, name)
             if value is not None:
                 recent.append((value, sample.arrival_s))
+
+    def trust_clock(self) -> None:
+        """Arrival times are made up, as of plain text: they say nothing of the robot's clock."""
+        self._decoder.trust_clock()
 
     def reconnected(self) -> None:
         """The port was opened anew: half lines and held samples are gone, history and counts stay."""
@@ -150,6 +161,8 @@ class Line:
         """Counts so far."""
         framer, decoder = self._framer, self._decoder
         notices = dict(decoder.notices + self._extra + framer.set_aside)
+        if decoder.clock_fault:
+            notices[decoder.clock_fault] = 1
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
         return Health(
@@ -191,7 +204,8 @@ class Line:
 
     def _speed_shown(self, now_s: float) -> float | None:
         speed = self._speed
-        if speed is None or now_s - speed[1] > max(_SPEED_S, 4 * self._line_s, 1.5 * self._burst_s):
+        burst_s = min(2 * statistics.median(self._gaps_s), _BURST_S) if self._gaps_s else 0.0
+        if speed is None or now_s - speed[1] > max(_SPEED_S, 4 * self._line_s, burst_s):
             return None
         return speed[0]
 

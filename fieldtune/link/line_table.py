@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
-from fieldtune.link.clock import AHEAD_S, LineState
+from fieldtune.link.clock import AHEAD_S, TRAIL, LineState
 from fieldtune.link.sample import Sample, SampleChooser
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
@@ -127,6 +127,7 @@ def checked_payloads(buffer: Bytes, ends: IntArray) -> bytes | None:
 
 
 _RECENT = 40
+_OVERDUE = 2.5  # counts
 
 
 def samples_of_table(
@@ -187,7 +188,7 @@ def _turns(
     if counts is None or limits.counts_per_turn is None:
         return np.empty(0)
     trail = base.trail
-    if base.counts is None or len(trail) < 8 or base.turned_s != base.time_s or np.abs(counts).max() > EXACT:
+    if base.counts is None or len(trail) < 8 or np.abs(counts).max() > EXACT:
         return None
     step = continuity.wrapped(_differences(counts, base.counts)) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
@@ -195,9 +196,17 @@ def _turns(
     run = np.concatenate([[p[1] for p in trail], turns])
     n = len(times)
     rate = (run[7 : 7 + n] - run[:n]) / (at[7 : 7 + n] - at[:n])
+    waited = times - _last_move_s(base, times, step)
+    if np.any((step == 0) & (np.abs(rate) * waited * limits.counts_per_turn > _OVERDUE)):
+        return None  # the counter is read more seldom than lines come
     room = 1.5 / limits.counts_per_turn + 1.2 * base.tick * np.abs(rate) + 0.06 * np.abs(rate) * elapsed
     room += limits.tight_rps2 * elapsed * elapsed / 2
     return turns if bool(np.all(np.abs(step - rate * elapsed) <= room)) else None
+
+
+def _last_move_s(base: LineState, times: FloatArray, step: FloatArray) -> FloatArray:
+    """When the counter last moved, at or before each line."""
+    return np.maximum.accumulate(np.where(step != 0, times, base.turned_s))
 
 
 def _differences(counts: FloatArray, before: int) -> IntArray:
@@ -225,7 +234,7 @@ def _readings_follow(base: LineState, limits: Limits, si: dict[str, FloatArray],
         speed = rpm / 60
         before = np.concatenate([[speed[0] if base.rpm is None else base.rpm / 60], speed[:-1]])
         room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + 4 * base.scatter + limits.tight_rps2 * elapsed
-        if np.any(np.abs(speed - before) > room):
+        if np.any(np.abs(speed - before) > room) or not rpm.all():
             return False
     return True
 
@@ -266,13 +275,16 @@ def _advance(
         continuity.count_wraps(_differences(counts, base.counts or 0))
         base.counts = int(counts[-1])
     if len(turns):
-        base.turns, base.turned_s = float(turns[-1]), float(times[-1])
-        base.trail.extend(zip(times[-8:].tolist(), turns[-8:].tolist(), strict=True))
+        moved = np.flatnonzero(np.diff(turns, prepend=base.turns))[-TRAIL:]
+        base.trail.extend(zip(times[moved].tolist(), turns[moved].tolist(), strict=True))
+        base.turns, base.stood = float(turns[-1]), False
+        base.turned_s = float(times[moved[-1]]) if len(moved) else base.turned_s
     clock = float(block.columns["t_us" if "t_us" in block.columns else "t_ms"][-1])
     continuity.clocks.rolled_over(base.clock or 0.0, clock)
     base.clock = clock
     base.volts = float(si["battery_v"][-1]) if "battery_v" in si else base.volts
-    for rpm in si["wheel_rpm"][-_RECENT:].tolist() if "wheel_rpm" in si else ():
-        base.follow_scatter(rpm)
+    if "wheel_rpm" in si:
+        for at, rpm in zip(times[-_RECENT:].tolist(), si["wheel_rpm"][-_RECENT:].tolist(), strict=True):
+            base.follow_rpm(at, rpm)
     base.period += (1 - 0.95**block.lines) * (float(elapsed.mean()) - base.period)
     base.time_s, base.arrival_s = float(times[-1]), arrival

@@ -186,6 +186,8 @@ class Monitor:
         if self._followed:
             self._reopened()
         self._followed = True
+        if getattr(found.port, "made_up_times", False):
+            self._line.trust_clock()
         good = False
         unread = ": it sends text, but no line that can be read" if found.text else ""
         self._say_searching("searching", f"listening on {found.device}{found.speed_words}{unread}")

@@ -5,6 +5,7 @@ And what it would mean if a line that does not follow were true: a change of the
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -34,7 +35,7 @@ def changed_state(
     timed = elapsed is not None and _agrees(elapsed, waited) and reason != "clock"
     turned = wire.wheel_counts is not None and steps.limits.counts_per_turn is not None
     if timed and (steps.fault(base, wire, number, sample, loose=True) is None or not turned):
-        follows = replace(base, trail=base.trail.copy(), change=None)
+        follows = replace(base, trail=base.trail.copy(), rpms=base.rpms.copy(), change=None)
         if reason == "wheel":
             while len(follows.trail) > 1:
                 follows.trail.popleft()
@@ -90,6 +91,9 @@ def _near_zero(steps: Continuity, counts: int, before: int, seconds: float) -> b
 
 PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 _LONG_S = 10.0
+_FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
+_BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
+_STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -120,9 +124,9 @@ class Continuity:
         clock, tick = self.clocks.reading(wire)
         sample.time_s, sample.fresh = time_s, True
         counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
-        base = LineState(
-            clock, tick, counts, time_s, sample.arrival_s, rpm=sample.wheel_rpm, volts=sample.battery_v, change=change
-        )
+        base = LineState(clock, tick, counts, time_s, sample.arrival_s, volts=sample.battery_v, change=change)
+        if sample.wheel_rpm is not None:
+            base.follow_rpm(time_s, sample.wheel_rpm)
         if clock is None:
             base.mark = self.clocks.arrival.time_of(number)
         if counts is not None and self.limits.counts_per_turn is not None:
@@ -167,12 +171,17 @@ class Continuity:
             if not self._turns_follow(base, wire, sample, elapsed + late, loose):
                 return "wheel"
             self.clocks.arrival.believe()
-        if not self._rpm_follows(base, sample, elapsed, loose):
-            return "wheel"
+        if self._dead(base, sample):
+            sample.wheel_rpm, base.dead = None, True
+        elif not self._rpm_follows(base, sample, loose):
+            if not loose:
+                return "wheel"
+            sample.wheel_rpm = None  # unknown until it follows again, or has had the time for such a change
         return self._readings_follow(base, sample, loose)
 
     def _timeless(self, base: LineState, wire: WireValues) -> bool:
-        return base.clock is not None and wire.t_ms is None and wire.t_us is None
+        """Whether a line has no time of its own: it has no clock though others do, or the clock did not move."""
+        return base.clock is not None and self.clocks.reading(wire)[0] in (None, base.clock)
 
     def _turns_follow(self, base: LineState, wire: WireValues, sample: Sample, elapsed: float, loose: bool) -> bool:
         sample.time_s = base.time_s + elapsed
@@ -181,16 +190,18 @@ class Continuity:
             return True
         step = self.signed(int(wire.wheel_counts) - base.counts) / per_turn
         sample.turns = base.turns + step
+        if step == 0:
+            return True  # no new reading: many programs print oftener than they read their counter
         return self._wheel_follows(base, step, sample.time_s - base.turned_s, loose)
 
     def _wheel_follows(self, base: LineState, step: float, elapsed: float, loose: bool) -> bool:
         limits = self.limits
         fastest = limits.wheel_rpm / 60
         noise = 1.5 / (limits.counts_per_turn or 1.0)
-        rate = base.rate
+        rate = 0.0 if base.still else base.rate
         if rate is None:
             return abs(step) <= fastest * (elapsed + base.tick) + noise
-        noise += 1.2 * base.tick * abs(rate)
+        noise += (1.2 * base.tick + 2 * base.stale_s) * abs(rate)
         if not loose:
             room = noise + 0.06 * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
             return abs(step - rate * elapsed) <= room
@@ -198,14 +209,27 @@ class Continuity:
         limit = min((abs(rate) + limits.accel_rps2 * elapsed) * elapsed, fastest * (elapsed + base.tick))
         return -noise - 0.2 * fastest * elapsed <= forward <= limit + noise
 
-    def _rpm_follows(self, base: LineState, sample: Sample, elapsed: float, loose: bool) -> bool:
+    def _rpm_follows(self, base: LineState, sample: Sample, loose: bool) -> bool:
         if sample.wheel_rpm is None or base.rpm is None:
             return True
-        limits = self.limits
+        limits, elapsed = self.limits, sample.time_s - base.rpm_s
         change = (sample.wheel_rpm - base.rpm) / 60
         room = 0.04 * max(base.rpm / 60, limits.wheel_rpm / 1200) + 4 * base.scatter
-        room += (limits.accel_rps2 if loose else limits.tight_rps2) * elapsed
-        return change <= room and (loose or -change <= room)
+        if not loose:
+            return abs(change) <= room + limits.tight_rps2 * elapsed
+        fall = room + _FALL * base.rpm / 60 + self._brake_rps2(base) * elapsed
+        return -fall <= change <= room + limits.accel_rps2 * elapsed
+
+    def _brake_rps2(self, base: LineState) -> float:
+        """What this wheel can lose of its speed at most, turns/s^2, by what it was seen to gain."""
+        return min(self.limits.accel_rps2, _BRAKE * base.gained_rps2 or math.inf)
+
+    def _dead(self, base: LineState, sample: Sample) -> bool:
+        """Whether own rpm says zero of a wheel that can't have stopped so fast: what it counts with is dead."""
+        if sample.wheel_rpm != 0:
+            return False
+        least, brake = 0.02 * self.limits.wheel_rpm / 60, self._brake_rps2(base)
+        return base.dead or any(rpm / 60 > least + brake * (sample.time_s - at) for at, rpm in base.rpms)
 
     @staticmethod
     def _readings_follow(base: LineState, sample: Sample, loose: bool) -> str | None:
@@ -234,7 +258,7 @@ class Continuity:
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
-            base.follow_scatter(sample.wheel_rpm)
+            base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 
     def _turn(self, base: LineState, counts: int, sample: Sample) -> None:
@@ -247,6 +271,23 @@ class Continuity:
             self.clocks.arrival.prefer(*(abs(turned - rate * since) for since in heard))
         if sample.turns is None and self.limits.counts_per_turn is not None:
             sample.turns = base.turns
-        if sample.turns is not None:
-            base.turns, base.turned_s = sample.turns, sample.time_s
-            base.trail.append((sample.time_s, sample.turns))
+        if sample.turns is None:
+            return
+        if sample.turns == base.turns and base.trail:
+            self._no_new_count(base, sample, rate or 0.0)
+            return
+        if base.stood:
+            base.stale_s = max(0.98 * base.stale_s, sample.time_s - base.time_s)
+        else:
+            base.stale_s = 0.95 * base.stale_s if base.stale_s > 1e-4 else 0.0
+        base.stood = base.still = False
+        base.turns, base.turned_s = sample.turns, sample.time_s
+        base.trail.append((sample.time_s, sample.turns))
+
+    def _no_new_count(self, base: LineState, sample: Sample, rate: float) -> None:
+        """Between two readings of the counter, on a wheel that turns less than a count a line, or one that stands."""
+        base.stood = base.stood or abs(rate) * (sample.time_s - base.time_s) * (self.limits.counts_per_turn or 1) > 1.5
+        if sample.time_s - base.turned_s > _STOOD_S:
+            base.trail.clear()
+            base.trail.append((sample.time_s, sample.turns or 0.0))
+            base.turned_s, base.stood, base.still = sample.time_s, False, True

@@ -13,6 +13,7 @@ from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.link.urls import open_url
+from fieldtune.port_names import SCHEMES
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -190,5 +191,5 @@ def explained(device: str, error: Exception) -> str:
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "could not find" in text.lower():
         return f"{device} is not there; check the cable, or name another port"
     if isinstance(error, ValueError):
-        return f"{device}: {text}; use a device, sim://ROBOT, replay://FILE or socket://HOST:PORT"
+        return f"{device}: {text}; use a device, {', '.join(SCHEMES.values())}"
     return f"can't open {device}: {text}"

@@ -152,6 +152,11 @@ def _pairs(lines: Iterable[str]) -> dict[str, str]:
     return {key: value for key, colon, value in (line.partition(": ") for line in lines) if colon}
 
 
+def is_plain(path: Path | str) -> bool:
+    """Whether a file is plain captured text, whose arrival times are made up."""
+    return not _bytes(path).startswith(MAGIC)
+
+
 def chunks(path: Path | str) -> Iterator[Chunk]:
     """The chunks of a recording in order; a plain text capture is cut into lines and paced by its own clock."""
     content = _bytes(path)
@@ -268,6 +273,8 @@ class Decoded:
 def decode(path: Path | str, robot: Robot) -> Decoded:
     """Decodes a recording or a plain text capture. Raises ``InputError`` if it can't be read."""
     line = Line(robot)
+    if is_plain(path):
+        line.trust_clock()
     samples: list[Sample] = []
     arrival_s = 0.0
     for chunk in chunks(path):

@@ -92,8 +92,6 @@ class ShotDetector:
         self._looked_s = -math.inf
         self._back = 0
         self.unconfirmed = 0
-        self.bad_line = False
-        """Set by the line while it refuses so many lines that false ones may get through."""
 
     def clear(self) -> None:
         """A break in the line: what is pending is settled with what is known."""
@@ -106,13 +104,15 @@ class ShotDetector:
         if self._draws is not None:
             self._draws.clear()
 
-    def see(self, sample: Sample, tick_s: float, noisy: bool) -> None:
-        """Takes the next sample; ``noisy`` says that lines were refused within the last second."""
+    def see(self, sample: Sample, placed: tuple[float, float, float] | None, tick_s: float, noisy: bool) -> None:
+        """Takes the next sample; ``placed`` as in ``DropDetector.see``; ``noisy``: lines were refused lately."""
         fired_now = self._note_fired(sample, noisy)
         if self._drops is not None:
-            drop = self._drops.see(sample, tick_s, bool(self._pending) and not self.bad_line, noisy)
-            if drop is not None:
-                self._release_seen(drop.at, drop, None, "wheel", noisy)
+            for drop in self._drops.see(sample, placed, tick_s, bool(self._pending) and not noisy, noisy):
+                if drop.sure or self._pending:
+                    self._release_seen(drop.at, drop, None, "wheel", noisy)
+                else:
+                    self.unconfirmed += 1
             self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)
@@ -141,9 +141,6 @@ class ShotDetector:
                 return
         if self._says_fired and not noisy:
             return  # the robot says itself when it fires, and the line is clean: this was something else
-        if self.bad_line:
-            self.unconfirmed += 1  # lines that got through falsely bend the wheel's run as a shot does
-            return
         self._add(at, drop, draw_mm, by)
 
     def _settle(self, fired: _Fired) -> None:

@@ -20,7 +20,7 @@ from fieldtune.physics.motor import mean_voltage, motor, torque
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray
-    from fieldtune.link.sample import Sample
+    from fieldtune.link.recording import Decoded
     from fieldtune.robot.model import Drive
 
 _SETTLED, _REST, _RISE = 0.02, 0.25, 1 - math.exp(-1)
@@ -99,15 +99,15 @@ class WheelResponse:
     notes: tuple[str, ...]
 
 
-def trace_of(samples: Sequence[Sample], shots_s: tuple[float, ...] = (), in_rpm: bool = True) -> WheelTrace:
-    """A recording's samples as arrays; setpoint, power and voltage that come in other lines hold until the next."""
+def trace_of(recorded: Decoded, in_rpm: bool = True) -> WheelTrace:
+    """A decoded recording as arrays; setpoint, power and voltage that come in other lines hold until the next."""
 
     def held(values: list[float | None]) -> FloatArray:
         told = np.array([np.nan if value is None else value for value in values], dtype=float)
         at = np.maximum.accumulate(np.where(np.isfinite(told), np.arange(len(told)), -1))
         return np.where(at >= 0, told[np.maximum(at, 0)], np.nan)
 
-    used = [sample for sample in samples if sample.wheel_rpm is not None]
+    used = [sample for sample in recorded.samples if sample.wheel_rpm is not None]
     if not used:
         raise InputError("the recording has no wheel speed: let the robot print wheel_counts or wheel_rpm")
     return WheelTrace(
@@ -116,7 +116,7 @@ def trace_of(samples: Sequence[Sample], shots_s: tuple[float, ...] = (), in_rpm:
         setpoint=held([sample.setpoint for sample in used]),
         power_pct=held([sample.power_pct for sample in used]),
         battery_v=held([sample.battery_v for sample in used]),
-        shots_s=shots_s,
+        shots_s=tuple(shot.time_s for shot in recorded.live.shots),
         in_rpm=in_rpm,
     )
 

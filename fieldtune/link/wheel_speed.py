@@ -3,7 +3,7 @@
 The window reaches back from the newest count as far as the slopes agree within their standard errors (intersection of
 confidence intervals: Goldenshluger & Nemirovski, Math. Methods Stat. 6 (1997) 135): long and quiet while the wheel runs
 evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown. Own rpm is the
-median over such a window; how rough it is shows from its second differences, so that spin-up and shots count little.
+mean over such a window; how rough it is shows from its second differences, so that spin-up and shots count little.
 """
 
 from __future__ import annotations
@@ -22,29 +22,44 @@ _SLIP = 0.75  # a count more on the way tilts a fitted line by up to twice this 
 _SPARSE_S = 0.09
 _ODD = 3.0
 _STILL_S = 1.0
+_SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
+_LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
+_FEW_COUNTS = 3.0
+_STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
 
 class SpeedTrack:
     """Follows wheel turns over time and says the speed now, in rpm; ``None`` while it isn't known.
 
-    ``quantum`` is one count in turns. While less than a count comes per line, what is timed is the count, not the line.
+    ``quantum`` is one count in turns, ``brake_rps2`` what a wheel can lose of its speed at most, turns/s^2.
+
+    While less than a count comes per line, what is timed is the count, not the line. A counter that is read more seldom
+    than lines are printed stands still in between: its readings are timed by the lines around each new one.
     """
 
-    def __init__(self, quantum: float) -> None:
+    def __init__(self, quantum: float, brake_rps2: float = math.inf) -> None:
         self._quantum = quantum
+        self._brake_rps2 = brake_rps2
         self._points: deque[tuple[float, float, float]] = deque(maxlen=160)  # seconds, turns, spread of the seconds
         self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
         self._turns = 0.0
         self._waited = False
         self._moved_s = 0.0
         self._rate: float | None = None
+        self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
+        self._stale_until_s = -math.inf
+        self.placed: tuple[float, float, float] | None = None
+        """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
+        self.dead = False
+        """Whether the counter stands still although the wheel can't have stopped: a pulled wire, a frozen program."""
 
     def clear(self) -> None:
         """Forgets the past: what comes next has no connection with it."""
         self._points.clear()
         self._lines.clear()
         self._rate = None
+        self._waited = self.dead = False
 
     def add(
         self,
@@ -60,6 +75,7 @@ class SpeedTrack:
         ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
         span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
         """
+        self.placed = None
         lines = self._lines
         if lines and time_s <= lines[-1]:
             return None if self._rate is None else self._rate * 60
@@ -72,30 +88,64 @@ class SpeedTrack:
         elif abs(moved) < 1e-9:
             self._waited = True
             return self._waiting(time_s)
-        elif self._waited and abs(moved) < _OVERDUE * self._quantum:
-            edge = turns if moved > 0 else turns + self._quantum
-            self._place((before_s + time_s) / 2, edge, time_s - before_s)
         else:
-            self._place(time_s, turns + self._quantum / 2, 0.0)
-        self._waited = False
+            self._take_count(time_s, before_s, turns, moved)
         fewest = _FEWEST_DOUBTED if doubted else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
         return None if self._rate is None else self._rate * 60
 
+    def _take_count(self, time_s: float, before_s: float, turns: float, moved: float) -> None:
+        """Places a new count at the time at which it came."""
+        if self.dead:
+            self.clear()
+            self._lines.append(time_s)
+        gap_s, since_s = time_s - before_s, time_s - self._moved_s
+        refreshed = self._waited and abs(moved) * gap_s > _OVERDUE * self._quantum * since_s
+        if refreshed:
+            self._refresh_s.append(since_s)
+            self._stale_until_s = time_s + _STALE_S
+        if refreshed or time_s < self._stale_until_s:
+            self._place((before_s + time_s) / 2, turns + self._quantum / 2, gap_s)
+        elif self._waited and abs(moved) < _OVERDUE * self._quantum:
+            edge = turns if moved > 0 else turns + self._quantum
+            self._place((before_s + time_s) / 2, edge, gap_s)
+        else:
+            self._place(time_s, turns + self._quantum / 2, 0.0)
+        self._waited = False
+
     def _place(self, time_s: float, turns: float, spread_s: float) -> None:
-        self._points.append((time_s, turns, spread_s))
+        self.placed = (time_s, turns, spread_s)
+        self._points.append(self.placed)
         self._moved_s = time_s
 
     def _waiting(self, now: float) -> float | None:
-        """The speed while no count comes: as before until one is overdue, zero once the wheel can only be creeping."""
+        """The speed while no count comes.
+
+        As before until a count, or the next reading of the counter, is overdue; zero once the wheel can only be
+        creeping; unknown where it can't have come to a stop within what was counted.
+        """
         since = now - self._moved_s
-        if since >= _STILL_S or self._quantum / since <= _GOOD_RPS:
+        due_s = max(_LATE_READING * max(self._refresh_s, default=0.0), _SEEN_STILL_S)
+        if since >= _STILL_S or (self._quantum / since <= _GOOD_RPS and since > due_s):
+            self.dead = self.dead or self._turns_to_stop() > _FEW_COUNTS * self._quantum
             self._points.clear()
-            self._rate = 0.0
-        elif self._rate is not None and abs(self._rate) * since > _OVERDUE * self._quantum:
+            self._rate = None if self.dead else 0.0
+        elif (
+            self._rate is not None
+            and abs(self._rate) * since > _OVERDUE * self._quantum
+            and (not self._refresh_s or since > due_s)
+        ):
             self._rate = None
         return None if self._rate is None else self._rate * 60
+
+    def _turns_to_stop(self) -> float:
+        """Turns that a wheel makes at least while it is braked from its last known speed."""
+        if len(self._points) < 2:
+            return 0.0
+        (start, turns, _), (end, last, _) = self._points[-2], self._points[-1]
+        rate = (last - turns) / max(end - start, 1e-9)
+        return rate * rate / (2 * self._brake_rps2)
 
     def _slope(self, tick_s: float, fewest: int) -> float | None:
         """Turns a second at the newest point, over the longest window that agrees with all shorter ones."""
@@ -150,11 +200,11 @@ class SpeedTrack:
 
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
 _LONGEST_RPM_S = 0.25
-_MEDIAN = math.sqrt(math.pi / 2)  # a median's standard error over a mean's, for normal errors
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
 _FORGET = 0.05
 _DOUBTED = 3
+_FAR = 3.5  # standard deviations
 
 
 class Scatter:
@@ -185,11 +235,14 @@ class Scatter:
 
 
 class RpmFilter:
-    """Follows one reading over time."""
+    """Follows the robot's own rpm over time: the mean over the longest window that agrees with all shorter ones.
+
+    A mean and no median, as own rpm often comes in steps of one count: between two steps only the mean is right.
+    """
 
     def __init__(self) -> None:
         self._points: deque[tuple[float, float]] = deque(maxlen=_WINDOWS[-1])
-        self._scatter = Scatter()
+        self.scatter = Scatter()
 
     def clear(self) -> None:
         """Forgets the past, but not how rough the reading is."""
@@ -199,16 +252,24 @@ class RpmFilter:
         """Takes one value and returns the one to show. ``doubted``: some values may be false, so none stands alone."""
         points = self._points
         points.append((time_s, value))
-        self._scatter.see(value)
+        self.scatter.see(value)
         back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_RPM_S]
         low, high, best = -math.inf, math.inf, value
         for n in _WINDOWS:
             if n > len(back):
                 break
-            middle = statistics.median(back[:n])
-            error = _GAMMA * self._scatter.of_mean(n) * (_MEDIAN if n > 2 else 1.0)
+            middle = self._middle(back[:n])
+            error = _GAMMA * self.scatter.of_mean(n)
             low, high = max(low, middle - error), min(high, middle + error)
             if low > high and not (doubted and n <= _DOUBTED):
                 break
             best = middle
         return best
+
+    def _middle(self, values: list[float]) -> float:
+        """Mean of values without those that lie far from the others."""
+        if len(values) < 3:
+            return statistics.fmean(values)
+        middle, room = statistics.median(values), _FAR * self.scatter.deviation
+        near = [value for value in values if abs(value - middle) <= room]
+        return statistics.fmean(near or [middle])

@@ -15,10 +15,27 @@ if TYPE_CHECKING:
     from fieldtune.physics.air import AirState
 
 
+LIGHT = 100.0
+"""Mean density (kg/m^3) below which the air that a body displaces counts: 1 % of its weight and more."""
+
+_HEAVIER_THAN_AIR = 0.01
+"""Least share of its weight that anything keeps: what floats away is no element."""
+
+
+def displaced(mass: float, volume: float, air_density: float) -> tuple[float, float]:
+    """Factors on gravity and on inertia by the displaced air: it buoys, and half of it has to be sped up as well.
+
+    Half is a sphere's share (potential flow, Lamb, Hydrodynamics, article 92; from memory). Both 1 for bodies that
+    aren't light.
+    """
+    share = air_density * volume / mass
+    return (max(1 - share, _HEAVIER_THAN_AIR), 1 + share / 2) if volume > 0 and mass / volume < LIGHT else (1.0, 1.0)
+
+
 @dataclass(frozen=True, slots=True)
 class Body:
-    """Mass (kg), diameter (m, for the Reynolds number), area (m^2, drag and lift refer to it), air density (kg/m^3) and
-    dynamic viscosity (Pa s), drag and lift law, gravity (m/s^2)."""
+    """Mass (kg, what has to be sped up), diameter (m, for the Reynolds number), area (m^2, drag and lift refer to it),
+    air density (kg/m^3) and dynamic viscosity (Pa s), drag and lift law, acceleration of free fall (m/s^2)."""
 
     mass: float
     diameter: float
@@ -64,15 +81,16 @@ def ball(
     """A ball of mass (kg) and diameter (m); ``drag`` and ``lift`` are constant coefficients instead of the surface's
     laws.
     """
+    pull, heavier = displaced(mass, math.pi / 6 * diameter**3, float(air.density))
     return Body(
-        mass=mass,
+        mass=mass * heavier,
         diameter=diameter,
         area=math.pi * diameter**2 / 4,
         air_density=float(air.density),
         air_viscosity=float(air.viscosity),
         drag=drag_law(surface, drag),
         lift=lift_law(surface, lift),
-        gravity=gravity,
+        gravity=gravity * pull / heavier,
     )
 
 
@@ -83,15 +101,20 @@ def bluff(
     drag: float | None = None,
     lift: float | None = None,
     gravity: float = STANDARD_GRAVITY,
+    volume: float = 0.0,
 ) -> Body:
-    """A tumbling disc or block: constant drag on its mean projected area (m^2), no lift unless given."""
+    """A tumbling disc or block: constant drag on its mean projected area (m^2), no lift unless given.
+
+    ``volume`` (m^3) for the air that a light one displaces.
+    """
+    pull, heavier = displaced(mass, volume, float(air.density))
     return Body(
-        mass=mass,
+        mass=mass * heavier,
         diameter=math.sqrt(4 * area / math.pi),
         area=area,
         air_density=float(air.density),
         air_viscosity=float(air.viscosity),
         drag=constant_drag(BLUFF_DRAG, BLUFF_SPREAD) if drag is None else constant_drag(drag),
         lift=NO_LIFT if lift is None else lift_law("smooth", lift),
-        gravity=gravity,
+        gravity=gravity * pull / heavier,
     )

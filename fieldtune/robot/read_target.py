@@ -52,6 +52,8 @@ def _doubt_density(section: Section, element: Element) -> None:
     words = f"found {shown(section.values.get('mass'))}, {density / 1000:.3g} g/cm^3 with this size"
     if density > 22_600:
         section.error("mass", f"{words}, denser than any metal; expected less, or a larger size")
+    elif density < 2:
+        section.error("mass", f"{words}, hardly heavier than air; expected more, or a smaller size")
     elif density > 9_000 or density < 5:
         section.warn("mass", f"{words}; check both")
 

@@ -22,15 +22,15 @@ def today(session: Session) -> str:
 
 
 FORMAT = "fieldtune pack"
-VERSION = 1
-DERIVED = ("undone", "excluded")
+VERSION = 2
+DERIVED = ("undone", "excluded", "corrected")
 """Fields of a shot that follow from its marks, and so are not in a pack."""
 
 
 def pack(session: Session, by: str | None = None) -> str:
     """The robot and all of its log as JSON text, one record a line; ``by`` names the laptop (its own name if None)."""
     # Marks before shots before epochs: what another process adds meanwhile then never lacks what it belongs to.
-    marks, shots, epochs = session.log.marks(), session.log.shots(), session.log.epochs()
+    marks, shots, epochs = session.log.marks(), session.log.shots_as_confirmed(), session.log.epochs()
     present = next((epoch.uid for epoch in epochs if epoch.epoch == session.log.epoch), None)
     head = {
         "format": FORMAT,

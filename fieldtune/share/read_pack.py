@@ -60,19 +60,24 @@ class _Shot(_Entry):
     speed: float | None = None
     battery_v: float | None = None
     target: str | None = None
+    distance_from: str | None = None
     origin: str | None = None
 
 
 class _Epoch(_Entry):
     epoch: int
     label: str | None = None
+    previous: str | None = None
     origin: str | None = None
 
 
 class _Mark(_Entry):
-    shot_uid: str
-    kind: Literal["undo", "exclude", "include"]
+    subject: str
+    kind: Literal["undo", "redo", "exclude", "include", "correct", "label"]
     reason: str | None = None
+    result: Result | None = None
+    miss_m: float | None = None
+    side_m: float | None = None
 
 
 class _Battery(_Entry):
@@ -192,15 +197,18 @@ def _check(path: Path, file: _File) -> None:
         ("epochs", file.epochs), ("shots", file.shots), ("marks", file.marks), ("batteries", file.batteries)
     ):  # fmt: skip
         _each(path, name, entries)
-    epochs, uids = {entry.epoch for entry in file.epochs}, {entry.uid for entry in file.shots}
+    epochs = {entry.epoch for entry in file.epochs}
+    uids = {entry.uid for entry in (*file.shots, *file.epochs, *file.marks)}
     if len(epochs) < len(file.epochs):
         raise InputError(f"{path}: epochs: two of them have one number")
     for shot in file.shots:
         if shot.epoch not in epochs:
             raise InputError(f"{path}: shot {shot.shot}: epoch {shot.epoch} isn't in the pack; pack the robot again")
     for mark in file.marks:
-        if mark.shot_uid not in uids:
-            raise InputError(f"{path}: a mark of {mark.time} is on a shot that isn't in the pack; pack the robot again")
+        if mark.subject not in uids:
+            raise InputError(
+                f"{path}: a mark of {mark.time} is on something that isn't in the pack; pack the robot again"
+            )
 
 
 def _each(path: Path, name: str, entries: Iterable[Any]) -> None:
@@ -239,7 +247,7 @@ def _is_time(text: str) -> bool:
 
 _TINY = 1e-9
 _RULES: dict[str, Callable[[Any], bool]] = {
-    "uid": lambda text: 0 < len(text) <= 64 and text.isascii() and text.isprintable(),
+    **dict.fromkeys(("uid", "subject", "previous"), lambda t: 0 < len(t) <= 64 and t.isascii() and t.isprintable()),
     "time": _is_time,
     "shot": _between(1, 2**53),
     "epoch": _between(1, 2**53),
@@ -254,6 +262,7 @@ _RULES: dict[str, Callable[[Any], bool]] = {
     "label": _words(200),
     "reason": _words(200),
     "target": _words(200),
+    "distance_from": _words(200),
     "origin": _words(200),
 }
 

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import gain_basis
+from fieldtune.aim.draws import Belief
+from fieldtune.aim.recommend import table
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
@@ -24,48 +24,8 @@ from fieldtune.sizing.size import size
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.robot.model import Robot, Shape, Target
+    from fieldtune.robot.model import Robot, Shape
     from fieldtune.sizing.results import Size
-
-_DRAWS = 200
-
-
-def belief_from_profile(robot: Robot, target: Target, rng: np.random.Generator, draws: int = _DRAWS) -> Belief:
-    """Draws from the profile's uncertainties: level of the exit speed, angle, drag or friction, distance.
-
-    Exit speed goes with the root of a spring's energy, so half of the efficiency's spread is the speed's.
-    """
-    given, basis = robot.uncertainty, gain_basis(robot)
-    level = robot.launcher.mechanism.level_spread(given)
-    rubbing = getattr(given, target.resistance)
-    gain = np.zeros((draws, basis.size))
-    gain[:, 0] = rng.normal(0.0, level, draws)
-    return Belief(
-        basis=basis,
-        draws=Unknowns(
-            gain=gain,
-            angle_error=rng.normal(0.0, given.exit_angle, draws),
-            log_drag=rng.normal(0.0, rubbing, draws),
-            distance_bias=rng.normal(0.0, given.distance, draws),
-            side_bias=np.zeros(draws),
-            speed_scatter=np.full(draws, given.exit_speed_scatter),
-            angle_scatter=np.full(draws, given.exit_angle_scatter),
-            side_scatter=np.full(draws, given.side_scatter),
-        ),
-        weights=np.full(draws, 1 / draws),
-        best=Unknowns(
-            gain=np.zeros((1, basis.size)),
-            angle_error=np.zeros(1),
-            log_drag=np.zeros(1),
-            distance_bias=np.zeros(1),
-            side_bias=np.zeros(1),
-            speed_scatter=np.full(1, given.exit_speed_scatter),
-            angle_scatter=np.full(1, given.exit_angle_scatter),
-            side_scatter=np.full(1, given.side_scatter),
-        ),
-        shots_used=0,
-        epoch=1,
-    )
 
 
 FEEDING_LIMIT = 60.0
@@ -79,14 +39,16 @@ _DISTANCES = 9
 class Mechanism:
     """One robot's column.
 
-    ``hit``: hit probability of the best setpoint at each of ``distances_m``, 0 where none scores. In ``figures``,
-    ``scatter_m`` is the shot-to-shot standard deviation along the range (window: in height) at the middle distance.
+    ``shots_used``: how many shots its belief rests on, 0 for the profile alone. ``hit``: hit probability of the best
+    setpoint at each of ``distances_m``, 0 where none scores. In ``figures``, ``scatter_m`` is the shot-to-shot standard
+    deviation along the range (window: in height) at the middle distance.
     """
 
     name: str
     title: str
     kind: str
     shapes: tuple[Shape, ...]
+    shots_used: int
     nearest_m: float | None
     distances_m: tuple[float, ...]
     hit: tuple[float, ...]
@@ -108,55 +70,49 @@ class Comparison:
 
 def compare(
     robots: Sequence[Robot],
+    beliefs: Mapping[str, Belief],
     weights: Mapping[str, float] | None = None,
-    beliefs: Mapping[str, Belief] | None = None,
     distances_m: Sequence[float] | None = None,
-    seed: int = 0,
 ) -> Comparison:
-    """Compare robots, each at its first target.
+    """Compare robots, each at its first target and from its own spots.
 
-    ``weights`` by criterion name (see ``CRITERIA``), any scale; ``beliefs`` by robot name where shots have taught;
-    ``distances_m`` to judge at, else nine from the nearest that all can score from to the farthest that any reaches.
-    Raises ``InputError`` for fewer than two robots, two of one name, or a weight that can't be.
+    ``beliefs`` by robot name: those that aiming rests on, learned or not; ``weights`` by criterion name (see
+    ``CRITERIA``), any scale; ``distances_m`` to judge all at, else each from its spots, and one without spots at nine
+    distances that it scores from. Raises ``InputError`` for fewer than two robots, two of one name, or a weight that
+    can't be.
     """
     names = [robot.name for robot in robots]
     if len(robots) < 2:
         raise InputError("comparing takes at least two robots")
     if len(set(names)) < len(names):
         raise InputError("comparing takes robots of different names: copy the profile under another one")
-    sizes = [size(robot, sweep=False) for robot in robots]
-    spread = tuple(distances_m) if distances_m is not None else _common_distances(robots, sizes)
-    columns = tuple(
-        _mechanism(robot, figures, spread, (beliefs or {}).get(robot.name), seed)
-        for robot, figures in zip(robots, sizes, strict=True)
-    )
+    columns = []
+    for robot in robots:
+        figures = size(robot, sweep=False)
+        places = tuple(distances_m) if distances_m is not None else _own_distances(robot, figures)
+        columns.append(_mechanism(robot, figures, places, beliefs[robot.name]))
     decision = decide(names, {column.name: column.figures for column in columns}, CRITERIA, weights)
-    return Comparison(columns, decision, _words(decision))
+    return Comparison(tuple(columns), decision, _words(decision))
 
 
-def _common_distances(robots: Sequence[Robot], sizes: Sequence[Size]) -> tuple[float, ...]:
-    nearest = [reach_table(robot, robot.target()).nearest for robot in robots]
-    near = max((n for n in nearest if n is not None), default=0.5)
-    spots = [spot.distance for robot in robots for spot in robot.spots]
-    far = max([*spots, *(s.farthest_m for s in sizes if s.farthest_m is not None and not spots)], default=near + 1.0)
-    near = max(near, min(spots, default=near))
+def _own_distances(robot: Robot, figures: Size) -> tuple[float, ...]:
+    if robot.spots:
+        return tuple(sorted({spot.distance for spot in robot.spots}))
+    near = figures.near_m if figures.near_m is not None else 0.5
+    far = figures.farthest_m if figures.farthest_m is not None else near + 1.0
     return tuple(float(d) for d in np.linspace(near, max(far, near + 0.1), _DISTANCES))
 
 
-def _mechanism(
-    robot: Robot, figures: Size, distances: tuple[float, ...], belief: Belief | None, seed: int
-) -> Mechanism:
-    from fieldtune.aim.recommend import table
-
+def _mechanism(robot: Robot, figures: Size, distances: tuple[float, ...], belief: Belief) -> Mechanism:
     target = robot.target()
-    known = belief or belief_from_profile(robot, target, np.random.default_rng(seed))
-    rows = table(robot, target, known, list(distances))
+    rows = table(robot, target, belief, list(distances))
     hit = tuple(row.hit_probability or 0.0 for row in rows)
     return Mechanism(
         name=robot.name,
         title=robot.title,
         kind=robot.launcher.kind,
         shapes=robot.launcher.mechanism.shapes,
+        shots_used=belief.shots_used,
         nearest_m=reach_table(robot, target).nearest,
         distances_m=distances,
         hit=hit,
@@ -164,7 +120,7 @@ def _mechanism(
             "hit_probability": float(np.mean(hit)),
             "reach_m": figures.farthest_m,
             "shots_per_minute": _rate(figures),
-            "scatter_m": scatter(robot, known, distances[len(distances) // 2]),
+            "scatter_m": scatter(robot, belief, distances[len(distances) // 2]),
             "shot_energy_j": figures.taken_energy_j,
             "wear_energy_j": figures.lost_energy_j,
             "parts": _parts(robot),

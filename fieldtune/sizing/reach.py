@@ -61,7 +61,7 @@ def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> Reac
     for times in _STRONGER:
         stronger = replace(robot, setpoint=replace(robot.setpoint, high=robot.setpoint.high * times))
         need = required_speed_for(stronger, target)
-        distance = np.linspace(need.d_low, need.d_high, _POINTS)
+        distance = np.geomspace(need.d_low, need.d_high, _POINTS)
         value, free = need.log_speed(distance).value, need.free(distance)
         good = np.isfinite(value) & np.isfinite(free.low)
         distance, value = distance[good], value[good]

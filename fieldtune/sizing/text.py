@@ -43,16 +43,20 @@ def decision_table(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
 def hit_table(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
     """Head and rows of the hit chance over distance."""
     mechanisms, hit_chance = comparison.mechanisms, FIGURES["hit_probability"]
+    most = max(len(m.hit) for m in mechanisms)
     rows = [
-        [f"{distance:.2f} m", *(hit_chance.said(m.hit[k]) for m in mechanisms)]
-        for k, distance in enumerate(mechanisms[0].distances_m)
-    ]
+        [str(k + 1), *(f"{hit_chance.said(m.hit[k])} at {m.distances_m[k]:.2f} m" if k < len(m.hit) else ""
+                       for m in mechanisms)]
+        for k in range(most)
+    ]  # fmt: skip
     return ["hit chance from", *(m.name for m in mechanisms)], rows
 
 
 def compare_text(comparison: Comparison) -> str:
     """Mechanisms side by side with the weighted scores, and what the decision rests on; several lines of plain text."""
     head, rows = decision_table(comparison)
+    rests = ["profile alone" if m.shots_used == 0 else f"{m.shots_used} shots" for m in comparison.mechanisms]
+    rows.append(["rests on", *rests, ""])
     rows.append(["usually handles", *(", ".join(m.shapes) for m in comparison.mechanisms), ""])
     return "\n".join(
         [*_indented(columns(head, rows)), "", *_indented(columns(*hit_table(comparison))), "", *comparison.words]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError, ProfileError
 from fieldtune.figures import FIGURES, Figure, figures_of
+from fieldtune.robot.grip_bound import largest_grip
 from fieldtune.robot.profile import read_values
 from fieldtune.sizing.hazards import hazards
 from fieldtune.sizing.size import size
@@ -48,17 +49,31 @@ def what_if(robot: Robot, changes: Mapping[str, str]) -> Robot:
 def what_it_buys(before: Robot, after: Robot, speed_factor: float = 1.0) -> tuple[str, ...]:
     """What a change buys and costs, one line a figure that moved by more than 1 %, with both values.
 
-    ``speed_factor``: real exit speed over the model's, as shots taught it, for both robots.
+    ``speed_factor``: real exit speed over the model's, as shots taught it before the change.
     """
     if before.launcher.kind != after.launcher.kind:
         return (f"another mechanism: {after.launcher.kind} instead of {before.launcher.kind}; compare them instead",)
-    old, new = (size(robot, speed_factor=speed_factor, sweep=False) for robot in (before, after))
+    moved = momentum_factor(before, after)
+    old, new = size(before, None, speed_factor, sweep=False), size(after, None, speed_factor * moved, sweep=False)
     both = zip(figures_of(old), figures_of(new), strict=True)
     lines = [_line(figure, figure.label, was, now) for (figure, was), (_, now) in both]
+    if abs(moved - 1) > _NOTICED:
+        lines.insert(0, f"exit speed at the same setpoint: {100 * (moved - 1):+.0f} %, by momentum")
     fastest = "energy of the element at the highest setpoint"
     lines.append(_line(FIGURES["element_energy_j"], fastest, *_energies(before, after)))
     new_notes = [f"note: {note}" for note in new.notes if note not in old.notes]
     return (*(line for line in lines if line is not None), *new_notes) or ("nothing that sizing can see",)
+
+
+def momentum_factor(before: Robot, after: Robot) -> float:
+    """Exit speed over the rims' speed after a change, over what it was before it.
+
+    Heavier wheels slow down less in a shot, lighter elements slow them less: the grip goes with the bound that momentum
+    sets. 1 where that isn't known of both, or the profile's grip was changed by hand.
+    """
+    grips = [robot.launcher.mechanism.level.value for robot in (before, after)]
+    was, now = largest_grip(before), largest_grip(after)
+    return 1.0 if was is None or now is None or grips[0] != grips[1] else now / was
 
 
 def _energies(before: Robot, after: Robot) -> tuple[float | None, float | None]:

@@ -42,8 +42,8 @@ def _epoch_number(db: sqlite3.Connection, epoch: Epoch, origin: str) -> int:
     if row is not None:
         return int(row["epoch"])
     cursor = db.execute(
-        "INSERT INTO epochs (uid, time, label, origin) VALUES (?, ?, ?, ?)",
-        (epoch.uid, epoch.time, epoch.label, epoch.origin or origin),
+        "INSERT INTO epochs (uid, time, label, previous, origin) VALUES (?, ?, ?, ?, ?)",
+        (epoch.uid, epoch.time, epoch.label, epoch.previous, epoch.origin or origin),
     )
     return int(cursor.lastrowid or 0)
 
@@ -61,16 +61,21 @@ def _merge_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], ori
         return 0
     return db.execute(
         "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        " origin) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " distance_from, origin) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (shot.uid, shot.time, shot.distance_m, shot.setpoint, shot.result, numbers[shot.epoch], shot.miss_m,
-         shot.side_m, shot.speed, shot.battery_v, shot.target, shot.origin or origin),
+         shot.side_m, shot.speed, shot.battery_v, shot.target, shot.distance_from, shot.origin or origin),
     ).rowcount  # fmt: skip
 
 
 def _merge_mark(db: sqlite3.Connection, mark: Mark) -> int:
-    if db.execute("SELECT 1 FROM shots WHERE uid = ?", (mark.shot_uid,)).fetchone() is None:
-        raise InputError(f"a mark of {mark.time} belongs to a shot that isn't in the log; pack it again")
+    known = any(
+        db.execute(f"SELECT 1 FROM {table} WHERE uid = ?", (mark.subject,)).fetchone()
+        for table in ("shots", "marks", "epochs")
+    )
+    if not known:
+        raise InputError(f"a mark of {mark.time} belongs to something that isn't in the log; pack it again")
     return db.execute(
-        "INSERT INTO marks (uid, shot_uid, kind, time, reason) VALUES (?, ?, ?, ?, ?) ON CONFLICT (uid) DO NOTHING",
-        (mark.uid, mark.shot_uid, mark.kind, mark.time, mark.reason),
+        "INSERT INTO marks (uid, subject, kind, time, reason, result, miss_m, side_m) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+        " ON CONFLICT (uid) DO NOTHING",
+        (mark.uid, mark.subject, mark.kind, mark.time, mark.reason, mark.result, mark.miss_m, mark.side_m),
     ).rowcount

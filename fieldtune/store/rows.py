@@ -4,18 +4,34 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from fieldtune.errors import InputError
-from fieldtune.records import Shot
+from fieldtune.records import Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
 
-SHOTS = """
-SELECT s.*,
-       EXISTS (SELECT 1 FROM marks m WHERE m.shot_uid = s.uid AND m.kind = 'undo') AS undone,
-       (SELECT CASE m.kind WHEN 'exclude' THEN coalesce(m.reason, '') END FROM marks m
-         WHERE m.shot_uid = s.uid AND m.kind <> 'undo' ORDER BY m.time DESC, m.uid DESC LIMIT 1) AS excluded
+_LAST_STANDING = """
+SELECT m.uid FROM marks m WHERE m.subject = {subject} AND m.kind {kinds} AND m.uid NOT IN (SELECT uid FROM undone)
+ORDER BY m.time DESC, m.uid DESC LIMIT 1
+"""
+_SHOTS = f"""
+SELECT s.shot, s.uid, s.time, s.distance_m, s.setpoint, s.epoch, s.speed, s.battery_v, s.target, s.distance_from,
+       s.origin, s.uid IN (SELECT uid FROM undone) AS undone,
+       CASE left_out.kind WHEN 'exclude' THEN coalesce(left_out.reason, '') END AS excluded,
+       correction.uid IS NOT NULL AS corrected,
+       CASE WHEN correction.uid IS NULL THEN s.result ELSE correction.result END AS result,
+       CASE WHEN correction.uid IS NULL THEN s.miss_m ELSE correction.miss_m END AS miss_m,
+       CASE WHEN correction.uid IS NULL THEN s.side_m ELSE correction.side_m END AS side_m
 FROM shots s
+LEFT JOIN marks correction ON correction.uid = ({_LAST_STANDING.format(subject="s.uid", kinds="= 'correct'")})
+LEFT JOIN marks left_out ON left_out.uid = ({_LAST_STANDING.format(subject="s.uid", kinds="IN ('exclude', 'include')")})
+"""
+_EPOCHS = f"""
+SELECT e.epoch, e.time, e.uid, e.previous, e.origin, e.uid IN (SELECT uid FROM undone) AS undone,
+       CASE WHEN name.uid IS NULL THEN e.label ELSE name.reason END AS label
+FROM epochs e LEFT JOIN marks name ON name.uid = ({_LAST_STANDING.format(subject="e.uid", kinds="= 'label'")})
+ORDER BY e.epoch
 """
 
 
@@ -49,17 +65,118 @@ def keep(db: sqlite3.Connection, key: str, value: str) -> None:
     db.execute(sql, {"key": key, "value": value})
 
 
+def all_shots(db: sqlite3.Connection) -> tuple[Shot, ...]:
+    """All shots in the order confirmed, as marks have left them."""
+    standing = standing_epochs(db)
+    return tuple(_shot(row, standing) for row in db.execute(_SHOTS + "ORDER BY s.shot"))
+
+
 def find_shot(db: sqlite3.Connection, number: int) -> Shot:
     """The shot of that number; raises ``InputError`` when there is none."""
     known = number.bit_length() < 64  # SQLite holds no longer integers
-    row = db.execute(SHOTS + "WHERE s.shot = ?", (number,)).fetchone() if known else None
+    row = db.execute(_SHOTS + "WHERE s.shot = ?", (number,)).fetchone() if known else None
     if row is None:
         raise InputError(f"there is no shot {number} in the log; 'fieldtune shots' lists those there are")
-    return shot_of(row)
+    return _shot(row, standing_epochs(db))
 
 
-def shot_of(row: sqlite3.Row) -> Shot:
-    """A row of ``SHOTS`` as a record."""
+def _shot(row: sqlite3.Row, standing: dict[int, int]) -> Shot:
     values: dict[str, Any] = dict(row)
-    values["undone"] = bool(values["undone"])
+    for name in ("undone", "corrected"):
+        values[name] = bool(values[name])
+    values["epoch"] = standing[values["epoch"]]
     return Shot(**values)
+
+
+def shots_as_confirmed(db: sqlite3.Connection) -> tuple[Shot, ...]:
+    """All shots as they were confirmed, whatever marks say: what another copy needs together with the marks."""
+    rows = db.execute(
+        "SELECT shot, uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
+        " distance_from, origin FROM shots ORDER BY shot"
+    )
+    return tuple(Shot(**dict(row)) for row in rows)
+
+
+def all_epochs(db: sqlite3.Connection, *, undone: bool = True) -> tuple[Epoch, ...]:
+    """All epochs by number, with or without those whose battery change was undone."""
+    rows = [dict(row) for row in db.execute(_EPOCHS)]
+    return tuple(Epoch(**row) for row in rows if not row.pop("undone") or undone)
+
+
+def uid_of_epoch(db: sqlite3.Connection, number: int) -> str:
+    """The identity of an epoch in every copy."""
+    return str(db.execute("SELECT uid FROM epochs WHERE epoch = ?", (number,)).fetchone()["uid"])
+
+
+def standing_epochs(db: sqlite3.Connection) -> dict[int, int]:
+    """Each epoch's number, and the one that its shots belong to: the one before where the change was undone."""
+    rows = db.execute("SELECT epoch, uid, previous, uid IN (SELECT uid FROM undone) AS undone FROM epochs").fetchall()
+    by_uid = {row["uid"]: row for row in rows}
+    found: dict[int, int] = {}
+    for row in rows:
+        at, seen = row, {row["uid"]}
+        while at["undone"] and at["previous"] in by_uid and at["previous"] not in seen:
+            at = by_uid[at["previous"]]
+            seen.add(at["uid"])
+        found[row["epoch"]] = at["epoch"]
+    return found
+
+
+def all_marks(db: sqlite3.Connection) -> tuple[Mark, ...]:
+    """All marks in the order made, but for those about shots that got no result: they are this console's alone."""
+    rows = db.execute(
+        "SELECT uid, subject, kind, time, reason, result, miss_m, side_m FROM marks m WHERE m.kind <> 'discard'"
+        " AND m.subject NOT IN (SELECT uid FROM marks WHERE kind = 'discard') ORDER BY mark"
+    )
+    return tuple(Mark(**dict(row)) for row in rows)
+
+
+def add_mark(
+    db: sqlite3.Connection,
+    now: str,
+    subject: str,
+    kind: MarkKind,
+    reason: str | None = None,
+    result: Result | None = None,
+    miss_m: float | None = None,
+    side_m: float | None = None,
+) -> str:
+    """Adds a mark and returns its uid."""
+    last = db.execute("SELECT max(time) AS time FROM marks WHERE subject = ?", (subject,)).fetchone()["time"]
+    # Always after the mark it follows, even if the clock was set back: the last mark by time is the one that holds, in
+    # this copy and in any it is merged into.
+    time = now if last is None else max(now, just_after(last))
+    uid = new_uid()
+    db.execute(
+        "INSERT INTO marks (uid, subject, kind, time, reason, result, miss_m, side_m) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (uid, subject, kind, time, reason, result, miss_m, side_m),
+    )
+    return uid
+
+
+def unanswered(db: sqlite3.Connection, author: str | None) -> tuple[UnansweredShot, ...]:
+    """One console's shots that were seen and have neither a result nor been discarded, oldest first."""
+    found = db.execute(
+        "SELECT uid, time, distance_m, distance_from, setpoint, speed, battery_v, target, epoch, robot_distance_m, hint"
+        " FROM unanswered u WHERE author IS ? AND NOT EXISTS"
+        "  (SELECT 1 FROM shots s WHERE s.seen = u.uid AND s.uid NOT IN (SELECT uid FROM undone))"
+        " AND NOT EXISTS (SELECT 1 FROM marks m WHERE m.subject = u.uid AND m.kind = 'discard'"
+        "  AND m.uid NOT IN (SELECT uid FROM undone)) ORDER BY time, rowid",
+        (author,),
+    )
+    return tuple(UnansweredShot(**dict(row)) for row in found)
+
+
+def add(db: sqlite3.Connection, table: str, values: Mapping[str, object]) -> None:
+    """Adds a row, unless one with its key is there."""
+    marks = ", ".join("?" for _ in values)
+    db.execute(f"INSERT OR IGNORE INTO {table} ({', '.join(values)}) VALUES ({marks})", tuple(values.values()))
+
+
+def carry_over(memory: sqlite3.Connection, db: sqlite3.Connection) -> None:
+    """What was kept in memory for want of a file goes into it: small things, unanswered shots, acts and their marks."""
+    db.execute("BEGIN IMMEDIATE")
+    for table, number in (("meta", None), ("unanswered", None), ("marks", "mark"), ("acts", "act")):
+        for row in memory.execute(f"SELECT * FROM {table} ORDER BY rowid"):
+            add(db, table, {key: value for key, value in dict(row).items() if key != number})
+    db.execute("COMMIT")

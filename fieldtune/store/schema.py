@@ -33,7 +33,44 @@ CREATE TABLE batteries (
 );
 """
 
-STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES)
+_ACTS = """
+CREATE TABLE marks_on_anything (
+    mark INTEGER PRIMARY KEY AUTOINCREMENT, uid TEXT NOT NULL UNIQUE, subject TEXT NOT NULL, kind TEXT NOT NULL,
+    time TEXT NOT NULL, reason TEXT, result TEXT, miss_m REAL, side_m REAL
+);
+INSERT INTO marks_on_anything (mark, uid, subject, kind, time, reason)
+    SELECT mark, uid, shot_uid, kind, time, reason FROM marks ORDER BY mark;
+DROP TABLE marks;
+ALTER TABLE marks_on_anything RENAME TO marks;
+CREATE INDEX marks_of_subject ON marks (subject, kind);
+CREATE VIEW undone AS
+    SELECT m.subject AS uid FROM marks m WHERE m.kind = 'undo' AND NOT EXISTS (
+        SELECT 1 FROM marks later WHERE later.subject = m.subject AND later.kind IN ('undo', 'redo')
+            AND (later.time > m.time OR later.time = m.time AND later.uid > m.uid));
+ALTER TABLE shots ADD COLUMN distance_from TEXT;
+ALTER TABLE shots ADD COLUMN seen TEXT;
+CREATE INDEX shots_seen ON shots (seen);
+ALTER TABLE epochs ADD COLUMN previous TEXT;
+UPDATE epochs SET previous = (
+    SELECT e.uid FROM epochs e WHERE e.epoch < epochs.epoch AND e.origin IS epochs.origin
+    ORDER BY e.epoch DESC LIMIT 1);
+CREATE TABLE unanswered (
+    uid TEXT PRIMARY KEY, time TEXT NOT NULL, author TEXT, distance_m REAL, distance_from TEXT, setpoint REAL,
+    speed REAL, battery_v REAL, target TEXT, epoch INTEGER, robot_distance_m REAL, hint TEXT
+);
+CREATE TABLE acts (
+    act INTEGER PRIMARY KEY AUTOINCREMENT, uid TEXT NOT NULL UNIQUE, kind TEXT NOT NULL, author TEXT
+);
+INSERT INTO acts (uid, kind)
+    SELECT uid, kind FROM (
+        SELECT uid, 'shot' AS kind, time FROM shots WHERE origin IS NULL
+        UNION ALL SELECT uid, 'swap', time FROM epochs WHERE origin IS NULL AND previous IS NOT NULL
+        UNION ALL SELECT uid, kind, time FROM marks
+    ) ORDER BY time;
+"""
+"""Marks on shots, epochs and other marks, so that every act can be undone; ``acts`` is their order in this file."""
+
+STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS)
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)

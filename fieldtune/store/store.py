@@ -1,4 +1,4 @@
-"""One robot's shot log: shots only ever added, marks that take them back or leave them out, epochs, batteries."""
+"""One robot's shot log: shots only ever added, marks that undo, correct or leave them out, epochs, batteries."""
 
 from __future__ import annotations
 
@@ -6,14 +6,15 @@ import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
 
-from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
+from fieldtune.errors import InputError
+from fieldtune.records import Act, BatteryReading, Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
+from fieldtune.store import acts, rows
 from fieldtune.store.merge import merge_rows
 from fieldtune.store.open_file import blank, open_file, told_plainly
-from fieldtune.store.rows import SHOTS, find_shot, just_after, keep, kept, new_uid, shot_of, stamp
 
 Clock = Callable[[], datetime]
 
@@ -39,35 +40,41 @@ class Store:
         made_by_shots_only: bool = False,
     ) -> None:
         self.path = Path(path) if path is not None else None
-        self._clock = clock
+        self.now = self._clock = clock
         self._before_writing, self._made_by_shots_only = before_writing, made_by_shots_only
-        self._waiting: dict[str, str] = {}
         self._lock = threading.RLock()
+        self._author: str | None = None
+        self._whose: acts.Authors = None
         self._db: sqlite3.Connection | None = None if self.path else blank()
-        self._empty: sqlite3.Connection | None = None
-        self._read: tuple[sqlite3.Connection, tuple[int, int], tuple[Shot, ...]] | None = None
+        self._no_file: sqlite3.Connection | None = None
+        self._read: tuple[object, tuple[Shot, ...]] | None = None
         if self.path and self.path.exists():
             self._db = open_file(self.path)
 
-    def now(self) -> datetime:
-        """The present moment by this log's clock."""
-        return self._clock()
+    def version(self) -> object:
+        """Something that differs after every change, also by another process."""
+        with self._reading() as db:
+            return id(db), db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0])
 
-    # -- shots ------------------------------------------------------------------------------------------------
+    # -- shots --------------------------------------------------------------------------------------------------------
 
     def shots(self) -> tuple[Shot, ...]:
-        """All shots in the order confirmed, those taken back or left out included."""
+        """All shots in the order confirmed, as marks have left them: those undone or left out included."""
         with self._reading() as db:
-            # Read again only after a change here (rows changed) or by another connection (data version).
-            state = (db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0]))
-            if self._read is None or self._read[0] is not db or self._read[1] != state:
-                self._read = db, state, tuple(shot_of(row) for row in db.execute(SHOTS + "ORDER BY s.shot"))
-            return self._read[2]
+            state = self.version()
+            if self._read is None or self._read[0] != state:
+                self._read = state, rows.all_shots(db)
+            return self._read[1]
+
+    def shots_as_confirmed(self) -> tuple[Shot, ...]:
+        """All shots as they were confirmed, for another copy that gets the marks too."""
+        with self._reading() as db:
+            return rows.shots_as_confirmed(db)
 
     def shot(self, number: int) -> Shot:
         """The shot of that number; raises ``InputError`` when there is none."""
         with self._reading() as db:
-            return find_shot(db, number)
+            return rows.find_shot(db, number)
 
     def add(
         self,
@@ -80,67 +87,130 @@ class Store:
         speed: float | None = None,
         battery_v: float | None = None,
         target: str | None = None,
+        distance_from: str | None = None,
+        epoch: int | None = None,
+        time: str | None = None,
+        seen: str | None = None,
     ) -> Shot:
-        """Adds a shot to the present epoch; when this returns, it is on the disk."""
+        """Adds a shot; when this returns, it is on the disk.
+
+        ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
+        shot that this is the answer to.
+        """
         with self._writing() as db:
+            present = self._present_epoch(db)  # begins the first
+            number = epoch or present
+            if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
+                raise InputError(f"there is no battery period {number} in the log")
+            uid = rows.new_uid()
             cursor = db.execute(
                 "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v,"
-                " target) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (new_uid(), self._now(), distance_m, setpoint, result, self._present_epoch(db), miss_m, side_m, speed,
-                 battery_v, target),
+                " target, distance_from, seen) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (uid, time or self._now(), distance_m, setpoint, result, number, miss_m, side_m, speed, battery_v,
+                 target, distance_from, seen),
             )  # fmt: skip
-            return find_shot(db, int(cursor.lastrowid or 0))
+            acts.note(db, uid, "shot", self._author)
+            return rows.find_shot(db, int(cursor.lastrowid or 0))
 
-    def undo_last(self) -> Shot | None:
-        """Takes back the last shot confirmed here that still stands; None when there is none."""
-        with self._writing() as db:
-            row = db.execute(
-                "SELECT shot FROM shots s WHERE origin IS NULL AND NOT EXISTS"
-                " (SELECT 1 FROM marks m WHERE m.shot_uid = s.uid AND m.kind = 'undo') ORDER BY shot DESC LIMIT 1"
-            ).fetchone()
-            return None if row is None else self._mark(db, row["shot"], "undo", None)
+    def correct(self, number: int, result: Result | None, miss_m: float | None, side_m: float | None) -> Shot:
+        """Gives a shot another result and misses; what was confirmed first stays in the log."""
+        return self._mark(number, "correct", None, result, miss_m, side_m)
 
     def exclude(self, number: int, reason: str) -> Shot:
         """Leaves a shot out of learning, for a reason that stays with it."""
-        with self._writing() as db:
-            return self._mark(db, number, "exclude", reason)
+        return self._mark(number, "exclude", reason)
 
-    def include(self, number: int, reason: str | None = None) -> Shot:
+    def include(self, number: int) -> Shot:
         """Lets a shot that was left out count again."""
-        with self._writing() as db:
-            return self._mark(db, number, "include", reason)
+        return self._mark(number, "include", None)
 
     def marks(self) -> tuple[Mark, ...]:
         """All marks, in the order made."""
         with self._reading() as db:
-            rows = db.execute("SELECT uid, shot_uid, kind, time, reason FROM marks ORDER BY mark")
-            return tuple(Mark(**dict(row)) for row in rows)
+            return rows.all_marks(db)
 
-    # -- epochs -----------------------------------------------------------------------------------------------
+    # -- shots without a result ---------------------------------------------------------------------------------------
+
+    def keep_unanswered(self, shot: UnansweredShot) -> UnansweredShot:
+        """Keeps a shot that was seen and has no result yet, also over a restart."""
+        with self._writing(make=False) as db:
+            rows.add(db, "unanswered", {**asdict(shot), "author": self._author})
+        return shot
+
+    def unanswered(self) -> tuple[UnansweredShot, ...]:
+        """This console's shots that were seen and have neither a result nor been discarded, oldest first."""
+        with self._reading() as db:
+            return rows.unanswered(db, self._author)
+
+    def save(self) -> None:
+        """Makes the file where there is none yet, for what waits in memory."""
+        with self._writing():
+            pass
+
+    def discard(self, uid: str) -> str:
+        """Nothing was launched: that shot needs no result; returns the uid of the mark that says so."""
+        with self._writing(make=False) as db:
+            mark = rows.add_mark(db, self._now(), uid, "discard")
+            acts.note(db, mark, "discard", self._author)
+            return mark
+
+    # -- undo and redo ------------------------------------------------------------------------------------------------
+
+    def open_console(self, author: str) -> None:
+        """From now on acts are this console's; it undoes none of consoles that are open beside it."""
+        with self._writing(make=False) as db:
+            self._whose = acts.arrive(db, self._clock(), author)
+        self._author = author
+
+    def close_console(self) -> None:
+        """This console ends: its acts may be undone by the next."""
+        with self._writing(make=False) as db:
+            acts.leave(db, self._author)
+
+    def undo(self) -> Act | None:
+        """Undoes the last act that still stands and says which; None where there is none."""
+        with self._writing(make=False) as db:
+            return acts.undo(db, self._now(), self._author, self._whose)
+
+    def redo(self) -> Act | None:
+        """Does the act again that was undone last and says which; None where something new was done since."""
+        with self._writing(make=False) as db:
+            return acts.redo(db, self._now(), self._author, self._whose)
+
+    # -- epochs -------------------------------------------------------------------------------------------------------
 
     @property
     def epoch(self) -> int:
         """Number of the present epoch; 1 before the first swap."""
         with self._reading() as db:
-            return int(kept(db, "epoch") or 1)
+            number = int(rows.kept(db, "epoch") or 1)
+            return rows.standing_epochs(db).get(number, number)
 
     def epochs(self) -> tuple[Epoch, ...]:
-        """All epochs by number; empty before the first shot or swap."""
+        """All epochs by number, those of an undone swap included; empty before the first shot or swap."""
         with self._reading() as db:
-            rows = db.execute("SELECT epoch, time, label, uid, origin FROM epochs ORDER BY epoch")
-            return tuple(Epoch(**dict(row)) for row in rows)
+            return rows.all_epochs(db)
 
     @property
     def battery_label(self) -> str | None:
-        """Label of the battery that is in now, as given at the last swap."""
+        """Label of the battery that is in now."""
         present = self.epoch
         return next((epoch.label for epoch in self.epochs() if epoch.epoch == present), None)
 
     def swap(self, label: str | None = None) -> int:
         """Starts a new epoch (another battery, a repair) and returns its number."""
         with self._writing() as db:
-            self._present_epoch(db)  # so that a swap before any shot still leaves epoch 1 in the log
-            return self._begin_epoch(db, label)
+            before = self._present_epoch(db)  # so that a swap before any shot still leaves epoch 1 in the log
+            number = self._begin_epoch(db, label, before)
+            acts.note(db, rows.uid_of_epoch(db, number), "swap", self._author)
+            return number
+
+    def label_battery(self, label: str) -> str:
+        """Names the battery that is in now."""
+        with self._writing() as db:
+            uid = rows.uid_of_epoch(db, self._present_epoch(db))
+            acts.note(db, rows.add_mark(db, self._now(), uid, "label", label), "label", self._author)
+            return label
 
     def merge(
         self,
@@ -157,20 +227,19 @@ class Store:
         """
         with self._writing() as db:
             new = merge_rows(db, shots, marks, epochs, origin, batteries)
-            if not kept(db, "epoch"):
-                row = db.execute("SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1", (present,))
-                latest = row.fetchone()
-                if latest is not None:
-                    keep(db, "epoch", str(latest["epoch"]))
+            if not rows.kept(db, "epoch"):
+                sql = "SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1"
+                if (latest := db.execute(sql, (present,)).fetchone()) is not None:
+                    rows.keep(db, "epoch", str(latest["epoch"]))
             return new
 
-    # -- batteries and other things kept ------------------------------------------------------------------------
+    # -- batteries and other things kept ------------------------------------------------------------------------------
 
     def add_battery(
         self, label: str | None, resistance_ohm: float | None = None, rest_v: float | None = None
     ) -> BatteryReading:
         """Keeps what was found out about the battery of that label."""
-        reading = BatteryReading(new_uid(), self._now(), label, resistance_ohm, rest_v)
+        reading = BatteryReading(rows.new_uid(), self._now(), label, resistance_ohm, rest_v)
         with self._writing() as db:
             db.execute(
                 "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)",
@@ -181,29 +250,25 @@ class Store:
     def batteries(self, label: str | None = None) -> tuple[BatteryReading, ...]:
         """Readings in the order made: of one battery, or of all when ``label`` is None."""
         with self._reading() as db:
-            rows = db.execute(
+            found = db.execute(
                 "SELECT uid, time, label, resistance_ohm, rest_v FROM batteries"
                 " WHERE :label IS NULL OR label = :label ORDER BY reading",
                 {"label": label},
             )
-            return tuple(BatteryReading(**dict(row)) for row in rows)
+            return tuple(BatteryReading(**dict(row)) for row in found)
 
     def recall(self, key: str) -> str | None:
-        """A small thing kept beside the log (last good port, caution read); None when it was never remembered."""
+        """A small thing kept beside the log (last good port, caution read), or None."""
         with self._reading() as db:
-            return self._waiting.get(key) or kept(db, f"kept {key}")
+            return rows.kept(db, f"kept {key}")
 
     def remember(self, key: str, value: str, *, make: bool = True) -> None:
-        """Keeps a small thing; the last value stands.
+        """Keeps a small thing, in memory as long as there is no file and it isn't to ``make`` one.
 
-        Where there is no file yet and it isn't to ``make`` one, it waits in memory for the first thing that does; a
-        log that is ``made_by_shots_only`` (a demonstration robot's) is never made for a small thing.
+        A log that is ``made_by_shots_only`` (a demonstration robot's) is never made for a small thing.
         """
-        with self._lock:
-            self._waiting[key] = value
-            if self.path is None or self.path.exists() or (make and not self._made_by_shots_only):
-                with self._writing():
-                    pass  # writes what waits
+        with self._writing(make=make and not self._made_by_shots_only) as db:
+            rows.keep(db, f"kept {key}", value)
 
     def close(self) -> None:
         """Closes the file; a closed store opens it again when used."""
@@ -212,13 +277,7 @@ class Store:
                 self._db.close()
                 self._db = None
 
-    def __enter__(self) -> Store:
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        self.close()
-
-    # -- within -----------------------------------------------------------------------------------------------
+    # -- within -------------------------------------------------------------------------------------------------------
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
@@ -226,18 +285,17 @@ class Store:
             yield self._connection(make=False)
 
     @contextmanager
-    def _writing(self) -> Iterator[sqlite3.Connection]:
+    def _writing(self, *, make: bool = True) -> Iterator[sqlite3.Connection]:
+        """A transaction; where there is no file and none is to be made, in memory until one is."""
         with self._lock, told_plainly(self.path):
-            if self._before_writing is not None:
+            if make and self._before_writing is not None:
                 self._before_writing()
-            db = self._connection(make=True)
-            db.execute("BEGIN IMMEDIATE")  # takes the write lock before reading, so that no two processes interleave
+            (db := self._connection(make=make)).execute(
+                "BEGIN IMMEDIATE"
+            )  # takes the write lock before reading, so that no two processes interleave
             try:
-                for key, value in self._waiting.items():
-                    keep(db, f"kept {key}", value)
                 yield db
                 db.execute("COMMIT")
-                self._waiting.clear()
             except BaseException:
                 if db.in_transaction:
                     db.execute("ROLLBACK")
@@ -246,34 +304,45 @@ class Store:
     def _connection(self, *, make: bool) -> sqlite3.Connection:
         if self._db is None and self.path is not None and (make or self.path.exists()):
             self._db = open_file(self.path)
+            if self._no_file is not None:
+                rows.carry_over(self._no_file, self._db)
+                self._no_file = None
+                if self._author is not None:
+                    self.open_console(self._author)
         if self._db is not None:
             return self._db
-        if self._empty is None:
-            self._empty = blank()
-        return self._empty
+        if self._no_file is None:
+            self._no_file = blank()
+        return self._no_file
 
     def _mark(
-        self, db: sqlite3.Connection, number: int, kind: Literal["undo", "exclude", "include"], reason: str | None
+        self,
+        number: int,
+        kind: MarkKind,
+        reason: str | None,
+        result: Result | None = None,
+        miss_m: float | None = None,
+        side_m: float | None = None,
     ) -> Shot:
-        shot = find_shot(db, number)
-        last = db.execute("SELECT max(time) AS time FROM marks WHERE shot_uid = ?", (shot.uid,)).fetchone()["time"]
-        # Always after the mark it follows, even if the clock was set back: the last mark by time is the one that
-        # holds, in this copy and in any it is merged into.
-        time = self._now() if last is None else max(self._now(), just_after(last))
-        db.execute(
-            "INSERT INTO marks (uid, shot_uid, kind, time, reason) VALUES (?, ?, ?, ?, ?)",
-            (new_uid(), shot.uid, kind, time, reason),
-        )
-        return find_shot(db, number)
+        with self._writing() as db:
+            shot = rows.find_shot(db, number)
+            uid = rows.add_mark(db, self._now(), shot.uid, kind, reason, result, miss_m, side_m)
+            acts.note(db, uid, kind, self._author)
+            return rows.find_shot(db, number)
 
     def _present_epoch(self, db: sqlite3.Connection) -> int:
-        present = kept(db, "epoch")
-        return int(present) if present else self._begin_epoch(db, None)
+        present = rows.kept(db, "epoch")
+        if not present:
+            return self._begin_epoch(db, None, None)
+        return rows.standing_epochs(db)[int(present)]
 
-    def _begin_epoch(self, db: sqlite3.Connection, label: str | None) -> int:
-        cursor = db.execute("INSERT INTO epochs (uid, time, label) VALUES (?, ?, ?)", (new_uid(), self._now(), label))
-        keep(db, "epoch", str(cursor.lastrowid))
+    def _begin_epoch(self, db: sqlite3.Connection, label: str | None, before: int | None) -> int:
+        sql = (
+            "INSERT INTO epochs (uid, time, label, previous) VALUES (?, ?, ?, (SELECT uid FROM epochs WHERE epoch = ?))"
+        )
+        cursor = db.execute(sql, (rows.new_uid(), self._now(), label, before))
+        rows.keep(db, "epoch", str(cursor.lastrowid))
         return int(cursor.lastrowid or 0)
 
     def _now(self) -> str:
-        return stamp(self._clock())
+        return rows.stamp(self._clock())

@@ -120,11 +120,16 @@ def inertia(odd: Odd) -> float:
 def accelerations(
     odd: Odd, vx: FloatArray, vy: FloatArray, spin: FloatArray, drag: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Gravity, drag against the velocity, lift square to it."""
+    """Gravity, drag against the velocity, lift square to it; below 100 kg/m^3 the displaced air buoys, and half of it
+    moves along (potential flow of a sphere)."""
     v = np.hypot(vx, vy)
-    k = density(odd) * area(odd) / (2 * odd.mass) * v
+    first, last = odd.sizes[0], odd.sizes[-1]
+    volume = {1: math.pi / 6 * first**3, 2: math.pi / 4 * first**2 * last, 3: math.prod(odd.sizes)}[len(odd.sizes)]
+    air = density(odd) * volume if odd.mass < 100 * volume else 0.0
+    moved = odd.mass + air / 2
+    k = density(odd) * area(odd) / (2 * moved) * v
     d, up = k * drag_coefficient(odd, v) * drag, k * lift_coefficient(odd, spin / np.maximum(v, 1e-9))
-    return -d * vx - up * vy, -G - d * vy + up * vx
+    return -d * vx - up * vy, -G * (odd.mass - air) / moved - d * vy + up * vx
 
 
 def crossing(

@@ -103,6 +103,22 @@ def test_standing_is_the_inverse_of_aiming(kind: str, element: Element, target: 
     assert sum(s.forgives_most for s in spots) == 1
 
 
+def test_a_window_is_scored_on_the_way_up_and_on_the_way_down() -> None:
+    """Each standing place once, with stretches apart; aiming from there asks for that setpoint or scores as well."""
+    of = make_robot("arm", element=BALL, target=WINDOW)
+    held = belief(of, 0.05)
+    far = next(d for d in (2.5, 2.0, 1.6) if recommend(of, WINDOW, held, d).reachable)
+    setpoint = recommend(of, WINDOW, held, far).setpoint.value
+    spots = sorted(stand(of, WINDOW, held, setpoint), key=lambda s: s.distance_m)
+    assert len(spots) == 2
+    near, other = spots
+    assert near.low_m <= near.distance_m <= near.high_m < other.low_m <= other.distance_m <= other.high_m
+    assert other.low_m - 0.02 <= far <= other.high_m + 0.02
+    for spot in spots:
+        chance = hit_chance(of, WINDOW, held, spot.distance_m, setpoint)
+        assert spot.hit_probability == pytest.approx(chance, abs=0.03)
+
+
 def test_sensitivities_are_what_moving_really_does() -> None:
     """A degree, a step and a centimetre, each against the vacuum parabola solved again; 2 % for the finite step."""
     of = make_robot(element=PLAIN_BALL)

@@ -35,8 +35,8 @@ def test_the_hit_chance_of_a_few_robots(seed: int, tmp_path: Path):
 @pytest.mark.parametrize(
     "seed",
     [
-        pytest.param(102, marks=pytest.mark.xfail(reason="needed speeds end at 16 m", strict=True)),
-        pytest.param(395, marks=pytest.mark.xfail(reason="needed speeds end at 16 m", strict=True)),
+        102,
+        395,
         pytest.param(295, marks=pytest.mark.xfail(reason="paths bend within an opening", strict=True)),
         pytest.param(29, marks=pytest.mark.xfail(reason="paths bend within an opening", strict=True)),
         pytest.param(1490, marks=pytest.mark.xfail(reason="paths bend within an opening", strict=True)),
@@ -51,7 +51,6 @@ def test_the_hit_chance_where_the_model_is_too_simple(seed: int, tmp_path: Path)
     check(compare(random_case(seed, tmp_path)))
 
 
-@pytest.mark.xfail(reason="buoyancy and displaced air are left out", strict=True)
 def test_the_hit_chance_of_an_element_hardly_heavier_than_air(tmp_path: Path):
     """A ball of 30 kg/m^3: 4 % of its weight is borne by the air, and 2 % are added to its inertia."""
     case = random_case(291, tmp_path)

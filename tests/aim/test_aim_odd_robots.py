@@ -65,7 +65,12 @@ def compare(odd: Odd, robot: Robot, throws: int) -> Compared | None:
         height, slope, _, _ = brute.crossing(odd, speed, angle, true, factor)
         high = height - (odd.target_height - odd.height)
         result.path = high / -slope if target.kind == "basket" else high
-        _, slope, time, apex = brute.crossing(odd, aim.exit_speed_mps, angle, true, factor)
+        at = true
+        if target.kind == "basket":  # figures are of the path of that speed, where it comes down itself
+            for _ in range(6):
+                height, slope, _, _ = brute.crossing(odd, aim.exit_speed_mps, angle, at, factor)
+                at += (odd.target_height - odd.height - height) / slope
+        _, slope, time, apex = brute.crossing(odd, aim.exit_speed_mps, angle, at, factor)
         result.entry = aim.entry_angle_deg + math.degrees(math.atan(slope))
         result.apex, result.time = aim.apex_m - apex - odd.height, aim.time_s - time
     chances = [

@@ -48,7 +48,7 @@ def test_hit_chance_at_each_angle(name: str, angles: tuple[float, ...]):
 
 def test_where_only_the_angle_scatters_the_best_one_needs_the_least_speed():
     """Without air the speed to a point at distance L and height h is least at 45 deg + atan(h/L)/2, and there an error
-    of the angle doesn't matter to first order (Brancazio, Am. J. Phys. 49 (1981) 356)."""
+    of the angle doesn't matter to first order (Brancazio, Am. J. Phys. 49 (1981) 356; from memory)."""
     only_angle = Uncertainty(grip=1e-3, exit_angle=1e-4, drag=1e-3, distance=1e-4, exit_speed_scatter=1e-3,
                              exit_angle_scatter=math.radians(2.5), side_scatter=1e-3)  # fmt: skip
     rise, distance = 0.6, 2.5

@@ -141,7 +141,7 @@ def _centred(of: dict[str, Any], target: dict[str, Any], distance: float, setpoi
 
 
 def test_shapley_effects_of_two_correlated_causes():
-    """Iooss & Prieur, Int. J. Uncertainty Quantification 9 (2019) 493, section 3.1: a linear model of two normals."""
+    """Iooss & Prieur, Int. J. Uncertainty Quantification 9 (2019) 493, section 3.1 (from memory): two normals."""
     a, b, s, t, rho = 1.3, -0.7, 0.4, 0.9, 0.6
     covariance = np.array([[s * s, rho * s * t], [rho * s * t, t * t]])
     first = a * a * s * s * (1 - rho**2 / 2) + rho * a * b * s * t + b * b * t * t * rho**2 / 2

@@ -47,9 +47,10 @@ def _chunks(data, size=65_536):
 
 
 def _decoded(robot, data):
-    line = Line(robot)
-    for i, chunk in enumerate(_chunks(data)):
-        line.feed(chunk, i * 0.066)
+    line, lines = Line(robot), 0
+    for chunk in _chunks(data):
+        lines += chunk.count(b"\n")
+        line.feed(chunk, lines / RATE)
     assert line.good == LINES
     assert line.health().dropped == {}
 

@@ -17,7 +17,7 @@ import pytest
 from bench_terminal import program, seconds_until
 
 import fieldtune
-from fieldtune.console.shot_recorder import CAUTION_KEY
+from fieldtune.console.controller import CAUTION_KEY
 from fieldtune.robot import find_profile
 from fieldtune.store import Store
 

@@ -69,7 +69,9 @@ def test_shots_are_confirmed_logged_and_taken_back(run: Run, home: Path) -> None
     assert [shot["result"] for shot in log] == ["short", "in"]
     assert [shot["miss_m"] for shot in log] == pytest.approx([-0.25, 0.0127])
     assert (log[0]["speed"], log[0]["battery_v"], log[1]["speed"], log[1]["side_m"]) == (1431.0, 9.9, None, -0.02)
-    assert run("undo", "heron", "--json").json == {"shot": 2, "undone": True}
+    assert run("undo", "heron", "--json").json == {
+        "undone": {"act": "shot", "shot": 2, "epoch": 1}, "shot": 2,
+    }  # fmt: skip
     assert [shot["undone"] for shot in run("shots", "heron", "--json").json["shots"]] == [False, True]
     assert {"heron.db", "heron.toml"} <= {path.name for path in home.iterdir()}
     assert "undone" in run("shots", "heron").out
@@ -79,7 +81,7 @@ def test_shots_are_confirmed_logged_and_taken_back(run: Run, home: Path) -> None
 def test_undo_with_nothing_to_take_back(run: Run, home: Path) -> None:
     ran = run("undo", "heron")
     assert (ran.code, ran.out) == (1, "")
-    assert ran.err == "fieldtune: heron has no confirmed shot to undo\n"
+    assert ran.err == "fieldtune: heron: nothing to undo\n"
     assert not home.exists()
 
 

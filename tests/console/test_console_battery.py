@@ -57,6 +57,15 @@ async def watching(app: ConsoleApp, pilot: Pilot[None]) -> None:
     await until(app, pilot, lambda: app.controller.battery.watch is not None)
 
 
+async def change_all_the_same(app: ConsoleApp, pilot: Pilot[None]) -> None:
+    """Enter, and once more where the voltage or the wheel speaks against a change."""
+    before = app.controller.shooting.epoch
+    await pilot.press("enter")
+    await until(app, pilot, lambda: app.controller.shooting.epoch != before or "all the same" in screen_text(app))
+    if app.controller.shooting.epoch == before:
+        await pilot.press("enter")
+
+
 def test_a_change_that_was_noticed_is_confirmed_by_one_key_and_guided(session: Session) -> None:
     line = ScriptedLine(wheel_rpm=0.0)
 
@@ -102,7 +111,7 @@ def test_the_same_battery_is_one_key_too(session: Session) -> None:
         line.samples = [*spin_up(0.0, 2450.0, 2450.0, rest_v=9.5), *spin_up(60.0, 0.0, 0.0, rest_v=10.7)]
         await pilot.press("b")
         await until(app, pilot, "Was the battery changed?")
-        await pilot.press("o")
+        await pilot.press("backspace")
         text = await until(app, pilot, "Change of battery")
         assert "the same battery" in text
         assert app.controller.battery.offered is None
@@ -115,15 +124,19 @@ def test_a_change_that_nothing_tells_of_is_named_and_marked(session: Session) ->
     line = ScriptedLine(wheel_rpm=0.0)
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
         await pilot.press("b", "a", *"blue 3", "enter")
         await until(app, pilot, "blue 3")
-        await pilot.press("enter")
+        await until(app, pilot, lambda: app.screen._before is not None)
+        await change_all_the_same(app, pilot)
         await until(app, pilot, "Spin up")
         await pilot.press("enter")
         await until(app, pilot, "One or two shots")
         await pilot.press("enter")
-        text = await until(app, pilot, "another change")
+        text = await until(app, pilot, "back to the main screen")
         assert "the setpoint was" in text
+        await pilot.press("enter")
+        await until(app, pilot, "From 1.80 m")
 
     drive(console(session, line), script)
     assert (session.log.epoch, session.log.epochs()[-1].label) == (2, "blue 3")
@@ -134,7 +147,8 @@ def test_it_goes_on_where_it_was_when_the_view_is_opened_again(session: Session)
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
-        await pilot.press("b", "enter")
+        await pilot.press("b")
+        await change_all_the_same(app, pilot)
         await until(app, pilot, "Spin up")
         await pilot.press("escape")
         line.samples = list(spin_up(10.0, 2450.0, 2450.0))
@@ -156,7 +170,8 @@ def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltag
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
-        await pilot.press("b", "enter")
+        await pilot.press("b")
+        await change_all_the_same(app, pilot)
         await until(app, pilot, "bring the drive from standstill")
         line.samples = list(spin_up(10.0, 40.0, 0.4 * no_load_rpm * 10.0 / 9.6))
         text = await until(app, pilot, "One or two shots")
@@ -170,7 +185,8 @@ def test_a_striker_goes_straight_to_its_shots(tmp_path: Path) -> None:
     line = ScriptedLine(wheel_rpm=None, draw_mm=0.0, setpoint=40.0)
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
-        await pilot.press("b", "enter")
+        await pilot.press("b")
+        await change_all_the_same(app, pilot)
         await until(app, pilot, "One or two shots")
         assert "Spin" not in screen_text(app)
 
@@ -202,13 +218,13 @@ def test_two_loads_measure_the_resistance_and_it_is_kept(session: Session) -> No
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
-        await pilot.press("b", "r")
+        await pilot.press("b", "o")
         text = await until(app, pilot, "Resistance of the battery")
         assert "Hold the wheel at its lowest setpoint for 10 s more" in " ".join(text.split())
         line.samples = list(loads())
         text = await until(app, pilot, "Resistance of battery and wiring: 90 mΩ")
         await until(app, pilot, "90 mΩ with wiring")
-        await pilot.press("r")
+        await pilot.press("o")
         await until(app, pilot, "Change of battery")
 
     drive(console(session, line), script)
@@ -220,12 +236,83 @@ def test_the_simulated_robot_takes_the_two_loads_by_itself(session: Session) -> 
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await watching(app, pilot)
-        await pilot.press("b", "r")
+        await pilot.press("b", "o")
         await until(app, pilot, lambda: line.sent == ["setpoint=600"])
         line.samples = [
             Sample(time_s=k * 0.02, arrival_s=k * 0.02, wheel_rpm=600.0, battery_v=10.0, current_a=0.5)
             for k in range(520)
         ]
         await until(app, pilot, lambda: line.sent == ["setpoint=600", "setpoint=4200"])
+
+    drive(console(session, line), script)
+
+
+def test_a_turning_wheel_or_the_same_voltage_is_asked_about_and_each_step_leads_back(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=2450.0)
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await watching(app, pilot)
+        await pilot.press("b", "enter")
+        await until(app, pilot, "stop it before anyone touches")
+        await pilot.press("backspace")
+        await until(app, pilot, "Change of battery")
+        line.now = ScriptedLine(wheel_rpm=0.0).now
+        await until(app, pilot, lambda: app.controller.battery.status is not None)
+        await pilot.press("enter")
+        await until(app, pilot, "The voltage is as it was")
+        await pilot.press("enter")
+        await until(app, pilot, "Spin up")
+        await until(app, pilot, lambda: app.controller.shooting.epoch == 2)
+        await pilot.press("enter", "enter")
+        await until(app, pilot, "Done")
+        await pilot.press("backspace")
+        await until(app, pilot, "One or two shots")
+        await pilot.press("backspace")
+        await until(app, pilot, "Spin up")
+        await pilot.press("backspace")
+        await until(app, pilot, "undone: the battery change to period 2")
+        await until(app, pilot, "Change of battery")
+        await until(app, pilot, lambda: app.controller.shooting.epoch == 1)
+        await pilot.press("r")
+        await until(app, pilot, lambda: app.controller.shooting.epoch == 2)
+
+    drive(console(session, line), script)
+    assert session.log.epoch == 2
+
+
+def test_a_battery_can_be_named_later_and_the_distance_from_before_comes_back(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0)
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("d", *"2.9", "enter")
+        await pilot.press("b")
+        await until(app, pilot, lambda: app.screen._before is not None)
+        await change_all_the_same(app, pilot)
+        await until(app, pilot, "Spin up")
+        await pilot.press("enter")
+        await until(app, pilot, lambda: app.controller.shooting.distance.source == "asked")
+        await pilot.press("escape")
+        await until(app, pilot, "to learn what the new battery does")
+        await pilot.press("b", "a", *"red 1", "enter")
+        await until(app, pilot, "the battery is called red 1 now")
+        await pilot.press("enter", "enter")
+        await until(app, pilot, "From 2.90 m  typed")
+
+    drive(console(session, line), script)
+    assert (session.log.epoch, session.log.battery_label) == (2, "red 1")
+
+
+def test_after_a_change_the_robots_own_reading_is_used(session: Session) -> None:
+    line = ScriptedLine(wheel_rpm=0.0, distance_m=2.6)
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("b")
+        await until(app, pilot, lambda: app.screen._before is not None)
+        await change_all_the_same(app, pilot)
+        await until(app, pilot, "Spin up")
+        await pilot.press("enter", "escape")
+        text = await until(app, pilot, "robot's reading")
+        assert "From 2.60 m" in text
+        await until(app, pilot, r"Drive")
 
     drive(console(session, line), script)

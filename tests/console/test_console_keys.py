@@ -113,7 +113,7 @@ def test_without_a_readback_nothing_is_called_ready(session: Session) -> None:
 def test_undo_with_nothing_kept_says_so(session: Session) -> None:
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("u")
-        await until(app, pilot, "no confirmed shot to undo")
+        await until(app, pilot, "nothing to undo")
 
     drive(console(session, ScriptedLine()), script)
 
@@ -248,14 +248,15 @@ def test_a_shot_is_left_out_with_a_reason_and_taken_in_again(session: Session) -
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await until(app, pilot, lambda: len(app.controller.recorder.shots) == 2)
-        await pilot.press("k")
-        await until(app, pilot, "2 shots count")
-        await pilot.press("o", "enter")
+        await pilot.press("h", "1", "o", "enter")
         await until(app, pilot, "write why")
         await pilot.press(*"bounced out", "enter")
         await until(app, pilot, "left out: bounced out")
+        await pilot.press("k")
         await until(app, pilot, "1 shot counts")
-        await pilot.press("o")
+        await pilot.press("h", "1", "o")
+        await until(app, pilot, "shot 2 counts again")
+        await pilot.press("k")
         await until(app, pilot, "2 shots count")
 
     drive(console(session, ScriptedLine()), script)
@@ -278,7 +279,7 @@ def test_text_from_outside_is_shown_and_never_obeyed(tmp_path: Path) -> None:
         text = await until(app, pilot, "[bold]raw[/bold]")
         assert "\x1b" not in text
         assert "\x07" not in text
-        await pilot.press("k")
+        await pilot.press("h")
         await until(app, pilot, "[link='x']reason[/]")
 
     drive(console(session, line), script)
@@ -316,10 +317,10 @@ def test_what_if_changes_the_figures_and_leads_back(session: Session) -> None:
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("z")
         await until(app, pilot, "as built", 60)
-        await pilot.press("right")
+        await pilot.press("plus")
         text = await until(app, pilot, "what if", 60)
         assert "Last gear 22:34 (built: 22:33)" in text
-        await pilot.press("down", "left", "r")
+        await pilot.press("down", "minus", "backspace")
         await until(app, pilot, lambda: "what if" not in screen_text(app))
 
     drive(console(session, ScriptedLine()), script)
@@ -328,20 +329,21 @@ def test_what_if_changes_the_figures_and_leads_back(session: Session) -> None:
 def test_what_is_known_fits_a_small_window_and_a_log_row_keeps_to_its_line(session: Session) -> None:
     for result in ("in", "short"):
         session.confirm(2.6, 1480.0, result, speed=1482.0, battery_v=10.1)
-    session.exclude(1, "bounced off the rim, and somebody had pushed the robot just before")
     session.undo()
+    session.exclude(1, "bounced off the rim, and somebody had pushed the robot just before")
     session.confirm(2.6, 1480.0, "in")
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("k")
-        await until(app, pilot, "Drift:")
-        text = await until(app, pilot, "undone")
+        text = await until(app, pilot, "Drift:")
         for fact in session.learned().facts:
             assert fact.words[:30] in text
-        rows = {line.split()[0]: line for line in text.splitlines() if re.match(r" +\d [●▼▲◀▶]", line)}
-        assert list(rows) == ["3", "2", "1"]
+        await pilot.press("h")
+        text = await until(app, pilot, "undone")
+        rows = {line.split()[0]: line for line in text.splitlines() if re.match(r" \d +\d [●▼▲◀▶]", line)}
+        assert list(rows) == ["1", "2", "3"]
         assert rows["2"].rstrip().endswith("undone")
-        assert "left out: bounced off the rim" in rows["1"]
+        assert "left out: bounced off the rim" in rows["3"]
 
     drive(console(session, ScriptedLine()), script, (80, 24))
 
@@ -377,8 +379,8 @@ def test_next_shot_standing_and_another_setpoint(session: Session) -> None:
 def test_every_view_opens_with_its_key_and_escape_leads_back(session: Session) -> None:
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         for key, title in [
-            ("w", "Wheel"), ("k", "Learned"), ("n", "Next"), ("b", "Battery"), ("c", "Line"), ("z", "Sizes"),
-            ("e", "Export"), ("question_mark", "Help"),
+            ("h", "Shots"), ("w", "Wheel"), ("k", "Learned"), ("n", "Next"), ("b", "Battery"), ("c", "Line"),
+            ("z", "Sizes"), ("e", "Export"), ("question_mark", "Help"),
         ]:  # fmt: skip
             await pilot.press(key)
             await until(app, pilot, lambda title=title: screen_text(app).startswith(title))

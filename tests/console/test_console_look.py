@@ -107,7 +107,7 @@ def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         app.theme = theme
-        await pilot.press("k")
+        await pilot.press("h", "1")
         await until(app, pilot, "1 ● in")
         for strip in app.screen._compositor.render_strips():
             for segment in strip:

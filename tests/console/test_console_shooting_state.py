@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from console_world import live, seen, slider, thrower
 from hypothesis import given
@@ -13,13 +15,14 @@ from hypothesis import strategies as st
 
 from fieldtune.aim.results import SetpointChoice
 from fieldtune.battery.status import BatteryStatus
-from fieldtune.console import words
-from fieldtune.console.screens import main_words
+from fieldtune.console import main_words, words
 from fieldtune.console.screens.battery_words import now
-from fieldtune.console.shooting_state import Distance, ShootingState, read_distance, read_miss
+from fieldtune.console.shooting_state import ShootingState
+from fieldtune.console.typed import Distance, read_distance, read_miss
 from fieldtune.errors import InputError
 from fieldtune.link.sim.hidden_truth import Outcome
-from fieldtune.link.snapshot import WheelFigures
+from fieldtune.link.snapshot import Live, WheelFigures
+from fieldtune.robot.model import Robot
 
 ROBOT = thrower()
 
@@ -74,31 +77,67 @@ def test_unreadable_misses_say_what_to_write(text: str) -> None:
         read_miss(text)
 
 
+class Clock:
+    """Seconds that a test sets."""
+
+    def __init__(self) -> None:
+        self.seconds = 100.0
+
+    def __call__(self) -> float:
+        return self.seconds
+
+    def now(self) -> datetime:
+        return datetime(2026, 3, 1, tzinfo=UTC) + timedelta(seconds=self.seconds)
+
+
+def shooting_state(robot: Robot, now: Live, clock: Clock | None = None) -> ShootingState:
+    clock = clock or Clock()
+    return ShootingState(robot, now, clock, clock.now)
+
+
 def test_a_seen_shot_waits_with_everything_the_line_knew() -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     shooting.look(live(distance_m=3.1))
-    shooting.look(live(distance_m=3.1, shots=(seen(1, distance_m=3.08),)))
-    shot = shooting.to_confirm()
+    (shot,) = shooting.look(live(distance_m=3.1, shots=(seen(1, distance_m=3.08),)))
+    assert shooting.asked_about() == (shot,)
     assert (shot.distance_m, shot.setpoint, shot.speed, shot.battery_v) == (3.08, 2450.0, 2440.0, 9.7)
+    assert (shot.distance_from, shot.robot_distance_m) == ("robot", 3.08)
 
 
-def test_a_seen_shot_keeps_the_distance_that_held_when_it_was_seen() -> None:
-    shooting = ShootingState(ROBOT, live())
+def test_a_shot_keeps_what_was_true_when_it_left() -> None:
+    """Seen 1.2 s after it left: target, spot and battery were changed in between, and change once more afterwards."""
+    low, high = replace(ROBOT.target(), name="low"), replace(ROBOT.target(), name="high")
+    clock = Clock()
+    shooting = shooting_state(replace(ROBOT, targets=(low, high)), live(), clock)
+    shooting.epoch = 1
     shooting.choose(Distance(2.5, "typed", "typed"))
-    shooting.look(live(shots=(seen(1),)))
-    shooting.choose(Distance(3.5, "typed", "typed"))
-    assert shooting.to_confirm().distance_m == 2.5
+    shooting.look(live(battery_v=9.8))
+    clock.seconds += 1.0
+    shooting.choose(Distance(3.5, "spot", "far line"))
+    shooting.target_number, shooting.epoch = 1, 2
+    shooting.look(live(battery_v=9.9))
+    clock.seconds += 0.7
+    (shot,) = shooting.look(live(history_s=np.array([10.0, 11.2]), shots=(seen(1, time_s=10.0, battery_v=9.7),)))
+    assert (shot.distance_m, shot.distance_from, shot.target, shot.epoch) == (2.5, "typed", "low", 1)
+    assert shot.battery_v == 9.7
+    assert shooting.age_s(shot) == pytest.approx(1.2, abs=0.01)
+    clock.seconds += 60
+    shooting.choose(Distance(1.0, "typed", "typed"))
+    assert shooting.asked_about()[0] is shot
 
 
-def test_each_shot_is_asked_for_once_and_in_order() -> None:
-    shooting = ShootingState(ROBOT, live())
+def test_the_newest_shot_is_asked_about_first_and_each_once() -> None:
+    shooting = shooting_state(ROBOT, live())
     for shots in ((seen(1),), (seen(1), seen(2)), (seen(2), seen(3)), (seen(2), seen(3))):
         shooting.look(live(shots=shots))
-    assert [shot.number for shot in shooting.unanswered] == [1, 2, 3]
+    assert len(shooting.unanswered) == 3
+    assert shooting.asked_about() == (shooting.unanswered[-1],)
+    shooting.chosen = (shooting.unanswered[0],)
+    assert shooting.asked_about() == (shooting.unanswered[0],)
 
 
 def test_a_simulated_shot_brings_what_a_spectator_saw_once() -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     short = Outcome(1, 10.0, 2.5, 2450.0, 2440.0, "short", -0.12, 0.01)
     shooting.look(live(shots=(seen(1),)), (short,))
     shooting.look(live(shots=(seen(1), seen(2))), (short,))
@@ -106,14 +145,89 @@ def test_a_simulated_shot_brings_what_a_spectator_saw_once() -> None:
 
 
 def test_after_a_restart_of_the_line_shots_are_seen_again() -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     shooting.look(live(shots=(seen(7),)))
+    assert len(shooting.look(live(shots=(seen(1),)))) == 1
+
+
+def test_a_setpoint_that_the_line_does_not_send_is_the_wheels_speed_not_the_recommendation() -> None:
+    shooting = shooting_state(ROBOT, live(setpoint=None))
+    shooting.aim = SimpleNamespace(distance_m=1.8, setpoint=SetpointChoice(2000.0, "rpm", 1990.0, 2010.0), target=None)  # type: ignore[assignment]
+    (shot,) = shooting.look(live(setpoint=None, shots=(seen(1, setpoint=None),)))
+    assert shot.setpoint == 2440.0
+    assert shooting.shot_now().setpoint == 2410.0  # one that wasn't seen: what the wheel does now
+    shooting.look(live(setpoint=None, wheel_rpm=None))
+    assert shooting.shot_now().setpoint == 2000.0
+
+
+@pytest.mark.parametrize(
+    ("shot", "line", "says"),
+    [
+        ({"speed_rpm": 2100.0}, {}, "it left at 2100 rpm, but the setpoint was 2450 rpm"),
+        ({"speed_rpm": 2400.0}, {}, ""),
+        ({}, {"distance_m": 2.6}, "typed 1.50 m, the robot read 2.60 m"),
+        ({}, {"distance_m": 1.55}, ""),
+    ],
+)
+def test_contradictions_are_named_before_they_teach(shot: dict[str, float], line: dict[str, float], says: str) -> None:
+    shooting = shooting_state(ROBOT, live())
+    shooting.choose(Distance(1.5, "typed", "typed"))
+    shooting.look(live(**line))
+    (found,) = shooting.look(live(shots=(seen(1, **shot),), **line))
+    doubts, _ = shooting.doubts(found, "in", None, None)
+    assert "; ".join(doubts) == says
+    said, _ = shooting.doubts(found, "in", 0.6, None)
+    assert said[-1] == "the measured miss says long, the result says in"
+
+
+def test_a_shot_that_was_not_seen_is_doubted_where_the_line_reports_shots() -> None:
+    shooting = shooting_state(ROBOT, live())
+    assert shooting.doubts(shooting.shot_now(), "in", None, None)[0] == []
     shooting.look(live(shots=(seen(1),)))
-    assert [shot.number for shot in shooting.unanswered] == [7, 1]
+    assert shooting.doubts(shooting.shot_now(), "in", None, None)[0] == ["no shot was seen"]
+    shooting.look(live(state="lost", shots=(seen(1),)))
+    assert shooting.doubts(shooting.shot_now(), "in", None, None)[0] == []
+    slow = shooting_state(ROBOT, live(wheel_rpm=1500.0))
+    assert slow.doubts(slow.shot_now(), "in", None, None)[0] == ["wheel at 1500 rpm, setpoint 2450 rpm"]
+
+
+def test_a_suggestion_is_not_a_distance_where_the_robot_reads_its_own() -> None:
+    shooting = shooting_state(ROBOT, live())
+    shooting.choose(Distance(2.0, "typed", "typed"))
+    shooting.look(live(distance_m=2.6))
+    assert shooting.reading_apart_m == 2.6
+    shooting.suggest(Distance(1.78, "asked", "worth taking"))
+    assert shooting.distance is not None
+    assert shooting.suggestion is not None
+    assert (shooting.distance.value_m, shooting.suggestion.value_m) == (2.6, 1.78)
+    shooting.look(live(distance_m=1.8))
+    assert shooting.distance.value_m == 1.8
+    shooting.end_suggestion()
+    assert shooting.distance.value_m == 1.8
+
+
+def test_without_a_reading_a_suggestion_is_where_one_stands_until_it_is_over() -> None:
+    shooting = shooting_state(ROBOT, live())
+    shooting.choose(Distance(2.0, "typed", "typed"))
+    shooting.suggest(Distance(1.78, "asked", "worth taking"))
+    assert shooting.distance == Distance(1.78, "asked", "worth taking")
+    shooting.end_suggestion()
+    assert shooting.distance == Distance(2.0, "typed", "typed")
+
+
+def test_an_old_reading_tells_its_age() -> None:
+    clock = Clock()
+    shooting = shooting_state(ROBOT, live(), clock)
+    shooting.look(live(distance_m=2.6))
+    clock.seconds += 12
+    shooting.look(live(state="lost", distance_m=None))
+    assert shooting.reading_age_s == 12.0
+    assert shooting.distance is not None
+    assert shooting.distance.value_m == 2.6
 
 
 def test_a_typed_distance_outlives_the_robots_reading_until_handed_back() -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     shooting.look(live(distance_m=3.0))
     assert shooting.distance is not None
     assert shooting.distance.source == "robot"
@@ -129,18 +243,19 @@ def test_a_typed_distance_outlives_the_robots_reading_until_handed_back() -> Non
 
 
 def test_without_a_distance_a_result_asks_for_it() -> None:
-    shooting = ShootingState(thrower(spots=()), live())
+    shooting = shooting_state(thrower(spots=()), live())
     with pytest.raises(InputError, match="Press d"):
-        shooting.to_confirm()
+        shooting.complete(shooting.shot_now())
 
 
 def test_without_any_setpoint_a_result_says_so() -> None:
+    shooting = shooting_state(ROBOT, live(setpoint=None, wheel_rpm=None))
     with pytest.raises(InputError, match="setpoint"):
-        ShootingState(ROBOT, live(setpoint=None)).to_confirm()
+        shooting.complete(shooting.shot_now())
 
 
 def test_steps_keep_to_whole_steps_and_stay_in_front() -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     shooting.choose(Distance(1.83, "typed", "typed"))
     shooting.step(0.05)
     assert shooting.distance is not None
@@ -171,13 +286,13 @@ def test_readback_is_said_in_words() -> None:
 def test_a_wheel_that_settles_a_little_off_is_not_waited_for(
     error: float | None, ripple: float | None, ready: bool
 ) -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     shooting.choose(Distance(2.5, "typed", "typed"))
     good = SetpointChoice(2450.0, "rpm", 2440.0, 2460.0)
     shooting.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
     wheel = live(wheel_rpm=2450.0 + (error or -25.0), wheel=WheelFigures(steady_error_rpm=error, ripple_rpm=ripple))
-    ((said, _),) = main_words.todo(wheel, shooting, ROBOT, sim=False, writing=False)
-    assert said.startswith(" ▶  Ready at 2450 rpm" if ready else " ▶  Wait: wheel"), said
+    said = main_words.next_step(wheel, shooting, ROBOT, sim=False, writing=False)
+    assert said.startswith("Ready at 2450 rpm" if ready else "Wait: wheel"), said
     shown = "".join(part if isinstance(part, str) else part[0] for part in main_words.readback(wheel, shooting, ROBOT))
     assert ("● steady, " in shown) == ready, shown
 
@@ -198,7 +313,7 @@ def test_a_line_about_a_file_keeps_its_remedy_in_a_small_window() -> None:
 
 
 def test_the_battery_view_names_one_ceiling() -> None:
-    shooting = ShootingState(ROBOT, live())
+    shooting = shooting_state(ROBOT, live())
     shooting.aim = SimpleNamespace(ceiling=3258.0, setpoint=SetpointChoice(2450.0, "rpm", 2440.0, 2460.0))  # type: ignore[assignment]
     unknown = dict.fromkeys(field.name for field in fields(BatteryStatus))
     for ceiling, said in ((None, "ceiling 3258 rpm"), (3265.0, "holds up to 3265 rpm now")):

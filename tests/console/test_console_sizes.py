@@ -50,11 +50,11 @@ def test_every_what_if_of_any_robot(name: str, tmp_path: Path) -> None:
         assert isinstance(view, SizesScreen)
         for change in view.changes:
             before = change.reading(view.varied)
-            await pilot.press("right", "right", "left")
+            await pilot.press("plus", "plus", "minus")
             await until(app, pilot, "what if")
             assert change.reading(view.varied) != before, change.name
             await pilot.press("down")
-        await pilot.press("r")
+        await pilot.press("backspace")
         await until(app, pilot, lambda: "what if  " not in screen_text(app))
         assert app.controller.news.text == "", app.controller.news.text
 

@@ -16,7 +16,9 @@ from fieldtune.learn.hits import wilson_interval
     [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
 )
 def test_published_intervals(hits: int, tried: int, low: float, high: float):
-    """Newcombe, Stat. Med. 17 (1998) 857, Table I, method 3 (score without continuity correction)."""
+    """Newcombe, Stat. Med. 17 (1998) 857, Table I, method 3 (score without continuity correction).
+
+    Intervals of the last three from memory."""
     assert wilson_interval(hits, tried) == pytest.approx((low, high), abs=5e-5)
 
 

@@ -15,10 +15,6 @@ from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 CLOCK_HZ = 16_000_000
 SECONDS = 9.0
 SHOTS_S = (3.0, 4.0, 5.0, 6.0, 7.0, 8.0)
-REASON = (
-    "a counter that stands still for some lines has no speed any more in the check of what may follow, so each refresh "
-    "is taken for a jump of the counter and begins everything anew; its speed should be told from refresh to refresh"
-)
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +62,6 @@ def test_the_program_prints_four_lines_to_a_refresh(printed):
     assert turns_a_minute == pytest.approx(2000, rel=0.01)
 
 
-@pytest.mark.xfail(strict=True, reason=REASON)
 def test_its_speed_is_shown_and_is_right(decoding):
     t = np.arange(0.0, SECONDS, 0.001)
     rpm = np.full_like(t, 2000.0)
@@ -79,12 +74,10 @@ def test_its_speed_is_shown_and_is_right(decoding):
     assert blank <= 0.2
 
 
-@pytest.mark.xfail(strict=True, reason=REASON)
 def test_its_shots_are_found(decoding):
     pairs, phantoms = matched(decoding.shots, SHOTS_S, 0.15)
     assert (len(pairs), phantoms) == (len(SHOTS_S), 0)
 
 
-@pytest.mark.xfail(strict=True, reason=REASON)
 def test_no_refresh_is_taken_for_something_else(decoding):
     assert (dict(decoding.dropped), dict(decoding.notices)) == ({}, {})

@@ -179,7 +179,7 @@ def test_what_a_recording_lacks_is_said(tmp_path: Path):
     assert found.time_constant_s is None
     assert any("no power" in note for note in found.notes)
     assert any("changes too little" in note for note in found.notes)
-    with pytest.raises(InputError, match="can't read"):
+    with pytest.raises(InputError, match="no such file"):
         Session(load_robot("heron")).response(tmp_path / "none.txt")
     with pytest.raises(InputError, match="no wheel"):
         Session(load_robot("otter")).response(capture)

@@ -53,10 +53,49 @@ def test_shots_counted_and_epochs_follow_the_log(heron: Robot) -> None:
     aim = session.aim(2.0)
     assert (aim.shots_used, aim.epoch) == (2, 2)
     assert session.log.battery_label == "pack B"
-    undone = session.undo()
-    assert undone is not None
-    assert undone.shot == 2
+    acts = [session.undo() for _ in range(4)]
+    assert [(act.act, act.shot) for act in acts if act] == [("swap", None), ("include", 1), ("exclude", 1), ("shot", 2)]
     assert session.aim(2.0).shots_used == 1
+    redone = session.redo()
+    assert redone is not None
+    assert session.aim(2.0).shots_used == 2
+
+
+def test_a_correction_teaches_instead_of_what_was_confirmed_first(heron: Robot) -> None:
+    session, right = Session(heron), Session(heron)
+    right.confirm(2.0, 1440.0, "short", speed=1430.0)
+    session.confirm(2.0, 1440.0, "in", 0.02, speed=1430.0)
+    corrected = session.correct(1, "short")
+    assert (corrected.result, corrected.miss_m, corrected.speed) == ("short", None, 1430.0)
+    assert session.aim(2.0).setpoint == right.aim(2.0).setpoint
+    assert session.correct(1, miss_m=0.4).result == "long"
+    session.undo()
+    session.undo()
+    assert session.log.shot(1).result == "in"
+    session.undo()
+    with pytest.raises(InputError, match="was undone"):
+        session.correct(1, "in")
+    with pytest.raises(InputError, match="no shot 7"):
+        session.correct(7, "in")
+
+
+def test_a_battery_that_was_in_before_starts_at_its_own_level(heron: Robot) -> None:
+    session = Session(heron)
+    session.swap("blue 3")
+    for _ in range(3):
+        session.confirm(2.0, 1440.0, miss_m=-0.3)
+    weak = session.aim(2.0).setpoint.value
+    session.swap("red 1")
+    for _ in range(3):
+        session.confirm(2.0, 1440.0, miss_m=0.2)
+    other = session.aim(2.0).setpoint.value
+    session.swap("blue 3")
+    again, session_epoch = session.aim(2.0).setpoint.value, session.aim(2.0).epoch
+    assert session_epoch == session.log.epoch == 4
+    assert weak is not None
+    assert other is not None
+    assert again is not None
+    assert abs(again - weak) < 0.3 * abs(other - weak)
 
 
 def test_a_short_shot_raises_the_recommendation_and_undo_restores_it_exactly(heron: Robot) -> None:

@@ -28,7 +28,8 @@ HERON = load_robot(demo_home() / "heron.toml")
 ODD = 'it "hit" \\ ü 🎯'
 STEP = st.one_of(
     st.tuples(st.just("add"), st.floats(0.5, 5, allow_nan=False), st.sampled_from(["in", "short", "left"])),
-    st.tuples(st.just("undo"), st.just(0), st.just("")),
+    st.tuples(st.sampled_from(["undo", "redo"]), st.just(0), st.just("")),
+    st.tuples(st.just("correct"), st.integers(1, 6), st.sampled_from(["in", "short", "left"])),
     st.tuples(st.sampled_from(["exclude", "include"]), st.integers(1, 6), st.sampled_from(["bounced", ODD])),
     st.tuples(st.just("swap"), st.just(0), st.sampled_from(["B", "C"])),
     st.tuples(st.just("battery"), st.floats(0.01, 0.5), st.just("")),
@@ -75,10 +76,14 @@ def _do(session: Session, kind: str, value: Any, word: str) -> None:
     store, shots = session.log, session.log.shots()
     if kind == "add":
         store.add(value, 1000 + 100 * value, word, miss_m=None if word == "left" else -0.1)
-    elif kind == "undo":
-        session.undo()
-    elif kind in ("exclude", "include") and value <= len(shots):
-        getattr(store, kind)(value, word)
+    elif kind in ("undo", "redo"):
+        getattr(session, kind)()
+    elif kind == "correct" and value <= len(shots):
+        store.correct(value, word, None, None)
+    elif kind == "exclude" and value <= len(shots):
+        store.exclude(value, word)
+    elif kind == "include" and value <= len(shots):
+        store.include(value)
     elif kind == "swap":
         session.swap(word)
     elif kind == "battery":
@@ -123,6 +128,8 @@ def test_merging_is_commutative_and_loses_nothing(base: Any, left: Any, right: A
         assert content(a) == content(b) == content(back)
         for key in ("shots", "epochs", "batteries", "marks"):
             assert set(content(a)[key]) == set(before[0][key]) | set(before[1][key])
+        if any(kind == "redo" for kind, _, _ in (*left, *right)):
+            return  # then the later word counts, whoever said it
         undone = [{uid for uid, (shot, _) in side["shots"].items() if shot.undone} for side in (*before, content(a))]
         assert undone[2] == undone[0] | undone[1]
 
@@ -243,7 +250,7 @@ BAD: list[tuple[Callable[[str], str], str]] = [
     (lambda text: text.replace('"distance_m": 1.8', '"distance_m": 1e999', 1), "distance_m"),
     (lambda text: text.replace('"distance_m": 1.8', f'"distance_m": {"9" * 400}', 1), ""),
     (lambda text: text.replace('"distance_m": 1.8', f'"distance_m": {"9" * 5000}', 1), ""),
-    (_edit(version=2), "newer fieldtune"),
+    (_edit(version=3), "newer fieldtune"),
     (_edit(version="1"), "version"),
     (_edit(version=0), "version"),
     (_edit(robot="../otter"), "robot"),
@@ -251,7 +258,7 @@ BAD: list[tuple[Callable[[str], str], str]] = [
     (_edit(profile=["format = 1", "oops"]), "profile"),
     (_edit(profile="text"), "profile"),
     (_edit(epochs=[]), "epoch 1 isn't in the pack"),
-    (_edit(shots=[]), "on a shot that isn't"),
+    (_edit(shots=[]), "on something that isn't"),
     (_edit(extra=1), "extra"),
     (_in_shot(distance_m="1.8 m"), "shots[1].distance_m"),
     (_in_shot(distance_m=-1), "shots[1].distance_m"),

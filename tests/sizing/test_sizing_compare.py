@@ -12,16 +12,23 @@ from robots import crane, heron, otter
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
-from fieldtune.sizing.compare import belief_from_profile, compare, scatter
+from fieldtune.session import Session
+from fieldtune.sizing.compare import compare, scatter
 from fieldtune.sizing.decision import CRITERIA, Criterion, decide
 from fieldtune.sizing.text import compare_text
+
+
+def compared(robots, **rest):
+    """Each with the belief that aiming rests on before any shot."""
+    return compare(robots, {robot.name: Session(robot).belief for robot in robots}, **rest)
+
 
 TWO = (Criterion("reach", True, 1.0), Criterion("energy", False, 1.0))
 
 
 @pytest.fixture(scope="module")
 def comparison():
-    return compare([heron(), otter(), crane()])
+    return compared([heron(), otter(), crane()])
 
 
 def test_every_figure_is_computed(comparison):
@@ -102,7 +109,7 @@ def test_what_is_not_known_of_all_is_left_out():
     decision = decide(["one", "two"], figures, TWO)
     assert decision.left_out == ("energy",)
     assert decision.weights == {"reach": 1.0}
-    words = compare([heron(drive=None), otter()]).words
+    words = compared([heron(drive=None), otter()]).words
     assert any("shots the drive allows left out" in line for line in words)
 
 
@@ -118,15 +125,15 @@ def test_wrong_weights_are_named(weights, word):
 
 def test_comparing_takes_two_of_different_names():
     with pytest.raises(InputError, match="at least two"):
-        compare([heron()])
+        compared([heron()])
     with pytest.raises(InputError, match="different names"):
-        compare([heron(), heron()])
+        compared([heron(), heron()])
 
 
 def test_scatter_agrees_with_simulated_shots():
     """Draw speed and angle of many shots and solve each for the miss that its needed speed belongs to."""
     robot = crane()
-    belief = belief_from_profile(robot, robot.target(), np.random.default_rng(0))
+    belief = Session(robot).belief
     need, distance = required_speed_for(robot, robot.target()), 2.0
     rng = np.random.default_rng(1)
     s, a = robot.uncertainty.exit_speed_scatter, robot.uncertainty.exit_angle_scatter
@@ -140,5 +147,5 @@ def test_scatter_agrees_with_simulated_shots():
 
 def test_a_better_known_robot_hits_more():
     sure = replace(heron().uncertainty, grip=0.005, exit_angle=0.002, drag=0.02, distance=0.002)
-    both = compare([replace(heron(), name="sure", uncertainty=sure), heron()], distances_m=[2.0, 3.0])
+    both = compared([replace(heron(), name="sure", uncertainty=sure), heron()], distances_m=[2.0, 3.0])
     assert min(both.mechanisms[0].hit) > max(both.mechanisms[1].hit)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -43,8 +44,8 @@ def test_uids_differ_and_time_is_utc(tmp_path: Path) -> None:
 def test_undo_takes_back_the_last_that_stands(store: Store) -> None:
     for distance in (1.0, 2.0, 3.0):
         store.add(distance, 2000.0, "in")
-    undone = [store.undo_last() for _ in range(4)]
-    assert [shot and shot.shot for shot in undone] == [3, 2, 1, None]
+    undone = [store.undo() for _ in range(4)]
+    assert [act and act.shot for act in undone] == [3, 2, 1, None]
     assert all(shot.undone for shot in store.shots())
     assert store.add(4.0, 2000.0, "in").shot == 4  # numbers are never used twice
 
@@ -54,12 +55,12 @@ def test_exclude_and_include_keep_their_reasons(store: Store) -> None:
     out = store.exclude(1, "bounced off the rail")
     assert out.excluded == "bounced off the rail"
     assert not out.counts
-    again = store.include(1, "seen on video")
+    again = store.include(1)
     assert again.excluded is None
     assert again.counts
     assert [(mark.kind, mark.reason) for mark in store.marks()] == [
         ("exclude", "bounced off the rail"),
-        ("include", "seen on video"),
+        ("include", None),
     ]
 
 
@@ -141,18 +142,18 @@ def test_one_file_remains_when_nothing_is_being_written(tmp_path: Path) -> None:
 
 def test_a_store_sees_at_once_what_another_one_wrote(tmp_path: Path) -> None:
     path = tmp_path / "heron.sqlite"
-    with Store(path) as here, Store(path) as there:
+    with closing(Store(path)) as here, closing(Store(path)) as there:
         assert here.shots() == ()
         there.add(2.0, 1280.0, "in")
         assert [s.result for s in here.shots()] == ["in"]
         here.add(2.2, 1300.0, "short")
-        there.undo_last()
+        there.undo()
         assert [s.undone for s in here.shots()] == [s.undone for s in there.shots()] == [False, True]
         assert here.shots() is here.shots()
 
 
 def test_a_closed_store_opens_again(tmp_path: Path) -> None:
-    with Store(tmp_path / "heron.db") as store:
+    with closing(Store(tmp_path / "heron.db")) as store:
         store.add(1.0, 2000.0, "in")
     assert len(store.shots()) == 1
 

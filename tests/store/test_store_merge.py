@@ -11,7 +11,7 @@ from fieldtune.store import Store
 
 
 def _pour(source: Store, into: Store, name: str) -> tuple[int, int]:
-    return into.merge(source.shots(), source.marks(), source.epochs(), name)
+    return into.merge(source.shots_as_confirmed(), source.marks(), source.epochs(), name)
 
 
 def test_merging_both_ways_gives_both_the_same_shots_once(tmp_path: Path) -> None:
@@ -60,10 +60,10 @@ def test_undo_takes_back_own_shots_only() -> None:
     pit.add(1.0, 2000.0, "in")
     bench.add(2.0, 2400.0, "in")
     _pour(bench, pit, "bench")
-    undone = pit.undo_last()
+    undone = pit.undo()
     assert undone is not None
-    assert undone.distance_m == 1.0
-    assert pit.undo_last() is None
+    assert pit.shot(undone.shot or 0).distance_m == 1.0
+    assert pit.undo() is None
 
 
 def test_a_half_log_is_refused_whole() -> None:

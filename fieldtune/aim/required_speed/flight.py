@@ -30,8 +30,10 @@ _FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
 _MARGIN = 3.5
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
-_FARTHEST = 16.0
-"""No field asks for more, metres."""
+_FARTHEST = 100.0
+"""Distances (m) beyond which nothing is asked (``recommend.check_distance``)."""
+_USUAL_SPAN = math.log(16.0 / 0.8)
+"""Span of ln(distance) that the nodes above are enough for; wider tables get more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,9 @@ class FlightRequiredSpeed:
         window = target.miss_is_height
         d_low, d_high = _reach(flying, rise, exit_angle, spin, top_speed, window)
         nodes = _WINDOW_NODES if window else _BASKET_NODES
-        axes: list[Axis | SplineAxis] = [SplineAxis(math.log(d_low), math.log(d_high), nodes["distance"])]
+        wide = max(math.log(d_high / d_low) / _USUAL_SPAN, 1.0)
+        count = math.ceil(nodes["distance"] * wide)
+        axes: list[Axis | SplineAxis] = [SplineAxis(math.log(d_low), math.log(d_high), count)]
         if window:
             tallest = math.tan(exit_angle + angle_span) + (abs(rise) + 1.0) / d_low
             axes.append(SplineAxis(math.log(_FLATTEST_DROP), math.log(max(tallest, 0.2)), nodes["drop"]))

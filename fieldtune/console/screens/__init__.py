@@ -13,6 +13,7 @@ _CLASSES = {
     "learned": "LearnedScreen",
     "line": "LineScreen",
     "next": "NextScreen",
+    "shots": "ShotsScreen",
     "sizes": "SizesScreen",
     "wheel": "WheelScreen",
 }

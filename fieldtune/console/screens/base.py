@@ -5,20 +5,24 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar, Protocol, cast
 
 from textual.app import ComposeResult
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from fieldtune.console import keys, words
-from fieldtune.console.shooting_state import read_miss
+from fieldtune.console import keys, main_words, words
+from fieldtune.console.typed import read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
-from fieldtune.records import Result
+from fieldtune.errors import FieldtuneError
+from fieldtune.records import Result, Shot
 
 if TYPE_CHECKING:
     from fieldtune.console.controller import Controller
     from fieldtune.link.snapshot import Live
 
 Miss = tuple[float | None, float | None]
+USUAL_WIDTH, USUAL_HEIGHT = 80, 21
+"""Below that a window shows the essential lines only."""
+RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
 class _HasController(Protocol):
@@ -33,8 +37,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
-    WHERE_TO_ANSWER: ClassVar[str] = ": Esc"
-    """Where an unanswered shot gets its result, if not here."""
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW]
     AUTO_FOCUS = ""
 
     _arrived = False
@@ -56,7 +59,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def compose(self) -> ComposeResult:
         yield TextBlock(id="top")
-        yield TextBlock(id="too-small")
+        yield TextBlock(id="small")
+        yield TextBlock(id="asking")
         with Rows(id="body"):
             yield from self.compose_body()
         yield TextBlock(id="caution")
@@ -69,20 +73,37 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def key_rows(self) -> list[list[Binding]]:
         """Rows of the key bar."""
-        return [[*keys.VIEWS, *keys.ALWAYS]]
+        return [keys.RESULTS, [*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         """Show what the line says now; subclasses add their own."""
-        controller, news = self.controller, self.controller.news
+        controller = self.controller
         self.query_one("#top", TextBlock).put(*self._top(live))
-        self.query_one("#too-small", TextBlock).put(*self._too_small(live))
-        text = words.fitted(words.printable(news.text), self.size.width - 4)
-        said: tuple[Part, ...] = (("✗ ", "bold $bad"), (text, "$bad")) if news.bad and text else ((text, "$ink"),)
-        self.query_one("#news", TextBlock).put(*said)
+        if self.small:
+            self.query_one("#small", TextBlock).put(*essentials(live, controller, self.TITLE_WORDS))
+        self._ask()
+        self.query_one("#news", TextBlock).put(*self._news())
         turning = words.moving(live, controller.robot)
         style = "bold $act" if turning else "$quiet"
         caution = words.standing_caution(live, controller.robot)
         self.query_one("#caution", TextBlock).put(("⚠ ", style), (caution, style))
+
+    @property
+    def small(self) -> bool:
+        """Whether the window holds no more than the essential lines."""
+        return self.size.width < USUAL_WIDTH or self.size.height < USUAL_HEIGHT
+
+    def _ask(self) -> None:
+        """One line on what the result keys are for, where the screen doesn't say it anyway."""
+        line = self.query_one("#asking", TextBlock)
+        said = asking(self.controller) if self.TITLE_WORDS and not self.small else ""
+        line.put((f" ▶  {said}", "bold $act-ink") if said else "")
+        line.display = bool(said)
+
+    def _news(self) -> list[Part]:
+        news = self.controller.news
+        text = words.fitted(words.printable(news.text), self.size.width - 4)
+        return [("✗ ", "bold $bad"), (text, "$bad")] if news.bad and text else [(text, "$ink")]
 
     def _top(self, live: Live) -> list[Part]:
         controller, robot = self.controller, self.controller.robot
@@ -92,10 +113,6 @@ class ConsoleScreen(Screen[None], CachedWidget):
         parts: list[Part] = [(name, "bold $ink"), ("  " + what, "$quiet")]
         if controller.simulated:
             parts.append(("  SIMULATED ROBOT", "bold $mark"))
-        count = len(controller.shooting.unanswered)
-        if count and self.TITLE_WORDS:
-            said = f"  {words.counted(count, 'shot')} without a result{self.WHERE_TO_ANSWER}"
-            parts.append((said, "bold $act"))
         good = live.state == "live"
         shape = "●" if good else "○"
         line = f"{shape} line: {words.link_line(live)}"
@@ -104,19 +121,12 @@ class ConsoleScreen(Screen[None], CachedWidget):
         parts.append((" " * max(2, room - len(line) + 4) + line, "$good" if good else "bold $bad"))
         return parts
 
-    def _too_small(self, live: Live) -> list[Part]:
-        shooting, robot = self.controller.shooting, self.controller.robot
-        said = words.against(words.readback(live, robot), live.setpoint or shooting.recommended, robot)
-        advice = f"{words.order(robot)} {words.setpoint(shooting.recommended, robot)}"
-        if shooting.recommended is None:
-            advice = "No setpoint yet"
-        return [(f"{advice} ({said}).", "bold $act"), " Make the window larger: 80 × 21 or more."]
-
-    # the keys that say where a shot went, for every screen on which shots are taken
+    # the keys that say where a shot went
 
     def action_result(self, result: Result) -> None:
-        """Confirm the unanswered shot, or the one just taken, with this result."""
-        self.controller.recorder.confirm(result)
+        """This result for the shot that is asked about, or the one just taken."""
+        self.controller.recorder.result(result)
+        self.controller.show()
 
     def action_miss(self) -> None:
         """Type the measured miss of the shot."""
@@ -127,20 +137,39 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def _take_miss(self, miss: Miss | None) -> None:
         if miss is not None:
-            self.controller.recorder.confirm(None, *miss)
+            self.controller.recorder.result(None, *miss)
+            self.controller.show()
 
     def action_undo(self) -> None:
-        """Undo the last confirmed shot."""
+        """Undo the last thing done here."""
         self.controller.recorder.undo()
 
+    def action_redo(self) -> None:
+        """Do again what was undone last."""
+        self.controller.recorder.redo()
+
     def action_no_shot(self) -> None:
-        """Discard the oldest unanswered shot."""
-        unanswered = self.controller.shooting.unanswered
-        if unanswered:
-            unanswered.popleft()
-            self.controller.news.say("discarded: that was no shot")
+        """Nothing was launched."""
+        self.controller.recorder.discard()
+        self.controller.show()
+
+    def action_follow(self) -> None:
+        """Use the robot's own distance reading: for a result that waits for a word, or from now on."""
+        controller = self.controller
+        if controller.shooting.answer is not None and controller.shooting.answer.robot_distance_m is not None:
+            controller.recorder.yes(robot_distance=True)
         else:
-            self.controller.news.say("there is no shot without a result")
+            try:
+                controller.shooting.follow()
+            except FieldtuneError as error:
+                controller.news.say(str(error), bad=True)
+            controller.advisor.ask_if_changed()
+        controller.show()
+
+    def action_yes(self) -> None:
+        """Confirm a result although something about it was odd."""
+        self.controller.recorder.yes()
+        self.controller.show()
 
     def action_fire(self) -> None:
         """Launch one element on the simulated robot."""
@@ -158,3 +187,46 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys for the simulated robot exist only there, and while it isn't known yet whether it is one."""
         return action not in ("fire", "set") or self.controller.line.simulated is not False
+
+
+def asking(controller: Controller) -> str:
+    """What the result keys are for, in one line; empty where no shot waits for a result."""
+    shooting, robot = controller.shooting, controller.robot
+    answer = shooting.answer
+    if answer is not None:
+        said = words.result_words(answer.result, answer.miss_m)
+        robots = "   0 with the robot's distance" if answer.robot_distance_m is not None else ""
+        return f"{answer.doubt[:1].upper()}{answer.doubt[1:]}. y {said} all the same{robots}   x no"
+    if not shooting.asked_about():
+        return ""
+    shots = shooting.asked_about()
+    if len(shots) > 1:
+        return f"{len(shots)} shots chosen. Where did they go?  {RESULT_KEYS}  x none were shots"
+    shot, more = shots[0], len(shooting.unanswered) - 1
+    if isinstance(shot, Shot):
+        return f"Shot {shot.shot} was {words.result_of(shot)}. Where did it go?  {RESULT_KEYS}"
+    older = f" ({more} more: h)" if more > 0 else ""
+    return f"Shot {words.seen_words(shot, shooting.age_s(shot), robot)}{older}. Where did it go?"
+
+
+def essentials(live: Live, controller: Controller, title: str) -> list[Part]:
+    """What a window too small for more says: setpoint, readback, chance, and the one thing to do."""
+    shooting, robot = controller.shooting, controller.robot
+    order: list[Part] = [("No setpoint yet\n", "bold $act")]
+    if shooting.recommended is not None:
+        old = "" if shooting.aim_holds else "  (old: working it out)"
+        number = words.setpoint(shooting.recommended, robot)
+        order = [(f"{words.order(robot)} {number}", "bold $act"), (f"{old}\n", "$quiet")]
+    said = asking(controller) or main_words.next_step(live, shooting, robot, controller.simulated, False)
+    return [
+        *(
+            [(f"{title}: needs {USUAL_WIDTH} × {USUAL_HEIGHT}, Esc back\n", "$quiet")]
+            if title and not asking(controller)
+            else []
+        ),
+        *order,
+        *main_words.readback(live, shooting, robot)[:3],
+        "\n",
+        *main_words.chance(shooting.aim)[:3],
+        (f"\n▶ {said}", "bold $act"),
+    ]

@@ -8,10 +8,10 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
-from fieldtune.console import keys
-from fieldtune.console.screens import battery_words, main_words
+from fieldtune.console import keys, main_words, words
+from fieldtune.console.screens import battery_words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.shooting_state import Distance
+from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
@@ -37,23 +37,24 @@ class BatteryScreen(ConsoleScreen):
     OWN: ClassVar[list[Binding]] = [
         Binding("enter", "go_on", "Go on", tooltip="The battery is changed, or on to the next step",
                 id="battery-go-on", key_display="Enter"),
-        Binding("o", "same", "Same one", tooltip="No other battery is in: it is still the same one",
-                id="battery-same"),
-        Binding("a", "label", "Name the battery", tooltip="Type the name or number written on the battery",
-                id="battery-label"),
-        Binding("r", "resistance", "Resistance", tooltip="Measure the battery's resistance by a small and a large load",
+        Binding("backspace", "back", "Back a step", id="battery-back", key_display="Bksp",
+                tooltip="A step back: no other battery is in, or the change is undone"),
+        Binding("a", "label", "Name", tooltip="Type the name or number written on the battery", id="battery-label"),
+        Binding("o", "resistance", "Resistance", tooltip="Measure the battery's resistance by a small and a large load",
                 id="battery-resistance"),
     ]  # fmt: skip
     SIM: ClassVar[list[Binding]] = [
         Binding("p", "other_battery", "Other battery (sim)", tooltip="Give the simulated robot another battery",
                 id="battery-other"),
     ]  # fmt: skip
-    BINDINGS: ClassVar[list[BindingType]] = [*OWN, *keys.RESULTS, *keys.SIMULATED, *SIM]
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN, *keys.SIMULATED, *SIM]
 
     def __init__(self) -> None:
         super().__init__()
         self.label: str | None = None
         self._marking = False
+        self._doubt: str | None = None
+        self._before: Outlook | None = None
         self._lesson: int | None = None
         self._read_at = 0
         self._load: str | None = None
@@ -67,18 +68,27 @@ class BatteryScreen(ConsoleScreen):
 
     def key_rows(self) -> list[list[Binding]]:
         sim = [*keys.SIMULATED, *self.SIM] if self.controller.simulated else []
-        own = [key for key in self.OWN if key.action != "same" or self.controller.battery.offered]
-        return [keys.RESULTS, [*own, *sim, *keys.VIEWS, *keys.ALWAYS]]
+        return [keys.RESULTS, [*self.OWN, *sim, *keys.VIEWS, *keys.ALWAYS]]
 
     def on_mount(self) -> None:
         """Read what was measured of earlier batteries (the screen's own mounting runs as well)."""
         self.controller.background.begin("battery history", self._read_history)
+        if self.guided is None:
+            self.controller.background.begin("battery before", self._look_ahead)
 
     async def _read_history(self) -> None:
-        history = await self.controller.background.ask_log(
-            "Reading the batteries", self.controller.session.log.batteries
-        )
-        self._history = history or ()
+        log = self.controller.session.log
+        self._history = await self.controller.background.ask_log("Reading the batteries", log.batteries) or ()
+
+    async def _look_ahead(self) -> None:
+        """What is recommended with the battery that is still in, where the first shots with the next one should be."""
+        controller, state = self.controller, self.controller.shooting
+        planned = await controller.background.ask("The next shot", controller.session.next, state.target.name)
+        here = None if state.distance is None else state.distance.value_m
+        distance = here if planned is None else planned.distance_m
+        if distance is not None:
+            volts = state.battery_v if controller.robot.setpoint.scale.follows_voltage else None
+            self._before = await self._outlook("The setpoint before", distance, volts)
 
     @property
     def guided(self) -> Recalibration | None:
@@ -87,26 +97,23 @@ class BatteryScreen(ConsoleScreen):
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        controller, guided = self.controller, self.guided
+        controller, battery, state = self.controller, self.controller.battery, self.controller.shooting
+        guided, robot = self.guided, controller.robot
         shooting = guided is not None and guided.step == "shoot"
         if shooting and self._lesson is None:
             self._to_shooting()
-        if shooting and controller.recorder.lesson != self._lesson:
-            self._lesson = controller.recorder.lesson
+        if shooting and state.lesson != self._lesson:
+            self._lesson = state.lesson
             controller.background.begin("battery", self._compare)
-        if self._read_at != controller.battery.kept:
-            self._read_at = controller.battery.kept
+        if self._read_at != battery.kept:
+            self._read_at = battery.kept
             controller.background.begin("battery history", self._read_history)
-        self._load_simulated(controller.battery.pulses)
-        robot, writing, battery = controller.robot, controller.recorder.writing, controller.battery
-        now = battery_words.now(
-            live, controller.shooting, robot, controller.recorder.epoch, battery.status, self._history
-        )
+        self._load_simulated(battery.pulses)
+        now = battery_words.now(live, state, robot, state.epoch, battery.status, self._history)
         self.query_one("#battery-now", TextBlock).put(*now)
         self.query_one("#battery-change", TextBlock).put(*self._change(live))
-        self.query_one("#todo", TextBlock).put(
-            *(main_words.todo(live, controller.shooting, robot, controller.simulated, writing) if shooting else [""])
-        )
+        step = main_words.next_step(live, state, robot, controller.simulated, bool(controller.recorder.writing))
+        self.query_one("#todo", TextBlock).put((f" ▶  {step}", "bold $act-ink") if shooting else "")
 
     # the steps
 
@@ -118,27 +125,67 @@ class BatteryScreen(ConsoleScreen):
         self.app.push_screen(asked, self._take_label)
 
     def _take_label(self, label: str | None) -> None:
-        if label is not None:
-            self.label = label
+        if label is None:
+            return
+        self.label = label
+        if self.guided is not None or self._marking:  # the change is in the log already: name the battery that is in
+            log = self.controller.session.log
+            said = f"the battery is called {label} now"
+            self.controller.recorder.change(lambda _: said, lambda: log.label_battery(label))
 
     def action_go_on(self) -> None:
         """The next step."""
-        guided = self.guided
+        guided, battery = self.guided, self.controller.battery
         if self._marking:
-            return
-        if guided is None or guided.step == "done" or self.controller.battery.offered:
-            self._marking = True
-            self.controller.background.begin("log", self._swap, exclusive=False)
+            self.controller.news.say("one moment: the change is being written")
+        elif battery.pulses is not None:
+            battery.pulses = None
+        elif guided is None or battery.offered:
+            self._doubt = None if battery.offered or self._doubt else self._what_speaks_against()
+            if self._doubt is None:
+                self._marking = True
+                self.controller.recorder.swap(self.label, self._begin_guiding)
         elif guided.step == "spin":
             guided.skip_spin()
-        else:
+        elif guided.step == "shoot":
             guided.finish()
+        else:
+            self._end()
+            self.dismiss()
+        self.controller.show()
 
-    def action_same(self) -> None:
-        """No other battery is in: it is still the same one."""
-        if self.controller.battery.offered:
-            self.controller.battery.unchanged()
-            self.controller.news.say("the same battery: nothing was changed")
+    def _what_speaks_against(self) -> str | None:
+        """Why a change of battery is hard to believe; None where nothing speaks against it."""
+        live, robot = self.controller.shooting.live, self.controller.robot
+        if words.moving(live, robot):
+            return f"The {words.what_turns(robot)} is still moving: stop it before anyone touches the battery"
+        if live.state == "live" and live.battery_v is not None and self.controller.battery.status is not None:
+            return f"The voltage is as it was, {words.volts(live.battery_v)}: is another battery in"
+        return None
+
+    def action_back(self) -> None:
+        """A step back."""
+        guided, battery, say = self.guided, self.controller.battery, self.controller.news.say
+        if self._doubt is not None:
+            self._doubt = None
+            say("nothing was changed")
+        elif battery.pulses is not None:
+            battery.pulses = None
+        elif battery.offered:
+            battery.unchanged()
+            say("the same battery: nothing was changed")
+        elif guided is None:
+            say("there is no step to go back")
+        elif not guided.back():
+            self._end()
+            self.controller.recorder.undo_swap()
+        self.controller.show()
+
+    def _end(self) -> None:
+        """The guided change is over: back to where one was."""
+        self.controller.battery.guided = None
+        self.controller.shooting.end_suggestion()
+        self.controller.advisor.ask_if_changed()
 
     def action_resistance(self) -> None:
         """Begin the test of the battery's resistance, or leave it."""
@@ -169,34 +216,21 @@ class BatteryScreen(ConsoleScreen):
             return self.controller.line.simulated is not False
         return super().check_action(action, parameters)
 
-    async def _swap(self) -> None:
-        try:
-            await self._mark_and_guide()
-        finally:
-            self._marking = False
-
-    async def _mark_and_guide(self) -> None:
+    def _begin_guiding(self, epoch: int | None) -> None:
+        """The change is in the log, or couldn't be written (None)."""
         from fieldtune.battery.change import Recalibration
 
-        controller, session, name = self.controller, self.controller.session, self.controller.shooting.target.name
-        volts = controller.shooting.battery_v if controller.robot.setpoint.scale.follows_voltage else None
-        planned = await controller.background.ask("The next shot", session.next, name)
-        now = controller.shooting.distance
-        distance = planned.distance_m if planned is not None else (now.value_m if now else None)
-        before = None if distance is None else await self._outlook("The setpoint before", distance, volts)
-        watch = controller.battery.watch
-        before_ohm = None if watch is None else watch.resistance_measured
-        epoch = await controller.background.ask_log("Marking the change", session.swap, self.label)
+        self._marking = False
         if epoch is None:
             return
-        controller.news.say(f"confirmed: battery changed, battery period {epoch} begins")
-        controller.battery.changed()
-        controller.recorder.relearn()
+        controller, battery, live = self.controller, self.controller.battery, self.controller.shooting.live
+        before_ohm = None if battery.watch is None else battery.watch.resistance_measured
+        battery.changed()
         self._lesson = None
-        guided, live = Recalibration(controller.robot, watch, before, before_ohm), controller.shooting.live
+        guided = Recalibration(controller.robot, battery.watch, self._before, before_ohm)
         if live.state in ("off", "ended") or (live.state == "live" and live.wheel_rpm is None):
             guided.skip_spin()
-        controller.battery.guided = guided
+        battery.guided = guided
 
     async def _outlook(self, what: str, distance_m: float, volts: float | None) -> Outlook | None:
         from fieldtune.battery.change import Outlook
@@ -210,28 +244,29 @@ class BatteryScreen(ConsoleScreen):
     def _to_shooting(self) -> None:
         self._lesson = -1
         if self.guided is not None and self.guided.before is not None:
-            self.controller.shoot_from(
-                Distance(round(self.guided.before.distance_m, 2), "step", "to learn what the new battery does")
-            )
+            at = round(self.guided.before.distance_m, 2)
+            self.controller.suggest(Distance(at, "asked", "to learn what the new battery does"))
 
     async def _compare(self) -> None:
-        guided, session = self.guided, self.controller.session
+        guided, state = self.guided, self.controller.shooting
         if guided is None:
             return
         was, now = guided.before, None
         if was is not None:
             now = await self._outlook("The setpoint now", was.distance_m, was.volts)
-        shots = await self.controller.background.ask_log("Reading the log", session.log.shots) or ()
-        guided.learned(sum(shot.counts and shot.epoch == session.log.epoch for shot in shots), now)
+        shots = self.controller.recorder.shots
+        guided.learned(sum(shot.counts and shot.epoch == state.epoch for shot in shots), now)
 
     def _change(self, live: Live) -> list[Part]:
-        offered = self.controller.battery.offered
+        battery = self.controller.battery
         if self._marking:
-            return [("Marking the change…", "$quiet")]
-        if self.controller.battery.pulses is not None:
-            return battery_words.test(self.controller.battery.pulses)
-        if offered is not None:
-            return battery_words.offer(offered, self.label)
+            return [("Writing the change…", "$quiet")]
+        if battery.pulses is not None:
+            return battery_words.test(battery.pulses)
+        if self._doubt is not None:
+            return battery_words.doubt(self._doubt)
+        if battery.offered is not None:
+            return battery_words.offer(battery.offered, self.label)
         if self.guided is None:
             return battery_words.plan(self.label, self.controller.simulated)
         return battery_words.guidance(self.guided, live)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fieldtune.console import words
-from fieldtune.console.screens import main_words
+from fieldtune.console import main_words, words
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.widgets.text_block import Part
 from fieldtune.robot.model import Robot
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.records import BatteryReading
 
 _HEADS = {"spin": "Spin up", "shoot": "One or two shots", "done": "Done"}
-_AFTER = {"spin": " to go on without.", "shoot": " when that is enough.", "done": " another change."}
+_AFTER = {"spin": " to go on without.", "shoot": " when that is enough.", "done": " back to the main screen."}
 
 
 def now(
@@ -60,7 +59,15 @@ def offer(offered: str, label: str | None) -> list[Part]:
         ("Was the battery changed?\n\n", "bold $act"), (f"{words.printable(offered)}.\n\n", "bold $ink"),
         ("Enter", "bold $act"), f" another battery is in{_named(label)}.   ",
         ("a", "bold $act"), " to name it first.\n",
-        ("o", "bold $act"), " the same one: nothing changes.",
+        ("Backspace", "bold $act"), " the same one: nothing changes.",
+    ]  # fmt: skip
+
+
+def doubt(said: str) -> list[Part]:
+    """What speaks against a change, before it is marked."""
+    return [
+        (f"{said}.\n\n", "bold $bad"), ("Enter", "bold $act"), " the battery was changed all the same.   ",
+        ("Backspace", "bold $act"), " it was not.",
     ]  # fmt: skip
 
 
@@ -82,7 +89,7 @@ def test(pulses: TwoPulse) -> list[Part]:
     parts: list[Part] = [
         ("Resistance of the battery\n\n", "bold $act"),
         ("A small load for ten seconds, then a large one for a second (as in IEC 61960).\n\n", "$quiet"),
-        (f"{said[:1].upper()}{said[1:]}.\n\n", "bold $ink"), ("r", "bold $act"),
+        (f"{said[:1].upper()}{said[1:]}.\n\n", "bold $ink"), ("o", "bold $act"),
     ]  # fmt: skip
     return [*parts, " leaves the test." if pulses.step in ("small", "large") else " back."]
 
@@ -99,9 +106,8 @@ def guidance(guided: Recalibration, live: Live) -> list[Part]:
     else:
         parts += [(f"\n{line}", "bold $ink") for line in changed(guided)]
     parts += [("\n\nEnter", "bold $act"), _AFTER[guided.step]]
-    if guided.step == "done":
-        parts += [("   Esc", "bold $act"), " back to the main screen."]
-    return parts
+    back = " undoes the change." if guided.step == "spin" else " a step back."
+    return [*parts, ("   Backspace", "bold $act"), back]
 
 
 def _spinning(robot: Robot, live: Live) -> str:

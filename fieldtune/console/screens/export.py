@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from fieldtune.console import keys, words
+from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.entry_line import EntryLine, Question
 from fieldtune.console.widgets.text_block import Part, TextBlock
@@ -53,9 +53,6 @@ class ExportScreen(ConsoleScreen):
         robot = self.controller.robot.name
         self._kinds = [(kind, title, suggested_name(robot, kind)) for kind, title in KINDS.items()]
         yield TextBlock(id="export-list")
-
-    def key_rows(self) -> list[list[Binding]]:
-        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         super().tick(live)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from textual.app import ComposeResult
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 
 from fieldtune.console import keys
@@ -15,6 +17,17 @@ Row = tuple[str, str, str]
 """Key, name, what it does."""
 
 
+class _Scroll(VerticalScroll, inherit_bindings=False):
+    """Scrolls up and down only: left and right are results, here as everywhere."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "scroll_up", "Up", tooltip="A line up", id="help-up", show=False),
+        Binding("down", "scroll_down", "Down", tooltip="A line down", id="help-down", show=False),
+        Binding("pageup,home", "page_up", "Page up", tooltip="A page up", id="help-page-up", show=False),
+        Binding("pagedown,end", "page_down", "Page down", tooltip="A page down", id="help-page-down", show=False),
+    ]
+
+
 class HelpScreen(ConsoleScreen):
     """All keys with what they do, made from the bindings themselves, so that the page can't be out of date."""
 
@@ -22,7 +35,7 @@ class HelpScreen(ConsoleScreen):
     AUTO_FOCUS = "#help-scroll"
 
     def compose_body(self) -> ComposeResult:
-        with VerticalScroll(id="help-scroll"):
+        with _Scroll(id="help-scroll"):
             yield TextBlock(*columns(self._groups()), id="help-columns")
             yield TextBlock(*details(self._groups()), id="help-page")
 

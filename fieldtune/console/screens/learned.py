@@ -1,56 +1,31 @@
-"""What the shots have taught: facts in words, how far each fell from its prediction, and which to leave out."""
+"""What the shots have taught: facts in words, and how far each fell from its prediction."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.content import Content
-from textual.widgets import OptionList
-from textual.widgets.option_list import Option
 
-from fieldtune.console import keys, words
+from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot, Series, nice_range
-from fieldtune.console.widgets.text_block import Part, TextBlock, assemble
-from fieldtune.errors import InputError
+from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
     from fieldtune.link.snapshot import Live
     from fieldtune.records import Shot
-    from fieldtune.robot.model import Robot
 
 ODD = 0.02
 """Below this probability a shot is called surprising."""
 
 
-def _reason(text: str) -> str:
-    said = text.strip()
-    if not said:
-        raise InputError("write why, in a few words: bounced out, wrong element, somebody pushed the robot")
-    return said
-
-
 class LearnedScreen(ConsoleScreen):
-    """Facts, residuals and the log."""
+    """Facts and residuals."""
 
     TITLE_WORDS = "Learned"
-    AUTO_FOCUS = "#log"
-    OWN: ClassVar[list[Binding]] = [
-        Binding(
-            "o",
-            "leave_out",
-            "Leave out",
-            tooltip="Leave the chosen shot out of learning, with a reason, or let it count again",
-            id="learned-leave-out",
-        ),
-    ]
-    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
     def __init__(self) -> None:
         super().__init__()
@@ -61,31 +36,13 @@ class LearnedScreen(ConsoleScreen):
             yield TextBlock(("reading what the shots taught…", "$quiet"), id="facts")
             yield Plot(id="residuals")
         yield TextBlock(id="residual-words")
-        yield TextBlock(
-            ("The log, newest first. ↑ ↓ choose, o leaves a shot out or lets it count again", "$quiet"), id="log-words"
-        )
-        yield OptionList(id="log", markup=False)
-
-    def key_rows(self) -> list[list[Binding]]:
-        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         super().tick(live)
         shots = self.controller.recorder.shots
         if shots is not self._shown:
             self._shown = shots
-            self._fill(shots)
             self.controller.background.begin("learned", self._read)
-
-    def _fill(self, shots: tuple[Shot, ...]) -> None:
-        log = self.query_one("#log", OptionList)
-        kept = log.highlighted
-        log.clear_options()
-        robot = self.controller.robot
-        log.add_options(Option(row(shot, robot), id=str(shot.shot)) for shot in reversed(shots))
-        if shots:
-            log.highlighted = min(kept or 0, len(shots) - 1)
-        self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
 
     async def _read(self) -> None:
         learned = await self.controller.background.ask("Reading what was learned", self.controller.session.learned)
@@ -96,40 +53,6 @@ class LearnedScreen(ConsoleScreen):
         plot.display = picture is not None  # without a measured miss the facts have the whole width
         plot.show(picture)
         self.query_one("#residual-words", TextBlock).put(*residual_words(learned.residuals))
-
-    def action_leave_out(self) -> None:
-        """Leave the chosen shot out, or let it count again."""
-        log = self.query_one("#log", OptionList)
-        shots = self.controller.recorder.shots
-        if log.highlighted is None or not shots:
-            self.controller.news.say("no shot is chosen", bad=True)
-            return
-        shot = list(reversed(shots))[log.highlighted]
-        if shot.undone:
-            self.controller.news.say(f"shot {shot.shot} was undone: it doesn't count anyway", bad=True)
-        elif shot.excluded is not None:
-            self.controller.recorder.change(f"shot {shot.shot} counts again", self.controller.session.include, shot)
-        else:
-            asked: EntryLine[str] = EntryLine(f"Leave shot {shot.shot} out of learning: why?", _reason)
-            self.app.push_screen(asked, lambda reason: self._leave_out(shot, reason))
-
-    def _leave_out(self, shot: Shot, reason: str | None) -> None:
-        if reason is not None:
-            self.controller.recorder.change(
-                f"shot {shot.shot} is left out", self.controller.session.exclude, shot, reason
-            )
-
-
-def row(shot: Shot, robot: Robot) -> Content:
-    """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
-    what = f"{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
-    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
-    state = words.shot_state(shot)
-    if state:  # the figures of a shot that doesn't count give way to why it doesn't
-        return assemble([(text, "dim"), (words.printable(state), "bold")])
-    speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
-    battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-    return assemble([f"{text}{speed:<13}{battery:<7} period {shot.epoch}"])
 
 
 def facts(learned: Learned) -> list[Part]:

@@ -7,13 +7,11 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from fieldtune.console import keys
-from fieldtune.console.screens import main_words
+from fieldtune.console import keys, main_words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.shooting_state import Distance, read_distance
+from fieldtune.console.typed import Distance, read_distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import KeyBar, TextBlock
-from fieldtune.errors import FieldtuneError
 
 if TYPE_CHECKING:
     from fieldtune.console.screens.main_body import MainBody
@@ -23,7 +21,7 @@ if TYPE_CHECKING:
 class MainScreen(ConsoleScreen):
     """Everything a shot needs on one screen."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, *keys.DISTANCES, *keys.SIMULATED]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.DISTANCES, *keys.SIMULATED]
 
     def __init__(self) -> None:
         super().__init__()
@@ -81,13 +79,6 @@ class MainScreen(ConsoleScreen):
             self.controller.news.say(
                 f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
             )
-
-    def action_follow(self) -> None:
-        """Use the robot's own distance reading."""
-        try:
-            self.controller.shooting.follow()
-        except FieldtuneError as error:
-            self.controller.news.say(str(error), bad=True)
 
     def action_step(self, by_m: float) -> None:
         """Nearer or further by a little."""

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, cast
 
 from textual.app import ComposeResult
 
-from fieldtune.console import words
-from fieldtune.console.screens import main_words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console import main_words, words
+from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
 from fieldtune.console.widgets.path_view import PathView
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
@@ -18,6 +17,9 @@ from fieldtune.scene import Scene, scene
 if TYPE_CHECKING:
     from fieldtune.console.controller import Controller
     from fieldtune.link.snapshot import Live
+
+STALE_S = 2.0
+"""Older readings of the distance are shown with their age."""
 
 
 class MainBody(Rows):
@@ -60,10 +62,8 @@ class MainBody(Rows):
         shooting, robot = controller.shooting, controller.robot
         self.show_distance()
         self.query_one("#shots", TextBlock).put(*self._shots(controller.recorder.shots))
-        if controller.looking or shooting.unanswered or controller.recorder.writing:
-            self.query_one("#todo", TextBlock).put(
-                *main_words.todo(live, shooting, robot, controller.simulated, controller.recorder.writing)
-            )
+        if controller.looking or shooting.unanswered or shooting.answer or controller.recorder.writing:
+            self.query_one("#todo", TextBlock).put((f" ▶  {self._todo(live)}", "bold $act-ink"))
         if controller.looking:
             self._spots()
             self._setpoint(live)
@@ -90,14 +90,37 @@ class MainBody(Rows):
             self._last_paths, self._last_rest = paths, rest
         return self._last_scene
 
+    def _todo(self, live: Live) -> str:
+        controller, shooting, robot = self.controller, self.controller.shooting, self.controller.robot
+        said = asking(controller)
+        if not said:
+            return main_words.next_step(live, shooting, robot, controller.simulated, bool(controller.recorder.writing))
+        asked = shooting.asked_about()
+        if shooting.answer is not None or len(asked) != 1:
+            return said
+        shot = asked[0]
+        knew = main_words.left_at(shot.speed, robot) + ([words.volts(shot.battery_v)] if shot.battery_v else [])
+        return f"{said}  {', '.join(knew)}\n    {RESULT_KEYS}   x no shot"
+
     def show_distance(self) -> None:
-        """Where the shot is taken from."""
-        distance = self.controller.shooting.distance
+        """Where the shot is taken from; what the robot reads, where that is somewhere else; where to drive."""
+        shooting = self.controller.shooting
+        distance, old, other = shooting.distance, shooting.reading_age_s, shooting.reading_apart_m
         if distance is None:
             self.query_one("#distance", TextBlock).put(("Distance unknown", "bold $ink"), (": press d", "$act"))
             return
-        parts: list[Part] = [("From ", "$quiet"), (words.metres(distance.value_m), "bold $ink")]
+        stale = old is not None and old > STALE_S
+        parts: list[Part] = [("From ", "$quiet"), (words.metres(distance.value_m), "$rule" if stale else "bold $ink")]
         parts.append((f"  {distance.words}", "$quiet"))
+        if old is not None and stale:
+            parts.append((f", {words.age(old)}", "$rule"))
+        if other is not None:
+            parts.append((f"\nrobot reads {words.metres(other)}: 0 follows it", "bold $bad"))
+        drive = shooting.suggestion
+        if drive is not None and abs(drive.value_m - distance.value_m) >= 0.02:
+            by = distance.value_m - drive.value_m
+            where = "nearer" if by > 0 else "further away"
+            parts.append((f"\nDrive {100 * abs(by):.0f} cm {where}, to {words.metres(drive.value_m)}", "bold $act"))
         self.query_one("#distance", TextBlock).put(*parts)
 
     def _spots(self) -> None:

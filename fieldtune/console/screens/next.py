@@ -8,9 +8,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
-from fieldtune.console import keys, words
+from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.shooting_state import Distance
+from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
@@ -59,15 +59,12 @@ class NextScreen(ConsoleScreen):
             yield TextBlock(id="next-stand")
         yield TextBlock(id="next-sensitivity")
 
-    def key_rows(self) -> list[list[Binding]]:
-        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
-
     def tick(self, live: Live) -> None:
         super().tick(live)
         shooting = self.controller.shooting
         now = live.setpoint if live.setpoint is not None else shooting.recommended
         setpoint = self._setpoint if self._setpoint is not None else now
-        key = (setpoint, self.controller.recorder.lesson, shooting.target_number)
+        key = (setpoint, shooting.lesson, shooting.target_number)
         if key != self._asked_for:
             self._asked_for = key
             self.controller.background.begin("next", self._read, setpoint)
@@ -88,7 +85,7 @@ class NextScreen(ConsoleScreen):
     def action_go(self) -> None:
         """Shoot from the suggested distance."""
         if self._next is not None:
-            self.controller.shoot_from(Distance(round(self._next.distance_m, 2), "step", "the shot worth taking next"))
+            self.controller.suggest(Distance(round(self._next.distance_m, 2), "asked", "the shot worth taking next"))
             self.dismiss()
 
     def action_setpoint(self) -> None:

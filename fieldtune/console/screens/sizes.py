@@ -13,7 +13,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
-from fieldtune.console import keys, words
+from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.figures import figures_of
@@ -134,9 +134,10 @@ class SizesScreen(ConsoleScreen):
         Binding("up", "choose(-1)", "Choose", tooltip="Vary the one above", id="sizes-up", key_display="↑ ↓"),
         Binding("down", "choose(1)", "Choose", tooltip="Vary the one below", id="sizes-down",
                 key_display="↓", show=False),
-        Binding("left", "vary(-1)", "Less", tooltip="A step less of it", id="sizes-less", key_display="←"),
-        Binding("right", "vary(1)", "More", tooltip="A step more of it", id="sizes-more", key_display="→"),
-        Binding("r", "as_built", "As built", tooltip="Back to the robot as its profile says", id="sizes-as-built"),
+        Binding("minus", "vary(-1)", "Less", tooltip="A step less of it", id="sizes-less", key_display="-"),
+        Binding("plus,equals_sign", "vary(1)", "More", tooltip="A step more of it", id="sizes-more", key_display="+"),
+        Binding("backspace", "as_built", "As built", tooltip="Back to the robot as its profile says",
+                id="sizes-as-built", key_display="Bksp"),
     ]  # fmt: skip
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
@@ -157,9 +158,6 @@ class SizesScreen(ConsoleScreen):
         with Horizontal(id="sizes-body"):
             yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
             yield TextBlock(id="sizes-choices")
-
-    def key_rows(self) -> list[list[Binding]]:
-        return [[*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
 
     def on_mount(self) -> None:
         """Work out the figures as built (the screen's own mounting runs as well)."""

@@ -12,7 +12,7 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Input
 
-from fieldtune.console.widgets.text_block import TextBlock
+from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError
 
 T = TypeVar("T")
@@ -27,42 +27,66 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
 
     def __init__(self, question: str, read: Callable[[str], T], unit: str = "", value: str = "") -> None:
         super().__init__()
-        self._question, self._read, self._unit, self._value = question, read, unit, value
-        self._early: list[Key] = []
+        self._question, self._read, self._unit = question, read, unit
+        self._text, self._at = value, len(value)
+        self._error = ""
 
     def compose(self) -> ComposeResult:
         with Vertical(id="entry"):
             yield TextBlock((self._question, "bold $act"), id="entry-question")
-            yield Input(self._value, id="entry-line", compact=True, select_on_focus=False)
-            yield TextBlock((f"{self._unit}   Enter: take it   Esc: back".strip(), "$quiet"), id="entry-hint")
+            yield Input(self._text, id="entry-line", compact=True, select_on_focus=False)
+            yield TextBlock(id="entry-hint")
 
     def on_mount(self) -> None:
-        """Write down what was typed before there was a line to write on."""
-        early, self._early = self._early, []
-        for event in early:
-            self.take(event)
+        """Show what was typed before there was a line to show it on."""
+        self._show()
 
     def take(self, event: Key) -> bool:
-        """A key that was typed while the line opened, as by fast hands on a slow laptop; whether it was taken."""
-        typed = event.character if event.is_printable else None
-        if typed is None and event.key != "enter":
-            return False
-        if not self.is_mounted:
-            self._early.append(event)
+        """Acts on a key, mounted or not, as by fast hands on a slow laptop; whether it was one for this line."""
+        text, at = self._text, self._at
+        if event.key == "enter":
+            self._submit()
             return True
-        line = self.query_one("#entry-line", Input)
-        if typed is None:
-            line.post_message(Input.Submitted(line, line.value))
+        if event.key == "backspace":
+            self._text, self._at = text[: max(0, at - 1)] + text[at:], max(0, at - 1)
+        elif event.key == "delete":
+            self._text = text[:at] + text[at + 1 :]
+        elif event.key in ("left", "right", "home", "end"):
+            self._at = {"left": max(0, at - 1), "right": min(len(text), at + 1), "home": 0, "end": len(text)}[event.key]
+        elif event.is_printable and event.character:
+            self._text, self._at = text[:at] + event.character + text[at:], at + len(event.character)
         else:
-            line.insert_text_at_cursor(typed)
+            return False
+        self._error = ""
+        self._show()
         return True
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Pasted text."""
+        if event.value != self._text and event.input.value == event.value:
+            self._text, self._at = event.value, event.input.cursor_position
+
+    def _show(self) -> None:
+        if not self.is_mounted:
+            return
+        line = self.query_one("#entry-line", Input)
+        with self.prevent(Input.Changed):
+            line.value = self._text
+        line.cursor_position = self._at
+        hint: tuple[Part, ...] = ((f"{self._unit}   Enter: take it   Esc: back".strip(), "$quiet"),)
+        if self._error:
+            hint = (("✗ ", "bold $bad"), (self._error, "$bad"))
+        self.query_one("#entry-hint", TextBlock).put(*hint)
+
+    def _submit(self) -> None:
         """Read the line; a mistake is explained and the line stays open."""
         try:
-            self.dismiss(self._read(event.value))
+            found = self._read(self._text)
         except FieldtuneError as error:
-            self.query_one("#entry-hint", TextBlock).put(("✗ ", "bold $bad"), (str(error), "$bad"))
+            self._error = str(error)
+            self._show()
+        else:
+            self.dismiss(found)
 
     def action_leave(self) -> None:
         """Back without an answer."""
@@ -89,3 +113,27 @@ class Question(ModalScreen[bool]):
     def action_answer(self, yes: bool) -> None:
         """Hand the answer back."""
         self.dismiss(yes)
+
+
+class LeaveQuestion(ModalScreen[bool | None]):
+    """Before the console ends with shots that have no result: y keeps them for the next time, n discards them."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("y,enter", "answer(True)", "Keep", tooltip="Quit, and answer them at the next start", id="leave-keep"),
+        Binding("n", "answer(False)", "Discard", tooltip="Quit: nothing was launched", id="leave-discard"),
+        Binding("escape", "answer(None)", "Stay", tooltip="Don't quit", id="leave-stay"),
+    ]
+
+    def __init__(self, count: int) -> None:
+        super().__init__()
+        self._shots = f"{count} shot{' has' if count == 1 else 's have'}"
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="entry"):
+            yield TextBlock((f"{self._shots} no result yet. Keep for the next time?", "bold $act"), id="entry-question")
+            keys = ("y", "bold $act"), " Keep and quit   ", ("n", "bold $act"), " Discard and quit   "
+            yield TextBlock(*keys, ("Esc", "bold $act"), " Stay", id="entry-hint")
+
+    def action_answer(self, keep: bool | None) -> None:
+        """Hand the answer back."""
+        self.dismiss(keep)

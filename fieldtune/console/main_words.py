@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.snapshot import Live
 
-RESULT_KEYS = "i in  s short  l long  ← left  → right"
-
 
 def opening(shooting: ShootingState) -> list[Part]:
     """What stands in the body until the line is open and the setpoint is being worked out."""
@@ -118,16 +116,10 @@ def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -
     return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
 
 
-def todo(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing: bool) -> list[Part]:
-    """The one thing to do now."""
-    return [(f" ▶  {_todo(live, shooting, robot, sim, writing)}", "bold $act-ink")]
-
-
-def _todo(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing: bool) -> str:
+def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing: bool) -> str:
+    """The one thing to do now, while no shot waits for a result."""
     if writing:
         return "Writing the shot…"
-    if shooting.unanswered:
-        return _asking(shooting, robot)
     if shooting.distance is None:
         return "Press d and type the distance to the target, or a number for a spot"
     aim = shooting.aim
@@ -148,20 +140,6 @@ def _todo(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing:
     if not words.near(value, held, robot, aim) and not words.settled(live, held):
         return f"Wait: {thing} {words.against(value, held, robot, aim)}"
     return f"Ready at {words.setpoint(held, robot)}: {shoot}"
-
-
-def _asking(shooting: ShootingState, robot: Robot) -> str:
-    shot = shooting.unanswered[0]
-    more = f" ({len(shooting.unanswered) - 1} more without a result)" if len(shooting.unanswered) > 1 else ""
-    knew = [words.setpoint(shot.setpoint, robot)]
-    if shot.speed is not None:
-        unit, _ = robot.launcher.mechanism.measured
-        knew.append(f"left at {shot.speed:.0f} {unit}")
-    knew.append(words.metres(shot.distance_m) if shot.distance_m is not None else "distance unknown")
-    if shot.battery_v is not None:
-        knew.append(words.volts(shot.battery_v))
-    hint = f" Seen: {shot.hint}." if shot.hint else ""
-    return f"Shot seen: {', '.join(knew)}.{hint}{more}\n    Where did it go?  {RESULT_KEYS}   x no shot"
 
 
 def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> list[Part]:
@@ -187,12 +165,17 @@ def _chip(shot: Shot, robot: Robot) -> str:
     return f"{said} ({words.shorten(state, 18)})" if state else said
 
 
+def left_at(speed: float | None, robot: Robot) -> list[str]:
+    """What was measured as a shot left, in words; none where it wasn't."""
+    unit, _ = robot.launcher.mechanism.measured
+    return [] if speed is None else [f"left at {speed:.0f} {unit}"]
+
+
 def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
     """The last shots, newest first, one a row."""
     parts: list[Part] = []
     for shot in list(reversed(shots))[:rows]:
-        unit, _ = robot.launcher.mechanism.measured
-        speed = "" if shot.speed is None else f"left at {shot.speed:.0f} {unit}"
+        speed = "".join(left_at(shot.speed, robot))
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
         what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"
         how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"

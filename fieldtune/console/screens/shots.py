@@ -1,0 +1,159 @@
+"""The log, newest first: shots without a result, and confirmed ones to correct or to leave out of learning."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from fieldtune.console import words
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.text_block import TextBlock, assemble
+from fieldtune.errors import InputError
+from fieldtune.records import Shot, UnansweredShot
+
+if TYPE_CHECKING:
+    from fieldtune.link.snapshot import Live
+    from fieldtune.robot.model import Robot
+
+Entry = UnansweredShot | Shot
+_WORDS = "Newest first. ↑ ↓ or 1–9 choose a shot; i s l ← → m then say where it went"
+
+
+def read_reason(text: str) -> str:
+    """A typed reason; raises ``InputError`` where there is none."""
+    said = text.strip()
+    if not said:
+        raise InputError("write why, in a few words: bounced out, wrong element, somebody pushed the robot")
+    return said
+
+
+class _Log(OptionList, inherit_bindings=False):
+    """The list, without keys of its own: which shot is chosen is the screen's to say."""
+
+
+class ShotsScreen(ConsoleScreen):
+    """All shots; a result key is for the chosen one, and as everywhere else while none is."""
+
+    TITLE_WORDS = "Shots"
+    OWN: ClassVar[list[Binding]] = [
+        Binding("up", "move(-1)", "Choose", tooltip="Choose the shot above", id="shots-up", key_display="↑ ↓"),
+        Binding("down", "move(1)", "Choose", tooltip="Choose the shot below", id="shots-down", show=False),
+        *(
+            Binding(str(n), f"choose({n - 1})", "Choose", tooltip=f"Choose shot {n} from the top", id=f"shots-{n}",
+                    show=False)
+            for n in range(1, 10)
+        ),
+        Binding("a", "all", "All open", tooltip="Choose all shots without a result", id="shots-all"),
+        Binding("o", "leave_out", "Leave out", id="shots-leave-out",
+                tooltip="Leave the chosen shot out of learning, with a reason, or let it count again"),
+    ]  # fmt: skip
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._shown: tuple[object, ...] | None = None
+
+    def compose_body(self) -> ComposeResult:
+        yield TextBlock((_WORDS, "$quiet"), id="log-words")
+        yield _Log(id="log", markup=False)
+
+    def entries(self) -> list[Entry]:
+        """Shots without a result, then all others, each newest first."""
+        state = self.controller.shooting
+        return [*reversed(state.unanswered), *reversed(self.controller.recorder.shots)]
+
+    def tick(self, live: Live) -> None:
+        super().tick(live)
+        state, entries = self.controller.shooting, self.entries()
+        log = self.query_one("#log", _Log)
+        shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered))
+        if shown != self._shown:
+            self._shown = shown
+            log.clear_options()
+            log.add_options(Option(self._row(number, entry)) for number, entry in enumerate(entries, 1))
+            self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
+        chosen = state.chosen[0].uid if state.chosen else None
+        at = next((i for i, entry in enumerate(entries) if entry.uid == chosen), None)
+        if log.highlighted != at:
+            log.highlighted = at
+
+    def _row(self, number: int, entry: Entry) -> Content:
+        state, robot = self.controller.shooting, self.controller.robot
+        key = f"{number} " if number < 10 else "  "
+        if isinstance(entry, Shot):
+            return row(entry, robot, key)
+        return assemble([f"{key}   ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
+
+    # choosing
+
+    def action_choose(self, place: int) -> None:
+        """Choose a shot by its place in the list."""
+        entries = self.entries()
+        if place < len(entries):
+            self._choose(entries[place])
+        else:
+            self.controller.news.say(f"there is no shot {place + 1} from the top", bad=True)
+
+    def action_move(self, by: int) -> None:
+        """Choose the shot above or below; above the first, none."""
+        entries, chosen = self.entries(), self.controller.shooting.chosen
+        at = next((i for i, entry in enumerate(entries) if chosen and entry.uid == chosen[0].uid), -1)
+        to = min(len(entries) - 1, at + by)
+        if to >= 0:
+            self._choose(entries[to])
+        else:
+            self._choose()
+
+    def action_all(self) -> None:
+        """Choose all shots without a result."""
+        unanswered = self.controller.shooting.unanswered
+        if not unanswered:
+            self.controller.news.say("there is no shot without a result")
+        self._choose(*reversed(unanswered))
+
+    def _choose(self, *entries: Entry) -> None:
+        self.controller.shooting.chosen, self.controller.shooting.answer = entries, None
+        self.controller.show()
+
+    def action_leave_out(self) -> None:
+        """Leave the chosen shot out, or let it count again."""
+        controller = self.controller
+        shots = [shot for shot in controller.shooting.chosen if isinstance(shot, Shot)]
+        if not shots:
+            controller.news.say("choose a confirmed shot first, with ↑ ↓ or its number", bad=True)
+        elif shots[0].undone:
+            controller.news.say(f"shot {shots[0].shot} was undone: it doesn't count anyway", bad=True)
+        elif shots[0].excluded is not None:
+            number, session = shots[0].shot, controller.session
+            controller.recorder.change(lambda _: f"shot {number} counts again", lambda: session.include(number))
+        else:
+            number = shots[0].shot
+            asked: EntryLine[str] = EntryLine(f"Leave shot {number} out of learning: why?", read_reason)
+            self.app.push_screen(asked, lambda reason: self._leave_out(number, reason))
+
+    def _leave_out(self, number: int, reason: str | None) -> None:
+        if reason is not None:
+            session = self.controller.session
+            self.controller.recorder.change(
+                lambda _: f"shot {number} is left out", lambda: session.exclude(number, reason)
+            )
+
+
+def row(shot: Shot, robot: Robot, key: str = "") -> Content:
+    """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
+    what = (
+        f"{key}{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
+    )
+    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
+    state = words.shot_state(shot)
+    if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't
+        return assemble([(text, "dim"), (words.printable(state), "bold")])
+    speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
+    battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
+    return assemble([f"{text}{speed:<13}{battery:<7} period {shot.epoch}  {state}".rstrip()])

@@ -1,0 +1,76 @@
+"""Lines over UDP and out of a log file, each through the real monitor."""
+
+from __future__ import annotations
+
+import socket
+import time
+
+import pytest
+from link_ptys import wait_for
+
+from fieldtune import load_robot
+from fieldtune.link import Monitor
+from fieldtune.link.framing import framed
+from fieldtune.link.limits import Limits
+
+
+@pytest.fixture(scope="module")
+def heron():
+    return load_robot("heron")
+
+
+class Wheel:
+    """Lines of a wheel at 1,500 rpm in real time."""
+
+    def __init__(self, robot):
+        self.began = time.monotonic()
+        self.counts_per_s = 1500 / 60 * Limits.of(robot).counts_per_turn
+
+    def line(self):
+        since = time.monotonic() - self.began
+        return framed(f"t_ms={int(1000 * since)},wheel_counts={int(self.counts_per_s * since)}")
+
+
+def test_datagrams_are_read(heron):
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
+        free.bind(("127.0.0.1", 0))
+        number = free.getsockname()[1]
+    wheel = Wheel(heron)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as robot, Monitor(heron, f"udp://:{number}") as monitor:
+        for ending in (b"\n", b""):
+
+            def say(ending=ending):
+                robot.sendto(wheel.line().rstrip() + ending, ("127.0.0.1", number))
+                time.sleep(0.01)
+
+            seen, _ = wait_for(monitor, lambda s: s.wheel_rpm is not None and s.health.good > 30, meanwhile=say)
+            assert seen.wheel_rpm == pytest.approx(1500, rel=0.05)
+            assert seen.health.dropped == {}
+
+
+def test_a_log_file_is_followed_from_its_end_and_when_it_is_made_anew(heron, tmp_path):
+    path, wheel = tmp_path / "run.log", Wheel(heron)
+    path.write_bytes(b"".join(b"t_ms=%d,wheel_counts=1\n" % i for i in range(50)))
+    with Monitor(heron, f"file://{path}") as monitor:
+
+        def say():
+            with path.open("ab") as log:
+                log.write(wheel.line())
+            time.sleep(0.01)
+
+        seen, _ = wait_for(monitor, lambda s: s.wheel_rpm is not None and s.health.good > 30, meanwhile=say)
+        assert seen.wheel_rpm == pytest.approx(1500, rel=0.05)
+        assert seen.health.lines < 50
+        path.unlink()
+        wait_for(monitor, lambda s: s.state == "lost")
+        before = monitor.snapshot().health.good
+        wait_for(monitor, lambda s: s.state == "live" and s.health.good > before, meanwhile=say)
+    assert b"t_ms" in path.read_bytes()
+
+
+@pytest.mark.parametrize("url", ["udp://", "udp://:70000", "udp://here", "file:///no/such/file"])
+def test_a_wire_that_can_not_be_opened_is_one_clear_line(heron, url):
+    with Monitor(heron, url) as monitor:
+        said, _ = wait_for(monitor, lambda s: url in s.words or "not there" in s.words)
+    assert "\n" not in said.words
+    assert said.state == "searching"
