@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fieldtune import units
 from fieldtune.console import words
 from fieldtune.errors import InputError
-from fieldtune.robot.model import Robot
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
 
 FURTHEST_M = 100.0
 EXPECTED = "write 3.2 m, 10 ft, or the name of a spot"

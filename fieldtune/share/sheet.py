@@ -13,6 +13,7 @@ import svg
 from markupsafe import Markup
 
 from fieldtune.figures import FIGURES
+from fieldtune.session import Session
 from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
 from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
-    from fieldtune.session import Session
 
 
 def sheet(

@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.sizing.hazards import Hazards, hazards
+from fieldtune.sizing.results import STRAINED
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -21,9 +22,6 @@ NEAR_LIMIT = 0.8
 
 WORTH_SAYING_J = 0.05
 """Energy from which on a spring at its stop is warned of: enough to throw it across a table (common practice)."""
-
-STRAINED = 1.2
-"""A spring whose wire stands less than this many times its stress is said to be strained: common practice."""
 
 
 def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
@@ -129,6 +127,11 @@ def _spring_lines(robot: Robot, at: Hazards) -> list[str]:
         lines.append(
             f"Even at its stop the spring is loaded ({_figure(at.preload_energy_j)} J): it jumps out when its stop or "
             "guide comes off."
+        )
+    if at.dry_fire_energy_j is not None and at.dry_fire_energy_j >= WORTH_SAYING_J:
+        lines.append(
+            f"Let go without an element the stop takes {_energy(at.dry_fire_energy_j)} instead of "
+            f"{_figure(at.stop_energy_j)} J: don't fire it empty."
         )
     lines += _wire_lines(at)
     return [*lines, *robot.launcher.mechanism.own_cautions]

@@ -20,6 +20,7 @@ from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_spee
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
+    from fieldtune.robot.element import Element
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Robot
 
@@ -30,7 +31,8 @@ class Hazards:
 
     ``element_density_j_per_cm2``: over the smallest face the element can hit with. ``carry_m``: how far it could go,
     thrown at any angle with no air, or along the profile's floor. ``kept_energy_j``: still stored with the power off,
-    in turning wheels or a cocked spring; ``preload_energy_j``: in a spring at its stop. Rim stress as of a thin ring,
+    in turning wheels or a cocked spring; ``preload_energy_j``: in a spring at its stop; ``stop_energy_j`` goes into the
+    stop each cycle, ``dry_fire_energy_j`` where no element is in it. Rim stress as of a thin ring,
     above that of any disc turning as fast. Shares are of what is stated for the wheel; ``full_power_rpm`` is where a
     full battery takes it without any control.
     """
@@ -44,6 +46,8 @@ class Hazards:
     wheel_energy_j: float | None = None
     spring_energy_j: float | None = None
     preload_energy_j: float | None = None
+    stop_energy_j: float | None = None
+    dry_fire_energy_j: float | None = None
     kept_energy_j: float | None = None
     rim_speed_mps: float | None = None
     rim_stress_mpa: float | None = None
@@ -76,7 +80,8 @@ def hazards(robot: Robot, setpoint: float | None = None, battery_v: float | None
         kept_energy_j=robot.launcher.mechanism.kept_energy(quantity),
     )
     return robot.launcher.mechanism.by_motion(
-        lambda wheel: _with_wheel(common, robot, wheel, quantity), lambda drawn: _with_spring(common, drawn, quantity)
+        lambda wheel: _with_wheel(common, robot, wheel, quantity),
+        lambda drawn: _with_spring(common, drawn, robot.element, quantity),
     )
 
 
@@ -97,12 +102,14 @@ def _with_wheel(common: Hazards, robot: Robot, wheel: Flywheel, rpm: float) -> H
     )
 
 
-def _with_spring(common: Hazards, drawn: Drawn, quantity: float) -> Hazards:
+def _with_spring(common: Hazards, drawn: Drawn, element: Element, quantity: float) -> Hazards:
     stress = drawn.stress
     return replace(
         common,
         spring_energy_j=drawn.stored_energy(quantity),
         preload_energy_j=drawn.preload_energy,
+        stop_energy_j=known(drawn.stop_energy(quantity / 1000, element)),
+        dry_fire_energy_j=known(drawn.efficiency * drawn.work(quantity / 1000)),
         spring_stress_mpa=stress.stress_mpa if stress else None,
         spring_safety=stress.safety if stress else None,
     )

@@ -178,7 +178,7 @@ def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | No
         choices = cocking_choices(
             sweep_cocking(robot, mechanism, supply, table, looking.teeth, progress=looking.progress)
         )
-        springs = sweep_springs(robot, mechanism, supply, table)
+        springs = sweep_springs(robot, mechanism, supply, table, places.far_m)
     return CockingSize(
         kind=mechanism.kind,
         reduction=drive.reduction if drive else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -11,20 +12,27 @@ from fieldtune.plain import known
 from fieldtune.robot.cocking import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
 from fieldtune.sizing.gear_trains import best_tradeoffs
-from fieldtune.sizing.results import TORQUE_MARGIN, SpringChoice, Supply
+from fieldtune.sizing.results import STRAINED, TORQUE_MARGIN, SpringChoice, Supply
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.model import Robot
     from fieldtune.sizing.reach import ReachTable
 
+SPARE_SPEED = 1.1
+"""Exit speed over what the farthest spot needs that leaves something for a tired spring (common practice)."""
+
 _RATES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.5)
 
 
-def sweep_springs(robot: Robot, mechanism: Drawn, supply: Supply, table: ReachTable) -> tuple[SpringChoice, ...]:
+def sweep_springs(
+    robot: Robot, mechanism: Drawn, supply: Supply, table: ReachTable, far_m: float | None = None
+) -> tuple[SpringChoice, ...]:
     """Springs from 0.4 to 2.5 times the present one's rate and preload, each drawn as far as a low battery can cock.
 
-    Best: the farthest reach among those with the torque margin; else the one with the greatest margin.
+    Best: of those with the torque margin whose wire isn't strained, the softest that reaches ``far_m`` (m) with some
+    speed to spare, since more only loads stop, wire and drive; the farthest reach where none does. Without any such
+    spring the one with the greatest torque margin.
     """
     rate = mechanism.spring_rate
     if robot.drive is None or rate is None:
@@ -36,14 +44,18 @@ def sweep_springs(robot: Robot, mechanism: Drawn, supply: Supply, table: ReachTa
         [[-(r.farthest_m or 0.0), -min(r.torque_margin or 0.0, TORQUE_MARGIN), r.stop_energy_j or 0.0] for r in rows]
     )
     front = best_tradeoffs(costs)
-    best = min(
-        range(len(rows)),
-        key=lambda i: (
-            (rows[i].torque_margin or 0.0) < TORQUE_MARGIN,
-            -(rows[i].farthest_m or 0.0) if (rows[i].torque_margin or 0.0) >= TORQUE_MARGIN else 0.0,
-            -(rows[i].torque_margin or 0.0),
-        ),
-    )
+    wanted = table.needed(far_m)
+    strained = [spring.stress is not None and spring.stress.safety < STRAINED for spring, _ in springs]
+
+    def rank(i: int) -> tuple[float, ...]:
+        row = rows[i]
+        margin, far = row.torque_margin or 0.0, row.farthest_m or 0.0
+        if margin < TORQUE_MARGIN or strained[i]:
+            return 2, -margin, 0.0
+        enough = wanted is not None and (row.exit_speed_max_mps or 0.0) >= SPARE_SPEED * math.exp(wanted)
+        return (0, row.stop_energy_j or 0.0, row.rate_share) if enough else (1, -far, row.rate_share)
+
+    best = min(range(len(rows)), key=rank)
     return tuple(replace(row, on_front=bool(front[i]), best=i == best) for i, row in enumerate(rows))
 
 

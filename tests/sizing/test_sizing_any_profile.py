@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from fieldtune.battery.ceiling import ceiling
 from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
+from fieldtune.session import Session
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.hazards import hazards
@@ -167,7 +168,7 @@ def sizing_answers(values: Table) -> None:
 def comparing_answers(first: Table, second: Table) -> None:
     """Two profiles side by side, whatever they lack."""
     robots = [robot_of(first, "first"), robot_of(second, "second")]
-    found = compare(robots)
+    found = compare(robots, {robot.name: Session(robot).belief for robot in robots})
     json.dumps(found.as_json(), allow_nan=False)
     without_nonsense(compare_text(found))
 
