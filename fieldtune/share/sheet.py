@@ -33,7 +33,7 @@ def sheet(
     battery_v: float | None = None,
     target: str | None = None,
     long: bool = False,
-    others: Sequence[Robot] = (),
+    others: Sequence[Session] = (),
 ) -> str:
     """The sheet as HTML text. ``long`` adds the notebook's pages: residuals, shot log, decision among ``others``.
 
@@ -83,13 +83,15 @@ class Notebook:
     decision_words: tuple[str, ...]
 
 
-def notebook(session: Session, learned: Learned, others: Sequence[Robot] = ()) -> Notebook:
-    """The further pages; ``others``: robots to weigh this one against."""
+def notebook(session: Session, learned: Learned, others: Sequence[Session] = ()) -> Notebook:
+    """The further pages; ``others``: sessions of robots to weigh this one against."""
     robot = session.robot
     measured = [r for r in learned.residuals if r.miss_m is not None]
-    different = [other for other in others if other.name != robot.name]
-    beliefs = {robot.name: session.belief, **{other.name: Session(other).belief for other in different}}
-    weighed = compare([robot, *different], beliefs) if different else None
+    weighed = None
+    different = [other for other in others if other.robot.name != robot.name]
+    if different:
+        sessions = [session, *different]
+        weighed = compare([s.robot for s in sessions], {s.robot.name: s.belief for s in sessions})
     head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
             "speed", "battery (V)", "battery period", "note")  # fmt: skip
     return Notebook(
