@@ -80,6 +80,8 @@ __all__ = [
 _NUMBER = re.compile(r"[+-]?(?:\d+\s+\d+/\d+|\d+/\d+(?![\d.])|(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)")
 _LONGEST = 100
 """Characters of the longest quantity that is looked at; no number has more digits than a float can tell apart."""
+_TINIEST = 1e-30
+"""Smaller numbers (and larger than their inverse) are slips, whose cubes would be zero or infinite."""
 _FACTOR = re.compile(r"(?P<name>[^\W\d]+|[%°′″]\w*)(?:\^?(?P<power>-?\d))?")
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁻", "01234-")
 _SPELLINGS = str.maketrans({"−": "-", "µ": "u", "μ": "u", "Ω": "Ω", "º": "°", "'": "′", '"': "″", "’": "′", "”": "″"})
@@ -132,6 +134,8 @@ def closest(word: str, known: object) -> str:
 def _finite(number: float, value: object, expected: str) -> float:
     if not math.isfinite(number):
         raise UnitError(f"found {shown(value)}, which is no finite number; {expected}")
+    if number and not _TINIEST <= abs(number) <= 1 / _TINIEST:
+        raise UnitError(f"found {shown(value)}, which nothing on a field measures; {expected}")
     return number
 
 

@@ -138,9 +138,8 @@ def _median(ordered: list[float]) -> float:
 
 
 _LOOK_S = 4.0
+_MINUTES_S = 300.0
 _LOOKS = 4
-_CURVE_V = 0.02
-"""How far a battery's rest voltage may lie from its chemistry's curve, volts a cell (see ``physics.battery``)."""
 _KNOWN_LOG_SD, _TYPICAL_LOG_SD = 0.1, 0.8
 
 
@@ -151,14 +150,23 @@ class ChargeFollower:
         self.battery = robot.battery
         self.bank: ChargeBank | None = None
         self.drawn = 0.0
+        self._mean_a = 0.0
         self._unspent = 0.0
         self._look: list[tuple[float, float]] = []
         self._since: float | None = None
 
     def count(self, amps: float, seconds: float) -> None:
-        """Charge that has gone."""
-        self.drawn += amps * seconds
-        self._unspent += amps * seconds
+        """Charge that has gone; at high current a chemistry with a Peukert exponent gives up its capacity sooner.
+
+        What counts is the current over minutes: between bursts the acid comes back to the plates (Doerffel & Sharkh,
+        J. Power Sources 155 (2006) 395, on why the law overstates changing loads; from memory).
+        """
+        self._mean_a += (amps - self._mean_a) * -math.expm1(-seconds / _MINUTES_S)
+        cell, spent = None if self.battery is None else self.battery.cell, amps * seconds
+        if cell is not None and self.battery is not None:
+            spent *= cell.current_factor(self._mean_a, self.battery.capacity_ah or cell.typical_ah)
+        self.drawn += spent
+        self._unspent += spent
 
     def follow(self, block: Block, amps: float, most_amps: float, line: LineFit) -> None:
         """One block. Only those of little current, against the ``most_amps`` seen, tell the voltage at rest well."""
@@ -180,11 +188,12 @@ class ChargeFollower:
 
     def level(self) -> tuple[float, tuple[float, float]] | None:
         """Charge 0..1 with its 90 % interval, the curve's own error included; None without chemistry."""
-        if self.bank is None or self.battery is None or self.battery.chemistry is None:
+        if self.bank is None or self.battery is None or self.battery.cell is None:
             return None
         mean, sd = self.bank.level()
         ends = np.clip(np.array([mean - 1.645 * sd, mean + 1.645 * sd]), 0.0, 1.0)
-        low, high = self.bank.charge_of(self.bank.volts(ends) + np.array([-1, 1]) * _CURVE_V * self.battery.cells)
+        off = 1.645 * self.battery.cell.rest_spread(ends, self.battery.cells)
+        low, high = self.bank.charge_of(self.bank.volts(ends) + np.array([-1, 1]) * off)
         return mean, (min(float(low), mean), max(float(high), mean))
 
     def coulombs_until(self, rest_v: float, sd_v: float = 0.0) -> tuple[float, float, float] | None:

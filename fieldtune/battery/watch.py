@@ -58,6 +58,7 @@ class BatteryWatch:
         self._odd: str | None = None
         self._sag_low: float | None = None
         self._sag: float | None = None
+        self._lowest_v = math.inf
         self._change: str | None = None
         self._before_gap: float | None = None
         self._begin()
@@ -94,6 +95,7 @@ class BatteryWatch:
         if self._last_t is not None and (fresh or not 0 <= t - self._last_t <= _GAP_S):
             self._gap()
         self._last_t = t
+        self._lowest_v = min(self._lowest_v, voltage)
         self._shots.add(t, wheel_rpm, setpoint, fired, self._charge.drawn)
         block = self._blocks.add(t, wheel_rpm, voltage, current)
         if block is not None:
@@ -157,6 +159,7 @@ class BatteryWatch:
 
     def accept_change(self) -> None:
         """A battery was changed: what was learned of the old battery is dropped, the next samples start anew."""
+        self._lowest_v = math.inf
         self._change = self._before_gap = None
         self._begin()
 
@@ -239,6 +242,12 @@ class BatteryWatch:
         robot, words = self.robot, []
         if self._odd is not None:
             words.append(self._odd)
+        battery = robot.battery
+        if battery is not None and battery.brownout is not None and self._lowest_v < battery.brownout:
+            words.append(
+                f"the battery fell to {self._lowest_v:.1f} V, below the brown-out limit of {battery.brownout:g} V: "
+                "limit the power at spin-up, check plug and wiring, or swap it"
+            )
         words.extend(self._check.words(self._blocks.motor is not None))
         battery = robot.battery
         if battery is None or battery.chemistry is None:

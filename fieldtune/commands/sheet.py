@@ -23,11 +23,16 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 
 def _sheet(args: argparse.Namespace) -> None:
+    from contextlib import ExitStack
+
     from fieldtune.robot import load_robot
+    from fieldtune.session import Session
     from fieldtune.share.sheet import sheet
 
-    others = [load_robot(name, args.profiles) for name in args.others]
-    with arguments.open_session(args) as session:
+    with ExitStack() as opened:
+        robots = [load_robot(name, args.profiles) for name in args.others]
+        others = [opened.enter_context(Session.beside_profile(robot, args.profiles)) for robot in robots]
+        session = opened.enter_context(arguments.open_session(args))
         text, name = sheet(session, args.battery, args.target, args.long, others), session.robot.name
     write_whole(args.out, text, force=args.force)
     give(

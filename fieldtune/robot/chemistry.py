@@ -55,6 +55,11 @@ class Chemistry:
 
         return np.asarray(cells * np.interp(np.asarray(charge, dtype=float), CHARGES, self.spread_v), dtype=float)
 
+    def current_factor(self, amps: float, capacity_ah: float) -> float:
+        """Charge that a current (A) uses up over what it draws, 1 or more: (I / I_rated)^(k - 1) by Peukert."""
+        rated = capacity_ah / self.rated_hours
+        return 1.0 if self.peukert is None or amps <= rated else float((amps / rated) ** (self.peukert - 1))
+
     def charge_at(self, voltage: ArrayLike, cells: int = 1) -> FloatArray:
         """Charge 0..1 at a voltage at rest (V): the inverse of ``rest_voltage``, 0 below and 1 above it."""
         import numpy as np

@@ -13,6 +13,7 @@ class Drive:
     """Motors and gears; ``gears`` holds (driving, driven) teeth a stage, motor first. Speeds in rad/s.
 
     ``rotor_inertia``: of one motor's rotor, kg m^2; 0 where the profile counts it to the wheels or leaves it out.
+    ``no_load_torque`` (N m at the output): what gears, chain and bearings take beyond the motors' own no-load current.
     """
 
     control: Literal["speed", "power"]
@@ -27,6 +28,7 @@ class Drive:
     crank_radius: float | None = None
     teeth_available: tuple[int, ...] = ()
     rotor_inertia: float = 0.0
+    no_load_torque: float | None = None
 
     @property
     def reduction(self) -> float:
@@ -56,7 +58,8 @@ class Drive:
 class Battery:
     """``chemistry`` None where the profile names none; ``resistance`` of battery and wiring, ohms, None if unknown.
 
-    ``nominal_voltage`` is the battery's, the drive's where the profile gives none.
+    ``nominal_voltage`` is the battery's, the drive's where the profile gives none. ``brownout``: voltage (V) below
+    which the robot's controller cuts the motors or restarts.
     """
 
     chemistry: ChemistryName | None
@@ -64,6 +67,7 @@ class Battery:
     resistance: float | None
     capacity_ah: float | None = None
     nominal_voltage: float | None = None
+    brownout: float | None = None
 
     @property
     def cell(self) -> Chemistry | None:

@@ -11,7 +11,7 @@ Gears and number of stages may be arrays, so one call covers a whole sweep.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -90,10 +90,15 @@ class Train:
 def train(
     drive: Drive, resistance: float, reduction: ArrayLike | None = None, efficiency: ArrayLike | None = None
 ) -> Train:
-    """The drive on a supply of this resistance (ohms); ``reduction`` and ``efficiency`` replace the profile's gears."""
+    """The drive on a supply of this resistance (ohms); ``reduction`` and ``efficiency`` replace the profile's gears.
+
+    What the profile says the train takes without load counts as current without load, one motor's share each.
+    """
     bare = motor(
         drive.nominal_voltage, drive.no_load_speed, drive.stall_torque, drive.stall_current, drive.no_load_current
     )
+    share = (drive.no_load_torque or 0.0) / (drive.motors * drive.reduction * drive.efficiency)
+    bare = replace(bare, no_load_current=bare.no_load_current + share / bare.torque_constant)
     return Train(
         motor=on_supply(bare, resistance, drive.motors),
         motors=drive.motors,
@@ -106,9 +111,14 @@ def train(
 def hold_current(drive: Drive, supply_v: float, speed: float) -> float:
     """Battery current (A, all motors) that holds an unloaded wheel at this speed (rad/s) with a chopped supply.
 
-    A chopper passes power on: battery current is the motors' current times the share of the time it is on.
+    A chopper passes power on: battery current is the motors' current times the share of the time it is on. Without a
+    ``no_load_torque`` in the profile each gear stage is taken to lose, unloaded, half of what it loses at a quarter of
+    the motors' stall torque (common practice, rough: a recording tells better).
     """
     bare = train(drive, 0.0).motor
+    if drive.no_load_torque is None:
+        stages = len(drive.gears) * (1 - drive.stage_efficiency) / 2 * drive.stall_current / 4
+        bare = replace(bare, no_load_current=bare.no_load_current + stages)
     volts = bare.emf_constant * drive.reduction * speed + bare.no_load_current * bare.resistance
     return drive.motors * bare.no_load_current * min(volts / supply_v, 1.0)
 

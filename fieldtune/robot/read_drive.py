@@ -48,6 +48,7 @@ def read_drive(section: Section | None) -> Drive | None:
         stage_efficiency=section.quantity("stage_efficiency", RATIO, 0.95, over="0", most="1", usual=("0.5", None)),
         crank_radius=section.maybe("crank_radius", LENGTH, over="0 mm", most="2 m"),
         teeth_available=_read_teeth(section),
+        no_load_torque=section.maybe("no_load_torque", TORQUE, least="0 N m", most="50 N m"),
         rotor_inertia=section.quantity("rotor_inertia", INERTIA, 0.0, least="0 kg m^2", most="1 kg m^2"),
     )
     section.close()
@@ -132,8 +133,12 @@ def read_battery(section: Section | None, drive: Drive | None) -> Battery | None
         resistance=section.maybe("resistance", RESISTANCE, over="0 ohm", most="50 ohm", usual=("1 mohm", "2 ohm")),
         capacity_ah=None if capacity is None else capacity / 3600,
         nominal_voltage=volts,
+        brownout=section.maybe("brownout", VOLTAGE, over="0 V", most="100 V"),
     )
     section.close()
+    if battery.brownout is not None and volts is not None and battery.brownout >= volts:
+        found = shown(section.values["brownout"])
+        section.error("brownout", f"found {found}; expected less than the battery's {volts:g} V")
     if chemistry and volts and drive and "cells" in section:
         made = battery.cells * chemistry.nominal_v
         if not 0.6 < made / drive.nominal_voltage < 1.6:

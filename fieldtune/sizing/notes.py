@@ -37,6 +37,24 @@ def supply_notes(robot: Robot) -> list[str]:
     return notes
 
 
+def sag_notes(robot: Robot, rest_v: float, peak_a: float) -> list[str]:
+    """What the greatest current does to the battery's voltage, against the brown-out limit where there is one."""
+    battery = robot.battery
+    if battery is None or battery.resistance is None:
+        return []
+    taken = battery.resistance * peak_a
+    said = f"{peak_a:.0f} A at spin-up take {taken:.1f} V from the battery and its wiring"
+    if battery.brownout is None:
+        return [said]
+    left = rest_v - taken
+    if left >= battery.brownout:
+        return [f"{said}: {left:.1f} V stay, above the brown-out limit of {battery.brownout:g} V"]
+    return [
+        f"{said}: {left:.1f} V are left, below the brown-out limit of {battery.brownout:g} V; limit the power at "
+        "spin-up, or lower the resistance"
+    ]
+
+
 def gear_notes(drive: Drive | None, teeth: tuple[int, ...] | None) -> list[str]:
     """Whether all gears were tried."""
     given = len(set(teeth_to_choose_from(drive, teeth))) if drive is not None else 0

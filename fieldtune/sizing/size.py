@@ -24,6 +24,7 @@ from fieldtune.sizing.notes import (
     cocking_notes,
     gear_notes,
     reach_notes,
+    sag_notes,
     supply_notes,
 )
 from fieldtune.sizing.reach import ReachTable, near_and_far, reach_table
@@ -130,6 +131,8 @@ def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Lookin
             "change the gears, stand closer or swap batteries sooner"
         )
     notes += calculated_to(table, choices)
+    if gears is not None and full_v is not None:
+        notes += sag_notes(robot, full_v, float(gears.current(full_v, 0.0)))
     return FlywheelSize(
         kind=wheel.kind,
         reduction=drive.reduction if drive else None,

@@ -88,7 +88,7 @@ def test_an_absurd_argument_is_one_line(words: tuple[str, ...], fails: Callable[
 @pytest.mark.parametrize(("said", "metres"), [("2,5 m", 2.5), ("0,250 m", 0.25), ("2.5 m", 2.5), ("250,0 cm", 2.5)])
 def test_a_decimal_comma_is_understood_alike(said: str, metres: float, run: Run) -> None:
     from fieldtune import load_robot
-    from fieldtune.console.shooting_state import read_distance
+    from fieldtune.console.typed import read_distance
 
     assert run("stand", "heron", "--setpoint", "1400,5 rpm", "--json").json["setpoint"] == 1400.5
     assert run("aim", "heron", "--distance", said, "--json").json["distance_m"] == metres

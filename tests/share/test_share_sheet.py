@@ -28,7 +28,7 @@ def written(name: str, shots: int = 0, long: bool = False, title: str | None = N
         for k in range(shots):
             distance = robot.spots[k % len(robot.spots)].distance
             session.confirm(distance, session.aim(distance).setpoint.value, ("in", "short", "long")[k % 3])
-        return sheet(session, long=long, others=[load_robot("otter")] if long else [])
+        return sheet(session, long=long, others=[Session(load_robot("otter"))] if long else [])
 
 
 @pytest.mark.parametrize(("name", "shots", "long"), [("heron", 3, True), ("otter", 0, False), ("crane", 0, False)])
