@@ -164,11 +164,14 @@ class SizesScreen(ConsoleScreen):
         self.controller.background.begin("sizes-built", self._work_out_built)
 
     async def _work_out_built(self) -> None:
-        self._factor = (
-            await self.controller.background.ask("What shots taught", self.controller.session.speed_factor) or 1.0
-        )
+        self._factor = await self.controller.background.ask("What shots taught", self._taught) or 1.0
         self._built, self._harm_built = await self._sized(self.controller.robot, True)
         self._show()
+
+    def _taught(self) -> float:
+        from fieldtune.aim.recommend import speed_factor
+
+        return speed_factor(self.controller.robot, self.controller.session.belief)
 
     async def _work_out_other(self) -> None:
         self._other, self._harm_other = await self._sized(self.varied, False)
