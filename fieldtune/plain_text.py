@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import TextIO
 
 
@@ -58,6 +59,14 @@ def agreed(question: str) -> bool:
 
 def _print(text: str, end: str, stream: TextIO) -> None:
     print("\n".join(printable(line) for line in text.split("\n")), end=end, file=stream, flush=True)
+
+
+def local_time(time: str) -> str:
+    """A moment of the log, kept in UTC, as clocks show it here, to the second; as it stands where it is none."""
+    try:
+        return datetime.fromisoformat(time.rstrip("+")).astimezone().strftime("%Y-%m-%d %H:%M:%S")
+    except (ValueError, OverflowError, OSError):
+        return printable(time)
 
 
 def pairs(rows: Iterable[Sequence[str | None]], indent: int = 2) -> list[str]:

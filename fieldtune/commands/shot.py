@@ -9,7 +9,7 @@ from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
 from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, printable, say_aside
+from fieldtune.plain_text import columns, local_time, printable, say_aside
 from fieldtune.records import RESULTS, Shot
 
 if TYPE_CHECKING:
@@ -148,7 +148,7 @@ def _turn(args: argparse.Namespace, what: str, done: str, nothing: str) -> int:
 def _shots(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         shots, robot = session.log.shots(), session.robot
-    head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
+    head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
             "speed", "battery (V)", "period", "target", "")  # fmt: skip
     text = columns(head, (_row(shot) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
     give(args, {"robot": robot.name, "shots": shots}, text)
@@ -161,7 +161,7 @@ def _row(shot: Shot) -> tuple[str, ...]:
     if shot.origin is not None:
         state = f"{state}, from {shot.origin}".lstrip(", ")
     return (
-        str(shot.shot), shot.time[:19].replace("T", " "), number(shot.distance_m), f"{shot.setpoint:g}",
+        str(shot.shot), local_time(shot.time), number(shot.distance_m), f"{shot.setpoint:g}",
         shot.result or "-", "-" if shot.miss_m is None else f"{shot.miss_m:+.2f}", number(shot.speed, 0),
         number(shot.battery_v, 1), str(shot.epoch), shot.target or "", state,
     )  # fmt: skip
@@ -192,11 +192,11 @@ def _batteries(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         readings, name = session.log.batteries(), session.robot.name
     rows = [
-        (r.label or "-", r.time[:19].replace("T", " "),
+        (r.label or "-", local_time(r.time),
          number(None if r.resistance_ohm is None else r.resistance_ohm * 1000, 0), number(r.rest_v, 2))
         for r in readings
     ]  # fmt: skip
-    text = columns(("battery", "time (UTC)", "resistance (mΩ)", "at rest (V)"), rows)
+    text = columns(("battery", "time", "resistance (mΩ)", "at rest (V)"), rows)
     give(args, {"batteries": readings}, text if rows else [f"{name}: no battery has been measured yet"])
 
 

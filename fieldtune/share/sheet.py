@@ -13,6 +13,7 @@ import svg
 from markupsafe import Markup
 
 from fieldtune.figures import FIGURES
+from fieldtune.plain_text import local_time
 from fieldtune.session import Session
 from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
@@ -92,7 +93,7 @@ def notebook(session: Session, learned: Learned, others: Sequence[Session] = ())
     if different:
         sessions = [session, *different]
         weighed = compare([s.robot for s in sessions], {s.robot.name: s.belief for s in sessions})
-    head = ("shot", "time (UTC)", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
+    head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
             "speed", "battery (V)", "battery period", "note")  # fmt: skip
     return Notebook(
         plot=_plot(measured) if measured else None,
@@ -151,7 +152,7 @@ def _log_row(robot: Robot, shot: Shot) -> tuple[str, ...]:
     notes = ["undone"] if shot.undone else [f"left out: {shot.excluded}"] if shot.excluded is not None else []
     notes += [words for words in (shot.target, f"from {shot.origin}" if shot.origin else None) if words]
     return (
-        str(shot.shot), shot.time[:19].replace("T", " "), f"{shot.distance_m:.2f}",
+        str(shot.shot), local_time(shot.time), f"{shot.distance_m:.2f}",
         f"{shot.setpoint:.{robot.setpoint.decimals}f}", shot.result or "–", _signed(shot.miss_m), _signed(shot.side_m),
         "–" if shot.speed is None else f"{shot.speed:.0f}", "–" if shot.battery_v is None else f"{shot.battery_v:.1f}",
         str(shot.epoch), one_line("; ".join(notes), 60),

@@ -13,6 +13,7 @@ from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
+from fieldtune.plain_text import local_time
 from fieldtune.scene import Scene, scene
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.size import size
@@ -190,7 +191,7 @@ def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
         time, ohm, volts = readings[-1]
         moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} since first" if len(ohms) > 1 else "first reading"
         measured = (_unit(None if ohm is None else 1000 * ohm, 0, "mΩ"), _unit(volts, 2, "V"))
-        rows.append((time, (label, time[:10], ", ".join(words for words in measured if words), moved)))
+        rows.append((time, (label, local_time(time)[:10], ", ".join(words for words in measured if words), moved)))
     return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
 
 
