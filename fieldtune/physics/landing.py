@@ -181,7 +181,7 @@ def _run_out(
         way, v = np.copysign(1.0, along), np.abs(along)
         far = sliding.stop_distance(v, mu, way * slope, drag, gravity)
         return way * far, sliding.stop_time(v, mu, way * slope, drag, gravity)
-    begin = rolling.rolling_start(along, mu, slope, gravity, inertia, spin)
+    begin = rolling.rolling_start(along, mu, slope, gravity, inertia, spin, drag)
     way, v = np.copysign(1.0, begin.speed), np.abs(begin.speed)
     far = rolling.roll_stop_distance(along, mu, resistance, slope, drag, gravity, inertia, spin)
     return far, begin.time + (1 + inertia) * sliding.stop_time(v, resistance, way * slope, drag, gravity)

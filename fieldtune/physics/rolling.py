@@ -3,8 +3,7 @@
 Friction at the touching point slows the ball and turns it until it rolls: without spin, on level floor, at
 1 / (1 + alpha) of its speed with alpha = I / (m R^2): 5/7 for a solid sphere (alpha 2/5), 3/5 for a thin shell (2/3),
 2/3 for a disc on its rim (1/2), 1/2 for a hoop (1) (closed form). Rolling, it carries 1 + alpha of its mass: slope,
-rolling resistance and air drag slow it by 1 / (1 + alpha) of what they would slow a sliding body. Air drag is left out
-of the short slide.
+rolling resistance and air drag slow it by 1 / (1 + alpha) of what they would slow a sliding body.
 
 ``spin`` is the surface speed of the spin (m/s), backspin positive: it may make the ball roll back, and then speeds and
 distances are negative. Slopes in radians, rising away positive; distances along the floor. Everything broadcasts.
@@ -27,7 +26,9 @@ if TYPE_CHECKING:
 SOLID, SHELL = 2 / 5, 2 / 3
 """I / (m R^2) of a solid sphere and of a thin spherical shell."""
 
-_PASSES = 40
+_PASSES, _NUDGE, _CLOSE = 30, 1e-4, 1e-12
+_SLIP_STEPS = 8
+"""Steps over the slip of a ball that air slows as well: 1e-6 of the distance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +47,42 @@ def rolling_start(
     gravity: float = STANDARD_GRAVITY,
     inertia: ArrayLike = SOLID,
     spin: ArrayLike = 0.0,
+    drag: ArrayLike = 0.0,
 ) -> Rolling:
-    """When a ball that starts at a speed (m/s) rolls: solid, without spin, on level floor after 2 v / (7 mu g)."""
-    v, mu, angle, alpha, s = (np.asarray(a, dtype=float) for a in (speed, friction, slope, inertia, spin))
+    """When a ball that starts at a speed (m/s) rolls: solid, without spin, on level floor after 2 v / (7 mu g).
+
+    Without ``drag`` (1/m) in closed form. With it stepped over the slip of the touching point, which friction and air
+    use up: v' = -a - c v |v| and slip' = -b - c v |v|, by the classical Runge-Kutta method of order 4.
+    """
+    v, mu, angle, alpha, s, c = np.broadcast_arrays(
+        *(np.asarray(a, dtype=float) for a in (speed, friction, slope, inertia, spin, drag))
+    )
     slip, pull = v + s, gravity * np.sin(angle)
     rub = np.where(slip < 0, -1.0, 1.0) * gravity * mu * np.cos(angle)
     closing = rub * (1 + 1 / alpha) + pull
     usable = (closing * slip > 0) | (slip == 0)
-    time = np.where(usable, slip, np.nan) / np.where(closing == 0, 1.0, closing)
     slowing = rub + pull
-    return Rolling(v - slowing * time, v * time - 0.5 * slowing * time**2, time)
+    if not np.any(c > 0):
+        time = np.where(usable, slip, np.nan) / np.where(closing == 0, 1.0, closing)
+        return Rolling(v - slowing * time, v * time - 0.5 * slowing * time**2, time)
+    step = np.where(usable, slip, np.nan) / _SLIP_STEPS
+
+    def rates(now: FloatArray) -> FloatArray:
+        """Of speed, distance and time over slip that is used up."""
+        air = c * now[0] * np.abs(now[0])
+        per_time = closing + air
+        held = np.where(per_time * slip > 0, per_time, np.nan)
+        return np.stack([-(slowing + air) / held, now[0] / held, 1 / held])
+
+    state = np.stack([v.astype(float), np.zeros_like(v), np.zeros_like(v)])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for _ in range(_SLIP_STEPS):
+            k1 = rates(state)
+            k2 = rates(state + 0.5 * step * k1)
+            k3 = rates(state + 0.5 * step * k2)
+            state = state + step / 6 * (k1 + 2 * k2 + 2 * k3 + rates(state + step * k3))
+    rolled = np.where(slip == 0, np.stack([v, np.zeros_like(v), np.zeros_like(v)]), state)
+    return Rolling(rolled[0], rolled[1], rolled[2])
 
 
 def roll_stop_distance(
@@ -73,7 +100,7 @@ def roll_stop_distance(
     inf without rolling resistance on level floor, and where the floor falls away too steeply (minus inf: it rolls back
     for good).
     """
-    begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
+    begin = rolling_start(speed, friction, slope, gravity, inertia, spin, drag)
     way = np.where(begin.speed < 0, -1.0, 1.0)
     rolls = sliding.stop_distance(np.abs(begin.speed), rolling, way * slope, drag, gravity)
     return np.asarray(begin.distance + way * rolls * (1 + np.asarray(inertia)), dtype=float)
@@ -92,20 +119,30 @@ def roll_needed_speed(
     """Speed (m/s) at which a ball comes to rest after a distance (m), and passes anything before it; nan where none
     does, or it would roll back. ``spin_ratio``: surface speed of the spin over the speed, backspin positive.
 
-    Newton's method on v^2, whose stop distance rises and bends down: from below it never overshoots.
+    Newton's method on ln(distance) over ln(speed), from the speed without air, whose line bends down with the air.
     """
     stop, c, alpha = (np.asarray(a, dtype=float) for a in (distance, drag, inertia))
     unit = rolling_start(1.0, friction, slope, gravity, alpha, spin_ratio)
     slowing = sliding.slowing(rolling, slope, gravity)
     slowing = np.where((slowing > 0) & (unit.speed > 0), slowing, np.nan)
     share = unit.speed**2 * (1 + alpha) / (2 * slowing)
-    square = np.where(stop >= 0, stop, np.nan) / (unit.distance + share)
-    for _ in range(_PASSES):
-        v = np.sqrt(square)
-        reached = roll_stop_distance(v, friction, rolling, slope, c, gravity, alpha, spin_ratio * v)
-        per_square = unit.distance + share / (1 + c * square * unit.speed**2 / slowing)
-        square = square + (stop - reached) / per_square
-    return np.asarray(np.sqrt(square), dtype=float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        wanted = np.log(np.where(stop > 0, stop, np.nan))
+        x = 0.5 * (wanted - np.log(unit.distance + share))
+
+        def reached(at: FloatArray) -> FloatArray:
+            v = np.exp(at)
+            far = roll_stop_distance(v, friction, rolling, slope, c, gravity, alpha, spin_ratio * v)
+            return np.asarray(np.log(far))
+
+        for _ in range(_PASSES):
+            here = reached(x)
+            steep = (reached(x + _NUDGE) - reached(x - _NUDGE)) / (2 * _NUDGE)
+            change = np.clip((wanted - here) / steep, -1.0, 1.0)
+            x = x + change
+            if not np.any(np.abs(change) > _CLOSE):
+                break
+    return np.where(stop == 0, np.where(np.isnan(slowing), np.nan, 0.0), np.exp(x))
 
 
 def roll_speed_at(
@@ -120,10 +157,10 @@ def roll_speed_at(
     spin: ArrayLike = 0.0,
 ) -> FloatArray:
     """Speed left (m/s) of a ball that goes forward, after a distance (m); nan where it has stopped before."""
-    begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
+    begin = rolling_start(speed, friction, slope, gravity, inertia, spin, drag)
     v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
-    change = (begin.speed - v) / np.where(begin.time > 0, begin.time, 1.0)
-    before = np.sqrt(np.maximum(v**2 + 2 * change * np.minimum(x, begin.distance), 0.0))
+    share = np.minimum(x, begin.distance) / np.where(begin.distance > 0, begin.distance, 1.0)
+    before = np.sqrt(np.maximum(v**2 + (begin.speed**2 - v**2) * share, 0.0))
     further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
     rolls = sliding.speed_at(begin.speed, further, rolling, slope, drag, gravity)
     return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, rolls))
@@ -141,11 +178,11 @@ def roll_time_to(
     spin: ArrayLike = 0.0,
 ) -> FloatArray:
     """Time (s) of a ball that goes forward to a distance (m); nan where it has stopped before."""
-    begin = rolling_start(speed, friction, slope, gravity, inertia, spin)
+    begin = rolling_start(speed, friction, slope, gravity, inertia, spin, drag)
     v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
-    change = (begin.speed - v) / np.where(begin.time > 0, begin.time, 1.0)
     near = np.minimum(x, begin.distance)
-    before = 2 * near / np.maximum(v + np.sqrt(np.maximum(v**2 + 2 * change * near, 0.0)), 1e-12)
+    share = near / np.where(begin.distance > 0, begin.distance, 1.0)
+    before = 2 * near / np.maximum(v + np.sqrt(np.maximum(v**2 + (begin.speed**2 - v**2) * share, 0.0)), 1e-12)
     further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
     # Slowed by a share over x is the speed slowed in full over that share of x, but takes longer by its inverse.
     rolls = sliding.time_to(begin.speed, further, rolling, slope, drag, gravity) * (1 + np.asarray(inertia))

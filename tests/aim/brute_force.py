@@ -295,9 +295,23 @@ def _run(odd: Odd, along: FloatArray, spin: FloatArray, mu: FloatArray, factor: 
         return np.sign(along) * _stopping(np.abs(along), mu, np.sign(along) * odd.slope, c)
     alpha, slip = inertia(odd), along + spin
     rub, pull = np.sign(slip) * G * mu * math.cos(odd.slope), G * math.sin(odd.slope)
-    time = slip / np.where(slip == 0, 1.0, rub * (1 + 1 / alpha) + pull)
-    slid = along * time - (rub + pull) * time**2 / 2
-    rolls = along - (rub + pull) * time
+    # Stepped in time until the touching point no longer slips, midpoint rule, air included.
+    shape = np.broadcast_shapes(np.shape(along), np.shape(rub))
+    v, s, slid = (np.broadcast_to(np.asarray(x, dtype=float), shape).copy() for x in (along, spin, 0.0))
+    step = 1.5 * np.max(np.abs(slip) / np.abs(rub * (1 + 1 / alpha) + pull)) / 3000
+    going = np.ones(shape, dtype=bool)
+    for _ in range(9000):
+        middle = v - step / 2 * (rub + pull + c * v * np.abs(v))
+        slower = rub + pull + c * middle * np.abs(middle)
+        gap, closing = v + s, slower + rub / alpha
+        share = np.where(going, np.clip(gap / np.where(closing * np.sign(gap) > 0, closing, np.inf) / step, 0, 1), 0.0)
+        share = np.where(going & (closing * np.sign(gap) <= 0), 1.0, share)
+        slid += share * step * (v + (v - share * step * slower)) / 2
+        v, s = v - share * step * slower, s - share * step * rub / alpha
+        going &= share >= 1
+        if not going.any():
+            break
+    rolls = v
     way = np.sign(rolls)
     return slid + way * (1 + alpha) * _stopping(np.abs(rolls), odd.rolling * factor, way * odd.slope, c)
 

@@ -43,8 +43,8 @@ def test_the_hit_chance_of_a_few_robots(seed: int, tmp_path: Path):
         pytest.param(
             1402, marks=pytest.mark.xfail(reason="at the far edge of a flat flight angles count more", strict=True)
         ),
-        pytest.param(327, marks=pytest.mark.xfail(reason="air slows a ball that slides", strict=True)),
-        pytest.param(125, marks=pytest.mark.xfail(reason="air slows a ball that slides", strict=True)),
+        327,
+        125,
     ],
 )
 def test_the_hit_chance_where_the_model_is_too_simple(seed: int, tmp_path: Path):
