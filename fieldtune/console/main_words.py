@@ -47,6 +47,12 @@ def readback(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
     return parts
 
 
+def setpoint_verdict(live: Live, shooting: ShootingState, robot: Robot) -> str:
+    """The robot's own setpoint where it is not a good one, to go behind "on setpoint"; empty otherwise."""
+    verdict = "" if live.setpoint is None else _verdict(live.setpoint, shooting.aim, robot)
+    return "" if verdict in ("", ": good") else f" {words.setpoint(live.setpoint, robot)}{verdict}"
+
+
 def _verdict(setpoint: float, aim: Aim | None, robot: Robot) -> str:
     if aim is None or aim.setpoint.low is None:
         return ""

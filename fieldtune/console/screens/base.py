@@ -178,7 +178,9 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def action_set(self) -> None:
         """Set the simulated robot to the recommended setpoint."""
         wanted = self.controller.shooting.recommended
-        if wanted is None:
+        if not self.controller.shooting.aim_holds:
+            self.controller.news.say("the setpoint for here is still being worked out: press g again")
+        elif wanted is None:
             self.controller.news.say("no setpoint is recommended here", bad=True)
         else:
             done = f"the simulated robot is set to {words.setpoint(wanted, self.controller.robot)}"
@@ -226,7 +228,7 @@ def essentials(live: Live, controller: Controller, title: str) -> list[Part]:
         ),
         *order,
         *main_words.readback(live, shooting, robot)[:3],
-        "\n",
+        (main_words.setpoint_verdict(live, shooting, robot) + "\n", "$quiet"),
         *main_words.chance(shooting.aim)[:3],
         (f"\n▶ {said}", "bold $act"),
     ]
