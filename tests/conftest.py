@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -10,8 +11,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 from fieldtune.cli import main
+
+# The same examples on every run, so that a check of a change tells of that change; FIELDTUNE_EXAMPLES=new tries others.
+settings.register_profile("same", derandomize=True)
+if os.environ.get("FIELDTUNE_EXAMPLES") != "new":
+    settings.load_profile("same")
 
 
 @dataclass(frozen=True)

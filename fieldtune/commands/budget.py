@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from fieldtune.aim.error_causes import BATTERY, HOLD
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target
 from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
@@ -56,14 +55,17 @@ def _spot_words(robot: Robot, spot: SpotBudget) -> list[str]:
         for cause in spot.causes
     ]  # fmt: skip
     table = columns(("cause", "miss (cm)", "share", "if halved", "if gone"), rows)
-    unknown = [
-        f"  {cause.cause} not measured: {_UNMEASURED[cause.cause]}" for cause in spot.causes if cause.miss_m is None
-    ]
+    helps = _unmeasured()
+    unknown = [f"  {cause.cause} not measured: {helps[cause.cause]}" for cause in spot.causes if cause.miss_m is None]
     lines = [*(f"  {line}" for line in table), *unknown]
     return [f"{head}, misses {number(miss, 0, 'cm')} (root mean square)", *lines]
 
 
-_UNMEASURED = {
-    HOLD: "it is a part of the speed scatter until shots have a measured speed, or --hold says it",
-    BATTERY: "give its voltage with --battery, or its chemistry in the profile",
-}
+def _unmeasured() -> dict[str, str]:
+    """What helps where a cause could not be measured; its names stand beside arrays, which ``--help`` does without."""
+    from fieldtune.aim.error_causes import BATTERY, HOLD
+
+    return {
+        HOLD: "it is a part of the speed scatter until shots have a measured speed, or --hold says it",
+        BATTERY: "give its voltage with --battery, or its chemistry in the profile",
+    }

@@ -180,7 +180,7 @@ class Seat:
             self.seconds += 2.0
             await self.pilot.pause()
             self.app.look()
-            await self.pilot.pause()
+            await self.pilot.pause(0.01)
             quiet = not recorder.writing and not recorder._looking and recorder._version == self.session.log.version()
             if quiet and there() and not self.app._exit:
                 return
