@@ -7,13 +7,12 @@ import time
 from pathlib import Path
 
 import pytest
-from fieldtune.share.read_pack import Pack, read_pack
 
 from fieldtune import Session, load_robot
 from fieldtune.errors import FieldtuneError, InputError
 from fieldtune.robot import check_profile, load_profile
 from fieldtune.robot.home import demo_home
-from fieldtune.share.pack import pack
+from fieldtune.share.pack import Pack, pack, read_pack
 
 pytestmark = pytest.mark.torture
 SEED, MUTANTS, LONGEST_S = 20261128, 50_000, 2.0
