@@ -79,7 +79,6 @@ class Session:
         ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
         target and to the right of that. With neither distance nor pose the line's are taken, with its motion.
         """
-        from fieldtune.aim.motion import Motion, recommend_moving
         from fieldtune.aim.recommend import recommend
         from fieldtune.aim.required_speed.choice import required_speed_for
         from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
@@ -98,11 +97,13 @@ class Session:
         if distance_m is None:
             raise InputError("from where? give a distance or a pose")
         shot_entry.check_distance(distance_m)
-        volts, motion = self._volts(battery_v), Motion(moving_mps, sideways_mps)
-        if motion.still:
-            aim = recommend(robot, aimed_at, belief, distance_m, volts)
+        volts = self._volts(battery_v)
+        if moving_mps or sideways_mps:
+            from fieldtune.aim.motion import Motion, recommend_moving
+
+            aim = recommend_moving(robot, aimed_at, belief, distance_m, Motion(moving_mps, sideways_mps), volts)
         else:
-            aim = recommend_moving(robot, aimed_at, belief, distance_m, motion, volts)
+            aim = recommend(robot, aimed_at, belief, distance_m, volts)
         aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
         return with_notes(robot, aim, self.log.shots(), volts, self._resistance())
 

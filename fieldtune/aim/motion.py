@@ -37,11 +37,6 @@ class Motion:
     forward: float = 0.0
     right: float = 0.0
 
-    @property
-    def still(self) -> bool:
-        """Whether it stands."""
-        return self.forward == 0 and self.right == 0
-
 
 @dataclass(frozen=True, slots=True)
 class _Lead:
