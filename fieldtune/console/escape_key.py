@@ -36,9 +36,10 @@ class EscapeParser(XTermParser):
         self._lone_escape = data.endswith(_ESC)
 
     def _end_escape(self) -> Iterable[Any]:
-        """What the parser does by itself once nothing has followed Escape for a while."""
-        self._timeout_time = 0.0
-        yield from self.tick()
+        """What the parser does by itself once nothing has followed Escape for a while; nothing if it did so already."""
+        if self._timeout_time is not None:
+            self._timeout_time = 0.0
+            yield from self.tick()
 
 
 def install() -> None:

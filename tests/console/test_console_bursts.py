@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import time
 import tracemalloc
 from collections.abc import Iterable
 from dataclasses import replace
@@ -400,3 +401,14 @@ def test_a_monkey_with_five_thousand_keys_leaves_memory_flat(tmp_path: Path) -> 
     gained = monkey(tmp_path, 5000)
     print(f"\nmemory gained over the last 2,500 keys: {gained:.1f} MB")
     assert gained < 10.0
+
+
+def test_a_key_long_after_escape_is_only_that_key() -> None:
+    parser = EscapeParser()
+    keys = [event.key for event in parser.feed("\x1b")]
+    end = time.monotonic() + 5
+    while "escape" not in keys and time.monotonic() < end:
+        keys += [event.key for event in parser.tick()]
+        time.sleep(0.01)
+    keys += [event.key for event in parser.feed("b")]
+    assert keys == ["escape", "b"]
