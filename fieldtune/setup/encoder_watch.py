@@ -21,7 +21,7 @@ from fieldtune.setup.encoder_check import (
 )
 
 if TYPE_CHECKING:
-    from fieldtune.link.sample import Sample
+    from fieldtune.link.samples import Sample
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
 

@@ -6,10 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from fieldtune.units import (
-    LENGTH,
-    Dimension,
-)
+from fieldtune.units import LENGTH, Dimension
 
 if TYPE_CHECKING:
     from fieldtune.setup.profile_text import ProfileText

@@ -6,14 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from fieldtune.setup.question import Form, Question, there
-from fieldtune.units import (
-    ANGULAR_SPEED,
-    CURRENT,
-    LENGTH,
-    RESISTANCE,
-    TORQUE,
-    VOLTAGE,
-)
+from fieldtune.units import ANGULAR_SPEED, CURRENT, LENGTH, RESISTANCE, TORQUE, VOLTAGE
 
 if TYPE_CHECKING:
     from fieldtune.setup.profile_text import ProfileText

@@ -6,13 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from fieldtune.setup.question import Question, is_one
-from fieldtune.units import (
-    ANGLE,
-    FORCE,
-    INERTIA,
-    MASS,
-    STIFFNESS,
-)
+from fieldtune.units import ANGLE, FORCE, INERTIA, MASS, STIFFNESS
 
 if TYPE_CHECKING:
     from fieldtune.setup.profile_text import ProfileText

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import FieldtuneError, InputError, OutputError, UnitError
 from fieldtune.files import write_whole
-from fieldtune.robot.names import NAME_RULE, is_name
+from fieldtune.robot.profile import NAME_RULE, is_name
 from fieldtune.robot.starter import new_profile_text
 from fieldtune.setup import answers, forms
 from fieldtune.setup.profile_text import ProfileText, shown_value
