@@ -1,4 +1,4 @@
-"""Plain records that more than one room reads: confirmed shots, shots without a result, battery periods, acts.
+"""Plain records that more than one room reads: shots, battery periods, acts; and any record as plain values.
 
 They carry no behaviour beyond what a row of the log says. Unknown is ``None``.
 """
