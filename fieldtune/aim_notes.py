@@ -13,7 +13,12 @@ if TYPE_CHECKING:
 
 
 def with_notes(
-    robot: Robot, aim: Aim, shots: Sequence[Shot], battery_v: float | None, resistance_ohm: float | None
+    robot: Robot,
+    aim: Aim,
+    shots: Sequence[Shot],
+    battery_v: float | None,
+    resistance_ohm: float | None,
+    damaged_rows: int = 0,
 ) -> Aim:
     """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
     from fieldtune.battery.ceiling import ceiling
@@ -22,6 +27,7 @@ def with_notes(
     highest = ceiling(robot, battery_v, resistance_ohm)
     words = [
         *_little_known(aim, shots),
+        _damaged(robot, damaged_rows),
         _odd_battery(robot, battery_v),
         _too_much_for_battery(robot, aim, highest, battery_v),
     ]
@@ -38,6 +44,13 @@ def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:
     if not any(shot.counts and shot.epoch == aim.epoch for shot in shots):
         return ["no shot yet in this battery period: one or two will show what this battery does"]
     return []
+
+
+def _damaged(robot: Robot, rows: int) -> str | None:
+    if not rows:
+        return None
+    what = "an entry of the shot log was" if rows == 1 else f"{rows} entries of the shot log were"
+    return f"{what} damaged and left out: 'fieldtune check {robot.name} --log' says which"
 
 
 def _odd_battery(robot: Robot, battery_v: float | None) -> str | None:
