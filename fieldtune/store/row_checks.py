@@ -17,7 +17,7 @@ from fieldtune.records import RESULTS
 CHECKED: dict[str, tuple[str, ...]] = {
     "epochs": ("uid", "epoch", "time", "label", "origin", "previous"),
     "shots": ("uid", "shot", "time", "distance_m", "setpoint", "result", "epoch", "miss_m", "side_m", "speed",
-              "battery_v", "target", "origin", "distance_from", "seen"),
+              "battery_v", "target", "origin", "distance_from", "seen", "match", "batch"),
     "marks": ("uid", "mark", "subject", "kind", "time", "reason", "result", "miss_m", "side_m"),
     "unanswered": ("uid", "time", "author", "distance_m", "distance_from", "setpoint", "speed", "battery_v", "target",
                    "epoch", "robot_distance_m", "hint"),
@@ -65,9 +65,8 @@ def _sum(*values: object) -> str:
 def _said(table: str, row: str) -> str:
     """Arguments of ``row_sum``: text as its bytes, since damaged text may be no text at all."""
     values = (
-        f"CASE typeof({row}.{column}) WHEN 'text' THEN CAST({row}.{column} AS BLOB)"
-        f" WHEN 'blob' THEN 'blob' ELSE {row}.{column} END"
-        for column in CHECKED[table]
+        f"CASE typeof({value}) WHEN 'text' THEN CAST({value} AS BLOB) WHEN 'blob' THEN 'blob' ELSE {value} END"
+        for value in (f'{row}."{column}"' for column in CHECKED[table])
     )
     return f"'{table}', {', '.join(values)}"
 
