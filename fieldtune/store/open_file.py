@@ -55,9 +55,9 @@ def told_plainly(path: Path | None) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        raise StoreError(_words(name, path, str(error))) from error
+        raise StoreError(_words(name, path, " ".join(str(error).split()))) from error
     except sqlite3.DatabaseError as error:
-        raise StoreError(_damaged(name, str(error))) from error
+        raise StoreError(_damaged(name, " ".join(str(error).split()))) from error
     except UnicodeDecodeError as error:  # SQLite quotes what is damaged
         raise StoreError(_damaged(name, "its text is damaged")) from error
 
