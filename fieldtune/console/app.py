@@ -265,6 +265,7 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
+    import fieldtune.console.widgets.path_view  # noqa: F401 - the body draws with it
     from fieldtune.console.screens.main import MainBody
 
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
