@@ -35,8 +35,9 @@ _APART_S, _APART_POINTS = 0.055, 2.0
 _JUDGED_FROM_S, _JUDGED_POINTS = 0.12, 5.0
 _JUDGED_UNTIL_S = 0.75
 _JUDGED_EVERY_S = 0.04
-_EVIDENCE, _LEAST_EVIDENCE = 26.0, 3.0
-_PLAIN = 50.0
+_EVIDENCE, _LEAST_EVIDENCE = 36.0, 8.0
+_PLAIN = 60.0
+_RETURNS = 10.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
@@ -240,7 +241,7 @@ class DropDetector:
         slow, stays = suddenness(t, x, floor, math.sqrt(12 * floor))
         candidate.evidence = max(candidate.evidence, slow)
         candidate.returns = max(candidate.returns, min(slow, stays))
-        sure = 3 * candidate.sureness
+        sure = 4 * min(candidate.sureness, 7.0)
         sudden = candidate.evidence > max(_EVIDENCE - sure, _LEAST_EVIDENCE)
         plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
         if not plain and not _even_before(t, x, period, candidate.depth):
@@ -258,7 +259,7 @@ class DropDetector:
         if until == next_s:  # cut short by the next one: as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
-        if candidate.returns > max(_EVIDENCE - sure, _LEAST_EVIDENCE) and coming >= 1.0:
+        if candidate.returns > _RETURNS and coming >= 1.0:
             return [self._shot(drop, instant)]
         return [drop] if candidate.evidence > 0 and coming >= _PERHAPS else []
 

@@ -201,14 +201,15 @@ class Monitor:
                         return
                     began = time.monotonic()
             data, arrival_s = read_chunk(found.port)
-            if getattr(found.port, "reopened", False):
-                found.port.reopened = False  # type: ignore[attr-defined]
-                self._reopened()
+            why = getattr(found.port, "interrupted", "")
+            if why:
+                found.port.interrupted = ""  # type: ignore[attr-defined]
+                self._reopened(why)
             if data:
                 self._take(data, arrival_s)
                 lately = b"" if good else (lately + data)[-_LATELY:]
             elif getattr(found.port, "ended", False):
-                self._say("ended", f"{found.device} has ended")
+                self._say("ended", f"{found.device} has ended{getattr(found.port, 'ended_by', '')}")
                 return
 
     def _is_elsewhere(self, found: Found, lately: bytes) -> bool:
@@ -247,11 +248,11 @@ class Monitor:
         with self._lock:
             self._line.feed(data, self._last_us / 1e6)
 
-    def _reopened(self) -> None:
+    def _reopened(self, why: str = "reconnected") -> None:
         if self._recorder is not None:
             self._recorder.write(self._last_us, b"")
         with self._lock:
-            self._line.reconnected()
+            self._line.reconnected(why)
 
     def _host_s(self) -> float:
         return time.monotonic() - self._began
