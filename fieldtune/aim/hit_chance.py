@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.opening_edges import center_point, edges
+from fieldtune.normal import ndtr, ndtri
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:

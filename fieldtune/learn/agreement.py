@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from fieldtune.aim.results import Drift, Residual
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
 from fieldtune.learn.target_expansion import Expansion, expand_target
+from fieldtune.normal import ndtr
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray

@@ -21,10 +21,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
 
 from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
+from fieldtune.normal import ndtri
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray

@@ -21,7 +21,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
+
+from fieldtune.normal import ndtri
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray

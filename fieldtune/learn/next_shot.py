@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hit_chance import HitChanceCurve, Situation, best_setpoint, situation
 from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
 from fieldtune.errors import OutOfReachError
+from fieldtune.normal import ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed

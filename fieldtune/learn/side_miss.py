@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
+from fieldtune.normal import ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
