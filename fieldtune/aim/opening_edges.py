@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.aim.required_speed.interface import DrawsRequiredSpeed, RequiredSpeedPoint
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
     from fieldtune.physics.openings import Free
 
 _SHORT = (-0.02, -0.05, -0.1, -0.15, -0.2, -0.3)
@@ -28,34 +28,32 @@ class Edge:
     d_angle: FloatArray
 
 
-def center_point(need: RequiredSpeed, distance: FloatArray, angle: FloatArray, drag: FloatArray) -> RequiredSpeedPoint:
+def center_point(need: DrawsRequiredSpeed, distance: FloatArray, which: IntArray) -> RequiredSpeedPoint:
     """The required speed of the target's centre; where that lies beyond the line of departure, of the nearest place
     short of it that does not, if that still scores.
     """
-    point = need.log_speed(distance, 0.0, angle, drag)
+    point = need.log_speed(distance, 0.0, which)
     for short in _SHORT:
         lost = np.flatnonzero(~np.isfinite(point.value))
         if not lost.size:
             break
-        there = need.log_speed(distance[lost], short, angle[lost], drag[lost])
+        there = need.log_speed(distance[lost], short, which[lost])
         good = need.free_at(there).low <= short
         point.put(lost[good], there.take(good))
     return point
 
 
-def edges(
-    need: RequiredSpeed, distance: FloatArray, free: Free, angle: FloatArray, drag: FloatArray
-) -> tuple[Edge, Edge]:
+def edges(need: DrawsRequiredSpeed, distance: FloatArray, free: Free, which: IntArray) -> tuple[Edge, Edge]:
     """The near and the far edge."""
     if np.isinf(free.high).all():
-        return _edge(need, distance, free.low, angle, drag), Edge(free.high, np.full_like(distance, np.nan))
+        return _edge(need, distance, free.low, which), Edge(free.high, np.full_like(distance, np.nan))
     both = np.concatenate([free.low, free.high])
-    found = _edge(need, np.tile(distance, 2), both, np.tile(angle, 2), np.tile(drag, 2))
+    found = _edge(need, np.tile(distance, 2), both, np.tile(which, 2))
     near, far = (Edge(*pair) for pair in zip(np.split(found.value, 2), np.split(found.d_angle, 2), strict=True))
     return near, far
 
 
-def _edge(need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray) -> Edge:
+def _edge(need: DrawsRequiredSpeed, distance: FloatArray, miss: FloatArray, which: IntArray) -> Edge:
     """An edge, given as the miss up to which the centre's path would pass.
 
     The path to the edge has a slope of its own, by which the edge is moved. A near edge that only a rising path would
@@ -63,7 +61,7 @@ def _edge(need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: Fl
     is no bound.
     """
     miss = miss.copy()
-    point = need.log_speed(distance, miss, angle, drag)
+    point = need.log_speed(distance, miss, which)
     own = _own_edge(need, point, miss)
     for _ in range(_MOVES):
         with np.errstate(invalid="ignore"):
@@ -71,7 +69,7 @@ def _edge(need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: Fl
         if not moves.size:
             break
         miss[moves] = own[moves]
-        there = need.log_speed(distance[moves], miss[moves], angle[moves], drag[moves])
+        there = need.log_speed(distance[moves], miss[moves], which[moves])
         point.put(moves, there)
         own[moves] = _own_edge(need, there, miss[moves])
     with np.errstate(invalid="ignore"):
@@ -79,46 +77,43 @@ def _edge(need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: Fl
     behind = (miss < 0) & ~(point.d_miss > 0)
     blocked = ~behind & ~np.isfinite(value) & np.isfinite(miss)
     if behind.any():
-        peak = _last(_falls, need, distance[behind], miss[behind], angle[behind], drag[behind])[0]
-        value[behind] = need.log_speed(distance[behind], peak, angle[behind], drag[behind]).value
+        peak = _last(_falls, need, distance[behind], miss[behind], which[behind])[0]
+        value[behind] = need.log_speed(distance[behind], peak, which[behind]).value
     if blocked.any():
-        value[blocked] = _last_speed(need, distance[blocked], miss[blocked], angle[blocked], drag[blocked])
+        value[blocked] = _last_speed(need, distance[blocked], miss[blocked], which[blocked])
     known = np.isfinite(value) | np.isnan(miss)
     return Edge(np.where(known, value, np.where(miss > 0, np.inf, -np.inf)), point.d_angle)
 
 
-def _own_edge(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> FloatArray:
+def _own_edge(need: DrawsRequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> FloatArray:
     """The same edge for a path with the point's slope; nan where the element doesn't pass on it."""
     free = need.free_at(point)
     with np.errstate(invalid="ignore"):
         return np.where(np.abs(free.low - miss) <= np.abs(free.high - miss), free.low, free.high)
 
 
-def _last_speed(
-    need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray
-) -> FloatArray:
+def _last_speed(need: DrawsRequiredSpeed, distance: FloatArray, miss: FloatArray, which: IntArray) -> FloatArray:
     """Needed log speed at the last miss towards an edge where the element passes; nan where no speed gets farther."""
-    passes, fails = _last(_passes, need, distance, miss, angle, drag)
-    beyond = need.log_speed(distance, fails, angle, drag).value
-    return np.where(np.isfinite(beyond), need.log_speed(distance, passes, angle, drag).value, np.nan)
+    passes, fails = _last(_passes, need, distance, miss, which)
+    beyond = need.log_speed(distance, fails, which).value
+    return np.where(np.isfinite(beyond), need.log_speed(distance, passes, which).value, np.nan)
 
 
-def _falls(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> BoolArray:
+def _falls(need: DrawsRequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> BoolArray:
     """Whether paths come down: farther takes more speed."""
     return np.asarray(point.d_miss > 0)
 
 
-def _passes(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> BoolArray:
+def _passes(need: DrawsRequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> BoolArray:
     return np.asarray(np.isfinite(point.value) & (np.abs(_own_edge(need, point, miss)) >= np.abs(miss)))
 
 
 def _last(
-    holds: Callable[[RequiredSpeed, RequiredSpeedPoint, FloatArray], BoolArray],
-    need: RequiredSpeed,
+    holds: Callable[[DrawsRequiredSpeed, RequiredSpeedPoint, FloatArray], BoolArray],
+    need: DrawsRequiredSpeed,
     distance: FloatArray,
     miss: FloatArray,
-    angle: FloatArray,
-    drag: FloatArray,
+    which: IntArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Misses between 0, where a condition holds, and ``miss``, where it does not: the last good one and the first bad
     one, a thousandth apart.
@@ -126,6 +121,6 @@ def _last(
     good, bad = np.zeros_like(miss), miss.copy()
     for _ in range(10):
         middle = (good + bad) / 2
-        still = holds(need, need.log_speed(distance, middle, angle, drag), middle)
+        still = holds(need, need.log_speed(distance, middle, which), middle)
         good, bad = np.where(still, middle, good), np.where(still, bad, middle)
     return good, bad

@@ -49,8 +49,10 @@ def lattice_normals(count: int, size: int) -> FloatArray:
     # Shifted, or the lattice's origin would be a corner: extreme in every coordinate at once.
     shift = np.arange(1, len(_GENERATOR[:size]) + 1) ** 2 * 2**0.5
     even = (np.outer(place, _GENERATOR[:size]) + shift * count) % count
-    rng = np.random.default_rng(count)
-    rest = rng.permuted(np.broadcast_to(place, (max(size - len(_GENERATOR), 0), count)), axis=1).T + 0.5
+    rest = np.empty((count, 0))
+    if size > len(_GENERATOR):
+        rng = np.random.default_rng(count)
+        rest = rng.permuted(np.broadcast_to(place, (size - len(_GENERATOR), count)), axis=1).T + 0.5
     points = np.asarray(ndtri(np.clip(np.hstack([even, rest]), 0.25, count - 0.25) / count))
     points.flags.writeable = False
     return points
@@ -94,9 +96,13 @@ def importance_draws(
 
 def prior_draws(layout: Layout, sums: FloatArray, count: int) -> FloatArray:
     """Draws (count, P) before any shot."""
+    return np.asarray(even_normals(count, layout.size) @ _turned(sums, layout).T)
+
+
+def even_normals(count: int, size: int) -> FloatArray:
+    """Standard normal points (count, size) of the lattice, evenly chosen."""
     number = FEW if count <= FEW else MANY
-    chosen = ((np.arange(count) + 0.5) * number / count).astype(np.intp)
-    return np.asarray(lattice_normals(number, layout.size)[chosen] @ _turned(sums, layout).T)
+    return np.asarray(lattice_normals(number, size)[((np.arange(count) + 0.5) * number / count).astype(np.intp)])
 
 
 def _turned(sums: FloatArray, layout: Layout) -> FloatArray:

@@ -7,6 +7,7 @@ drop = D tan(angle) - rise, so that the steep parts stay analytic and a few node
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,13 +15,20 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import flying_body, thrown
-from fieldtune.aim.required_speed.interface import Axis, RequiredSpeedPoint, SplineAxis, Tensor, exit_angle_room
+from fieldtune.aim.required_speed.interface import (
+    Axis,
+    EachDraw,
+    RequiredSpeedPoint,
+    SplineAxis,
+    Tensor,
+    exit_angle_room,
+)
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import spin_ratio
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
+    from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.physics.flying_body import Body
     from fieldtune.physics.openings import Free
     from fieldtune.robot.model import Element, Robot, Target
@@ -127,6 +135,94 @@ class FlightRequiredSpeed:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
 
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> FlightForDraws:
+        """See ``RequiredSpeed.for_draws``; the last ones are kept, as every answer to the same shots asks for them."""
+        for made in _made:
+            if made.need is self and made.angle_error is angle_error and made.log_drag is log_drag:
+                return made
+        made = FlightForDraws.of(self, angle_error, log_drag)
+        _made.appendleft(made)
+        return made
+
+
+@dataclass(frozen=True, slots=True)
+class FlightForDraws:
+    """The table with every draw's angle and drag put in: a spline over the distance (and the drop) a draw.
+
+    ``table`` (K, splines, 3): corrections of log speed and of slope, and what an angle's error adds to the first.
+    """
+
+    need: FlightRequiredSpeed
+    angle_error: FloatArray
+    log_drag: FloatArray
+    angle: FloatArray
+    tangent: FloatArray
+    table: FloatArray
+
+    @classmethod
+    def of(cls, need: FlightRequiredSpeed, angle_error: FloatArray, log_drag: FloatArray) -> FlightForDraws:
+        """With unknowns (K,) put in."""
+        angle = need.exit_angle + angle_error
+        given = need.table.given([angle_error, log_drag])
+        table = np.ascontiguousarray(given.reshape(len(angle), -1, given.shape[-1])[..., :3])
+        return cls(need, angle_error, log_drag, np.where(angle < _STEEPEST, angle, np.nan), np.tan(angle), table)
+
+    def log_speed(self, distance: ArrayLike, miss: ArrayLike, which: IntArray) -> RequiredSpeedPoint:
+        """See ``DrawsRequiredSpeed.log_speed``."""
+        need = self.need
+        window = need.target.miss_is_height
+        d, beyond = np.asarray(distance, dtype=float), np.asarray(miss, dtype=float)
+        rise = need.rise + beyond if window else need.rise
+        d = d if window else d + beyond
+        angle, tangent = self.angle[which], self.tangent[which]
+        drop = d * tangent - rise
+        possible = (drop > 0) & (d > 0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            drop, d = np.where(possible, drop, np.nan), np.where(possible, d, np.nan)
+            points = [np.log(d), np.log(drop / d)] if window else [np.log(d)]
+        value, slopes = self._summed(points, which)
+        by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
+        d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
+        return RequiredSpeedPoint(
+            value=_vacuum_log_speed(d, drop, angle) + value[0],
+            d_distance=d_distance,
+            d_miss=-by_drop if window else d_distance,
+            d_angle=tangent + value[2] + by_drop * d * (1 + tangent**2),
+            d_drag=np.full_like(d, np.nan),
+            slope=tangent - 2 * drop / d * np.exp(value[1]),
+        )
+
+    def _summed(self, points: list[FloatArray], which: IntArray) -> tuple[FloatArray, list[FloatArray]]:
+        """The three functions (3, n) at the points of those draws, and the first one's derivatives along the splines.
+
+        Along the last axis the four coefficients near a point lie side by side, so they are fetched together.
+        """
+        axes = [axis for axis in self.need.table.axes if isinstance(axis, SplineAxis)]
+        local = [axis.pieces(x) for axis, x in zip(axes, points, strict=True)]
+        place, weights, bends = local[-1]
+        runs = np.lib.stride_tricks.sliding_window_view(self.table.reshape(-1, 3), (4, 3))[:, 0]
+        start = which * self.table.shape[1] + place
+        if len(local) == 1:
+            near = runs[start]
+            return np.einsum("kn,nkm->mn", weights, near), [np.einsum("kn,nk->n", bends, near[..., 0])]
+        far_place, far_weights, far_bends = local[0]
+        start += far_place * (axes[1].count + 2)
+        value, along = np.zeros((3, len(start))), np.zeros((2, len(start)))
+        for k in range(4):
+            near = runs[start + k * (axes[1].count + 2)]
+            line = np.einsum("kn,nkm->mn", weights, near)
+            value += far_weights[k] * line
+            along[0] += far_bends[k] * line[0]
+            along[1] += far_weights[k] * np.einsum("kn,nk->n", bends, near[..., 0])
+        return value, list(along)
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        return self.need.free_at(center)
+
+
+_made: deque[FlightForDraws] = deque(maxlen=4)
+
 
 def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
     return 0.5 * np.log(STANDARD_GRAVITY * distance**2 / (2 * drop)) - np.log(np.cos(angle))
@@ -231,6 +327,10 @@ class LandingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)
 
 
 def _span(rest: FloatArray) -> tuple[float, float]:
