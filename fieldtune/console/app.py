@@ -5,15 +5,18 @@ from __future__ import annotations
 import gc
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import App
 from textual.binding import BindingType
 from textual.events import Event, Key
+from textual.filter import LineFilter
 
 from fieldtune.console import escape_key, keys, screens, themes
 from fieldtune.console.controller import Controller
+from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs, drawing_for
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
@@ -34,7 +37,10 @@ PAINTED_S = 0.3
 
 
 class ConsoleApp(App[None]):
-    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it."""
+    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it.
+
+    ``settings``: file in which the person's choice of theme is kept. ``drawing``: what the terminal can show.
+    """
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
@@ -48,18 +54,28 @@ class ConsoleApp(App[None]):
         session: Session,
         line: ConsoleLine,
         clock: Callable[[], float] = time.monotonic,
+        settings: Path | None = None,
+        drawing: Drawing | None = None,
     ) -> None:
         super().__init__()
         self.controller = Controller(robot, session, line, clock, self, self.show)
         # Before the style sheet is read for the first time, so that it is read once.
-        for theme in themes.themes():
+        self.drawing = drawing if drawing is not None else Drawing()
+        self._settings = settings
+        self._plain: list[LineFilter] = [] if self.drawing.glyphs == "braille" else [PlainGlyphs(self.drawing.glyphs)]
+        self._plain += [NoColours()] if self.drawing.colours == "none" else []
+        for theme in themes.themes(self.drawing.colours != "many"):
             self.register_theme(theme)
-        self.set_reactive(App.theme, themes.DARK)
+        self.set_reactive(App.theme, themes.kept_theme(settings, self.drawing.light))
         self.stylesheet.set_variables(self.get_css_variables())
         self.failed: Exception | None = None
         self._caution_read = self.controller.caution_read
         self._settled = False
         self._opening = False
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """What keeps to the characters and colours of this terminal."""
+        return [*super().get_line_filters(), *self._plain]
 
     def get_default_screen(self) -> MainScreen:
         """The main screen lies under all others."""
@@ -162,8 +178,14 @@ class ConsoleApp(App[None]):
             self.pop_screen()
 
     def action_sunlight(self) -> None:
-        """Between the dark theme and the one for sunlight."""
-        self.theme = themes.SUNLIGHT if self.theme == themes.DARK else themes.DARK
+        """The next theme: dark, sunlight, high contrast; kept for the next time."""
+        self.theme = themes.following(self.theme)
+        said = f"theme: {themes.NAMES[self.theme]}"
+        try:
+            themes.keep_theme(self._settings, self.theme)
+        except OSError as error:
+            said += f" (not kept: {error.strerror})"
+        self.controller.news.say(said)
 
     def action_leave(self) -> None:
         """Quits; what was confirmed is on disk. Shots without a result are asked about first."""
@@ -216,7 +238,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
     escape_key.install()
-    app = ConsoleApp(robot, session, line)
+    app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
     try:
         with leaving_on_signals(app.exit):
             app.run()

@@ -18,10 +18,53 @@ if TYPE_CHECKING:
     from fieldtune.link.snapshot import Live
 
 
-class MainScreen(ConsoleScreen):
-    """Everything a shot needs on one screen."""
+class ShootingScreen(ConsoleScreen):
+    """A screen whose keys say from where and at what one shoots."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.DISTANCES, *keys.SIMULATED]
+
+    def action_distance(self) -> None:
+        """Type a distance or a spot's name."""
+        robot = self.controller.robot
+        self.app.push_screen(
+            EntryLine(
+                "Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"
+            ),
+            self._take_distance,
+        )
+
+    def _take_distance(self, distance: Distance | None) -> None:
+        if distance is not None:
+            self.controller.shoot_from(distance)
+
+    def action_spot(self, number: int) -> None:
+        """Shoot from a named spot."""
+        spots = self.controller.robot.spots
+        if number <= len(spots):
+            spot = spots[number - 1]
+            self.controller.shoot_from(Distance(spot.distance, "spot", spot.name))
+        else:
+            self.controller.news.say(
+                f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
+            )
+
+    def action_step(self, by_m: float) -> None:
+        """Nearer or further by a little."""
+        self.controller.shooting.step(by_m)
+        self.show_distance()
+        self.controller.advisor.ask_if_changed()
+
+    def action_target(self) -> None:
+        """The robot's next target."""
+        self.controller.next_target()
+
+    def show_distance(self) -> None:
+        """The distance has just been changed by a key."""
+        self.controller.show()
+
+
+class MainScreen(ShootingScreen):
+    """Everything a shot needs on one screen."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -53,40 +96,7 @@ class MainScreen(ConsoleScreen):
         else:
             self.query_one("#opening", TextBlock).put(*main_words.opening(self.controller.shooting))
 
-    # what the keys do
-
-    def action_distance(self) -> None:
-        """Type a distance or a spot's name."""
-        robot = self.controller.robot
-        self.app.push_screen(
-            EntryLine(
-                "Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"
-            ),
-            self._take_distance,
-        )
-
-    def _take_distance(self, distance: Distance | None) -> None:
-        if distance is not None:
-            self.controller.shoot_from(distance)
-
-    def action_spot(self, number: int) -> None:
-        """Shoot from a named spot."""
-        spots = self.controller.robot.spots
-        if number <= len(spots):
-            spot = spots[number - 1]
-            self.controller.shoot_from(Distance(spot.distance, "spot", spot.name))
-        else:
-            self.controller.news.say(
-                f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
-            )
-
-    def action_step(self, by_m: float) -> None:
-        """Nearer or further by a little."""
-        self.controller.shooting.step(by_m)
+    def show_distance(self) -> None:
+        """What depends on the distance alone, at once."""
         if self.body is not None:
             self.body.show_distance()
-        self.controller.advisor.ask_if_changed()
-
-    def action_target(self) -> None:
-        """The robot's next target."""
-        self.controller.next_target()

@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 
 from fieldtune.console import main_words, words
 from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
-from fieldtune.console.widgets.path_view import PathView
+from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
 from fieldtune.records import Shot
@@ -38,7 +38,7 @@ class MainBody(Rows):
 
     def compose(self) -> ComposeResult:
         with Columns(id="main-body"):
-            yield PathView(id="path")
+            yield Pictures(id="path")
             with Rows(id="main-text"):
                 yield TextBlock(id="distance")
                 yield TextBlock(id="spots")
@@ -75,7 +75,7 @@ class MainBody(Rows):
             rows = 3 if self.screen.size.height >= 36 else 1
             said = main_words.cautions(shooting.aim, controller.battery.cautions, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
-            self.query_one("#path", PathView).show(self._scene())
+            self.query_one("#path", Pictures).show(self._scene())
 
     def _scene(self) -> Scene:
         """The same scene object as long as nothing moved, so that nothing is drawn again."""

@@ -51,7 +51,8 @@ class View:
 class Canvas:
     """Layers of dots over ``rows`` x ``columns`` cells, a background tint, and labels on top.
 
-    ``tint`` holds 0 for no tint, else the number of the tint. A higher layer gives the cell its colour.
+    ``tint`` (2 rows, columns) holds 0 for no tint, else the number of the tint, for the upper and the lower half of
+    each cell. A higher layer gives the cell its colour.
     """
 
     rows: int
@@ -61,7 +62,7 @@ class Canvas:
     labels: list[Label] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.tint = np.zeros((self.rows, self.columns), dtype=np.int64)
+        self.tint = np.zeros((2 * self.rows, self.columns), dtype=np.int64)
 
     def layer(self, number: int) -> NDArray[np.bool_]:
         """The dots of one layer, shape (4 rows, 2 columns), made when first asked for."""
@@ -69,22 +70,40 @@ class Canvas:
             self.dots[number] = np.zeros((self.rows * 4, self.columns * 2), dtype=bool)
         return self.dots[number]
 
-    def put(self, number: int, column: FloatArray, row: FloatArray) -> None:
-        """Set dots at the nearest positions; those outside (or not finite) are left out. Shapes (n,)."""
+    def put(
+        self, number: int, column: FloatArray, row: FloatArray, within: tuple[int, int, int, int] | None = None
+    ) -> None:
+        """Set dots at the nearest positions; those outside (or not finite) are left out. Shapes (n,).
+
+        ``within``: first and last dot row, first and last dot column; the whole canvas where None.
+        """
         ok = np.isfinite(column) & np.isfinite(row)
         c, r = np.rint(column[ok]).astype(int), np.rint(row[ok]).astype(int)
-        inside = (c >= 0) & (c < self.columns * 2) & (r >= 0) & (r < self.rows * 4)
+        top, bottom, left, right = within or (0, self.rows * 4 - 1, 0, self.columns * 2 - 1)
+        inside = (c >= left) & (c <= right) & (r >= top) & (r <= bottom)
         self.layer(number)[r[inside], c[inside]] = True
 
-    def line(self, number: int, column: FloatArray, row: FloatArray, gap: int = 1) -> None:
-        """A line through the points (n,), every ``gap``-th dot of it."""
+    def line(
+        self,
+        number: int,
+        column: FloatArray,
+        row: FloatArray,
+        gap: int = 1,
+        within: tuple[int, int, int, int] | None = None,
+        thick: bool = False,
+    ) -> None:
+        """A line through points (n,), every ``gap``-th dot of it, ``thick``: two wide; ``within`` as for ``put``."""
         if len(column) < 2:
-            self.put(number, column, row)
+            self.put(number, column, row, within)
             return
         steps = np.maximum(np.abs(np.diff(column)), np.abs(np.diff(row)))
         along = np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(steps), steps, 0.0))])
         wanted = np.arange(0.0, min(along[-1], 20_000.0) + 0.5, gap)
-        self.put(number, np.interp(wanted, along, column), np.interp(wanted, along, row))
+        columns, rows = np.interp(wanted, along, column), np.interp(wanted, along, row)
+        self.put(number, columns, rows, within)
+        if thick:
+            self.put(number, columns, rows + 1, within)
+            self.put(number, columns + 1, rows, within)
 
     def circle(self, number: int, column: float, row: float, radius: float) -> None:
         """A circle of ``radius`` dots."""
@@ -96,11 +115,14 @@ class Canvas:
         if 0 <= row < self.rows and len(text) <= self.columns:
             self.labels.append(Label(row, max(0, min(column, self.columns - len(text))), text, layer))
 
-    def compose(self) -> tuple[IntArray, IntArray]:
-        """Braille bits and the topmost layer of each cell (0 where empty), both (rows, columns)."""
+    def compose(self, without: frozenset[int] = frozenset()) -> tuple[IntArray, IntArray]:
+        """Braille bits and the topmost layer of each cell (0 where empty), both (rows, columns).
+
+        ``without``: layers that are left out.
+        """
         bits = np.zeros((self.rows, self.columns), dtype=np.int64)
         top = np.zeros((self.rows, self.columns), dtype=np.int64)
-        for number in sorted(self.dots):
+        for number in sorted(self.dots.keys() - without):
             cells = self.dots[number].reshape(self.rows, 4, self.columns, 2)
             mine = np.einsum("rick,ik->rc", cells.astype(np.int64), _BITS)
             bits |= mine

@@ -6,17 +6,23 @@ import numpy as np
 
 from fieldtune.arrays import FloatArray
 from fieldtune.console.widgets.braille import Canvas, View
+from fieldtune.console.widgets.painting import BAND, FILL, GOOD
 from fieldtune.scene import Area, Circle, Part, Scene
 
-FLOOR, ROBOT, TARGET, EDGE, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7
+FLOOR, ROBOT, TARGET, EDGE, GHOST, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7, 8
 """Layers of dots; a higher one gives a cell its colour."""
-BAND, FREE = 1, 2
-"""Tints: where 90 % of paths run, and the opening that has to be met."""
+INKS = ("rule", "rule", "quiet", "mark", "path", "quiet", "act", "path", "act")
+"""Name of each layer's ink, by its number."""
+KEEPS = frozenset({EDGE, PATH})
+"""Layers whose cells keep their tint."""
+FLAT = frozenset({EDGE})
+"""Layers that are drawn only where there are no tints to tell the same."""
 _LAYERS: dict[Part, int] = {
-    "robot": ROBOT, "target": TARGET, "opening": TARGET, "edge": EDGE, "now": NOW, "path": PATH, "element": ELEMENT
+    "robot": ROBOT, "target": TARGET, "opening": TARGET, "edge": EDGE, "ghost": GHOST, "now": NOW,
+    "path": PATH, "element": ELEMENT,
 }  # fmt: skip
-_TINTS: dict[Part, int] = {"band": BAND, "free": FREE}
-_GAPS: dict[Part, int] = {"opening": 3, "edge": 5, "now": 3}
+_TINTS: dict[Part, int] = {"band": BAND, "filled": FILL, "filled well": GOOD}
+_GAPS: dict[Part, int] = {"opening": 3, "edge": 2, "ghost": 4, "now": 3}
 """Every how many dots a line has one: a shape beside the colour."""
 _GAPS_ABOVE: dict[Part, int] = {"opening": 3, "edge": 2, "path": 2}
 _LEAST_RADIUS = 1.5
@@ -41,8 +47,36 @@ def draw(scene: Scene, rows: int, columns: int) -> Canvas:
         elif isinstance(shape, Circle):
             _circle(canvas, view, shape)
         else:
-            canvas.line(_LAYERS[shape.part], view.column(shape.x), view.row(shape.y), gap=gaps.get(shape.part, 1))
+            thick = shape.part == "path"  # it has to read as one line
+            canvas.line(
+                _LAYERS[shape.part], view.column(shape.x), view.row(shape.y), gap=gaps.get(shape.part, 1), thick=thick
+            )
+    if scene.note is not None:
+        x, y, words = scene.note
+        row = min(max(0, int(float(view.row(y)) // 4)), view.dot_rows // 4 - 1)
+        canvas.write(row, int(float(view.column(x)) / 2) + 2, words, PATH)
+    _key(canvas, scene)
     return canvas
+
+
+_MEANS: tuple[tuple[Part, str, int, str], ...] = (
+    ("path", "━", PATH, "path"),
+    ("band", "▒", EDGE, "90 % of shots"),
+    ("now", "┄", NOW, "at the speed now"),
+    ("ghost", "·", GHOST, "last shot"),
+)
+
+
+def _key(canvas: Canvas, scene: Scene) -> None:
+    """What the lines mean, in the top row, as far as there is room."""
+    there, at = {shape.part for shape in scene.shapes}, 1
+    if canvas.rows < 12:
+        return
+    for part, shape, layer, words in _MEANS:
+        if part in there and at + len(words) + 2 <= canvas.columns:
+            canvas.write(0, at, shape, layer)
+            canvas.write(0, at + 2, words, ROBOT)
+            at += len(words) + 5
 
 
 def frame(scene: Scene, rows: int, columns: int) -> View:
@@ -75,7 +109,7 @@ def _circle(canvas: Canvas, view: View, shape: Circle) -> None:
 
 
 def _tint(canvas: Canvas, view: View, shape: Area) -> None:
-    """Every cell whose middle lies between the edges, at least one a column; at least one column."""
+    """Every half-cell whose middle lies between the edges, at least one a column; at least one column."""
     if not len(shape.x):
         return
     centres = view.left_m + (2 * np.arange(canvas.columns) + 0.5) / view.dots_per_m
@@ -83,10 +117,10 @@ def _tint(canvas: Canvas, view: View, shape: Area) -> None:
         centres[int(np.argmin(np.abs(centres - (shape.x[0] + shape.x[-1]) / 2)))] = shape.x[0]
     low, high = (np.interp(centres, shape.x, edge, left=np.nan, right=np.nan) for edge in (shape.low, shape.high))
     known = np.isfinite(low) & np.isfinite(high)
-    top = np.where(known, view.row(np.nan_to_num(high)) / 4, 1e6)
-    bottom = np.where(known, view.row(np.nan_to_num(low)) / 4, -1e6)
-    cell = np.arange(canvas.rows)[:, None]
-    inside = (cell >= np.floor(top)) & (cell <= np.floor(bottom)) & (cell < view.dot_rows // 4)
+    top = np.where(known, view.row(np.nan_to_num(high)) / 2, 1e6)
+    bottom = np.where(known, view.row(np.nan_to_num(low)) / 2, -1e6)
+    half, first = np.arange(2 * canvas.rows)[:, None], np.rint(top)
+    inside = (half >= first) & (half < np.maximum(np.rint(bottom), first + 1)) & (half < view.dot_rows // 2)
     canvas.tint[inside] = _TINTS[shape.part]
 
 
