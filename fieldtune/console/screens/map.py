@@ -20,7 +20,7 @@ from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
 
 _EXPECTED = "write a distance and a setpoint: 2.85 m, 1470"

@@ -12,7 +12,7 @@ from textual.strip import Strip
 from fieldtune.charts.chart import Chart
 from fieldtune.console import themes
 from fieldtune.console.drawing import Drawing
-from fieldtune.console.widgets import braille_scene
+from fieldtune.console.widgets import braille
 from fieldtune.console.widgets.chart_view import Frame, chart_strips
 from fieldtune.console.widgets.painting import Palette, paint
 from fieldtune.console.widgets.text_block import CachedWidget
@@ -42,8 +42,8 @@ def strips_of(picture: Drawn, rows: int, columns: int, palette: Palette) -> tupl
     """Strips of a picture; of a chart also where its values lie."""
     if isinstance(picture, Chart):
         return chart_strips(picture, rows, columns, palette)
-    drawn = braille_scene.draw(picture, rows, columns)
-    return paint(drawn, braille_scene.INKS, braille_scene.KEEPS, palette, braille_scene.FLAT), None
+    drawn = braille.draw(picture, rows, columns)
+    return paint(drawn, braille.INKS, braille.KEEPS, palette, braille.FLAT), None
 
 
 @dataclass(slots=True)
