@@ -26,7 +26,7 @@ from fieldtune.console.widgets.entry_line import EntryLine, LeaveQuestion
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.console.screens.main import MainBody
+    from fieldtune.console.screens.main_body import MainBody
     from fieldtune.session import Session
 
 LOOKS_PER_SECOND = 20
@@ -224,7 +224,7 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
-    from fieldtune.console.screens.main import MainBody
+    from fieldtune.console.screens.main_body import MainBody
 
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
 

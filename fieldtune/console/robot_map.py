@@ -38,7 +38,7 @@ class RobotMap:
         self.gain: GainField | None = None
         self.failed: str | None = None
         self._asked: object = None
-        self._near, self._far = np.inf, 0.0
+        self._wide = np.inf, 0.0
         self._chart: tuple[object, Chart] | None = None
 
     def look(self) -> None:
@@ -48,14 +48,17 @@ class RobotMap:
         places = [shot.distance_m for shot in self._controller.recorder.shots if shot.counts]
         places += [] if state.distance is None else [state.distance.value_m]
         asked = (state.lesson, state.target_number, volts)
-        if asked != self._asked or any(not self._near <= place <= self._far for place in places):
+        near, far = self._wide
+        if asked != self._asked or any(not near <= place <= far for place in places):
             self._asked = asked
-            self._near, self._far = min([self._near, *places]), max([self._far, *places])
-            self._controller.background.begin("map", self._read, (self._near, self._far), volts)
+            self._wide = min([near, *places]), max([far, *places])
+            self._controller.background.begin("map", self._read, tuple(places), volts)
 
     async def _read(self, places: tuple[float, ...], volts: float | None) -> None:
         ask, name = self._controller.background.ask_slowly, self._controller.shooting.target.name
         self.field = await ask("The map", self._make, places, name, volts)
+        if self.field is not None:  # up to its edges it holds whatever the distance
+            self._wide = float(self.field.distance_m[0]), float(self.field.distance_m[-1])
         self.failed = None if self.field is not None else "this robot scores from nowhere: no map"
         self._controller.show()
         found = await ask("The next shot", self._teaching, name, volts)
