@@ -24,12 +24,20 @@ from fieldtune.learn.next_shot import gain_field
 ROBOT = thrower()
 
 
+SHOTS = [(1.5, 1380.0, "in"), (2.0, 1500.0, "short"), (2.6, 1720.0, "in"), (1.5, 1390.0, "in")]
+
+
+def with_shots(more: int = 0) -> Session:
+    session = Session(ROBOT)
+    for distance, setpoint, result in SHOTS + SHOTS[:1] * more:
+        session.confirm(distance, setpoint, result)
+    session.log.remember("caution understood", "yes")
+    return session
+
+
 @pytest.fixture(scope="module")
 def session() -> Session:
-    session = Session(ROBOT)
-    for distance, setpoint, result in ((1.5, 1380.0, "in"), (2.0, 1500.0, "short"), (2.6, 1720.0, "in")):
-        session.confirm(distance, setpoint, result)
-    return session
+    return with_shots()
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +72,7 @@ def test_the_line_is_the_recommendation(session: Session, field: ChanceField) ->
 
 def test_shots_and_the_cross_stand_where_they_are(session: Session, field: ChanceField) -> None:
     chart = robot_map(ROBOT, field, MapPoints(2.0, 1540.0, (2.5, 1700.0), 1900.0, 1), session.log.shots())
-    assert marks(chart, "●") == [(1.5, 1380.0), (2.6, 1720.0)]
+    assert marks(chart, "●") == [(1.5, 1380.0), (2.6, 1720.0), (1.5, 1390.0)]
     assert marks(chart, "▼") == [(2.0, 1500.0)]
     assert marks(chart, "╋") == [(2.0, 1540.0)]
     assert marks(chart, "┼") == [(2.5, 1700.0)]
@@ -94,8 +102,7 @@ def test_what_a_shot_teaches_is_most_where_next_says(session: Session) -> None:
 
 
 def test_keys_read_a_point_and_shoot_from_there() -> None:
-    session = Session(ROBOT)
-    session.log.remember("caution understood", "yes")
+    session = with_shots(more=3)  # so many shots have fewer draws, and the map is there sooner
     line = ScriptedLine(wheel_rpm=1500.0, setpoint=1500.0)
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:

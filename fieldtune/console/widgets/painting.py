@@ -7,6 +7,7 @@ ink stands on plain paper. So few pairs of colours meet, and each has its contra
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from rich.segment import Segment
@@ -15,7 +16,9 @@ from textual.strip import Strip
 
 from fieldtune.arrays import IntArray
 from fieldtune.console.drawing import Drawing
-from fieldtune.console.widgets.braille import Canvas
+
+if TYPE_CHECKING:
+    from fieldtune.console.widgets.braille import Canvas
 
 BRAILLE = 0x2800
 TINTS = ("paper", "fill", "band", "good", "chance1", "chance2", "chance3", "chance4", "chance5", "chance6")
