@@ -2,7 +2,7 @@
 
 Every ink keeps a contrast of 7:1 or more on its paper, and so do the band and what fills the target, and the path on
 every tint (WCAG 2.1, success criterion 1.4.6, asks 7:1 for text); other inks never stand on a tint
-(``widgets.painting``). Levels of hit chance are steps of a scale: the number stands beside the point that is read.
+(``widgets.tints``). Levels of hit chance are steps of a scale: the number stands beside the point that is read.
 Every colour stands in the 256-colour palette of xterm, so that a plain terminal shows the same; terminals of sixteen
 colours have palettes of their own. Hues keep to those that colour-blind people can tell apart (after Okabe and Ito's
 set of 2008). ``good`` means good and nothing else, and nothing else is green.

@@ -22,7 +22,7 @@ from fieldtune.aim.results import ArcPicture
 from fieldtune.console import themes
 from fieldtune.console.drawing import Drawing
 from fieldtune.console.widgets.braille import INKS, KEEPS, draw
-from fieldtune.console.widgets.painting import Palette, paint
+from fieldtune.console.widgets.tints import Palette, paint
 from fieldtune.robot import load_robot
 from fieldtune.scene import scene
 

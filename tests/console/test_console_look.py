@@ -17,8 +17,8 @@ from fieldtune.console.drawing import Drawing
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.braille import Canvas
 from fieldtune.console.widgets.chart_view import INKS, PATH_LAYERS
-from fieldtune.console.widgets.painting import TINTS, Palette, paint
 from fieldtune.console.widgets.readout import big_digits, width_of
+from fieldtune.console.widgets.tints import TINTS, Palette, paint
 from fieldtune.session import Session
 
 # xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).

@@ -16,8 +16,8 @@ from fieldtune.charts.robot_map import MapPoints, reading_at, robot_map
 from fieldtune.console import ConsoleApp
 from fieldtune.console.screens.map import MapScreen, read_point
 from fieldtune.console.widgets.chart_view import draw_chart
-from fieldtune.console.widgets.painting import CHANCE
 from fieldtune.console.widgets.pictures import Pictures
+from fieldtune.console.widgets.tints import CHANCE
 from fieldtune.errors import InputError
 from fieldtune.learn.next_shot import gain_field
 

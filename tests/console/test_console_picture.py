@@ -7,7 +7,7 @@ import pytest
 from console_world import slide, slider, thrower, vacuum_arc
 
 from fieldtune.console.widgets import braille as parts
-from fieldtune.console.widgets import painting
+from fieldtune.console.widgets import tints
 from fieldtune.console.widgets.braille import Canvas, draw, frame
 from fieldtune.scene import Scene, body_length, scene
 
@@ -66,7 +66,7 @@ def test_band_covers_what_lies_between_its_edges_and_little_else() -> None:
     picture = vacuum_arc(ROBOT, 5.9, 3.0)
     for column in range(columns):
         x = view.left_m + (2 * column + 0.5) / view.dots_per_m
-        tinted = np.nonzero(canvas.tint[:, column] == painting.BAND)[0]
+        tinted = np.nonzero(canvas.tint[:, column] == tints.BAND)[0]
         if not picture.x[0] <= x <= picture.x[-1]:
             assert len(tinted) == 0
             continue
@@ -81,14 +81,14 @@ def test_band_covers_what_lies_between_its_edges_and_little_else() -> None:
 def test_the_basket_is_filled_as_far_as_the_hit_chance(chance: float) -> None:
     shown = scene(ROBOT, ROBOT.target(), 3.0, vacuum_arc(ROBOT, 5.9, 3.0), chance=chance)
     canvas, view = draw(shown, 60, 200), frame(shown, 60, 200)
-    filled = np.isin(canvas.tint, (painting.FILL, painting.GOOD))
+    filled = np.isin(canvas.tint, (tints.FILL, tints.GOOD))
     left, right, low, high = ROBOT.target().outline(3.0).free
     rows = np.nonzero(filled.any(axis=1))[0]
     share = (len(rows) / 2 * 4 / view.dots_per_m) / (high - low)
     assert share == pytest.approx(chance, abs=2 / view.dots_per_m / (high - low))
     columns = np.nonzero(filled.any(axis=0))[0] * 2 / view.dots_per_m + view.left_m
     assert left < columns.min() < columns.max() < right
-    assert (canvas.tint == painting.GOOD).any() == (chance >= 0.65)
+    assert (canvas.tint == tints.GOOD).any() == (chance >= 0.65)
     assert any(label.text == f"{100 * chance:.0f} %" for label in canvas.labels)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.arrays import FloatArray
-from fieldtune.console.widgets.painting import BAND, FILL, GOOD
+from fieldtune.console.widgets.tints import BAND, FILL, GOOD
 from fieldtune.scene import Area, Circle, Part, Scene
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.charts import chart as parts
 from fieldtune.charts.chart import Axis, Chart, Ink
 from fieldtune.console.widgets.braille import Canvas
-from fieldtune.console.widgets.painting import BAND, CHANCE, Palette, paint
+from fieldtune.console.widgets.tints import BAND, CHANCE, Palette, paint
 
 if TYPE_CHECKING:
     from textual.strip import Strip

@@ -14,8 +14,8 @@ from fieldtune.console import themes
 from fieldtune.console.drawing import Drawing
 from fieldtune.console.widgets import braille
 from fieldtune.console.widgets.chart_view import Frame, chart_strips
-from fieldtune.console.widgets.painting import Palette, paint
 from fieldtune.console.widgets.text_block import CachedWidget
+from fieldtune.console.widgets.tints import Palette, paint
 from fieldtune.scene import Scene
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ from textual.geometry import Size
 from textual.strip import Strip
 
 from fieldtune.console.widgets.braille import Canvas
-from fieldtune.console.widgets.painting import paint
 from fieldtune.console.widgets.pictures import palette_of
 from fieldtune.console.widgets.text_block import CachedWidget
+from fieldtune.console.widgets.tints import paint
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
