@@ -63,11 +63,11 @@ class Basket(FlightTarget):
     def width(self) -> float:
         return self.opening[-1]
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import level
 
         depth, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
-        return level(depth, width, element.passing_size, slope, len(self.opening) == 1)
+        return level(depth, width, element.passing_size, slope, len(self.opening) == 1, bend, rises)
 
     def flattest_entry(self, element: Element) -> float | None:
         """asin(diameter / opening): no free depth left (Brancazio, Am. J. Phys. 49 (1981) 356)."""
@@ -120,11 +120,11 @@ class Window(FlightTarget):
     def width(self) -> float:
         return self.opening[0]
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import upright
 
         height, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
-        return upright(height, width, element.passing_size, slope)
+        return upright(height, width, element.passing_size, slope, bend)
 
     @property
     def miss_is_height(self) -> bool:

@@ -71,7 +71,7 @@ class Zone(FloorTarget):
     def holds_still(self) -> bool:
         return True
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import lying
 
         depth, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
@@ -114,7 +114,7 @@ class Gate(FloorTarget):
     def bare(self) -> tuple[float, float, float]:
         return 0.0, math.inf, self.width / 2
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import passed
 
         return passed(self.width - 2 * self.clearance, element.extent, slope)

@@ -80,8 +80,9 @@ class Target(ABC):
         """Size of an element that counts here, metres."""
 
     @abstractmethod
-    def free(self, element: Element, slope: ArrayLike) -> Free:
-        """Misses that score, and half the free side width, for paths that cross with these slopes (tangent) (n,)."""
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
+        """Misses that score, and half the free side width, for paths that cross with these slopes (tangent) and bends
+        (its change a metre, 1/m), (n,); ``rises``: the exit lies below the opening."""
 
     def bare(self) -> tuple[float, float, float]:
         """Misses within the bare opening, and half its width: what an element that did come in was within."""

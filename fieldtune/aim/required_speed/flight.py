@@ -32,6 +32,8 @@ _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 100.0
 """Distances (m) beyond which nothing is asked (``recommend.check_distance``)."""
+_SOARS = 30.0
+"""Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
 _USUAL_SPAN = math.log(16.0 / 0.8)
 """Span of ln(distance) that the nodes above are enough for; wider tables get more."""
 
@@ -73,7 +75,9 @@ class FlightRequiredSpeed:
         # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
         deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
         drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
-        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag, thorough=False)
+        searched = spin > 0 and robot.element.density < _SOARS
+        climb = distance * np.tan(angle) - drop
+        solved = needed_speed(flying, distance, climb, angle, spin, log_drag, thorough=searched)
         speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
@@ -107,17 +111,23 @@ class FlightRequiredSpeed:
         points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
         (residual, slope_residual), gradients = self.table.at(points)
         slopes = [gradient[0] for gradient in gradients]
+        bends = [gradient[1] for gradient in gradients]
         sec2 = 1 + tangent**2
         by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
         d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
         d_angle = tangent + slopes[-2] + by_drop * d * sec2
+        end = 2 * np.exp(slope_residual) / d
+        slope = tangent - end * drop
+        turned = sec2 - end * (d * sec2 * (1 + (bends[1] if window else 0.0)) + drop * bends[-2])
         return RequiredSpeedPoint(
             value=_vacuum_log_speed(d, drop, angle) + residual,
             d_distance=d_distance,
             d_miss=-by_drop if window else d_distance,
             d_angle=d_angle,
             d_drag=slopes[-1],
-            slope=tangent - 2 * drop / d * np.exp(slope_residual),
+            slope=slope,
+            slope_by_angle=turned,
+            bend=-(tangent - slope) / d * _last_bend(slope_residual),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -126,11 +136,22 @@ class FlightRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return self.target.free(self.element, center.slope)
+        return self.target.free(self.element, center.slope, center.bend, self.rise > 0)
 
 
 def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
     return 0.5 * np.log(STANDARD_GRAVITY * distance**2 / (2 * drop)) - np.log(np.cos(angle))
+
+
+def _last_bend(slope_residual: FloatArray) -> FloatArray:
+    """Bend of a path where it ends over its mean bend, where air makes the bend grow exponentially on the way.
+
+    The residual is then ln(a (e^a - 1) / (2 (e^a - 1 - a))), a / 6 + a^2 / 72 ..., with a the logarithm of that growth.
+    """
+    growth = np.clip(6 * slope_residual, -4.0, 8.0)
+    small = np.abs(growth) < 1e-6
+    safe = np.where(small, 1.0, growth)
+    return np.where(small, 1.0, safe / -np.expm1(-safe))
 
 
 def _filled(residual: FloatArray) -> FloatArray:

@@ -71,6 +71,8 @@ class SlidingRequiredSpeed:
             d_angle=np.zeros_like(length),
             d_drag=0.5 * rubbing / deceleration,
             slope=np.full_like(length, math.tan(self.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -137,6 +139,8 @@ class RollingRequiredSpeed:
             d_angle=np.zeros_like(length),
             d_drag=-by_scale / by_speed,
             slope=np.full_like(length, math.tan(at.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class RequiredSpeedPoint:
-    """Needed log speeds (n,), their derivatives, and the path's slope where it crosses; nan where no speed does it."""
+    """Needed log speeds (n,), their derivatives, and the path's slope where it crosses with its derivative over the
+    angle, and its bend (1/m, the slope's change a metre); nan where no speed does it."""
 
     value: FloatArray
     d_distance: FloatArray
@@ -30,6 +31,8 @@ class RequiredSpeedPoint:
     d_angle: FloatArray
     d_drag: FloatArray
     slope: FloatArray
+    slope_by_angle: FloatArray
+    bend: FloatArray
 
     def put(self, places: NDArray[np.intp], other: RequiredSpeedPoint) -> None:
         """Take the other's m points for those at ``places`` (m,)."""
