@@ -10,6 +10,7 @@ from typing import Any
 
 from fieldtune.errors import InputError
 from fieldtune.records import Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
+from fieldtune.store import row_checks
 
 APPLICATION_ID = 0x46544E45
 """Written into the file's header, so that another program's database isn't taken for a shot log."""
@@ -77,7 +78,12 @@ INSERT INTO acts (uid, kind)
 """
 """Marks on shots, epochs and other marks, so that every act can be undone; ``acts`` is their order in this file."""
 
-STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS)
+_LABELS = """
+ALTER TABLE shots ADD COLUMN "match" TEXT;
+ALTER TABLE shots ADD COLUMN batch TEXT;
+"""
+
+STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS, row_checks.TABLES)
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)
@@ -103,6 +109,8 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
         for number in range(version_of(db), upto):  # read again inside: another process may have been first
             for statement in _statements(STEPS[number]):
                 db.execute(statement)
+            if number + 1 == len(STEPS):
+                row_checks.add_sums(db)
             db.execute(f"PRAGMA user_version = {number + 1}")
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute("COMMIT")
@@ -129,7 +137,7 @@ ORDER BY m.time DESC, m.uid DESC LIMIT 1
 """
 _SHOTS = f"""
 SELECT s.shot, s.uid, s.time, s.distance_m, s.setpoint, s.epoch, s.speed, s.battery_v, s.target, s.distance_from,
-       s.origin, s.uid IN (SELECT uid FROM undone) AS undone,
+       s.origin, s."match", s.batch, s.uid IN (SELECT uid FROM undone) AS undone,
        CASE left_out.kind WHEN 'exclude' THEN coalesce(left_out.reason, '') END AS excluded,
        correction.uid IS NOT NULL AS corrected,
        CASE WHEN correction.uid IS NULL THEN s.result ELSE correction.result END AS result,
@@ -204,7 +212,7 @@ def shots_as_confirmed(db: sqlite3.Connection) -> tuple[Shot, ...]:
     """All shots as they were confirmed, whatever marks say: what another copy needs together with the marks."""
     rows = db.execute(
         "SELECT shot, uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        " distance_from, origin FROM shots ORDER BY shot"
+        ' distance_from, origin, "match", batch FROM shots ORDER BY shot'
     )
     return tuple(Shot(**dict(row)) for row in rows)
 
@@ -232,6 +240,20 @@ def standing_epochs(db: sqlite3.Connection) -> dict[int, int]:
             seen.add(at["uid"])
         found[row["epoch"]] = at["epoch"]
     return found
+
+
+def present_epoch(db: sqlite3.Connection, now: str) -> int:
+    """Number of the present epoch, the first being begun where there is none."""
+    present = kept(db, "epoch")
+    return standing_epochs(db)[int(present)] if present else begin_epoch(db, now, None, None)
+
+
+def begin_epoch(db: sqlite3.Connection, now: str, label: str | None, before: int | None) -> int:
+    """Begins an epoch, the present one from now on, and returns its number."""
+    sql = "INSERT INTO epochs (uid, time, label, previous) VALUES (?, ?, ?, (SELECT uid FROM epochs WHERE epoch = ?))"
+    number = int(db.execute(sql, (new_uid(), now, label, before)).lastrowid or 0)
+    keep(db, "epoch", str(number))
+    return number
 
 
 def all_marks(db: sqlite3.Connection) -> tuple[Mark, ...]:
