@@ -21,6 +21,7 @@ from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hit_chance import HitChanceCurve, Situation, best_setpoint, situation
+from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
 from fieldtune.errors import OutOfReachError
@@ -105,7 +106,8 @@ class Place:
 def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> NextShot:
     """See ``posterior.next_shot``. Raises ``OutOfReachError`` where the target can't be reached."""
     required, weights = fit.required_of(fit.robot, target), fit.belief.weights
-    places = [place for reading in working_range(fit, required, target) if (place := _place(fit, required, reading))]
+    readings, guess = distances_that_matter(fit, required, target)
+    places = [place for reading in readings if (place := _place(fit, required, reading))]
     if not places:
         name = fit.robot.name
         raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
@@ -119,7 +121,9 @@ def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> 
     curve = HitChanceCurve.at(fit.robot, required, fit.belief, place.reading, battery_v)
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     setpoint = best.setpoint if best else fit.robot.setpoint.high
-    return NextShot(round(place.reading, 3), setpoint, max(gain, 0.0), _why(places, gain, now))
+    return NextShot(
+        round(place.reading, 3), setpoint, max(gain, 0.0), "; ".join(filter(None, (_why(places, gain, now), guess)))
+    )
 
 
 def _shots_from(fit: Fit, target: Target, places: list[Place]) -> IntArray:
@@ -135,23 +139,23 @@ def _shot_at(fit: Fit, target: Target) -> BoolArray:
     return np.array([fit.table.targets[place] == target for place in fit.table.target], dtype=bool)
 
 
-def working_range(fit: Fit, required: RequiredSpeed, target: Target) -> FloatArray:
-    """Distances that matter: the spots within reach, else a few over what was shot from or can be reached."""
+def shot_from(fit: Fit, target: Target) -> list[float]:
+    """Distances (m) that this target was shot at from."""
+    return [float(reading) for reading in fit.table.reading[_shot_at(fit, target)]]
+
+
+def distances_that_matter(fit: Fit, required: RequiredSpeed, target: Target) -> tuple[FloatArray, str | None]:
+    """The spots within reach, else a few distances over the working range, and a sentence where that is a guess."""
     seen = reach(fit.robot, required, fit.belief)
     nearest, farthest = seen.nearest or 0.0, seen.farthest or np.inf
     spots = sorted({spot.distance for spot in fit.robot.spots if nearest <= spot.distance <= farthest})
     if len(spots) >= 2:
-        return np.array(spots)[np.unique(np.linspace(0, len(spots) - 1, _DISTANCES).astype(np.intp))]
-    known = {
-        *spots,
-        *(float(r) for r, t in zip(fit.table.reading, fit.table.target, strict=True) if fit.table.targets[t] == target),
-    }
-    inside = [distance for distance in known if nearest <= distance <= farthest]
-    if len(inside) >= 2:
-        return np.linspace(min(inside), max(inside), _DISTANCES)
+        return np.array(spots)[np.unique(np.linspace(0, len(spots) - 1, _DISTANCES).astype(np.intp))], None
+    shot = shot_from(fit, target)
     if not seen.works.any():
-        return np.array(sorted(known))
-    return np.linspace(nearest + 0.1 * (farthest - nearest), farthest - 0.1 * (farthest - nearest), _DISTANCES)
+        return np.array(sorted({*spots, *shot})), None
+    over = working_range(fit.robot, nearest, farthest, shot)
+    return np.linspace(over.near_m, over.far_m, _DISTANCES), over.guess
 
 
 def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:

@@ -190,6 +190,20 @@ def read_air(profile: Section) -> Air:
     return air
 
 
+def read_field(profile: Section) -> tuple[float, float] | None:
+    """Nearest and farthest distance (m) that the robot plays from, for a profile without spots; None where not said."""
+    section = profile.section("field")
+    if section is None:
+        return None
+    near = section.quantity("near", LENGTH, over="0 m", most="100 m", usual=("5 cm", "30 m"))
+    far = section.quantity("far", LENGTH, over="0 m", most="100 m", usual=("5 cm", "30 m"))
+    section.close()
+    if near >= far:
+        section.error("far", f"found {far:g} m; expected more than near, {near:g} m")
+        return None
+    return None if math.isnan(near) or math.isnan(far) else (near, far)
+
+
 _MOST_SPOTS, _MOST_TARGETS = 60, 20
 """More than any field has names for."""
 

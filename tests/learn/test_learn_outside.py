@@ -234,7 +234,7 @@ class _Straight:
             np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, angle_error, log_drag)
         )
         zero = np.zeros_like(d)
-        return RequiredSpeedPoint(m, zero, zero + 1, zero, zero, zero)
+        return RequiredSpeedPoint(m, zero, zero + 1, zero, zero, zero, zero, zero)
 
     def free_at(self, center):
         size = np.full(len(center.value), self.radius)

@@ -41,6 +41,8 @@ class VacuumNeed:
             d_angle=tangent + by_drop * d * (1 + tangent**2),
             d_drag=pull,
             slope=tangent - 2 * drop / d,
+            slope_by_angle=-(1 + tangent**2),
+            bend=-2 * drop / d**2,
         )
 
     def free_at(self, center):
