@@ -21,6 +21,7 @@ from fieldtune.robot.exit_speed import drive_quantity
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
     from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
@@ -33,12 +34,49 @@ _SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
 
 
 @dataclass(frozen=True, slots=True)
+class Touches:
+    """Needed log speeds ``bounds`` (n, m) of ascending misses, and the steps (n, m) by which the probability to score,
+    in them and off the rim, falls there."""
+
+    bounds: FloatArray
+    steps: FloatArray
+
+    def hit(self, log_speed: FloatArray, spread: FloatArray) -> FloatArray:
+        """Hit probability (n, s) at log exit speeds (n, s) or (1, s) with scatter ``spread`` (n,)."""
+        chance = np.zeros((len(spread), log_speed.shape[1]))
+        for bound, step in zip(self.bounds.T, self.steps.T, strict=True):
+            if step.any():
+                chance += step[:, None] * ndtr((bound[:, None] - log_speed) / spread[:, None])
+        return np.clip(np.where(chance < _NEVER, 0.0, chance), 0.0, 1.0)
+
+
+def touches(
+    need: RequiredSpeed, rim: RimScores, distance: FloatArray, center: RequiredSpeedPoint, unknowns: Unknowns
+) -> Touches:
+    """What scores over the misses that ``rim`` knows, as each draw sees it; needed speeds are a parabola over them."""
+    angle, drag, h = unknowns.angle_error, unknowns.log_drag, float(rim.misses[-1]) / 2
+    straight = h * center.d_miss
+    short, far = (need.log_speed(distance, miss, angle, drag).value for miss in (-h, h))
+    short = np.where(np.isfinite(short), short, center.value - straight)
+    far = np.where(np.isfinite(far), far, center.value + straight)
+    share = rim.misses[None, :] / h
+    tilt, curve = (far - short)[:, None] / 2, (far + short - 2 * center.value)[:, None] / 2
+    bounds = np.maximum.accumulate(center.value[:, None] + share * tilt + share**2 * curve, axis=1)
+    offset, side_sd = distance * unknowns.side_bias, np.maximum(distance * unknowns.side_scatter, 1e-6)
+    scores = rim.over_misses(distance, angle, offset, side_sd)
+    cells = np.pad((scores[:, 1:] + scores[:, :-1]) / 2, ((0, 0), (1, 1)))
+    known = np.isfinite(bounds.sum(axis=1))[:, None]
+    return Touches(np.where(known, bounds, 0.0), np.where(known, cells[:, :-1] - cells[:, 1:], 0.0))
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
 
     ``center`` (n,) is the needed log speed of the target's centre, ``spread`` (n,) the scatter in log speed there,
     ``near`` and ``far`` (n,) at the low and the high bound, where an error of the angle counts for more or less, and
-    ``side`` (n,) the probability that the side miss is good. A draw that can't score has bounds of nan.
+    ``side`` (n,) the probability that the side miss is good. A draw that can't score has bounds of nan. ``touches``:
+    where hits off rim and board count, which then decide alone; the bounds stay those of clean passes.
     """
 
     low: FloatArray
@@ -49,9 +87,12 @@ class Situation:
     near: FloatArray
     far: FloatArray
     side: FloatArray
+    touches: Touches | None = None
 
     def hit(self, log_speed: ArrayLike) -> FloatArray:
         """Hit probability (n, s) at log exit speeds (n, s) or (1, s)."""
+        if self.touches is not None:
+            return self.touches.hit(np.asarray(log_speed, dtype=float), self.spread)
         z = np.asarray(log_speed, dtype=float)[..., None]
         above = ndtr((self.low[:, None, :] - z) / self.near[:, None, None])
         inside = np.maximum(ndtr((self.high[:, None, :] - z) / self.far[:, None, None]) - above, 0.0)
@@ -92,6 +133,7 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns) -> Si
         near=scatter(near.d_angle),
         far=scatter(far.d_angle),
         side=np.where(passes, right - left, 0.0),
+        touches=None if need.rim is None else touches(need, need.rim, distance, center, unknowns),
     )
 
 

@@ -122,7 +122,7 @@ def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> 
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     setpoint = best.setpoint if best else fit.robot.setpoint.high
     return NextShot(
-        round(place.reading, 3), setpoint, max(gain, 0.0), "; ".join(filter(None, (_why(places, gain, now), guess)))
+        round(float(place.reading), 3), setpoint, max(gain, 0.0), "; ".join(filter(None, (_why(places, gain, now), guess)))
     )
 
 
@@ -165,10 +165,13 @@ def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
     low, high = belief.basis.q_low, belief.basis.q_high
     wide = np.geomspace(max(low, 1e-3 * high), high, 65)
     gaps = log_speed(robot, belief.basis, belief.draws, wide) - scene.center[:, None]
-    middle = np.nanmean(np.where(np.isfinite(gaps), gaps, np.nan), axis=0) if np.isfinite(gaps).any() else None
-    if middle is None or not np.isfinite(middle).any():
+    leaves = np.isfinite(gaps)
+    if not leaves.any():
         return None
-    spread = float(np.nanmean(scene.spread)) + float(np.nanstd(gaps[:, int(np.nanargmin(np.abs(middle)))]))
+    with np.errstate(invalid="ignore"):  # settings at which no draw throws at all
+        middle = np.where(leaves, gaps, 0.0).sum(axis=0) / np.where(leaves.any(axis=0), leaves.sum(axis=0), np.nan)
+    nearest = int(np.nanargmin(np.abs(middle)))
+    spread = float(np.mean(scene.spread)) + float(np.std(gaps[leaves[:, nearest], nearest]))
     inside = np.flatnonzero(np.abs(middle) <= max(_AROUND * spread, 0.05))
     if not len(inside):
         return None

@@ -90,7 +90,7 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
     """One target; None where its kind can't be told, so that no value in the table can be judged."""
     word = section.choice("kind", tuple(TARGETS))
     if section.faulty("kind"):
-        section.knows("height", "opening", "clearance", "position")
+        section.knows("height", "opening", "clearance", "position", "rim", "board")
         section.close()
         return None
     kind = TARGETS[word]
@@ -104,9 +104,12 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
         name=name,
         position=_read_position(section),
     )  # fmt: skip
-    section.close()
     if not target.opening:
+        section.knows("rim", "board")
+        section.close()
         return None
+    target = target.with_parts(section)
+    section.close()
     _check_opening(section, target, element)
     return target
 

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.robot.targets import T, Target, TargetOutline
+from fieldtune.units import LENGTH, shown
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.physics.openings import Free
+    from fieldtune.physics.rim_bounce import Rim
     from fieldtune.robot.element import Element
     from fieldtune.robot.model import Robot
-    from fieldtune.robot.table_reader import Findings
+    from fieldtune.robot.table_reader import Findings, Section
 
 
 class FlightTarget(Target):
@@ -49,11 +51,49 @@ class FlightTarget(Target):
 
 @dataclass(frozen=True, slots=True)
 class Basket(FlightTarget):
-    """A level opening, entered from above."""
+    """A level opening, entered from above.
+
+    ``rim``: thickness (m) of its rim; ``board``: width, height and distance behind the rim (m) of a board that begins
+    at the rim's height; None where the profile doesn't say.
+    """
 
     kind = "basket"
     expected_opening = 'a diameter such as "30 cm", or [depth, width]'
     sizes = (1, 2)
+
+    rim: float | None = None
+    board: tuple[float, float, float] | None = None
+
+    def with_parts(self, section: Section) -> Basket:
+        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", "10 cm"))
+        raw, board = section.take("board"), None
+        if raw is not None and not (isinstance(raw, list) and len(raw) == 3):
+            words = 'expected width, height and distance behind the rim, such as ["60 cm", "45 cm", "12 cm"]'
+            section.error("board", f"found {shown(raw)}; {words}")
+        elif isinstance(raw, list):
+            width, height, behind = (section.checked("board", size, LENGTH, least="0 mm", most="10 m") for size in raw)
+            board = None if width is None or height is None or behind is None else (width, height, behind)
+        key = "rim" if rim is not None else "board"
+        if (rim is not None or board is not None) and len(self.opening) == 2:
+            section.error(key, "belongs to a round opening, given by its diameter")
+        elif rim is not None and rim >= self.depth:
+            section.error("rim", f"found {rim * 1e3:.0f} mm; expected less than the opening, {self.depth * 1e3:.0f} mm")
+        return replace(self, rim=rim, board=board)
+
+    def touched(self, element: Element) -> Rim | None:
+        """Discs and blocks bounce as no law here says: of them clean passes count."""
+        from fieldtune.physics.rim_bounce import Rim
+
+        if element.shape != "sphere" or (self.rim is None and self.board is None):
+            return None
+        return Rim(self.depth / 2 - self.clearance, (self.rim or 0.0) / 2, self.board)
+
+    def clean_only(self, element: Element) -> str | None:
+        if self.touched(element) is not None:
+            return None
+        if element.shape != "sphere" or len(self.opening) == 2:
+            return "clean passes only"
+        return "clean passes only: with rim (and board) in the profile, hits off them count"
 
     @property
     def depth(self) -> float:

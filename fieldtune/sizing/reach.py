@@ -102,8 +102,8 @@ def near_and_far(robot: Robot, table: ReachTable) -> NearFar:
     if nearest is not None and limit is not None and nearest < limit:
         over = working_range(robot, nearest, limit)
         nearest, limit, guess = over.near_m, over.far_m, over.guess
-    near, far = _quantity(robot, table.needed(nearest)), _quantity(robot, table.needed(limit))
-    return NearFar(nearest, limit, near, far, guess)
+    quantities = [_quantity(robot, table.needed(distance)) for distance in (nearest, limit)]
+    return NearFar(nearest, limit, quantities[0], quantities[1], guess)
 
 
 def _quantity(robot: Robot, log_speed: float | None) -> float | None:

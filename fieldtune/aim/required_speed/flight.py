@@ -7,7 +7,7 @@ drop = D tan(angle) - rise, so that the steep parts stay analytic and a few node
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import flying_body, thrown
 from fieldtune.aim.required_speed.interface import Axis, RequiredSpeedPoint, SplineAxis, Tensor, exit_angle_room
+from fieldtune.aim.rim_scores import RimScores
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import spin_ratio
@@ -48,6 +49,7 @@ class FlightRequiredSpeed:
     table: Tensor
     d_low: float
     d_high: float
+    rim: RimScores | None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightRequiredSpeed:
@@ -81,7 +83,7 @@ class FlightRequiredSpeed:
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
         residuals, shape = (speed_residual, slope_residual), grid[0].shape
-        return cls(
+        made = cls(
             target,
             robot.element,
             exit_angle,
@@ -90,6 +92,8 @@ class FlightRequiredSpeed:
             d_low,
             d_high,
         )
+        touched = target.touched(robot.element)
+        return made if touched is None else replace(made, rim=RimScores.made(robot, touched, made, angle_span))
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -204,6 +208,7 @@ class LandingRequiredSpeed:
     table: Tensor
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> LandingRequiredSpeed:

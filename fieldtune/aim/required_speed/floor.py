@@ -40,6 +40,7 @@ class SlidingRequiredSpeed:
     drag_per_metre: float
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> SlidingRequiredSpeed:
@@ -97,6 +98,7 @@ class RollingRequiredSpeed:
     spin_ratio: float
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> RollingRequiredSpeed:

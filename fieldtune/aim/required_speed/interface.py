@@ -19,6 +19,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.openings import Free
 
@@ -55,6 +56,11 @@ class RequiredSpeed(Protocol):
 
     @property
     def d_high(self) -> float: ...
+
+    @property
+    def rim(self) -> RimScores | None:
+        """What scores off a basket's rim and board; None where only clean passes count."""
+        ...
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
