@@ -224,7 +224,7 @@ def test_range_error_by_the_delta_method():
 class _Straight:
     """A need that is the miss itself, with a round opening of radius ``radius``: a circular normal in disguise."""
 
-    d_low, d_high = 0.1, 10.0
+    d_low, d_high, rim = 0.1, 10.0, None
 
     def __init__(self, radius):
         self.radius = radius

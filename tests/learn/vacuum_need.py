@@ -14,6 +14,8 @@ G = 9.80665
 class VacuumNeed:
     """Basket or window of a robot, without air: v^2 = g D^2 / (2 cos^2(angle) (D tan(angle) - rise))."""
 
+    rim = None
+
     def __init__(self, robot, target):
         self.target, self.element = target, robot.element
         self.exit_angle = robot.launcher.exit_angle
