@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint, situation
+from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import TableRow
+from fieldtune.aim.situation import situation
 from fieldtune.normal import ndtr
 from fieldtune.robot.exit_speed import drive_quantity
 

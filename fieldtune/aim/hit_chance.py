@@ -1,8 +1,6 @@
-"""Hit probability under everything uncertain: unknowns (draws), shot-to-shot scatter and side miss.
+"""Hit probability of setpoints under everything uncertain: unknowns (draws), shot-to-shot scatter and side miss.
 
-In log exit speed a target is an interval [need(low), need(high)] and a launch is normal with the scatter of speed and
-of angle, so the probability of a hit is a difference of two normal integrals, averaged over the side miss where the
-opening is round. The best setpoint at a distance maximises it, averaged over what is believed.
+The best setpoint at a distance maximises it, averaged over what is believed.
 """
 
 from __future__ import annotations
@@ -11,126 +9,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.opening_edges import center_point, edges
-from fieldtune.normal import gauss_legendre, ndtr, ndtri, quick_ndtr
+from fieldtune.aim.situation import Situation, situation
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.draws import Belief
     from fieldtune.aim.required_speed.interface import RequiredSpeed
-    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
-
-# Points on the side miss's cumulative probability, crowded at both rims, where a round opening's chord ends like a
-# square root: Gauss-Legendre in v with u = (1 - cos(pi v)) / 2. Five give the probability of a circle to 0.003.
-_V, _W = gauss_legendre(5)
-_NEVER = 1e-7
-_NODES = (1 - np.cos(np.pi * (_V + 1) / 2)) / 2
-_SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
-
-    ``center`` (n,) is the needed log speed of the target's centre, ``spread`` (n,) the scatter in log speed there and
-    ``near`` (n,) at the low bound, where an error of the angle may count for less, and ``side`` (n,) the probability
-    that the side miss is good. A draw that can't score has bounds of nan.
-    """
-
-    low: FloatArray
-    high: FloatArray
-    shares: FloatArray
-    center: FloatArray
-    spread: FloatArray
-    near: FloatArray
-    side: FloatArray
-
-    def hit(self, log_speed: ArrayLike) -> FloatArray:
-        """Hit probability (n, s) at log exit speeds (n, s) or (1, s)."""
-        speeds = np.asarray(log_speed, dtype=float)
-        leaves = np.isfinite(speeds)  # a draw too small to lift the element throws at no speed at all
-        z = np.where(leaves, speeds, 0.0).astype(np.float32)[..., None]
-        inside = _below(self.high, z, self.spread)
-        inside -= _below(self.low, z, self.near)
-        np.maximum(inside, 0.0, out=inside)
-        chance = self.side[:, None] * (inside @ self.shares.astype(np.float32)).astype(float)
-        # Rounding leaves a hair beyond 1, and differences of tails chances that no event has.
-        return np.where((chance < _NEVER) | ~leaves, 0.0, np.minimum(chance, 1.0))
-
-    def every(self, step: int) -> Situation:
-        """As every so many of the draws see it."""
-        return Situation(
-            self.low[::step],
-            self.high[::step],
-            self.shares,
-            self.center[::step],
-            self.spread[::step],
-            self.near[::step],
-            self.side[::step],
-        )
-
-
-def _below(bound: FloatArray, z: NDArray[np.float32], spread: FloatArray) -> NDArray[np.float32]:
-    """Probability (n, s, m) that launches around z (n, s, 1) are slower than bounds (n, m); bounds of nan are none."""
-    gap = np.where(np.isnan(bound), np.inf, bound).astype(np.float32)[:, None, :] - z
-    gap *= (1 / spread).astype(np.float32)[:, None, None]
-    return quick_ndtr(gap)
-
-
-def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns, which: IntArray | None = None) -> Situation:
-    """The target as each draw sees it at distance readings (scalar, or (K,) one a draw).
-
-    ``which`` (n,): the draws that look, from readings (n,); all of them, each once, where None.
-    """
-    given = need.for_draws(unknowns.angle_error, unknowns.log_drag)
-    if which is None:
-        which, seen = np.arange(len(unknowns.angle_error)), unknowns
-    else:
-        seen = unknowns.of(which)
-    distance = np.asarray(reading, dtype=float) + seen.distance_bias
-    center = center_point(given, distance, which)
-    free = given.free_at(center)
-    side_sd = np.maximum(distance * seen.side_scatter, 1e-6)
-    offset = distance * seen.side_bias
-    left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
-    if free.ring is not None:
-        at = ndtri(np.clip(left[:, None] + _NODES * (right - left)[:, None], 1e-12, 1 - 1e-12))
-        chord, shares = free.ring.chord(offset[:, None] + side_sd[:, None] * at), _SHARES
-    else:
-        chord, shares = np.ones((len(distance), 1)), np.ones(1)
-    passes = np.isfinite(free.low) & np.isfinite(center.value)
-
-    def scatter(by_angle: FloatArray) -> FloatArray:
-        by_angle = np.where(np.isfinite(by_angle), by_angle, center.d_angle)
-        spread = np.hypot(seen.speed_scatter, by_angle * seen.angle_scatter)
-        return np.where(passes, np.maximum(spread, 1e-6), 1.0)
-
-    near, far = edges(given, distance, free, which)
-    low = _along(chord, center.value, center.d_miss * free.low, near.value)
-    return Situation(
-        low=np.where(passes[:, None], low, np.nan),
-        high=_along(chord, center.value, center.d_miss * free.high, far.value),
-        shares=shares,
-        center=center.value,
-        spread=scatter(center.d_angle),
-        near=scatter(near.d_angle),
-        side=np.where(passes, right - left, 0.0),
-    )
-
-
-def _along(chord: FloatArray, center: FloatArray, slope: FloatArray, edge: FloatArray) -> FloatArray:
-    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola with the centre's
-    value and ``slope`` (change up to the edge, were it straight) and the edge's value; exact to a few 1e-5.
-    """
-    if chord.shape[1] == 1:
-        return np.asarray(edge)[:, None]
-    with np.errstate(invalid="ignore"):
-        return center[:, None] + chord * slope[:, None] + chord**2 * (edge - center - slope)[:, None]
-
 
 _GRID, _COARSE, _FINE, _LAST = 41, 17, 13, 7
 _FIRST_DRAWS, _WORTH_A_LOOK, _WIDENED = 256, 0.8, 4
@@ -215,10 +103,14 @@ class HitChanceCurve:
         """Half the setpoint range worth searching: three times everything uncertain, in setpoint units."""
         around = np.array([setpoint * 0.98, setpoint * 1.02])
         speeds = self.speeds(around)
+        leaves = np.isfinite(speeds).all(axis=1)  # a draw too weak to lift the element says nothing here
+        if not leaves.any():
+            return setpoint
+        speeds, scene = speeds[leaves], self.scene
         slope = float(np.mean(speeds[:, 1] - speeds[:, 0])) / float(around[1] - around[0])
-        gaps = speeds.mean(axis=1) - self.scene.center
-        spread = np.hypot(np.nanstd(gaps), np.mean(self.scene.spread))
-        widths = (self.scene.high - self.scene.low)[:, 0]
+        gaps = (speeds.mean(axis=1) - scene.center[leaves])[np.isfinite(scene.center[leaves])]
+        spread = np.hypot(np.std(gaps) if gaps.size else 0.0, np.mean(scene.spread))
+        widths = (scene.high - scene.low)[:, 0]
         bounded = widths[np.isfinite(widths)]
         opening = float(bounded.mean()) if bounded.size else float(spread)
         return float((3 * spread + opening) / max(abs(slope), 1e-9))

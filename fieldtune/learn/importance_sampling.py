@@ -80,7 +80,7 @@ def importance_draws(
     lattice = lattice_normals(number, layout.size)
     size, axes = np.linalg.eigh(mode.covariance)
     sd = np.minimum(_WIDER * np.sqrt(size), 1.0)
-    near = lattice @ _turned(sums @ axes * sd, layout).T
+    near = lattice @ _turned(sums, layout, axes * sd).T
     points = np.concatenate([lattice @ _turned(sums, layout).T, mode.u + (near * sd) @ axes.T])
     inside = (points - mode.u) @ axes / sd
     log_prior, log_near = -0.5 * np.sum(points**2, axis=1), -0.5 * np.sum(inside**2, axis=1) - np.log(sd).sum()
@@ -105,10 +105,18 @@ def even_normals(count: int, size: int) -> FloatArray:
     return np.asarray(lattice_normals(number, size)[((np.arange(count) + 0.5) * number / count).astype(np.intp)])
 
 
-def _turned(sums: FloatArray, layout: Layout) -> FloatArray:
-    """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest."""
-    units = np.eye(layout.size)
-    return np.asarray(np.linalg.qr(np.vstack([sums, units[list(layout.scatter_at)], units]).T)[0])
+def _turned(sums: FloatArray, layout: Layout, frame: FloatArray | None = None) -> FloatArray:
+    """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest.
+
+    In the coordinates of ``frame`` (P, P), whose columns may be turned in any way without changing what is drawn: of
+    what shots say nothing about, an eigenvalue's axes are left to rounding.
+    """
+    units = np.eye(layout.size) if frame is None else frame
+    along = sums if frame is None else sums @ frame
+    scatters = list(layout.scatter_at)
+    rest = np.delete(units, scatters, axis=0)  # named twice, a direction would leave the last ones to rounding
+    q, r = np.linalg.qr(np.vstack([along, units[scatters], rest]).T)
+    return np.asarray(q * np.where(np.diag(r) < 0, -1.0, 1.0))
 
 
 def _even_steps(points: FloatArray, mass: FloatArray, along: FloatArray, count: int) -> FloatArray:

@@ -14,7 +14,7 @@ from fieldtune.errors import InputError
 from fieldtune.records import Act, BatteryReading, Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
 from fieldtune.store import acts, row_checks, rows
 from fieldtune.store.backups import back_up, back_up_today
-from fieldtune.store.merge import merge_rows
+from fieldtune.store.merge import go_on_in, merge_rows
 from fieldtune.store.open_file import blank, open_file, told_plainly
 
 Clock = Callable[[], datetime]
@@ -100,7 +100,8 @@ class Store:
         ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
         shot that this is the answer to. ``match``, ``batch``: labels.
         """
-        with self._writing() as db:
+        with self._lock, self._writing() as db:
+            known = self._read[1] if self._read is not None and self._read[0] == self.version() else None
             present = rows.present_epoch(db, self._now())  # begins the first
             number = epoch or present
             if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
@@ -113,7 +114,10 @@ class Store:
                  target, distance_from, seen, match, batch),
             )  # fmt: skip
             acts.note(db, uid, "shot", self._author)
-            return rows.find_shot(db, int(cursor.lastrowid or 0))
+            shot, state = rows.find_shot(db, int(cursor.lastrowid or 0)), self.version()
+        if known is not None:  # else a long log would be read whole again after every shot
+            self._read = state, (*known, shot)
+        return shot
 
     def correct(self, number: int, result: Result | None, miss_m: float | None, side_m: float | None) -> Shot:
         """Gives a shot another result and misses; what was confirmed first stays in the log."""
@@ -238,10 +242,7 @@ class Store:
                 back_up(db, self.path)
         with self._writing() as db:
             new = merge_rows(db, shots, marks, epochs, origin, batteries)
-            if not rows.kept(db, "epoch"):
-                sql = "SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1"
-                if (latest := db.execute(sql, (present,)).fetchone()) is not None:
-                    rows.keep(db, "epoch", str(latest["epoch"]))
+            go_on_in(db, present)
             return new
 
     # -- batteries and other things kept ------------------------------------------------------------------------------

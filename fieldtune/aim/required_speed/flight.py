@@ -7,14 +7,14 @@ drop = D tan(angle) - rise, so that the steep parts stay analytic and a few node
 from __future__ import annotations
 
 import math
-from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import flying_body, thrown
+from fieldtune.aim.required_speed.flight_draws import FlightForDraws, last_bend, vacuum_log_speed
 from fieldtune.aim.required_speed.interface import (
     Axis,
     EachDraw,
@@ -23,12 +23,13 @@ from fieldtune.aim.required_speed.interface import (
     Tensor,
     exit_angle_room,
 )
+from fieldtune.aim.rim_scores import RimScores
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import spin_ratio
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.arrays import FloatArray
     from fieldtune.physics.flying_body import Body
     from fieldtune.physics.openings import Free
     from fieldtune.robot.model import Element, Robot, Target
@@ -39,6 +40,8 @@ _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 100.0
 """Distances (m) beyond which nothing is asked (``recommend.check_distance``)."""
+_SOARS = 30.0
+"""Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
 _USUAL_SPAN = math.log(16.0 / 0.8)
 """Span of ln(distance) that the nodes above are enough for; wider tables get more."""
 
@@ -54,6 +57,7 @@ class FlightRequiredSpeed:
     table: Tensor
     d_low: float
     d_high: float
+    rim: RimScores | None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightRequiredSpeed:
@@ -80,12 +84,14 @@ class FlightRequiredSpeed:
         # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
         deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
         drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
-        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag, thorough=False)
-        speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
+        searched = spin > 0 and robot.element.density < _SOARS
+        climb = distance * np.tan(angle) - drop
+        solved = needed_speed(flying, distance, climb, angle, spin, log_drag, thorough=searched)
+        speed_residual = np.log(solved.speed) - vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
         residuals, shape = (speed_residual, slope_residual), grid[0].shape
-        return cls(
+        made = cls(
             target,
             robot.element,
             exit_angle,
@@ -94,6 +100,8 @@ class FlightRequiredSpeed:
             d_low,
             d_high,
         )
+        touched = target.touched(robot.element)
+        return made if touched is None else replace(made, rim=RimScores.made(robot, touched, made, angle_span))
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -114,17 +122,23 @@ class FlightRequiredSpeed:
         points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
         (residual, slope_residual), gradients = self.table.at(points)
         slopes = [gradient[0] for gradient in gradients]
+        bends = [gradient[1] for gradient in gradients]
         sec2 = 1 + tangent**2
         by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
         d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
         d_angle = tangent + slopes[-2] + by_drop * d * sec2
+        end = 2 * np.exp(slope_residual) / d
+        slope = tangent - end * drop
+        turned = sec2 - end * (d * sec2 * (1 + (bends[1] if window else 0.0)) + drop * bends[-2])
         return RequiredSpeedPoint(
-            value=_vacuum_log_speed(d, drop, angle) + residual,
+            value=vacuum_log_speed(d, drop, angle) + residual,
             d_distance=d_distance,
             d_miss=-by_drop if window else d_distance,
             d_angle=d_angle,
             d_drag=slopes[-1],
-            slope=tangent - 2 * drop / d * np.exp(slope_residual),
+            slope=slope,
+            slope_by_angle=turned,
+            bend=-(tangent - slope) / d * last_bend(slope_residual),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -133,99 +147,11 @@ class FlightRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return self.target.free(self.element, center.slope)
+        return self.target.free(self.element, center.slope, center.bend, self.rise > 0)
 
     def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> FlightForDraws:
-        """See ``RequiredSpeed.for_draws``; the last ones are kept, as every answer to the same shots asks for them."""
-        for made in _made:
-            if made.need is self and made.angle_error is angle_error and made.log_drag is log_drag:
-                return made
-        made = FlightForDraws.of(self, angle_error, log_drag)
-        _made.appendleft(made)
-        return made
-
-
-@dataclass(frozen=True, slots=True)
-class FlightForDraws:
-    """The table with every draw's angle and drag put in: a spline over the distance (and the drop) a draw.
-
-    ``table`` (K, splines, 3): corrections of log speed and of slope, and what an angle's error adds to the first.
-    """
-
-    need: FlightRequiredSpeed
-    angle_error: FloatArray
-    log_drag: FloatArray
-    angle: FloatArray
-    tangent: FloatArray
-    table: FloatArray
-
-    @classmethod
-    def of(cls, need: FlightRequiredSpeed, angle_error: FloatArray, log_drag: FloatArray) -> FlightForDraws:
-        """With unknowns (K,) put in."""
-        angle = need.exit_angle + angle_error
-        given = need.table.given([angle_error, log_drag])
-        table = np.ascontiguousarray(given.reshape(len(angle), -1, given.shape[-1])[..., :3])
-        return cls(need, angle_error, log_drag, np.where(angle < _STEEPEST, angle, np.nan), np.tan(angle), table)
-
-    def log_speed(self, distance: ArrayLike, miss: ArrayLike, which: IntArray) -> RequiredSpeedPoint:
-        """See ``DrawsRequiredSpeed.log_speed``."""
-        need = self.need
-        window = need.target.miss_is_height
-        d, beyond = np.asarray(distance, dtype=float), np.asarray(miss, dtype=float)
-        rise = need.rise + beyond if window else need.rise
-        d = d if window else d + beyond
-        angle, tangent = self.angle[which], self.tangent[which]
-        drop = d * tangent - rise
-        possible = (drop > 0) & (d > 0)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            drop, d = np.where(possible, drop, np.nan), np.where(possible, d, np.nan)
-            points = [np.log(d), np.log(drop / d)] if window else [np.log(d)]
-        value, slopes = self._summed(points, which)
-        by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
-        d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
-        return RequiredSpeedPoint(
-            value=_vacuum_log_speed(d, drop, angle) + value[0],
-            d_distance=d_distance,
-            d_miss=-by_drop if window else d_distance,
-            d_angle=tangent + value[2] + by_drop * d * (1 + tangent**2),
-            d_drag=np.full_like(d, np.nan),
-            slope=tangent - 2 * drop / d * np.exp(value[1]),
-        )
-
-    def _summed(self, points: list[FloatArray], which: IntArray) -> tuple[FloatArray, list[FloatArray]]:
-        """The three functions (3, n) at the points of those draws, and the first one's derivatives along the splines.
-
-        Along the last axis the four coefficients near a point lie side by side, so they are fetched together.
-        """
-        axes = [axis for axis in self.need.table.axes if isinstance(axis, SplineAxis)]
-        local = [axis.pieces(x) for axis, x in zip(axes, points, strict=True)]
-        place, weights, bends = local[-1]
-        runs = np.lib.stride_tricks.sliding_window_view(self.table.reshape(-1, 3), (4, 3))[:, 0]
-        start = which * self.table.shape[1] + place
-        if len(local) == 1:
-            near = runs[start]
-            return np.einsum("kn,nkm->mn", weights, near), [np.einsum("kn,nk->n", bends, near[..., 0])]
-        far_place, far_weights, far_bends = local[0]
-        start += far_place * (axes[1].count + 2)
-        value, along = np.zeros((3, len(start))), np.zeros((2, len(start)))
-        for k in range(4):
-            near = runs[start + k * (axes[1].count + 2)]
-            line = np.einsum("kn,nkm->mn", weights, near)
-            value += far_weights[k] * line
-            along[0] += far_bends[k] * line[0]
-            along[1] += far_weights[k] * np.einsum("kn,nk->n", bends, near[..., 0])
-        return value, list(along)
-
-    def free_at(self, center: RequiredSpeedPoint) -> Free:
-        """See ``RequiredSpeed.free_at``."""
-        return self.need.free_at(center)
-
-
-_made: deque[FlightForDraws] = deque(maxlen=4)
-
-
-def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
-    return 0.5 * np.log(STANDARD_GRAVITY * distance**2 / (2 * drop)) - np.log(np.cos(angle))
+        """See ``RequiredSpeed.for_draws``."""
+        return FlightForDraws.of(self, angle_error, log_drag, _STEEPEST)
 
 
 def _filled(residual: FloatArray) -> FloatArray:
@@ -279,6 +205,7 @@ class LandingRequiredSpeed:
     table: Tensor
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> LandingRequiredSpeed:
@@ -318,6 +245,8 @@ class LandingRequiredSpeed:
             d_angle=by_angle,
             d_drag=by_scale,
             slope=np.full_like(length, math.tan(self.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
