@@ -173,17 +173,23 @@ class Seat:
         await self.settle()
 
     async def settle(self, there: Callable[[], bool] = lambda: True) -> None:
+        """Until all keys were acted on, all is written, and the console has seen what the log says.
+
+        What is awaited is the queues and the log, not an idle processor: a step takes hundredths of a second.
+        """
         assert self.pilot is not None
         recorder = self.app.controller.recorder
         end = time.monotonic() + 20
         while True:
             self.seconds += 2.0
-            await self.pilot.pause()
+            await self.pilot._wait_for_screen()
             self.app.look()
-            await self.pilot.pause(0.01)
-            quiet = not recorder.writing and not recorder._looking and recorder._version == self.session.log.version()
-            if quiet and there() and not self.app._exit:
+            while recorder.writing or recorder._looking:
+                await asyncio.sleep(0.001)
+                assert time.monotonic() < end, f"{self.who} doesn't settle; news: {self.app.controller.news.text}"
+            if recorder._version == self.session.log.version() and there() and not self.app._exit:
                 return
+            await asyncio.sleep(0.001)
             assert time.monotonic() < end, f"{self.who} doesn't settle; news: {self.app.controller.news.text}"
 
     def open_questions(self) -> list[Asked]:
