@@ -44,7 +44,7 @@ class Store:
         self._before_writing, self._made_by_shots_only = before_writing, made_by_shots_only
         self._lock = threading.RLock()
         self._author: str | None = None
-        self._whose: acts.Authors = None
+        self._arrival: acts.Arrival | None = None
         self._db: sqlite3.Connection | None = None if self.path else blank()
         self._no_file: sqlite3.Connection | None = None
         self._read: tuple[object, tuple[Shot, ...]] | None = None
@@ -158,9 +158,7 @@ class Store:
 
     def open_console(self, author: str) -> None:
         """From now on acts are this console's; it undoes none of consoles that are open beside it."""
-        with self._writing(make=False) as db:
-            self._whose = acts.arrive(db, self._clock(), author)
-        self._author = author
+        self._arrive(author)
 
     def close_console(self) -> None:
         """This console ends: its acts may be undone by the next."""
@@ -168,14 +166,14 @@ class Store:
             acts.leave(db, self._author)
 
     def undo(self) -> Act | None:
-        """Undoes the last act that still stands and says which; None where there is none."""
+        """Undoes the last act done here that still stands and says which; None where there is none."""
         with self._writing(make=False) as db:
-            return acts.undo(db, self._now(), self._author, self._whose)
+            return acts.undo(db, self._now(), self._author, self._own(db))
 
     def redo(self) -> Act | None:
         """Does the act again that was undone last and says which; None where something new was done since."""
         with self._writing(make=False) as db:
-            return acts.redo(db, self._now(), self._author, self._whose)
+            return acts.redo(db, self._now(), self._author, self._own(db))
 
     # -- epochs -------------------------------------------------------------------------------------------------------
 
@@ -307,13 +305,21 @@ class Store:
             if self._no_file is not None:
                 rows.carry_over(self._no_file, self._db)
                 self._no_file = None
-                if self._author is not None:
-                    self.open_console(self._author)
+                if self._author is not None:  # what others did in this file is none of this console's
+                    self._arrive(self._author, last=0)
         if self._db is not None:
             return self._db
         if self._no_file is None:
             self._no_file = blank()
         return self._no_file
+
+    def _arrive(self, author: str, last: int | None = None) -> None:
+        with self._writing(make=False) as db:
+            self._arrival = acts.arrive(db, self._clock(), author, last)
+        self._author = author
+
+    def _own(self, db: sqlite3.Connection) -> acts.Own:
+        return acts.own_of_commands(db, self._clock()) if self._arrival is None else self._arrival.own
 
     def _mark(
         self,

@@ -1,4 +1,4 @@
-"""Random acts at one console or two on one log: after each step the log is what the people meant."""
+"""Random acts at one console or two, and by commands, on one log: after each step it is what the people meant."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp
+from fieldtune.session import Session
 
 HERON = thrower()
 LOW, HIGH = replace(HERON.target(), name="low"), replace(HERON.target(), name="high")
@@ -68,22 +69,21 @@ class Log:
         self.standing.add(act)
         return act
 
-    def turn(self, who: str, mine: set[str], back: bool) -> None:
+    def turn(self, who: str, own: Callable[[int, str], bool], back: bool) -> None:
         done: list[object] = []
         undone: list[object] = []
-        for name, kind, act in self.history:
-            if name not in mine:
+        for number, (name, kind, act) in enumerate(self.history):
+            if not own(number, name):
                 continue
             if kind == "do":
                 done.append(act)
                 undone.clear()
-            elif kind == "undo":
-                done.remove(act)
-                undone.append(act)
-            else:
-                undone.remove(act)
-                done.append(act)
-        found = done if back else undone
+                continue
+            out, into = (done, undone) if kind == "undo" else (undone, done)
+            if act in out:
+                out.remove(act)
+                into.append(act)
+        found = [act for act in (done if back else undone) if (act in self.standing) == back]
         if found:
             act = found[-1]
             self.history.append((who, "undo" if back else "redo", act))
@@ -129,7 +129,7 @@ class Seat:
 
     def __init__(self, log: Log, path: Path, who: str, others: set[str], left: list[Asked]) -> None:
         self.log, self.who = log, who
-        self.mine = ({name for name, _, _ in log.history} | {who}) - others
+        self.before, self.others = len(log.history), others
         self.asked = left
         self.target, self.distance = 0, SPOTS[0]
         self.pending: tuple[str, Asked | None] | None = None
@@ -170,6 +170,9 @@ class Seat:
         for key in keys:
             name = key if key in NAMED else _character_to_key(key)
             self.app.post_message(Key(name, None if key in NAMED else key))
+
+    async def press_and_settle(self, *keys: str) -> None:
+        await self.press(*keys)
         await self.settle()
 
     async def settle(self, there: Callable[[], bool] = lambda: True) -> None:
@@ -178,7 +181,7 @@ class Seat:
         What is awaited is the queues and the log, not an idle processor: a step takes hundredths of a second.
         """
         assert self.pilot is not None
-        recorder = self.app.controller.recorder
+        recorder, state = self.app.controller.recorder, self.app.controller.shooting
         end = time.monotonic() + 20
         while True:
             self.seconds += 2.0
@@ -187,10 +190,15 @@ class Seat:
             while recorder.writing or recorder._looking:
                 await asyncio.sleep(0.001)
                 assert time.monotonic() < end, f"{self.who} doesn't settle; news: {self.app.controller.news.text}"
-            if recorder._version == self.session.log.version() and there() and not self.app._exit:
-                return
+            seen = recorder._version == self.session.log.version()
+            if seen and state.aim is not None and there() and not self.app._exit:
+                return  # without a recommendation and a line nobody knows what setpoint a shot has
             await asyncio.sleep(0.001)
             assert time.monotonic() < end, f"{self.who} doesn't settle; news: {self.app.controller.news.text}"
+
+    def own(self, number: int, name: str) -> bool:
+        """Whether an act is this console's to undo: its own, and what was done before it but by consoles open then."""
+        return name == self.who or (number < self.before and name not in self.others)
 
     def open_questions(self) -> list[Asked]:
         answered = {shot.asked for shot in self.log.shots if shot.results[0][0] in self.log.standing}
@@ -244,8 +252,9 @@ class TwoConsoles(RuleBasedStateMachine):
         return self.seats.get("there" if second else "here") or self.seats["here"]
 
     def _same(self) -> None:
-        for seat in self.seats.values():
+        for seat in [*self.seats.values(), *list(self.seats.values())[:-1]]:  # each after all others
             self.wait(seat.do(seat.settle))
+        for seat in self.seats.values():
             state = seat.app.controller.shooting
             shown = [
                 (
@@ -331,7 +340,7 @@ class TwoConsoles(RuleBasedStateMachine):
         seat = self._do(second, *[key] * times)
         seat.pending = None
         for _ in range(times):
-            self.log.turn(seat.who, seat.mine, key == "u")
+            self.log.turn(seat.who, seat.own, key == "u")
         self._same()
 
     @rule(second=st.booleans())
@@ -357,10 +366,11 @@ class TwoConsoles(RuleBasedStateMachine):
         name = ["a", *"blue 3", "enter"] if named else []
         before = self._seat(second).app.controller.shooting.epoch
         seat = self._do(second, "b", *name, "enter")
+        self.wait(seat.do(seat.settle))
         if seat.app.controller.shooting.epoch == before:  # the wheel turns, or the voltage is as it was
-            self.wait(seat.do(lambda: seat.press("enter")))
+            self.wait(seat.do(lambda: seat.press_and_settle("enter")))
         while len(seat.app.screen_stack) > 1:  # through the guided change to its end
-            self.wait(seat.do(lambda: seat.press("enter")))
+            self.wait(seat.do(lambda: seat.press_and_settle("enter")))
         present = self.log.period(self.log.present)
         number = max([1, *self.log.epochs]) + 1
         self.log.epochs[number] = (self.log.do(seat.who), present)
@@ -425,6 +435,23 @@ class TwoConsoles(RuleBasedStateMachine):
     def a_look_at_another_screen(self, second: bool, key: str) -> None:
         seat = self._do(second, key, "escape", "escape")
         seat.pending = None
+        self._same()
+
+    @rule(result=st.sampled_from(["in", "short"]))
+    def a_command_confirms(self, result: str) -> None:
+        with Session(ROBOT, self.folder / "heron.db") as session:
+            session.confirm(2.7, 2400.0, result, target="low")
+        period = self.log.period(self.log.present)
+        self.log.shots.append(Meant(2.7, "low", period, 2400.0, None, [(self.log.do("command"), result)]))
+        self._same()
+
+    @rule(back=st.booleans())
+    def a_command_undoes_or_redoes(self, back: bool) -> None:
+        with Session(ROBOT, self.folder / "heron.db") as session:
+            session.undo() if back else session.redo()
+        seats = self.seats.values()
+        own = lambda number, name: name == "command" or not any(seat.own(number, name) for seat in seats)  # noqa: E731
+        self.log.turn("command", own, back)
         self._same()
 
     @precondition(lambda self: "there" not in self.seats)
