@@ -188,11 +188,11 @@ class ShootingState:
                 self._last_seen, self.line_reports_shots = seen.number, True
                 found.append(self._seen(seen, self._result_seen(results)))
         self.unanswered += found
-        self._remember()
+        self.remember()
         return found
 
-    def _remember(self) -> None:
-        """What is being shot now, so that a shot recognised a little later gets what was true when it left."""
+    def remember(self) -> None:
+        """Notes what is being shot now, so that a shot recognised a little later gets what was true when it left."""
         now, lately = self.clock(), self._lately
         taken = self.shot_now()
         if not lately or replace(lately[-1][1], uid="", time="") != replace(taken, uid="", time=""):

@@ -92,6 +92,7 @@ class ShotRecorder:
         if (shots, epoch, label) != (self.shots, state.epoch, self.label):
             self.shots, state.epoch, self.label = shots, epoch, label
             state.lesson += 1
+            state.remember()  # a shot that leaves before the next look belongs to the period that begins now
         self.when_changed()
 
     def look(self) -> None:

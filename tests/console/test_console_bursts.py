@@ -291,6 +291,39 @@ def test_every_size_says_the_essential_and_its_keys_work(session: FixedAnswers, 
     drive(ConsoleApp(ROBOT, session, line), script, size)
 
 
+def test_the_one_thing_to_do_is_whole_in_the_smallest_window(session: FixedAnswers) -> None:
+    """Whatever is asked, at 40 x 12 the sentence stands there to its last word, with its keys and the caution."""
+    line = ScriptedLine(wheel_rpm=2350.0, distance_m=2.6)
+    slow = seen(1, speed_rpm=2000.0)
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        async def whole(*wanted: str) -> None:
+            def there() -> bool:
+                flat = " ".join(screen_text(app).split())
+                return all(words in flat for words in (*wanted, "2450 rpm", "hands off", "eye protection on"))
+
+            await until(app, pilot, there)
+
+        await whole("From 2.60 m", "▶ Wait: wheel below by 100 rpm", "Chance 62 %")
+        burst(app, ["d", *"1.5", "enter"])
+        await whole("From 1.50 m robot reads 2.60 m: key 0")
+        line.now = live(distance_m=2.6, wheel_rpm=2350.0, shots=(slow,))
+        await whole("0 s ago, 1.50 m, 2450 rpm. Where did it go?", "below by 100 rpm")
+        line.now = live(distance_m=2.6, wheel_rpm=2350.0, shots=(slow, seen(2, speed_rpm=2000.0)))
+        await whole("(1 more: h). Where did it go?", "62 %")
+        burst(app, ["i"])
+        await whole(
+            "▶ Typed 1.50 m, the robot read 2.60 m; it left at 2000 rpm, but the setpoint was 2450 rpm.",
+            "y in all the same 0 with the robot's distance x no", "below by 100 rpm",
+        )  # fmt: skip
+        burst(app, ["y", "h", "a"])
+        await whole("Where did it go?")
+        burst(app, ["x", "escape", "m", "1", "2", "enter"])
+        await whole("No shot was seen; typed 1.50 m, the robot read 2.60 m. y +12 cm all the same", "x no")
+
+    drive(ConsoleApp(ROBOT, session, line), script, (40, 12))
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_the_caution_can_be_read_whole_in_every_window(tmp_path: Path, size: tuple[int, int]) -> None:
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
