@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 _SPEEDS, _DISTANCES, _ANGLES, _FRICTIONS = 40, 48, 5, 5
 _SLOWEST = 0.1
-_FARTHEST = 60.0
+_FARTHEST_ROLL = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ def _span(rest: FloatArray) -> tuple[float, float]:
     if not known.size:
         return 0.05, 0.1
     low = max(float(known.min()), 0.02)
-    return low, min(max(float(known.max()), 2 * low), _FARTHEST)
+    return low, min(max(float(known.max()), 2 * low), _FARTHEST_ROLL)
 
 
 def _inverse(rest: FloatArray, log_speed: FloatArray, log_distance: FloatArray) -> FloatArray:
