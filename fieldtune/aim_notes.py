@@ -41,7 +41,7 @@ def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:
 
 
 def _odd_battery(robot: Robot, battery_v: float | None) -> str | None:
-    from fieldtune.battery.rest_voltage import odd_voltage
+    from fieldtune.battery.resistance import odd_voltage
 
     return None if battery_v is None else odd_voltage(robot, battery_v)
 

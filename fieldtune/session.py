@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.turn import Pose
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
-    from fieldtune.link.snapshot import LineSnapshots
+    from fieldtune.link.samples import LineSnapshots
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
     from fieldtune.store.store import Clock
@@ -172,7 +172,7 @@ class Session:
         from fieldtune.aim.error_budget import error_budget
         from fieldtune.aim.error_causes import KnownErrors
         from fieldtune.aim.places import place_at, places
-        from fieldtune.battery.rest_voltage import open_loop_spread
+        from fieldtune.battery.resistance import open_loop_spread
 
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
         at = places(self.robot, aimed_at, self.belief) if distance_m is None else (place_at(self.robot, distance_m),)

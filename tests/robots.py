@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import gain_basis
+from fieldtune.aim.draws import Belief, Unknowns, gain_basis
 from fieldtune.constants import RPM
 from fieldtune.records import Shot
 from fieldtune.robot.model import (

@@ -15,9 +15,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.robot.model import Robot
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,3 +92,18 @@ class Belief:
     best: Unknowns
     shots_used: int
     epoch: int
+
+
+# Exit speeds as believed: the profile's physics, corrected by a smooth function of the drive quantity.
+
+
+def gain_basis(robot: Robot) -> GainBasis:
+    """Basis of the log-speed correction over what the robot program accepts, at nominal voltage."""
+    low, high = drive_quantity(robot, [robot.setpoint.low, robot.setpoint.high])
+    return GainBasis(q_low=float(max(low, 0.05 * high)), q_high=float(high))
+
+
+def log_speed(robot: Robot, basis: GainBasis, unknowns: Unknowns, quantity: ArrayLike) -> FloatArray:
+    """ln exit speed (K, n) of every draw at drive quantities (n,)."""
+    q = np.atleast_1d(np.asarray(quantity, dtype=float))
+    return model_log_speed(robot, q)[None, :] + unknowns.gain @ basis.at(q).T

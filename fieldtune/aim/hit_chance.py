@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import log_speed
 from fieldtune.aim.opening_edges import center_point, edges
 from fieldtune.robot.exit_speed import drive_quantity
 

@@ -13,10 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import Belief, Unknowns, log_speed
+from fieldtune.aim.element_path import path_figures
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint, situation
-from fieldtune.aim.path_figures import path_figures
 from fieldtune.aim.recommend import WORTH_SAYING, caution_words, mean_log_speed, unreachable
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed

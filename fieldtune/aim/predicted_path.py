@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
-from fieldtune.aim.exit_speed import log_speed
-from fieldtune.aim.floor_path import flying_body, speed_at, stop_distance, thrown
+from fieldtune.aim.draws import log_speed
+from fieldtune.aim.element_path import flying_body, speed_at, stop_distance, thrown
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
 from fieldtune.physics.flight import path

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import log_speed
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:

@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import log_speed
-from fieldtune.aim.floor_path import air_density, rest_distance
+from fieldtune.aim.draws import log_speed
+from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
-from fieldtune.aim.path_figures import PathFigures, path_figures
 from fieldtune.aim.reach import reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow

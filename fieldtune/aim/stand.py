@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import Belief, Unknowns, log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL, situation
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Standing

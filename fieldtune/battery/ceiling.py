@@ -11,12 +11,19 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fieldtune.battery.rest_voltage import odd_voltage, usual_voltage
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fieldtune.battery.resistance import odd_voltage, usual_voltage
 from fieldtune.constants import RPM
-from fieldtune.robot.drivetrain import train
+from fieldtune.physics.motor import approach_time
+from fieldtune.robot.drivetrain import SETTLED, back_share, train
 from fieldtune.robot.exit_speed import drive_quantity, setpoint_for
+from fieldtune.robot.flywheel import Flywheel
 
 if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.robot.drivetrain import Train
     from fieldtune.robot.model import Robot
 
 BETWEEN_SHOTS_S = 2.0
@@ -139,3 +146,36 @@ class ShotCharge:
     def coulombs(self, setpoint: float, between_s: float) -> float:
         """Charge of one shot (C) at a wheel speed (rpm) with a pause (s)."""
         return self.per_rpm * setpoint + self.holding_a * between_s
+
+
+# How long a wheel takes to spin up and to recover, over any number of gear trains and voltages at once.
+
+
+@dataclass(frozen=True, slots=True)
+class WheelTimes:
+    """Seconds, shape of the gear trains broadcast with speeds; inf where the drive never gets there."""
+
+    spin_up_s: FloatArray
+    recovery_s: FloatArray
+
+
+def wheel_times(
+    robot: Robot, wheel: Flywheel, supply: Train, open_circuit_v: ArrayLike, rpm: ArrayLike
+) -> WheelTimes | None:
+    """Spin-up from rest to a wheel speed and recovery from one shot at it; None without wheel inertia.
+
+    Closed loop: full power until back. Open loop: the wheel creeps up to the speed that its power gives.
+    Both are first-order approaches to a no-load speed (checked against an integration of the equation of motion).
+    """
+    inertia, kept = wheel.turning_inertia, wheel.speed_kept(robot.element, supply.rotors)
+    if inertia is None or kept is None:
+        return None
+    speed = np.asarray(rpm, dtype=float) * RPM
+    free = supply.no_load_speed(open_circuit_v) / wheel.fastest_driven(supply.motors)
+    tau = supply.time_constant(inertia + supply.rotors)
+    if robot.setpoint.scale.follows_voltage:
+        free = np.where(speed <= free, speed, 0.0)
+    spin_up = approach_time(free, tau, 0.0, speed * (1 - SETTLED))
+    recovery = approach_time(free, tau, speed * kept, speed * back_share(kept))
+    reachable = speed <= free
+    return WheelTimes(np.where(reachable, spin_up, np.inf), np.where(reachable, recovery, np.inf))

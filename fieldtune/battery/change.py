@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from fieldtune.battery.rest_voltage import usual_voltage
-from fieldtune.battery.wheel_times import wheel_times
-from fieldtune.plain import known
+from fieldtune.battery.ceiling import wheel_times
+from fieldtune.battery.resistance import usual_voltage
+from fieldtune.records import known
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity
 

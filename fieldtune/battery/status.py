@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fieldtune.plain import as_json
+from fieldtune.records import as_json
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot

@@ -14,12 +14,10 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
+from fieldtune.battery.blocks import Block, BlockMaker, CurrentCheck, MotorSide
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, Limits, ShotCharge
 from fieldtune.battery.charge import ChargeFollower, ShotCount
-from fieldtune.battery.current_check import CurrentCheck
-from fieldtune.battery.resistance import LineFit
-from fieldtune.battery.rest_voltage import odd_voltage
+from fieldtune.battery.resistance import LineFit, odd_voltage
 from fieldtune.battery.status import BatteryStatus, tired_words, warning_words
 
 if TYPE_CHECKING:

@@ -28,7 +28,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from fieldtune.robot import check_profile, find_profile, load_profile
-    from fieldtune.robot.names import is_name
+    from fieldtune.robot.profile import is_name
 
     named = is_name(args.file) and not Path(args.file).is_file()
     path = find_profile(args.file, args.profiles) if named else Path(args.file)

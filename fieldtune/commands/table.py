@@ -17,8 +17,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.results import TableRow
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
-    from fieldtune.share.formula import FormulaFit
-    from fieldtune.share.table_curve import Curve
+    from fieldtune.share.table_curve import Curve, FormulaFit
 
 _MOST_ROWS = 2000
 _STEP_M = 0.1
@@ -139,7 +138,7 @@ def _shortcomings(made: Curve, args: argparse.Namespace) -> list[str]:
 
 
 def _formula(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
-    from fieldtune.share.formula import fit
+    from fieldtune.share.table_curve import fit
 
     found = fit(session, args.fit, distances, args.battery, args.target)
     if _is_file(args.out) and not args.json:

@@ -12,7 +12,7 @@ from fieldtune.console.shooting_state import ShootingState
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, ArcPicture
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.session import Session
 
 PAUSE_S = 0.08

@@ -12,18 +12,18 @@ from textual.app import App
 from textual.binding import BindingType
 from textual.events import Event, Key
 
-from fieldtune.console import escape_key, keys, screens, themes
+from fieldtune.console import keys, screens, terminal, themes
 from fieldtune.console.controller import Controller
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
 from fieldtune.console.screens.main import MainScreen
-from fieldtune.console.signals import leaving_on_signals
+from fieldtune.console.terminal import leaving_on_signals
 from fieldtune.console.widgets.entry_line import EntryLine, LeaveQuestion
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.console.screens.main_body import MainBody
+    from fieldtune.console.screens.main import MainBody
     from fieldtune.session import Session
 
 LOOKS_PER_SECOND = 20
@@ -202,7 +202,7 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
-    from fieldtune.console.screens.main_body import MainBody
+    from fieldtune.console.screens.main import MainBody
 
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
 
@@ -215,7 +215,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
     """
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
-    escape_key.install()
+    terminal.install()
     app = ConsoleApp(robot, session, line)
     try:
         with leaving_on_signals(app.exit):

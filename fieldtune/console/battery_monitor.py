@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from fieldtune.console.line_opening import ConsoleLine
     from fieldtune.console.shooting_state import ShootingState
     from fieldtune.console.shot_recorder import ShotRecorder
-    from fieldtune.link.sample import Sample
+    from fieldtune.link.samples import Sample
     from fieldtune.session import Session
 
 EVERY = 6

@@ -9,11 +9,11 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from fieldtune.errors import LinkError
-from fieldtune.link.snapshot import Live
+from fieldtune.link.samples import Live
 
 if TYPE_CHECKING:
-    from fieldtune.link.sample import Sample
-    from fieldtune.link.sim.hidden_truth import Outcome
+    from fieldtune.link.samples import Sample
+    from fieldtune.link.sim.robot import Outcome
 
 
 class ConsoleLine(Protocol):

@@ -12,7 +12,7 @@ from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
 
 
 def opening(shooting: ShootingState) -> list[Part]:

@@ -22,7 +22,7 @@ from fieldtune.store import stamp
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
-    from fieldtune.link.snapshot import Live, ShotSeen
+    from fieldtune.link.samples import Live, ShotSeen
 
 APART_M, APART_SHARE = 0.10, 0.05
 """How far two distances may be from each other and count as the same, metres and share."""

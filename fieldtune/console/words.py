@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.records import Result, Shot, UnansweredShot
     from fieldtune.robot.model import Robot
 

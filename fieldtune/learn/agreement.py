@@ -22,7 +22,7 @@ from fieldtune.learn.target_expansion import Expansion, expand_target
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
-    from fieldtune.learn.fit import Fit
+    from fieldtune.learn.posterior import Fit
 
 
 @dataclass(frozen=True, slots=True)

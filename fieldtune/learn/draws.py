@@ -28,9 +28,9 @@ from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expa
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.learn.evidence import ShotTable
     from fieldtune.learn.log_posterior import LogPosterior
     from fieldtune.learn.map_estimate import LogDensity, Mode
-    from fieldtune.learn.shot_table import ShotTable
     from fieldtune.robot.model import Robot
 
 # Ellipses around the Laplace approximation are drawn this much wider than it says.

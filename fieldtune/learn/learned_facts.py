@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.results import Fact
-from fieldtune.robot.grip_bound import grip_doubt
+from fieldtune.robot.derived import grip_doubt
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.learn.fit import Fit
+    from fieldtune.learn.posterior import Fit
 
 # A spread above this share of the prior's means that shots have hardly spoken.
 _UNLEARNED = 0.8

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hit_chance import HitChanceCurve, Situation, best_setpoint, situation
 from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
@@ -28,7 +28,7 @@ from fieldtune.errors import OutOfReachError
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
-    from fieldtune.learn.fit import Fit
+    from fieldtune.learn.posterior import Fit
     from fieldtune.robot.model import Target
 
 # Misses count as measured if they were in at least half of the last few shots; then so many equally likely classes.

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.exit_speed import gain_basis
+from fieldtune.aim.draws import gain_basis
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import GainBasis

@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from fieldtune.aim.draws import Belief, Unknowns
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
+from fieldtune.arrays import FloatArray
 from fieldtune.learn.agreement import drift, residuals
-from fieldtune.learn.fit import Fit, fit
+from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
+from fieldtune.learn.evidence import ShotTable, epochs_of, shot_table, sums_in_reach
+from fieldtune.learn.importance_sampling import importance_draws
 from fieldtune.learn.learned_facts import facts
+from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
 from fieldtune.learn.next_shot import best_next_shot
+from fieldtune.learn.parameters import batteries_that_came_back
+from fieldtune.learn.side_miss import SideLayout, side_log_posterior
+from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
+    from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.parameters import Layout
     from fieldtune.learn.target_expansion import RequiredSpeedOf
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot, Target
@@ -79,3 +91,115 @@ def next_shot(robot: Robot, posterior: Posterior, target: Target, battery_v: flo
     ``battery_v``: for an open-loop drive, volts; nominal where None.
     """
     return best_next_shot(posterior.fit, target, battery_v)
+
+
+# From shots to what is believed: maximum, spread and draws, from all shots and with the same answer every time.
+
+
+_SEED = 20140
+# Up to this many shots the draws are corrected for not being normal.
+_CORRECTED, _SWEEPS = 40, 12
+
+# Draws (K, P), their gains (K, size) without offset and tracking, and the present epoch's offset (K,).
+Drawn = tuple[FloatArray, FloatArray, FloatArray]
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """What is believed after ``table``'s shots, and how it was found."""
+
+    robot: Robot
+    belief: Belief
+    table: ShotTable
+    epochs: tuple[int, ...]
+    objective: LogPosterior
+    layout: Layout
+    mode: Mode
+    side: SideEstimate
+    required_of: RequiredSpeedOf
+
+
+def fit(
+    robot: Robot,
+    shots: Sequence[Shot],
+    epoch: int,
+    required_of: RequiredSpeedOf,
+    draws: int,
+    labels: Mapping[int, str | None] | None = None,
+) -> Fit:
+    """Posterior of a robot's unknowns from the shots that count, as ``draws`` draws for the present epoch.
+
+    ``labels``: the battery of each epoch, where it has a name.
+    """
+    table = shot_table(robot, shots, epoch)
+    epochs = epochs_of(table.shots, epoch)
+    rng = np.random.default_rng(_SEED)
+    side_density = side_log_posterior(robot, table, required_of)
+    side_mode = maximise(side_density, np.zeros(2))
+    side_layout = SideLayout.of(robot)
+    view = SideEstimate(float(side_layout.bias(side_mode.u[None])[0]), float(side_layout.scatter(side_mode.u[None])[0]))
+    batteries = batteries_that_came_back(epochs, labels or {})
+    density, layout, mode = map_by_gauss_newton(robot, table, len(epochs), required_of, view, batteries)
+    place, at = epochs.index(epoch), mode.u[None]
+    few, sums = len(table) <= _CORRECTED, sums_in_reach(robot, layout, required_of)
+
+    def drawn(slope: LogPosterior, top: Mode) -> Drawn:
+        weighed = importance_draws(slope, layout, top, sums, draws) if few or not slope.rows else None
+        points = _drawn(slope, top, draws, few, rng) if weighed is None else weighed
+        if few or not slope.rows:
+            return points, layout.gain(points), layout.present_offset(points, place)
+        return points, *linearised_gain(robot, table, layout, top, points, place, required_of, view)
+
+    points, gain = _present_draws(density, layout, mode, table, place, drawn)
+    side_points = _drawn(side_density, side_mode, draws, few and bool(side_density.rows), rng)
+    best = gain_with_offset(layout, at, layout.gain(at), layout.present_offset(at, place))
+    belief = Belief(
+        basis=layout.prior.basis,
+        draws=unknowns_from(layout, gain, points, side_layout, side_points),
+        weights=np.full(draws, 1 / draws),
+        best=unknowns_from(layout, best, at, side_layout, side_mode.u[None]),
+        shots_used=len(table),
+        epoch=epoch,
+    )
+    return Fit(robot, belief, table, tuple(epochs), density, layout, mode, view, required_of)
+
+
+def _present_draws(
+    density: LogPosterior,
+    layout: Layout,
+    mode: Mode,
+    table: ShotTable,
+    place: int,
+    drawn: Callable[[LogPosterior, Mode], Drawn],
+) -> tuple[FloatArray, FloatArray]:
+    """Draws (K, P) and their whole gains (K, size) in the present epoch."""
+    first = first_shots(density, layout, table, place)
+    if first is not None:
+        points, gain, _ = drawn(first.earlier, maximise(first.earlier, mode.u, FINE))
+        settled = first.given_first_shots(points, gain)
+        if settled is not None:
+            return settled
+    points, gain, offset = drawn(density, mode)
+    return points, gain_with_offset(layout, points, gain, offset)
+
+
+def _drawn(density: LogPosterior, mode: Mode, count: int, few: bool, rng: np.random.Generator) -> FloatArray:
+    return elliptical(density, mode, count, _SWEEPS, rng) if few else laplace(mode, count, rng)
+
+
+def unknowns_from(
+    layout: Layout, gain: FloatArray, points: FloatArray, side_layout: SideLayout, side_points: FloatArray
+) -> Unknowns:
+    """Draws in their own units, with the gain given."""
+    shape = layout.shape(points)
+    variances = layout.variances(points)
+    return Unknowns(
+        gain=gain,
+        angle_error=shape[:, 0],
+        log_drag=shape[:, 1],
+        distance_bias=shape[:, 2],
+        side_bias=side_layout.bias(side_points),
+        speed_scatter=np.sqrt(variances[:, 0] + layout.prior.jitter**2),
+        angle_scatter=np.sqrt(variances[:, 1]),
+        side_scatter=side_layout.scatter(side_points),
+    )

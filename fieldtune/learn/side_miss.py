@@ -19,7 +19,7 @@ from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
-    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.learn.evidence import ShotTable
     from fieldtune.robot.model import Robot, Target
 
 _SCATTER_SPREAD = 0.5

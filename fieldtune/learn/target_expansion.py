@@ -19,7 +19,7 @@ from fieldtune.robot.model import Robot, Target
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
-    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.learn.evidence import ShotTable
 
 RequiredSpeedOf = Callable[[Robot, Target], RequiredSpeed]
 

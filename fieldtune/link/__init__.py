@@ -12,8 +12,7 @@ if TYPE_CHECKING:
     from fieldtune.link.line import Line, health_words
     from fieldtune.link.monitor import Monitor
     from fieldtune.link.recording import Decoded, Recorder, decode, read_header
-    from fieldtune.link.sample import Sample
-    from fieldtune.link.snapshot import Health, Live, ShotSeen, State, WheelFigures
+    from fieldtune.link.samples import Health, Live, Sample, ShotSeen, State, WheelFigures
 
 __all__ = [
     "Decoded",
@@ -33,10 +32,9 @@ __all__ = [
 
 _ROOMS = {
     "line": ("Line", "health_words"),
-    "snapshot": ("Health", "Live", "ShotSeen", "State", "WheelFigures"),
+    "samples": ("Sample", "Health", "Live", "ShotSeen", "State", "WheelFigures"),
     "monitor": ("Monitor",),
     "recording": ("Decoded", "Recorder", "decode", "read_header"),
-    "sample": ("Sample",),
 }
 _HOMES = {name: room for room, names in _ROOMS.items() for name in names}
 

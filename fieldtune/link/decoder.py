@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_table import LineTable, samples_of_table
 from fieldtune.link.plausibility import Continuity, change_goes_on, changed_state
-from fieldtune.link.sample import Sample, SampleChooser
+from fieldtune.link.samples import Sample, SampleChooser
 
 if TYPE_CHECKING:
     from fieldtune.link.clock import LineState

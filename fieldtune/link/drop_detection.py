@@ -18,7 +18,7 @@ import numpy as np
 
 from fieldtune.link.drop_fit import drop_at, made_good, speed_and_depth, suddenness
 from fieldtune.link.limits import Limits
-from fieldtune.link.sample import Sample
+from fieldtune.link.samples import Sample
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray

@@ -10,13 +10,13 @@ from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, shown
 from fieldtune.link.limits import Limits
+from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.shot_detection import ShotDetector
-from fieldtune.link.snapshot import Health, Live, ShotSeen, State
 from fieldtune.link.wheel_figures import History, WheelFollower
 from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
 
 if TYPE_CHECKING:
-    from fieldtune.link.sample import Sample
+    from fieldtune.link.samples import Sample
     from fieldtune.robot.model import Robot
 
 _SHOWN_S = 1.0  # a reading older than this is not shown

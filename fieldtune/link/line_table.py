@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
 from fieldtune.link.clock import AHEAD_S, TRAIL, LineState
-from fieldtune.link.sample import Sample, SampleChooser
+from fieldtune.link.samples import Sample, SampleChooser
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
 if TYPE_CHECKING:

@@ -21,9 +21,8 @@ from fieldtune.link.ports import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
 
 if TYPE_CHECKING:
-    from fieldtune.link.sample import Sample
-    from fieldtune.link.sim.hidden_truth import Outcome
-    from fieldtune.link.snapshot import Live, State
+    from fieldtune.link.samples import Live, Sample, State
+    from fieldtune.link.sim.robot import Outcome
     from fieldtune.robot.model import Robot
 
 STALLED_S = 3.0

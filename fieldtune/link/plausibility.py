@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
-from fieldtune.link.sample import Sample
+from fieldtune.link.samples import Sample
 from fieldtune.link.wire_values import WireValues, readings_of
 
 if TYPE_CHECKING:

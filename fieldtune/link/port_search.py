@@ -14,7 +14,7 @@ from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
-from fieldtune.link.snapshot import State
+from fieldtune.link.samples import State
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot

@@ -29,8 +29,7 @@ from fieldtune.files import read_whole
 from fieldtune.link.line import Line
 
 if TYPE_CHECKING:
-    from fieldtune.link.sample import Sample
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live, Sample
     from fieldtune.robot.model import Robot
 
 MAGIC = b"fieldtune line recording 1\n"

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
 from fieldtune.link.drop_detection import Drop, DropDetector
-from fieldtune.link.snapshot import ShotSeen
+from fieldtune.link.samples import ShotSeen
 
 if TYPE_CHECKING:
-    from fieldtune.link.sample import Sample
+    from fieldtune.link.samples import Sample
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.model import Robot
 

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.snapshot import ShotSeen, WheelFigures
+from fieldtune.link.samples import ShotSeen, WheelFigures
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.link.sample import Sample
+    from fieldtune.link.samples import Sample
     from fieldtune.robot.model import Robot
 
 KEPT_S = 10.0

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.physics.drag import BLUFF_DRAG, DragLaw, constant_drag, drag_law
+from fieldtune.physics.air import BLUFF_DRAG, NO_LIFT, DragLaw, LiftLaw, constant_drag, drag_law, lift_law
 from fieldtune.physics.drag_spread import BLUFF_SPREAD
-from fieldtune.physics.lift import NO_LIFT, LiftLaw, lift_law
 
 if TYPE_CHECKING:
     from fieldtune.physics.air import AirState

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.constants import STANDARD_GRAVITY
+
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
@@ -126,3 +128,117 @@ def shear_modulus(material: str, wire_diameter: ArrayLike) -> FloatArray:
     rows = WIRES[material].modulus
     place = np.searchsorted([up_to for up_to, _ in rows[:-1]], np.asarray(wire_diameter, dtype=float), side="left")
     return np.array([modulus for _, modulus in rows])[place]
+
+
+# Two bodies meeting on a line: impact with restitution, and the two ways a striker passes its energy on.
+#
+# Momentum is kept and Newton's coefficient of restitution e relates the relative speeds after and before (closed
+# form). Everything broadcasts.
+
+
+@dataclass(frozen=True, slots=True)
+class Collision:
+    """Speeds (m/s) of both bodies after an impact, and the kinetic energy lost in it (J)."""
+
+    first: FloatArray
+    second: FloatArray
+    loss: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """Exit speed of the element (m/s), and what the striker then still carries into its stop: speed (m/s), energy
+    (J).
+    """
+
+    exit_speed: FloatArray
+    striker_speed: FloatArray
+    energy_left: FloatArray
+
+
+def collide(
+    mass_1: ArrayLike, speed_1: ArrayLike, mass_2: ArrayLike, speed_2: ArrayLike, restitution: ArrayLike
+) -> Collision:
+    """Direct central impact of masses (kg) at signed speeds (m/s); restitution 0 (they stay together) to 1
+    (elastic).
+    """
+    m1, v1, m2, v2, e = (np.asarray(a, dtype=float) for a in (mass_1, speed_1, mass_2, speed_2, restitution))
+    common = (m1 * v1 + m2 * v2) / (m1 + m2)
+    closing = v1 - v2
+    loss = 0.5 * m1 * m2 / (m1 + m2) * closing**2 * (1 - e**2)
+    first = common - e * m2 / (m1 + m2) * closing
+    second = common + e * m1 / (m1 + m2) * closing
+    return Collision(np.asarray(first), np.asarray(second), np.asarray(loss))
+
+
+def strike(energy: ArrayLike, moving_mass: ArrayLike, element_mass: ArrayLike, restitution: ArrayLike) -> Release:
+    """A striker that has all of the energy (J) hits the element at rest and lets go of it.
+
+    ``moving_mass`` (kg) is the striker's with the spring's share. Without energy nothing leaves: speed 0.
+    """
+    work, moving = np.maximum(np.asarray(energy, dtype=float), 0.0), np.asarray(moving_mass, dtype=float)
+    hit = collide(moving, np.sqrt(2 * work / moving), element_mass, 0.0, restitution)
+    return Release(hit.second, hit.first, np.asarray(0.5 * moving * hit.first**2))
+
+
+def push(energy: ArrayLike, moving_mass: ArrayLike, element_mass: ArrayLike) -> Release:
+    """Striker and element share the energy (J) and move together until the striker's stop; masses in kg."""
+    work, moving = np.maximum(np.asarray(energy, dtype=float), 0.0), np.asarray(moving_mass, dtype=float)
+    speed = np.asarray(np.sqrt(2 * work / (moving + np.asarray(element_mass, dtype=float))))
+    return Release(speed, speed.copy(), np.asarray(0.5 * moving * speed**2))
+
+
+# A swinging arm that throws an element from its tip: work of spring or torque, less gravity's share, into arm and
+# element.
+
+
+def lift_work(
+    draw: ArrayLike,
+    arm_length: ArrayLike,
+    release_angle: ArrayLike,
+    tip_mass: ArrayLike,
+    gravity: float = STANDARD_GRAVITY,
+) -> FloatArray:
+    """Work (J) that lifts a mass (kg) at the tip through a draw (m along the arc) up to the release angle (rad, from
+    behind).
+
+    Negative where the tip comes down: an arm drawn beyond the vertical.
+    """
+    d, length, up, mass = (np.asarray(a, dtype=float) for a in (draw, arm_length, release_angle, tip_mass))
+    return np.asarray(mass * gravity * length * (np.sin(up) - np.sin(up - d / length)), dtype=float)
+
+
+def exit_speed(
+    draw: ArrayLike,
+    *,
+    arm_length: ArrayLike,
+    arm_inertia: ArrayLike,
+    element_mass: ArrayLike,
+    release_angle: ArrayLike,
+    spring_rate: float | None,
+    torque: float | None,
+    preload: ArrayLike = 0.0,
+    efficiency: ArrayLike = 1.0,
+    arm_moment: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
+) -> FloatArray:
+    """Speed (m/s) of the tip, and so of the element, at release; 0 where the arm is too weak to lift it.
+
+    ``draw`` (m) is the tip's way along its arc. A spring of rate (N/m, at the tip) gives k d^2 / 2 + preload d, a
+    constant torque (N m, at the pivot) gives torque d / length; ``spring_rate`` wins where both are given, and one
+    must be. ``efficiency`` is on that work. The arm stands ``release_angle`` (rad) above the horizontal at release,
+    seen from behind. ``arm_moment`` (kg m) is the arm's own mass times its centre's distance from the pivot, 0 where
+    the arm is balanced or unknown. Broadcasts.
+    """
+    d, length = np.asarray(draw, dtype=float), np.asarray(arm_length, dtype=float)
+    if spring_rate is not None:
+        work = 0.5 * spring_rate * d**2 + np.asarray(preload, dtype=float) * d
+    elif torque is not None:
+        work = torque * d / length
+    else:
+        raise ValueError("an arm needs spring_rate or torque")
+    mass = np.asarray(element_mass, dtype=float)
+    weight_at_tip = mass + np.asarray(arm_moment, dtype=float) / length
+    left = np.asarray(efficiency, dtype=float) * work - lift_work(d, length, release_angle, weight_at_tip, gravity)
+    moving = np.asarray(arm_inertia, dtype=float) / length**2 + mass
+    return np.asarray(np.sqrt(2 * np.maximum(left, 0.0) / moving), dtype=float)

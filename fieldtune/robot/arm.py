@@ -103,7 +103,7 @@ class Arm(Drawn):
     def exit_speed(self, quantity: ArrayLike, element: Element) -> FloatArray:
         import numpy as np
 
-        from fieldtune.physics.arm import exit_speed
+        from fieldtune.physics.springs import exit_speed
 
         return exit_speed(
             np.asarray(quantity, dtype=float) / 1000,

@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.flywheel import Drop
     from fieldtune.robot.drawn import Drawn
-    from fieldtune.robot.drive import Drive
-    from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.drivetrain import Drive, Train
     from fieldtune.robot.element import Element, Shape
     from fieldtune.robot.model import Uncertainty
     from fieldtune.robot.starter_texts import StarterText

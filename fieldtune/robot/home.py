@@ -12,7 +12,7 @@ import platformdirs
 
 from fieldtune.errors import OutputError, ProfileError, UnknownRobotError
 from fieldtune.files import place_whole
-from fieldtune.robot.names import is_name
+from fieldtune.robot.profile import is_name
 from fieldtune.units import closest, shown
 
 if TYPE_CHECKING:

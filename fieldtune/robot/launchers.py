@@ -17,8 +17,7 @@ if TYPE_CHECKING:
 
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.drawn import Drawn
-    from fieldtune.robot.drive import Drive
-    from fieldtune.robot.drivetrain import Train
+    from fieldtune.robot.drivetrain import Drive, Train
     from fieldtune.robot.element import Element, Shape
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Uncertainty

@@ -13,15 +13,14 @@ from typing import Literal
 
 from fieldtune.errors import InputError
 from fieldtune.robot.arm import Arm
-from fieldtune.robot.drive import Battery, Drive, Encoder
+from fieldtune.robot.drivetrain import Battery, Drive, Encoder
 from fieldtune.robot.element import Element, Shape, Surface
-from fieldtune.robot.flight_targets import Basket, Window
-from fieldtune.robot.floor_targets import Gate, Zone
 from fieldtune.robot.flywheel import Flywheel
 from fieldtune.robot.launchers import Launcher, Mechanism, Outline
 from fieldtune.robot.setpoints import SetpointRange, SetpointUnit
 from fieldtune.robot.spring import SpringWire
 from fieldtune.robot.striker import Striker
+from fieldtune.robot.target_kinds import Basket, Gate, Window, Zone
 from fieldtune.robot.targets import Target
 
 __all__ = [

@@ -9,11 +9,10 @@ from pathlib import Path
 
 from fieldtune.errors import ProfileError
 from fieldtune.files import read_whole
-from fieldtune.robot.grip_bound import grip_doubt
+from fieldtune.robot.derived import grip_doubt
+from fieldtune.robot.kinds import read_launcher
 from fieldtune.robot.model import Robot
-from fieldtune.robot.names import NAME_RULE, is_name
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
-from fieldtune.robot.read_launcher import read_launcher
 from fieldtune.robot.read_link import read_link, read_uncertainty
 from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets, read_turret
 from fieldtune.robot.table_reader import Findings, Problem, Section
@@ -161,3 +160,17 @@ def _check_format(profile: Section) -> None:
         profile.warn("format", f"not given; taken as {FORMAT}")
     elif isinstance(found, bool) or found != FORMAT:
         profile.error("format", f"found {shown(found)}; expected {FORMAT}, the format this program reads")
+
+
+# What a robot may be called: its name is the stem of its profile's and its log's file.
+
+
+NAME_RULE = "1 to 32 of a-z, 0-9 and -"
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
+_DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)[0-9]")
+"""What Windows keeps for devices, with any ending (Microsoft, "Naming Files, Paths, and Namespaces")."""
+
+
+def is_name(text: str) -> bool:
+    """Whether a robot can be called so, on every system that its files may be carried to."""
+    return _NAME.fullmatch(text) is not None and _DEVICE.fullmatch(text) is None

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Literal, cast
 
 from fieldtune.robot.chemistry import CHEMISTRIES, Chemistry, named
-from fieldtune.robot.drive import Battery, Drive, Encoder
+from fieldtune.robot.drivetrain import Battery, Drive, Encoder
 from fieldtune.robot.setpoints import SetpointRange
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import (

@@ -16,7 +16,7 @@ from fieldtune.errors import InputError
 from fieldtune.unit_table import ANGULAR_SPEED, LENGTH, RATIO, Dimension
 
 if TYPE_CHECKING:
-    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.drivetrain import Drive
 
 SetpointUnit = Literal["rpm", "%", "mm"]
 

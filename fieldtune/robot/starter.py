@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldtune.errors import InputError
 from fieldtune.robot.kinds import LAUNCHERS
-from fieldtune.robot.names import NAME_RULE, is_name
+from fieldtune.robot.profile import NAME_RULE, is_name
 from fieldtune.units import closest, shown
 
 _HEAD = """\

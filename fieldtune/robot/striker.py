@@ -91,8 +91,7 @@ class Striker(Drawn):
     def exit_speed(self, quantity: ArrayLike, element: Element) -> FloatArray:
         import numpy as np
 
-        from fieldtune.physics.springs import spring_energy
-        from fieldtune.physics.striker import push, strike
+        from fieldtune.physics.springs import push, spring_energy, strike
 
         draw = np.asarray(quantity, dtype=float) / 1000
         energy = self.efficiency * spring_energy(self.spring_rate, draw, self.preload)
@@ -115,7 +114,7 @@ class Striker(Drawn):
 
     def stop_energy(self, draw: float, element: Element) -> float:
         """A striker that hits keeps what the collision leaves it; one that pushes keeps the element's speed."""
-        from fieldtune.physics.striker import push, strike
+        from fieldtune.physics.springs import push, strike
 
         work = self.efficiency * self.work(draw)
         if self.contact == "push":

@@ -20,8 +20,7 @@ import msgspec
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import read_whole
 from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
-from fieldtune.robot.names import NAME_RULE, is_name
-from fieldtune.robot.profile import read_values
+from fieldtune.robot.profile import NAME_RULE, is_name, read_values
 from fieldtune.share.pack_digest import by_line, opened, sealed
 from fieldtune.units import shown
 

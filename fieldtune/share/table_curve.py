@@ -7,16 +7,22 @@ the error is worst, until it is below half a setpoint step at every distance che
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.polynomial import Polynomial
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
+from fieldtune.aim.draws import log_speed
+from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
+from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
+    from fieldtune.aim.results import TableRow
     from fieldtune.arrays import FloatArray
     from fieldtune.session import Session
 
@@ -127,3 +133,163 @@ def _longest_stretch(good: list[bool]) -> list[int]:
         if len(run) > len(best):
             best = run
     return best
+
+
+# One formula for a robot program that wants no table, and what it costs: a polynomial through the recommendations.
+#
+# Least squares on a scaled variable (numpy.polynomial), then what the robot loses where the formula is worst. Beside
+# it stands the parabola of a body without air, which is how far off a formula from a textbook would be.
+
+
+DEGREES = {"quadratic": 2, "cubic": 3}
+HARMLESS = 0.02
+"""Points of hit probability that a formula may cost and still be called harmless."""
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaFit:
+    """Setpoint = sum of ``coefficients[k] * distance_m**k`` over ``near_m``..``far_m``, and what it costs.
+
+    ``worst_error`` (setpoint units) and ``worst_loss`` (points of hit probability, 0.05 is five per cent) are against
+    the recommendation, with the distances where they stand. ``harmless_m``: the longest stretch without a loss above
+    ``harmless_loss``. ``rows``: distance, recommended setpoint, the formula's, hit probability of each, and the
+    setpoint of a parabola without air (None for sliding elements and where there is none).
+    """
+
+    robot: str
+    target: str | None
+    unit: str
+    kind: str
+    coefficients: tuple[float, ...]
+    near_m: float
+    far_m: float
+    worst_error: float
+    worst_error_at_m: float
+    worst_loss: float
+    worst_loss_at_m: float
+    harmless_loss: float
+    harmless_m: tuple[float, float] | None
+    no_air_worst_error: float | None
+    rows: tuple[FormulaRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaRow:
+    """One distance of a ``FormulaFit``."""
+
+    distance_m: float
+    setpoint: float
+    formula: float
+    hit_probability: float
+    formula_hit_probability: float
+    no_air: float | None
+
+
+def polynomial(x: ArrayLike, y: ArrayLike, degree: int) -> FloatArray:
+    """Coefficients (degree + 1,), lowest power first, of the least-squares polynomial through points (n,).
+
+    Raises ``InputError`` for fewer points than coefficients.
+    """
+    x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    if len(np.unique(x)) <= degree:
+        raise InputError(
+            f"a formula of degree {degree} needs at least {degree + 1} distances that score; widen the range"
+        )
+    coefficients = np.zeros(degree + 1)
+    found = Polynomial.fit(x, y, degree).convert().coef  # may drop a leading zero
+    coefficients[: len(found)] = found
+    return coefficients
+
+
+def fit(
+    session: Session,
+    kind: str,
+    distances: Sequence[float],
+    battery_v: float | None = None,
+    target: str | None = None,
+) -> FormulaFit:
+    """A ``quadratic`` or ``cubic`` through the recommendations at ``distances`` (m) and what it loses against them."""
+    if kind not in DEGREES:
+        raise InputError(f"formula {kind!r}: expected one of {', '.join(DEGREES)}")
+    robot = session.robot
+    rows = [row for row in session.table(distances, battery_v, target, rounded=False) if row.setpoint is not None]
+    d = np.array([row.distance_m for row in rows])
+    s = np.array([row.setpoint for row in rows], dtype=float)
+    coefficients = polynomial(d, s, DEGREES[kind])
+    exact = Polynomial(coefficients)(d)
+    held = np.clip(exact, robot.setpoint.low, robot.setpoint.high)  # what the robot program would accept
+    chances = np.array([session.hit_chance(x, float(v), battery_v, target) for x, v in zip(d, held, strict=True)])
+    best = np.array([_chance(row) for row in rows])
+    loss = np.maximum(best - chances, 0.0)
+    air = no_air_setpoints(session, d, battery_v, target)
+    wrong, lost = int(np.argmax(np.abs(exact - s))), int(np.argmax(loss))
+    off = np.abs(air - s)[np.isfinite(air)]
+    return FormulaFit(
+        robot=robot.name,
+        target=robot.target(target).name,
+        unit=robot.setpoint.unit,
+        kind=kind,
+        coefficients=tuple(float(c) for c in coefficients),
+        near_m=float(d[0]),
+        far_m=float(d[-1]),
+        worst_error=float(abs(exact - s)[wrong]),
+        worst_error_at_m=float(d[wrong]),
+        worst_loss=float(loss[lost]),
+        worst_loss_at_m=float(d[lost]),
+        harmless_loss=HARMLESS,
+        harmless_m=_longest(d, loss <= HARMLESS),
+        no_air_worst_error=float(off.max()) if off.size else None,
+        rows=tuple(
+            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), _known(air[i]))
+            for i in range(len(d))
+        ),
+    )
+
+
+def no_air_setpoints(
+    session: Session, distance_m: ArrayLike, battery_v: float | None = None, target: str | None = None
+) -> FloatArray:
+    """Setpoints (n,) that a parabola without air asks for at distances (n,), with the launcher as learned.
+
+    From d = v cos(a) t and h = v sin(a) t - g t^2/2 to the target's centre (any mechanics textbook). nan for elements
+    that slide, where no parabola gets there, and where the launcher has no such speed.
+    """
+    robot, goal = session.robot, session.robot.target(target)
+    d = np.asarray(distance_m, dtype=float)
+    if goal.by_way(lambda: False, lambda: True):
+        return np.full_like(d, np.nan)
+    wanted = np.log(parabola_speed(d, goal.height - robot.launcher.exit_height, robot.launcher.exit_angle))
+    settings = np.linspace(max(robot.setpoint.low / 2, robot.setpoint.high / 1000), robot.setpoint.high * 1.5, 600)
+    belief = session.belief
+    speeds = log_speed(robot, belief.basis, belief.best, drive_quantity(robot, settings, battery_v))[0]
+    leaves = np.isfinite(speeds)
+    if not leaves.any():
+        return np.full_like(d, np.nan)
+    found = np.interp(wanted, np.maximum.accumulate(speeds[leaves]), settings[leaves], left=np.nan, right=np.nan)
+    return np.asarray(np.where(np.isfinite(wanted), found, np.nan))
+
+
+def parabola_speed(distance_m: ArrayLike, rise_m: float, angle: float) -> FloatArray:
+    """Exit speeds (n,), m/s, of parabolas through a point ``distance_m`` away and ``rise_m`` higher; nan where none."""
+    d = np.asarray(distance_m, dtype=float)
+    above = d * math.tan(angle) - rise_m
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(above > 0, d / math.cos(angle) * np.sqrt(STANDARD_GRAVITY / (2 * above)), np.nan))
+
+
+def _longest(d: FloatArray, good: NDArray[np.bool_]) -> tuple[float, float] | None:
+    best: tuple[float, float] | None = None
+    start: float | None = None
+    for distance, fine in zip(d.tolist(), good.tolist(), strict=True):
+        start = (distance if start is None else start) if fine else None
+        if start is not None and (best is None or distance - start > best[1] - best[0]):
+            best = (start, distance)
+    return best
+
+
+def _chance(row: TableRow) -> float:
+    return row.hit_probability or 0.0
+
+
+def _known(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None

@@ -16,8 +16,8 @@ from fieldtune.aim.recommend import table
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
-from fieldtune.plain import as_json
-from fieldtune.plain import known as finite
+from fieldtune.records import as_json
+from fieldtune.records import known as finite
 from fieldtune.sizing.decision import CRITERIA, Decision, decide
 from fieldtune.sizing.reach import reach_table
 from fieldtune.sizing.size import size

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.battery.ceiling import BETWEEN_SHOTS_S
-from fieldtune.battery.wheel_times import wheel_times
+from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_times
 from fieldtune.errors import InputError
-from fieldtune.plain import known
-from fieldtune.robot.cocking import cock_time, draws_by_torque
+from fieldtune.records import known
+from fieldtune.robot.drawn import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
 from fieldtune.robot.exit_speed import exit_speed, program_limit
 from fieldtune.sizing.results import TORQUE_MARGIN, CockingChoice, GearChoice, Supply
@@ -24,7 +23,7 @@ from fieldtune.sizing.results import TORQUE_MARGIN, CockingChoice, GearChoice, S
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.robot.drawn import Drawn
-    from fieldtune.robot.drive import Drive
+    from fieldtune.robot.drivetrain import Drive
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Robot
     from fieldtune.sizing.reach import ReachTable

@@ -9,12 +9,12 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from fieldtune.battery.rest_voltage import rest_voltage
+from fieldtune.battery.resistance import rest_voltage
 from fieldtune.constants import RPM, STANDARD_GRAVITY
 from fieldtune.physics.flywheel import rim_stress_thin
 from fieldtune.physics.rolling import roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
-from fieldtune.plain import as_json, known
+from fieldtune.records import as_json, known
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed
 

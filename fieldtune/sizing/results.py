@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from fieldtune.plain import as_json
+from fieldtune.records import as_json
 
 Table = tuple[list[str], list[list[str]]]
 """Head and rows."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError, ProfileError
 from fieldtune.figures import FIGURES, Figure, figures_of
-from fieldtune.robot.grip_bound import largest_grip
+from fieldtune.robot.derived import largest_grip
 from fieldtune.robot.profile import read_values
 from fieldtune.sizing.hazards import hazards
 from fieldtune.sizing.size import size

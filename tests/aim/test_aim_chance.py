@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_robot
 
-from fieldtune.aim.draws import Unknowns
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import Unknowns, log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.predicted_path import picture
 from fieldtune.aim.recommend import hit_chance, recommend, table

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from robots import BALL, DISC, GATE, ZONE, belief, make_robot
 
-from fieldtune.aim.floor_path import ground, rest_distance, rolling_inertia, thrown
+from fieldtune.aim.element_path import ground, rest_distance, rolling_inertia, thrown
 from fieldtune.aim.predicted_path import picture
 from fieldtune.aim.recommend import hit_chance, recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.required_speed.flight import LandingRequiredSpeed
 from fieldtune.aim.required_speed.interface import RequiredSpeed
-from fieldtune.aim.required_speed.landing import LandingRequiredSpeed
 from fieldtune.aim.results import Aim
 from fieldtune.physics.springs import effective_mass
 from fieldtune.robot.model import Element, Floor, Robot, Target

@@ -10,10 +10,10 @@ import pytest
 from robots import BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_robot
 from scipy.integrate import solve_ivp
 
-from fieldtune.aim.floor_path import flying_body
+from fieldtune.aim.element_path import flying_body
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.tensor import Axis, SplineAxis, Tensor
+from fieldtune.aim.required_speed.interface import Axis, SplineAxis, Tensor
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.model import Basket, Element, Floor, SetpointRange, Target, Uncertainty
 

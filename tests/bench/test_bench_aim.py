@@ -16,7 +16,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fieldtune import Session, load_robot
-from fieldtune.aim.floor_path import flying_body, sliding_drag
+from fieldtune.aim.element_path import flying_body, sliding_drag
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for

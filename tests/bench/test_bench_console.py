@@ -20,7 +20,7 @@ from bench_terminal import drain, program, seconds_until
 from rich.style import Style
 
 from fieldtune.aim.results import ArcPicture
-from fieldtune.console.widgets.braille_scene import draw
+from fieldtune.console.widgets.braille import draw
 from fieldtune.console.widgets.path_view import paint
 from fieldtune.robot import load_robot
 from fieldtune.scene import scene

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from fieldtune.robot.home import demo_home
-from fieldtune.robot.names import is_name
+from fieldtune.robot.profile import is_name
 
 Run = Callable[..., Any]
 BIG = "9" * 5000

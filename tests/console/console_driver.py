@@ -11,9 +11,8 @@ from console_world import live
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp
-from fieldtune.link.sample import Sample
-from fieldtune.link.sim.hidden_truth import Outcome
-from fieldtune.link.snapshot import Live
+from fieldtune.link.samples import Live, Sample
+from fieldtune.link.sim.robot import Outcome
 
 Script = Callable[[ConsoleApp, Pilot[None]], Awaitable[None]]
 

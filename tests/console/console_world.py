@@ -9,7 +9,7 @@ import numpy as np
 from robots import heron, make_robot
 
 from fieldtune.aim.results import ArcPicture
-from fieldtune.link.snapshot import Health, Live, ShotSeen, WheelFigures
+from fieldtune.link.samples import Health, Live, ShotSeen, WheelFigures
 from fieldtune.robot.model import Air, Element, Robot, SetpointRange, Striker, Zone
 
 

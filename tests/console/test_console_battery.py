@@ -14,7 +14,7 @@ from console_world import seen, slider, thrower
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp
-from fieldtune.link.sample import Sample
+from fieldtune.link.samples import Sample
 from fieldtune.robot.model import Robot, SetpointRange
 from fieldtune.session import Session
 

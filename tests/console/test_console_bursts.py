@@ -21,7 +21,7 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp, keys
-from fieldtune.console.escape_key import EscapeParser
+from fieldtune.console.terminal import EscapeParser
 from fieldtune.session import Session
 
 ROBOT = thrower()

@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 from console_world import slide, slider, thrower, vacuum_arc
 
-from fieldtune.console.widgets import braille_scene as parts
-from fieldtune.console.widgets.braille import Canvas
-from fieldtune.console.widgets.braille_scene import draw, frame
+from fieldtune.console.widgets import braille as parts
+from fieldtune.console.widgets.braille import Canvas, draw, frame
 from fieldtune.scene import Scene, body_length, scene
 
 ROBOT = thrower()

@@ -20,8 +20,8 @@ from fieldtune.console.screens.battery_words import now
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.typed import Distance, read_distance, read_miss
 from fieldtune.errors import InputError
-from fieldtune.link.sim.hidden_truth import Outcome
-from fieldtune.link.snapshot import Live, WheelFigures
+from fieldtune.link.samples import Live, WheelFigures
+from fieldtune.link.sim.robot import Outcome
 from fieldtune.robot.model import Robot
 
 ROBOT = thrower()

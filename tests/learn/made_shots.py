@@ -6,7 +6,7 @@ import numpy as np
 from robots import shot, thrower
 from vacuum_need import vacuum_need
 
-from fieldtune.aim.exit_speed import model_log_speed
+from fieldtune.aim.draws import model_log_speed
 
 
 def throws(correction, distances, seed=1, epoch=1, first=1, sd=0.01, aim_off=0.0, robot=None):

@@ -7,13 +7,12 @@ from dataclasses import replace
 import numpy as np
 from robots import shot
 
-from fieldtune.aim.draws import Belief
-from fieldtune.aim.exit_speed import log_speed
+from fieldtune.aim.draws import Belief, log_speed
 from fieldtune.aim.hit_chance import situation
 from fieldtune.learn.draws import gain_with_offset
-from fieldtune.learn.fit import unknowns_from
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.parameters import Layout, prior_of
+from fieldtune.learn.posterior import unknowns_from
 from fieldtune.learn.side_miss import SideLayout
 from fieldtune.robot.exit_speed import model_log_speed, setpoint_for
 

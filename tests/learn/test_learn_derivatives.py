@@ -7,7 +7,7 @@ import pytest
 from robots import shot, thrower
 from vacuum_need import vacuum_need
 
-from fieldtune.learn.normal_intervals import interval_terms
+from fieldtune.learn.log_posterior import interval_terms
 from fieldtune.learn.posterior import learn
 
 MIXED = [

@@ -15,8 +15,8 @@ from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn, next_shot
 from fieldtune.learn.draws import gain_with_offset
-from fieldtune.learn.fit import unknowns_from
 from fieldtune.learn.importance_sampling import FEW, MANY, lattice_normals
+from fieldtune.learn.posterior import unknowns_from
 from fieldtune.learn.side_miss import SideLayout
 from fieldtune.robot.model import Spot
 

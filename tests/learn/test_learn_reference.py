@@ -13,7 +13,7 @@ from robots import shot, thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.learn.draws import elliptical, laplace
-from fieldtune.learn.fit import fit
+from fieldtune.learn.posterior import fit
 
 TWO_SHORT = [shot(1, 3.0, 1500, "short"), shot(2, 3.0, 1600, "short")]
 FIVE = [

@@ -18,7 +18,7 @@ import pytest
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 from fieldtune.link.sim import SimulatedRobot
-from fieldtune.link.sim.hidden_truth import Hidden
+from fieldtune.link.sim.robot import Hidden
 from fieldtune.link.urls import open_url
 from fieldtune.robot.chemistry import CHEMISTRIES
 
@@ -105,7 +105,7 @@ def test_outcomes_follow_the_setpoint():
 
 def test_a_miss_is_where_the_exact_path_comes_down():
     """The simulator's miss against the flight integrated by physics itself, without the aim room's table."""
-    from fieldtune.aim.floor_path import flying_body
+    from fieldtune.aim.element_path import flying_body
     from fieldtune.physics.required_speed import needed_speed
     from fieldtune.robot.exit_speed import spin_ratio
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import lambertw
 
-from fieldtune.physics import arm, rolling, sliding, springs, striker
-from fieldtune.physics.drag import DragLaw, constant_drag
+from fieldtune.physics import rolling, sliding, springs
+from fieldtune.physics.air import DragLaw, constant_drag
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body
 from fieldtune.physics.required_speed import needed_speed
@@ -141,7 +141,7 @@ def test_sliding_into_rolling(alpha, share):
 def test_ballistic_pendulum():
     """Halliday & Resnick, Fundamentals of Physics (from memory): 9.5 g into 5.4 kg, up by 6.3 cm: 630 m/s, printed
     digits."""
-    share = float(striker.collide(0.0095, 1.0, 5.4, 0.0, 0.0).first)
+    share = float(springs.collide(0.0095, 1.0, 5.4, 0.0, 0.0).first)
     assert math.sqrt(2 * 9.8 * 0.063) / share == pytest.approx(630, abs=5)
 
 
@@ -173,7 +173,7 @@ def test_a_third_of_a_spring_moves_with_its_load(heavy, tolerance):
 def test_a_falling_rod():
     """Hinged at its foot, let go upright: its tip passes the level of the hinge at sqrt(3 g L) (closed form)."""
     length, mass = 0.4, 0.3
-    speed = arm.exit_speed(
+    speed = springs.exit_speed(
         length * math.pi / 2, arm_length=length, arm_inertia=mass * length**2 / 3, element_mass=0.0,
         release_angle=math.pi, spring_rate=None, torque=0.0, arm_moment=mass * length / 2,
     )  # fmt: skip
@@ -196,7 +196,7 @@ def test_a_swinging_arm_follows_newtons_law(driven):
 
     lets_go.terminal = True
     run = solve_ivp(motion, (0, 5), (up - draw / length, 0.0), "DOP853", rtol=1e-11, atol=1e-12, events=lets_go)
-    speed = arm.exit_speed(
+    speed = springs.exit_speed(
         draw, arm_length=length, arm_inertia=inertia, element_mass=mass, release_angle=up, efficiency=0.8,
         spring_rate=300.0 if driven == "spring" else None, torque=None if driven == "spring" else 2.5,
         preload=4.0 if driven == "spring" else 0.0, arm_moment=moment,

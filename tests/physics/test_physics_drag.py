@@ -3,11 +3,19 @@
 import numpy as np
 import pytest
 
-from fieldtune.physics.air import standard_air
+from fieldtune.physics.air import (
+    DRAG_LAWS,
+    LIFT_LAWS,
+    brown_lawler,
+    drag_law,
+    goff_carre,
+    lift_law,
+    seamed_sphere,
+    smooth_sphere,
+    standard_air,
+)
 from fieldtune.physics.air_forces import Forces
-from fieldtune.physics.drag import DRAG_LAWS, brown_lawler, drag_law, goff_carre, seamed_sphere, smooth_sphere
 from fieldtune.physics.flying_body import ball, bluff
-from fieldtune.physics.lift import LIFT_LAWS, lift_law
 
 SURFACES = ["smooth", "felt", "seamed", "dimpled", "perforated"]
 

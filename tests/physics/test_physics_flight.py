@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from fieldtune.physics.air import standard_air
-from fieldtune.physics.drag import DragLaw, constant_drag
+from fieldtune.physics.air import DragLaw, constant_drag, standard_air
 from fieldtune.physics.flight import fly, path
 from fieldtune.physics.flying_body import Body, ball
 from fieldtune.physics.required_speed import needed_speed

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldtune.physics.air import standard_air
-from fieldtune.physics.drag import constant_drag
+from fieldtune.physics.air import constant_drag, standard_air
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body, ball
 from fieldtune.physics.required_speed import needed_speed

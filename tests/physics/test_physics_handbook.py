@@ -9,10 +9,9 @@ import numpy as np
 import pytest
 
 from fieldtune.physics import air
-from fieldtune.physics.drag import DRAG_LAWS, dimpled_sphere, seamed_sphere, smooth_sphere
+from fieldtune.physics.air import DRAG_LAWS, LIFT_LAWS, dimpled_sphere, seamed_sphere, smooth_sphere
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import ball
-from fieldtune.physics.lift import LIFT_LAWS
 
 
 def test_standard_atmosphere_is_made_of_its_constants():

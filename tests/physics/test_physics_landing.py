@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from fieldtune.physics import rolling, sliding
-from fieldtune.physics.air import standard_air
-from fieldtune.physics.drag import constant_drag
+from fieldtune.physics.air import constant_drag, standard_air
 from fieldtune.physics.flying_body import Body, ball, bluff
 from fieldtune.physics.landing import Ground, come_to_rest, rubbed, touch_down
 

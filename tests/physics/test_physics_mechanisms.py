@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from fieldtune.physics import arm, flywheel, motor, springs, striker
+from fieldtune.physics import flywheel, motor, springs
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.flywheel import Flywheel
 
@@ -68,7 +68,7 @@ def test_wire_tables(material, millimetres, gigapascals, megapascals):
 
 def test_impact_example():
     """Khurmi & Gupta, Theory of Machines, Ex. 3.19: 50 kg at 3, 25 kg at 1.5 m/s, e = 0, 1, 0.6 (exact)."""
-    hit = striker.collide(50, 3.0, 25, 1.5, [0.0, 1.0, 0.6])
+    hit = springs.collide(50, 3.0, 25, 1.5, [0.0, 1.0, 0.6])
     np.testing.assert_allclose(hit.first, [2.5, 2.0, 2.2], rtol=1e-14)
     np.testing.assert_allclose(hit.second, [2.5, 3.5, 3.1], rtol=1e-14)
     np.testing.assert_allclose(hit.loss, [18.75, 0.0, 12.0], atol=1e-12)
@@ -77,17 +77,17 @@ def test_impact_example():
 def test_striking_and_pushing_keep_the_energy():
     """What the element has, what stays in the striker and what the impact loses add up to what the spring gave."""
     given = np.array([0.5, 2.0])
-    hit = striker.strike(given, 0.2, 0.05, 0.6)
-    loss = striker.collide(0.2, np.sqrt(2 * given / 0.2), 0.05, 0.0, 0.6).loss
+    hit = springs.strike(given, 0.2, 0.05, 0.6)
+    loss = springs.collide(0.2, np.sqrt(2 * given / 0.2), 0.05, 0.0, 0.6).loss
     np.testing.assert_allclose(0.5 * 0.05 * hit.exit_speed**2 + hit.energy_left + loss, given, rtol=1e-13)
-    shared = striker.push(given, 0.2, 0.05)
+    shared = springs.push(given, 0.2, 0.05)
     np.testing.assert_allclose(0.5 * 0.05 * shared.exit_speed**2 + shared.energy_left, given, rtol=1e-13)
-    assert float(striker.strike(-1.0, 0.2, 0.05, 0.6).exit_speed) == 0.0
+    assert float(springs.strike(-1.0, 0.2, 0.05, 0.6).exit_speed) == 0.0
 
 
 def test_equal_masses_swap_speeds():
     """Elastic impact of equal masses (closed form): the striker stands still, the element takes all."""
-    hit = striker.strike(0.5 * 0.1 * 4.0**2, 0.1, 0.1, 1.0)
+    hit = springs.strike(0.5 * 0.1 * 4.0**2, 0.1, 0.1, 1.0)
     assert float(hit.exit_speed) == pytest.approx(4.0, rel=1e-14)
     assert float(hit.energy_left) == pytest.approx(0.0, abs=1e-28)
 
@@ -98,7 +98,7 @@ ARM = {"arm_length": 0.3, "arm_inertia": 0.004, "element_mass": 0.06, "release_a
 def test_arm_energy_balance():
     """Work in = kinetic energy of arm and element + lift of the element, by the definition of each."""
     draw = np.linspace(0.02, 0.3, 8)
-    speed = arm.exit_speed(draw, **ARM, spring_rate=400.0, torque=None, preload=5.0, efficiency=0.8)
+    speed = springs.exit_speed(draw, **ARM, spring_rate=400.0, torque=None, preload=5.0, efficiency=0.8)
     work = 0.8 * (200 * draw**2 + 5 * draw)
     up = math.radians(40)
     rise = 0.3 * (math.sin(up) - np.sin(up - draw / 0.3))
@@ -107,17 +107,17 @@ def test_arm_energy_balance():
 
 
 def test_arm_by_torque_and_too_weak():
-    driven = arm.exit_speed([0.1, 0.3], **ARM, spring_rate=None, torque=3.0)
+    driven = springs.exit_speed([0.1, 0.3], **ARM, spring_rate=None, torque=3.0)
     assert driven[1] > driven[0] > 0
-    assert float(arm.exit_speed(0.2, **ARM, spring_rate=None, torque=0.05)) == 0.0
-    assert float(arm.exit_speed(0.0, **ARM, spring_rate=400.0, torque=None)) == 0.0
+    assert float(springs.exit_speed(0.2, **ARM, spring_rate=None, torque=0.05)) == 0.0
+    assert float(springs.exit_speed(0.0, **ARM, spring_rate=400.0, torque=None)) == 0.0
     with pytest.raises(ValueError, match="spring_rate or torque"):
-        arm.exit_speed(0.1, **ARM, spring_rate=None, torque=None)
+        springs.exit_speed(0.1, **ARM, spring_rate=None, torque=None)
 
 
 def test_arm_of_its_own_weight_is_slower():
-    bare = arm.exit_speed(0.2, **ARM, spring_rate=400.0, torque=None)
-    heavy = arm.exit_speed(0.2, **ARM, spring_rate=400.0, torque=None, arm_moment=0.02)
+    bare = springs.exit_speed(0.2, **ARM, spring_rate=400.0, torque=None)
+    heavy = springs.exit_speed(0.2, **ARM, spring_rate=400.0, torque=None, arm_moment=0.02)
     assert heavy < bare
 
 

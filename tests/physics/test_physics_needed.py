@@ -6,8 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fieldtune.physics.air import standard_air
-from fieldtune.physics.drag import constant_drag
+from fieldtune.physics.air import constant_drag, standard_air
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body, ball
 from fieldtune.physics.required_speed import needed_speed

@@ -11,7 +11,7 @@ from fieldtune import Session, load_robot
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import model_log_speed
-from fieldtune.share.formula import fit, no_air_setpoints, parabola_speed, polynomial
+from fieldtune.share.table_curve import fit, no_air_setpoints, parabola_speed, polynomial
 
 # NIST Statistical Reference Datasets, Norris (linear regression, 36 observations), x, y.
 NORRIS = """

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fieldtune import Session, load_robot
-from fieldtune.console.widgets.braille_scene import ROBOT, draw, frame
+from fieldtune.console.widgets.braille import ROBOT, draw, frame
 from fieldtune.robot.home import demo_home
 from fieldtune.scene import Line, Scene, scene
 from fieldtune.share.path_svg import WIDTH, picture

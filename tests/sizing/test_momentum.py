@@ -7,7 +7,7 @@ import math
 import pytest
 from robots import heron
 
-from fieldtune.robot.grip_bound import grip_doubt, largest_grip
+from fieldtune.robot.derived import grip_doubt, largest_grip
 from fieldtune.sizing.size import size
 from fieldtune.sizing.what_if import momentum_factor, what_it_buys
 

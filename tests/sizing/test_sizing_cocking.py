@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.physics.springs import helical_rate, shear_modulus
 from fieldtune.robot.chemistry import CHEMISTRIES
-from fieldtune.robot.cocking import cock_time, draws_by_torque
+from fieldtune.robot.drawn import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.model import SpringWire
 from fieldtune.sizing.size import size

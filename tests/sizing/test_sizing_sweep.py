@@ -10,7 +10,7 @@ import pytest
 from robots import altered, crane, heron, otter
 
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, ceiling
-from fieldtune.battery.rest_voltage import LOW_CHARGE, rest_voltage
+from fieldtune.battery.resistance import LOW_CHARGE, rest_voltage
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.robot.model import Battery, SetpointRange

@@ -11,8 +11,7 @@ from robots import DRIVE, altered, heron
 from scipy.integrate import solve_ivp
 from scipy.signal import TransferFunction, step
 
-from fieldtune.battery.ceiling import ceiling, lowest_voltage
-from fieldtune.battery.wheel_times import wheel_times
+from fieldtune.battery.ceiling import ceiling, lowest_voltage, wheel_times
 from fieldtune.constants import RPM
 from fieldtune.physics.motor import approach_time, poles, reflected_inertia
 from fieldtune.robot.chemistry import CHEMISTRIES

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
+from fieldtune.aim.required_speed.flight import FlightRequiredSpeed, LandingRequiredSpeed
 from fieldtune.aim.required_speed.floor import RollingRequiredSpeed, SlidingRequiredSpeed
-from fieldtune.aim.required_speed.landing import LandingRequiredSpeed
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:

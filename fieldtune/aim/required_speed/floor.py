@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.aim.floor_path import ground, sliding_drag
+from fieldtune.aim.element_path import ground, sliding_drag
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance

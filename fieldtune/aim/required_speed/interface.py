@@ -10,9 +10,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import reduce
+from itertools import product
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+from numpy.polynomial import chebyshev
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
@@ -68,3 +71,136 @@ class RequiredSpeed(Protocol):
 def exit_angle_room(exit_angle: float) -> float:
     """How far the angle may be off before the path goes vertical, radians."""
     return max(math.radians(88) - exit_angle, math.radians(0.5))
+
+
+# A smooth function of a few variables as a tensor of coefficients: exact at its nodes, differentiable everywhere.
+#
+# Along an axis that is smooth all over, Chebyshev polynomials: the error falls geometrically with the number of nodes
+# (Trefethen, Approximation Theory and Approximation Practice, SIAM 2013, chapters 3 to 5). Along an axis that may have
+# a rough end, a cubic spline: what is wrong in one place dies out within a few nodes (de Boor, A Practical Guide to
+# Splines, Springer 2001, chapter 4).
+
+
+_INSIDE = 1 - 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """An interval [low, high] with ``count`` Chebyshev nodes; outside it the function is held at the edge."""
+
+    low: float
+    high: float
+    count: int
+
+    def nodes(self) -> FloatArray:
+        """The nodes, ascending, shape (count,)."""
+        if self.count == 1:
+            return np.array([(self.low + self.high) / 2])
+        unit = -np.cos(np.pi * (np.arange(self.count) + 0.5) / self.count)
+        return self.low + (unit + 1) / 2 * (self.high - self.low)
+
+    def rows(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Chebyshev polynomials (n, count) at x and their derivatives with respect to x."""
+        if self.count == 1:
+            return np.ones((len(x), 1)), np.zeros((len(x), 1))
+        scale = 2 / (self.high - self.low)
+        raw = (x - self.low) * scale - 1
+        # T_k = cos(k t) and T_k' = k sin(k t) / sin(t); a hair inside the ends, where the quotient is still a number.
+        turn = np.arccos(np.clip(raw, -_INSIDE, _INSIDE))
+        order = np.arange(self.count)
+        multiples = np.outer(turn, order)
+        slopes = np.sin(multiples) * order * (np.where(np.abs(raw) <= 1, scale, 0.0) / np.sin(turn))[:, None]
+        return np.cos(multiples), slopes
+
+    def fit_matrix(self) -> FloatArray:
+        """Matrix (count, count) from values at the nodes to Chebyshev coefficients."""
+        if self.count == 1:
+            return np.ones((1, 1))
+        unit = -np.cos(np.pi * (np.arange(self.count) + 0.5) / self.count)
+        return np.asarray(np.linalg.inv(chebyshev.chebvander(unit, self.count - 1)))
+
+
+@dataclass(frozen=True, slots=True)
+class SplineAxis:
+    """An interval [low, high] with ``count`` evenly spaced nodes and a cubic spline through them, not-a-knot at the
+    ends; outside it the function is held at the edge."""
+
+    low: float
+    high: float
+    count: int
+
+    def nodes(self) -> FloatArray:
+        """The nodes, ascending, shape (count,)."""
+        return np.linspace(self.low, self.high, self.count)
+
+    def pieces(self, x: FloatArray) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
+        """First of the four uniform cubic B-splines not zero at x (n,), their values and derivatives (4, n)."""
+        step = (self.high - self.low) / (self.count - 1)
+        raw = (x - self.low) / step
+        held = np.clip(np.nan_to_num(raw), 0.0, self.count - 1)
+        place = np.minimum(held.astype(np.intp), self.count - 2)
+        u = held - place
+        v = 1 - u
+        values = np.stack([v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3]) / 6
+        slopes = np.stack([-(v**2), 3 * u**2 - 4 * u, 4 * v - 3 * v**2, u**2]) / 2
+        return place, np.where(np.isnan(x), np.nan, values), slopes * np.where(raw == held, 1 / step, 0.0)
+
+    def fit_matrix(self) -> FloatArray:
+        """Matrix (count + 2, count) from values at the nodes to coefficients."""
+        system = np.zeros((self.count + 2, self.count + 2))
+        place, values, _ = self.pieces(self.nodes())
+        for k in range(4):
+            system[np.arange(self.count), place + k] = values[k]
+        system[-2, :5] = system[-1, -5:] = [1, -4, 6, -4, 1]
+        return np.asarray(np.linalg.inv(system)[:, : self.count])
+
+
+@dataclass(frozen=True, slots=True)
+class Tensor:
+    """Coefficients (c_1, ..., c_a, m) of m functions over the same axes, those with splines first."""
+
+    axes: tuple[Axis | SplineAxis, ...]
+    coefficients: FloatArray
+
+    @classmethod
+    def fitted(cls, axes: tuple[Axis | SplineAxis, ...], values: FloatArray) -> Tensor:
+        """Tensor through ``values`` (count_1, ..., count_a, m) given at the grid of the axes' nodes."""
+        coefficients = np.asarray(values, dtype=float)
+        for place, axis in enumerate(axes):
+            coefficients = np.moveaxis(np.tensordot(axis.fit_matrix(), coefficients, (1, place)), 0, place)
+        return cls(axes, np.ascontiguousarray(coefficients))
+
+    def at(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
+        """Values (m, n), and their derivatives an axis [(m, n)], at points given as one (n,) array an axis."""
+        value, slopes = self._near(points)
+        shape = self.coefficients.shape
+        for place, (axis, x) in enumerate(zip(self.axes, points, strict=True)):
+            if isinstance(axis, Axis):
+                row, bent = axis.rows(x)
+                slopes = [_contracted(slope, row, shape[place]) for slope in slopes]
+                slopes.append(_contracted(value, bent, shape[place]))
+                value = _contracted(value, row, shape[place])
+        return value.T, [slope.T for slope in slopes]
+
+    def _near(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
+        """Spline axes summed over the few coefficients near each point: values and derivatives (n, rest)."""
+        local = [axis.pieces(x) for axis, x in zip(self.axes, points, strict=True) if isinstance(axis, SplineAxis)]
+        shape = self.coefficients.shape
+        n, rest = len(points[0]), int(np.prod(shape[len(local) :]))
+        table = self.coefficients.reshape(*shape[: len(local)], rest)
+        if not local:
+            return np.broadcast_to(table, (n, rest)), []
+        value, slopes = np.zeros((n, rest)), [np.zeros((n, rest)) for _ in local]
+        for offsets in product(range(4), repeat=len(local)):
+            block = table[tuple(place + k for (place, _, _), k in zip(local, offsets, strict=True))]
+            weights = [values[k] for (_, values, _), k in zip(local, offsets, strict=True)]
+            value += reduce(np.multiply, weights)[:, None] * block
+            for axis, (_, _, bends) in enumerate(local):
+                others = [bends[offsets[axis]] if k == axis else weight for k, weight in enumerate(weights)]
+                slopes[axis] += reduce(np.multiply, others)[:, None] * block
+        return value, slopes
+
+
+def _contracted(partial: FloatArray, row: FloatArray, count: int) -> FloatArray:
+    """Sum over the leading axis of what is left: partial (n, count * rest) with row (n, count) gives (n, rest)."""
+    return np.asarray(np.einsum("ni,nij->nj", row, partial.reshape(len(row), count, -1)))

@@ -19,7 +19,7 @@ from fieldtune.records import Result, Shot
 
 if TYPE_CHECKING:
     from fieldtune.console.controller import Controller
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
 
 Miss = tuple[float | None, float | None]
 USUAL_WIDTH, USUAL_HEIGHT = 80, 21

@@ -19,7 +19,7 @@ from fieldtune.errors import InputError
 if TYPE_CHECKING:
     from fieldtune.battery.change import Outlook, Recalibration
     from fieldtune.battery.resistance import TwoPulse
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.records import BatteryReading
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from fieldtune.battery.change import Recalibration
     from fieldtune.battery.resistance import TwoPulse
     from fieldtune.battery.status import BatteryStatus
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.records import BatteryReading
 
 _HEADS = {"spin": "Spin up", "shoot": "One or two shots", "done": "Done"}

@@ -16,7 +16,7 @@ from fieldtune.errors import InputError
 from fieldtune.share.export_kinds import KINDS, suggested_name
 
 if TYPE_CHECKING:
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
 
 CHOICES = len(KINDS)
 """How many things can be written."""

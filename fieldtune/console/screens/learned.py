@@ -15,7 +15,7 @@ from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.records import Shot
 
 ODD = 0.02

@@ -14,7 +14,7 @@ from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
 
 
 _VALUE_WIDE = 29  # of the 44 columns of the health, less the names and the margin

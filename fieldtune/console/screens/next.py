@@ -17,7 +17,7 @@ from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, NextShot, Standing
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
 
 

@@ -18,7 +18,7 @@ from fieldtune.errors import InputError
 from fieldtune.records import Shot, UnansweredShot
 
 if TYPE_CHECKING:
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
 
 Entry = UnansweredShot | Shot

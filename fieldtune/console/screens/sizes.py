@@ -20,7 +20,7 @@ from fieldtune.figures import figures_of
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
     from fieldtune.sizing.results import Size
 

@@ -15,7 +15,7 @@ from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot,
 from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
-    from fieldtune.link.snapshot import Live
+    from fieldtune.link.samples import Live
     from fieldtune.robot.drawn import Drawn
 from fieldtune.robot.flywheel import Flywheel
 from fieldtune.robot.model import Robot

@@ -10,7 +10,7 @@ from rich.style import Style
 from textual.geometry import Size
 from textual.strip import Strip
 
-from fieldtune.console.widgets import braille_scene as parts
+from fieldtune.console.widgets import braille as parts
 from fieldtune.console.widgets.braille import Canvas
 from fieldtune.console.widgets.text_block import CachedWidget
 from fieldtune.scene import Scene

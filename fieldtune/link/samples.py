@@ -1,0 +1,145 @@
+"""One decoded line: its readings in SI, placed in time; and which lines of a fast robot become samples."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal, Protocol
+
+from fieldtune.line_fields import Readings
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    History = NDArray[np.float64] | tuple[()]
+
+
+@dataclass(slots=True, kw_only=True)
+class Sample(Readings):
+    """One plausible line: ``None`` where the line did not say it. Read-only once handed out.
+
+    ``time_s`` runs on over roll-over, restarts and gaps; ``fresh`` marks the first sample behind such a break.
+    ``turns`` counts wheel turns since the last break. ``wheel_rpm`` is the speed at the wheel without
+    a sign: as sent, else the local slope of the counts. ``arrival_s`` is the host's clock. ``before_s`` is the time of
+    the line before, which need not have become a sample.
+    """
+
+    time_s: float
+    arrival_s: float
+    turns: float | None = None
+    fired: bool | None = None
+    fresh: bool = False
+    before_s: float | None = None
+
+
+_SPACING_S = 0.0065  # some 150 samples/s at most
+
+
+class SampleChooser:
+    """Chooses among lines in order of time: fast lines are thinned, but nothing that matters is passed over."""
+
+    def __init__(self) -> None:
+        self._last_s: float | None = None
+        self._due_s = -math.inf
+        self._turns: float | None = None
+        self._moved_s = -math.inf
+
+    def chosen(
+        self, times_s: Sequence[float], turns: Sequence[float | None] | None, told: Sequence[object] | None
+    ) -> list[tuple[int, float | None]]:
+        """Which of the next lines become samples, and the time of the line before each.
+
+        Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few.
+        """
+        found = []
+        last_s, due_s, before, moved_s = self._last_s, self._due_s, self._turns, self._moved_s
+        for i, now_s in enumerate(times_s):
+            timeless = last_s is not None and now_s <= last_s  # other fields, sent in a line of their own
+            wanted = timeless or now_s >= due_s or (told is not None and bool(told[i]))
+            if turns is not None and turns[i] != before:
+                wanted = wanted or now_s - moved_s > _SPACING_S
+                before, moved_s = turns[i], now_s
+            if wanted:
+                found.append((i, last_s))
+                due_s = now_s + _SPACING_S
+            last_s = now_s
+        self._last_s, self._due_s, self._turns, self._moved_s = last_s, due_s, before, moved_s
+        return found
+
+
+# What the line says now: records that the monitor hands to the session and the screen, and nobody changes.
+#
+# ``None`` means that the robot does not send it or that it is too old to show.
+
+
+State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
+
+
+@dataclass(frozen=True, slots=True)
+class ShotSeen:
+    """A shot recognised on the line. Times in seconds of the line's clock; ``speed_rpm`` at release, at the wheel."""
+
+    number: int
+    time_s: float
+    speed_rpm: float | None
+    depth_rpm: float | None
+    recovery_s: float | None
+    energy_j: float | None
+    setpoint: float | None
+    distance_m: float | None
+    battery_v: float | None
+    draw_mm: float | None
+    by: Literal["fired", "wheel"]
+    arrival_s: float | None = None
+    """Host time at which the line that told of it arrived."""
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """The line's health: counts since it was opened."""
+
+    lines: int = 0
+    good: int = 0
+    dropped: dict[str, int] = field(default_factory=dict)
+    notices: dict[str, int] = field(default_factory=dict)
+    """Things that are not faults, by name: ``restart``, ``clock roll-over``, ``counter roll-over``, ``reconnected``."""
+    rate_hz: float | None = None
+    clock: Literal["robot", "arrival", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class WheelFigures:
+    """WheelFollower of the wheel view, over the last seconds; ``None`` until seen."""
+
+    steady_error_rpm: float | None = None
+    ripple_rpm: float | None = None
+    spin_up_s: float | None = None
+    recovery_s: float | None = None
+    shots_per_minute: float | None = None
+    second_wheel_mismatch_pct: float | None = None
+
+
+@dataclass(slots=True)
+class Live(Readings):
+    """One snapshot of the line, cheap to take at any rate from any thread; readings that are too old are None."""
+
+    state: State
+    words: str
+    port: str | None = None
+    age_s: float | None = None
+    health: Health = Health()
+    wheel: WheelFigures = WheelFigures()
+    shots: tuple[ShotSeen, ...] = ()
+    history_s: History = ()
+    history_rpm: History = ()
+    history_volt: History = ()
+
+
+class LineSnapshots(Protocol):
+    """What a session asks of a line: ``Monitor`` answers it."""
+
+    def snapshot(self) -> Live:
+        """What the line says now."""
+        ...
