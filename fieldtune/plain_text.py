@@ -6,6 +6,8 @@ steer a terminal (ECMA-48 control functions) or turn its order round (Unicode's 
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import sys
 from collections.abc import Iterable, Sequence
@@ -91,6 +93,15 @@ def columns(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
         ).rstrip()
         for row in cells
     ]
+
+
+def csv_lines(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Rows as RFC 4180 text; unknown is empty. Words that a spreadsheet would take for a formula get a blank before."""
+    page = io.StringIO()
+    lines = csv.writer(page, lineterminator="\n")
+    lines.writerow(head)
+    lines.writerows([f" {c}" if isinstance(c, str) and c[:1] in "=+-@" and c else c for c in row] for row in rows)
+    return page.getvalue()
 
 
 def _is_number(cell: str) -> bool:

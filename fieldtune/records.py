@@ -1,4 +1,4 @@
-"""Plain records that more than one room reads: confirmed shots, shots without a result, battery periods, acts.
+"""Plain records that more than one room reads: shots, battery periods, acts; and any record as plain values.
 
 They carry no behaviour beyond what a row of the log says. Unknown is ``None``.
 """
@@ -22,7 +22,8 @@ class Shot:
     ``side_m`` positive right. ``time`` is when it left. ``distance_from`` says where the distance came from: typed, a
     spot, the robot's reading, or steps. ``excluded`` holds the reason for which a person left the shot out of learning;
     ``corrected`` says that result and misses are those of a later correction. ``origin`` names the other store a merged
-    shot came from, None for a shot confirmed here.
+    shot came from, None for a shot confirmed here. ``match`` and ``batch`` are labels: the match it was taken in, and
+    the lot of elements it was taken with.
     """
 
     shot: int
@@ -42,6 +43,8 @@ class Shot:
     excluded: str | None = None
     corrected: bool = False
     origin: str | None = None
+    match: str | None = None
+    batch: str | None = None
 
     @property
     def counts(self) -> bool:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
@@ -198,7 +199,7 @@ class Session:
         return angle_sweep(robot, aimed_at, belief, at, low_deg, high_deg, step_deg, volts)
 
     def hits(self, by: str = "spot") -> Hits:
-        """Hits of shots tried, by "spot", "target" or "battery", with 95 % intervals of the share."""
+        """Hits of shots tried, by "spot", "target", "battery", "batch" or "match", with 95 % intervals of the share."""
         from fieldtune.learn.hits import count_hits
 
         return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
@@ -264,30 +265,29 @@ class Session:
         epoch: int | None = None,
         time: str | None = None,
         seen: str | None = None,
+        match: str | None = None,
+        batch: str | None = None,
     ) -> Shot:
         """Adds a shot to the log and learns from it; when this returns, it is on the disk.
 
         ``result``: in, short, long, left or right; may be left out where the measured miss says it. Both are kept, also
         where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw. ``epoch`` and
         ``time`` (as the log writes it): the battery period and moment it left in, now where None; ``seen``: uid of the
-        unanswered shot that this answers.
+        unanswered shot that this answers. ``match``,
+        ``batch``: labels, of the match it was taken in and the lot of elements it was taken with.
         """
         aimed_at = self.robot.target(target)
         volts = self._volts(battery_v) if seen is None else battery_v
         entry = shot_entry.check_entry(self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, volts)
         return self.log.add(
-            entry.distance_m,
-            entry.setpoint,
-            entry.result,
-            miss_m=entry.miss_m,
-            side_m=entry.side_m,
-            speed=entry.speed,
-            battery_v=entry.battery_v,
+            **asdict(entry),
             target=aimed_at.name,
             distance_from=distance_from,
             epoch=epoch,
             time=time,
             seen=seen,
+            match=None if match is None else shot_entry.check_words("a match", match, 40),
+            batch=None if batch is None else shot_entry.check_words("a batch", batch, 40),
         )
 
     def correct(

@@ -1,4 +1,4 @@
-"""What is believed of a robot's unknowns: weighted draws over which every answer of this room is averaged.
+"""What is believed of a robot's unknowns as weighted draws that answers average, and their exit speeds.
 
 The learn room makes a Belief from priors and shots; this room only reads it. The log of the exit speed is
 

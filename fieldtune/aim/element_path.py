@@ -1,4 +1,4 @@
-"""A robot's element on its way, as physics sees it: flying, or over the floor, landing there first or not.
+"""A robot's element on its way, in the air or over the floor, and the figures of one path.
 
 Distances are horizontal, as the profile's are; ``log_friction`` scales friction and rolling resistance together.
 """

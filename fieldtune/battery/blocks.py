@@ -1,4 +1,4 @@
-"""Samples of the line gathered into short blocks, each with its mean voltage and the current it stands for.
+"""Samples in short blocks with mean voltage and current, and whether that current can be believed.
 
 Where the robot sends no current it is calculated from how fast the wheel gains speed: the motors' torque is what the
 wheel gains in angular momentum, and a chopper draws from the battery the motors' current times the share of time that

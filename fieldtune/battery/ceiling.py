@@ -1,4 +1,4 @@
-"""The ceiling: the highest setpoint that a battery, as it is now, can hold and can recover to between shots.
+"""What a battery can do now: the highest setpoint it holds and recovers to, and how long that takes.
 
 ``Flywheel.ceiling`` has the formula for wheels; a striker's or an arm's ceiling is the longest draw whose hardest point
 the drive can still turn through. Asked ten times a second, for a wheel it is a straight line in the voltage, worked out

@@ -1,4 +1,4 @@
-"""A battery as a straight line, V = rest voltage - resistance * current, fitted as samples come.
+"""A battery as a straight line, V = rest voltage - resistance * current, and which voltages can be its own.
 
 A Kalman filter over the two unknowns: recursive least squares in which the rest voltage may wander as charge goes and
 the resistance hardly at all (Bar-Shalom, Li & Kirubarajan, Estimation with Applications to Tracking and Navigation,

@@ -9,7 +9,7 @@ from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
 from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, local_time, printable, say_aside
+from fieldtune.plain_text import columns, csv_lines, local_time, printable, say, say_aside
 from fieldtune.records import RESULTS, Shot
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     _add_misses(shot)
     add_battery(shot)
     add_target(shot)
+    shot.add_argument("--match", metavar="NAME", help="the match it was taken in, for 'fieldtune hits --by match'")
+    shot.add_argument("--batch", metavar="NAME", help="the lot of elements it was taken with")
 
     correct = arguments.declare(
         commands, "correct", _correct, "corrects a shot's result; the first one stays in the log"
@@ -45,6 +47,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_robot(redo)
     shots = arguments.declare(commands, "shots", _shots, "the shot log")
     arguments.add_robot(shots)
+    shots.add_argument("--format", choices=("text", "csv"), default="text", help="csv: what 'fieldtune import' reads")
 
     exclude = arguments.declare(commands, "exclude", _exclude, "leaves a shot out of learning")
     arguments.add_robot(exclude)
@@ -81,7 +84,10 @@ def _shot(args: argparse.Namespace) -> None:
         distance = arguments.distance(robot, args)
         setpoint = arguments.setpoint(robot, "--setpoint", args.setpoint)
         speed = None if args.speed is None else arguments.measured_speed(robot, "--speed", args.speed)
-        shot = session.confirm(distance, setpoint, args.result, args.miss, args.side, speed, args.battery, args.target)
+        shot = session.confirm(
+            distance, setpoint, args.result, args.miss, args.side, speed, args.battery, args.target,
+            match=args.match, batch=args.batch,
+        )  # fmt: skip
         # The shot is kept from here on: say so even if the answer that should follow fails.
         try:
             aim = session.aim(distance, args.battery, args.target)
@@ -148,13 +154,33 @@ def _turn(args: argparse.Namespace, what: str, done: str, nothing: str) -> int:
 def _shots(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         shots, robot = session.log.shots(), session.robot
+    if args.format == "csv":
+        say(_csv(robot, shots), end="")
+        return
+    labels = [name for name in ("match", "batch") if any(getattr(shot, name) for shot in shots)]
     head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
-            "speed", "battery (V)", "period", "target", "")  # fmt: skip
-    text = columns(head, (_row(shot) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
+            "speed", "battery (V)", "period", "target", *labels, "")  # fmt: skip
+    text = columns(head, (_row(shot, labels) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
     give(args, {"robot": robot.name, "shots": shots}, text)
 
 
-def _row(shot: Shot) -> tuple[str, ...]:
+def _csv(robot: Robot, shots: tuple[Shot, ...]) -> str:
+    """The shots that count as a sheet with units in its headings."""
+    from fieldtune.shot_entry import speed_unit
+
+    head = ("distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
+            f"speed ({speed_unit(robot)})", "battery (V)", "target", "time", "epoch", "match", "batch")  # fmt: skip
+    return csv_lines(
+        head,
+        [
+            (s.distance_m, s.setpoint, s.result, s.miss_m, s.side_m, s.speed, s.battery_v, s.target, s.time,
+             f"period {s.epoch}", s.match, s.batch)
+            for s in shots if s.counts
+        ],
+    )  # fmt: skip
+
+
+def _row(shot: Shot, labels: list[str]) -> tuple[str, ...]:
     state = "undone" if shot.undone else f"left out: {shot.excluded}" if shot.excluded is not None else ""
     if shot.corrected and not shot.undone:
         state = f"corrected, {state}".rstrip(", ")
@@ -163,7 +189,8 @@ def _row(shot: Shot) -> tuple[str, ...]:
     return (
         str(shot.shot), local_time(shot.time), number(shot.distance_m), f"{shot.setpoint:g}",
         shot.result or "-", "-" if shot.miss_m is None else f"{shot.miss_m:+.2f}", number(shot.speed, 0),
-        number(shot.battery_v, 1), str(shot.epoch), shot.target or "", state,
+        number(shot.battery_v, 1), str(shot.epoch), shot.target or "",
+        *(getattr(shot, name) or "" for name in labels), state,
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Escape and the key typed right after it, told apart from the escape sequences of arrows and function keys.
+"""The terminal: Escape told apart from escape sequences, and left as it was when a signal ends the console.
 
 Terminals send Escape as the byte that such sequences begin with. Textual takes an ordinary key behind it for Alt and
 that key, as on a keyboard with Alt; the console has no such keys, and people who press Escape and a letter in one go

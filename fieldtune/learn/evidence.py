@@ -1,4 +1,4 @@
-"""Evidence: shots as rows of a likelihood about the log exit speed, and how the drive follows its setpoint.
+"""Evidence: shots as arrays, then as rows of a likelihood of the log exit speed and the drive's response.
 
 A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive
 makes of it counts too (``tracked_prior``). Both are normal and conjugate, with a prior worth a few shots on the spread.

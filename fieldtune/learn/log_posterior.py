@@ -1,4 +1,4 @@
-"""The log posterior of standard-normal unknowns given rows of evidence, with exact first and second derivatives.
+"""The log posterior given rows of evidence, with exact derivatives, and the normal probabilities it is made of.
 
 Every row compares linear combinations of a few smooth *features* of the unknowns with a normal scatter whose variance
 is a sum of loads times unknown variances. So a batch of unknowns costs one matrix product, and second derivatives are

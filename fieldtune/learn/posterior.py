@@ -1,4 +1,4 @@
-"""The room's door: what is believed after some shots, what they taught in words, and the next shot worth taking."""
+"""From shots to what is believed, what they taught in words, and the next shot: the door of this room."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One decoded line: its readings in SI, placed in time; and which lines of a fast robot become samples."""
+"""What the line says: one decoded line in SI, placed in time, and the records of the moment for the screen."""
 
 from __future__ import annotations
 

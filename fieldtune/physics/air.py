@@ -1,4 +1,4 @@
-"""Air: density, viscosity and speed of sound of moist air, and the standard atmosphere.
+"""Air, and what it does to round things: density, viscosity, standard atmosphere, drag, lift of spinning balls.
 
 Sources: density CIPM-2007 (Picard, Davis, Glaeser, Fujii, Metrologia 45 (2008) 149); speed of sound and viscosity
 IEC 61094-2:2009, annex F; standard atmosphere U.S. Standard Atmosphere 1976, equal to ISO 2533 below 32 km.

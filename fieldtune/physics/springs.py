@@ -1,4 +1,4 @@
-"""Springs: stored energy, moving mass, and the rate and stress of a helical compression spring from its wire.
+"""Springs, and the strikers and arms they drive: stored energy, stress, impact, a throw from an arm's tip.
 
 Sources: Budynas & Nisbett, Shigley's Mechanical Engineering Design, 10th ed., chapter 10 (rate eq. 10-9,
 curvature factor eq. 10-5, strength eq. 10-14, tables 10-4 and 10-5). Everything broadcasts.

@@ -1,4 +1,4 @@
-"""Figures that follow from a profile alone: what a person can hold against the real robot before the first shot."""
+"""Figures that follow from a profile alone: to hold against the real robot, and the grip that momentum allows."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What strikers and arms have in common: a drive draws them back, and they are let go."""
+"""What strikers and arms have in common: a drive draws them back against the spring, and they are let go."""
 
 from __future__ import annotations
 

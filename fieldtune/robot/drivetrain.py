@@ -1,4 +1,4 @@
-"""The drive as one straight line at the wheel, arm or crank: motors in parallel, gear train, battery and wiring.
+"""Drive, battery and encoder as in the profile, and the drive as one straight line at wheel, arm or crank.
 
 At full power every motor sees the same voltage, the battery's open-circuit voltage less what all of them together lose
 in pack and wiring. Motors in parallel on one resistance are the same as motors of a higher resistance each:

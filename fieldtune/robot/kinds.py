@@ -1,4 +1,4 @@
-"""Every kind of launcher and of target there is, by the profile's word for it."""
+"""Every kind of launcher and target there is, by the profile's word for it, and reading ``[launcher]``."""
 
 from __future__ import annotations
 

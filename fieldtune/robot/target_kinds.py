@@ -1,4 +1,4 @@
-"""Targets reached through the air: baskets and windows."""
+"""The kinds of targets: baskets and windows are reached through the air, zones and gates over the floor."""
 
 from __future__ import annotations
 

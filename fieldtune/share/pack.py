@@ -131,6 +131,8 @@ class _Shot(_Entry):
     target: str | None = None
     distance_from: str | None = None
     origin: str | None = None
+    match: str | None = None
+    batch: str | None = None
 
 
 class _Epoch(_Entry):
@@ -328,11 +330,7 @@ _RULES: dict[str, Callable[[Any], bool]] = {
     "battery_v": _between(_TINY, 100.0),
     "resistance_ohm": _between(0.0, 1e3),
     "rest_v": _between(0.0, 1e3),
-    "label": _words(200),
-    "reason": _words(200),
-    "target": _words(200),
-    "distance_from": _words(200),
-    "origin": _words(200),
+    **dict.fromkeys(("label", "reason", "target", "distance_from", "origin", "match", "batch"), _words(200)),
 }
 
 

@@ -150,6 +150,8 @@ def _plot(residuals: Sequence[Residual]) -> Markup:
 
 def _log_row(robot: Robot, shot: Shot) -> tuple[str, ...]:
     notes = ["undone"] if shot.undone else [f"left out: {shot.excluded}"] if shot.excluded is not None else []
+    notes += [f"match {shot.match}"] if shot.match else []
+    notes += [f"batch {shot.batch}"] if shot.batch else []
     notes += [words for words in (shot.target, f"from {shot.origin}" if shot.origin else None) if words]
     return (
         str(shot.shot), local_time(shot.time), f"{shot.distance_m:.2f}",

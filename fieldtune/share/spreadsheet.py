@@ -8,7 +8,7 @@ import re
 import uuid
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,7 +26,9 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
-COLUMNS = ("distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch")
+COLUMNS = (
+    "distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch", "match", "batch"
+)  # fmt: skip
 """What a column can hold; distance and setpoint have to be there, and result or miss."""
 
 _LARGEST = 20_000_000
@@ -108,7 +110,7 @@ def read_sheet(session: Session, path: Path, columns: str | None = None, target:
         try:
             entry, aimed_at = _entry(robot, row, found, target)
             time = _time(row.get("time", ""), session)
-            label = check_words("epoch", row["epoch"]) if row.get("epoch") else ""
+            label, match, batch = (check_words(n, row[n]) if row.get(n) else "" for n in ("epoch", "match", "batch"))
         except FieldtuneError as error:
             bad.append((line, str(error)))
             continue
@@ -117,7 +119,8 @@ def read_sheet(session: Session, path: Path, columns: str | None = None, target:
         epoch = epochs.setdefault(label, _epoch(path, label, len(epochs) + 1, time, content))
         seen[content] += 1
         uid = str(uuid.uuid5(_OURS, f"{content} {seen[content]}"))
-        shots.append(_shot(len(shots) + 1, uid, time, entry, aimed_at, epoch.epoch))
+        shot = _shot(len(shots) + 1, uid, time, entry, aimed_at, epoch.epoch)
+        shots.append(replace(shot, match=match or None, batch=batch or None))
     if not shots and not bad:
         raise InputError(f"{path}: no rows below the headings; expected one shot a row")
     return Sheet(tuple(shots), tuple(epochs.values()), tuple(bad))

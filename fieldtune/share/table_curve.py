@@ -1,4 +1,4 @@
-"""The recommended setpoint as a curve over the distance, small enough to be typed into a robot program.
+"""The recommended setpoint as a curve over the distance, or as one formula, small enough for a robot program.
 
 Monotone cubic interpolation (Fritsch & Carlson, SIAM J. Numer. Anal. 17 (1980) 238) through nodes that are added where
 the error is worst, until it is below half a setpoint step at every distance checked.

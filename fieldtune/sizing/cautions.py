@@ -1,4 +1,4 @@
-"""Cautions in words, each beside the figure that causes it.
+"""Cautions in words, each beside the figure that causes it, and what keeps a figure from being known.
 
 No number here means that it is safe: event rules, local codes and qualified supervision decide.
 """

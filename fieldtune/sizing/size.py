@@ -1,4 +1,4 @@
-"""A robot's mechanism in figures: what it can do with a full and a low battery, what other gears or springs buy."""
+"""A robot's mechanism in figures: what it does with a full and a low battery, what other gears or springs buy."""
 
 from __future__ import annotations
 

@@ -61,9 +61,10 @@ def _merge_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], ori
         return 0
     return db.execute(
         "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        " distance_from, origin) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        ' distance_from, origin, "match", batch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
         (shot.uid, shot.time, shot.distance_m, shot.setpoint, shot.result, numbers[shot.epoch], shot.miss_m,
-         shot.side_m, shot.speed, shot.battery_v, shot.target, shot.distance_from, shot.origin or origin),
+         shot.side_m, shot.speed, shot.battery_v, shot.target, shot.distance_from, shot.origin or origin,
+         shot.match, shot.batch),
     ).rowcount  # fmt: skip
 
 

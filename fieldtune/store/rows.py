@@ -77,7 +77,12 @@ INSERT INTO acts (uid, kind)
 """
 """Marks on shots, epochs and other marks, so that every act can be undone; ``acts`` is their order in this file."""
 
-STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS)
+_LABELS = """
+ALTER TABLE shots ADD COLUMN "match" TEXT;
+ALTER TABLE shots ADD COLUMN batch TEXT;
+"""
+
+STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS)
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)
@@ -129,7 +134,7 @@ ORDER BY m.time DESC, m.uid DESC LIMIT 1
 """
 _SHOTS = f"""
 SELECT s.shot, s.uid, s.time, s.distance_m, s.setpoint, s.epoch, s.speed, s.battery_v, s.target, s.distance_from,
-       s.origin, s.uid IN (SELECT uid FROM undone) AS undone,
+       s.origin, s."match", s.batch, s.uid IN (SELECT uid FROM undone) AS undone,
        CASE left_out.kind WHEN 'exclude' THEN coalesce(left_out.reason, '') END AS excluded,
        correction.uid IS NOT NULL AS corrected,
        CASE WHEN correction.uid IS NULL THEN s.result ELSE correction.result END AS result,
@@ -204,7 +209,7 @@ def shots_as_confirmed(db: sqlite3.Connection) -> tuple[Shot, ...]:
     """All shots as they were confirmed, whatever marks say: what another copy needs together with the marks."""
     rows = db.execute(
         "SELECT shot, uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        " distance_from, origin FROM shots ORDER BY shot"
+        ' distance_from, origin, "match", batch FROM shots ORDER BY shot'
     )
     return tuple(Shot(**dict(row)) for row in rows)
 

@@ -91,11 +91,13 @@ class Store:
         epoch: int | None = None,
         time: str | None = None,
         seen: str | None = None,
+        match: str | None = None,
+        batch: str | None = None,
     ) -> Shot:
         """Adds a shot; when this returns, it is on the disk.
 
         ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
-        shot that this is the answer to.
+        shot that this is the answer to. ``match``, ``batch``: labels.
         """
         with self._writing() as db:
             present = self._present_epoch(db)  # begins the first
@@ -105,9 +107,9 @@ class Store:
             uid = rows.new_uid()
             cursor = db.execute(
                 "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v,"
-                " target, distance_from, seen) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                ' target, distance_from, seen, "match", batch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
                 (uid, time or self._now(), distance_m, setpoint, result, number, miss_m, side_m, speed, battery_v,
-                 target, distance_from, seen),
+                 target, distance_from, seen, match, batch),
             )  # fmt: skip
             acts.note(db, uid, "shot", self._author)
             return rows.find_shot(db, int(cursor.lastrowid or 0))

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import chi2, chi2_contingency, norm
 
 from fieldtune import InputError, Session, load_robot
-from fieldtune.learn.hits import wilson_interval
+from fieldtune.learn.hits import trend_chance, wilson_interval
 
 
 @pytest.mark.parametrize(
@@ -100,3 +101,46 @@ def test_a_target_of_several():
     for target, result in (("lower", "in"), ("upper", "short"), ("upper", "in")):
         session.confirm(2.0, 380, result, target=target)
     assert counted(session, "target") == {"lower": (1, 1), "upper": (1, 2)}
+
+
+def test_labels_of_match_and_batch():
+    session = Session(load_robot("heron"))
+    for match, batch, result in (("Q7", "new", "in"), (None, "new", "in"), ("Q7", None, "short"), ("Q9", "worn", "in")):
+        session.confirm(2.0, 1500, result, match=match, batch=batch)
+    assert counted(session, "match") == {"Q7": (1, 2), "no match": (1, 1), "Q9": (1, 1)}
+    assert counted(session, "batch") == {"new": (2, 2), "no batch": (0, 1), "worn": (1, 1)}
+    with pytest.raises(InputError, match="a match: expected one line"):
+        session.confirm(2.0, 1500, "in", match="Q7\x1b[2J")
+
+
+@pytest.mark.parametrize(("earlier", "later", "n"), [(9, 3, 12), (20, 20, 40), (2, 11, 30)])
+def test_a_trend_over_two_groups_is_the_chi_square_of_their_table(earlier: int, later: int, n: int):
+    """With two scores the trend test is the 2 × 2 chi-square without correction (Armitage 1955): scipy's."""
+    hits = np.repeat([1, 0, 1, 0], [earlier, n - earlier, later, n - later])
+    score = np.repeat([0, 1], n)
+    z_squared = 2 * n * np.corrcoef(hits, score)[0, 1] ** 2
+    table = [[earlier, n - earlier], [later, n - later]]
+    assert z_squared == pytest.approx(chi2_contingency(table, correction=False).statistic)
+    # The same statistic with the place in the row as score is the product's: 2 n r², by numpy.
+    order = [bool(hit) for hit in hits]
+    r = np.corrcoef(order, np.arange(2 * n))[0, 1]
+    assert trend_chance(order) == pytest.approx(chi2.sf(2 * n * r**2, 1))
+
+
+def test_without_a_trend_one_log_in_twenty_looks_like_one():
+    """Chances under no trend are uniform: 5 % below 0.05, within four standard errors of 2000 logs."""
+    rng = np.random.default_rng(20)
+    found = [trend_chance(list(rng.random(40) < 0.7)) < 0.05 for _ in range(2000)]
+    assert np.mean(found) == pytest.approx(0.05, abs=4 * (0.05 * 0.95 / 2000) ** 0.5)
+
+
+def test_the_trend_in_words():
+    session = Session(load_robot("heron"))
+    for k in range(20):
+        session.confirm(2.0, 1500, "in" if k < 12 else "short")
+        if k == 8:
+            assert session.hits().trend is None
+    trend = session.hits().trend
+    assert trend is not None
+    assert trend.chance < 0.001
+    assert trend.words == "fewer hits as time goes on: 100 % in the earlier half, 20 % in the later"

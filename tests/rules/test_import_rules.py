@@ -17,7 +17,10 @@ FORBIDDEN = {
     "only the console imports Textual": ("battery/charge.py", "import textual"),
     "aim and learn do no input or output": ("learn/evidence.py", "import fieldtune.store.rows"),
     "store imports plain records only": ("store/merge.py", "import fieldtune.aim.results"),
-    "link neither learns nor aims, but for its simulated robot": ("link/framing.py", "import fieldtune.learn.fit"),
+    "link neither learns nor aims, but for its simulated robot": (
+        "link/framing.py",
+        "import fieldtune.learn.posterior",
+    ),
     "arrows run one way": ("session.py", "import fieldtune.console.words"),
 }
 """Contract: a file, and the line that breaks it."""

@@ -1,4 +1,4 @@
-"""Needed exit speed of a flight: the exact batch solver tabulated once as a Chebyshev tensor.
+"""Needed exit speed of a throw, flying or landing first: the exact solvers tabulated once.
 
 What is tabulated is the correction that air makes to the vacuum parabola, v^2 = g D^2 / (2 cos^2(angle) drop) with
 drop = D tan(angle) - rise, so that the steep parts stay analytic and a few nodes are enough.

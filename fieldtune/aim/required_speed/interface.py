@@ -1,4 +1,4 @@
-"""The exit speed a target needs, as a smooth differentiable function of distance and of what is unknown.
+"""The exit speed a target needs as a smooth function of distance and unknowns, and the tensor that keeps it.
 
 Everything the tool decides is decided in *needed log exit speed*: ln of the speed at which the element crosses the
 target ``miss`` metres long (basket, zone, gate: along the range; window: high). For a flight it is U-shaped in the

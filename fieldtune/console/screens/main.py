@@ -1,4 +1,4 @@
-"""The body of the main screen: the path, the setpoint to use, the last shots, and what to do now."""
+"""The main screen: its keys, and its body with path, setpoint to use, last shots, and what to do now."""
 
 from __future__ import annotations
 

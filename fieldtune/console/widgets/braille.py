@@ -1,4 +1,4 @@
-"""A drawing surface of braille dots: four rows and two columns of dots in every character cell.
+"""A drawing surface of braille dots, four rows and two columns in every cell, and a scene drawn on it.
 
 Dots are square on screens whose cells are twice as high as wide, so that one scale serves both axes. Nothing here
 knows about Textual or colours: a layer is a number, and what it looks like is the widget's business.

@@ -1,4 +1,4 @@
-"""One simulated robot: takes commands, moves on line by line, and keeps what a spectator would have seen."""
+"""One simulated robot: takes commands, moves on line by line; and its hidden truth, which is never sent."""
 
 from __future__ import annotations
 
