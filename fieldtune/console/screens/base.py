@@ -43,6 +43,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     AUTO_FOCUS = ""
 
     _arrived = False
+    _controller: Controller | None = None
 
     @property
     def ready(self) -> bool:
@@ -56,8 +57,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     @property
     def controller(self) -> Controller:
-        """What all screens share."""
-        return cast("_HasController", self.app).controller
+        """What all screens share; also where a screen that was left meanwhile is still working something out."""
+        if self._controller is None:
+            self._controller = cast("_HasController", self.app).controller
+        return self._controller
 
     def compose(self) -> ComposeResult:
         yield TextBlock(id="top")
