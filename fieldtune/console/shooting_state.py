@@ -46,14 +46,22 @@ class SeenResult(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A result that waits for a word: what is odd about it, the shot it is for, and the distance the robot read."""
+    """A result that waits for a word: what is odd about it, and the shots it is for.
+
+    ``robot_m``: for each shot the distance that the robot read, where that is another place than the one used.
+    """
 
     doubt: str
-    shot: UnansweredShot
+    shots: tuple[UnansweredShot, ...]
     result: Result | None
     miss_m: float | None
     side_m: float | None
-    robot_distance_m: float | None = None
+    robot_m: tuple[float | None, ...] = ()
+
+    @property
+    def robot_elsewhere(self) -> bool:
+        """Whether the robot read another place for any of them."""
+        return any(read is not None for read in self.robot_m)
 
 
 def apart(one_m: float, other_m: float) -> bool:

@@ -178,30 +178,40 @@ class ShotRecorder:
             for shot in asked:
                 if isinstance(shot, Shot):
                     self._correct(shot, result, miss_m, side_m)
-                else:
-                    self._answer(shot, result, miss_m, side_m)
+            self._answer([shot for shot in asked if isinstance(shot, UnansweredShot)], result, miss_m, side_m)
             return
         if self._fell_twice(result):
             self._news.say("confirmed once: press again for another shot, one that the line didn't see")
             return
-        self._answer(state.shot_now(), result, miss_m, side_m)
+        self._answer([state.shot_now()], result, miss_m, side_m)
 
     def _fell_twice(self, result: Result | None) -> bool:
         """Whether a result key is pressed again so soon that it is one finger, not another shot."""
         last, at = self._last
         return result is not None and result == last and self._clock() - at < _TWICE_S
 
-    def _answer(self, shot: UnansweredShot, result: Result | None, miss_m: float | None, side_m: float | None) -> None:
-        try:
-            shot = self._shooting.complete(shot)
-        except FieldtuneError as error:
-            self._news.say(str(error), bad=True)
-            return
-        doubts, read = self._shooting.doubts(shot, result, miss_m, side_m)
-        if doubts:
-            self._shooting.answer = Answer("; ".join(doubts), shot, result, miss_m, side_m, read)
-        else:
-            self._confirm(shot, result, miss_m, side_m)
+    def _answer(
+        self, shots: list[UnansweredShot], result: Result | None, miss_m: float | None, side_m: float | None
+    ) -> None:
+        """Confirms those shots with that result, the oldest first; those with something odd wait for one word."""
+        odd: list[tuple[UnansweredShot, list[str], float | None]] = []
+        for shot in shots[::-1]:  # they are chosen newest first
+            try:
+                shot = self._shooting.complete(shot)
+            except FieldtuneError as error:
+                self._news.say(str(error), bad=True)
+                continue
+            doubts, read = self._shooting.doubts(shot, result, miss_m, side_m)
+            if doubts:
+                odd.append((shot, doubts, read))
+            else:
+                self._confirm(shot, result, miss_m, side_m)
+        if odd:
+            waiting, found, reads = zip(*odd, strict=True)
+            said = "; ".join(found[0])
+            if len(odd) > 1:
+                said = f"{len(odd)} shots are odd, the oldest: {said}"
+            self._shooting.answer = Answer(said, waiting, result, miss_m, side_m, reads)
 
     def _is_seen(self, shot: UnansweredShot) -> bool:
         return any(shot.uid == other.uid for other in self._shooting.unanswered)
@@ -212,10 +222,10 @@ class ShotRecorder:
         if answer is None:
             self._news.say("there is nothing to say yes to")
             return
-        shot = answer.shot
-        if robot_distance and answer.robot_distance_m is not None:
-            shot = replace(shot, distance_m=answer.robot_distance_m, distance_from="robot")
-        self._confirm(shot, answer.result, answer.miss_m, answer.side_m)
+        for shot, read in zip(answer.shots, answer.robot_m, strict=True):
+            if robot_distance and read is not None:
+                shot = replace(shot, distance_m=read, distance_from="robot")
+            self._confirm(shot, answer.result, answer.miss_m, answer.side_m)
 
     def _confirm(self, shot: UnansweredShot, result: Result | None, miss_m: float | None, side_m: float | None) -> None:
         seen = self._is_seen(shot)

@@ -145,6 +145,52 @@ def test_quitting_asks_about_shots_without_a_result_and_keeps_them(session: Fixe
     assert [(shot.speed, shot.result) for shot in session.log.shots()] == [(2430.0, "in"), (2440.0, "short")]
 
 
+@pytest.mark.parametrize("key", ["s", "x", "escape"])
+def test_all_open_shots_are_answered_or_dropped_at_once(session: FixedAnswers, key: str) -> None:
+    line = ScriptedLine()
+    shots = [seen(number, speed_rpm=2440.0 + number) for number in range(1, 5)]
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Set the wheel to")
+        for number in range(1, 5):
+            line.now = live(shots=tuple(shots[:number]))
+            await until(app, pilot, lambda n=number: len(app.controller.shooting.unanswered) == n)  # type: ignore[misc]
+        burst(app, ["h", "a"])
+        text = await until(app, pilot, "4 shots chosen. Where did they go?")
+        assert text.count("▶ ? no result") == 4
+        burst(app, [key])
+        if key == "escape":
+            await until(app, pilot, "(3 more: h)")
+            return
+        await until(app, pilot, lambda: not app.controller.shooting.unanswered and not app.controller.recorder.writing)
+        burst(app, ["u"])
+        await until(app, pilot, lambda: len(app.controller.shooting.unanswered) == 1)
+        burst(app, ["r"])
+        await until(app, pilot, lambda: not app.controller.shooting.unanswered)
+
+    drive(ConsoleApp(ROBOT, session, line), script)
+    found = [(shot.speed, shot.result) for shot in session.log.shots()]
+    assert found == ([(2440.0 + n, "short") for n in range(1, 5)] if key == "s" else [])  # oldest first
+
+
+def test_odd_shots_answered_at_once_wait_for_one_word(session: FixedAnswers) -> None:
+    line = ScriptedLine()
+    speeds = [2440.0, 2000.0, 1990.0]
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Set the wheel to")
+        line.now = live(shots=tuple(seen(n, speed_rpm=rpm) for n, rpm in enumerate(speeds, 1)))
+        await until(app, pilot, "(2 more: h)")
+        burst(app, ["h", "a", "s"])
+        await until(app, pilot, "2 shots are odd, the oldest: it left at 2000 rpm")
+        await until(app, pilot, lambda: "y short all the same x no" in " ".join(screen_text(app).split()))
+        burst(app, ["y"])
+        await until(app, pilot, lambda: len(app.controller.recorder.shots) == 3)
+
+    drive(ConsoleApp(ROBOT, session, line), script)
+    assert [(shot.speed, shot.result) for shot in session.log.shots()] == [(rpm, "short") for rpm in speeds]
+
+
 def test_a_warm_up_shot_does_not_shift_the_answer_for_the_next(session: FixedAnswers) -> None:
     line = ScriptedLine()
 

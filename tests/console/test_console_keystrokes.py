@@ -42,7 +42,7 @@ class Tmux:
         self._call("send-keys", key)
 
     def ready(self) -> None:
-        """The robot's program takes the recommended setpoint as soon as there is one for here, and the wheel holds it."""
+        """The robot's program takes the recommended setpoint once there is one for here, and the wheel holds it."""
         end = time.monotonic() + 60
         while "Ready at" not in self.wait("press g|Ready at"):
             self.robot("g")

@@ -18,11 +18,11 @@ from fieldtune.console import keys
 from fieldtune.store import Store
 
 _BYTES = {
-    "left": "\x1b[D", "right": "\x1b[C", "up": "\x1b[A", "down": "\x1b[B", "escape": "\x1b", "enter": "\r", "f1": "\x1bOP",
-    "question_mark": "?", "backspace": "\x7f", "delete": "\x1b[3~", "home": "\x1b[H", "end": "\x1b[F", "tab": "\t",
-    "pageup": "\x1b[5~", "pagedown": "\x1b[6~", "plus": "+", "minus": "-",
+    "left": "\x1b[D", "right": "\x1b[C", "up": "\x1b[A", "down": "\x1b[B", "escape": "\x1b", "enter": "\r",
+    "f1": "\x1bOP", "question_mark": "?", "backspace": "\x7f", "delete": "\x1b[3~", "home": "\x1b[H", "end": "\x1b[F",
+    "tab": "\t", "pagedown": "\x1b[6~", "plus": "+", "minus": "-",
 }  # fmt: skip
-_TYPED = [*"1234567890.,- mftao+p/", "enter", "enter", "backspace", "delete", "home", "end", "tab", "pageup", "pagedown"]
+_TYPED = [*"1234567890.,- mftao+p/", "enter", "enter", "backspace", "delete", "home", "end", "tab", "pagedown"]
 _BAD = re.compile(r"did not work|failed:|Traceback|Error\b")
 _MOST_GROWTH_MB = 12.0
 """Between the second and the last quarter of the keys, in the middle of what is measured there: it goes up and down by

@@ -164,7 +164,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def action_follow(self) -> None:
         """Use the robot's own distance reading: for a result that waits for a word, or from now on."""
         controller = self.controller
-        if controller.shooting.answer is not None and controller.shooting.answer.robot_distance_m is not None:
+        if controller.shooting.answer is not None and controller.shooting.answer.robot_elsewhere:
             controller.recorder.yes(robot_distance=True)
         else:
             try:
@@ -205,7 +205,7 @@ def asking(controller: Controller) -> str:
     answer = shooting.answer
     if answer is not None:
         said = words.result_words(answer.result, answer.miss_m)
-        robots = "   0 with the robot's distance" if answer.robot_distance_m is not None else ""
+        robots = "   0 with the robot's distance" if answer.robot_elsewhere else ""
         return f"{answer.doubt[:1].upper()}{answer.doubt[1:]}. y {said} all the same{robots}   x no"
     if not shooting.asked_about():
         return ""
