@@ -133,6 +133,11 @@ def own_of_commands(db: sqlite3.Connection, now: datetime) -> Own:
     return lambda act, author: author is None or not any(console.own(act, author) for console in there)
 
 
+def console_beside(db: sqlite3.Connection, now: datetime, author: str | None) -> bool:
+    """Whether another console than this one has the log open."""
+    return any(_lives(entry, now) and entry["id"] != author for entry in _open_consoles(db))
+
+
 def leave(db: sqlite3.Connection, author: str | None) -> None:
     """A console closes the log."""
     _keep_open(db, [entry for entry in _open_consoles(db) if entry["id"] != author])

@@ -167,6 +167,12 @@ class Store:
         with self._writing(make=False) as db:
             acts.leave(db, self._author)
 
+    @property
+    def console_beside(self) -> bool:
+        """Whether another console has this log open."""
+        with self._reading() as db:
+            return acts.console_beside(db, self._clock(), self._author)
+
     def undo(self) -> Act | None:
         """Undoes the last act done here that still stands and says which; None where there is none."""
         with self._writing(make=False) as db:

@@ -153,8 +153,10 @@ def test_two_consoles_and_commands_each_undo_only_what_they_did(tmp_path: Path) 
     there.close_console()
     assert numbers(command().redo(), here.redo()) == [2, 1]
     assert numbers(command().undo(), command().undo(), command().undo()) == [2, 1, None]  # 3 is an open console's
+    assert command().console_beside
     here.redo()
     here.close_console()
+    assert not command().console_beside
     assert numbers(command().undo()) == [3]
 
 

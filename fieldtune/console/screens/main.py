@@ -103,7 +103,10 @@ class MainBody(Rows):
             return said
         shot = asked[0]
         knew = main_words.left_at(shot.speed, robot) + ([words.volts(shot.battery_v)] if shot.battery_v else [])
-        return f"{said}  {', '.join(knew)}\n    {RESULT_KEYS}   x no shot"
+        first = f"{said}  {', '.join(knew)}"
+        if len(first) > self.size.width - 5:  # the keys below it are worth more
+            first = said
+        return f"{first}\n    {RESULT_KEYS}   x no shot"
 
     def show_distance(self) -> None:
         """Where the shot is taken from; what the robot reads, where that is somewhere else; where to drive."""
