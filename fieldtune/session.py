@@ -35,8 +35,7 @@ class Session:
     """One robot, its ``log``, its ``line`` (None where there is none) and all answers.
 
     ``store``: path of the SQLite file, an open ``Store``, None to keep the log in memory. With a line, the battery's
-    voltage is read from it where none is given. May be used from several threads. Every method raises a
-    ``FieldtuneError`` with one line for wrong input.
+    voltage is read from it where none is given. Usable from several threads. Wrong input raises ``FieldtuneError``.
     """
 
     def __init__(self, robot: Robot, store: Path | str | Store | None = None, clock: Clock = utc_now) -> None:
@@ -106,7 +105,7 @@ class Session:
         else:
             aim = recommend(robot, aimed_at, belief, distance_m, volts)
         aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
-        return with_notes(robot, aim, self.log.shots(), volts, self._resistance())
+        return with_notes(robot, aim, self.log, volts, self._resistance())
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
@@ -233,9 +232,10 @@ class Session:
     def posterior(self) -> Posterior:
         """What is believed after all shots that count; the profile's own uncertainty before the first."""
         from fieldtune.learn import learn
+        from fieldtune.setup.encoder_watch import believed_shots
 
         with self._lock:
-            shots, epoch = self.log.shots(), self.log.epoch
+            shots, epoch = believed_shots(self.robot, self.log), self.log.epoch
             batteries = {one.epoch: one.label for one in self.log.epochs()}
             key = (epoch, *batteries.values(), *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:

@@ -84,7 +84,7 @@ _TINIEST = 1e-30
 """Smaller numbers (and larger than their inverse) are slips, whose cubes would be zero or infinite."""
 _FACTOR = re.compile(r"(?P<name>[^\W\d]+|[%°′″]\w*)(?:\^?(?P<power>-?\d))?")
 _SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁻", "01234-")
-_SPELLINGS = str.maketrans({"−": "-", "µ": "u", "μ": "u", "Ω": "Ω", "º": "°", "'": "′", '"': "″", "’": "′", "”": "″"})
+_SPELLINGS = str.maketrans({"−": "-", "µ": "u", "μ": "u", "Ω": "Ω", "º": "°", "'": "′ ", '"': "″", "’": "′ ", "”": "″"})
 
 
 def parse(value: object, dimension: Dimension) -> float:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.link import Live, Monitor
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
+    from fieldtune.setup.encoder_check import Verdict
 
 _LISTEN_S = 5.0
 _HOPELESS_S = 2.0
@@ -52,6 +53,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 def _listen(args: argparse.Namespace) -> None:
     from fieldtune.session import Session
+    from fieldtune.setup.encoder_watch import EncoderWatch
 
     robot = line_options.robot_for(args)
     with Session.beside_profile(robot, args.profiles) as session:
@@ -59,12 +61,13 @@ def _listen(args: argparse.Namespace) -> None:
         _refuse_absent(robot, args, session)
         with line_options.monitor(robot, args.port, args, session) as monitor:
             live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
+            encoder = EncoderWatch(robot).see_all(monitor.drain())
     # The reader took lines until it stopped; a recording has them, so they count.
     last, raw = monitor.snapshot(), monitor.recent_lines(3)
     live = replace(live, health=last.health, shots=last.shots)
     if live.health.lines == 0 and live.state != "ended":
         raise LinkError(f"nothing heard: {live.words}")
-    give(args, _report(robot, live), _report_words(robot, live, raw))
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, raw))
 
 
 def _refuse_absent(robot: Robot, args: argparse.Namespace, session: Session) -> None:
@@ -95,12 +98,14 @@ def _heard(monitor: Monitor, seconds: float, *, named: bool) -> Live:
 
 def _replay(args: argparse.Namespace) -> None:
     from fieldtune.link import decode, read_header
+    from fieldtune.setup.encoder_watch import EncoderWatch
 
     if args.robot is None:
         args.robot = _recorded_robot(read_header(args.file), args)
     robot = line_options.robot_for(args)
-    live = decode(args.file, robot).live
-    give(args, _report(robot, live), _report_words(robot, live, ()))
+    decoded = decode(args.file, robot)
+    live, encoder = decoded.live, EncoderWatch(robot).see_all(decoded.samples)
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, ()))
 
 
 def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | None:
@@ -111,14 +116,15 @@ def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | N
     return named if named in {entry.name for entry in find_profiles(args.profiles)} else None
 
 
-def _report(robot: Robot, live: Live) -> dict[str, object]:
+def _report(robot: Robot, live: Live, encoder: Verdict | None) -> dict[str, object]:
     health = live.health
+    scale = None if encoder is None else {"settled": encoder.settled, "ratio": encoder.ratio, "words": encoder.words}
     return {
         "robot": robot.name, "port": live.port, "state": live.state, "lines": health.lines, "good": health.good,
         "dropped": health.dropped, "notices": health.notices, "rate_hz": health.rate_hz, "clock": health.clock,
         "wheel_rpm": live.wheel_rpm, "battery_v": live.battery_v, "distance_m": live.distance_m,
         "setpoint": live.setpoint, "draw_mm": live.draw_mm, "shots_seen": _shots_seen(live), "shots": live.shots,
-        "wheel": live.wheel,
+        "wheel": live.wheel, "encoder": scale,
     }  # fmt: skip
 
 
@@ -126,7 +132,7 @@ def _shots_seen(live: Live) -> int:
     return live.shots[-1].number if live.shots else 0
 
 
-def _report_words(robot: Robot, live: Live, raw: tuple[str, ...]) -> list[str]:
+def _report_words(robot: Robot, live: Live, encoder: Verdict | None, raw: tuple[str, ...]) -> list[str]:
     from fieldtune.link import health_words
 
     rows = [
@@ -148,7 +154,8 @@ def _report_words(robot: Robot, live: Live, raw: tuple[str, ...]) -> list[str]:
     listed = [f"    {line}" for line in columns(head, shots)] if shots else []
     last = [f"    {printable(line)}" for line in raw]
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
-    return [title, *pairs(rows), *_remedy(live), *listed, *(["  last lines:", *last] if last else [])]
+    doubt = [] if encoder is None or encoder.settled else [f"  encoder: {encoder.words}"]
+    return [title, *pairs(rows), *doubt, *_remedy(live), *listed, *(["  last lines:", *last] if last else [])]
 
 
 def _remedy(live: Live) -> list[str]:

@@ -8,13 +8,17 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar
 
+from rich.color import ColorSystem
+from textual._compositor import CompositorUpdate
 from textual.app import App
 from textual.binding import BindingType
-from textual.events import Event, Key
+from textual.events import CursorPosition, Event, Key, Resize
 
-from fieldtune.console import keys, screens, terminal, themes
+from fieldtune.console import keys, output, screens, terminal, themes
 from fieldtune.console.controller import Controller
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
+from fieldtune.console.output import MeasuredWriter, Output
+from fieldtune.console.painting import Painter
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
 from fieldtune.console.screens.main import MainScreen
@@ -23,6 +27,10 @@ from fieldtune.console.widgets.entry_line import EntryLine, LeaveQuestion
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from textual.driver import Driver
+    from textual.screen import Screen
+
     from fieldtune.console.screens.main import MainBody
     from fieldtune.session import Session
 
@@ -104,10 +112,17 @@ class ConsoleApp(App[None]):
         Textual hands each key on to the focused widget's own queue, where a key that follows at once is seen by a
         screen that the first was to close, or that isn't mounted yet.
         """
+        output = self.controller.output
         if isinstance(event, Key) and not event.is_forwarded:
             if self.is_running and self.screen_stack:  # else it is ending
+                if output is not None:
+                    output.hurry()
                 await self._press(event)
+        elif isinstance(event, CursorPosition) and output is not None:
+            output.answered()
         else:
+            if isinstance(event, Resize) and output is not None:
+                output.painter.forget()  # also after the program was stopped and went on
             await super().on_event(event)
 
     async def _press(self, event: Key) -> None:
@@ -131,10 +146,56 @@ class ConsoleApp(App[None]):
         gc.enable()
 
     def show(self) -> None:
-        """Bring the screen up to date at once: after a key, or when an answer arrives between two looks."""
+        """Bring the screen up to date: at once after a key or when an answer arrives, at a look if it can be sent."""
+        output = self.controller.output
+        if output is not None:
+            if not self.controller.looking:
+                output.hurry()
+            elif not output.due:
+                return
         screen = self.screen if self.is_running and self.screen_stack else None
         if isinstance(screen, ConsoleScreen) and screen.ready:
             screen.tick(self.controller.shooting.live)
+
+    # the terminal
+
+    def _display(self, screen: Screen[object], renderable: RenderableType | None) -> None:
+        """Sends what changed instead of what was painted, at a rate that the link carries."""
+        driver = self._driver
+        if (
+            not isinstance(renderable, CompositorUpdate)
+            or driver is None
+            or self.is_headless
+            or driver.is_inline
+            or self._batch_count
+            or not self.is_running
+        ):
+            super()._display(screen, renderable)
+            return
+        output = self.controller.output
+        if output is None:
+            output = self.controller.output = self._output(driver)
+        output.painter.resize(*self.size)
+        output.painter.take(renderable)
+        x, y = self.cursor_position
+        output.cursor = f"\x1b[{y + 1};{x + 1}H" if x or y else ""
+        output.flush()
+        self.post_display_hook()
+
+    def _output(self, driver: Driver) -> Output:
+        def write(text: str) -> None:
+            self._begin_update()
+            driver.write(text)
+            self._end_update()
+            driver.flush()
+
+        writer = getattr(driver, "_writer_thread", None)
+        measured = writer if isinstance(writer, MeasuredWriter) else None
+        colors = self.console._color_system or ColorSystem.TRUECOLOR
+        made = Output(Painter(colors), write, time.monotonic, asks=measured is not None)
+        if measured is not None:
+            made.full_rate = lambda: measured.rate
+        return made
 
     # screens
 
@@ -189,6 +250,8 @@ class ConsoleApp(App[None]):
 
     async def _leave_when_written(self) -> None:
         await self.controller.recorder.all_written()
+        if self.controller.output is not None:
+            await self.controller.output.ended()
         self.exit()
 
     def on_unmount(self) -> None:
@@ -202,6 +265,7 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
+    import fieldtune.console.widgets.path_view  # noqa: F401 - the body draws with it
     from fieldtune.console.screens.main import MainBody
 
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
@@ -216,6 +280,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
     terminal.install()
+    output.install()
     app = ConsoleApp(robot, session, line)
     try:
         with leaving_on_signals(app.exit):

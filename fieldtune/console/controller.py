@@ -19,6 +19,7 @@ from fieldtune.errors import FieldtuneError
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from fieldtune.console.output import Output
     from fieldtune.session import Session
 
 CAUTION_KEY = "caution understood"
@@ -46,6 +47,8 @@ class Controller:
         self.recorder.when_changed = self._log_changed
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
         self.looking = False
+        self.output: Output | None = None
+        """What goes to the terminal; None before the first paint and without one."""
         self._launch: tuple[float, float] | None = None
 
     @property

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
-from fieldtune.line_fields import FIELDS
+from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -22,7 +22,7 @@ class Limits:
 
     ``of_readings``: (lowest, highest) of each reading, by its name in a sample; magnitudes where a sign only says which
     way round something is wired. ``accel_rps2`` is wheel acceleration in turns/s^2 under full torque; ``tight_rps2``
-    what a wheel usually does.
+    what a wheel usually does. ``per``: by its name on the line, what a number is divided by to be as in a sample.
     """
 
     of_readings: dict[str, tuple[float, float]]
@@ -32,6 +32,7 @@ class Limits:
     counts_per_turn: float | None
     counter_bits: int
     setpoint_is_speed: bool
+    per: dict[str, float]
 
     @classmethod
     def of(cls, robot: Robot) -> Limits:
@@ -65,6 +66,7 @@ class Limits:
             counts_per_turn=per_turn,
             counter_bits=encoder.bits if encoder else 32,
             setpoint_is_speed=robot.setpoint.scale.is_speed,
+            per={name: wire.per / robot.link.scale.get(name, 1.0) for name, (_, wire) in BY_WIRE_NAME.items()},
         )
 
 

@@ -166,11 +166,11 @@ def _times(base: LineState, block: LineTable, arrival: float) -> FloatArray | No
 def _readings(block: LineTable, limits: Limits) -> dict[str, FloatArray] | None:
     """Columns by the names of a sample, in its units; None if any value is impossible."""
     si: dict[str, FloatArray] = {}
-    for wire_name, (row, wire) in BY_WIRE_NAME.items():
+    for wire_name, (row, _) in BY_WIRE_NAME.items():
         column = block.columns.get(wire_name)
         if column is None or row.name in si:
             continue
-        values = column / wire.per
+        values = column / limits.per[wire_name]
         if row.signless or (row.name == "setpoint" and limits.setpoint_is_speed):
             values = np.abs(values)
         low, high = limits.of_readings[row.name]

@@ -113,7 +113,7 @@ class Continuity:
         for row, wire, value in readings_of(values):
             if row.name not in readings:
                 turned = row.signless or (row.name == "setpoint" and self.limits.setpoint_is_speed)
-                readings[row.name] = (abs(value) if turned else value) / wire.per
+                readings[row.name] = (abs(value) if turned else value) / self.limits.per[wire.name]
         fired = None if values.fired is None else values.fired != 0
         return Sample(time_s=0.0, arrival_s=arrival, fired=fired, **readings)
 

@@ -78,13 +78,17 @@ class Uncertainty:
 
 @dataclass(frozen=True, slots=True)
 class LinkSettings:
-    """How the robot's line is read; ``fields`` maps our name to the robot's."""
+    """How the robot's line is read; ``fields`` maps our name to the robot's.
+
+    ``scale``: by our name, what the robot's numbers are multiplied by to be in our unit.
+    """
 
     port: str = "auto"
     baud: int | None = None
     checksum: Literal["auto", "required", "none"] = "auto"
     fields: dict[str, str] = field(default_factory=dict)
     columns: tuple[str, ...] = ()
+    scale: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

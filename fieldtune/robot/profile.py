@@ -66,8 +66,18 @@ def read_values(
     return (None if findings.errors else robot), tuple(findings.problems)
 
 
+def read_profile_text(raw: bytes, path: Path) -> tuple[Robot | None, tuple[Problem, ...]]:
+    """As ``read_profile``, of a text that needn't be a file yet; ``path`` names the robot."""
+    findings = Findings()
+    values = _parsed(raw, findings)
+    return (None, tuple(findings.problems)) if values is None else read_values(values, path, findings)
+
+
 def _read_toml(path: Path, findings: Findings) -> dict[str, object] | None:
-    raw = read_whole(path, "a profile, a TOML file", _LARGEST, ProfileError)
+    return _parsed(read_whole(path, "a profile, a TOML file", _LARGEST, ProfileError), findings)
+
+
+def _parsed(raw: bytes, findings: Findings) -> dict[str, object] | None:
     long = next((n for n, line in enumerate(raw.split(b"\n"), 1) if len(line) > _LONGEST_LINE), None)
     if long is not None:  # no profile has one, and reading it could take minutes
         findings.error(f"line {long}", f"is longer than the {_LONGEST_LINE} bytes that a line may have")

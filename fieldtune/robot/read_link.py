@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from typing import Literal, cast
 
-from fieldtune.line_fields import WIRE_NAMES
+from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
 from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
 from fieldtune.port_names import port_problem
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
@@ -66,6 +66,7 @@ def read_link(profile: Section) -> LinkSettings:
         ),
         fields=fields,
         columns=_read_columns(section.section("columns"), fields),
+        scale=_read_scale(section.section("scale")),
     )
     section.close()
     return settings
@@ -103,6 +104,22 @@ def _read_fields(section: Section | None) -> dict[str, str]:
         if theirs.count(name) > 1:
             section.error(key, f"found {shown(name)} for more than one field; expected one each")
     return fields
+
+
+def _read_scale(section: Section | None) -> dict[str, float]:
+    """Factors from the robot's numbers to our units, such as wheel_rpm = 9.5493 for a robot that sends rad/s."""
+    if section is None:
+        return {}
+    scale = {}
+    for key in section.values:
+        if key in BY_WIRE_NAME:
+            factor = section.number(key, over=-1e9, most=1e9)
+            if abs(factor) < 1e-9:
+                section.error(key, "found zero; expected the factor from the robot's number to ours, such as 0.001")
+            scale[key] = factor
+    section.knows(*BY_WIRE_NAME)
+    section.close()
+    return scale
 
 
 _MOST_COLUMNS = 100

@@ -11,15 +11,19 @@ from fieldtune.console import keys, main_words, words
 from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
 from fieldtune.console.typed import Distance, read_distance
 from fieldtune.console.widgets.entry_line import EntryLine
-from fieldtune.console.widgets.path_view import PathView
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, KeyBar, Part, Rows, TextBlock
+from fieldtune.lazy import LazyModule
 from fieldtune.records import Shot
-from fieldtune.scene import Scene, scene
 
 if TYPE_CHECKING:
+    from fieldtune import scene as pictures
     from fieldtune.console.controller import Controller
+    from fieldtune.console.widgets import path_view
     from fieldtune.link.samples import Live
+    from fieldtune.scene import Scene
+else:  # they compute, and are imported behind the first frame
+    pictures, path_view = LazyModule("fieldtune.scene"), LazyModule("fieldtune.console.widgets.path_view")
 
 STALE_S = 2.0
 """Older readings of the distance are shown with their age."""
@@ -41,7 +45,7 @@ class MainBody(Rows):
 
     def compose(self) -> ComposeResult:
         with Columns(id="main-body"):
-            yield PathView(id="path")
+            yield path_view.PathView(id="path")
             with Rows(id="main-text"):
                 yield TextBlock(id="distance")
                 yield TextBlock(id="spots")
@@ -78,7 +82,7 @@ class MainBody(Rows):
             rows = 3 if self.screen.size.height >= 36 else 1
             said = main_words.cautions(shooting.aim, controller.battery.cautions, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
-            self.query_one("#path", PathView).show(self._scene())
+            self.query_one("#path", path_view.PathView).show(self._scene())
 
     def _scene(self) -> Scene:
         """The same scene object as long as nothing moved, so that nothing is drawn again."""
@@ -89,7 +93,7 @@ class MainBody(Rows):
         paths, rest = (picture, now), (target.name, distance, flown)
         same = all(one is other for one, other in zip(paths, self._last_paths, strict=True)) and rest == self._last_rest
         if self._last_scene is None or not same:
-            self._last_scene = scene(controller.robot, target, distance, picture, now, flown)
+            self._last_scene = pictures.scene(controller.robot, target, distance, picture, now, flown)
             self._last_paths, self._last_rest = paths, rest
         return self._last_scene
 

@@ -160,6 +160,7 @@ class SimulatedRobot:
     def _spoken(self) -> bytes:
         """The line in the profile's own layout and names."""
         link, said = self.robot.link, self._readings()
+        said |= {name: f"{float(said[name]) / factor:g}" for name, factor in link.scale.items() if name in said}
         if link.columns:
             ours = {theirs: name for name, theirs in link.fields.items()}
             return framed(",".join(said.get(ours.get(name, name), "0") for name in link.columns))

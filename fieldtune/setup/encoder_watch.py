@@ -1,0 +1,161 @@
+"""Watches a line for steady stretches, and holds the readback there against the setpoint, or against full power."""
+
+from __future__ import annotations
+
+import json
+import statistics
+from collections import deque
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, Protocol
+
+from fieldtune.constants import RPM
+from fieldtune.setup.encoder_check import (
+    Change,
+    Source,
+    Verdict,
+    against_setpoint,
+    at_full_power,
+    fingerprint,
+    from_shots,
+    with_believed_speeds,
+)
+
+if TYPE_CHECKING:
+    from fieldtune.link.samples import Sample
+    from fieldtune.records import Shot
+    from fieldtune.robot.model import Robot
+
+_KEPT = "encoder check"
+
+_STEADY_S = 1.2
+_SPREAD = 0.03
+_MOST = 400
+_FULL_PCT = 97.0
+_LOW, _HIGH = 0.1, 0.85
+"""Shares of the wheel's no-load speed between which a controlled wheel can be expected to be at its setpoint."""
+_STRETCHES = 5
+
+
+class EncoderWatch:
+    """Takes speeds as they come; ``verdict`` is what the last steady stretches say, None while there was none."""
+
+    def __init__(self, robot: Robot, source: Source | None = None) -> None:
+        self._robot = robot
+        self._in_rpm = robot.setpoint.scale.is_speed
+        self.source: Source = source or ("counts" if robot.encoder is not None else "rpm")
+        self._recent: deque[tuple[float, float]] = deque(maxlen=_MOST)
+        self._wanted: float | None = None
+        self._counted = False
+        self._found: deque[Verdict] = deque(maxlen=_STRETCHES)
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """The middle one of the last stretches, by its ratio."""
+        if not self._found:
+            return None
+        return sorted(self._found, key=lambda one: one.ratio)[len(self._found) // 2]
+
+    def see(
+        self,
+        time_s: float,
+        rpm: float | None,
+        setpoint: float | None,
+        power_pct: float | None = None,
+        battery_v: float | None = None,
+    ) -> None:
+        """One moment of the line; None for what it doesn't say. One stretch of steady speed counts once."""
+        full = power_pct is not None and abs(power_pct) >= _FULL_PCT
+        wanted = -1.0 if full else setpoint if self._in_rpm else None
+        if wanted != self._wanted:
+            self._recent.clear()
+            self._wanted, self._counted = wanted, False
+        if rpm is None or wanted is None or rpm < 30.0 or self._counted:
+            return
+        recent = self._recent
+        recent.append((time_s, rpm))
+        while time_s - recent[0][0] > _STEADY_S:
+            recent.popleft()
+        if len(recent) < 6 or time_s - recent[0][0] < 0.8 * _STEADY_S:
+            return
+        speeds = [speed for _, speed in recent]
+        middle = statistics.median(speeds)
+        if max(speeds) - min(speeds) > _SPREAD * middle:
+            return
+        verdict = self._judged(middle, wanted, full, battery_v)
+        if verdict is not None:
+            self._found.append(verdict)
+            self._counted = True
+
+    def _judged(self, rpm: float, wanted: float, full: bool, battery_v: float | None) -> Verdict | None:
+        robot = self._robot
+        if full:
+            return at_full_power(robot, rpm, battery_v, self.source)
+        free = None if robot.drive is None else robot.drive.no_load_output / RPM
+        if wanted <= 0 or (free is not None and not _LOW * free <= wanted <= _HIGH * free):
+            return None
+        return against_setpoint(robot, rpm, wanted, self.source)
+
+    def see_all(self, samples: Iterable[Sample]) -> Verdict | None:
+        """Takes a recording's samples; the verdict at its end."""
+        for one in samples:
+            self.see(one.time_s, one.wheel_rpm, one.setpoint, one.power_pct, one.battery_v)
+        return self.verdict
+
+
+def kept(robot: Robot, verdict: Verdict) -> dict[str, Any]:
+    """A verdict as a plain record for the log's memory."""
+    change = None if verdict.change is None else [verdict.change.key, verdict.change.value]
+    return {
+        "of": repr(fingerprint(robot)), "against": verdict.against, "ratio": verdict.ratio, "settled": verdict.settled,
+        "causes": list(verdict.causes), "change": change, "backwards": verdict.backwards,
+    }  # fmt: skip
+
+
+def recalled(robot: Robot, record: object) -> Verdict | None:
+    """The verdict that was kept; None where there is none, or the profile has changed since in what it rests on."""
+    if not isinstance(record, dict) or record.get("of") != repr(fingerprint(robot)):
+        return None
+    change = record.get("change")
+    return Verdict(
+        record["against"], float(record["ratio"]), bool(record["settled"]), tuple(record["causes"]),
+        None if change is None else Change(str(change[0]), change[1]), bool(record["backwards"]),
+    )  # fmt: skip
+
+
+class Log(Protocol):
+    """What is asked of a shot log."""
+
+    def shots(self) -> tuple[Shot, ...]:
+        """All shots."""
+        ...
+
+    def recall(self, key: str) -> str | None:
+        """A small thing that was kept."""
+        ...
+
+    def remember(self, key: str, value: str, *, make: bool = True) -> None:
+        """Keeps a small thing."""
+        ...
+
+
+def remember(robot: Robot, log: Log, verdict: Verdict) -> None:
+    """Keeps the verdict with the log, as long as the profile's scale is the one it was found with."""
+    log.remember(_KEPT, json.dumps(kept(robot, verdict)), make=False)
+
+
+def standing(robot: Robot, log: Log) -> Verdict | None:
+    """What was found last and isn't settled, by a check or by the shots themselves; None where all is well."""
+    try:
+        checked = recalled(robot, json.loads(log.recall(_KEPT) or "null"))
+    except (ValueError, KeyError, TypeError, IndexError):
+        checked = None  # of a later version, and only a hint
+    return checked if checked is not None and not checked.settled else from_shots(robot, log.shots())
+
+
+def believed_shots(robot: Robot, log: Log) -> tuple[Shot, ...]:
+    """The log's shots as learning may use them: speeds are left out until the encoder's scale is settled."""
+    shots = log.shots()
+    if all(shot.speed is None for shot in shots):
+        return shots
+    found = standing(robot, log)
+    return with_believed_speeds(robot, shots, found is None or found.against == "setpoint")
