@@ -42,6 +42,7 @@ class Advisor:
         self.chance_now: tuple[float, float] | None = None
         self.failed = False
         self._asked: tuple[object, ...] | None = None
+        self._advised: tuple[object, ...] | None = None
         self._drawn_for: float | None = None
         self._drawn_at = -REDRAW_S
         self._drawing = False
@@ -67,7 +68,7 @@ class Advisor:
         asked = (distance, state.battery_v, state.target_number, state.lesson, robot_setpoint)
         if asked == self._asked:
             return
-        same = self._asked is not None and asked[:4] == self._asked[:4] and state.aim is not None
+        same = asked[:4] == self._advised and state.aim is not None
         self._asked = asked
         if distance is None:
             self.forget()
@@ -81,11 +82,13 @@ class Advisor:
         name = state.target.name
         if not only_chance:
             lesson = state.lesson
+            rests_on = distance, state.battery_v, state.target_number, lesson
             self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), lesson)
             aim = state.aim
             if aim is not None and aim.setpoint.value is not None:
                 value = aim.setpoint.value
                 self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name)
+            self._advised = rests_on  # not before: a setpoint that changes meanwhile begins it all anew
         self.chance_now = None
         recommended, limits = state.recommended, session.robot.setpoint
         if robot_setpoint is None or recommended is None or not limits.low <= robot_setpoint <= limits.high:

@@ -75,8 +75,8 @@ class ShootingState:
 
     ``live``: the last snapshot of the line. ``unanswered``: shots seen that have no result yet, oldest first.
     ``chosen``: the shots that the result keys are for, where a person chose other ones than the newest. ``answer``: a
-    result that waits for a word. ``lesson`` rises whenever what is learned may have changed. ``clock`` gives seconds,
-    ``now`` the time of the log.
+    result that waits for a word. ``offer``: what lies in a rescue file of the log, in words. ``lesson`` rises whenever
+    what is learned may have changed. ``clock`` gives seconds, ``now`` the time of the log.
     """
 
     robot: Robot
@@ -91,6 +91,7 @@ class ShootingState:
     unanswered: list[UnansweredShot] = field(default_factory=list)
     chosen: tuple[UnansweredShot | Shot, ...] = ()
     answer: Answer | None = None
+    offer: str | None = None
     epoch: int | None = None
     aim: Aim | None = None
     aim_lesson: int = 0

@@ -123,6 +123,19 @@ def arrive(db: sqlite3.Connection, now: datetime, author: str, last: int | None 
     return arrival
 
 
+def same_act(number: int, before: sqlite3.Connection, db: sqlite3.Connection) -> int:
+    """What the number of an act in one copy of the log is in another; of the one before where that isn't in there."""
+    try:
+        done = before.execute("SELECT uid FROM acts WHERE act <= ? ORDER BY act DESC", (number,)).fetchall()
+    except sqlite3.Error:  # a disk that is gone
+        done = []
+    for row in done:
+        here = db.execute("SELECT act FROM acts WHERE uid = ?", (row["uid"],)).fetchone()
+        if here is not None:
+            return int(here["act"])
+    return 0
+
+
 def own_of_commands(db: sqlite3.Connection, now: datetime) -> Own:
     """What a command may undo: what commands did, and what consoles left that no open console goes on with."""
     there = [

@@ -145,6 +145,20 @@ def test_quitting_asks_about_shots_without_a_result_and_keeps_them(session: Fixe
     assert [(shot.speed, shot.result) for shot in session.log.shots()] == [(2430.0, "in"), (2440.0, "short")]
 
 
+@pytest.mark.parametrize("key", ["y", "n"])
+def test_an_odd_result_and_quit_in_one_go_ask_first(session: FixedAnswers, key: str) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Set the wheel to")
+        burst(app, ["i", "q"])
+        await until(app, pilot, "Confirm in all the same?")
+        burst(app, [key])
+        while not app._exit:
+            await pilot.pause(0.01)
+
+    drive(ConsoleApp(ROBOT, session, ScriptedLine(wheel_rpm=1500.0)), script)
+    assert [shot.result for shot in session.log.shots()] == (["in"] if key == "y" else [])
+
+
 @pytest.mark.parametrize("key", ["s", "x", "escape"])
 def test_all_open_shots_are_answered_or_dropped_at_once(session: FixedAnswers, key: str) -> None:
     line = ScriptedLine()

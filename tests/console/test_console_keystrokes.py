@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -15,6 +16,7 @@ from pathlib import Path
 from types import TracebackType
 
 import pytest
+from terminal import Terminal
 
 from fieldtune import Session, load_robot
 from fieldtune.robot import claim_profile
@@ -132,3 +134,26 @@ def test_keys_and_seconds_of_common_tasks(tmp_path: Path) -> None:
     with Session(robot, tmp_path / "heron.db") as session:
         assert [shot.result for shot in session.log.shots()] == ["in", "short", "in", "long", "in", "in"]
         assert [shot.epoch for shot in session.log.shots()] == [1, 1, 1, 1, 2, 2]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("end", ["q", "SIGHUP"])
+def test_a_result_and_the_end_in_one_go_are_kept_twenty_times(tmp_path: Path, end: str) -> None:
+    """A result key and quitting in one read, or the window closed right after it."""
+    robot = load_robot("heron")
+    claim_profile(robot, tmp_path)
+    with Session(robot, tmp_path / "heron.db") as session:
+        session.log.remember("caution understood", "yes")
+    kept = 0
+    for number in range(1, 21):
+        with Terminal("console", "heron", "--port", "sim://heron", profiles=tmp_path, columns=80, rows=24) as terminal:
+            terminal.wait("Ready at")
+            terminal.press("iq" if end == "q" else "i")
+            if end != "q":
+                time.sleep(0.01 * (number % 5))
+                terminal.process.send_signal(signal.SIGHUP)
+            terminal.process.wait(30)
+        with Session(robot, tmp_path / "heron.db") as session:
+            kept += len(session.log.shots()) == kept + 1
+    print(f"\na result and {end} at once: {kept} of 20 kept")
+    assert kept == 20 if end == "q" else kept >= 15  # a signal may come before the key was read

@@ -103,7 +103,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def _ask(self) -> None:
         """One line on what the result keys are for, where the screen doesn't say it anyway."""
         line = self.query_one("#asking", TextBlock)
-        said = asking(self.controller) if self.TITLE_WORDS and not self.small else ""
+        said = asking(self.controller) or self.controller.shooting.offer or ""
+        said = said if self.TITLE_WORDS and not self.small else ""
         line.put((f" ▶  {said}", "bold $act-ink") if said else "")
         line.display = bool(said)
 
@@ -226,7 +227,7 @@ def essentials(live: Live, controller: Controller, title: str, width: int, rows:
     """
     shooting, robot = controller.shooting, controller.robot
     asked = asking(controller)
-    said = asked or main_words.next_step(live, shooting, robot, controller.simulated, False)
+    said = asked or shooting.offer or main_words.next_step(live, shooting, robot, controller.simulated, False)
     keys_kept = re.sub(r"   (\S) ", "   \\1\N{NO-BREAK SPACE}", f"▶ {said}")
     todo: list[Part] = [("\n".join(textwrap.wrap(keys_kept, max(10, width))).replace("\xa0", " "), "bold $act")]
     order: list[Part] = [("No setpoint yet", "bold $act")]
