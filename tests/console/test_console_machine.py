@@ -121,7 +121,7 @@ class Asked:
     target: str
     epoch: int
     setpoint: float
-    speed: float
+    speed: float | None
     discarded: list[object] = field(default_factory=list)
 
 
@@ -133,7 +133,7 @@ class Seat:
         self.before, self.others = len(log.history), others
         self.asked = left
         self.target, self.distance = 0, SPOTS[0]
-        self.pending: tuple[str, Asked | None] | None = None
+        self.pending: tuple[str, Asked] | None = None
         self.reports = False
         self.alive = True
         self.task: asyncio.Task[None] | None = None
@@ -310,20 +310,20 @@ class TwoConsoles(RuleBasedStateMachine):
         if asked:
             self._confirm(seat, RESULTS[key], asked[-1])
         elif seat.reports and seat.alive:
-            seat.pending = (RESULTS[key], None)
+            seat.pending = (RESULTS[key], self._unseen(seat))
         else:
-            self._confirm(seat, RESULTS[key], None)
+            self._confirm(seat, RESULTS[key], self._unseen(seat))
         self._same()
 
-    def _confirm(self, seat: Seat, result: str, asked: Asked | None) -> None:
+    def _unseen(self, seat: Seat) -> Asked:
+        """A shot that the line didn't see: what is true when its result is pressed."""
+        return Asked(0, seat.distance, ("low", "high")[seat.target], self.log.period(self.log.present), 2450.0, None)
+
+    def _confirm(self, seat: Seat, result: str, asked: Asked) -> None:
         act = self.log.do(seat.who)
-        if asked is None:
-            epoch, target = self.log.period(self.log.present), ("low", "high")[seat.target]
-            self.log.shots.append(Meant(seat.distance, target, epoch, 2450.0, None, [(act, result)]))
-        else:
-            shot = Meant(asked.distance, asked.target, asked.epoch, asked.setpoint, asked.speed, [(act, result)])
-            shot.asked = asked.number
-            self.log.shots.append(shot)
+        shot = Meant(asked.distance, asked.target, asked.epoch, asked.setpoint, asked.speed, [(act, result)])
+        shot.asked = asked.number or None
+        self.log.shots.append(shot)
 
     @rule(second=st.booleans(), key=st.sampled_from(["y", "x", "escape"]))
     def a_word(self, second: bool, key: str) -> None:
@@ -466,7 +466,13 @@ class TwoConsoles(RuleBasedStateMachine):
         seat = self.seats.pop(place)
 
         async def leave() -> None:
-            for key in ("q", "y") if seat.open_questions() else ("q",):
+            asked = [*(["n"] if seat.pending else []), *(["y"] if seat.open_questions() else [])]
+            seat.app.post_message(Key("q", "q"))
+            before: object = None
+            for key in asked:  # each when its question is there
+                while seat.app.screen is before or len(seat.app.screen_stack) == 1:
+                    await asyncio.sleep(0.001)
+                before = seat.app.screen
                 seat.app.post_message(Key(key, key))
             while not seat.app._exit:
                 await asyncio.sleep(0.01)
