@@ -20,7 +20,8 @@ from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
-    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
@@ -33,12 +34,49 @@ _SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
 
 
 @dataclass(frozen=True, slots=True)
+class Touches:
+    """Needed log speeds ``bounds`` (n, m) of ascending misses, and the steps (n, m) by which the probability to score,
+    in them and off the rim, falls there."""
+
+    bounds: FloatArray
+    steps: FloatArray
+
+    def hit(self, log_speed: FloatArray, spread: FloatArray) -> FloatArray:
+        """Hit probability (n, s) at log exit speeds (n, s) or (1, s) with scatter ``spread`` (n,)."""
+        chance = np.zeros((len(spread), log_speed.shape[1]))
+        for bound, step in zip(self.bounds.T, self.steps.T, strict=True):
+            if step.any():
+                chance += step[:, None] * ndtr((bound[:, None] - log_speed) / spread[:, None])
+        return np.clip(np.where(chance < _NEVER, 0.0, chance), 0.0, 1.0)
+
+
+def touches(
+    need: RequiredSpeed, rim: RimScores, distance: FloatArray, center: RequiredSpeedPoint, unknowns: Unknowns
+) -> Touches:
+    """What scores over the misses that ``rim`` knows, as each draw sees it; needed speeds are a parabola over them."""
+    angle, drag, h = unknowns.angle_error, unknowns.log_drag, float(rim.misses[-1]) / 2
+    straight = h * center.d_miss
+    short, far = (need.log_speed(distance, miss, angle, drag).value for miss in (-h, h))
+    short = np.where(np.isfinite(short), short, center.value - straight)
+    far = np.where(np.isfinite(far), far, center.value + straight)
+    share = rim.misses[None, :] / h
+    tilt, curve = (far - short)[:, None] / 2, (far + short - 2 * center.value)[:, None] / 2
+    bounds = np.maximum.accumulate(center.value[:, None] + share * tilt + share**2 * curve, axis=1)
+    offset, side_sd = distance * unknowns.side_bias, np.maximum(distance * unknowns.side_scatter, 1e-6)
+    scores = rim.over_misses(distance, angle, offset, side_sd)
+    cells = np.pad((scores[:, 1:] + scores[:, :-1]) / 2, ((0, 0), (1, 1)))
+    known = np.isfinite(bounds.sum(axis=1))[:, None]
+    return Touches(np.where(known, bounds, 0.0), np.where(known, cells[:, :-1] - cells[:, 1:], 0.0))
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
 
-    ``center`` (n,) is the needed log speed of the target's centre, ``spread`` (n,) the scatter in log speed there and
-    ``near`` (n,) at the low bound, where an error of the angle may count for less, and ``side`` (n,) the probability
-    that the side miss is good. A draw that can't score has bounds of nan.
+    ``center`` (n,) is the needed log speed of the target's centre, ``spread`` (n,) the scatter in log speed there,
+    ``near`` and ``far`` (n,) at the low and the high bound, where an error of the angle counts for more or less, and
+    ``side`` (n,) the probability that the side miss is good. A draw that can't score has bounds of nan. ``touches``:
+    where hits off rim and board count, which then decide alone; the bounds stay those of clean passes.
     """
 
     low: FloatArray
@@ -47,13 +85,17 @@ class Situation:
     center: FloatArray
     spread: FloatArray
     near: FloatArray
+    far: FloatArray
     side: FloatArray
+    touches: Touches | None = None
 
     def hit(self, log_speed: ArrayLike) -> FloatArray:
         """Hit probability (n, s) at log exit speeds (n, s) or (1, s)."""
+        if self.touches is not None:
+            return self.touches.hit(np.asarray(log_speed, dtype=float), self.spread)
         z = np.asarray(log_speed, dtype=float)[..., None]
         above = ndtr((self.low[:, None, :] - z) / self.near[:, None, None])
-        inside = np.maximum(ndtr((self.high[:, None, :] - z) / self.spread[:, None, None]) - above, 0.0)
+        inside = np.maximum(ndtr((self.high[:, None, :] - z) / self.far[:, None, None]) - above, 0.0)
         chance = self.side[:, None] * (np.nan_to_num(inside) @ self.shares)
         # Rounding leaves a hair beyond 1, and normal tails chances that no event has.
         return np.where(chance < _NEVER, 0.0, np.minimum(chance, 1.0))
@@ -63,14 +105,14 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns) -> Si
     """The target as each draw sees it at distance readings (scalar, or (K,) one a draw)."""
     distance = np.asarray(reading, dtype=float) + unknowns.distance_bias
     angle, drag = unknowns.angle_error, unknowns.log_drag
-    center = center_point(need, distance, angle, drag)
+    center, at = center_point(need, distance, angle, drag)
     free = need.free_at(center)
     side_sd = np.maximum(distance * unknowns.side_scatter, 1e-6)
     offset = distance * unknowns.side_bias
     left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
     if free.ring is not None:
-        at = ndtri(np.clip(left[:, None] + _NODES * (right - left)[:, None], 1e-12, 1 - 1e-12))
-        chord, shares = free.ring.chord(offset[:, None] + side_sd[:, None] * at), _SHARES
+        aside = ndtri(np.clip(left[:, None] + _NODES * (right - left)[:, None], 1e-12, 1 - 1e-12))
+        chord, shares = free.ring.chord(offset[:, None] + side_sd[:, None] * aside), _SHARES
     else:
         chord, shares = np.ones((len(distance), 1)), np.ones(1)
     passes = np.isfinite(free.low) & np.isfinite(center.value)
@@ -80,27 +122,34 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns) -> Si
         spread = np.hypot(unknowns.speed_scatter, by_angle * unknowns.angle_scatter)
         return np.where(passes, np.maximum(spread, 1e-6), 1.0)
 
-    near, far = edges(need, distance, free, angle, drag)
-    low = _along(chord, center.value, center.d_miss * free.low, near.value)
+    near, far = edges(need, distance, free, angle, drag, at)
+    low = _along(chord, center, at, free.low, near.value)
     return Situation(
         low=np.where(passes[:, None], low, np.nan),
-        high=_along(chord, center.value, center.d_miss * free.high, far.value),
+        high=_along(chord, center, at, free.high, far.value),
         shares=shares,
         center=center.value,
         spread=scatter(center.d_angle),
         near=scatter(near.d_angle),
+        far=scatter(far.d_angle),
         side=np.where(passes, right - left, 0.0),
+        touches=None if need.rim is None else touches(need, need.rim, distance, center, unknowns),
     )
 
 
-def _along(chord: FloatArray, center: FloatArray, slope: FloatArray, edge: FloatArray) -> FloatArray:
-    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola with the centre's
-    value and ``slope`` (change up to the edge, were it straight) and the edge's value; exact to a few 1e-5.
+def _along(
+    chord: FloatArray, center: RequiredSpeedPoint, at: FloatArray, miss: FloatArray, edge: FloatArray
+) -> FloatArray:
+    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge at ``miss`` (n,): the parabola
+    with value and slope of the path that crosses ``at`` misses (n,), and the edge's value; exact to a few 1e-5.
     """
     if chord.shape[1] == 1:
         return np.asarray(edge)[:, None]
     with np.errstate(invalid="ignore"):
-        return center[:, None] + chord * slope[:, None] + chord**2 * (edge - center - slope)[:, None]
+        way = np.where(at == 0, miss, miss - at)
+        share = np.where((at == 0)[:, None], chord, (chord * miss[:, None] - at[:, None]) / way[:, None])
+        rise = center.d_miss * way
+        return center.value[:, None] + share * rise[:, None] + share**2 * (edge - center.value - rise)[:, None]
 
 
 _COARSE, _FINE, _LAST = 41, 17, 7
@@ -175,10 +224,14 @@ class HitChanceCurve:
         """Half the setpoint range worth searching: three times everything uncertain, in setpoint units."""
         around = np.array([setpoint * 0.98, setpoint * 1.02])
         speeds = self.speeds(around)
+        leaves = np.isfinite(speeds).all(axis=1)  # a draw too weak to lift the element says nothing here
+        if not leaves.any():
+            return setpoint
+        speeds, scene = speeds[leaves], self.scene
         slope = float(np.mean(speeds[:, 1] - speeds[:, 0])) / float(around[1] - around[0])
-        gaps = speeds.mean(axis=1) - self.scene.center
-        spread = np.hypot(np.nanstd(gaps), np.mean(self.scene.spread))
-        widths = (self.scene.high - self.scene.low)[:, 0]
+        gaps = (speeds.mean(axis=1) - scene.center[leaves])[np.isfinite(scene.center[leaves])]
+        spread = np.hypot(np.std(gaps) if gaps.size else 0.0, np.mean(scene.spread))
+        widths = (scene.high - scene.low)[:, 0]
         bounded = widths[np.isfinite(widths)]
         opening = float(bounded.mean()) if bounded.size else float(spread)
         return float((3 * spread + opening) / max(abs(slope), 1e-9))

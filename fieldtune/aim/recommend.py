@@ -213,6 +213,9 @@ def caution_words(
     flies = target.by_way(lambda: True, lambda: robot.lands_first)
     if robot.element.shape != "sphere" and flies:
         words.append("rough: a tumbling disc or block flies with a constant mean drag")
+    clean = target.clean_only(robot.element)
+    if clean is not None:
+        words.append(clean)
     if landing_m is not None:
         goes_on = "rolls" if robot.element.shape == "sphere" else "slides"
         words.append(f"it lands {landing_m:.2f} m out, bounces and {goes_on} on: a rough figure until shots tell")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.places import places
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.arrays import FloatArray
@@ -18,13 +19,14 @@ from fieldtune.learn.evidence import ShotTable, epochs_of, shot_table, sums_in_r
 from fieldtune.learn.importance_sampling import importance_draws
 from fieldtune.learn.learned_facts import facts
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
-from fieldtune.learn.next_shot import best_next_shot
+from fieldtune.learn.next_shot import best_next_shot, shot_from
 from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
+    from fieldtune.aim.places import Place
     from fieldtune.learn.log_posterior import LogPosterior
     from fieldtune.learn.parameters import Layout
     from fieldtune.learn.target_expansion import RequiredSpeedOf
@@ -53,6 +55,14 @@ class Posterior:
         where no shot has one."""
         jitter = self.fit.layout.prior.jitter
         return jitter if jitter > 0 else None
+
+    def places(self, target: Target) -> tuple[Place, ...]:
+        """The distances that a question about the whole field is asked at. Raises ``OutOfReachError``."""
+        return places(self.fit.robot, target, self.belief, shot_from(self.fit, target))
+
+    def shot_from(self, target: Target) -> list[float]:
+        """Distances (m) that a target was shot at from."""
+        return shot_from(self.fit, target)
 
     def learned(self) -> Learned:
         """What the shots taught, in words and numbers."""

@@ -247,6 +247,7 @@ def reach_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
         return ["no distance scores with this exit angle, element and target: run fieldtune check on the profile"]
     missed = [s.name for s in robot.spots if table.needed(s.distance) is None]
     notes = [f"nothing scores from: {', '.join(missed)} (too near, or farther than is calculated)"] if missed else []
+    notes += [places.guess] if places.guess is not None else []
     limit = program_limit(robot)
     if places.far_m is not None and places.far is None:
         notes.append(f"{places.far_m:.2f} m needs more than the longest draw gives: a stiffer spring or a longer draw")

@@ -13,7 +13,7 @@ from fieldtune.records import Act, BatteryReading, Epoch, Mark, MarkKind, Result
 from fieldtune.store import acts, row_checks, rows
 from fieldtune.store.backups import back_up, back_up_today
 from fieldtune.store.log_file import LogFile
-from fieldtune.store.merge import merge_rows
+from fieldtune.store.merge import go_on_in, merge_rows
 
 Clock = Callable[[], datetime]
 
@@ -240,10 +240,7 @@ class Store:
                 back_up(db, self.path)
         with self._writing() as db:
             new = merge_rows(db, shots, marks, epochs, origin, batteries)
-            if not rows.kept(db, "epoch"):
-                sql = "SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1"
-                if (latest := db.execute(sql, (present,)).fetchone()) is not None:
-                    rows.keep(db, "epoch", str(latest["epoch"]))
+            go_on_in(db, present)
             return new
 
     # -- batteries and other things kept ------------------------------------------------------------------------------

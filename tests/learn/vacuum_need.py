@@ -14,6 +14,8 @@ G = 9.80665
 class VacuumNeed:
     """Basket or window of a robot, without air: v^2 = g D^2 / (2 cos^2(angle) (D tan(angle) - rise))."""
 
+    rim = None
+
     def __init__(self, robot, target):
         self.target, self.element = target, robot.element
         self.exit_angle = robot.launcher.exit_angle
@@ -41,6 +43,8 @@ class VacuumNeed:
             d_angle=tangent + by_drop * d * (1 + tangent**2),
             d_drag=pull,
             slope=tangent - 2 * drop / d,
+            slope_by_angle=-(1 + tangent**2),
+            bend=-2 * drop / d**2,
         )
 
     def free_at(self, center):

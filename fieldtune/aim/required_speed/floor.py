@@ -40,6 +40,7 @@ class SlidingRequiredSpeed:
     drag_per_metre: float
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> SlidingRequiredSpeed:
@@ -71,6 +72,8 @@ class SlidingRequiredSpeed:
             d_angle=np.zeros_like(length),
             d_drag=0.5 * rubbing / deceleration,
             slope=np.full_like(length, math.tan(self.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -95,6 +98,7 @@ class RollingRequiredSpeed:
     spin_ratio: float
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> RollingRequiredSpeed:
@@ -137,6 +141,8 @@ class RollingRequiredSpeed:
             d_angle=np.zeros_like(length),
             d_drag=-by_scale / by_speed,
             slope=np.full_like(length, math.tan(at.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:

@@ -19,13 +19,15 @@ from numpy.polynomial import chebyshev
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.openings import Free
 
 
 @dataclass(frozen=True, slots=True)
 class RequiredSpeedPoint:
-    """Needed log speeds (n,), their derivatives, and the path's slope where it crosses; nan where no speed does it."""
+    """Needed log speeds (n,), their derivatives, and the path's slope where it crosses with its derivative over the
+    angle, and its bend (1/m, the slope's change a metre); nan where no speed does it."""
 
     value: FloatArray
     d_distance: FloatArray
@@ -33,6 +35,8 @@ class RequiredSpeedPoint:
     d_angle: FloatArray
     d_drag: FloatArray
     slope: FloatArray
+    slope_by_angle: FloatArray
+    bend: FloatArray
 
     def put(self, places: NDArray[np.intp], other: RequiredSpeedPoint) -> None:
         """Take the other's m points for those at ``places`` (m,)."""
@@ -52,6 +56,11 @@ class RequiredSpeed(Protocol):
 
     @property
     def d_high(self) -> float: ...
+
+    @property
+    def rim(self) -> RimScores | None:
+        """What scores off a basket's rim and board; None where only clean passes count."""
+        ...
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
