@@ -148,6 +148,9 @@ def _turn(args: argparse.Namespace, what: str, done: str, nothing: str) -> int:
         act = session.undo() if what == "undo" else session.redo()
         name = session.robot.name
         shot = None if act is None or act.shot is None else session.log.shot(act.shot)
+        beside = act is None and session.log.console_beside
+    if beside:
+        nothing += "; what was done in a console that is open is for its keys u and r"
     if act is None:
         give(args, {done: None, "shot": None}, ())
         say_aside(f"{name}: {nothing}")

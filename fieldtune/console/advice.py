@@ -42,6 +42,7 @@ class Advisor:
         self.chance_now: tuple[float, float] | None = None
         self.failed = False
         self._asked: tuple[object, ...] | None = None
+        self._advised: tuple[object, ...] | None = None
         self._drawn_for: float | None = None
         self._drawn_at = -REDRAW_S
         self._drawing = False
@@ -68,7 +69,7 @@ class Advisor:
         if asked == self._asked:
             return
         before = self._asked
-        same = before is not None and asked[:4] == before[:4] and state.aim is not None
+        same = asked[:4] == self._advised and state.aim is not None
         learned = before is not None and asked[0] == before[0] and asked[2:4] != before[2:4]
         self._asked = asked
         if distance is None:
@@ -83,11 +84,13 @@ class Advisor:
         name = state.target.name
         if not only_chance:
             lesson = state.lesson
+            rests_on = distance, state.battery_v, state.target_number, lesson
             self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), lesson)
             aim = state.aim
             if aim is not None and aim.setpoint.value is not None:
                 value = aim.setpoint.value
                 self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name)
+            self._advised = rests_on  # not before: a setpoint that changes meanwhile begins it all anew
         self.chance_now = None
         recommended, limits = state.recommended, session.robot.setpoint
         if robot_setpoint is None or recommended is None or not limits.low <= robot_setpoint <= limits.high:

@@ -16,7 +16,7 @@ from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.shot_recorder import ShotRecorder
 from fieldtune.console.typed import Distance
-from fieldtune.errors import FieldtuneError
+from fieldtune.errors import FieldtuneError, StoreError
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -160,8 +160,11 @@ class Controller:
 
     @property
     def caution_read(self) -> bool:
-        """Whether the caution was read at an earlier start with this log."""
-        return self.session.log.recall(CAUTION_KEY) is not None
+        """Whether the caution was read at an earlier start with this log; it is shown again where nobody knows."""
+        try:
+            return self.session.log.recall(CAUTION_KEY, wait_s=0.1) is not None
+        except StoreError:
+            return False
 
     def remember_caution(self, _: None = None) -> None:
         """The caution was read: kept with the log, or with the first shot that makes one."""
