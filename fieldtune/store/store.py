@@ -96,7 +96,7 @@ class Store:
         ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
         shot that this is the answer to. ``match``, ``batch``: labels.
         """
-        with self._lock, self._writing() as db:
+        with self._writing() as db:
             known = self._read[1] if self._read is not None and self._read[0] == self.version() else None
             present = rows.present_epoch(db, self._now())  # begins the first
             number = epoch or present
