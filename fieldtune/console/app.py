@@ -5,7 +5,8 @@ from __future__ import annotations
 import gc
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.color import ColorSystem
@@ -13,9 +14,11 @@ from textual._compositor import CompositorUpdate
 from textual.app import App
 from textual.binding import BindingType
 from textual.events import CursorPosition, Event, Key, Resize
+from textual.filter import LineFilter
 
-from fieldtune.console import keys, output, screens, terminal, themes
+from fieldtune.console import keys, output, screens, terminal, themes, words
 from fieldtune.console.controller import Controller
+from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs, drawing_for
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.output import MeasuredWriter, Output
 from fieldtune.console.painting import Painter
@@ -31,7 +34,7 @@ if TYPE_CHECKING:
     from textual.driver import Driver
     from textual.screen import Screen
 
-    from fieldtune.console.screens.main import MainBody
+    from fieldtune.console.screens.main_body import MainBody
     from fieldtune.session import Session
 
 LOOKS_PER_SECOND = 20
@@ -42,7 +45,10 @@ PAINTED_S = 0.3
 
 
 class ConsoleApp(App[None]):
-    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it."""
+    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it.
+
+    ``settings``: file in which the person's choice of theme is kept. ``drawing``: what the terminal can show.
+    """
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
@@ -56,18 +62,28 @@ class ConsoleApp(App[None]):
         session: Session,
         line: ConsoleLine,
         clock: Callable[[], float] = time.monotonic,
+        settings: Path | None = None,
+        drawing: Drawing | None = None,
     ) -> None:
         super().__init__()
         self.controller = Controller(robot, session, line, clock, self, self.show)
         # Before the style sheet is read for the first time, so that it is read once.
-        for theme in themes.themes():
+        self.drawing = drawing if drawing is not None else Drawing()
+        self._settings = settings
+        self._plain: list[LineFilter] = [] if self.drawing.glyphs == "braille" else [PlainGlyphs(self.drawing.glyphs)]
+        self._plain += [NoColours()] if self.drawing.colours == "none" else []
+        for theme in themes.themes(self.drawing.colours != "many"):
             self.register_theme(theme)
-        self.set_reactive(App.theme, themes.DARK)
+        self.set_reactive(App.theme, themes.kept_theme(settings, self.drawing.light))
         self.stylesheet.set_variables(self.get_css_variables())
         self.failed: Exception | None = None
         self._caution_read = self.controller.caution_read
         self._settled = False
         self._opening = False
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """What keeps to the characters and colours of this terminal."""
+        return [*super().get_line_filters(), *self._plain]
 
     def get_default_screen(self) -> MainScreen:
         """The main screen lies under all others."""
@@ -223,30 +239,55 @@ class ConsoleApp(App[None]):
             self.pop_screen()
 
     def action_sunlight(self) -> None:
-        """Between the dark theme and the one for sunlight."""
-        self.theme = themes.SUNLIGHT if self.theme == themes.DARK else themes.DARK
+        """The next theme: dark, sunlight, high contrast; kept for the next time."""
+        self.theme = themes.following(self.theme)
+        said = f"theme: {themes.NAMES[self.theme]}"
+        try:
+            themes.keep_theme(self._settings, self.theme)
+        except OSError as error:
+            said += f" (not kept: {error.strerror})"
+        self.controller.news.say(said)
 
     def action_leave(self) -> None:
-        """Quits; what was confirmed is on disk. Shots without a result are asked about first."""
-        count = len(self.controller.shooting.unanswered)
-        if not count:
-            self._leave()
-        elif not isinstance(self.screen, LeaveQuestion):
-            self.push_screen(LeaveQuestion(count), self._leave_with)
+        """Quits; what was confirmed is on disk. A result that waits for a word and open shots are asked about first."""
+        shooting = self.controller.shooting
+        count = len(shooting.unanswered)
+        if isinstance(self.screen, LeaveQuestion):
+            return
+        if shooting.answer is not None:
+            said = words.result_words(shooting.answer.result, shooting.answer.miss_m)
+            odd = shooting.answer.doubt
+            question = f"{odd[:1].upper()}{odd[1:]}. Confirm {said} all the same?"
+            self.push_screen(LeaveQuestion(question, "Confirm and quit", "No, quit"), self._answer_and_leave)
+        elif count:
+            shots = f"{count} shot{' has' if count == 1 else 's have'} no result yet"
+            self.push_screen(LeaveQuestion(f"{shots}. Keep for the next time?"), self._leave_with)
+        else:
+            self.leave()
+
+    def _answer_and_leave(self, confirm: bool | None) -> None:
+        if confirm is None:
+            return
+        if confirm:
+            self.controller.recorder.yes()
+        self.controller.shooting.answer = None
+        self.action_leave()
 
     def _leave_with(self, keep: bool | None) -> None:
         if keep is None:
             return
         recorder, shooting = self.controller.recorder, self.controller.shooting
         if keep:
-            recorder.keep_for_next_time()
+            recorder.change(None, self.controller.session.log.save)  # also where there was no log yet
         else:
             shooting.chosen, shooting.answer = tuple(shooting.unanswered), None
             recorder.discard()
-        self._leave()
+        self.leave()
 
-    def _leave(self) -> None:
-        self.controller.background.begin("leaving", self._leave_when_written)
+    def leave(self) -> None:
+        """Ends as soon as all that was confirmed is written."""
+        if not self.controller.background.begin("leaving", self._leave_when_written):
+            self.exit()
 
     async def _leave_when_written(self) -> None:
         await self.controller.recorder.all_written()
@@ -256,6 +297,7 @@ class ConsoleApp(App[None]):
 
     def on_unmount(self) -> None:
         """Lets the threads end."""
+        gc.unfreeze()
         self.controller.background.close()
         self.controller.recorder.close()
 
@@ -265,8 +307,7 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
-    import fieldtune.console.widgets.path_view  # noqa: F401 - the body draws with it
-    from fieldtune.console.screens.main import MainBody
+    from fieldtune.console.screens.main_body import MainBody
 
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
 
@@ -281,9 +322,9 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
     sys.setswitchinterval(0.0001)
     terminal.install()
     output.install()
-    app = ConsoleApp(robot, session, line)
+    app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
     try:
-        with leaving_on_signals(app.exit):
+        with leaving_on_signals(app.leave):
             app.run()
     finally:
         app.controller.line.stop()

@@ -19,8 +19,8 @@ class FixedLog(Store):
 
     flying = True
 
-    def now(self) -> datetime:
-        return datetime(2026, 11, 7, 10, 0, tzinfo=UTC)
+    def __init__(self) -> None:
+        super().__init__(clock=lambda: datetime(2026, 11, 7, 10, 0, tzinfo=UTC))
 
     def shots(self) -> tuple[Shot, ...]:
         unit = 1.0 if self.flying else 1 / 78
@@ -69,7 +69,7 @@ class FixedAnswers(Session):
             return slide(distance_m)
         return vacuum_arc(self.robot, 5.93 * setpoint / 2450, distance_m)
 
-    def next(self, target: str | None = None) -> NextShot:
+    def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
         return NextShot(
             2.2, 2450.0 if self.robot.launcher.kind == "flywheel" else 31.5, 0.01, "it is far from the others"
         )

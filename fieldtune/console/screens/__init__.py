@@ -12,6 +12,7 @@ _CLASSES = {
     "help": "HelpScreen",
     "learned": "LearnedScreen",
     "line": "LineScreen",
+    "map": "MapScreen",
     "next": "NextScreen",
     "shots": "ShotsScreen",
     "sizes": "SizesScreen",

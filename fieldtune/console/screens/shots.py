@@ -15,7 +15,7 @@ from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import TextBlock, assemble
 from fieldtune.errors import InputError
-from fieldtune.records import Shot, UnansweredShot
+from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live
@@ -72,23 +72,27 @@ class ShotsScreen(ConsoleScreen):
         super().tick(live)
         state, entries = self.controller.shooting, self.entries()
         log = self.query_one("#log", _Log)
-        shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered))
+        several = {shot.uid for shot in state.chosen} if len(state.chosen) > 1 else set()
+        shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered), several)
         if shown != self._shown:
             self._shown = shown
             log.clear_options()
-            log.add_options(Option(self._row(number, entry)) for number, entry in enumerate(entries, 1))
+            log.add_options(
+                Option(self._row(number, entry, entry.uid in several)) for number, entry in enumerate(entries, 1)
+            )
             self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
         chosen = state.chosen[0].uid if state.chosen else None
         at = next((i for i, entry in enumerate(entries) if entry.uid == chosen), None)
         if log.highlighted != at:
             log.highlighted = at
 
-    def _row(self, number: int, entry: Entry) -> Content:
+    def _row(self, number: int, entry: Entry, one_of_several: bool) -> Content:
         state, robot = self.controller.shooting, self.controller.robot
         key = f"{number} " if number < 10 else "  "
         if isinstance(entry, Shot):
             return row(entry, robot, key)
-        return assemble([f"{key}   ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
+        mark = "▶" if one_of_several else " "
+        return assemble([f"{key} {mark} ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
 
     # choosing
 
@@ -147,9 +151,8 @@ class ShotsScreen(ConsoleScreen):
 
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
-    what = (
-        f"{key}{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
-    )
+    result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
+    what = f"{key}{shot.shot:>4} {result}{words.metres(shot.distance_m):>8}"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
     state = words.shot_state(shot)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't
