@@ -32,6 +32,7 @@ _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_POINTS = 0.055, 2.0
+_SAME_S = 0.15  # the second look sees an instant less sharply
 _JUDGED_FROM_S, _JUDGED_POINTS = 0.12, 5.0
 _JUDGED_UNTIL_S = 0.75
 _JUDGED_EVERY_S = 0.04
@@ -114,6 +115,7 @@ class DropDetector:
         self._samples: list[Sample] = []
         self._looks = _looks()
         self._waiting: deque[_Candidate] = deque()
+        self._tried: deque[float] = deque(maxlen=6)
 
     @property
     def sees(self) -> bool:
@@ -215,9 +217,11 @@ class DropDetector:
                 continue
             look.peaks_until = at
             near = [fit[1] for fit in look.fits if abs(fit[0] - at) <= apart]
-            taken = at - self._last_s <= apart or any(abs(c.instant - at) <= apart for c in self._waiting)
+            reach = max(apart, _SAME_S) if look.every_s else apart
+            taken = at - self._last_s <= apart or any(abs(tried - at) <= reach for tried in self._tried)
             if sureness >= needed and sureness == max(near) and not taken:
                 self._waiting.append(_Candidate(at, sureness))
+                self._tried.append(at)
 
     def _judged(self, candidate: _Candidate, period: float, tick_s: float) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
@@ -259,7 +263,8 @@ class DropDetector:
         if until == next_s:  # cut short by the next one: as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
-        if candidate.returns > _RETURNS and coming >= 1.0:
+        # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
+        if (candidate.returns > _RETURNS or (sudden and until == next_s)) and coming >= 1.0:
             return [self._shot(drop, instant)]
         return [drop] if candidate.evidence > 0 and coming >= _PERHAPS else []
 

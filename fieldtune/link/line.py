@@ -197,6 +197,7 @@ class Line:
             health=self.health(),
             wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"]),
             shots=self.shots,
+            unsure=self._shots.unsure,
             history_s=seconds,
             history_rpm=rpm,
             history_volt=volts,

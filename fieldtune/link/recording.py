@@ -158,10 +158,11 @@ def session_recording(folder: Path, robot: str, begun: datetime) -> Path | None:
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """All samples of a recording, and the line as it stood at the end."""
+    """All samples of a recording, the line as it stood at the end, and the last raw lines, harmless to show."""
 
     samples: tuple[Sample, ...]
     live: Live
+    raw: tuple[str, ...] = ()
 
 
 def decode(path: Path | str, robot: Robot) -> Decoded:
@@ -178,4 +179,4 @@ def decode(path: Path | str, robot: Robot) -> Decoded:
         else:
             line.reconnected(chunk.why)
     live = line.live("ended", f"{path} decoded", str(path), arrival_s)
-    return Decoded(tuple(samples), live)
+    return Decoded(tuple(samples), live, line.raw())

@@ -159,7 +159,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_no_shot(self) -> None:
         """Nothing was launched."""
-        self.controller.recorder.discard()
+        if self.controller.shooting.asks_about_dip:
+            self.controller.shooting.settle_unsure(shot=False)
+        else:
+            self.controller.recorder.discard()
         self.controller.show()
 
     def action_follow(self) -> None:
@@ -176,8 +179,12 @@ class ConsoleScreen(Screen[None], CachedWidget):
         controller.show()
 
     def action_yes(self) -> None:
-        """Confirm a result although something about it was odd."""
-        self.controller.recorder.yes()
+        """Confirm a result although something about it was odd, or that a dip of the wheel was a shot."""
+        controller = self.controller
+        if controller.shooting.asks_about_dip:
+            controller.recorder.keep(controller.shooting.settle_unsure(shot=True))
+        else:
+            controller.recorder.yes()
         self.controller.show()
 
     def action_fire(self) -> None:
