@@ -181,7 +181,7 @@ class Store:
             return acts.undo(db, self._now(), self._author, self._own(db))
 
     def undo_swap(self, epoch: int) -> Act | None:
-        """Undoes the change that began that epoch, also where shots were confirmed since: they move to the one before."""
+        """Undoes the change that began that epoch, also behind shots: they move to the one before."""
         with self._writing(make=False) as db:
             return acts.undo_one(db, self._now(), self._author, rows.uid_of_epoch(db, epoch))
 
