@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 PAUSE_S = 0.08
-"""Before new advice is worked out: the key that asked for it is painted first, and held keys ask once."""
+"""Before advice for another place is worked out: the key that asked for it is painted first, and held keys ask once."""
 REDRAW_S = 0.4
 """The path at the present readback is worked out no oftener: the recommended one tells more."""
 
@@ -68,16 +68,18 @@ class Advisor:
         asked = (distance, state.battery_v, state.target_number, state.lesson, robot_setpoint)
         if asked == self._asked:
             return
+        before = self._asked
         same = asked[:4] == self._advised and state.aim is not None
+        learned = before is not None and asked[0] == before[0] and asked[2:4] != before[2:4]
         self._asked = asked
         if distance is None:
             self.forget()
         else:
-            self._background.begin("advice", self._advise, distance, robot_setpoint, same)
+            self._background.begin("advice", self._advise, distance, robot_setpoint, same, learned)
 
-    async def _advise(self, distance: float, robot_setpoint: float | None, only_chance: bool) -> None:
+    async def _advise(self, distance: float, robot_setpoint: float | None, only_chance: bool, learned: bool) -> None:
         state, session, ask = self._shooting, self._session, self._background.ask
-        if state.aim is not None:  # the first advice is waited for
+        if state.aim is not None and not learned:  # the first advice is waited for, and what a shot has taught
             await asyncio.sleep(PAUSE_S)
         name = state.target.name
         if not only_chance:

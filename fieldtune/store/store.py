@@ -97,6 +97,7 @@ class Store:
         shot that this is the answer to. ``match``, ``batch``: labels.
         """
         with self._writing() as db:
+            known = self._read[1] if self._read is not None and self._read[0] == self.version() else None
             present = rows.present_epoch(db, self._now())  # begins the first
             number = epoch or present
             if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
@@ -109,7 +110,10 @@ class Store:
                  target, distance_from, seen, match, batch),
             )  # fmt: skip
             acts.note(db, uid, "shot", self._author)
-            return rows.find_shot(db, int(cursor.lastrowid or 0))
+            shot, state = rows.find_shot(db, int(cursor.lastrowid or 0)), self.version()
+        if known is not None:  # else a long log would be read whole again after every shot
+            self._read = state, (*known, shot)
+        return shot
 
     def correct(self, number: int, result: Result | None, miss_m: float | None, side_m: float | None) -> Shot:
         """Gives a shot another result and misses; what was confirmed first stays in the log."""

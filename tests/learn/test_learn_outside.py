@@ -12,9 +12,9 @@ from robots import thrower
 from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
-from fieldtune.aim.hit_chance import situation
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.situation import situation
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
 from fieldtune.learn.side_miss import SideLayout, side_intervals
