@@ -16,8 +16,8 @@ pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-TESTS = ("pytest", "pytest-xdist", "hypothesis", "pyte", "html5lib", "pypdf", "fluids", "import-linter")
-ROOMS = ("tests/aim", "tests/cli/test_cli_commands.py", "tests/cli/test_cli_mistakes.py", "tests/share", "tests/store",
+TESTS = ("pytest", "pytest-xdist", "hypothesis", "pyte", "html5lib", "pypdf", "fluids", "import-linter", "ruff")
+ROOMS = ("tests/aim/test_aim_need.py", "tests/aim/test_aim_openings.py", "tests/aim/test_angle.py", "tests/cli/test_cli_commands.py", "tests/cli/test_cli_mistakes.py", "tests/share", "tests/store",
          "tests/learn/test_learn_many.py", "tests/console/test_console_keys.py")  # fmt: skip
 
 
