@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.target_expansion import (
@@ -99,7 +100,7 @@ def evidence(
     rows: list[Rows] = []
     measured = np.isfinite(table.miss)
     judged = table.is_result("in", "short", "long") & ~measured
-    for place in np.unique(table.target):
+    for place in distinct(table.target):
         index = np.flatnonzero((table.target == place) & (judged | measured))
         if not len(index):
             continue
@@ -317,7 +318,7 @@ def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
         return drive_quantity(robot, setpoints)
     volts = np.array([_number(shot.battery_v) for shot in shots])
     volts[~(volts > 0)] = np.nan
-    for volt in np.unique(volts[np.isfinite(volts)]):
+    for volt in distinct(volts[np.isfinite(volts)]):
         at = volts == volt
         quantity[at] = drive_quantity(robot, setpoints[at], float(volt))
     unknown = ~np.isfinite(volts)
