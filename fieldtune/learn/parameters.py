@@ -1,9 +1,9 @@
 """What is not known about how far a robot throws, as standard normal numbers, and how they act.
 
 Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed
-scatter, log angle scatter, log spread of epochs, wear, then one offset an epoch, one a battery that came back, one a lot
-of elements with a label. Order of the features: gain (level, slope, remainder), tracking, offsets, wear, shape (angle,
-drag, distance away from where required speeds were expanded), products of shape, and 1.
+scatter, log angle scatter, log spread of epochs, wear, then one offset an epoch, one a battery that came back, one a
+lot of elements with a label. Order of the features: gain (level, slope, remainder), tracking, offsets, wear, shape
+(angle, drag, distance away from where required speeds were expanded), products of shape, and 1.
 """
 
 from __future__ import annotations
