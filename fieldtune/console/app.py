@@ -147,6 +147,8 @@ class ConsoleApp(App[None]):
         bound = self.screen.active_bindings.get(event.key)
         if bound is not None and bound.enabled:
             await self.run_action(bound.binding.action, bound.node)
+        elif bound is None and isinstance(self.screen, ConsoleScreen) and event.key in keys.ELSEWHERE:
+            self.controller.news.say(f"{keys.ELSEWHERE[event.key]}: on the main screen, press Esc first")
 
     def look(self) -> None:
         """A look at the line; begins what nobody waits for once the first recommendation is there."""

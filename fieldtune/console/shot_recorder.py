@@ -75,6 +75,7 @@ class ShotRecorder:
     def _read(self) -> _Read:
         log = self._session.log
         if not self._opened:
+            log.recall("", wait_s=1.0)  # a log that is locked is told sooner than a write would
             log.open_console(self._console)
             self._opened = True
         return log.version(), log.shots(), log.epoch, log.battery_label, log.unanswered()
@@ -312,12 +313,9 @@ class ShotRecorder:
         then(epoch)
 
     def undo_swap(self) -> None:
-        """Undoes the battery change that was just marked, and the name that was given since."""
-        self._write(self._turn, "undone", self._undo_swap, "there is nothing to undo")
-
-    def _undo_swap(self) -> Act | None:
-        act = self._session.undo()
-        return self._session.undo() if act is not None and act.act == "label" else act
+        """Undoes the battery change that began the present period, also where shots were confirmed since."""
+        undo = partial(self._session.log.undo_swap, self._shooting.epoch or 1)
+        self._write(self._turn, "undone", undo, "there is nothing to undo")
 
     def change(self, said: Callable[[Any], str] | None, call: Callable[[], object]) -> None:
         """Changes something in the log and says what was done, if anything is to be said, once it is written."""

@@ -50,6 +50,12 @@ def undo(db: sqlite3.Connection, now: str, author: str | None, own: Own) -> Act 
     return None if uid is None else _turn(db, now, author, uid, "undo")
 
 
+def undo_one(db: sqlite3.Connection, now: str, author: str | None, uid: str) -> Act | None:
+    """Undoes that act, whatever was done since; None where it doesn't stand."""
+    noted = db.execute("SELECT 1 FROM acts WHERE uid = ?", (uid,)).fetchone()
+    return None if noted is None or uid in _undone(db) else _turn(db, now, author, uid, "undo")
+
+
 def redo(db: sqlite3.Connection, now: str, author: str | None, own: Own) -> Act | None:
     """Does the own act again that was undone last, unless something new was done since; None where there is none."""
     _, taken_back = _stacks(db, own)

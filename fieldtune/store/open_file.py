@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
+import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from fieldtune.errors import StoreError
 from fieldtune.store import row_checks, rows
 from fieldtune.store.backups import back_up, newest
+
+try:
+    import fcntl
+except ImportError:  # Windows has other locks, and always has them
+    fcntl = None  # type: ignore[assignment]
 
 _WAIT_S = 10.0
 """How long to wait for another process's write before giving up."""
@@ -73,15 +80,30 @@ def told_plainly(path: Path | None) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        if getattr(error, "sqlite_errorname", "") in _NO_LOCKS:
-            raise StoreError(f"{name}: {_NO_LOCKS_WORDS}") from error
         said = " ".join(str(error).split())
-        kind = LockedElsewhere if "locked" in said or "busy" in said else StoreError
-        raise kind(_words(name, path, said)) from error
+        locked = "locked" in said or "busy" in said
+        if getattr(error, "sqlite_errorname", "") in _NO_LOCKS or (locked and path and not _can_lock(path.parent)):
+            raise StoreError(f"{name}: {_NO_LOCKS_WORDS}") from error
+        raise (LockedElsewhere if locked else StoreError)(_words(name, path, said)) from error
     except sqlite3.DatabaseError as error:
         raise StoreError(_damaged(name, " ".join(str(error).split()))) from error
     except UnicodeDecodeError as error:  # SQLite quotes what is damaged
         raise StoreError(_damaged(name, "its text is damaged")) from error
+
+
+def _can_lock(folder: Path) -> bool:
+    """Whether files there can be locked, as far as that can be tried; SQLite tells "no" and "not now" alike.
+
+    Tried on a file of its own: closing the log's file here would end this program's own locks on it (POSIX).
+    """
+    if fcntl is None:
+        return True
+    with suppress(OSError), tempfile.TemporaryFile(dir=folder) as file:
+        try:
+            fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            return error.errno != errno.ENOLCK
+    return True
 
 
 def _words(name: Path | str, path: Path | None, error: str) -> str:

@@ -184,6 +184,11 @@ class Store:
         with self._writing(make=False) as db:
             return acts.undo(db, self._now(), self._author, self._own(db))
 
+    def undo_swap(self, epoch: int) -> Act | None:
+        """Undoes the change that began that epoch, also behind shots: they move to the one before."""
+        with self._writing(make=False) as db:
+            return acts.undo_one(db, self._now(), self._author, rows.uid_of_epoch(db, epoch))
+
     def redo(self) -> Act | None:
         """Does the act again that was undone last and says which; None where something new was done since."""
         with self._writing(make=False) as db:

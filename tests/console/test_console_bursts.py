@@ -80,6 +80,7 @@ def test_escape_and_the_key_behind_it_are_two_keys(reads: list[str], pressed: li
         (["e", "escape", "e", "escape", "i"], "confirmed: shot 1, in"),
         (["b", "escape", "k", "escape", "n", "escape", "z", "escape", "i"], "confirmed: shot 1, in"),
         (["d", "x", "enter", "backspace", "2", "enter"], "From 2.00 m  typed"),
+        (["w", "d"], "Distance: on the main screen, press Esc first"),
     ],
 )
 def test_a_burst_does_what_its_keys_say_in_their_order(session: FixedAnswers, pressed: list[str], there: str) -> None:

@@ -87,6 +87,22 @@ def test_shots_of_an_undone_battery_change_belong_to_the_period_before(store: St
     assert store.epoch == 1  # never to the one that was undone before
 
 
+def test_a_battery_change_is_undone_also_behind_shots(store: Store) -> None:
+    store.add(2.0, 1400.0, "in")
+    store.swap("B")
+    store.add(2.1, 1400.0, "in")
+    undone = store.undo_swap(2)
+    assert undone is not None
+    assert (undone.act, undone.epoch) == ("swap", 2)
+    assert [(shot.undone, shot.epoch) for shot in store.shots()] == [(False, 1), (False, 1)]
+    assert store.undo_swap(2) is None
+    assert store.undo_swap(1) is None  # no change began it
+    redone = store.redo()
+    assert redone is not None
+    assert redone.act == "swap"
+    assert [shot.epoch for shot in store.shots()] == [1, 2]
+
+
 def test_a_correction_keeps_what_was_confirmed_first(store: Store) -> None:
     store.add(2.0, 1400.0, "in", miss_m=0.02)
     corrected = store.correct(1, "short", None, None)
