@@ -227,7 +227,7 @@ class Monitor:
         """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""
         if self._line.good <= good_before:
             return False
-        words = f"reading {found.device}{found.speed_words}"
+        words = f"reading {found.device}{found.speed_words}{self._others(found)}"
         self._say("live", words)
         if self._on_good is not None and not ports.is_url(found.device):
             try:
@@ -235,6 +235,13 @@ class Monitor:
             except Exception as error:  # the caller's, and no reason to stop reading
                 self._say("live", f"{words}, but it can't be remembered: {error}")
         return True
+
+    def _others(self, found: Found) -> str:
+        """Other robots there may be, where this port was not named but found: which one is read is said, and chosen."""
+        if self._named is not None:
+            return ""
+        usb = [c.device for c in ports.candidates() if c.identity.get("vid") is not None and c.device != found.device]
+        return f"; there is also {', '.join(usb[:3])}: --port chooses" if usb else ""
 
     def _take(self, data: bytes, arrival_s: float | None) -> None:
         """Feeds the line; arrival is kept in whole microseconds, so that a recording replays to the bit."""

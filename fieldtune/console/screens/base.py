@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
+from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar, Protocol, cast
 
 from textual.app import ComposeResult
@@ -126,7 +127,13 @@ class ConsoleScreen(Screen[None], CachedWidget):
         shape = "●" if good else "○"
         line = f"{shape} line: {words.link_line(live)}"
         room = self.size.width - sum(len(p if isinstance(p, str) else p[0]) for p in parts) - 4
-        line = words.shorten(words.printable(line), max(8, room))
+        line = words.printable(line)
+        if (
+            len(line) > room and not good and not self.small
+        ):  # what is wrong, and its remedy, in full on rows of its own
+            pieces = wrap(line, self.size.width - 4)[:3]
+            return [*parts, ("".join(f"\n{piece}" for piece in pieces), "bold $bad")]
+        line = words.shorten(line, max(8, room))
         parts.append((" " * max(2, room - len(line) + 4) + line, "$good" if good else "bold $bad"))
         return parts
 
