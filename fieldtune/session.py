@@ -144,7 +144,7 @@ class Session:
         rounded: bool = True,
     ) -> tuple[TableRow, ...]:
         """Recommended setpoints at several distance readings, metres; not ``rounded``: before the robot's step."""
-        from fieldtune.aim.recommend import table
+        from fieldtune.aim.distance_table import table
 
         for distance in distances:
             shot_entry.check_distance(distance)

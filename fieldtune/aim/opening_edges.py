@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-    from fieldtune.arrays import FloatArray
+    from fieldtune.aim.required_speed.interface import DrawsRequiredSpeed, RequiredSpeedPoint
+    from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.physics.openings import Free
 
 _SHORT = (-0.02, -0.05, -0.1, -0.15, -0.2, -0.3)
@@ -43,14 +43,14 @@ class Edge:
 
 
 def center_point(
-    need: RequiredSpeed, distance: FloatArray, angle: FloatArray, drag: FloatArray
+    need: DrawsRequiredSpeed, distance: FloatArray, which: IntArray
 ) -> tuple[RequiredSpeedPoint, FloatArray]:
     """The required speed of the target's centre, and a miss of 0 (n,).
 
     Where that lies beyond the line of departure, of the nearest place short of it that does not; where the path there
     does not clear the near rim, of the nearest place beyond it on whose path the element does; if that still scores.
     """
-    point, at = need.log_speed(distance, 0.0, angle, drag), np.zeros_like(distance)
+    point, at = need.log_speed(distance, 0.0, which), np.zeros_like(distance)
     lost = ~np.isfinite(point.value)
     with np.errstate(invalid="ignore", divide="ignore"):
         low = (point.d_miss > 0) & (np.abs(2 * point.slope / point.bend) < _ARCH) & np.isnan(need.free_at(point).low)
@@ -59,7 +59,7 @@ def center_point(
             places = np.flatnonzero(left)
             if not places.size:
                 break
-            there = need.log_speed(distance[places], miss, angle[places], drag[places])
+            there = need.log_speed(distance[places], miss, which[places])
             free = need.free_at(there)
             good = (free.low <= miss) & (miss <= free.high)
             point.put(places[good], there.take(good))
@@ -69,21 +69,21 @@ def center_point(
 
 
 def edges(
-    need: RequiredSpeed, distance: FloatArray, free: Free, angle: FloatArray, drag: FloatArray, at: FloatArray
+    need: DrawsRequiredSpeed, distance: FloatArray, free: Free, which: IntArray, at: FloatArray
 ) -> tuple[Edge, Edge]:
     """The near and the far edge; ``at``: the misses (n,) of the paths that ``free`` is seen from."""
     if np.isinf(free.high).all():
-        return _edge(need, distance, free.low, angle, drag, at), Edge(free.high, np.full_like(distance, np.nan))
+        return _edge(need, distance, free.low, which, at), Edge(free.high, np.full_like(distance, np.nan))
     both = np.concatenate([free.low, free.high])
-    found = _edge(need, np.tile(distance, 2), both, np.tile(angle, 2), np.tile(drag, 2), np.tile(at, 2))
+    found = _edge(need, np.tile(distance, 2), both, np.tile(which, 2), np.tile(at, 2))
     near, far = (Edge(*pair) for pair in zip(np.split(found.value, 2), np.split(found.d_angle, 2), strict=True))
     if free.rise is not None:
-        near = _clear_of_rim(need, distance, near, free.rise, angle, drag)
+        near = _clear_of_rim(need, distance, near, free.rise, which)
     return near, far
 
 
 def _clear_of_rim(
-    need: RequiredSpeed, distance: FloatArray, near: Edge, rise: FloatArray, angle: FloatArray, drag: FloatArray
+    need: DrawsRequiredSpeed, distance: FloatArray, near: Edge, rise: FloatArray, which: IntArray
 ) -> Edge:
     """The near edge, or the speed from which on a path clears the rim on its way up, if that is the higher one.
 
@@ -96,7 +96,7 @@ def _clear_of_rim(
         return near
     up = rise[at]
     for _ in range(_RISES):
-        point = need.log_speed(distance[at], up, angle[at], drag[at])
+        point = need.log_speed(distance[at], up, which[at])
         there = need.free_at(replace(point, slope=-np.abs(point.slope)))
         up = up if there.rise is None else np.where(np.isfinite(there.rise), there.rise, up)
     asked = np.where(np.isfinite(point.value), point.value, np.inf)
@@ -105,9 +105,7 @@ def _clear_of_rim(
     return Edge(value, d_angle)
 
 
-def _edge(
-    need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray, start: FloatArray
-) -> Edge:
+def _edge(need: DrawsRequiredSpeed, distance: FloatArray, miss: FloatArray, which: IntArray, start: FloatArray) -> Edge:
     """An edge, given as the miss up to which the path that crosses at ``start`` would pass.
 
     The path to the edge has a slope of its own, by which the edge is moved. One where the element would not pass, or
@@ -115,7 +113,7 @@ def _edge(
     speed reaches is no bound.
     """
     miss = miss.copy()
-    point = need.log_speed(distance, miss, angle, drag)
+    point = need.log_speed(distance, miss, which)
     own = _own_edge(need, point, miss)
     for _ in range(_MOVES):
         with np.errstate(invalid="ignore"):
@@ -123,15 +121,14 @@ def _edge(
         if not moves.size:
             break
         miss[moves] = own[moves]
-        there = need.log_speed(distance[moves], miss[moves], angle[moves], drag[moves])
+        there = need.log_speed(distance[moves], miss[moves], which[moves])
         point.put(moves, there)
         own[moves] = _own_edge(need, there, miss[moves])
     with np.errstate(invalid="ignore"):
         value = point.value + point.d_miss * (own - miss)
     blocked = np.isfinite(miss) & (~np.isfinite(value) | ((miss < start) & ~(point.d_miss > 0)))
     if blocked.any():
-        which = (distance[blocked], miss[blocked], angle[blocked], drag[blocked], start[blocked])
-        value[blocked] = _last_speed(need, *which)
+        value[blocked] = _last_speed(need, distance[blocked], miss[blocked], which[blocked], start[blocked])
     known = np.isfinite(value) | np.isnan(miss)
     turned = _own_edge(need, replace(point, slope=point.slope + _TURN * point.slope_by_angle), miss)
     with np.errstate(invalid="ignore"):
@@ -140,7 +137,7 @@ def _edge(
     return Edge(np.where(known, value, np.where(miss > start, np.inf, -np.inf)), d_angle)
 
 
-def _own_edge(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> FloatArray:
+def _own_edge(need: DrawsRequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> FloatArray:
     """The same edge for a path with the point's slope; nan where the element doesn't pass on it."""
     free = need.free_at(point)
     with np.errstate(invalid="ignore"):
@@ -148,11 +145,10 @@ def _own_edge(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) 
 
 
 def _last_speed(
-    need: RequiredSpeed,
+    need: DrawsRequiredSpeed,
     distance: FloatArray,
     miss: FloatArray,
-    angle: FloatArray,
-    drag: FloatArray,
+    which: IntArray,
     start: FloatArray,
 ) -> FloatArray:
     """Needed log speed at the last miss from ``start``, where the element passes, towards an edge where it does not,
@@ -161,9 +157,9 @@ def _last_speed(
     good, bad = start.copy(), miss.copy()
     for _ in range(10):
         middle = (good + bad) / 2
-        point = need.log_speed(distance, middle, angle, drag)
+        point = need.log_speed(distance, middle, which)
         passes = (point.d_miss > 0) & (np.abs(_own_edge(need, point, miss) - start) >= np.abs(middle - start))
         good, bad = np.where(passes, middle, good), np.where(passes, bad, middle)
-    beyond = need.log_speed(distance, bad, angle, drag).value
-    last = need.log_speed(distance, good, angle, drag).value
+    beyond = need.log_speed(distance, bad, which).value
+    last = need.log_speed(distance, good, which).value
     return np.where(np.isfinite(beyond) | (miss < start), last, np.nan)

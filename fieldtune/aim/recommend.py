@@ -14,10 +14,9 @@ import numpy as np
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance, seams_doubt
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
-from fieldtune.aim.reach import reach, why_not
+from fieldtune.aim.reach import check_distance, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow
-from fieldtune.errors import InputError
+from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -77,20 +76,17 @@ def _warmth_change(
     return target.by_way(flight, floor)
 
 
-# Below this hit probability a setpoint outside of what works is no recommendation.
-WORTH_SAYING = 0.01
-
-
 def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None) -> Aim:
     """Recommendation at a distance reading, in metres. Raises ``InputError`` for a distance that is none."""
     check_distance(distance_m)
     need = required_speed_for(robot, target)
-    best = _best(robot, target, need, belief, distance_m, battery_v)
+    curve = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
+    best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     reason = why_not(robot, target, need, belief, distance_m, battery_v)
     if best is None or (reason is not None and best.probability < WORTH_SAYING):
         return unreachable(robot, target, need, belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
-    figures = path_figures(robot, target, belief.best, distance_m, speed)
+    figures = path_figures(robot, target, belief.best, distance_m, speed, _long(need, belief, distance_m, speed))
     return Aim(
         robot=robot.name,
         distance_m=distance_m,
@@ -115,24 +111,14 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
     )
 
 
-def table(
-    robot: Robot,
-    target: Target,
-    belief: Belief,
-    distances_m: list[float],
-    battery_v: float | None = None,
-    rounded: bool = True,
-) -> tuple[TableRow, ...]:
-    """Recommended setpoints at several distance readings; not ``rounded``: before the robot's step."""
-    need, rows = required_speed_for(robot, target), []
-    for distance in distances_m:
-        check_distance(distance)
-        best = _best(robot, target, need, belief, distance, battery_v, rounded)
-        if best is None or best.probability < WORTH_SAYING:
-            rows.append(TableRow(distance, None, None, None, None))
-        else:
-            rows.append(TableRow(distance, best.setpoint, best.low, best.high, best.probability))
-    return tuple(rows)
+def _long(need: RequiredSpeed, belief: Belief, distance_m: float, speed: float) -> float:
+    """About how far behind the target's centre a path of the best single belief comes down, metres."""
+    best = belief.best
+    point = need.log_speed(distance_m + float(best.distance_bias[0]), 0.0, best.angle_error, best.log_drag)
+    value, by_distance = float(point.value[0]), float(point.d_distance[0])
+    if not math.isfinite(value) or not by_distance > 0:
+        return 0.0
+    return min(max((speed - value) / by_distance, -0.2 * distance_m), 0.2 * distance_m)
 
 
 def hit_chance(
@@ -147,27 +133,6 @@ def hit_chance(
 def mean_log_speed(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
     """ln exit speed of the best single belief at a setpoint."""
     return float(log_speed(robot, belief.basis, belief.best, drive_quantity(robot, setpoint, battery_v))[0, 0])
-
-
-def check_distance(distance_m: float) -> None:
-    """Raise ``InputError`` unless the distance is a positive number of metres that a field can have."""
-    if not math.isfinite(distance_m) or distance_m <= 0:
-        raise InputError(f"distance {distance_m!r}: expected a length above zero, such as 3.2 m")
-    if distance_m > 100:
-        raise InputError(f"distance {distance_m:g} m: more than any field; expected metres, such as 3.2 m")
-
-
-def _best(
-    robot: Robot,
-    target: Target,
-    need: RequiredSpeed,
-    belief: Belief,
-    distance_m: float,
-    battery_v: float | None,
-    rounded: bool = True,
-) -> Best | None:
-    at = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
-    return best_setpoint(at, lowest_wins=target.slowest_wins, rounded=rounded)
 
 
 def unreachable(

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr
 
 from fieldtune.aim.element_path import flying_body, rolling_inertia
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.normal import ndtr
 from fieldtune.physics.flight import fly
 from fieldtune.physics.rim_bounce import Rim, falls_in
 from fieldtune.robot.exit_speed import spin_ratio

@@ -17,14 +17,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import HitChanceCurve, Situation, best_setpoint, situation
+from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
 from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
+from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
+from fieldtune.normal import ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed

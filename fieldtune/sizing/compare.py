@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Belief
-from fieldtune.aim.recommend import table
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES

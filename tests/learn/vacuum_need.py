@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
 
 G = 9.80665
 
@@ -49,6 +49,9 @@ class VacuumNeed:
 
     def free_at(self, center):
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error, log_drag):
+        return EachDraw(self, angle_error, log_drag)
 
     def free(self, distance, angle_error=0.0, log_drag=0.0):
         return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))

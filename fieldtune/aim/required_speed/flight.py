@@ -14,7 +14,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import flying_body, thrown
-from fieldtune.aim.required_speed.interface import Axis, RequiredSpeedPoint, SplineAxis, Tensor, exit_angle_room
+from fieldtune.aim.required_speed.flight_draws import FlightForDraws, last_bend, vacuum_log_speed
+from fieldtune.aim.required_speed.interface import (
+    Axis,
+    EachDraw,
+    RequiredSpeedPoint,
+    SplineAxis,
+    Tensor,
+    exit_angle_room,
+)
 from fieldtune.aim.rim_scores import RimScores
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
@@ -31,7 +39,7 @@ _MARGIN = 3.5
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 100.0
-"""Distances (m) beyond which nothing is asked (``recommend.check_distance``)."""
+"""Distances (m) beyond which nothing is asked (``reach.check_distance``)."""
 _SOARS = 30.0
 """Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
 _USUAL_SPAN = math.log(16.0 / 0.8)
@@ -79,7 +87,7 @@ class FlightRequiredSpeed:
         searched = spin > 0 and robot.element.density < _SOARS
         climb = distance * np.tan(angle) - drop
         solved = needed_speed(flying, distance, climb, angle, spin, log_drag, thorough=searched)
-        speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
+        speed_residual = np.log(solved.speed) - vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
         residuals, shape = (speed_residual, slope_residual), grid[0].shape
@@ -123,14 +131,14 @@ class FlightRequiredSpeed:
         slope = tangent - end * drop
         turned = sec2 - end * (d * sec2 * (1 + (bends[1] if window else 0.0)) + drop * bends[-2])
         return RequiredSpeedPoint(
-            value=_vacuum_log_speed(d, drop, angle) + residual,
+            value=vacuum_log_speed(d, drop, angle) + residual,
             d_distance=d_distance,
             d_miss=-by_drop if window else d_distance,
             d_angle=d_angle,
             d_drag=slopes[-1],
             slope=slope,
             slope_by_angle=turned,
-            bend=-(tangent - slope) / d * _last_bend(slope_residual),
+            bend=-(tangent - slope) / d * last_bend(slope_residual),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -141,20 +149,9 @@ class FlightRequiredSpeed:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope, center.bend, self.rise > 0)
 
-
-def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
-    return 0.5 * np.log(STANDARD_GRAVITY * distance**2 / (2 * drop)) - np.log(np.cos(angle))
-
-
-def _last_bend(slope_residual: FloatArray) -> FloatArray:
-    """Bend of a path where it ends over its mean bend, where air makes the bend grow exponentially on the way.
-
-    The residual is then ln(a (e^a - 1) / (2 (e^a - 1 - a))), a / 6 + a^2 / 72 ..., with a the logarithm of that growth.
-    """
-    growth = np.clip(6 * slope_residual, -4.0, 8.0)
-    small = np.abs(growth) < 1e-6
-    safe = np.where(small, 1.0, growth)
-    return np.where(small, 1.0, safe / -np.expm1(-safe))
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> FlightForDraws:
+        """See ``RequiredSpeed.for_draws``."""
+        return FlightForDraws.of(self, angle_error, log_drag, _STEEPEST)
 
 
 def _filled(residual: FloatArray) -> FloatArray:
@@ -259,6 +256,10 @@ class LandingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)
 
 
 def _span(rest: FloatArray) -> tuple[float, float]:

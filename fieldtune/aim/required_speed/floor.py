@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import ground, sliding_drag
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
 from fieldtune.robot.exit_speed import spin_ratio
@@ -83,6 +83,10 @@ class SlidingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)
 
 
 _DIFFERENCE = 1e-4
@@ -152,3 +156,7 @@ class RollingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)

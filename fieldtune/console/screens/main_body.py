@@ -73,7 +73,9 @@ class MainBody(Rows):
                 *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
             )
             rows = 3 if self.screen.size.height >= 36 else 1
-            said = main_words.cautions(shooting.aim, controller.battery.cautions, rows, self.size.width - 2)
+            offered = () if shooting.offer is None else (shooting.offer,)
+            first = (*offered, *controller.battery.cautions)
+            said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self.query_one("#path", Pictures).show(self._scene())
 
@@ -100,7 +102,10 @@ class MainBody(Rows):
             return said
         shot = asked[0]
         knew = main_words.left_at(shot.speed, robot) + ([words.volts(shot.battery_v)] if shot.battery_v else [])
-        return f"{said}  {', '.join(knew)}\n    {RESULT_KEYS}   x no shot"
+        first = f"{said}  {', '.join(knew)}"
+        if len(first) > self.size.width - 5:  # the keys below it are worth more
+            first = said
+        return f"{first}\n    {RESULT_KEYS}   x no shot"
 
     def show_distance(self) -> None:
         """Where the shot is taken from; what the robot reads, where that is somewhere else; where to drive."""
