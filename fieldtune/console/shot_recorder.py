@@ -75,6 +75,7 @@ class ShotRecorder:
     def _read(self) -> _Read:
         log = self._session.log
         if not self._opened:
+            log.recall("", wait_s=1.0)  # a log that is locked is told sooner than a write would
             log.open_console(self._console)
             self._opened = True
         return log.version(), log.shots(), log.epoch, log.battery_label, log.unanswered()
@@ -84,7 +85,7 @@ class ShotRecorder:
         state.offer = None if file.offer is None else file.offer.words
         if file.said is not None:
             kept = f"{self._news.text}; " if self._news.text.startswith("confirmed") else ""
-            self._news.say(f"{kept}{file.said}", bad=True)
+            self._news.say(f"{kept}{file.said}", bad=not kept)
             file.said = None
 
     def _take(self, read: _Read) -> None:

@@ -108,8 +108,8 @@ def even_normals(count: int, size: int) -> FloatArray:
 def _turned(sums: FloatArray, layout: Layout, frame: FloatArray | None = None) -> FloatArray:
     """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest.
 
-    In the coordinates of ``frame`` (P, P), whose columns may be turned without changing more than signs of what is drawn: of
-    what shots say nothing about, an eigenvalue's axes are left to rounding.
+    In the coordinates of ``frame`` (P, P), whose columns may be turned without changing more than signs of what is
+    drawn: of what shots say nothing about, an eigenvalue's axes are left to rounding.
     """
     units = np.eye(layout.size) if frame is None else frame
     along = sums if frame is None else sums @ frame
