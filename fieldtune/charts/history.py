@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.charts.chart import Axis, Band, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.battery.change import Outlook as Before
     from fieldtune.link.history import Stretch
     from fieldtune.robot.model import Robot
 
@@ -173,6 +174,27 @@ def _fall(stretch: Stretch, outlook: Outlook, ahead_min: float) -> tuple[float, 
         return None
     low, middle, high = (outlook.rest_v - room * min(1.5, count / max(n, 0.5)) for n in (span[0], left, span[1]))
     return low, middle, high
+
+
+def level_chart(robot: Robot, before: Before, now: Before | None, taken: int) -> Chart | None:
+    """Setpoint and hit chance at the distance of the recalibration, with the old battery and with this one."""
+    rows = [("before", before)] + ([("now", now)] if now is not None else [])
+    known = [(name, one.setpoint, one.chance) for name, one in rows if one.setpoint is not None]
+    if not known:
+        return None
+    unit, decimals = robot.setpoint.unit, robot.setpoint.decimals
+    at = np.arange(len(known))[::-1].astype(float)
+    values = np.array([setpoint for _, setpoint, _ in known])
+    words = tuple(
+        f"{setpoint:.{decimals}f} {unit}" + ("" if chance is None else f", scores {100 * chance:.0f} %")
+        for _, setpoint, chance in known
+    )
+    low = 0.9 * float(values.min())
+    names = tuple(zip(at.tolist(), (name for name, _, _ in known), strict=True))
+    title = f"Recalibration at {before.distance_m:.2f} m, {taken} shot{'' if taken == 1 else 's'} so far"
+    x = Axis(low, low + 1.6 * max(float(values.max()) - low, 1e-6), unit)
+    bars = Bars(at, np.full(len(at), low), values, "mark", words)
+    return Chart(title, x, Axis(-0.7, len(at) - 0.3, names=names), (bars,))
 
 
 def current_chart(stretch: Stretch, end_s: float) -> Chart | None:
