@@ -37,11 +37,13 @@ class Holding:
 
 def wheel_chart(
     robot: Robot, stretch: Stretch, end_s: float, span_s: float, holding: Holding, frozen: bool = False
-) -> Chart | None:
-    """Readback and setpoint over ``span_s`` seconds up to ``end_s``; None while there is nothing to draw."""
+) -> Chart:
+    """Readback and setpoint over ``span_s`` seconds up to ``end_s``; where nothing was heard then, that in words."""
     seen = stretch.thinned(_STEPS)
+    ended = f"{_span(span_s)}, {'frozen' if frozen else 'live'}"
     if not len(seen.time_s) or not np.isfinite(seen.high).any():
-        return None
+        silence = Words(-span_s / 2, 0.5, "nothing was heard in this time", "quiet", "middle")
+        return Chart(f"Readback over {ended}", Axis(-span_s, 0.0, "s"), Axis(0.0, 1.0, names=((0.0, ""),)), (silence,))
     wheel = robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False)
     held = robot.setpoint.scale.is_speed or not wheel
     at = seen.time_s - end_s
@@ -64,7 +66,6 @@ def wheel_chart(
     if not wheel:
         shapes += _draws(at, seen.high, y, key)
     name, unit = ("Wheel", "rpm") if wheel else ("Draw", "mm")
-    ended = f"{_span(span_s)}, {'frozen' if frozen else 'live'}"
     return Chart(f"{name} over {ended}", Axis(-span_s, 0.0, "s"), Axis(y.low, y.high, unit), tuple(shapes), tuple(key))
 
 

@@ -59,6 +59,10 @@ ALWAYS = [
 ]
 
 
+ELSEWHERE = {key: binding.description for binding in [*DISTANCES, *SIMULATED] for key in binding.key.split(",")}
+"""Keys that only screens have from which one shoots, and what they do there: elsewhere that is said."""
+
+
 def spots_shown(count: int) -> list[Binding]:
     """How the key bar names the keys of that many spots."""
     if not count:

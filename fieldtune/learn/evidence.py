@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.target_expansion import (
@@ -99,7 +100,7 @@ def evidence(
     rows: list[Rows] = []
     measured = np.isfinite(table.miss)
     judged = table.is_result("in", "short", "long") & ~measured
-    for place in np.unique(table.target):
+    for place in distinct(table.target):
         index = np.flatnonzero((table.target == place) & (judged | measured))
         if not len(index):
             continue
@@ -244,9 +245,8 @@ def epochs_of(shots: Sequence[Shot], epoch: int) -> list[int]:
 
 def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
     """Table of the shots that count and that the model can place: finite distance, a setpoint that throws."""
-    # By time, not by number: a merged log lists another laptop's shots behind our own, and drift asks what came last.
-    in_time = sorted(shots, key=lambda shot: shot.time)
-    usable = [shot for shot in in_time if shot.counts and _is_usable(shot)]
+    in_time = _in_order(shots)
+    usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
     places = {number: place for place, number in enumerate(epochs_of(usable, epoch))}
@@ -275,6 +275,31 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
     )
 
 
+def _in_order(shots: Sequence[Shot]) -> list[Shot]:
+    """The shots as they were fired: each laptop's own in the order of its log, whatever its clock did, several laptops'
+    side by side by time."""
+    latest: dict[str | None, str] = {}
+    at: dict[str, str] = {}
+    for shot in sorted(shots, key=lambda shot: shot.shot):
+        at[shot.uid] = latest[shot.origin] = max(latest.get(shot.origin, ""), shot.time)
+    return sorted(shots, key=lambda shot: (at[shot.uid], shot.shot))
+
+
+# No robot is exactly as the model has it. Beyond about two thousand shots the evidence for what the model leaves out
+# outweighs the profile, and angle or drag may be pulled far from anything that can be; a thousand tell setpoints to
+# a fraction of a step. The newest all stay, so that drift is seen.
+_MOST_SHOTS, _NEWEST_SHOTS = 1000, 500
+
+
+def _thinned(usable: list[Shot]) -> list[Shot]:
+    """All shots while they are few, else the newest and some evenly spaced through the earlier ones."""
+    if len(usable) <= _MOST_SHOTS:
+        return usable
+    earlier = usable[:-_NEWEST_SHOTS]
+    chosen = np.linspace(0, len(earlier) - 1, _MOST_SHOTS - _NEWEST_SHOTS).round().astype(int)
+    return [*(earlier[place] for place in chosen), *usable[-_NEWEST_SHOTS:]]
+
+
 def _before_last(fired: Sequence[Shot], usable: Sequence[Shot]) -> FloatArray:
     """Shots of the same epoch after each of the usable ones (n,), with those that teach nothing: they wear too."""
     after: dict[str, int] = {}
@@ -293,7 +318,7 @@ def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
         return drive_quantity(robot, setpoints)
     volts = np.array([_number(shot.battery_v) for shot in shots])
     volts[~(volts > 0)] = np.nan
-    for volt in np.unique(volts[np.isfinite(volts)]):
+    for volt in distinct(volts[np.isfinite(volts)]):
         at = volts == volt
         quantity[at] = drive_quantity(robot, setpoints[at], float(volt))
     unknown = ~np.isfinite(volts)

@@ -295,5 +295,5 @@ def return_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatA
 
 
 def _speed_over(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
-    spread = Train(supply.motor, supply.motors, supply.reduction[..., None], supply.efficiency[..., None])
+    spread = replace(supply, reduction=supply.reduction[..., None], efficiency=supply.efficiency[..., None])
     return spread.speed(np.asarray(open_circuit_v, dtype=float)[..., None], way.torque)

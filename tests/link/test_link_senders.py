@@ -25,8 +25,8 @@ def heron():
     return load_robot("heron")
 
 
-def test_there_are_two_and_no_other():
-    assert LANGUAGES == ("c", "micropython")
+def test_there_are_four_and_no_other():
+    assert LANGUAGES == ("c", "cpp", "java", "micropython")
     with pytest.raises(InputError, match="cobol"):
         sender_text("cobol")
 
@@ -111,15 +111,33 @@ def test_quadrature_counts_four_a_cycle():
     assert _decode_table([0b00] * 9) == 0
 
 
-def test_python_on_a_pseudo_terminal(heron, tmp_path):
-    (tmp_path / "sender.py").write_text(sender_text("micropython"))
+def built(language, folder):
+    """The command that runs a sender, compiled with all warnings where it has to be."""
+    if language == "micropython":
+        (folder / "sender.py").write_text(sender_text(language))
+        return [sys.executable, str(folder / "sender.py")]
+    name, compiler, then = {
+        "cpp": ("sender.cpp", ["g++", "-std=c++11", "-Wall", "-Wextra", "-Werror", "-o", "sender"], ["./sender"]),
+        "java": ("Sender.java", ["javac", "-Xlint:all", "-Werror"], ["java", "-Xshare:auto", "Sender"]),
+    }[language]
+    if shutil.which(compiler[0]) is None:
+        pytest.skip(f"{compiler[0]} is not installed")
+    (folder / name).write_text(sender_text(language))
+    subprocess.run([*compiler, name], cwd=folder, check=True)
+    return then
+
+
+@pytest.mark.parametrize("language", ["cpp", "java", "micropython"])
+def test_others_on_a_pseudo_terminal(language, heron, tmp_path):
+    command = built(language, tmp_path)
     master, slave = os.openpty()
     tty.setraw(slave)
-    process = subprocess.Popen([sys.executable, str(tmp_path / "sender.py")], stdout=master)
+    process = subprocess.Popen(command, cwd=tmp_path, stdout=master)
     try:
         with Monitor(heron, os.ttyname(slave)) as monitor:
             seen, _ = wait_for(monitor, lambda s: s.health.good > 30, seconds=10)
         assert seen.health.dropped == {}
+        assert seen.health.clock == "robot"
         assert seen.battery_v == 12.345
     finally:
         process.kill()
@@ -135,14 +153,14 @@ def test_python_uses_only_what_micropython_has():
     assert imports == ["sys", "time"]
 
 
-def test_both_state_the_cautions():
+def test_all_state_the_cautions():
     for language in LANGUAGES:
         assert "stand clear" in sender_text(language)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_senders_carry_the_cautions(language: str) -> None:
-    words = " ".join(sender_text(language).replace("\n *", " ").split())
+    words = " ".join(sender_text(language).replace("\n *", " ").replace("\n//", " ").split())
     for caution in ("eye protection", "range clear", "Event rules", "local codes", "qualified supervision"):
         assert caution in words
     assert "no number here means that it is safe" in words

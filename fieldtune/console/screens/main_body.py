@@ -83,7 +83,9 @@ class MainBody(Rows):
                 *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
             )
             rows = 3 if self.screen.size.height >= 36 else 1
-            said = main_words.cautions(shooting.aim, controller.battery.cautions, rows, self.size.width - 2)
+            offered = () if shooting.offer is None else (shooting.offer,)
+            first = (*offered, *controller.battery.cautions)
+            said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()
             self.query_one("#path", Pictures).show(self._scene(), *self._beside(live))

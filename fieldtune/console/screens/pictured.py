@@ -23,9 +23,10 @@ def turn_key(view: str) -> Binding:
 def scroll_keys(view: str) -> list[Binding]:
     """The keys that move long words up and down."""
     return [
-        Binding("pagedown", "scroll_words(1)", "More", tooltip="More of the words", id=f"{view}-more",
+        Binding("pagedown", "scroll_words(1)", "More", tooltip="More of the words", id=f"{view}-words-more",
                 key_display="PgDn", show=False),
-        Binding("pageup", "scroll_words(-1)", "Back up", tooltip="Back up in the words", id=f"{view}-up", show=False),
+        Binding("pageup", "scroll_words(-1)", "Back up", tooltip="Back up in the words", id=f"{view}-words-up",
+                show=False),
     ]  # fmt: skip
 
 

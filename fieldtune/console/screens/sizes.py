@@ -174,6 +174,7 @@ class SizesScreen(PicturedScreen):
         self.varied, self.changes = robot, changes_for(robot)
         yield TextBlock(id="sizes-choose")
         yield from super().compose_body()
+        yield TextBlock(id="sizes-harm")
 
     def compose_words(self) -> ComposeResult:
         yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
@@ -245,7 +246,10 @@ class SizesScreen(PicturedScreen):
         harm, strain = self._harm_other if other is not None else self._harm_built
         rest = [line for line in harm if line not in strain]
         self.query_one("#sizes-figures", TextBlock).put(*harms(strain), *compared(self._built, other))
-        self.query_one("#sizes-choices", TextBlock).put(*harms(rest), *choices(self._built))
+        below, beside = (rest, []) if self.side_by_side else ([], rest)  # what can hurt is never cut
+        self.query_one("#sizes-harm", TextBlock).put(*harms(below))
+        self.query_one("#sizes-harm").display = bool(below)
+        self.query_one("#sizes-choices", TextBlock).put(*harms(beside), *choices(self._built))
 
     def _chooser(self) -> list[Part]:
         parts: list[Part] = [("What if?  ", "bold $act")]

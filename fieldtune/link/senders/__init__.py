@@ -6,12 +6,12 @@ from importlib.resources import files
 
 from fieldtune.errors import InputError
 
-_FILES = {"c": "avr.c", "micropython": "micropython.py.txt"}
+_FILES = {"c": "avr.c", "cpp": "sender.cpp", "java": "Sender.java", "micropython": "micropython.py.txt"}
 LANGUAGES = tuple(_FILES)
 
 
 def sender_text(language: str) -> str:
-    """Source of the sender in ``c`` (a bare 8-bit AVR) or ``micropython``. Raises ``InputError``."""
+    """Source of the sender in one of ``LANGUAGES`` (``c``: a bare 8-bit AVR). Raises ``InputError``."""
     name = _FILES.get(language)
     if name is None:
         raise InputError(f"no sender in {language!r}; there are: {', '.join(LANGUAGES)}")
