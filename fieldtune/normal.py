@@ -80,10 +80,10 @@ def log_ndtr(x: ArrayLike) -> FloatArray:
     bend *= slope
     bend *= step
     bend += _LOG_BELOW[place]
-    far = value < -_DEEPEST
+    found, far = np.asarray(bend), value < -_DEEPEST
     if far.any():
-        bend = np.where(far, _far_log(np.where(far, value, -_DEEPEST)), bend)
-    return np.asarray(bend)
+        found[far] = _far_log(value[far])
+    return found
 
 
 _QUICK_PER_UNIT = 1024

@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import TableRow
-from fieldtune.aim.situation import situation
+from fieldtune.aim.situation import situation, situations
 from fieldtune.normal import ndtr
 from fieldtune.robot.exit_speed import drive_quantity
 
@@ -31,7 +31,7 @@ WORTH_SAYING = 0.01
 """Below this hit probability a setpoint outside of what works is no recommendation."""
 
 _FEW, _FIRST = 8, 4
-_STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.35, 2.0, 0.002
+_STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.6, 3.0, 0.005
 """How far a middle may lie from where it was expected: its setpoint and its range's ends in steps, its chance."""
 _SPEEDS, _LEAST, _OPEN = 65, 1e-4, 3.0
 _SETPOINT, _LOW, _HIGH, _CHANCE, _BELOW, _ABOVE = range(6)
@@ -120,14 +120,12 @@ class _Nodes:
         count = len(self._at)
         evenly = np.linspace(self._x[0], self._x[-1], _FIRST)
         firsts = sorted({0, *np.searchsorted(self._x, evenly[1:-1]).tolist(), count - 1})
-        for place in sorted(firsts, key=lambda place: abs(place - count // 2)):
-            self._work_out(place)
+        self._work_out(firsts)
         open_ = [(a, b) for a, b in pairwise(firsts) if b - a > 1]
         while open_:
             middles = [self._middle(a, b) for a, b in open_]
             expected = self._expected(np.array(middles))
-            for middle in middles:
-                self._work_out(middle)
+            self._work_out(middles)
             smooth = [self._as_expected(m, e) for m, e in zip(middles, expected, strict=True)]
             halves = [
                 half
@@ -141,18 +139,23 @@ class _Nodes:
         """The place between two that lies in the middle."""
         return min(max(int(np.searchsorted(self._x, (self._x[a] + self._x[b]) / 2)), a + 1), b - 1)
 
-    def _work_out(self, place: int) -> None:
-        curve = HitChanceCurve.at(self._robot, self._need, self._belief, float(self._at[place]), self._battery_v)
-        best = best_setpoint(curve, lowest_wins=self._target.slowest_wins, rounded=False)
-        self._known[place] = True
-        if best is not None and best.probability >= WORTH_SAYING:
-            half = self._robot.setpoint.step / 2
-            beside = np.interp([best.setpoint - half, best.setpoint + half], curve.seen, curve.chance)
-            logs = np.log([best.setpoint, best.low, best.high]) - self._base[place]
-            if self._chance_base is None:
-                self._chance_base = self._mean_chances(curve, best.setpoint)
-            chances = np.log(np.maximum([best.probability, *beside], _LEAST)) - self._chance_base[place]
-            self._found[place] = [*logs, *chances]
+    def _work_out(self, places: list[int]) -> None:
+        scenes = situations(self._need, self._at[places], self._belief.draws)
+        for place, scene in zip(places, scenes, strict=True):
+            curve = HitChanceCurve(self._robot, self._belief, scene, self._battery_v)
+            best = best_setpoint(curve, lowest_wins=self._target.slowest_wins, rounded=False)
+            self._known[place] = True
+            if best is not None and best.probability >= WORTH_SAYING:
+                self._keep(place, curve, best)
+
+    def _keep(self, place: int, curve: HitChanceCurve, best: Best) -> None:
+        half = self._robot.setpoint.step / 2
+        beside = np.interp([best.setpoint - half, best.setpoint + half], curve.seen, curve.chance)
+        if self._chance_base is None:
+            self._chance_base = self._mean_chances(curve, best.setpoint)
+        logs = np.log([best.setpoint, best.low, best.high]) - self._base[place]
+        chances = np.log(np.maximum([best.probability, *beside], _LEAST)) - self._chance_base[place]
+        self._found[place] = [*logs, *chances]
 
     def _expected(self, places: IntArray) -> FloatArray:
         """What the nodes around say of places (n,): (n, 6), by the cubic through the nearest two on either side.

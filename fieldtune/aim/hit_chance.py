@@ -71,7 +71,7 @@ class HitChanceCurve:
         if every == 1:
             return np.minimum(self.belief.weights @ self.by_draw(setpoints), 1.0)
         weights = self.belief.weights[::every]
-        chance = self.scene.every(every).hit(self.speeds(setpoints)[::every])
+        chance = self.scene.of(slice(None, None, every)).hit(self.speeds(setpoints)[::every])
         return np.asarray(np.minimum(weights @ chance / weights.sum(), 1.0))
 
     def search(self, setpoints: FloatArray, every: int = 1) -> None:

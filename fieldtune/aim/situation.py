@@ -106,19 +106,19 @@ class Situation:
         # Rounding leaves a hair beyond 1, and differences of tails chances that no event has.
         return np.where((chance < _NEVER) | ~leaves, 0.0, np.minimum(chance, 1.0))
 
-    def every(self, step: int) -> Situation:
-        """As every so many of the draws see it."""
+    def of(self, which: slice) -> Situation:
+        """As some of the draws see it."""
         touches = self.touches
         return Situation(
-            low=self.low[::step],
-            high=self.high[::step],
+            low=self.low[which],
+            high=self.high[which],
             shares=self.shares,
-            center=self.center[::step],
-            spread=self.spread[::step],
-            near=self.near[::step],
-            far=self.far[::step],
-            side=self.side[::step],
-            touches=None if touches is None else Touches(touches.bounds[::step], touches.steps[::step]),
+            center=self.center[which],
+            spread=self.spread[which],
+            near=self.near[which],
+            far=self.far[which],
+            side=self.side[which],
+            touches=None if touches is None else Touches(touches.bounds[which], touches.steps[which]),
         )
 
 
@@ -170,6 +170,14 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns, which
         side=np.where(passes, right - left, 0.0),
         touches=None if need.rim is None else touches(given, need.rim, distance, center, seen, which),
     )
+
+
+def situations(need: RequiredSpeed, readings: FloatArray, unknowns: Unknowns) -> list[Situation]:
+    """The target as all draws see it from each of some readings (n,)."""
+    count = len(unknowns.angle_error)
+    which = np.tile(np.arange(count), len(readings))
+    seen = situation(need, np.repeat(readings, count), unknowns, which)
+    return [seen.of(slice(k * count, (k + 1) * count)) for k in range(len(readings))]
 
 
 def _along(

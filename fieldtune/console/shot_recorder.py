@@ -75,6 +75,7 @@ class ShotRecorder:
     def _read(self) -> _Read:
         log = self._session.log
         if not self._opened:
+            log.recall("", wait_s=1.0)  # a log that is locked is told sooner than a write would
             log.open_console(self._console)
             self._opened = True
         return log.version(), log.shots(), log.epoch, log.battery_label, log.unanswered()

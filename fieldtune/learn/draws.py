@@ -154,7 +154,7 @@ def linearised_gain(
     if not np.any(table.epoch == place):
         # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
         offsets[:, place] = layout.offsets(points)[:, place]
-    offset = offsets @ layout.members[place]
+    offset = offsets @ layout.acting(place)
     return straight[:, : layout.gains] + _curvature_correction(robot, table, layout, points, required_of, side), offset
 
 

@@ -75,7 +75,7 @@ def sums_in_reach(robot: Robot, layout: Layout, required_of: RequiredSpeedOf) ->
     at = expand(required, distance, np.zeros(len(distance)), layout, curved=False)
     features = np.zeros((len(distance), layout.feature_count))
     features[:, : layout.gains] = basis.at(np.interp(at.value, model, quantity))
-    features[:, layout.offset_features] = layout.members[-1]
+    features[:, layout.offset_features] = layout.acting(-1)
     features[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = -at.slope
     return np.asarray(features @ layout.jacobian(np.zeros(layout.size)))
 
@@ -124,6 +124,8 @@ def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansio
     out[:, : layout.gains] = -table.columns(layout.prior.basis)[index]
     out[:, layout.tracking_at] = -table.tracked[index].astype(float)
     out[:, layout.offset_features] = -layout.members[table.epoch[index]]
+    labelled = np.flatnonzero(table.batch[index] >= 0)
+    out[labelled, layout.offset_features.start + layout.first_batch + table.batch[index][labelled]] = -1.0
     out[:, layout.offset_features.stop] = table.before_last[index]
     start = layout.shape_features_at
     out[:, start : start + SHAPES] = at.slope
@@ -209,7 +211,8 @@ class ShotTable:
     ``reading`` (n,) is the distance as read, ``result`` codes into in/short/long/left/right, ``miss`` and ``side`` are
     nan where not measured. ``model`` (n,) is the model's log exit speed at ``quantity``, the measured speed where there
     is one; ``tracked`` says that it is the commanded one. ``pairs`` holds log exit speeds of measured over commanded.
-    ``before_last`` (n,): how many shots before the last of its epoch, counted or not.
+    ``before_last`` (n,): how many shots before the last of its epoch, counted or not. ``batch`` (n,): number of the lot
+    of elements among ``batches``, -1 without a label; where all shots are of one lot there is nothing to tell apart.
     """
 
     shots: tuple[Shot, ...]
@@ -225,6 +228,8 @@ class ShotTable:
     tracked: BoolArray
     pairs: FloatArray
     before_last: FloatArray
+    batch: IntArray
+    batches: tuple[str, ...]
 
     def __len__(self) -> int:
         return len(self.shots)
@@ -251,6 +256,8 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
     places = {number: place for place, number in enumerate(epochs_of(usable, epoch))}
     names = {target.name: place for place, target in enumerate(robot.targets)}
+    labels = {shot.batch for shot in usable}
+    batches = tuple(sorted(label for label in labels if label is not None)) if len(labels) > 1 else ()
     commanded = _quantities(robot, usable)
     measured = np.array([_number(shot.speed) for shot in usable])
     model = model_log_speed(robot, commanded)
@@ -272,6 +279,8 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
         tracked=~believed,
         pairs=(measured_model - model)[believed],
         before_last=_before_last(in_time, usable),
+        batch=np.array([batches.index(s.batch) if s.batch in batches else -1 for s in usable], dtype=np.intp),
+        batches=batches,
     )
 
 

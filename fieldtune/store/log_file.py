@@ -57,7 +57,7 @@ class LogFile:
         self._away = False
         if path and path.exists():
             with suppress(LockedElsewhere):  # then the first use waits for it
-                self._open(wait_s=0.2)
+                self._open(wait_s=0.05)
 
     # -- using it ----------------------------------------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
 from fieldtune.aim.situation import situation
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
@@ -242,6 +242,9 @@ class _Straight:
 
     def free(self, distance, angle_error=0.0, log_drag=0.0):
         return self.free_at(self.log_speed(distance))
+
+    def for_draws(self, angle_error, log_drag):
+        return EachDraw(self, angle_error, log_drag)
 
 
 @pytest.mark.parametrize(
