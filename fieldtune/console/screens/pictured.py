@@ -16,13 +16,15 @@ _BIG = (116, 36)
 
 def turn_key(view: str) -> Binding:
     """The key that turns to the next picture, or to the words, of that view."""
-    return Binding("tab", "turn", "Next picture", tooltip="The next picture, and then the words", id=f"{view}-turn",
+    return Binding("tab", "turn(1)", "Next picture", tooltip="The next picture, and then the words", id=f"{view}-turn",
                    key_display="Tab")  # fmt: skip
 
 
 def scroll_keys(view: str) -> list[Binding]:
-    """The keys that move long words up and down."""
+    """The keys that turn back, in a small window from the first picture to the words, and move long words."""
     return [
+        Binding("shift+tab", "turn(-1)", "Back", tooltip="The picture before, and before the first the words",
+                id=f"{view}-turn-back", show=False),
         Binding("pagedown", "scroll_words(1)", "More", tooltip="More of the words", id=f"{view}-words-more",
                 key_display="PgDn", show=False),
         Binding("pageup", "scroll_words(-1)", "Back up", tooltip="Back up in the words", id=f"{view}-words-up",
@@ -73,9 +75,9 @@ class PicturedScreen(ConsoleScreen):
             words.set_class(True, "-alone")
         pictures.show(*shown, page=page)
 
-    def action_turn(self) -> None:
-        """The next picture, or the words."""
-        self._page += 1
+    def action_turn(self, by: int) -> None:
+        """The next or last picture, or the words."""
+        self._page += by
         self.controller.show()
 
     def action_scroll_words(self, by: int) -> None:
