@@ -89,9 +89,9 @@ class Pictures(CachedWidget):
         return self._pictures
 
     @property
-    def room(self) -> int:
-        """How many pictures there is room for."""
-        return len(self._slots)
+    def first(self) -> Drawn | None:
+        """The picture that stands first."""
+        return self._pictures[self._page % len(self._pictures)] if self._pictures else None
 
     def show(self, *pictures: Drawn | None, page: int = 0) -> None:
         """Draw these from now on."""
