@@ -249,7 +249,8 @@ def test_programs_on_real_terminals(world, tmp_path):
             if on_time:
                 assert live.wheel_rpm is not None
                 assert live.health.good > 400
-            assert not any(cause.startswith("impossible") for cause in live.health.dropped)
+            if firmware.clock:
+                assert not any(cause.startswith("impossible") for cause in live.health.dropped)
     finally:
         talking.join()
         for monitor in monitors:
