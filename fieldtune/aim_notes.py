@@ -10,10 +10,10 @@ if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
-    from fieldtune.setup.encoder_watch import Log
+    from fieldtune.store import Store
 
 
-def with_notes(robot: Robot, aim: Aim, log: Log, battery_v: float | None, resistance_ohm: float | None) -> Aim:
+def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, resistance_ohm: float | None) -> Aim:
     """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
     from fieldtune.battery.ceiling import ceiling
     from fieldtune.setup.encoder_watch import standing
@@ -23,6 +23,7 @@ def with_notes(robot: Robot, aim: Aim, log: Log, battery_v: float | None, resist
     words = [
         None if encoder is None else f"measured speeds are not learned from: {encoder.words}",
         *_little_known(aim, log.shots()),
+        _damaged(robot, len(log.damaged())),
         _odd_battery(robot, battery_v),
         _too_much_for_battery(robot, aim, highest, battery_v),
     ]
@@ -39,6 +40,13 @@ def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:
     if not any(shot.counts and shot.epoch == aim.epoch for shot in shots):
         return ["no shot yet in this battery period: one or two will show what this battery does"]
     return []
+
+
+def _damaged(robot: Robot, rows: int) -> str | None:
+    if not rows:
+        return None
+    what = "an entry of the shot log was" if rows == 1 else f"{rows} entries of the shot log were"
+    return f"{what} damaged and left out: 'fieldtune check {robot.name} --log' says which"
 
 
 def _odd_battery(robot: Robot, battery_v: float | None) -> str | None:

@@ -24,6 +24,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     """Declares the command."""
     check = arguments.declare(commands, "check", _check, "validates a profile and prints derived figures")
     check.add_argument("file", metavar="FILE", help="a profile, by path or name")
+    check.add_argument("--log", action="store_true", help="check the shot log too: what in it is damaged")
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -50,8 +51,30 @@ def _check(args: argparse.Namespace) -> int:
         *pairs(_derived_words(robot, scores)),
     ]
     found.update(problems=problems, derived=_derived(robot, scores), cautions=harm)
-    give(args, found, [*words, *(f"  caution: {line}" for line in harm)])
+    words += [f"  caution: {line}" for line in harm]
+    if args.log:
+        found["log"], log_words = _log(robot, args.profiles)
+        words += log_words
+    give(args, found, words)
     return 0
+
+
+def _log(robot: Robot, home: str | None) -> tuple[dict[str, object], list[str]]:
+    """What the robot's log holds and what of it was damaged, as JSON keys and as lines."""
+    from fieldtune.robot.home import store_path
+    from fieldtune.store import Store
+
+    store = Store(store_path(robot, home))
+    try:
+        shots, damaged = store.shots(), store.damaged()
+    finally:
+        store.close()
+    count = f"{len(shots)} shot{'' if len(shots) == 1 else 's'}"
+    words = [f"log: {count}, nothing damaged"]
+    if damaged:
+        words = [f"log: {count} sound; damaged and left out:", *(f"  {printable(line)}" for line in damaged)]
+        words.append("  enter again what you know of them, or put an older copy from the folder backups in its place")
+    return {"shots": len(shots), "damaged": damaged}, words
 
 
 _MOST_TOLD = 100

@@ -8,7 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from fieldtune.errors import StoreError
-from fieldtune.store import rows
+from fieldtune.store import row_checks, rows
+from fieldtune.store.backups import back_up, newest
 
 _WAIT_S = 10.0
 """How long to wait for another process's write before giving up."""
@@ -36,7 +37,11 @@ def open_file(path: Path) -> sqlite3.Connection:
         try:
             _check(db, path)
             if rows.version_of(db) < rows.VERSION:
+                if writable and rows.version_of(db):
+                    back_up(db, path)
                 db = _brought_up(db, writable)
+            elif row_checks.damaged_rows(db):
+                db = _without_damaged_rows(db, writable and back_up(db, path))
         except BaseException:
             db.close()
             raise
@@ -50,9 +55,11 @@ def told_plainly(path: Path | None) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        raise StoreError(_words(name, path, str(error))) from error
+        raise StoreError(_words(name, path, " ".join(str(error).split()))) from error
     except sqlite3.DatabaseError as error:
-        raise StoreError(_damaged(name, str(error))) from error
+        raise StoreError(_damaged(name, " ".join(str(error).split()))) from error
+    except UnicodeDecodeError as error:  # SQLite quotes what is damaged
+        raise StoreError(_damaged(name, "its text is damaged")) from error
 
 
 def _words(name: Path | str, path: Path | None, error: str) -> str:
@@ -71,9 +78,10 @@ def _words(name: Path | str, path: Path | None, error: str) -> str:
 
 
 def _damaged(name: Path | str, error: str) -> str:
-    return (
-        f"{name}: not a readable shot log ({error}); it was left untouched: "
-        "move it to another folder to start afresh, or put a backup in its place"
+    backup = newest(name) if isinstance(name, Path) else None
+    instead = "move it to another folder to start afresh, or put a backup in its place"
+    return f"{name}: not a readable shot log ({error}); it was left untouched: {instead}" + (
+        f" (the newest is {backup})" if backup is not None else ""
     )
 
 
@@ -86,9 +94,21 @@ def _check(db: sqlite3.Connection, path: Path) -> None:
             f"{path}: written by a newer fieldtune (log version {version}, this one reads up to {rows.VERSION}); "
             "install the newer fieldtune"
         )
-    found = db.execute("PRAGMA quick_check(1)").fetchone()[0]
-    if found != "ok":
-        raise StoreError(_damaged(path, " ".join(str(found).split())))
+    if version < 0:
+        raise StoreError(_damaged(path, f"log version {version}"))
+    found = [str(row[0]) for row in db.execute(f"PRAGMA {_thorough(path)}(20)")]
+    if found != ["ok"]:
+        raise StoreError(_damaged(path, " ".join(found[0].split())))
+    if version == rows.VERSION and (wrong := row_checks.odd_schema(db, blank())):
+        raise StoreError(_damaged(path, f"{wrong} is not as it was written"))
+
+
+def _thorough(path: Path) -> str:
+    """Which of SQLite's own checks: the one that looks at indexes too takes a second for each 100 MB."""
+    try:
+        return "integrity_check" if path.stat().st_size < 32e6 else "quick_check"
+    except OSError:
+        return "integrity_check"
 
 
 def _brought_up(db: sqlite3.Connection, writable: bool) -> sqlite3.Connection:
@@ -99,6 +119,19 @@ def _brought_up(db: sqlite3.Connection, writable: bool) -> sqlite3.Connection:
         db = copy
     rows.migrate(db)
     if not writable:
+        db.execute("PRAGMA query_only = ON")
+    return db
+
+
+def _without_damaged_rows(db: sqlite3.Connection, in_place: bool) -> sqlite3.Connection:
+    """The log with its damaged rows set aside: in the file once that has been copied, else in a copy in memory."""
+    if not in_place:
+        copy = _connect(":memory:")
+        db.backup(copy)
+        db.close()
+        db = copy
+    row_checks.set_aside(db)
+    if not in_place:
         db.execute("PRAGMA query_only = ON")
     return db
 
@@ -118,9 +151,11 @@ def _connect(name: str, *, uri: bool = False) -> sqlite3.Connection:
     # Autocommit with explicit BEGIN IMMEDIATE; the store's own lock serialises threads.
     db = sqlite3.connect(name, timeout=_WAIT_S, isolation_level=None, check_same_thread=False, uri=uri)
     db.row_factory = sqlite3.Row
+    db.text_factory = lambda text: text.decode(errors="replace")  # a damaged row must not hide the others
     # A rollback journal keeps the log one file that can be copied at any moment, and works on sticks and shares where
     # write-ahead logs don't; EXTRA also syncs the folder, so that a committed shot outlives a power cut.
     if name == ":memory:" or not uri:
         db.execute("PRAGMA synchronous = EXTRA")
     db.execute("PRAGMA foreign_keys = ON")
+    row_checks.add_function(db)
     return db

@@ -10,6 +10,7 @@ from typing import Any
 
 from fieldtune.errors import InputError
 from fieldtune.records import Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
+from fieldtune.store import row_checks
 
 APPLICATION_ID = 0x46544E45
 """Written into the file's header, so that another program's database isn't taken for a shot log."""
@@ -82,7 +83,7 @@ ALTER TABLE shots ADD COLUMN "match" TEXT;
 ALTER TABLE shots ADD COLUMN batch TEXT;
 """
 
-STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS)
+STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS, row_checks.TABLES)
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)
@@ -108,6 +109,8 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
         for number in range(version_of(db), upto):  # read again inside: another process may have been first
             for statement in _statements(STEPS[number]):
                 db.execute(statement)
+            if number + 1 == len(STEPS):
+                row_checks.add_sums(db)
             db.execute(f"PRAGMA user_version = {number + 1}")
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute("COMMIT")
@@ -237,6 +240,20 @@ def standing_epochs(db: sqlite3.Connection) -> dict[int, int]:
             seen.add(at["uid"])
         found[row["epoch"]] = at["epoch"]
     return found
+
+
+def present_epoch(db: sqlite3.Connection, now: str) -> int:
+    """Number of the present epoch, the first being begun where there is none."""
+    present = kept(db, "epoch")
+    return standing_epochs(db)[int(present)] if present else begin_epoch(db, now, None, None)
+
+
+def begin_epoch(db: sqlite3.Connection, now: str, label: str | None, before: int | None) -> int:
+    """Begins an epoch, the present one from now on, and returns its number."""
+    sql = "INSERT INTO epochs (uid, time, label, previous) VALUES (?, ?, ?, (SELECT uid FROM epochs WHERE epoch = ?))"
+    number = int(db.execute(sql, (new_uid(), now, label, before)).lastrowid or 0)
+    keep(db, "epoch", str(number))
+    return number
 
 
 def all_marks(db: sqlite3.Connection) -> tuple[Mark, ...]:

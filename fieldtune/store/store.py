@@ -12,7 +12,8 @@ from pathlib import Path
 
 from fieldtune.errors import InputError
 from fieldtune.records import Act, BatteryReading, Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
-from fieldtune.store import acts, rows
+from fieldtune.store import acts, row_checks, rows
+from fieldtune.store.backups import back_up, back_up_today
 from fieldtune.store.merge import merge_rows
 from fieldtune.store.open_file import blank, open_file, told_plainly
 
@@ -100,7 +101,7 @@ class Store:
         shot that this is the answer to. ``match``, ``batch``: labels.
         """
         with self._writing() as db:
-            present = self._present_epoch(db)  # begins the first
+            present = rows.present_epoch(db, self._now())  # begins the first
             number = epoch or present
             if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
                 raise InputError(f"there is no battery period {number} in the log")
@@ -160,6 +161,9 @@ class Store:
 
     def open_console(self, author: str) -> None:
         """From now on acts are this console's; it undoes none of consoles that are open beside it."""
+        with self._reading() as db:
+            if self.path is not None and self.path.exists():
+                back_up_today(db, self.path)
         with self._writing(make=False) as db:
             self._whose = acts.arrive(db, self._clock(), author)
         self._author = author
@@ -202,15 +206,17 @@ class Store:
     def swap(self, label: str | None = None) -> int:
         """Starts a new epoch (another battery, a repair) and returns its number."""
         with self._writing() as db:
-            before = self._present_epoch(db)  # so that a swap before any shot still leaves epoch 1 in the log
-            number = self._begin_epoch(db, label, before)
+            before = rows.present_epoch(
+                db, self._now()
+            )  # so that a swap before any shot still leaves epoch 1 in the log
+            number = rows.begin_epoch(db, self._now(), label, before)
             acts.note(db, rows.uid_of_epoch(db, number), "swap", self._author)
             return number
 
     def label_battery(self, label: str) -> str:
         """Names the battery that is in now."""
         with self._writing() as db:
-            uid = rows.uid_of_epoch(db, self._present_epoch(db))
+            uid = rows.uid_of_epoch(db, rows.present_epoch(db, self._now()))
             acts.note(db, rows.add_mark(db, self._now(), uid, "label", label), "label", self._author)
             return label
 
@@ -227,6 +233,9 @@ class Store:
 
         ``present``: uid of the epoch the other copy stands in; a log in which nothing happened yet goes on there.
         """
+        with self._reading() as db:
+            if self.path is not None and self.path.exists():
+                back_up(db, self.path)
         with self._writing() as db:
             new = merge_rows(db, shots, marks, epochs, origin, batteries)
             if not rows.kept(db, "epoch"):
@@ -271,6 +280,11 @@ class Store:
         """
         with self._writing(make=make and not self._made_by_shots_only) as db:
             rows.keep(db, f"kept {key}", value)
+
+    def damaged(self) -> tuple[str, ...]:
+        """What of this log was found damaged and set aside, in words."""
+        with self._reading() as db:
+            return row_checks.what_was_set_aside(db)
 
     def close(self) -> None:
         """Closes the file; a closed store opens it again when used."""
@@ -331,20 +345,6 @@ class Store:
             uid = rows.add_mark(db, self._now(), shot.uid, kind, reason, result, miss_m, side_m)
             acts.note(db, uid, kind, self._author)
             return rows.find_shot(db, number)
-
-    def _present_epoch(self, db: sqlite3.Connection) -> int:
-        present = rows.kept(db, "epoch")
-        if not present:
-            return self._begin_epoch(db, None, None)
-        return rows.standing_epochs(db)[int(present)]
-
-    def _begin_epoch(self, db: sqlite3.Connection, label: str | None, before: int | None) -> int:
-        sql = (
-            "INSERT INTO epochs (uid, time, label, previous) VALUES (?, ?, ?, (SELECT uid FROM epochs WHERE epoch = ?))"
-        )
-        cursor = db.execute(sql, (rows.new_uid(), self._now(), label, before))
-        rows.keep(db, "epoch", str(cursor.lastrowid))
-        return int(cursor.lastrowid or 0)
 
     def _now(self) -> str:
         return rows.stamp(self._clock())

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from fieldtune.errors import FieldtuneError, StoreError
-from fieldtune.store import Store, rows
+from fieldtune.store import Store, row_checks, rows
 
 
 def test_an_older_log_is_brought_up_and_keeps_its_shots(tmp_path: Path) -> None:
@@ -99,6 +99,7 @@ def test_a_directory_in_its_place_is_refused(tmp_path: Path) -> None:
 def test_a_read_only_log_can_still_be_read(open_folder: Path, version: int) -> None:
     path = open_folder / "heron.db"
     db = sqlite3.connect(path, isolation_level=None)
+    row_checks.add_function(db)
     rows.migrate(db, upto=version)
     db.close()
     path.chmod(0o444)
