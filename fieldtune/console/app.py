@@ -6,7 +6,7 @@ import gc
 import sys
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from textual.app import App
 from textual.binding import BindingType
@@ -25,6 +25,7 @@ from fieldtune.robot.model import Robot
 if TYPE_CHECKING:
     from fieldtune.console.screens.main import MainBody
     from fieldtune.session import Session
+    from fieldtune.setup.wishes import Wish
 
 LOOKS_PER_SECOND = 20
 OPENS_S = 0.5
@@ -60,6 +61,7 @@ class ConsoleApp(App[None]):
         self._caution_read = self.controller.caution_read
         self._settled = False
         self._opening = False
+        self.wish: Wish | None = None
 
     def get_default_screen(self) -> MainScreen:
         """The main screen lies under all others."""
@@ -165,6 +167,17 @@ class ConsoleApp(App[None]):
         """Between the dark theme and the one for sunlight."""
         self.theme = themes.SUNLIGHT if self.theme == themes.DARK else themes.DARK
 
+    def action_robots(self, what: Literal["robots", "edit", "line"] = "robots") -> None:
+        """Leaves for the list of robots, this robot's values or its line."""
+        self.leave_for(what)
+
+    def leave_for(self, what: Literal["robots", "edit", "line", "again"], said: str = "") -> None:
+        """Leaves this robot's console for something else; shots without a result are asked about first."""
+        from fieldtune.setup.wishes import Wish
+
+        self.wish = Wish(what, self.controller.robot.path, said)
+        self.action_leave()
+
     def action_leave(self) -> None:
         """Quits; what was confirmed is on disk. Shots without a result are asked about first."""
         count = len(self.controller.shooting.unanswered)
@@ -175,6 +188,7 @@ class ConsoleApp(App[None]):
 
     def _leave_with(self, keep: bool | None) -> None:
         if keep is None:
+            self.wish = None
             return
         recorder, shooting = self.controller.recorder, self.controller.shooting
         if keep:
@@ -207,8 +221,8 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
 
 
-def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
-    """Open the console on a line that is started, startable or unopened, and stay until it is left.
+def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
+    """Open the console on a line that is started, startable or unopened, and stay until it is left; for what.
 
     The line is opened and started after the first paint and stopped at the end; the session stays the caller's to
     close. Raises ``FieldtuneError`` when the line can't be opened or started.
@@ -224,3 +238,4 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
         app.controller.line.stop()
     if app.failed is not None:
         raise app.failed
+    return app.wish

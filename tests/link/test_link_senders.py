@@ -15,7 +15,8 @@ from link_ptys import wait_for
 from fieldtune import load_robot
 from fieldtune.errors import InputError
 from fieldtune.link import Monitor
-from fieldtune.link.senders import LANGUAGES, sender_text
+from fieldtune.link.line import Line
+from fieldtune.link.senders import LANGUAGES, sender_file, sender_text
 
 CLOCK_HZ = 16_000_000
 
@@ -25,8 +26,8 @@ def heron():
     return load_robot("heron")
 
 
-def test_there_are_two_and_no_other():
-    assert LANGUAGES == ("c", "micropython")
+def test_there_are_four_and_no_other():
+    assert LANGUAGES == ("c", "cpp", "java", "micropython")
     with pytest.raises(InputError, match="cobol"):
         sender_text("cobol")
 
@@ -126,6 +127,29 @@ def test_python_on_a_pseudo_terminal(heron, tmp_path):
         process.wait()
         os.close(master)
         os.close(slave)
+
+
+@pytest.mark.parametrize(
+    ("language", "build", "start"),
+    [("cpp", ["g++", "-std=c++17", "-Wall", "-Wextra", "-Werror", "-o", "sender"], ["./sender"]),
+     ("java", ["javac"], ["java", "-Xshare:auto", "Sender"])],
+)  # fmt: skip
+def test_a_compiled_sender_is_read_without_loss(heron, tmp_path, language, build, start):
+    if shutil.which(build[0]) is None:
+        pytest.skip(f"{build[0]} is not installed")
+    (tmp_path / sender_file(language)).write_text(sender_text(language))
+    subprocess.run([*build, sender_file(language)], cwd=tmp_path, check=True)
+    process = subprocess.Popen(start, cwd=tmp_path, stdout=subprocess.PIPE)
+    line = Line(heron)
+    try:
+        for number in range(40):
+            line.feed(process.stdout.readline(), number / 100)
+    finally:
+        process.kill()
+        process.wait()
+    assert line.health().dropped == {}
+    assert line.health().good >= 39
+    assert line.live("live", "", None, 0.4).battery_v == 12.345
 
 
 def test_python_uses_only_what_micropython_has():

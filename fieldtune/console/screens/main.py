@@ -76,7 +76,9 @@ class MainBody(Rows):
                 *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
             )
             rows = 3 if self.screen.size.height >= 36 else 1
-            said = main_words.cautions(shooting.aim, controller.battery.cautions, rows, self.size.width - 2)
+            guard = controller.encoder
+            first = () if guard is None or guard.caution is None else (guard.caution,)
+            said = main_words.cautions(shooting.aim, (*first, *controller.battery.cautions), rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self.query_one("#path", PathView).show(self._scene())
 

@@ -6,13 +6,18 @@ from importlib.resources import files
 
 from fieldtune.errors import InputError
 
-_FILES = {"c": "avr.c", "micropython": "micropython.py.txt"}
+_FILES = {"c": "avr.c", "cpp": "sender.cpp", "java": "Sender.java", "micropython": "micropython.py.txt"}
 LANGUAGES = tuple(_FILES)
 
 
 def sender_text(language: str) -> str:
-    """Source of the sender in ``c`` (a bare 8-bit AVR) or ``micropython``. Raises ``InputError``."""
+    """Source of the sender in ``c`` (a bare 8-bit AVR), ``cpp``, ``java`` or ``micropython``. Raises ``InputError``."""
     name = _FILES.get(language)
     if name is None:
         raise InputError(f"no sender in {language!r}; there are: {', '.join(LANGUAGES)}")
     return files(__package__).joinpath(name).read_text(encoding="utf-8")
+
+
+def sender_file(language: str) -> str:
+    """What the sender's file is called where it is written."""
+    return {"micropython": "sender.py"}.get(language, _FILES[language])
