@@ -41,7 +41,7 @@ class ConsoleApp(App[None]):
     ENABLE_COMMAND_PALETTE = False
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]  # noqa: RUF012 - the base class declares it so
     VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (36, "-tall")]  # noqa: RUF012
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ALWAYS]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS]
 
     def __init__(
         self,

@@ -47,17 +47,20 @@ VIEWS = [
     _key("n", "view('next')", "Next", "The shot worth taking next, and where a setpoint scores"),
     _key("b", "view('battery')", "Battery", "Battery state, and the guided change of battery"),
     _key("c", "view('line')", "Line", "Health of the serial line and what it says"),
-    _key("a", "view('encoder')", "Encoder", "Is the encoder's scale right? By setpoint, ten turns by hand, full power"),
+    _key("j", "view('encoder')", "Encoder", "Is the encoder's scale right? By setpoint, ten turns by hand, full power"),
     _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
 ALWAYS = [
     _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
-    _key("p", "robots", "Robots", "Another robot, a new one, or this one's values and line"),
     _key("v", "sunlight", "Sun/dark", "Black on white for sunlight, and back", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]
+
+
+ROBOTS = [_key("ctrl+o", "robots", "Robots", "Another robot, a new one, or this one's values and line", "^o")]
+"""With Ctrl, so that no slip of a finger leaves the robot."""
 
 
 def spots_shown(count: int) -> list[Binding]:

@@ -87,7 +87,9 @@ class EncoderScreen(ConsoleScreen):
         guard = self.controller.encoder
         now = None if guard is None else guard.counts(self.controller.line)
         if guard is None or now is None:
-            self.controller.news.say("the line carries no wheel_counts now: map that field first (p, then c)", bad=True)
+            self.controller.news.say(
+                "the line carries no wheel_counts now: map that field first (Ctrl-O, then c)", bad=True
+            )
         elif self._begun is None:
             self._begun = now
         else:

@@ -41,6 +41,7 @@ class HelpScreen(ConsoleScreen):
 
     def _groups(self) -> list[tuple[str, list[Row]]]:
         groups = [group for group in keys.GROUPS if self.controller.simulated or group[0] != "Simulated robot"]
+        groups.append(("Robots", keys.ROBOTS))
         found = [screen_class(name) for name in NAMES]
         groups += [(f"On screen {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
         return [(title, rows(bindings)) for title, bindings in groups]
