@@ -11,6 +11,8 @@ from typing import Any, Literal
 
 Result = Literal["in", "short", "long", "left", "right"]
 RESULTS: tuple[Result, ...] = ("in", "short", "long", "left", "right")
+RESULT_SHAPES: dict[Result | None, str] = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
+"""A shape for each result, so that colour is never needed."""
 
 
 @dataclass(frozen=True, slots=True)

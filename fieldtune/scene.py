@@ -18,8 +18,12 @@ from fieldtune.robot.launchers import Point
 from fieldtune.robot.model import Robot
 from fieldtune.robot.targets import Target
 
-Part = Literal["free", "band", "robot", "target", "opening", "edge", "now", "path", "element"]
-"""What a shape belongs to. ``free``: the opening to be met; ``edge``: of the band; ``now``: at the present speed."""
+Part = Literal["filled", "filled well", "band", "robot", "target", "opening", "edge", "ghost", "now", "path", "element"]
+"""What a shape belongs to. ``filled``: the target as far as the hit chance goes, ``filled well`` where that is good;
+``edge``: of the band; ``ghost``: the last shot's path; ``now``: at the present speed."""
+
+GOOD_CHANCE = 0.65
+"""From this hit chance on a target is filled in the colour of what is good."""
 
 _GROUND_WHEEL = 0.03
 """Radius (m) of the robot's own wheels: for the picture only, no profile gives it."""
@@ -58,7 +62,7 @@ class Area:
 class Scene:
     """Shapes, the rear ones first, and the box (m) that holds all of them that matters.
 
-    ``speeds``: (x, speed) of a slide, m and m/s, to be drawn below it.
+    ``speeds``: (x, speed) of a slide, m and m/s, to be drawn below it. ``note``: words to the right of a point (m).
     """
 
     shapes: tuple[Line | Circle | Area, ...]
@@ -69,6 +73,7 @@ class Scene:
     distance_m: float | None
     from_above: bool
     speeds: tuple[FloatArray, FloatArray] | None = None
+    note: tuple[float, float, str] | None = None
 
 
 def scene(
@@ -78,15 +83,29 @@ def scene(
     picture: ArcPicture | None = None,
     now: ArcPicture | None = None,
     flown: float | None = None,
+    *,
+    chance: float | None = None,
+    ghost: ArcPicture | None = None,
 ) -> Scene:
     """The scene of a shot from ``distance_m``, as far as it is known.
 
-    ``now``: the path at the wheel's present speed; ``flown``: how much of its way (0 to 1) the element has gone.
+    ``now``: the path at the wheel's present speed; ``flown``: how much of its way (0 to 1) the element has gone;
+    ``chance``: hit chance, to which the target is filled; ``ghost``: the path of the last shot.
     """
-    return target.by_way(
-        lambda: _from_beside(robot, target, distance_m, picture, now, flown),
-        lambda: _from_above(robot, target, distance_m, picture, now, flown),
-    )
+    shot = _Shot(distance_m, picture, now, flown, chance, ghost)
+    return target.by_way(lambda: _from_beside(robot, target, shot), lambda: _from_above(robot, target, shot))
+
+
+@dataclass(frozen=True, slots=True)
+class _Shot:
+    """What is known of a shot; as ``scene`` takes it."""
+
+    distance_m: float | None
+    picture: ArcPicture | None
+    now: ArcPicture | None
+    flown: float | None
+    chance: float | None
+    ghost: ArcPicture | None
 
 
 def body_length(robot: Robot) -> float:
@@ -110,23 +129,18 @@ def _filled(part: Part, left: float, right: float, low: float, high: float) -> A
 # -- flights ----------------------------------------------------------------------------------------------------------
 
 
-def _from_beside(
-    robot: Robot,
-    target: Target,
-    distance_m: float | None,
-    picture: ArcPicture | None,
-    now: ArcPicture | None,
-    flown: float | None,
-) -> Scene:
+def _from_beside(robot: Robot, target: Target, shot: _Shot) -> Scene:
+    distance_m, picture, now, flown = shot.distance_m, shot.picture, shot.now, shot.flown
     shapes: list[Line | Circle | Area] = []
-    if distance_m is not None:
-        shapes.append(_filled("free", *target.outline(distance_m).free))
     if picture is not None and len(picture.x) > 1:
         shapes += _band(picture)
     shapes += _robot_from_beside(robot)
     if distance_m is not None:
+        shapes += _up_to_chance(target.outline(distance_m).free, shot.chance, 0.7)
         shapes += [_line("target", line) for line in target.outline(distance_m).lines]
         shapes += [_line("opening", line) for line in target.outline(distance_m).edges]
+    if shot.ghost is not None:
+        shapes.append(Line("ghost", *_until_it_ends(shot.ghost, target, distance_m)))
     if now is not None:
         shapes.append(Line("now", *_until_it_ends(now, target, distance_m)))
     if picture is not None and len(picture.x) > 1:
@@ -138,7 +152,10 @@ def _from_beside(
     reach = distance_m or 1.0
     back = max(body_length(robot) - robot.outline.front + 0.05, 0.08)
     right = reach + max(target.opening) / 2 + 0.15
-    return Scene(tuple(shapes), -back, right, 0.0, _top(robot, target, reach, picture, now), distance_m, False)
+    top, note = _top(robot, target, reach, picture, now), None
+    if distance_m is not None and shot.chance is not None:
+        note = (distance_m, target.outline(distance_m).free[2] / 2, f"{100 * shot.chance:.0f} %")
+    return Scene(tuple(shapes), -back, right, 0.0, top, distance_m, False, note=note)
 
 
 def _top(robot: Robot, target: Target, reach: float, picture: ArcPicture | None, now: ArcPicture | None) -> float:
@@ -191,20 +208,14 @@ def _until_it_ends(picture: ArcPicture, target: Target, distance_m: float | None
 # -- slides -----------------------------------------------------------------------------------------------------------
 
 
-def _from_above(
-    robot: Robot,
-    target: Target,
-    distance_m: float | None,
-    picture: ArcPicture | None,
-    now: ArcPicture | None,
-    flown: float | None,
-) -> Scene:
+def _from_above(robot: Robot, target: Target, shot: _Shot) -> Scene:
+    distance_m, picture, now, flown = shot.distance_m, shot.picture, shot.now, shot.flown
     length, radius, reach = body_length(robot), robot.element.extent / 2, distance_m or 1.0
     far = 1.5 * reach + 0.5
     right = reach + target.depth / 2 + 0.15
     shapes: list[Line | Circle | Area] = []
     if distance_m is not None:
-        shapes += _target_from_above(target, distance_m)
+        shapes += _target_from_above(target, distance_m, shot.chance)
     if picture is not None and picture.end_low_m is not None and picture.end_high_m is not None:
         last = min(picture.end_high_m, far)
         right = max(right, last + 0.1)
@@ -213,6 +224,8 @@ def _from_above(
             shapes.append(_line("edge", ((end, -1.6 * radius), (end, 1.6 * radius))))
     shapes.append(_box("robot", -length, -0.01, -length / 2, length / 2))
     shapes += [_line("robot", ((-0.5 * length, side), (-0.01, side))) for side in (radius, -radius)]
+    if shot.ghost is not None and len(shot.ghost.x) > 1:
+        shapes.append(Circle("ghost", float(shot.ghost.x[-1]), 0.0, radius))
     if now is not None and len(now.x) > 1:
         shapes.append(Circle("now", float(now.x[-1]), 0.0, radius))
     if picture is not None and len(picture.x) > 1:
@@ -222,13 +235,25 @@ def _from_above(
         shapes.append(Circle("element", first + gone * (end - first), 0.0, radius))
     half = (max(target.width, length) + 0.1) / 2
     speeds = (picture.x, picture.speed) if picture is not None and len(picture.x) > 1 else None
-    return Scene(tuple(shapes), -length - 0.06, right, -half, half, distance_m, True, speeds)
+    note = None
+    if distance_m is not None and shot.chance is not None:
+        note = (target.outline(distance_m).free[1], half, f"{100 * shot.chance:.0f} %")
+    return Scene(tuple(shapes), -length - 0.06, right, -half, half, distance_m, True, speeds, note)
 
 
-def _target_from_above(target: Target, distance_m: float) -> Iterator[Line | Circle | Area]:
+def _up_to_chance(free: tuple[float, float, float, float], chance: float | None, within: float = 1.0) -> Iterator[Area]:
+    """The opening (left, right, low, high) filled from below as far as the chance, ``within`` a share of its width."""
+    if chance is not None and chance > 0:
+        left, right, low, high = free
+        middle, half = (left + right) / 2, within * (right - left) / 2
+        part: Part = "filled well" if chance >= GOOD_CHANCE else "filled"
+        yield _filled(part, middle - half, middle + half, low, low + min(chance, 1.0) * (high - low))
+
+
+def _target_from_above(target: Target, distance_m: float, chance: float | None) -> Iterator[Line | Circle | Area]:
     shape = target.outline(distance_m)
     if target.depth:
-        yield _filled("free", *shape.free)
+        yield from _up_to_chance(shape.free, chance)
     for line in shape.lines:
         yield _line("target", line)
     for line in shape.edges:

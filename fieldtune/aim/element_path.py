@@ -200,7 +200,9 @@ def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: flo
     def floor() -> PathFigures:
         if robot.lands_first:
             return _thrown_figures(robot, target, speed, angle_error, drag)
-        time = time_to(robot, speed, true_distance, drag)
+        # To rest where it has to lie still: the mean path may stop just short of the zone's centre.
+        rest = float(stop_distance(robot, speed, drag)) * (1 - 1e-12)
+        time = time_to(robot, speed, rest if target.holds_still else true_distance, drag)
         return PathFigures(speed, math.degrees(robot.floor.slope), None, None, _known(time))
 
     return target.by_way(flight, floor)

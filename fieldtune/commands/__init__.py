@@ -17,7 +17,7 @@ FAMILIES = {
     "pack": ("pack", "merge", "import"),
     "robots": ("robots", "new"),
     "check": ("check",),
-    "table": ("table",),
+    "table": ("table", "trim"),
     "sheet": ("sheet",),
     "size": ("size", "compare"),
 }

@@ -38,9 +38,8 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     sender = arguments.declare(
         commands, "sender", _sender, "an example for the robot's side: code that prints the line", json=False
     )
-    sender.add_argument(
-        "--lang", choices=("c", "cpp", "java", "micropython"), required=True, help="c: a bare 8-bit microcontroller"
-    )
+    languages = ("c", "cpp", "java", "micropython")
+    sender.add_argument("--lang", choices=languages, required=True, help="c: a bare 8-bit microcontroller")
 
 
 def console_alone(args: argparse.Namespace) -> int:

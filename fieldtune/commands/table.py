@@ -1,4 +1,4 @@
-"""Commands for what leaves the tool as a table: table, in text, CSV, JSON, source, or as one formula."""
+"""Commands for what leaves the tool as a table: table, in text, CSV, JSON, source, or as one formula; its trim."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from fieldtune.commands import aim, arguments
 from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
 from fieldtune.errors import InputError
 from fieldtune.files import write_whole
-from fieldtune.plain_text import columns, say, say_aside
+from fieldtune.plain_text import columns, csv_lines, printable, say, say_aside, say_json
 from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import TableRow
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
+    from fieldtune.share.program_table import LengthUnit
     from fieldtune.share.table_curve import Curve, FormulaFit
 
 _MOST_ROWS = 2000
@@ -37,9 +38,22 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     form.add_argument(
         "--fit", choices=("quadratic", "cubic"), help="one formula instead of the table, and what it costs"
     )
+    table.add_argument(
+        "--by-voltage", action="store_true", help="setpoints over distance and battery voltage, for an open loop"
+    )
+    table.add_argument(
+        "--units", choices=("metric", "us"), default="metric", help="us: distances of a source in inches, not metres"
+    )
     add_out(table, required=False)
     aim.add_battery(table)
     aim.add_target(table)
+
+    trim = arguments.declare(
+        commands, "trim", _trim, "the one number to edit in a robot program that has an older table"
+    )
+    arguments.add_robot(trim)
+    trim.add_argument("file", metavar="FILE", type=Path, help="the program's source that 'fieldtune table' wrote")
+    aim.add_target(trim)
 
 
 def add_out(parser: argparse.ArgumentParser, *, required: bool, words: str = "file to write to") -> None:
@@ -63,12 +77,40 @@ def _table(args: argparse.Namespace) -> int:
     distances = _distances(args)
     if args.format in LANGUAGES and args.json:
         raise InputError(f"--json: prints the rows, --format {args.format} a source; choose one")
+    if args.by_voltage and (args.format in LANGUAGES or args.fit is not None):
+        raise InputError("--by-voltage: for text, CSV or JSON; a source follows the battery's voltage by itself")
     with arguments.open_session(args) as session:
-        answer = _source if args.format in LANGUAGES else _formula if args.fit is not None else _rows
+        answer = (
+            _grid
+            if args.by_voltage
+            else _source
+            if args.format in LANGUAGES
+            else _formula
+            if args.fit is not None
+            else _rows
+        )
         code = answer(session, args, distances)
         if code == 0:
             point_to_cautions(session.robot)
         return code
+
+
+def _trim(args: argparse.Namespace) -> None:
+    from fieldtune.share.table_curve import HARMLESS
+    from fieldtune.share.trim import trim
+
+    with arguments.open_session(args) as session:
+        found, robot = trim(session, args.file, args.target), session.robot
+    before, now = (setpoint_words(robot, error) for error in (found.worst_error_before, found.worst_error))
+    reach = f"from {found.near_m:.2f} to {found.far_m:.2f} m"
+    text = [
+        f"{printable(found.file)}: set the trim to {found.trim:.4f} (it is {found.was:g})",
+        f"  {reach} it is then at most {now} off today's advice: {100 * found.worst_loss:.0f} hits in 100 lost",
+        f"  as it is: at most {before}, {100 * found.worst_loss_before:.0f} hits in 100 lost",
+    ]
+    if found.worst_loss > HARMLESS:
+        text.append("  one number doesn't bring this table up to date: make it anew")
+    give(args, record(found), text)
 
 
 def _deliver(args: argparse.Namespace, text: str) -> None:
@@ -107,6 +149,22 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
     return 1
 
 
+def _grid(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
+    from fieldtune.share.voltage_grid import voltage_grid
+
+    robot, found = session.robot, voltage_grid(session, distances, None, args.target)
+    head = ("distance (m)", *(f"{volts:g} V" for volts in found.volts))
+    rows = list(zip(found.distances_m, found.setpoints, strict=True))
+    if args.json or args.format == "json":
+        say_json(record(found))
+    elif args.format == "csv":
+        _deliver(args, csv_lines(head, [(d, *found_at) for d, found_at in rows]))
+    else:
+        shown = columns(head, [(number(d, 2), *(setpoint_words(robot, s) for s in found_at)) for d, found_at in rows])
+        _deliver(args, "".join(f"{line}\n" for line in [f"{robot.name}: setpoint at each battery voltage", *shown]))
+    return 0
+
+
 def _nearly(robot: Robot, row: TableRow) -> str:
     return "-" if row.low is None else f"{setpoint_words(robot, row.low)} to {setpoint_words(robot, row.high)}"
 
@@ -114,12 +172,13 @@ def _nearly(robot: Robot, row: TableRow) -> str:
 def _source(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
     from fieldtune.share.pack import today
     from fieldtune.share.program_source import source
-    from fieldtune.share.table_curve import curve
+    from fieldtune.share.program_table import program_table
 
     named = class_name_for(LANGUAGES[args.format], args.out.stem) if _is_file(args.out) else None
-    made = curve(session, args.nearest, args.farthest, args.battery, args.target)
+    unit: LengthUnit = "in" if args.units == "us" else "m"
+    made = program_table(session, args.nearest, args.farthest, args.battery, args.target, unit)
     _deliver(args, source(made, args.format, today(session), named))
-    for words in _shortcomings(made, args):
+    for words in _shortcomings(made.curve, args):
         say_aside(words)
     return 0
 

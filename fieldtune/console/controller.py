@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from textual.app import App
@@ -20,6 +21,8 @@ from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
     from fieldtune.console.encoder_guard import EncoderGuard
+    from fieldtune.console.output import Output
+    from fieldtune.console.robot_map import RobotMap
     from fieldtune.link.samples import Live
     from fieldtune.session import Session
 
@@ -49,7 +52,16 @@ class Controller:
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
         self.encoder: EncoderGuard | None = None
         self.looking = False
+        self.output: Output | None = None
+        """What goes to the terminal; None before the first paint and without one."""
         self._launch: tuple[float, float] | None = None
+
+    @cached_property
+    def robot_map(self) -> RobotMap:
+        """What the map shows; made with arrays, so it is imported when first looked at."""
+        from fieldtune.console.robot_map import RobotMap
+
+        return RobotMap(self)
 
     @property
     def simulated(self) -> bool:

@@ -41,6 +41,7 @@ SIMULATED = [
     _key("g", "set", "Set (sim)", "Set the simulated robot to the recommended setpoint"),
 ]
 VIEWS = [
+    _key("j", "view('map')", "Map", "Setpoint over distance with hit chance, shots, and where you stand now"),
     _key("h", "view('shots')", "Shots", "The log: answer or correct any shot, leave one out of learning"),
     _key("w", "view('wheel')", "Wheel", "The last ten seconds of readback against setpoint"),
     _key("k", "view('learned')", "Learned", "What the shots have taught, and how far each fell from its prediction"),
@@ -53,7 +54,7 @@ VIEWS = [
 ]
 ALWAYS = [
     _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
-    _key("v", "sunlight", "Sun/dark", "Black on white for sunlight, and back", show=False),
+    _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]

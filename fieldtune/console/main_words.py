@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fieldtune.console import words
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.widgets.text_block import Part
-from fieldtune.records import Shot
+from fieldtune.records import RESULT_SHAPES, Shot
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> 
 
 def _chip(shot: Shot, robot: Robot) -> str:
     state = words.shot_state(shot)
-    what = f"{words.MARKS[shot.result]} {words.result_of(shot)}"
+    what = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot)}"
     said = f"{what} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
     return f"{said} ({words.shorten(state, 18)})" if state else said
 
@@ -185,7 +185,7 @@ def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
     for shot in list(reversed(shots))[:rows]:
         speed = "".join(left_at(shot.speed, robot))
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
-        what = f"{words.MARKS[shot.result]} {words.result_of(shot):<18}"
+        what = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<18}"
         how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
         text = f"{shot.shot:>4}  {what} {how} period {shot.epoch}  {words.shot_state(shot)}"
         parts.append((text.rstrip() + "\n", _style(shot)))

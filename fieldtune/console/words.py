@@ -11,9 +11,6 @@ if TYPE_CHECKING:
     from fieldtune.records import Result, Shot, UnansweredShot
     from fieldtune.robot.model import Robot
 
-MARKS = {"in": "●", "short": "▼", "long": "▲", "left": "◀", "right": "▶", None: "◆"}
-"""A shape beside the word of each result, so that colour is never needed."""
-
 
 _OFF, _STEADY = 0.02, 0.005
 """Shares of the setpoint by which a settled wheel may be off it, and waver."""

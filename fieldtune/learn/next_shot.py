@@ -94,9 +94,9 @@ class Place:
     hits: FloatArray
     blur: FloatArray | None
 
-    def outcomes(self, weights: FloatArray) -> FloatArray:
-        """Probabilities (outcomes, K) of each draw for a shot with the trial quantity that scores most."""
-        speeds = self.speeds[:, int(np.argmax(weights @ self.hits))]
+    def outcomes(self, weights: FloatArray, trial: int | None = None) -> FloatArray:
+        """Probabilities (outcomes, K) of each draw for a shot with one trial quantity, the one that scores most."""
+        speeds = self.speeds[:, int(np.argmax(weights @ self.hits)) if trial is None else trial]
         if self.blur is None:
             return word_chances(self.scene, speeds)
         return miss_chances(speeds - self.scene.center, self.blur)
@@ -105,11 +105,8 @@ class Place:
 def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> NextShot:
     """See ``posterior.next_shot``. Raises ``OutOfReachError`` where the target can't be reached."""
     required, weights = fit.required_of(fit.robot, target), fit.belief.weights
-    places = [place for reading in working_range(fit, required, target) if (place := _place(fit, required, reading))]
-    if not places:
-        name = fit.robot.name
-        raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
-    now = float(np.mean([float((weights @ place.hits).max()) for place in places]))
+    places = _places(fit, required, target)
+    now = _expected_now(places, weights)
     shots = _shots_from(fit, target, places)
     turn = [place for place, count in zip(places, shots, strict=True) if count <= shots.min() + _AHEAD]
     gains = [_expected(place, places, weights) - now for place in turn]
@@ -120,6 +117,42 @@ def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> 
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     setpoint = best.setpoint if best else fit.robot.setpoint.high
     return NextShot(round(place.reading, 3), setpoint, max(gain, 0.0), _why(places, gain, now))
+
+
+def _places(fit: Fit, required: RequiredSpeed, target: Target) -> list[Place]:
+    """The working range; raises ``OutOfReachError`` where nothing scores."""
+    places = [place for reading in working_range(fit, required, target) if (place := _place(fit, required, reading))]
+    if not places:
+        name = fit.robot.name
+        raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
+    return places
+
+
+def _expected_now(places: list[Place], weights: FloatArray) -> float:
+    """Best mean hit probability over the places without another shot."""
+    return float(np.mean([float((weights @ place.hits).max()) for place in places]))
+
+
+@dataclass(frozen=True, slots=True)
+class GainField:
+    """Expected rise (m, n) of the mean hit probability by a shot from ``distance_m`` (m,) at ``setpoint`` (m, n)."""
+
+    distance_m: FloatArray
+    setpoint: FloatArray
+    gain: FloatArray
+
+
+def gain_field(fit: Fit, target: Target, battery_v: float | None = None) -> GainField:
+    """What a shot teaches over distance and setpoint. Raises ``OutOfReachError`` where the target can't be reached."""
+    required, weights, robot = fit.required_of(fit.robot, target), fit.belief.weights, fit.robot
+    places = _places(fit, required, target)
+    now, scale = _expected_now(places, weights), robot.setpoint.scale.per_quantity(robot.drive, battery_v)
+    gains = [[_expected(place, places, weights, trial) - now for trial in range(_SETPOINTS)] for place in places]
+    return GainField(
+        np.array([place.reading for place in places]),
+        scale * np.array([place.quantity for place in places]),
+        np.maximum(np.array(gains), 0.0),
+    )
 
 
 def _shots_from(fit: Fit, target: Target, places: list[Place]) -> IntArray:
@@ -181,9 +214,9 @@ def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
     )
 
 
-def _expected(place: Place, places: list[Place], weights: FloatArray) -> float:
-    """Best mean hit probability over all places, expected after a shot from one of them."""
-    chances = place.outcomes(weights) * weights
+def _expected(place: Place, places: list[Place], weights: FloatArray, trial: int | None = None) -> float:
+    """Best mean hit probability over all places, expected after a shot from one of them (``trial``: as there)."""
+    chances = place.outcomes(weights, trial) * weights
     reached = np.mean([(chances @ other.hits).max(axis=1) for other in places], axis=0)
     return float(reached.sum() / weights.sum())
 

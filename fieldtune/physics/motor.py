@@ -9,11 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import ArrayLike
+from fieldtune.lazy import LazyModule
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike
+
     from fieldtune.arrays import FloatArray
+else:
+    np = LazyModule("numpy")
 
 
 @dataclass(frozen=True, slots=True)

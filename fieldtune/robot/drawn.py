@@ -8,15 +8,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import ArrayLike
-
-from fieldtune.arrays import FloatArray
-from fieldtune.robot.drivetrain import Train
+from fieldtune.lazy import LazyModule
 from fieldtune.robot.launchers import Level, Mechanism, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import FloatArray
@@ -26,6 +23,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Uncertainty
     from fieldtune.robot.spring import SpringStress, SpringWire
     from fieldtune.robot.table_reader import Section
+else:
+    np = LazyModule("numpy")
 
 SPRUNG = ("spring_rate", "preload", "draw_min", "draw_max", "efficiency", "spring")
 """Keys of the profile that both kinds have."""
@@ -250,7 +249,7 @@ class Stroke:
         return int(np.argmax(self.torque))
 
 
-Force = Callable[[FloatArray], FloatArray]
+Force = Callable[["FloatArray"], "FloatArray"]
 """Force (N) against which the drive pulls at draws (m)."""
 
 
@@ -296,5 +295,5 @@ def return_time(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatA
 
 
 def _speed_over(way: Stroke, supply: Train, open_circuit_v: ArrayLike) -> FloatArray:
-    spread = Train(supply.motor, supply.motors, supply.reduction[..., None], supply.efficiency[..., None])
+    spread = replace(supply, reduction=supply.reduction[..., None], efficiency=supply.efficiency[..., None])
     return spread.speed(np.asarray(open_circuit_v, dtype=float)[..., None], way.torque)

@@ -14,14 +14,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-import numpy as np
-from numpy.typing import ArrayLike
-
+from fieldtune.lazy import LazyModule
 from fieldtune.physics.motor import Motor, motor, on_supply, time_constant
 from fieldtune.robot.chemistry import CHEMISTRIES, Chemistry, ChemistryName
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike
+
     from fieldtune.arrays import FloatArray
+else:
+    np = LazyModule("numpy")
 
 SETTLED = 0.01
 """The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""

@@ -17,9 +17,9 @@ from fieldtune.files import write_whole
 from fieldtune.share.export_kinds import LANGUAGES, check_kind, class_name_for
 from fieldtune.share.pack import pack, today
 from fieldtune.share.program_source import source
+from fieldtune.share.program_table import program_table
 from fieldtune.share.sheet import sheet
 from fieldtune.share.sheet_contents import field_range
-from fieldtune.share.table_curve import curve
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -73,4 +73,4 @@ def content(session: Session, kind: str, stem: str, battery_v: float | None = No
         distances = [round(float(d), 3) for d in np.linspace(near, far, _ROWS)]
         return csv_text(session.table(distances, battery_v, target))
     named = class_name_for(LANGUAGES[kind], stem)
-    return source(curve(session, near, far, battery_v, target), kind, today(session), named)
+    return source(program_table(session, near, far, battery_v, target), kind, today(session), named)

@@ -1,7 +1,8 @@
 """The curve as source for a robot program, in any of the languages, with no dependency.
 
-Each source has the same three parts: the range, whether a distance is in it, and the setpoint. Outside the
-range the setpoint is held at the nearer end; a distance that is not a number gives not a number.
+Each source has the same parts: a trim to edit, the range and whether a distance is in it, setpoint, time of flight, and
+the lead of a robot in motion. Outside the range the setpoint is held at the nearer end; a distance that is not a number
+gives not a number.
 """
 
 from __future__ import annotations
@@ -14,46 +15,66 @@ from fieldtune.share.export_kinds import LANGUAGES, cases
 from fieldtune.share.templating import filled
 
 if TYPE_CHECKING:
-    from fieldtune.share.table_curve import Curve
+    from fieldtune.arrays import FloatArray
+    from fieldtune.share.program_table import ProgramTable
 
 
-def source(curve: Curve, language: str, date: str, class_name: str | None = None) -> str:
+def source(table: ProgramTable, language: str, date: str, class_name: str | None = None) -> str:
     """Source text in one of ``LANGUAGES``; ``date`` (ISO 8601) goes into its header.
 
     ``class_name``: of the class, where it has to be called like its file. Raises ``InputError``.
     """
     if language not in LANGUAGES:
         raise InputError(f"language {language!r}: expected one of {', '.join(LANGUAGES)}")
-    names = cases(curve.robot)
+    curve, per_m = table.curve, table.per_m
+    names, times, speeds = cases(curve.robot), table.time_s, table.speed_mps
     return filled(
         LANGUAGES[language].template,
-        header=header(curve, date),
+        header=header(table, date),
+        robot=curve.robot,
         class_name=class_name or f"{names['camel']}Setpoint",
         snake=names["snake"],
-        distances=curve.distance_m.tolist(),
+        unit=table.unit,
+        length_word=_LENGTHS[table.unit],
+        distances=_plain(curve.distance_m * per_m, 4),
         setpoints=curve.setpoint.tolist(),
-        slopes=[round(slope, 7) + 0.0 for slope in curve.slope.tolist()],
-        unit={"rpm": "rpm", "%": "percent", "mm": "mm"}[curve.unit],
+        slopes=_plain(curve.slope / per_m, 7),
+        times=None if times is None else _plain(times, 4),
+        time_slopes=None if times is None else _plain(table.slopes(times) / per_m, 7),
+        speeds=None if speeds is None else _plain(speeds * per_m, 4),
+        speed_slopes=None if speeds is None else _plain(table.slopes(speeds), 7),
+        turn_deg=float(table.turn_deg),
+        setpoint_unit={"rpm": "rpm", "%": "percent", "mm": "mm"}[curve.unit],
         volts=None if curve.volts is None else float(curve.volts),
         high=float(curve.high),
     )
 
 
-def header(curve: Curve, date: str) -> list[str]:
+_LENGTHS = {"m": "metres", "in": "inches"}
+
+
+def _plain(values: FloatArray, digits: int) -> list[float]:
+    return [round(value, digits) + 0.0 for value in values.tolist()]  # never minus zero
+
+
+def header(table: ProgramTable, date: str) -> list[str]:
     """What the numbers are, line by line, in plain ASCII that no language reads as more than a comment."""
+    curve, length = table.curve, _LENGTHS[table.unit]
+    near, far = (f"{float(end) * table.per_m:.4g}" for end in (curve.distance_m[0], curve.distance_m[-1]))
     spread = f"{100 * curve.hit_probability.min():.0f} to {100 * curve.hit_probability.max():.0f} %"
     lines = [
         f"Setpoint over distance for robot {curve.robot}, made by fieldtune.",
         f"Title: {harmless(curve.title)}.",
         f"Date {date}, battery period {curve.epoch}, {curve.shots_used} shots used, hit chance {spread}.",
-        f"Distance in metres from {curve.distance_m[0]:g} to {curve.distance_m[-1]:g}, setpoint in {curve.unit}.",
+        f"Distance in {length} from {near} to {far}, setpoint in {curve.unit}.",
         f"Monotone cubic interpolation; at most {curve.worst_error:.2g} {curve.unit} off the recommendation",
         f"at {curve.checked} distances checked (the robot's step is {curve.step:g} {curve.unit}).",
     ]
     if curve.target is not None:
         lines.insert(2, f"Target {harmless(curve.target)}.")
-    if curve.volts is not None:
-        lines.append(f"Open loop: power for {curve.volts:g} V; it goes with the inverse of the battery voltage.")
+    lines.append(table.voltage)
+    if table.speed_mps is None:
+        lines.append("No lead for a robot in motion: the element slides; shoot standing.")
     return [*lines, *CAUTION]
 
 

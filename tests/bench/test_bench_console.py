@@ -17,11 +17,12 @@ from contextlib import contextmanager, suppress
 import numpy as np
 import pytest
 from bench_terminal import drain, program, seconds_until
-from rich.style import Style
 
 from fieldtune.aim.results import ArcPicture
-from fieldtune.console.widgets.braille import draw
-from fieldtune.console.widgets.path_view import paint
+from fieldtune.console import themes
+from fieldtune.console.drawing import Drawing
+from fieldtune.console.widgets.braille import INKS, KEEPS, draw
+from fieldtune.console.widgets.tints import Palette, paint
 from fieldtune.robot import load_robot
 from fieldtune.scene import scene
 
@@ -139,13 +140,12 @@ def test_arc_redraw() -> None:
     x = np.linspace(0.0, 3.0, 120)
     y = 0.38 + 1.28 * x - 0.37 * x**2
     picture = ArcPicture(x, y, y * 0.95, y * 1.05, x, None, None)
-    styles = {layer: Style(color=f"color({layer + 16})") for layer in range(8)}
-    tints = {1: Style(bgcolor="color(23)"), 2: Style(bgcolor="color(236)")}
+    palette = Palette(themes.PALETTES[themes.DARK], Drawing())
     taken = []
     for number in range(60):
         begun = time.process_time()
         drawn = draw(scene(robot, robot.target(), 2.6, picture, picture, flown=number / 60), 30, 100)
-        strips = paint(drawn, styles, tints)
+        strips = paint(drawn, INKS, KEEPS, palette)
         taken.append(time.process_time() - begun)
         assert len(strips) == 30
     print(f"\narc redraw at 100 x 30: {1000 * statistics.median(taken):.1f} ms of CPU")

@@ -69,7 +69,7 @@ class FixedAnswers(Session):
             return slide(distance_m)
         return vacuum_arc(self.robot, 5.93 * setpoint / 2450, distance_m)
 
-    def next(self, target: str | None = None) -> NextShot:
+    def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
         return NextShot(
             2.2, 2450.0 if self.robot.launcher.kind == "flywheel" else 31.5, 0.01, "it is far from the others"
         )

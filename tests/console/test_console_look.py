@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
+import numpy as np
 import pytest
 from console_driver import ScriptedLine, drive, until
 from console_world import thrower
@@ -10,8 +13,12 @@ from textual.color import Color
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp, keys, screens, themes
+from fieldtune.console.drawing import Drawing
 from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.widgets.braille import Canvas
+from fieldtune.console.widgets.chart_view import INKS, PATH_LAYERS
 from fieldtune.console.widgets.readout import big_digits, width_of
+from fieldtune.console.widgets.tints import TINTS, Palette, paint
 from fieldtune.session import Session
 
 # xterm's 256 colours: a 6 x 6 x 6 cube of these levels and 24 greys 8, 18, ... 238 (xterm's ctlseqs; common practice).
@@ -36,22 +43,62 @@ def test_the_contrast_formula_meets_its_published_ends() -> None:
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.01)  # W3C's usual example, just short of 4.5
 
 
-@pytest.mark.parametrize("name", themes.PALETTES)
+ALL = {**themes.PALETTES, **{f"{name}, sixteen colours": colours for name, colours in themes.SIXTEEN.items()}}
+
+
+@pytest.mark.parametrize("name", ALL)
 def test_text_has_seven_to_one_on_paper(name: str) -> None:
-    colours = themes.PALETTES[name]
+    colours = ALL[name]
     for ink in themes.INKS:
         for paper in themes.PAPERS:
             assert contrast(colours[ink], colours[paper]) >= 7.0, (ink, paper)
     assert contrast(colours["act-ink"], colours["act"]) >= 7.0
-    assert contrast(colours["path"], colours["band"]) >= 7.0
-    for ink in ("act", "mark", "quiet", "rule"):
-        assert contrast(colours[ink], colours["paper"]) >= 3.0, ink
+    assert contrast(colours["ink"], colours["field"]) >= 7.0
 
 
 @pytest.mark.parametrize("name", themes.PALETTES)
-def test_the_band_stands_out_from_the_paper(name: str) -> None:
+def test_every_pair_that_a_picture_can_show_has_seven_to_one(name: str) -> None:
     colours = themes.PALETTES[name]
-    assert contrast(colours["band"], colours["paper"]) >= 2.0
+    for tint in ("band", "fill", "good"):  # what matters, against the paper beside it
+        assert contrast(colours[tint], colours["paper"]) >= 7.0, tint
+    for tint in themes.TINTS:  # the path on every tint; no other ink stands on one
+        assert contrast(colours.get(f"path-on-{tint}", colours["path"]), colours[tint]) >= 7.0, tint
+
+
+@pytest.mark.parametrize("name", themes.PALETTES)
+def test_levels_of_hit_chance_stand_out_more_the_higher_they_are(name: str) -> None:
+    colours = themes.PALETTES[name]
+    greys = [contrast(colours[f"chance{level}"], colours["paper"]) for level in range(1, 5)]
+    assert greys == sorted(greys)
+    assert greys[0] > 1.09
+    assert all(high / low > 1.2 for low, high in pairwise(greys))
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_only_good_is_green(name: str) -> None:
+    for role, colour in ALL[name].items():
+        red, green, blue = Color.parse(colour).rgb
+        if green > 1.2 * max(red, blue):
+            assert role in ("good", "chance6", "chance5"), role
+
+
+def test_a_palette_is_drawn_with_no_other_pairs() -> None:
+    """Whatever ink lies on whatever tint, a painted cell has a pair that the tests above hold."""
+    canvas = Canvas(9, 2 * len(TINTS))
+    for tint in range(len(TINTS)):
+        canvas.tint[:, 2 * tint : 2 * tint + 2] = tint
+    canvas.tint[-2, :] = np.roll(canvas.tint[-2, :], 2)
+    for layer in range(1, len(INKS)):
+        canvas.layer(layer)[4 * layer - 4 : 4 * layer - 1, ::3] = True
+    palette = Palette(themes.PALETTES[themes.DARK], Drawing())
+    colours = {value: name for name, value in palette.colours.items()}
+    for strip in paint(canvas, INKS, PATH_LAYERS, palette):
+        for segment in strip:
+            if segment.style is None or not segment.text.strip(" "):
+                continue
+            ink, paper = (c.get_truecolor().hex for c in (segment.style.color, segment.style.bgcolor) if c)
+            if any(0x2800 < ord(character) < 0x2900 for character in segment.text):
+                assert contrast(ink, paper) >= 7.0, (colours[ink], colours[paper])
 
 
 @pytest.mark.parametrize("name", themes.PALETTES)
@@ -99,7 +146,7 @@ def test_every_view_key_leads_to_a_view() -> None:
         assert issubclass(screens.screen_class(name), ConsoleScreen)
 
 
-@pytest.mark.parametrize("theme", [themes.DARK, themes.SUNLIGHT])
+@pytest.mark.parametrize("theme", [themes.DARK, themes.SUNLIGHT, themes.CONTRAST])
 def test_the_chosen_row_of_the_log_can_be_read(theme: str) -> None:
     session = Session(thrower())
     session.confirm(2.0, 1300.0, "in")

@@ -1,4 +1,4 @@
-"""What is drawn lies where it should: one scale, dots on the path, tint within the band."""
+"""What is drawn lies where it should: one scale, dots on the path, tint within the band, the target filled."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import pytest
 from console_world import slide, slider, thrower, vacuum_arc
 
 from fieldtune.console.widgets import braille as parts
+from fieldtune.console.widgets import tints
 from fieldtune.console.widgets.braille import Canvas, draw, frame
 from fieldtune.scene import Scene, body_length, scene
 
@@ -33,7 +34,7 @@ def test_every_dot_of_the_path_lies_within_one_dot_of_it(rows: int, columns: int
     # A dot may stand half a dot off in each direction; on a steep path the height then differs by the slope times that.
     slope = np.abs(np.interp(x, picture.x, np.gradient(picture.y, picture.x)))
     off = np.abs(row - view.row(np.interp(x, picture.x, picture.y)))
-    assert np.all(off <= 0.5 + 0.5 * slope + 0.1)
+    assert np.all(off <= 1.5 + 1.5 * slope + 0.1)  # the line is two dots thick
     assert len(row) >= min(columns, 20)
 
 
@@ -65,14 +66,30 @@ def test_band_covers_what_lies_between_its_edges_and_little_else() -> None:
     picture = vacuum_arc(ROBOT, 5.9, 3.0)
     for column in range(columns):
         x = view.left_m + (2 * column + 0.5) / view.dots_per_m
-        tinted = np.nonzero(canvas.tint[:, column] == parts.BAND)[0]
+        tinted = np.nonzero(canvas.tint[:, column] == tints.BAND)[0]
         if not picture.x[0] <= x <= picture.x[-1]:
             assert len(tinted) == 0
             continue
-        top = float(view.row(np.interp(x, picture.x, picture.high_y))) / 4
-        bottom = float(view.row(max(0.0, np.interp(x, picture.x, picture.low_y)))) / 4
-        assert tinted.min() == max(0, int(top))
-        assert tinted.max() == int(bottom)
+        top = float(view.row(np.interp(x, picture.x, picture.high_y))) / 2
+        bottom = float(view.row(max(0.0, np.interp(x, picture.x, picture.low_y)))) / 2
+        first = max(0, round(top))
+        assert tinted.min() == first
+        assert tinted.max() == max(round(bottom) - 1, first)
+
+
+@pytest.mark.parametrize("chance", [0.25, 0.5, 0.9])
+def test_the_basket_is_filled_as_far_as_the_hit_chance(chance: float) -> None:
+    shown = scene(ROBOT, ROBOT.target(), 3.0, vacuum_arc(ROBOT, 5.9, 3.0), chance=chance)
+    canvas, view = draw(shown, 60, 200), frame(shown, 60, 200)
+    filled = np.isin(canvas.tint, (tints.FILL, tints.GOOD))
+    left, right, low, high = ROBOT.target().outline(3.0).free
+    rows = np.nonzero(filled.any(axis=1))[0]
+    share = (len(rows) / 2 * 4 / view.dots_per_m) / (high - low)
+    assert share == pytest.approx(chance, abs=2 / view.dots_per_m / (high - low))
+    columns = np.nonzero(filled.any(axis=0))[0] * 2 / view.dots_per_m + view.left_m
+    assert left < columns.min() < columns.max() < right
+    assert (canvas.tint == tints.GOOD).any() == (chance >= 0.65)
+    assert any(label.text == f"{100 * chance:.0f} %" for label in canvas.labels)
 
 
 def test_a_hit_ends_in_the_basket_and_a_short_throw_on_the_floor() -> None:

@@ -14,6 +14,7 @@ from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
 
 if TYPE_CHECKING:
+    from fieldtune.console.output import OutputFigures
     from fieldtune.link.samples import Live
 
 
@@ -32,7 +33,9 @@ class LineScreen(ConsoleScreen):
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        self.query_one("#line-health", TextBlock).put(*health(live))
+        output = self.controller.output
+        shown = None if output is None else output.figures()
+        self.query_one("#line-health", TextBlock).put(*health(live, shown))
         raw = self.query_one("#line-raw", TextBlock)
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
         text = "\n".join(whole_lines(self.controller.line.recent_lines(rows), rows, wide))
@@ -51,8 +54,8 @@ def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:
     return shown[-rows:]
 
 
-def health(live: Live) -> list[Part]:
-    """The line's health, one figure a row."""
+def health(live: Live, shown: OutputFigures | None = None) -> list[Part]:
+    """The line's health, one figure a row; what goes to the terminal, where there is one."""
     said = live.health
     clock = {
         "robot": "the robot's own",
@@ -66,6 +69,7 @@ def health(live: Live) -> list[Part]:
         ("Rate", "unknown" if said.rate_hz is None or live.state != "live" else f"{said.rate_hz:.0f} samples/s"),
         ("Clock", clock),
         ("Lines", f"{said.lines}, {said.good} good"),
+        *(() if shown is None else (("Screen", screen_words(shown)),)),
     ]
     parts: list[Part] = [("Health\n", "bold $act")]
     for name, value in rows:
@@ -79,6 +83,15 @@ def health(live: Live) -> list[Part]:
     parts.append(("\nNoticed\n", "bold $act"))
     parts += _counts(said.notices, "nothing out of the ordinary")
     return parts
+
+
+def screen_words(shown: OutputFigures) -> str:
+    """What goes to the terminal, and how much the link to it carries."""
+    sent = f"{shown.bytes_per_s / 1000:.1f} kB/s in {shown.frames_per_s:.0f} pictures/s"
+    if shown.answer_s is None:
+        return f"{sent}; the terminal doesn't say how fast it is"
+    carried = "" if shown.link_bytes_per_s is None else f", link carries {shown.link_bytes_per_s / 1000:.0f} kB/s"
+    return f"{sent}; there after {1000 * shown.answer_s:.0f} ms{carried}"
 
 
 def _counts(counts: dict[str, int], none: str) -> list[Part]:

@@ -15,7 +15,7 @@ from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import TextBlock, assemble
 from fieldtune.errors import InputError
-from fieldtune.records import Shot, UnansweredShot
+from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live
@@ -147,9 +147,8 @@ class ShotsScreen(ConsoleScreen):
 
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
-    what = (
-        f"{key}{shot.shot:>4} {words.MARKS[shot.result]} {words.result_of(shot):<16}{words.metres(shot.distance_m):>8}"
-    )
+    result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
+    what = f"{key}{shot.shot:>4} {result}{words.metres(shot.distance_m):>8}"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
     state = words.shot_state(shot)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't

@@ -20,6 +20,7 @@ from fieldtune.figures import figures_of
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
     from fieldtune.sizing.results import Size
@@ -126,6 +127,13 @@ USUAL_TRAINS = 10_000
 """Gear trains that are tried in less time than it takes to say so."""
 
 
+def _taught(controller: Controller) -> float:
+    """In a thread, where a screen that was left knows no app any more."""
+    from fieldtune.aim.recommend import speed_factor
+
+    return speed_factor(controller.robot, controller.session.belief)
+
+
 class SizesScreen(ConsoleScreen):
     """As built beside what if."""
 
@@ -164,14 +172,9 @@ class SizesScreen(ConsoleScreen):
         self.controller.background.begin("sizes-built", self._work_out_built)
 
     async def _work_out_built(self) -> None:
-        self._factor = await self.controller.background.ask("What shots taught", self._taught) or 1.0
+        self._factor = await self.controller.background.ask("What shots taught", _taught, self.controller) or 1.0
         self._built, self._harm_built = await self._sized(self.controller.robot, True)
         self._show()
-
-    def _taught(self) -> float:
-        from fieldtune.aim.recommend import speed_factor
-
-        return speed_factor(self.controller.robot, self.controller.session.belief)
 
     async def _work_out_other(self) -> None:
         self._other, self._harm_other = await self._sized(self.varied, False)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.arrays import FloatArray
+from fieldtune.console.widgets.tints import BAND, FILL, GOOD
 from fieldtune.scene import Area, Circle, Part, Scene
 
 if TYPE_CHECKING:
@@ -54,7 +55,8 @@ class View:
 class Canvas:
     """Layers of dots over ``rows`` x ``columns`` cells, a background tint, and labels on top.
 
-    ``tint`` holds 0 for no tint, else the number of the tint. A higher layer gives the cell its colour.
+    ``tint`` (2 rows, columns) holds 0 for no tint, else the number of the tint, for the upper and the lower half of
+    each cell. A higher layer gives the cell its colour.
     """
 
     rows: int
@@ -64,7 +66,7 @@ class Canvas:
     labels: list[Label] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.tint = np.zeros((self.rows, self.columns), dtype=np.int64)
+        self.tint = np.zeros((2 * self.rows, self.columns), dtype=np.int64)
 
     def layer(self, number: int) -> NDArray[np.bool_]:
         """The dots of one layer, shape (4 rows, 2 columns), made when first asked for."""
@@ -72,22 +74,40 @@ class Canvas:
             self.dots[number] = np.zeros((self.rows * 4, self.columns * 2), dtype=bool)
         return self.dots[number]
 
-    def put(self, number: int, column: FloatArray, row: FloatArray) -> None:
-        """Set dots at the nearest positions; those outside (or not finite) are left out. Shapes (n,)."""
+    def put(
+        self, number: int, column: FloatArray, row: FloatArray, within: tuple[int, int, int, int] | None = None
+    ) -> None:
+        """Set dots at the nearest positions; those outside (or not finite) are left out. Shapes (n,).
+
+        ``within``: first and last dot row, first and last dot column; the whole canvas where None.
+        """
         ok = np.isfinite(column) & np.isfinite(row)
         c, r = np.rint(column[ok]).astype(int), np.rint(row[ok]).astype(int)
-        inside = (c >= 0) & (c < self.columns * 2) & (r >= 0) & (r < self.rows * 4)
+        top, bottom, left, right = within or (0, self.rows * 4 - 1, 0, self.columns * 2 - 1)
+        inside = (c >= left) & (c <= right) & (r >= top) & (r <= bottom)
         self.layer(number)[r[inside], c[inside]] = True
 
-    def line(self, number: int, column: FloatArray, row: FloatArray, gap: int = 1) -> None:
-        """A line through the points (n,), every ``gap``-th dot of it."""
+    def line(
+        self,
+        number: int,
+        column: FloatArray,
+        row: FloatArray,
+        gap: int = 1,
+        within: tuple[int, int, int, int] | None = None,
+        thick: bool = False,
+    ) -> None:
+        """A line through points (n,), every ``gap``-th dot of it, ``thick``: two wide; ``within`` as for ``put``."""
         if len(column) < 2:
-            self.put(number, column, row)
+            self.put(number, column, row, within)
             return
         steps = np.maximum(np.abs(np.diff(column)), np.abs(np.diff(row)))
         along = np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(steps), steps, 0.0))])
         wanted = np.arange(0.0, min(along[-1], 20_000.0) + 0.5, gap)
-        self.put(number, np.interp(wanted, along, column), np.interp(wanted, along, row))
+        columns, rows = np.interp(wanted, along, column), np.interp(wanted, along, row)
+        self.put(number, columns, rows, within)
+        if thick:
+            self.put(number, columns, rows + 1, within)
+            self.put(number, columns + 1, rows, within)
 
     def circle(self, number: int, column: float, row: float, radius: float) -> None:
         """A circle of ``radius`` dots."""
@@ -99,11 +119,14 @@ class Canvas:
         if 0 <= row < self.rows and len(text) <= self.columns:
             self.labels.append(Label(row, max(0, min(column, self.columns - len(text))), text, layer))
 
-    def compose(self) -> tuple[IntArray, IntArray]:
-        """Braille bits and the topmost layer of each cell (0 where empty), both (rows, columns)."""
+    def compose(self, without: frozenset[int] = frozenset()) -> tuple[IntArray, IntArray]:
+        """Braille bits and the topmost layer of each cell (0 where empty), both (rows, columns).
+
+        ``without``: layers that are left out.
+        """
         bits = np.zeros((self.rows, self.columns), dtype=np.int64)
         top = np.zeros((self.rows, self.columns), dtype=np.int64)
-        for number in sorted(self.dots):
+        for number in sorted(self.dots.keys() - without):
             cells = self.dots[number].reshape(self.rows, 4, self.columns, 2)
             mine = np.einsum("rick,ik->rc", cells.astype(np.int64), _BITS)
             bits |= mine
@@ -114,15 +137,20 @@ class Canvas:
 # A scene in braille dots: to one scale, the floor's distances below it, a slide's speed below those.
 
 
-FLOOR, ROBOT, TARGET, EDGE, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7
+FLOOR, ROBOT, TARGET, EDGE, GHOST, NOW, PATH, ELEMENT = 1, 2, 3, 4, 5, 6, 7, 8
 """Layers of dots; a higher one gives a cell its colour."""
-BAND, FREE = 1, 2
-"""Tints: where 90 % of paths run, and the opening that has to be met."""
+INKS = ("rule", "rule", "quiet", "mark", "path", "quiet", "act", "path", "act")
+"""Name of each layer's ink, by its number."""
+KEEPS = frozenset({EDGE, PATH})
+"""Layers whose cells keep their tint."""
+FLAT = frozenset({EDGE})
+"""Layers that are drawn only where there are no tints to tell the same."""
 _LAYERS: dict[Part, int] = {
-    "robot": ROBOT, "target": TARGET, "opening": TARGET, "edge": EDGE, "now": NOW, "path": PATH, "element": ELEMENT
+    "robot": ROBOT, "target": TARGET, "opening": TARGET, "edge": EDGE, "ghost": GHOST, "now": NOW,
+    "path": PATH, "element": ELEMENT,
 }  # fmt: skip
-_TINTS: dict[Part, int] = {"band": BAND, "free": FREE}
-_GAPS: dict[Part, int] = {"opening": 3, "edge": 5, "now": 3}
+_TINTS: dict[Part, int] = {"band": BAND, "filled": FILL, "filled well": GOOD}
+_GAPS: dict[Part, int] = {"opening": 3, "edge": 2, "ghost": 4, "now": 3}
 """Every how many dots a line has one: a shape beside the colour."""
 _GAPS_ABOVE: dict[Part, int] = {"opening": 3, "edge": 2, "path": 2}
 _LEAST_RADIUS = 1.5
@@ -147,8 +175,36 @@ def draw(scene: Scene, rows: int, columns: int) -> Canvas:
         elif isinstance(shape, Circle):
             _circle(canvas, view, shape)
         else:
-            canvas.line(_LAYERS[shape.part], view.column(shape.x), view.row(shape.y), gap=gaps.get(shape.part, 1))
+            thick = shape.part == "path"  # it has to read as one line
+            canvas.line(
+                _LAYERS[shape.part], view.column(shape.x), view.row(shape.y), gap=gaps.get(shape.part, 1), thick=thick
+            )
+    if scene.note is not None:
+        x, y, words = scene.note
+        row = min(max(0, int(float(view.row(y)) // 4)), view.dot_rows // 4 - 1)
+        canvas.write(row, int(float(view.column(x)) / 2) + 2, words, PATH)
+    _key(canvas, scene)
     return canvas
+
+
+_MEANS: tuple[tuple[Part, str, int, str], ...] = (
+    ("path", "━", PATH, "path"),
+    ("band", "▒", EDGE, "90 % of shots"),
+    ("now", "┄", NOW, "at the speed now"),
+    ("ghost", "·", GHOST, "last shot"),
+)
+
+
+def _key(canvas: Canvas, scene: Scene) -> None:
+    """What the lines mean, in the top row, as far as there is room."""
+    there, at = {shape.part for shape in scene.shapes}, 1
+    if canvas.rows < 12:
+        return
+    for part, shape, layer, words in _MEANS:
+        if part in there and at + len(words) + 2 <= canvas.columns:
+            canvas.write(0, at, shape, layer)
+            canvas.write(0, at + 2, words, ROBOT)
+            at += len(words) + 5
 
 
 def frame(scene: Scene, rows: int, columns: int) -> View:
@@ -181,7 +237,7 @@ def _circle(canvas: Canvas, view: View, shape: Circle) -> None:
 
 
 def _tint(canvas: Canvas, view: View, shape: Area) -> None:
-    """Every cell whose middle lies between the edges, at least one a column; at least one column."""
+    """Every half-cell whose middle lies between the edges, at least one a column; at least one column."""
     if not len(shape.x):
         return
     centres = view.left_m + (2 * np.arange(canvas.columns) + 0.5) / view.dots_per_m
@@ -189,10 +245,10 @@ def _tint(canvas: Canvas, view: View, shape: Area) -> None:
         centres[int(np.argmin(np.abs(centres - (shape.x[0] + shape.x[-1]) / 2)))] = shape.x[0]
     low, high = (np.interp(centres, shape.x, edge, left=np.nan, right=np.nan) for edge in (shape.low, shape.high))
     known = np.isfinite(low) & np.isfinite(high)
-    top = np.where(known, view.row(np.nan_to_num(high)) / 4, 1e6)
-    bottom = np.where(known, view.row(np.nan_to_num(low)) / 4, -1e6)
-    cell = np.arange(canvas.rows)[:, None]
-    inside = (cell >= np.floor(top)) & (cell <= np.floor(bottom)) & (cell < view.dot_rows // 4)
+    top = np.where(known, view.row(np.nan_to_num(high)) / 2, 1e6)
+    bottom = np.where(known, view.row(np.nan_to_num(low)) / 2, -1e6)
+    half, first = np.arange(2 * canvas.rows)[:, None], np.rint(top)
+    inside = (half >= first) & (half < np.maximum(np.rint(bottom), first + 1)) & (half < view.dot_rows // 2)
     canvas.tint[inside] = _TINTS[shape.part]
 
 

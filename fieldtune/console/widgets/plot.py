@@ -11,8 +11,9 @@ from textual.geometry import Size
 from textual.strip import Strip
 
 from fieldtune.console.widgets.braille import Canvas
-from fieldtune.console.widgets.path_view import paint
+from fieldtune.console.widgets.pictures import palette_of
 from fieldtune.console.widgets.text_block import CachedWidget
+from fieldtune.console.widgets.tints import paint
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -115,8 +116,9 @@ class Plot(CachedWidget):
         if self._made_for != size:
             self._strips = []
             if self._picture is not None and size.width > 2 * MARGIN and size.height > 3:
-                if self._inks is None:
-                    self._inks = {n: self.get_component_rich_style(name) for n, name in _INKS.items()}
-                self._strips = paint(draw_plot(self._picture, size.height, size.width), self._inks, {})
+                drawn = draw_plot(self._picture, size.height, size.width)
+                self._strips = paint(
+                    drawn, ("quiet", "quiet", "mark", "path", "act"), frozenset(), palette_of(self.app)
+                )
             self._made_for = size
         return self._strips[y] if y < len(self._strips) else Strip.blank(size.width, self.rich_style)

@@ -11,7 +11,7 @@ LANGUAGES = tuple(_FILES)
 
 
 def sender_text(language: str) -> str:
-    """Source of the sender in ``c`` (a bare 8-bit AVR), ``cpp``, ``java`` or ``micropython``. Raises ``InputError``."""
+    """Source of the sender in one of ``LANGUAGES`` (``c``: a bare 8-bit AVR). Raises ``InputError``."""
     name = _FILES.get(language)
     if name is None:
         raise InputError(f"no sender in {language!r}; there are: {', '.join(LANGUAGES)}")

@@ -1,0 +1,182 @@
+"""The body of the main screen: the path, the setpoint to use, the last shots, and what to do now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
+
+from textual.app import ComposeResult
+
+from fieldtune.console import main_words, words
+from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
+from fieldtune.console.widgets.pictures import Pictures
+from fieldtune.console.widgets.readout import BigNumber, Gauge
+from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
+from fieldtune.records import Shot
+from fieldtune.scene import Scene, scene
+
+if TYPE_CHECKING:
+    from fieldtune.console.controller import Controller
+    from fieldtune.link.samples import Live
+
+STALE_S = 2.0
+"""Older readings of the distance are shown with their age."""
+
+
+class MainBody(Rows):
+    """Everything a shot needs. It draws with arrays, so it is imported behind the first frame (``app``)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._last_scene: Scene | None = None
+        self._last_paths: tuple[object, object] = (None, None)
+        self._last_rest: object = None
+
+    @property
+    def controller(self) -> Controller:
+        """What all screens share."""
+        return cast(ConsoleScreen, self.screen).controller
+
+    def compose(self) -> ComposeResult:
+        with Columns(id="main-body"):
+            yield Pictures(id="path")
+            with Rows(id="main-text"):
+                yield TextBlock(id="distance")
+                yield TextBlock(id="spots")
+                yield TextBlock(id="set-words")
+                yield BigNumber(id="big")
+                yield Gauge(id="range-gauge")
+                yield TextBlock(id="range")
+                yield TextBlock(id="readback")
+                yield TextBlock(id="chance")
+                yield Gauge(id="chance-gauge")
+                yield TextBlock(id="chance-now")
+                yield TextBlock(id="battery")
+                yield TextBlock(id="figures")
+        yield TextBlock(id="cautions")
+        yield TextBlock(id="shots")
+        yield TextBlock(id="todo")
+
+    def tick(self, live: Live) -> None:
+        """Words that answer a key change at once; the picture and what follows the wheel, at the next look."""
+        controller = self.controller
+        shooting, robot = controller.shooting, controller.robot
+        self.show_distance()
+        self.query_one("#shots", TextBlock).put(*self._shots(controller.recorder.shots))
+        if controller.looking or shooting.unanswered or shooting.answer or controller.recorder.writing:
+            self.query_one("#todo", TextBlock).put((f" ▶  {self._todo(live)}", "bold $act-ink"))
+        if controller.looking:
+            self._spots()
+            self._setpoint(live)
+            self._chance()
+            self.query_one("#battery", TextBlock).put(*main_words.battery(live, shooting, robot))
+            self.query_one("#figures", TextBlock).put(
+                *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
+            )
+            rows = 3 if self.screen.size.height >= 36 else 1
+            guard = controller.encoder
+            first = () if guard is None or guard.caution is None else (guard.caution,)
+            said = main_words.cautions(shooting.aim, (*first, *controller.battery.cautions), rows, self.size.width - 2)
+            self.query_one("#cautions", TextBlock).put(*said)
+            self.query_one("#path", Pictures).show(self._scene())
+
+    def _scene(self) -> Scene:
+        """The same scene object as long as nothing moved, so that nothing is drawn again."""
+        controller = self.controller
+        distance = None if controller.shooting.distance is None else controller.shooting.distance.value_m
+        flown = controller.flown()
+        target, picture, now = controller.shooting.target, controller.advisor.picture, controller.advisor.picture_now
+        paths, rest = (picture, now), (target.name, distance, flown)
+        same = all(one is other for one, other in zip(paths, self._last_paths, strict=True)) and rest == self._last_rest
+        if self._last_scene is None or not same:
+            self._last_scene = scene(controller.robot, target, distance, picture, now, flown)
+            self._last_paths, self._last_rest = paths, rest
+        return self._last_scene
+
+    def _todo(self, live: Live) -> str:
+        controller, shooting, robot = self.controller, self.controller.shooting, self.controller.robot
+        said = asking(controller)
+        if not said:
+            return main_words.next_step(live, shooting, robot, controller.simulated, bool(controller.recorder.writing))
+        asked = shooting.asked_about()
+        if shooting.answer is not None or len(asked) != 1:
+            return said
+        shot = asked[0]
+        knew = main_words.left_at(shot.speed, robot) + ([words.volts(shot.battery_v)] if shot.battery_v else [])
+        return f"{said}  {', '.join(knew)}\n    {RESULT_KEYS}   x no shot"
+
+    def show_distance(self) -> None:
+        """Where the shot is taken from; what the robot reads, where that is somewhere else; where to drive."""
+        shooting = self.controller.shooting
+        distance, old, other = shooting.distance, shooting.reading_age_s, shooting.reading_apart_m
+        if distance is None:
+            self.query_one("#distance", TextBlock).put(("Distance unknown", "bold $ink"), (": press d", "$act"))
+            return
+        stale = old is not None and old > STALE_S
+        parts: list[Part] = [("From ", "$quiet"), (words.metres(distance.value_m), "$rule" if stale else "bold $ink")]
+        parts.append((f"  {distance.words}", "$quiet"))
+        if old is not None and stale:
+            parts.append((f", {words.age(old)}", "$rule"))
+        if other is not None:
+            parts.append((f"\nrobot reads {words.metres(other)}: 0 follows it", "bold $bad"))
+        drive = shooting.suggestion
+        if drive is not None and abs(drive.value_m - distance.value_m) >= 0.02:
+            by = distance.value_m - drive.value_m
+            where = "nearer" if by > 0 else "further away"
+            parts.append((f"\nDrive {100 * abs(by):.0f} cm {where}, to {words.metres(drive.value_m)}", "bold $act"))
+        self.query_one("#distance", TextBlock).put(*parts)
+
+    def _spots(self) -> None:
+        """The named spots with their keys, where there is room."""
+        text, spots = self.query_one("#spots", TextBlock), self.controller.robot.spots[:9]
+        text.display = bool(spots) and self.screen.size.height >= 30
+        named = [f"{n} {spot.name}" for n, spot in enumerate(spots, 1)]
+        text.put((words.rows(named, text.size.width or self.query_one("#distance").size.width), "$quiet"))
+
+    def _setpoint(self, live: Live) -> None:
+        shooting, robot = self.controller.shooting, self.controller.robot
+        aim = shooting.aim
+        good = ""
+        if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
+            good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
+        stale = shooting.aim is not None and not shooting.aim_holds
+        later = [("   working it out…", "$quiet")] if stale else []
+        self.query_one("#set-words", TextBlock).put((words.order(robot), "bold $act"), *later)
+        self.query_one("#big").set_class(stale, "-stale")
+        self.query_one("#range", TextBlock).put((good, "$quiet"))
+        big = self.query_one("#big", BigNumber)
+        big.put(
+            words.number(shooting.recommended, robot), robot.setpoint.unit if shooting.recommended is not None else ""
+        )
+        self.query_one("#readback", TextBlock).put(*main_words.readback(live, shooting, robot))
+        gauge = self.query_one("#range-gauge", Gauge)
+        if aim is None or aim.setpoint.value is None or aim.setpoint.low is None or aim.setpoint.high is None:
+            gauge.put(None)
+            return
+        wide = max(aim.setpoint.high - aim.setpoint.low, 4 * robot.setpoint.step)
+        span = (aim.setpoint.low - 1.5 * wide, aim.setpoint.high + 1.5 * wide)
+        gauge.put(span, aim.setpoint.low, aim.setpoint.high, aim.setpoint.value, words.readback(live, robot))
+
+    def _chance(self) -> None:
+        aim = self.controller.shooting.aim
+        self.query_one("#chance", TextBlock).put(*main_words.chance(aim))
+        gauge = self.query_one("#chance-gauge", Gauge)
+        if aim is None or aim.hit_probability is None:
+            gauge.put(None)
+        else:
+            low, high = aim.hit_probability_90 or (None, None)
+            gauge.put((0.0, 1.0), low, high, aim.hit_probability)
+        now = self.query_one("#chance-now", TextBlock)
+        now.put(*main_words.chance_now(self.controller.advisor.chance_now, self.controller.robot))
+        now.display = bool(now.plain) and self.screen.size.height >= 36
+
+    def _shots(self, shots: tuple[Shot, ...]) -> list[Part]:
+        text = self.query_one("#shots")
+        robot, room = self.controller.robot, max(1, text.size.height)
+        if not shots:
+            return [("No shots confirmed yet. After a shot press i, s, l, ← or → for where it went.", "$quiet")]
+        if room > 3:
+            return main_words.shot_rows(shots, robot, room)
+        return main_words.shot_chips(shots, robot, text.size.width, room)
+
+
+# The main screen: its keys, and the frame around its body.

@@ -1,0 +1,135 @@
+"""One number for a robot program that carries an older table: what its setpoints have to be multiplied by today.
+
+A battery change or a repair moves the level of all setpoints alike and keeps their shape; the program's table then
+stays, and one constant in it is edited.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from fieldtune.errors import InputError, OutOfReachError
+from fieldtune.files import read_whole
+from fieldtune.unit_table import INCH
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.session import Session
+
+_LARGEST = 1_000_000
+_CHECKS = 25
+_MADE_BY = re.compile(r"Setpoint over distance for robot ([a-z0-9-]+), made by fieldtune")
+_TRIM = re.compile(r"\btrim\s*=\s*([-+.\deE]+)", re.I)
+_VOLTS = re.compile(r"\btable_volts\s*=\s*([-+.\deE]+)", re.I)
+
+
+@dataclass(frozen=True, slots=True)
+class Trim:
+    """``trim`` to put into the program in place of ``was``.
+
+    ``worst_error_before`` and ``worst_error`` (setpoint units): farthest off today's recommendation with the one and
+    the other, over ``near_m``..``far_m``; ``worst_loss_before`` and ``worst_loss``: points of hit chance that this
+    costs (0.05 is five per cent).
+    """
+
+    robot: str
+    file: str
+    was: float
+    trim: float
+    unit: str
+    worst_error_before: float
+    worst_error: float
+    worst_loss_before: float
+    worst_loss: float
+    near_m: float
+    far_m: float
+    epoch: int
+    shots_used: int
+
+
+def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
+    """The trim of the program table in ``path`` (a source that ``table`` or the console's export wrote).
+
+    Least squares of today's recommendations over the table's range, each weighed by the width of its good range.
+    Raises ``InputError`` for a file that holds no such table of this robot, ``OutOfReachError`` where today's
+    recommendations reach none of it.
+    """
+    robot, path = session.robot, Path(path)
+    text = read_whole(path, "a robot program that 'fieldtune table' wrote", _LARGEST).decode("utf-8", "replace")
+    made = _MADE_BY.search(text)
+    if made is None:
+        raise InputError(f"{path}: no table that fieldtune made; 'fieldtune table --format' writes one")
+    if made[1] != robot.name:
+        raise InputError(f"{path}: made for robot {made[1]}, not for {robot.name}")
+    was, volts = _number(path, text, _TRIM, "trim"), None
+    if robot.setpoint.scale.follows_voltage:
+        volts = _number(path, text, _VOLTS, "table volts")
+    at, old = _table(path, text)
+    distances = np.linspace(at[0], at[-1], _CHECKS)
+    rows = session.table([float(d) for d in distances], volts, target, rounded=False)
+    told = [
+        (d, r.setpoint, r.low, r.high, r.hit_probability) for d, r in zip(distances, rows, strict=True) if r.setpoint
+    ]
+    if not told:
+        raise OutOfReachError(f"{robot.name} scores from nowhere in {path}'s range today; 'fieldtune aim' says why")
+    d, now, low, high, best = np.array(told, dtype=float).T
+    carried = PchipInterpolator(at, old)(d)
+    weight = 1 / np.maximum(high - low, robot.setpoint.step) ** 2
+    factor = round(float(np.sum(weight * now * carried) / np.sum(weight * carried**2)), 4)
+
+    def loss(by: float) -> float:
+        held = np.clip(by * carried, 1e-9, robot.setpoint.high)
+        chances = [session.hit_chance(float(x), float(s), volts, target) for x, s in zip(d, held, strict=True)]
+        return float(np.maximum(best - chances, 0.0).max())
+
+    return Trim(
+        robot=robot.name,
+        file=str(path),
+        was=was,
+        trim=factor,
+        unit=robot.setpoint.unit,
+        worst_error_before=float(np.abs(was * carried - now).max()),
+        worst_error=float(np.abs(factor * carried - now).max()),
+        worst_loss_before=loss(was),
+        worst_loss=loss(factor),
+        near_m=float(d[0]),
+        far_m=float(d[-1]),
+        epoch=session.log.epoch,
+        shots_used=session.belief.shots_used,
+    )
+
+
+def _table(path: Path, text: str) -> tuple[FloatArray, FloatArray]:
+    """Distances (n,), metres, and setpoints (n,) as the source carries them."""
+    setpoints = _values(text, "setpoints?")
+    for unit, metres in (("m", 1.0), ("in", INCH)):
+        at = metres * _values(text, f"distance_{unit}")
+        if len(at) >= 2 and len(at) == len(setpoints) and np.all(np.diff(at) > 0):
+            return at, setpoints
+    raise InputError(f"{path}: its table can't be read any more; make it anew with 'fieldtune table'")
+
+
+def _values(text: str, name: str) -> FloatArray:
+    """The numbers (n,) of a list in any of the languages; empty where there is no such list."""
+    match = re.search(rf"\b{name}(?:\[\w*\])?\s*=\s*[({{]([-+.,\deE\s]*)[)}}]", text, re.I)
+    try:
+        return np.array([float(number) for number in match[1].split(",") if number.strip()] if match else [])
+    except ValueError:
+        return np.array([])
+
+
+def _number(path: Path, text: str, rule: re.Pattern[str], what: str) -> float:
+    match = rule.search(text)
+    try:
+        number = float(match[1]) if match else 0.0
+    except ValueError:
+        number = 0.0
+    if not 0 < number < 1e6:
+        raise InputError(f"{path}: its {what} can't be read any more; make it anew with 'fieldtune table'")
+    return number
