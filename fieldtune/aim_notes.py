@@ -28,7 +28,9 @@ def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, resi
         _too_much_for_battery(robot, aim, highest, battery_v),
     ]
     harm = strained(robot, aim.setpoint.value, battery_v) if aim.setpoint.value is not None else ()
-    cautions = (*aim.cautions, *(word for word in words if word is not None), *harm)
+    told = [word for word in words if word is not None]
+    # What rests on too little, and what can hurt, before how the figures were made; but why there are none comes first.
+    cautions = (*aim.cautions, *told) if aim.setpoint.value is None else (*told, *harm, *aim.cautions)
     return replace(aim, ceiling=highest, cautions=cautions, battery_v=battery_v)
 
 

@@ -1,4 +1,6 @@
-"""Names for numpy arrays in signatures."""
+"""Names for numpy arrays in signatures, and what numpy itself does only with more imports."""
+
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -6,3 +8,11 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+
+A = TypeVar("A", bound=NDArray[Any])
+
+
+def distinct(values: A) -> A:
+    """Ascending values without doubles, of a short list; ``numpy.unique`` would bring in masked arrays first."""
+    return np.array(sorted(set(values.tolist())), dtype=values.dtype)  # type: ignore[return-value]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import os
 import stat
-import uuid
 from pathlib import Path
 
 from fieldtune.errors import InputError, OutputError
@@ -76,6 +75,8 @@ def place_whole(path: Path, data: bytes, *, force: bool = False) -> None:
 
     Raises ``FileExistsError`` where one is there and it isn't to be replaced by ``force``, ``OSError`` otherwise.
     """
+    import uuid
+
     beside = path.parent / f".fieldtune-{uuid.uuid4().hex}.part"
     try:
         with beside.open("xb") as file:

@@ -144,7 +144,7 @@ class Session:
         rounded: bool = True,
     ) -> tuple[TableRow, ...]:
         """Recommended setpoints at several distance readings, metres; not ``rounded``: before the robot's step."""
-        from fieldtune.aim.recommend import table
+        from fieldtune.aim.distance_table import table
 
         for distance in distances:
             shot_entry.check_distance(distance)
@@ -171,11 +171,11 @@ class Session:
         """
         from fieldtune.aim.error_budget import error_budget
         from fieldtune.aim.error_causes import KnownErrors
-        from fieldtune.aim.places import place_at, places
+        from fieldtune.aim.places import place_at
         from fieldtune.battery.resistance import open_loop_spread
 
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        at = places(self.robot, aimed_at, self.belief) if distance_m is None else (place_at(self.robot, distance_m),)
+        at = self.posterior.places(aimed_at) if distance_m is None else (place_at(self.robot, distance_m),)
         errors = KnownErrors(
             hold=self.posterior.hold_error if hold is None else hold, battery=open_loop_spread(self.robot, volts)
         )
@@ -191,11 +191,10 @@ class Session:
     ) -> AngleSweep:
         """Hit chance over the exit angle, degrees above the horizontal, at the spots; the setpoint anew at each."""
         from fieldtune.aim.angle import angle_sweep
-        from fieldtune.aim.places import places
 
-        robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
-        at, volts = places(robot, aimed_at, belief), self._volts(battery_v)
-        return angle_sweep(robot, aimed_at, belief, at, low_deg, high_deg, step_deg, volts)
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        at = self.posterior.places(aimed_at)
+        return angle_sweep(self.robot, aimed_at, self.belief, at, low_deg, high_deg, step_deg, volts)
 
     def hits(self, by: str = "spot") -> Hits:
         """Hits of shots tried, by "spot", "target", "battery", "batch" or "match", with 95 % intervals of the share."""
@@ -218,11 +217,10 @@ class Session:
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
         from fieldtune.aim.error_budget import Held, hold_verdict
-        from fieldtune.aim.places import places
 
         aimed_at, belief, steps = self.robot.target(target), self.belief, [s for s in response.steps if s.settled]
         seen = [Held(s.setpoint, s.steady_error_rpm, s.ripple_rpm) for s in steps if s.steady_error_rpm is not None]
-        return hold_verdict(self.robot, aimed_at, belief, places(self.robot, aimed_at, belief), seen, self._volts(None))
+        return hold_verdict(self.robot, aimed_at, belief, self.posterior.places(aimed_at), seen, self._volts(None))
 
     def learned(self) -> Learned:
         """All that the shots have taught, ready to be shown."""

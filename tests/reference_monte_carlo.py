@@ -109,24 +109,47 @@ def _through_air(of: dict[str, Any], target: dict[str, Any], shots: Shots, natur
         return through_window(place, velocity, one.acceleration(velocity) * nature.bends, edges[0], edges[1], r)
     there, _ = one.until(lambda q, lanes: q[1] - rise, fall_time(one, rise), rise - 1.0)
     passed = _through_level(one, there, shots.distance, rise, edges, r, nature.bends)
-    # On its way up, too, it must keep clear of the rim.
+    # A low arch may touch the rim anywhere, on its way up too: there the whole path is held against it.
     chord = 2 * np.hypot(there[3], there[5]) * np.abs(there[4]) / 9.8
-    close = np.flatnonzero(passed & (one.state[1] < rise) & (chord < 2 * (edges[0] + 2 * r)))
+    inside = _inside(there[0] - shots.distance, there[2], edges)
+    close = np.flatnonzero(inside & (one.state[1] < rise) & (chord < 2 * (edges[0] + 2 * r)))
     if close.size and nature.clears:
-        rising = one.taken(close)
-        up, _ = rising.until(lambda q, lanes: rise - q[1], fall_time(rising, rise) / 2, rise - 100.0)
-        passed[close] &= ~_touches_level(rising, up, shots.distance[close], rise, edges, r, nature.bends)
+        passed[close] = rim_gap(one.taken(close), shots.distance[close], rise, edges) >= r
     return passed
+
+
+def _inside(x: FloatArray, z: FloatArray, edges: list[float]) -> BoolArray:
+    if len(edges) == 1:
+        return np.asarray(np.hypot(x, z) < edges[0] / 2)
+    return np.asarray((np.abs(x) < edges[0] / 2) & (np.abs(z) < edges[1] / 2))
+
+
+def rim_gap(one: Launches, distance: FloatArray, rise: float, edges: list[float], steps: int = 400) -> FloatArray:
+    """How near (n,) whole paths come to the rim of a level opening, from exit to well below it, at places a few
+    millimetres apart."""
+    h, lanes, q = fall_time(one, rise) * 1.3 / steps, np.arange(len(distance)), one.state
+    nearest = np.full(len(distance), np.inf)
+    for _ in range(steps):
+        k1 = one.rates(q, lanes)
+        k2 = one.rates(q + h / 2 * k1, lanes)
+        k3 = one.rates(q + h / 2 * k2, lanes)
+        q = q + h / 6 * (k1 + 2 * k2 + 2 * k3 + one.rates(q + h * k3, lanes))
+        x, y, z = q[0] - distance, q[1] - rise, q[2]
+        if len(edges) == 1:
+            level = np.hypot(x, z) - edges[0] / 2
+        else:
+            out_x, out_z = np.abs(x) - edges[0] / 2, np.abs(z) - edges[1] / 2
+            outside = np.hypot(np.maximum(out_x, 0.0), np.maximum(out_z, 0.0))
+            level = np.where(outside > 0, outside, -np.maximum(out_x, out_z))
+        nearest = np.minimum(nearest, np.hypot(level, y))
+    return nearest
 
 
 def _through_level(
     one: Launches, there: FloatArray, distance: FloatArray, rise: float, edges: list[float], r: float, bends: bool
 ) -> BoolArray:
     x, z = there[0] - distance, there[2]
-    if len(edges) == 1:
-        inside = np.hypot(x, z) < edges[0] / 2
-    else:
-        inside = (np.abs(x) < edges[0] / 2) & (np.abs(z) < edges[1] / 2)
+    inside = _inside(x, z, edges)
     found = inside.copy()
     at = np.flatnonzero(inside)
     found[at] = ~_touches_level(one.taken(at), there[:, at], distance[at], rise, edges, r, bends)

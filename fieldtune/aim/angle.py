@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.recommend import table
+from fieldtune.aim.distance_table import table
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:

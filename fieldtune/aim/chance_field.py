@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.aim.distance_table import WORTH_SAYING
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import reach
-from fieldtune.aim.recommend import WORTH_SAYING
 from fieldtune.aim.required_speed.choice import required_speed_for
 
 if TYPE_CHECKING:

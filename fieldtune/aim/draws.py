@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
+    from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.robot.model import Robot
 
 
@@ -80,6 +80,10 @@ class Unknowns:
     speed_scatter: FloatArray
     angle_scatter: FloatArray
     side_scatter: FloatArray
+
+    def of(self, which: IntArray) -> Unknowns:
+        """Draws of those numbers (n,), each as often as it is named."""
+        return Unknowns(*(getattr(self, name)[which] for name in self.__slots__))
 
 
 @dataclass(frozen=True, slots=True)

@@ -153,7 +153,7 @@ def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: A
 # The figures of one predicted path, from the exact solver: exit and entry angle, apex, time, speed.
 
 
-_NEWTON = 4
+_NEWTON, _SETTLED_M = 4, 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +171,13 @@ class PathFigures:
     landing_m: float | None = None
 
 
-def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: float, log_speed: float) -> PathFigures:
-    """Figures of the path with these (single) unknowns at a reading ``distance``, leaving at exp(log_speed)."""
+def path_figures(
+    robot: Robot, target: Target, unknowns: Unknowns, distance: float, log_speed: float, long_m: float = 0.0
+) -> PathFigures:
+    """Figures of the path with these (single) unknowns at a reading ``distance``, leaving at exp(log_speed).
+
+    ``long_m``: how far behind the target's centre it may cross its plane; only saves time where it is right.
+    """
     speed = math.exp(log_speed)
     true_distance = distance + float(unknowns.distance_bias[0])
     drag = float(unknowns.log_drag[0])
@@ -181,11 +186,13 @@ def path_figures(robot: Robot, target: Target, unknowns: Unknowns, distance: flo
     def flight() -> PathFigures:
         elevation, spin, body = robot.launcher.exit_angle + angle_error, spin_ratio(robot), flying_body(robot)
         rise, at = target.height - robot.launcher.exit_height, true_distance
+        if not target.miss_is_height:
+            at += long_m
         there = fly(body, speed, elevation, spin, at, log_drag=drag)
         if not target.miss_is_height:  # where this path itself comes down on the opening's plane, not the centre's
             for _ in range(_NEWTON):
                 step = (rise - float(there.height[0])) / float(there.slope[0])
-                if not there.slope[0] < 0 or not abs(step) < 0.5 * true_distance:
+                if not there.slope[0] < 0 or not _SETTLED_M < abs(step) < 0.5 * true_distance:
                     break
                 at += step
                 there = fly(body, speed, elevation, spin, at, log_drag=drag)

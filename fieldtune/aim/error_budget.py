@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.error_causes import BATTERY, HOLD, REMEDIES, SCATTERS, UNKNOWNS, KnownErrors, parts_at, with_scatter
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.places import Place
 from fieldtune.aim.reach import why_not
-from fieldtune.aim.recommend import mean_log_speed, table
+from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity

@@ -1,8 +1,6 @@
-"""Hit probability under everything uncertain: unknowns (draws), shot-to-shot scatter and side miss.
+"""Hit probability of setpoints under everything uncertain: unknowns (draws), shot-to-shot scatter and side miss.
 
-In log exit speed a target is an interval [need(low), need(high)] and a launch is normal with the scatter of speed and
-of angle, so the probability of a hit is a difference of two normal integrals, averaged over the side miss where the
-opening is round. The best setpoint at a distance maximises it, averaged over what is believed.
+The best setpoint at a distance maximises it, averaged over what is believed.
 """
 
 from __future__ import annotations
@@ -11,99 +9,20 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.opening_edges import center_point, edges
+from fieldtune.aim.situation import Situation, situation
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import Belief, Unknowns
+    from fieldtune.aim.draws import Belief
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
-# Points on the side miss's cumulative probability, crowded at both rims, where a round opening's chord ends like a
-# square root: Gauss-Legendre in v with u = (1 - cos(pi v)) / 2. Five give the probability of a circle to 0.003.
-_V, _W = np.polynomial.legendre.leggauss(5)
-_NEVER = 1e-12
-_NODES = (1 - np.cos(np.pi * (_V + 1) / 2)) / 2
-_SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
-
-    ``center`` (n,) is the needed log speed of the target's centre, ``spread`` (n,) the scatter in log speed there and
-    ``near`` (n,) at the low bound, where an error of the angle may count for less, and ``side`` (n,) the probability
-    that the side miss is good. A draw that can't score has bounds of nan.
-    """
-
-    low: FloatArray
-    high: FloatArray
-    shares: FloatArray
-    center: FloatArray
-    spread: FloatArray
-    near: FloatArray
-    side: FloatArray
-
-    def hit(self, log_speed: ArrayLike) -> FloatArray:
-        """Hit probability (n, s) at log exit speeds (n, s) or (1, s)."""
-        z = np.asarray(log_speed, dtype=float)[..., None]
-        above = ndtr((self.low[:, None, :] - z) / self.near[:, None, None])
-        inside = np.maximum(ndtr((self.high[:, None, :] - z) / self.spread[:, None, None]) - above, 0.0)
-        chance = self.side[:, None] * (np.nan_to_num(inside) @ self.shares)
-        # Rounding leaves a hair beyond 1, and normal tails chances that no event has.
-        return np.where(chance < _NEVER, 0.0, np.minimum(chance, 1.0))
-
-
-def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns) -> Situation:
-    """The target as each draw sees it at distance readings (scalar, or (K,) one a draw)."""
-    distance = np.asarray(reading, dtype=float) + unknowns.distance_bias
-    angle, drag = unknowns.angle_error, unknowns.log_drag
-    center = center_point(need, distance, angle, drag)
-    free = need.free_at(center)
-    side_sd = np.maximum(distance * unknowns.side_scatter, 1e-6)
-    offset = distance * unknowns.side_bias
-    left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
-    if free.ring is not None:
-        at = ndtri(np.clip(left[:, None] + _NODES * (right - left)[:, None], 1e-12, 1 - 1e-12))
-        chord, shares = free.ring.chord(offset[:, None] + side_sd[:, None] * at), _SHARES
-    else:
-        chord, shares = np.ones((len(distance), 1)), np.ones(1)
-    passes = np.isfinite(free.low) & np.isfinite(center.value)
-
-    def scatter(by_angle: FloatArray) -> FloatArray:
-        by_angle = np.where(np.isfinite(by_angle), by_angle, center.d_angle)
-        spread = np.hypot(unknowns.speed_scatter, by_angle * unknowns.angle_scatter)
-        return np.where(passes, np.maximum(spread, 1e-6), 1.0)
-
-    near, far = edges(need, distance, free, angle, drag)
-    low = _along(chord, center.value, center.d_miss * free.low, near.value)
-    return Situation(
-        low=np.where(passes[:, None], low, np.nan),
-        high=_along(chord, center.value, center.d_miss * free.high, far.value),
-        shares=shares,
-        center=center.value,
-        spread=scatter(center.d_angle),
-        near=scatter(near.d_angle),
-        side=np.where(passes, right - left, 0.0),
-    )
-
-
-def _along(chord: FloatArray, center: FloatArray, slope: FloatArray, edge: FloatArray) -> FloatArray:
-    """Needed log speed (n, m) at ``chord`` shares of the way from the centre to an edge: the parabola with the centre's
-    value and ``slope`` (change up to the edge, were it straight) and the edge's value; exact to a few 1e-5.
-    """
-    if chord.shape[1] == 1:
-        return np.asarray(edge)[:, None]
-    with np.errstate(invalid="ignore"):
-        return center[:, None] + chord * slope[:, None] + chord**2 * (edge - center - slope)[:, None]
-
-
-_COARSE, _FINE, _LAST = 41, 17, 7
+_GRID, _COARSE, _FINE, _LAST = 41, 17, 13, 7
+_FIRST_DRAWS, _WORTH_A_LOOK, _WIDENED = 256, 0.8, 4
+"""So many draws say where to look; how good a stretch is there all of them say, and wider where it goes on."""
 NEARLY_AS_WELL = 0.95
 _PLATEAU, _MIDDLE = 0.90, 201
 _GATE_PLATEAU = 0.995
@@ -147,18 +66,27 @@ class HitChanceCurve:
         """Hit probability (K, n) of each draw."""
         return self.scene.hit(self.speeds(setpoints))
 
-    def mean(self, setpoints: FloatArray) -> FloatArray:
-        """Hit probability (n,) averaged over all draws."""
-        return np.minimum(self.belief.weights @ self.by_draw(setpoints), 1.0)
+    def mean(self, setpoints: FloatArray, every: int = 1) -> FloatArray:
+        """Hit probability (n,) averaged over all draws, or over ``every`` so many."""
+        if every == 1:
+            return np.minimum(self.belief.weights @ self.by_draw(setpoints), 1.0)
+        weights = self.belief.weights[::every]
+        chance = self.scene.of(slice(None, None, every)).hit(self.speeds(setpoints)[::every])
+        return np.asarray(np.minimum(weights @ chance / weights.sum(), 1.0))
 
-    def search(self, setpoints: FloatArray) -> None:
+    def search(self, setpoints: FloatArray, every: int = 1) -> None:
         """Evaluate setpoints (n,) and remember them."""
-        values = self.mean(setpoints)
+        values = self.mean(setpoints, every)
         order = np.argsort(np.concatenate([self.seen, setpoints]), kind="stable")
         self.seen, self.chance = (
             np.concatenate([self.seen, setpoints])[order],
             np.concatenate([self.chance, values])[order],
         )
+
+    def forget(self, low: float, high: float) -> None:
+        """What was evaluated from ``low`` to ``high`` counts no more."""
+        keep = (self.seen < low) | (self.seen > high)
+        self.seen, self.chance = self.seen[keep], self.chance[keep]
 
     def crossings(self, setpoints: FloatArray) -> FloatArray:
         """Setpoints at which the mean log speed passes the mean need, interpolated on an ascending grid."""
@@ -175,10 +103,14 @@ class HitChanceCurve:
         """Half the setpoint range worth searching: three times everything uncertain, in setpoint units."""
         around = np.array([setpoint * 0.98, setpoint * 1.02])
         speeds = self.speeds(around)
+        leaves = np.isfinite(speeds).all(axis=1)  # a draw too weak to lift the element says nothing here
+        if not leaves.any():
+            return setpoint
+        speeds, scene = speeds[leaves], self.scene
         slope = float(np.mean(speeds[:, 1] - speeds[:, 0])) / float(around[1] - around[0])
-        gaps = speeds.mean(axis=1) - self.scene.center
-        spread = np.hypot(np.nanstd(gaps), np.mean(self.scene.spread))
-        widths = (self.scene.high - self.scene.low)[:, 0]
+        gaps = (speeds.mean(axis=1) - scene.center[leaves])[np.isfinite(scene.center[leaves])]
+        spread = np.hypot(np.std(gaps) if gaps.size else 0.0, np.mean(scene.spread))
+        widths = (scene.high - scene.low)[:, 0]
         bounded = widths[np.isfinite(widths)]
         opening = float(bounded.mean()) if bounded.size else float(spread)
         return float((3 * spread + opening) / max(abs(slope), 1e-9))
@@ -191,15 +123,19 @@ def best_setpoint(curve: HitChanceCurve, lowest_wins: bool = False, rounded: boo
     (a gate asks for no more speed than needed).
     """
     limits = curve.robot.setpoint
-    grid = np.geomspace(max(limits.low, limits.high * 1e-3), limits.high, _COARSE)
-    centers = curve.crossings(grid)
-    curve.search(np.array([limits.low, limits.high]))
+    centers = curve.crossings(np.geomspace(max(limits.low, limits.high * 1e-3), limits.high, _GRID))
+    every = 1 if lowest_wins else max(1, len(curve.belief.weights) // _FIRST_DRAWS)
+    curve.search(np.array([limits.low, limits.high]), every)
     for center in centers:
         half = min(curve.reach_of(float(center)), limits.high - limits.low)
-        curve.search(np.clip(np.linspace(center - half, center + half, _FINE), limits.low, limits.high))
-    peak = int(np.argmax(curve.chance))
-    step = curve.seen[min(peak + 1, len(curve.seen) - 1)] - curve.seen[max(peak - 1, 0)]
-    curve.search(np.clip(curve.seen[peak] + np.linspace(-step, step, _LAST), limits.low, limits.high))
+        coarse = np.clip(np.linspace(center - half, center + half, _COARSE), limits.low, limits.high)
+        curve.search(coarse, every)
+    if lowest_wins:
+        peak = int(np.argmax(curve.chance))
+        step = curve.seen[min(peak + 1, len(curve.seen) - 1)] - curve.seen[max(peak - 1, 0)]
+        curve.search(np.clip(curve.seen[peak] + np.linspace(-step, step, _LAST), limits.low, limits.high))
+    else:
+        _look_closer(curve)
     top = float(curve.chance.max())
     if not top > 0.0:
         return None
@@ -217,6 +153,34 @@ def best_setpoint(curve: HitChanceCurve, lowest_wins: bool = False, rounded: boo
         weighted_interval(draws, curve.belief.weights, 0.90),
         _second(curve, centers, low, high, top),
     )
+
+
+def _look_closer(curve: HitChanceCurve) -> None:
+    """Evaluate with all draws around the best that was seen, so far that the chance has fallen on both sides."""
+    limits, best = curve.robot.setpoint, int(np.argmax(curve.chance))
+    worth = curve.chance >= _WORTH_A_LOOK * curve.chance[best]
+    first = last = best
+    while first > 0 and worth[first]:
+        first -= 1
+    while last < len(worth) - 1 and worth[last]:
+        last += 1
+    low, high = float(curve.seen[first]), float(curve.seen[last])
+    curve.forget(low, high)
+    curve.search(np.linspace(low, high, _FINE))
+    step = (high - low) / (_FINE - 1)
+    for _ in range(_WIDENED):
+        level = _PLATEAU * curve.chance[(curve.seen >= low) & (curve.seen <= high)].max()
+        open_low = low > limits.low and curve.chance[np.searchsorted(curve.seen, low)] > level
+        open_high = high < limits.high and curve.chance[np.searchsorted(curve.seen, high)] > level
+        if not (open_low or open_high):
+            break
+        for side, goes_on in ((-1, open_low), (1, open_high)):
+            if goes_on:
+                edge = low if side < 0 else high
+                more = np.clip(edge + side * step * np.arange(1, _LAST), limits.low, limits.high)
+                curve.forget(*sorted((edge + side * step * 1e-6, float(more[-1]))))
+                curve.search(more)
+                low, high = min(low, float(more[-1])), max(high, float(more[-1]))
 
 
 def _middle(curve: HitChanceCurve, top: float, lowest_wins: bool) -> float:

@@ -2,68 +2,118 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
-    from fieldtune.arrays import BoolArray, FloatArray
+    from fieldtune.aim.required_speed.interface import DrawsRequiredSpeed, RequiredSpeedPoint
+    from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.physics.openings import Free
 
 _SHORT = (-0.02, -0.05, -0.1, -0.15, -0.2, -0.3)
 """Misses (m) to try where no speed reaches the target's centre."""
 
+_LONG = tuple(0.02 * k for k in range(1, 21))
+"""Misses (m) to try where the path through the centre peaks too low to clear the near rim."""
+
+_ARCH = 2.0
+"""Chord (m) of a path in the opening's plane up to which that may be."""
+
 _MOVES, _STAYS = 6, 0.06
 """How often, and from which share on, an edge is moved to where its own path sees it; below, its slope is enough."""
 
 
+_RISES = 2
+"""How often the place where a path passes the rim on its way up is moved to where its own slope sees it."""
+
+
+_TURN = 0.005
+"""Change of the exit angle (rad) over which an edge's own move is taken."""
+
+
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """Needed log speed (n,) at an edge of the opening, and its derivative over the exit angle; nan where not known."""
+    """Needed log speed (n,) at an edge of the opening, and its derivative over the exit angle, with which the edge
+    itself moves as the path comes in flatter or steeper; nan where not known."""
 
     value: FloatArray
     d_angle: FloatArray
 
 
-def center_point(need: RequiredSpeed, distance: FloatArray, angle: FloatArray, drag: FloatArray) -> RequiredSpeedPoint:
-    """The required speed of the target's centre; where that lies beyond the line of departure, of the nearest place
-    short of it that does not, if that still scores.
+def center_point(
+    need: DrawsRequiredSpeed, distance: FloatArray, which: IntArray
+) -> tuple[RequiredSpeedPoint, FloatArray]:
+    """The required speed of the target's centre, and a miss of 0 (n,).
+
+    Where that lies beyond the line of departure, of the nearest place short of it that does not; where the path there
+    does not clear the near rim, of the nearest place beyond it on whose path the element does; if that still scores.
     """
-    point = need.log_speed(distance, 0.0, angle, drag)
-    for short in _SHORT:
-        lost = np.flatnonzero(~np.isfinite(point.value))
-        if not lost.size:
-            break
-        there = need.log_speed(distance[lost], short, angle[lost], drag[lost])
-        good = need.free_at(there).low <= short
-        point.put(lost[good], there.take(good))
-    return point
+    point, at = need.log_speed(distance, 0.0, which), np.zeros_like(distance)
+    lost = ~np.isfinite(point.value)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        low = (point.d_miss > 0) & (np.abs(2 * point.slope / point.bend) < _ARCH) & np.isnan(need.free_at(point).low)
+    for misses, left in ((_SHORT, lost), (_LONG, low)):
+        for miss in misses:
+            places = np.flatnonzero(left)
+            if not places.size:
+                break
+            there = need.log_speed(distance[places], miss, which[places])
+            free = need.free_at(there)
+            good = (free.low <= miss) & (miss <= free.high)
+            point.put(places[good], there.take(good))
+            at[places[good]] = miss
+            left[places[good]] = False
+    return point, at
 
 
 def edges(
-    need: RequiredSpeed, distance: FloatArray, free: Free, angle: FloatArray, drag: FloatArray
+    need: DrawsRequiredSpeed, distance: FloatArray, free: Free, which: IntArray, at: FloatArray
 ) -> tuple[Edge, Edge]:
-    """The near and the far edge."""
+    """The near and the far edge; ``at``: the misses (n,) of the paths that ``free`` is seen from."""
     if np.isinf(free.high).all():
-        return _edge(need, distance, free.low, angle, drag), Edge(free.high, np.full_like(distance, np.nan))
+        return _edge(need, distance, free.low, which, at), Edge(free.high, np.full_like(distance, np.nan))
     both = np.concatenate([free.low, free.high])
-    found = _edge(need, np.tile(distance, 2), both, np.tile(angle, 2), np.tile(drag, 2))
+    found = _edge(need, np.tile(distance, 2), both, np.tile(which, 2), np.tile(at, 2))
     near, far = (Edge(*pair) for pair in zip(np.split(found.value, 2), np.split(found.d_angle, 2), strict=True))
+    if free.rise is not None:
+        near = _clear_of_rim(need, distance, near, free.rise, which)
     return near, far
 
 
-def _edge(need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray) -> Edge:
-    """An edge, given as the miss up to which the centre's path would pass.
+def _clear_of_rim(
+    need: DrawsRequiredSpeed, distance: FloatArray, near: Edge, rise: FloatArray, which: IntArray
+) -> Edge:
+    """The near edge, or the speed from which on a path clears the rim on its way up, if that is the higher one.
 
-    The path to the edge has a slope of its own, by which the edge is moved. A near edge that only a rising path would
-    meet moves to where the path peaks at the target: nothing slower comes down on it. A far edge that no speed reaches
-    is no bound.
+    ``rise`` is the miss up to which it may pass the opening's plane there; no speed gets past what lies above the line
+    of departure.
+    """
+    value, d_angle = near.value.copy(), near.d_angle.copy()
+    at = np.flatnonzero(np.isfinite(rise) & (distance + rise > 0))
+    if not at.size:
+        return near
+    up = rise[at]
+    for _ in range(_RISES):
+        point = need.log_speed(distance[at], up, which[at])
+        there = need.free_at(replace(point, slope=-np.abs(point.slope)))
+        up = up if there.rise is None else np.where(np.isfinite(there.rise), there.rise, up)
+    asked = np.where(np.isfinite(point.value), point.value, np.inf)
+    higher = asked > value[at]
+    value[at[higher]], d_angle[at[higher]] = asked[higher], point.d_angle[higher]
+    return Edge(value, d_angle)
+
+
+def _edge(need: DrawsRequiredSpeed, distance: FloatArray, miss: FloatArray, which: IntArray, start: FloatArray) -> Edge:
+    """An edge, given as the miss up to which the path that crosses at ``start`` would pass.
+
+    The path to the edge has a slope of its own, by which the edge is moved. One where the element would not pass, or
+    that only a rising path would meet, moves to the last place from ``start`` on where it does. A far edge that no
+    speed reaches is no bound.
     """
     miss = miss.copy()
-    point = need.log_speed(distance, miss, angle, drag)
+    point = need.log_speed(distance, miss, which)
     own = _own_edge(need, point, miss)
     for _ in range(_MOVES):
         with np.errstate(invalid="ignore"):
@@ -71,23 +121,23 @@ def _edge(need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: Fl
         if not moves.size:
             break
         miss[moves] = own[moves]
-        there = need.log_speed(distance[moves], miss[moves], angle[moves], drag[moves])
+        there = need.log_speed(distance[moves], miss[moves], which[moves])
         point.put(moves, there)
         own[moves] = _own_edge(need, there, miss[moves])
     with np.errstate(invalid="ignore"):
         value = point.value + point.d_miss * (own - miss)
-    behind = (miss < 0) & ~(point.d_miss > 0)
-    blocked = ~behind & ~np.isfinite(value) & np.isfinite(miss)
-    if behind.any():
-        peak = _last(_falls, need, distance[behind], miss[behind], angle[behind], drag[behind])[0]
-        value[behind] = need.log_speed(distance[behind], peak, angle[behind], drag[behind]).value
+    blocked = np.isfinite(miss) & (~np.isfinite(value) | ((miss < start) & ~(point.d_miss > 0)))
     if blocked.any():
-        value[blocked] = _last_speed(need, distance[blocked], miss[blocked], angle[blocked], drag[blocked])
+        value[blocked] = _last_speed(need, distance[blocked], miss[blocked], which[blocked], start[blocked])
     known = np.isfinite(value) | np.isnan(miss)
-    return Edge(np.where(known, value, np.where(miss > 0, np.inf, -np.inf)), point.d_angle)
+    turned = _own_edge(need, replace(point, slope=point.slope + _TURN * point.slope_by_angle), miss)
+    with np.errstate(invalid="ignore"):
+        moves_by_angle = np.nan_to_num((turned - own) / _TURN)
+    d_angle = point.d_angle + point.d_miss * moves_by_angle
+    return Edge(np.where(known, value, np.where(miss > start, np.inf, -np.inf)), d_angle)
 
 
-def _own_edge(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> FloatArray:
+def _own_edge(need: DrawsRequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> FloatArray:
     """The same edge for a path with the point's slope; nan where the element doesn't pass on it."""
     free = need.free_at(point)
     with np.errstate(invalid="ignore"):
@@ -95,37 +145,21 @@ def _own_edge(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) 
 
 
 def _last_speed(
-    need: RequiredSpeed, distance: FloatArray, miss: FloatArray, angle: FloatArray, drag: FloatArray
-) -> FloatArray:
-    """Needed log speed at the last miss towards an edge where the element passes; nan where no speed gets farther."""
-    passes, fails = _last(_passes, need, distance, miss, angle, drag)
-    beyond = need.log_speed(distance, fails, angle, drag).value
-    return np.where(np.isfinite(beyond), need.log_speed(distance, passes, angle, drag).value, np.nan)
-
-
-def _falls(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> BoolArray:
-    """Whether paths come down: farther takes more speed."""
-    return np.asarray(point.d_miss > 0)
-
-
-def _passes(need: RequiredSpeed, point: RequiredSpeedPoint, miss: FloatArray) -> BoolArray:
-    return np.asarray(np.isfinite(point.value) & (np.abs(_own_edge(need, point, miss)) >= np.abs(miss)))
-
-
-def _last(
-    holds: Callable[[RequiredSpeed, RequiredSpeedPoint, FloatArray], BoolArray],
-    need: RequiredSpeed,
+    need: DrawsRequiredSpeed,
     distance: FloatArray,
     miss: FloatArray,
-    angle: FloatArray,
-    drag: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Misses between 0, where a condition holds, and ``miss``, where it does not: the last good one and the first bad
-    one, a thousandth apart.
+    which: IntArray,
+    start: FloatArray,
+) -> FloatArray:
+    """Needed log speed at the last miss from ``start``, where the element passes, towards an edge where it does not,
+    to a thousandth of the way; nan where no speed gets farther.
     """
-    good, bad = np.zeros_like(miss), miss.copy()
+    good, bad = start.copy(), miss.copy()
     for _ in range(10):
         middle = (good + bad) / 2
-        still = holds(need, need.log_speed(distance, middle, angle, drag), middle)
-        good, bad = np.where(still, middle, good), np.where(still, bad, middle)
-    return good, bad
+        point = need.log_speed(distance, middle, which)
+        passes = (point.d_miss > 0) & (np.abs(_own_edge(need, point, miss) - start) >= np.abs(middle - start))
+        good, bad = np.where(passes, middle, good), np.where(passes, bad, middle)
+    beyond = need.log_speed(distance, bad, which).value
+    last = need.log_speed(distance, good, which).value
+    return np.where(np.isfinite(beyond) | (miss < start), last, np.nan)

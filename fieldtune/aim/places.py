@@ -1,9 +1,10 @@
-"""The distances that a question about a whole field is asked at: the profile's spots, else what the robot reaches."""
+"""The distances that a question about a whole field is asked at: the profile's spots, else its working range."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -17,6 +18,50 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot, Target
 
 _DISTANCES, _EDGE = 5, 0.1
+_GUESS_M = 5.0
+"""How far off (m) a target is taken to be at most where nobody said: a guess, said wherever it is used."""
+
+RangeSource = Literal["spots", "field", "shots", "guess"]
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingRange:
+    """Nearest and farthest distance (m) that matter, and where they come from."""
+
+    near_m: float
+    far_m: float
+    source: RangeSource
+
+    @property
+    def guess(self) -> str | None:
+        """One sentence where nobody said the range; None elsewhere."""
+        if self.source != "guess":
+            return None
+        span = f"{self.near_m:.1f} to {self.far_m:.1f} m"
+        return f"working range {span} is a guess: name [[spots]] in the profile, or give near and far under [field]"
+
+
+def working_range(robot: Robot, nearest: float, farthest: float, shot_from: Iterable[float] = ()) -> WorkingRange:
+    """The working range within what is reached, ``nearest`` to ``farthest`` (m): the spots, else [field], else the
+    distances shot from, else a guess. A single spot is no range, and counts with the distances shot from.
+    """
+
+    def reached(distances: Iterable[float]) -> list[float]:
+        return sorted({d for d in distances if nearest <= d <= farthest})
+
+    spots = reached(spot.distance for spot in robot.spots)
+    if len(spots) >= 2:
+        return WorkingRange(spots[0], spots[-1], "spots")
+    if robot.field_range is not None:
+        near, far = (min(max(end, nearest), farthest) for end in robot.field_range)
+        if near < far:
+            return WorkingRange(near, far, "field")
+    shot = reached([*spots, *shot_from])
+    if len(shot) >= 2:
+        return WorkingRange(shot[0], shot[-1], "shots")
+    far = min(farthest, max(_GUESS_M, 2 * nearest))
+    edge = _EDGE * (far - nearest)
+    return WorkingRange(nearest + edge, far - edge, "guess")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +83,8 @@ def place_at(robot: Robot, distance_m: float) -> Place:
     return Place(distance_m, next((spot.name for spot in robot.spots if spot.distance == distance_m), None))
 
 
-def places(robot: Robot, target: Target, belief: Belief) -> tuple[Place, ...]:
-    """The profile's spots, nearest first; without spots, five distances over what scores.
+def places(robot: Robot, target: Target, belief: Belief, shot_from: Iterable[float] = ()) -> tuple[Place, ...]:
+    """The profile's spots, nearest first; without spots, five distances over the working range.
 
     Raises ``OutOfReachError`` where there are no spots and no distance works.
     """
@@ -48,5 +93,5 @@ def places(robot: Robot, target: Target, belief: Belief) -> tuple[Place, ...]:
     seen = reach(robot, required_speed_for(robot, target), belief)
     if seen.nearest is None or seen.farthest is None:
         raise OutOfReachError(f"{robot.name} scores from no distance; check its profile: fieldtune check {robot.name}")
-    edge = _EDGE * (seen.farthest - seen.nearest)
-    return tuple(Place(float(d)) for d in np.linspace(seen.nearest + edge, seen.farthest - edge, _DISTANCES))
+    over = working_range(robot, seen.nearest, seen.farthest, shot_from)
+    return tuple(Place(float(d)) for d in np.linspace(over.near_m, over.far_m, _DISTANCES))

@@ -6,12 +6,12 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import flying_body, speed_at, stop_distance, thrown
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.results import ArcPicture
+from fieldtune.normal import ndtri
 from fieldtune.physics.flight import path
 from fieldtune.robot.exit_speed import drive_quantity, spin_ratio
 

@@ -82,9 +82,13 @@ def why_not(
     elif target.rising_reason(slope) is not None:
         reason = f"{distance:.2f} m is too close: {target.rising_reason(slope)}"
     elif not np.isfinite(need.free(distance + bias, angle, drag).low[0]):
-        entry, flattest = math.degrees(math.atan(-slope)), target.flattest_entry(robot.element)
-        limit = f", and it takes {math.degrees(flattest):.0f} deg" if flattest is not None else ""
-        reason = f"from {distance:.2f} m the element comes in at {entry:.0f} deg{limit}: it can't pass the opening"
+        entry, flattest = math.atan(-slope), target.flattest_entry(robot.element)
+        reason = f"from {distance:.2f} m the element comes in at {math.degrees(entry):.0f} deg"
+        if flattest is not None and entry > flattest:
+            reason += ": on so low a path it touches the near rim"
+        else:
+            limit = "" if flattest is None else f", and it takes {math.degrees(flattest):.0f} deg"
+            reason += f"{limit}: it can't pass the opening"
     elif value > high:
         reason = (
             f"{distance:.2f} m is too far: the highest setpoint, {_setpoint(robot, robot.setpoint.high)}, falls short"

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.aim.distance_table import WORTH_SAYING
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice, TableRow
+from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice
 from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
@@ -77,20 +78,17 @@ def _warmth_change(
     return target.by_way(flight, floor)
 
 
-# Below this hit probability a setpoint outside of what works is no recommendation.
-WORTH_SAYING = 0.01
-
-
 def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None) -> Aim:
     """Recommendation at a distance reading, in metres. Raises ``InputError`` for a distance that is none."""
     check_distance(distance_m)
     need = required_speed_for(robot, target)
-    best = _best(robot, target, need, belief, distance_m, battery_v)
+    curve = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
+    best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     reason = why_not(robot, target, need, belief, distance_m, battery_v)
     if best is None or (reason is not None and best.probability < WORTH_SAYING):
         return unreachable(robot, target, need, belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
-    figures = path_figures(robot, target, belief.best, distance_m, speed)
+    figures = path_figures(robot, target, belief.best, distance_m, speed, _long(need, belief, distance_m, speed))
     return Aim(
         robot=robot.name,
         distance_m=distance_m,
@@ -115,24 +113,14 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
     )
 
 
-def table(
-    robot: Robot,
-    target: Target,
-    belief: Belief,
-    distances_m: list[float],
-    battery_v: float | None = None,
-    rounded: bool = True,
-) -> tuple[TableRow, ...]:
-    """Recommended setpoints at several distance readings; not ``rounded``: before the robot's step."""
-    need, rows = required_speed_for(robot, target), []
-    for distance in distances_m:
-        check_distance(distance)
-        best = _best(robot, target, need, belief, distance, battery_v, rounded)
-        if best is None or best.probability < WORTH_SAYING:
-            rows.append(TableRow(distance, None, None, None, None))
-        else:
-            rows.append(TableRow(distance, best.setpoint, best.low, best.high, best.probability))
-    return tuple(rows)
+def _long(need: RequiredSpeed, belief: Belief, distance_m: float, speed: float) -> float:
+    """About how far behind the target's centre a path of the best single belief comes down, metres."""
+    best = belief.best
+    point = need.log_speed(distance_m + float(best.distance_bias[0]), 0.0, best.angle_error, best.log_drag)
+    value, by_distance = float(point.value[0]), float(point.d_distance[0])
+    if not math.isfinite(value) or not by_distance > 0:
+        return 0.0
+    return min(max((speed - value) / by_distance, -0.2 * distance_m), 0.2 * distance_m)
 
 
 def hit_chance(
@@ -155,19 +143,6 @@ def check_distance(distance_m: float) -> None:
         raise InputError(f"distance {distance_m!r}: expected a length above zero, such as 3.2 m")
     if distance_m > 100:
         raise InputError(f"distance {distance_m:g} m: more than any field; expected metres, such as 3.2 m")
-
-
-def _best(
-    robot: Robot,
-    target: Target,
-    need: RequiredSpeed,
-    belief: Belief,
-    distance_m: float,
-    battery_v: float | None,
-    rounded: bool = True,
-) -> Best | None:
-    at = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
-    return best_setpoint(at, lowest_wins=target.slowest_wins, rounded=rounded)
 
 
 def unreachable(
@@ -213,6 +188,9 @@ def caution_words(
     flies = target.by_way(lambda: True, lambda: robot.lands_first)
     if robot.element.shape != "sphere" and flies:
         words.append("rough: a tumbling disc or block flies with a constant mean drag")
+    clean = target.clean_only(robot.element)
+    if clean is not None:
+        words.append(clean)
     if landing_m is not None:
         goes_on = "rolls" if robot.element.shape == "sphere" else "slides"
         words.append(f"it lands {landing_m:.2f} m out, bounces and {goes_on} on: a rough figure until shots tell")

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.draws import Belief, Unknowns, log_speed
-from fieldtune.aim.hit_chance import NEARLY_AS_WELL, situation
+from fieldtune.aim.draws import Belief, log_speed
+from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Standing
+from fieldtune.aim.situation import situation
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
@@ -88,9 +89,9 @@ def _maxima(readings: FloatArray, chance: FloatArray) -> list[tuple[float, float
 
 def hit_over_distance(need: RequiredSpeed, belief: Belief, speeds: FloatArray, readings: FloatArray) -> FloatArray:
     """Mean hit probability (n,) at distance readings (n,) for one log speed a draw (K, 1)."""
-    draws, count = belief.draws, len(readings)
-    repeated = Unknowns(*(np.repeat(getattr(draws, f), count, axis=0) for f in draws.__slots__))
-    scene = situation(need, np.tile(readings, len(belief.weights)), repeated)
+    count = len(readings)
+    which = np.repeat(np.arange(len(belief.weights)), count)
+    scene = situation(need, np.tile(readings, len(belief.weights)), belief.draws, which)
     chance = scene.hit(np.repeat(speeds, count, axis=0))[:, 0]
     return np.asarray(belief.weights @ chance.reshape(-1, count))
 

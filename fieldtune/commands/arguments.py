@@ -6,7 +6,7 @@ import argparse
 import difflib
 import itertools
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from fieldtune.errors import InputError, UnitError
@@ -89,6 +89,19 @@ def add_quantity(
 ) -> None:
     """An option with a unit; ``kind`` names a dimension of ``fieldtune.units``."""
     parser.add_argument(option, metavar=metavar, type=_Quantity(option, kind), help=words, **more)  # type: ignore[arg-type]
+
+
+class Choices:
+    """What an option may be, found out when somebody asks: most command lines don't, and imports take time."""
+
+    def __init__(self, find: Callable[[], tuple[str, ...]]) -> None:
+        self._find = find
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._find())
+
+    def __contains__(self, word: object) -> bool:
+        return word in self._find()
 
 
 class _Quantity:

@@ -42,6 +42,8 @@ def agree_to_port(robot: Robot, args: argparse.Namespace, session: Session) -> N
 
     Raises ``LinkError`` where nobody agrees, or can be asked.
     """
+    if robot.link.port == "auto":
+        return
     strange = session.log.recall(PORT_FROM_ELSEWHERE)
     if not strange or strange != robot.link.port or (args.port is not None and args.port != strange):
         return
@@ -78,8 +80,8 @@ def simulated(robot: Robot) -> str:
 def kept_port(session: Session) -> dict[str, Any]:
     """The port that was good last, with what it was like; empty where none was."""
     try:
-        kept = json.loads(session.log.recall(_KEPT_PORT) or "{}")
-    except json.JSONDecodeError:
+        kept = json.loads(session.log.recall(_KEPT_PORT, wait_s=0.5) or "{}")
+    except (json.JSONDecodeError, StoreError):
         kept = {}  # only a hint where to look first
     return kept if isinstance(kept, dict) else {}
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, TextIO
@@ -32,6 +31,8 @@ def point_to_cautions(robot: Robot) -> None:
 
 def plain(value: object) -> object:
     """A value as JSON knows it: records as objects, what isn't a finite number as null."""
+    import dataclasses
+
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, Mapping):

@@ -14,13 +14,19 @@ from fieldtune.plain_text import columns, printable, say
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     """Declares the commands of this family."""
-    from fieldtune.robot.kinds import LAUNCHERS
-
     arguments.declare(commands, "robots", _robots, "lists profiles and what each has learned")
     new = arguments.declare(commands, "new", _new, "writes a commented profile to start from", json=False)
     new.add_argument("name", metavar="NAME", help="the robot's name: a-z, 0-9 and -")
-    new.add_argument("--kind", required=True, choices=tuple(LAUNCHERS), help="the launcher")
+    new.add_argument(
+        "--kind", metavar="KIND", required=True, choices=arguments.Choices(_kinds), help="the launcher: %(choices)s"
+    )
     new.add_argument("--force", action="store_true", help="write over a profile of that name")
+
+
+def _kinds() -> tuple[str, ...]:
+    from fieldtune.robot.kinds import LAUNCHERS
+
+    return tuple(LAUNCHERS)
 
 
 def _robots(args: argparse.Namespace) -> None:

@@ -10,9 +10,9 @@ from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
 from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.plain_text import columns, csv_lines, local_time, printable, say, say_aside
-from fieldtune.records import RESULTS, Shot
 
 if TYPE_CHECKING:
+    from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
 
 _WORDS = {"in": "in", "short": "short", "long": "long", "left": "to the left", "right": "to the right"}
@@ -24,8 +24,8 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_robot(shot)
     add_place(shot)
     shot.add_argument("--setpoint", metavar="S", required=True, help='what the robot held, such as "2450 rpm"')
-    words = f"how it ended: {', '.join(RESULTS)}"
-    shot.add_argument("--result", metavar="R", type=str.lower, choices=RESULTS, help=words)
+    words = "how it ended: %(choices)s"
+    shot.add_argument("--result", metavar="R", type=str.lower, choices=arguments.Choices(_results), help=words)
     shot.add_argument("--speed", metavar="MEASURED", help="measured at release: wheel speed in rpm, or draw in mm")
     _add_misses(shot)
     add_battery(shot)
@@ -38,7 +38,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     )
     arguments.add_robot(correct)
     correct.add_argument("shot", metavar="SHOT", type=arguments.shot_number, help="the shot's number in the log")
-    correct.add_argument("--result", metavar="R", type=str.lower, choices=RESULTS, help=words)
+    correct.add_argument("--result", metavar="R", type=str.lower, choices=arguments.Choices(_results), help=words)
     _add_misses(correct)
 
     undo = arguments.declare(commands, "undo", _undo, "undoes the last act: a shot, a correction, a battery change")
@@ -74,6 +74,12 @@ def _add_misses(parser: arguments.Parser) -> None:
 def _add_number(parser: argparse.ArgumentParser) -> None:
     words = "the shot's number in the log"
     parser.add_argument("--shot", metavar="N", type=arguments.shot_number, required=True, help=words)
+
+
+def _results() -> tuple[str, ...]:
+    from fieldtune.records import RESULTS
+
+    return RESULTS
 
 
 def _shot(args: argparse.Namespace) -> None:
@@ -142,6 +148,9 @@ def _turn(args: argparse.Namespace, what: str, done: str, nothing: str) -> int:
         act = session.undo() if what == "undo" else session.redo()
         name = session.robot.name
         shot = None if act is None or act.shot is None else session.log.shot(act.shot)
+        beside = act is None and session.log.console_beside
+    if beside:
+        nothing += "; what was done in a console that is open is for its keys u and r"
     if act is None:
         give(args, {done: None, "shot": None}, ())
         say_aside(f"{name}: {nothing}")

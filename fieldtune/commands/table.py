@@ -128,12 +128,14 @@ def _is_file(out: Path | None) -> bool:
 
 
 def _rows(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
-    from fieldtune.share.export import csv_text, json_text
-
     robot, rows = session.robot, session.table(distances, args.battery, args.target)
     if args.json or args.format == "json":
+        from fieldtune.share.export import json_text
+
         _deliver(args, json_text(robot, rows))
     elif args.format == "csv":
+        from fieldtune.share.export import csv_text
+
         _deliver(args, csv_text(rows))
     else:
         shown = [

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 PAUSE_S = 0.08
-"""Before new advice is worked out: the key that asked for it is painted first, and held keys ask once."""
+"""Before advice for another place is worked out: the key that asked for it is painted first, and held keys ask once."""
 REDRAW_S = 0.4
 """The path at the present readback is worked out no oftener: the recommended one tells more."""
 
@@ -42,6 +42,7 @@ class Advisor:
         self.chance_now: tuple[float, float] | None = None
         self.failed = False
         self._asked: tuple[object, ...] | None = None
+        self._advised: tuple[object, ...] | None = None
         self._drawn_for: float | None = None
         self._drawn_at = -REDRAW_S
         self._drawing = False
@@ -67,25 +68,29 @@ class Advisor:
         asked = (distance, state.battery_v, state.target_number, state.lesson, robot_setpoint)
         if asked == self._asked:
             return
-        same = self._asked is not None and asked[:4] == self._asked[:4] and state.aim is not None
+        before = self._asked
+        same = asked[:4] == self._advised and state.aim is not None
+        learned = before is not None and asked[0] == before[0] and asked[2:4] != before[2:4]
         self._asked = asked
         if distance is None:
             self.forget()
         else:
-            self._background.begin("advice", self._advise, distance, robot_setpoint, same)
+            self._background.begin("advice", self._advise, distance, robot_setpoint, same, learned)
 
-    async def _advise(self, distance: float, robot_setpoint: float | None, only_chance: bool) -> None:
+    async def _advise(self, distance: float, robot_setpoint: float | None, only_chance: bool, learned: bool) -> None:
         state, session, ask = self._shooting, self._session, self._background.ask
-        if state.aim is not None:  # the first advice is waited for
+        if state.aim is not None and not learned:  # the first advice is waited for, and what a shot has taught
             await asyncio.sleep(PAUSE_S)
         name = state.target.name
         if not only_chance:
             lesson = state.lesson
+            rests_on = distance, state.battery_v, state.target_number, lesson
             self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), lesson)
             aim = state.aim
             if aim is not None and aim.setpoint.value is not None:
                 value = aim.setpoint.value
                 self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name)
+            self._advised = rests_on  # not before: a setpoint that changes meanwhile begins it all anew
         self.chance_now = None
         recommended, limits = state.recommended, session.robot.setpoint
         if robot_setpoint is None or recommended is None or not limits.low <= robot_setpoint <= limits.high:

@@ -16,7 +16,7 @@ from textual.binding import BindingType
 from textual.events import CursorPosition, Event, Key, Resize
 from textual.filter import LineFilter
 
-from fieldtune.console import keys, output, screens, terminal, themes
+from fieldtune.console import keys, output, screens, terminal, themes, words
 from fieldtune.console.controller import Controller
 from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs, drawing_for
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
@@ -149,6 +149,8 @@ class ConsoleApp(App[None]):
         bound = self.screen.active_bindings.get(event.key)
         if bound is not None and bound.enabled:
             await self.run_action(bound.binding.action, bound.node)
+        elif bound is None and isinstance(self.screen, ConsoleScreen) and event.key in keys.ELSEWHERE:
+            self.controller.news.say(f"{keys.ELSEWHERE[event.key]}: on the main screen, press Esc first")
 
     def look(self) -> None:
         """A look at the line; begins what nobody waits for once the first recommendation is there."""
@@ -262,12 +264,29 @@ class ConsoleApp(App[None]):
         self.action_leave()
 
     def action_leave(self) -> None:
-        """Quits; what was confirmed is on disk. Shots without a result are asked about first."""
-        count = len(self.controller.shooting.unanswered)
-        if not count:
-            self._leave()
-        elif not isinstance(self.screen, LeaveQuestion):
-            self.push_screen(LeaveQuestion(count), self._leave_with)
+        """Quits; what was confirmed is on disk. A result that waits for a word and open shots are asked about first."""
+        shooting = self.controller.shooting
+        count = len(shooting.unanswered)
+        if isinstance(self.screen, LeaveQuestion):
+            return
+        if shooting.answer is not None:
+            said = words.result_words(shooting.answer.result, shooting.answer.miss_m)
+            odd = shooting.answer.doubt
+            question = f"{odd[:1].upper()}{odd[1:]}. Confirm {said} all the same?"
+            self.push_screen(LeaveQuestion(question, "Confirm and quit", "No, quit"), self._answer_and_leave)
+        elif count:
+            shots = f"{count} shot{' has' if count == 1 else 's have'} no result yet"
+            self.push_screen(LeaveQuestion(f"{shots}. Keep for the next time?"), self._leave_with)
+        else:
+            self.leave()
+
+    def _answer_and_leave(self, confirm: bool | None) -> None:
+        if confirm is None:
+            return
+        if confirm:
+            self.controller.recorder.yes()
+        self.controller.shooting.answer = None
+        self.action_leave()
 
     def _leave_with(self, keep: bool | None) -> None:
         if keep is None:
@@ -275,14 +294,16 @@ class ConsoleApp(App[None]):
             return
         recorder, shooting = self.controller.recorder, self.controller.shooting
         if keep:
-            recorder.keep_for_next_time()
+            recorder.change(None, self.controller.session.log.save)  # also where there was no log yet
         else:
             shooting.chosen, shooting.answer = tuple(shooting.unanswered), None
             recorder.discard()
-        self._leave()
+        self.leave()
 
-    def _leave(self) -> None:
-        self.controller.background.begin("leaving", self._leave_when_written)
+    def leave(self) -> None:
+        """Ends as soon as all that was confirmed is written."""
+        if not self.controller.background.begin("leaving", self._leave_when_written):
+            self.exit()
 
     async def _leave_when_written(self) -> None:
         await self.controller.recorder.all_written()
@@ -292,6 +313,7 @@ class ConsoleApp(App[None]):
 
     def on_unmount(self) -> None:
         """Lets the threads end."""
+        gc.unfreeze()
         self.controller.background.close()
         self.controller.recorder.close()
 
@@ -318,7 +340,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
     output.install()
     app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
     try:
-        with leaving_on_signals(app.exit):
+        with leaving_on_signals(app.leave):
             app.run()
     finally:
         app.controller.line.stop()

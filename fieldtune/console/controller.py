@@ -16,7 +16,7 @@ from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.shot_recorder import ShotRecorder
 from fieldtune.console.typed import Distance
-from fieldtune.errors import FieldtuneError
+from fieldtune.errors import FieldtuneError, StoreError
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ class Controller:
         self.background = BackgroundThreads(app, self.news)
         self.shooting = ShootingState(robot, line.snapshot(), lambda: self.clock(), session.log.now)
         self.recorder = ShotRecorder(session, self.shooting, self.background, self.news, lambda: self.clock())
-        self.advisor = Advisor(session, self.shooting, self.background, lambda: self.clock(), show)
+        self.advisor = Advisor(session, self.shooting, self.background, lambda: self.clock(), self._show_whole)
         self.recorder.when_changed = self._log_changed
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
         self.encoder: EncoderGuard | None = None
@@ -119,6 +119,16 @@ class Controller:
 
         self.recorder.change(kept, lambda: keep() or True)
 
+    def _show_whole(self) -> None:
+        """Everything at once, as at a look: an answer that someone waits for has come."""
+        if self.output is not None:
+            self.output.hurry()
+        before, self.looking = self.looking, True
+        try:
+            self.show()
+        finally:
+            self.looking = before
+
     def _log_changed(self) -> None:
         self.advisor.ask_if_changed()
         self.show()
@@ -177,8 +187,11 @@ class Controller:
 
     @property
     def caution_read(self) -> bool:
-        """Whether the caution was read at an earlier start with this log."""
-        return self.session.log.recall(CAUTION_KEY) is not None
+        """Whether the caution was read at an earlier start with this log; it is shown again where nobody knows."""
+        try:
+            return self.session.log.recall(CAUTION_KEY, wait_s=0.1) is not None
+        except StoreError:
+            return False
 
     def remember_caution(self, _: None = None) -> None:
         """The caution was read: kept with the log, or with the first shot that makes one."""

@@ -63,6 +63,9 @@ ALWAYS = [
 ROBOTS = [_key("ctrl+o", "robots", "Robots", "Another robot, a new one, or this one's values and line", "^o")]
 """With Ctrl, so that no slip of a finger leaves the robot."""
 
+ELSEWHERE = {key: binding.description for binding in [*DISTANCES, *SIMULATED] for key in binding.key.split(",")}
+"""Keys that only screens have from which one shoots, and what they do there: elsewhere that is said."""
+
 
 def spots_shown(count: int) -> list[Binding]:
     """How the key bar names the keys of that many spots."""

@@ -46,14 +46,22 @@ class SeenResult(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A result that waits for a word: what is odd about it, the shot it is for, and the distance the robot read."""
+    """A result that waits for a word: what is odd about it, and the shots it is for.
+
+    ``robot_m``: for each shot the distance that the robot read, where that is another place than the one used.
+    """
 
     doubt: str
-    shot: UnansweredShot
+    shots: tuple[UnansweredShot, ...]
     result: Result | None
     miss_m: float | None
     side_m: float | None
-    robot_distance_m: float | None = None
+    robot_m: tuple[float | None, ...] = ()
+
+    @property
+    def robot_elsewhere(self) -> bool:
+        """Whether the robot read another place for any of them."""
+        return any(read is not None for read in self.robot_m)
 
 
 def apart(one_m: float, other_m: float) -> bool:
@@ -67,8 +75,8 @@ class ShootingState:
 
     ``live``: the last snapshot of the line. ``unanswered``: shots seen that have no result yet, oldest first.
     ``chosen``: the shots that the result keys are for, where a person chose other ones than the newest. ``answer``: a
-    result that waits for a word. ``lesson`` rises whenever what is learned may have changed. ``clock`` gives seconds,
-    ``now`` the time of the log.
+    result that waits for a word. ``offer``: what lies in a rescue file of the log, in words. ``lesson`` rises whenever
+    what is learned may have changed. ``clock`` gives seconds, ``now`` the time of the log.
     """
 
     robot: Robot
@@ -83,6 +91,7 @@ class ShootingState:
     unanswered: list[UnansweredShot] = field(default_factory=list)
     chosen: tuple[UnansweredShot | Shot, ...] = ()
     answer: Answer | None = None
+    offer: str | None = None
     epoch: int | None = None
     aim: Aim | None = None
     aim_lesson: int = 0
@@ -190,11 +199,11 @@ class ShootingState:
                 self._last_seen, self.line_reports_shots = seen.number, True
                 found.append(self._seen(seen, self._result_seen(results)))
         self.unanswered += found
-        self._remember()
+        self.remember()
         return found
 
-    def _remember(self) -> None:
-        """What is being shot now, so that a shot recognised a little later gets what was true when it left."""
+    def remember(self) -> None:
+        """Notes what is being shot now, so that a shot recognised a little later gets what was true when it left."""
         now, lately = self.clock(), self._lately
         taken = self.shot_now()
         if not lately or replace(lately[-1][1], uid="", time="") != replace(taken, uid="", time=""):

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 _TWICE_S = 1.0
 _LOOK_S, _LOOK_AGAIN_S = 0.3, 5.0
 """Between two looks whether someone else wrote to the log, and after one that failed."""
+_Read = tuple[object, tuple[Shot, ...], int, str | None, tuple[UnansweredShot, ...]]
+"""Version of the log, shots, battery period and its label, shots without a result."""
 
 
 class ShotRecorder:
@@ -50,7 +52,7 @@ class ShotRecorder:
         self._not_kept: set[str] = set()
         self._console = str(uuid.uuid4())
         self._opened = False
-        self._looking = False
+        self._looking = self._reading = False
         self._look_at = 0.0
         self._version: object = None
 
@@ -61,25 +63,33 @@ class ShotRecorder:
         self._background.begin("shots", self._reload)
 
     async def _reload(self) -> None:
-        read = await self._background.ask_log("Reading the log", self._read)
+        self._reading = True
+        try:
+            read = await self._background.ask_log("Reading the log", self._read)
+        finally:
+            self._reading, self._look_at = False, self._clock() + (_LOOK_S if self._opened else _LOOK_AGAIN_S)
         if read is not None:
-            self._take(*read)
+            self._take(read)
+            self._say_what_became_of_the_file()
 
-    def _read(self) -> tuple[object, tuple[Shot, ...], int, str | None, tuple[UnansweredShot, ...]]:
+    def _read(self) -> _Read:
         log = self._session.log
         if not self._opened:
+            log.recall("", wait_s=1.0)  # a log that is locked is told sooner than a write would
             log.open_console(self._console)
             self._opened = True
         return log.version(), log.shots(), log.epoch, log.battery_label, log.unanswered()
 
-    def _take(
-        self,
-        version: object,
-        shots: tuple[Shot, ...],
-        epoch: int,
-        label: str | None,
-        unanswered: tuple[UnansweredShot, ...],
-    ) -> None:
+    def _say_what_became_of_the_file(self) -> None:
+        file, state = self._session.log.file, self._shooting
+        state.offer = None if file.offer is None else file.offer.words
+        if file.said is not None:
+            kept = f"{self._news.text}; " if self._news.text.startswith("confirmed") else ""
+            self._news.say(f"{kept}{file.said}", bad=True)
+            file.said = None
+
+    def _take(self, read: _Read) -> None:
+        version, shots, epoch, label, unanswered = read
         state = self._shooting
         self._version = version
         kept = {shot.uid: shot for shot in unanswered}
@@ -90,13 +100,21 @@ class ShotRecorder:
         there = {shot.uid for shot in state.unanswered} | {shot.uid for shot in shots}
         state.chosen = tuple(shot for shot in state.chosen if shot.uid in there)
         if (shots, epoch, label) != (self.shots, state.epoch, self.label):
+            gone = len({shot.uid for shot in self.shots} - {shot.uid for shot in shots})
+            if gone and self._session.log.file.said is None:  # written over in place: shots are only ever added
+                had = "shot that it had is" if gone == 1 else "shots that it had are"
+                self._news.say(f"the log was put back to an older state: {gone} {had} not in it now", bad=True)
             self.shots, state.epoch, self.label = shots, epoch, label
             state.lesson += 1
+            state.remember()  # a shot that leaves before the next look belongs to the period that begins now
         self.when_changed()
 
     def look(self) -> None:
         """Now and then, whether someone else wrote to the log: another console, or a command."""
-        if self._opened and not self._looking and not self.writing and self._clock() >= self._look_at:
+        if not self._opened:
+            if self._look_at and not self._reading and self._clock() >= self._look_at:  # it was locked, or unreadable
+                self.reload()
+        elif not self._looking and not self.writing and self._clock() >= self._look_at:
             self._looking = True
             self._background.begin("log watch", self._look, exclusive=False)
 
@@ -133,6 +151,9 @@ class ShotRecorder:
             if not shots:
                 self._news.say("nothing was confirmed")
                 return
+        if not shots and not state.chosen and state.offer is not None:
+            self._write(self._change, str, self._session.log.file.decline)
+            return
         if not shots:
             chosen = bool(state.chosen)
             self._news.say(
@@ -177,30 +198,40 @@ class ShotRecorder:
             for shot in asked:
                 if isinstance(shot, Shot):
                     self._correct(shot, result, miss_m, side_m)
-                else:
-                    self._answer(shot, result, miss_m, side_m)
+            self._answer([shot for shot in asked if isinstance(shot, UnansweredShot)], result, miss_m, side_m)
             return
         if self._fell_twice(result):
             self._news.say("confirmed once: press again for another shot, one that the line didn't see")
             return
-        self._answer(state.shot_now(), result, miss_m, side_m)
+        self._answer([state.shot_now()], result, miss_m, side_m)
 
     def _fell_twice(self, result: Result | None) -> bool:
         """Whether a result key is pressed again so soon that it is one finger, not another shot."""
         last, at = self._last
         return result is not None and result == last and self._clock() - at < _TWICE_S
 
-    def _answer(self, shot: UnansweredShot, result: Result | None, miss_m: float | None, side_m: float | None) -> None:
-        try:
-            shot = self._shooting.complete(shot)
-        except FieldtuneError as error:
-            self._news.say(str(error), bad=True)
-            return
-        doubts, read = self._shooting.doubts(shot, result, miss_m, side_m)
-        if doubts:
-            self._shooting.answer = Answer("; ".join(doubts), shot, result, miss_m, side_m, read)
-        else:
-            self._confirm(shot, result, miss_m, side_m)
+    def _answer(
+        self, shots: list[UnansweredShot], result: Result | None, miss_m: float | None, side_m: float | None
+    ) -> None:
+        """Confirms those shots with that result, the oldest first; those with something odd wait for one word."""
+        odd: list[tuple[UnansweredShot, list[str], float | None]] = []
+        for shot in shots[::-1]:  # they are chosen newest first
+            try:
+                shot = self._shooting.complete(shot)
+            except FieldtuneError as error:
+                self._news.say(str(error), bad=True)
+                continue
+            doubts, read = self._shooting.doubts(shot, result, miss_m, side_m)
+            if doubts:
+                odd.append((shot, doubts, read))
+            else:
+                self._confirm(shot, result, miss_m, side_m)
+        if odd:
+            waiting, found, reads = zip(*odd, strict=True)
+            said = "; ".join(found[0])
+            if len(odd) > 1:
+                said = f"{len(odd)} shots are odd, the oldest: {said}"
+            self._shooting.answer = Answer(said, waiting, result, miss_m, side_m, reads)
 
     def _is_seen(self, shot: UnansweredShot) -> bool:
         return any(shot.uid == other.uid for other in self._shooting.unanswered)
@@ -209,12 +240,15 @@ class ShotRecorder:
         """The answer that waits for a word stands, with the robot's distance where that is meant."""
         answer, self._shooting.answer = self._shooting.answer, None
         if answer is None:
-            self._news.say("there is nothing to say yes to")
+            if self._shooting.offer is not None:
+                self._write(self._change, str, self._session.log.file.accept)
+            else:
+                self._news.say("there is nothing to say yes to")
             return
-        shot = answer.shot
-        if robot_distance and answer.robot_distance_m is not None:
-            shot = replace(shot, distance_m=answer.robot_distance_m, distance_from="robot")
-        self._confirm(shot, answer.result, answer.miss_m, answer.side_m)
+        for shot, read in zip(answer.shots, answer.robot_m, strict=True):
+            if robot_distance and read is not None:
+                shot = replace(shot, distance_m=read, distance_from="robot")
+            self._confirm(shot, answer.result, answer.miss_m, answer.side_m)
 
     def _confirm(self, shot: UnansweredShot, result: Result | None, miss_m: float | None, side_m: float | None) -> None:
         seen = self._is_seen(shot)
@@ -279,12 +313,9 @@ class ShotRecorder:
         then(epoch)
 
     def undo_swap(self) -> None:
-        """Undoes the battery change that was just marked, and the name that was given since."""
-        self._write(self._turn, "undone", self._undo_swap, "there is nothing to undo")
-
-    def _undo_swap(self) -> Act | None:
-        act = self._session.undo()
-        return self._session.undo() if act is not None and act.act == "label" else act
+        """Undoes the battery change that began the present period, also where shots were confirmed since."""
+        undo = partial(self._session.log.undo_swap, self._shooting.epoch or 1)
+        self._write(self._turn, "undone", undo, "there is nothing to undo")
 
     def change(self, said: Callable[[Any], str] | None, call: Callable[[], object]) -> None:
         """Changes something in the log and says what was done, if anything is to be said, once it is written."""
@@ -305,13 +336,6 @@ class ShotRecorder:
         finally:
             self.writing -= 1
         await self._reload()
-
-    def keep_for_next_time(self) -> None:
-        """Shots without a result are to be there at the next start, also where there was no log yet."""
-        self._write(self._keep_for_next_time)
-
-    async def _keep_for_next_time(self) -> None:
-        await self._background.ask_log("Keeping the shots", self._session.log.save)
 
     async def all_written(self) -> None:
         """Returns when nothing is under way any more."""

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from fieldtune.aim.results import Drift, Residual
+from fieldtune.arrays import distinct
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
 from fieldtune.learn.target_expansion import Expansion, expand_target
+from fieldtune.normal import ndtr
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
@@ -54,7 +55,7 @@ class Predicted:
 
 def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
     """Predictions for all shots that say something about the range, by the fit's or another maximum."""
-    parts = [_of_target(fit, mode or fit.mode, int(place)) for place in np.unique(fit.table.target)]
+    parts = [_of_target(fit, mode or fit.mode, int(place)) for place in distinct(fit.table.target)]
     made = [part for part in parts if part is not None]
     if not made:
         return None

@@ -21,10 +21,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
 
+from fieldtune.arrays import distinct
 from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
+from fieldtune.normal import ndtri
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -153,7 +154,7 @@ def linearised_gain(
     if not np.any(table.epoch == place):
         # Nothing ties a fresh epoch's offset to the rest: it has its whole spread.
         offsets[:, place] = layout.offsets(points)[:, place]
-    offset = offsets @ layout.members[place]
+    offset = offsets @ layout.acting(place)
     return straight[:, : layout.gains] + _curvature_correction(robot, table, layout, points, required_of, side), offset
 
 
@@ -167,10 +168,10 @@ def _curvature_correction(
 ) -> FloatArray:
     """Level and slope (K, size) that follow the curvature of required speeds at a few of the shots."""
     bends, columns = [], []
-    for target in np.unique(table.target):
+    for target in distinct(table.target):
         index = np.flatnonzero(table.target == target)
         index = index[np.argsort(table.reading[index], kind="stable")]
-        index = index[np.unique(np.linspace(0, len(index) - 1, _PLACES).astype(np.intp))]
+        index = index[distinct(np.linspace(0, len(index) - 1, _PLACES).astype(np.intp))]
         center = expand_target(robot, table, index, layout, required_of, side, curved=True).center
         good = np.isfinite(center.value) & np.isfinite(center.bend).all(axis=(1, 2))
         bends.append(center.bend[good])

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.target_expansion import (
@@ -74,7 +75,7 @@ def sums_in_reach(robot: Robot, layout: Layout, required_of: RequiredSpeedOf) ->
     at = expand(required, distance, np.zeros(len(distance)), layout, curved=False)
     features = np.zeros((len(distance), layout.feature_count))
     features[:, : layout.gains] = basis.at(np.interp(at.value, model, quantity))
-    features[:, layout.offset_features] = layout.members[-1]
+    features[:, layout.offset_features] = layout.acting(-1)
     features[:, layout.shape_features_at : layout.shape_features_at + SHAPES] = -at.slope
     return np.asarray(features @ layout.jacobian(np.zeros(layout.size)))
 
@@ -99,7 +100,7 @@ def evidence(
     rows: list[Rows] = []
     measured = np.isfinite(table.miss)
     judged = table.is_result("in", "short", "long") & ~measured
-    for place in np.unique(table.target):
+    for place in distinct(table.target):
         index = np.flatnonzero((table.target == place) & (judged | measured))
         if not len(index):
             continue
@@ -123,6 +124,8 @@ def coefficients(table: ShotTable, index: IntArray, layout: Layout, at: Expansio
     out[:, : layout.gains] = -table.columns(layout.prior.basis)[index]
     out[:, layout.tracking_at] = -table.tracked[index].astype(float)
     out[:, layout.offset_features] = -layout.members[table.epoch[index]]
+    labelled = np.flatnonzero(table.batch[index] >= 0)
+    out[labelled, layout.offset_features.start + layout.first_batch + table.batch[index][labelled]] = -1.0
     out[:, layout.offset_features.stop] = table.before_last[index]
     start = layout.shape_features_at
     out[:, start : start + SHAPES] = at.slope
@@ -208,7 +211,8 @@ class ShotTable:
     ``reading`` (n,) is the distance as read, ``result`` codes into in/short/long/left/right, ``miss`` and ``side`` are
     nan where not measured. ``model`` (n,) is the model's log exit speed at ``quantity``, the measured speed where there
     is one; ``tracked`` says that it is the commanded one. ``pairs`` holds log exit speeds of measured over commanded.
-    ``before_last`` (n,): how many shots before the last of its epoch, counted or not.
+    ``before_last`` (n,): how many shots before the last of its epoch, counted or not. ``batch`` (n,): number of the lot
+    of elements among ``batches``, -1 without a label; where all shots are of one lot there is nothing to tell apart.
     """
 
     shots: tuple[Shot, ...]
@@ -224,6 +228,8 @@ class ShotTable:
     tracked: BoolArray
     pairs: FloatArray
     before_last: FloatArray
+    batch: IntArray
+    batches: tuple[str, ...]
 
     def __len__(self) -> int:
         return len(self.shots)
@@ -244,13 +250,14 @@ def epochs_of(shots: Sequence[Shot], epoch: int) -> list[int]:
 
 def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
     """Table of the shots that count and that the model can place: finite distance, a setpoint that throws."""
-    # By time, not by number: a merged log lists another laptop's shots behind our own, and drift asks what came last.
-    in_time = sorted(shots, key=lambda shot: shot.time)
-    usable = [shot for shot in in_time if shot.counts and _is_usable(shot)]
+    in_time = _in_order(shots)
+    usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
     places = {number: place for place, number in enumerate(epochs_of(usable, epoch))}
     names = {target.name: place for place, target in enumerate(robot.targets)}
+    labels = {shot.batch for shot in usable}
+    batches = tuple(sorted(label for label in labels if label is not None)) if len(labels) > 1 else ()
     commanded = _quantities(robot, usable)
     measured = np.array([_number(shot.speed) for shot in usable])
     model = model_log_speed(robot, commanded)
@@ -272,7 +279,34 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
         tracked=~believed,
         pairs=(measured_model - model)[believed],
         before_last=_before_last(in_time, usable),
+        batch=np.array([batches.index(s.batch) if s.batch in batches else -1 for s in usable], dtype=np.intp),
+        batches=batches,
     )
+
+
+def _in_order(shots: Sequence[Shot]) -> list[Shot]:
+    """The shots as they were fired: each laptop's own in the order of its log, whatever its clock did, several laptops'
+    side by side by time."""
+    latest: dict[str | None, str] = {}
+    at: dict[str, str] = {}
+    for shot in sorted(shots, key=lambda shot: shot.shot):
+        at[shot.uid] = latest[shot.origin] = max(latest.get(shot.origin, ""), shot.time)
+    return sorted(shots, key=lambda shot: (at[shot.uid], shot.shot))
+
+
+# No robot is exactly as the model has it. Beyond about two thousand shots the evidence for what the model leaves out
+# outweighs the profile, and angle or drag may be pulled far from anything that can be; a thousand tell setpoints to
+# a fraction of a step. The newest all stay, so that drift is seen.
+_MOST_SHOTS, _NEWEST_SHOTS = 1000, 500
+
+
+def _thinned(usable: list[Shot]) -> list[Shot]:
+    """All shots while they are few, else the newest and some evenly spaced through the earlier ones."""
+    if len(usable) <= _MOST_SHOTS:
+        return usable
+    earlier = usable[:-_NEWEST_SHOTS]
+    chosen = np.linspace(0, len(earlier) - 1, _MOST_SHOTS - _NEWEST_SHOTS).round().astype(int)
+    return [*(earlier[place] for place in chosen), *usable[-_NEWEST_SHOTS:]]
 
 
 def _before_last(fired: Sequence[Shot], usable: Sequence[Shot]) -> FloatArray:
@@ -293,7 +327,7 @@ def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
         return drive_quantity(robot, setpoints)
     volts = np.array([_number(shot.battery_v) for shot in shots])
     volts[~(volts > 0)] = np.nan
-    for volt in np.unique(volts[np.isfinite(volts)]):
+    for volt in distinct(volts[np.isfinite(volts)]):
         at = volts == volt
         quantity[at] = drive_quantity(robot, setpoints[at], float(volt))
     unknown = ~np.isfinite(volts)

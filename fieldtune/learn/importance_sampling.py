@@ -21,7 +21,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri
+
+from fieldtune.normal import ndtri
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -48,8 +49,10 @@ def lattice_normals(count: int, size: int) -> FloatArray:
     # Shifted, or the lattice's origin would be a corner: extreme in every coordinate at once.
     shift = np.arange(1, len(_GENERATOR[:size]) + 1) ** 2 * 2**0.5
     even = (np.outer(place, _GENERATOR[:size]) + shift * count) % count
-    rng = np.random.default_rng(count)
-    rest = rng.permuted(np.broadcast_to(place, (max(size - len(_GENERATOR), 0), count)), axis=1).T + 0.5
+    rest = np.empty((count, 0))
+    if size > len(_GENERATOR):
+        rng = np.random.default_rng(count)
+        rest = rng.permuted(np.broadcast_to(place, (size - len(_GENERATOR), count)), axis=1).T + 0.5
     points = np.asarray(ndtri(np.clip(np.hstack([even, rest]), 0.25, count - 0.25) / count))
     points.flags.writeable = False
     return points
@@ -77,7 +80,7 @@ def importance_draws(
     lattice = lattice_normals(number, layout.size)
     size, axes = np.linalg.eigh(mode.covariance)
     sd = np.minimum(_WIDER * np.sqrt(size), 1.0)
-    near = lattice @ _turned(sums @ axes * sd, layout).T
+    near = lattice @ _turned(sums, layout, axes * sd).T
     points = np.concatenate([lattice @ _turned(sums, layout).T, mode.u + (near * sd) @ axes.T])
     inside = (points - mode.u) @ axes / sd
     log_prior, log_near = -0.5 * np.sum(points**2, axis=1), -0.5 * np.sum(inside**2, axis=1) - np.log(sd).sum()
@@ -93,15 +96,27 @@ def importance_draws(
 
 def prior_draws(layout: Layout, sums: FloatArray, count: int) -> FloatArray:
     """Draws (count, P) before any shot."""
+    return np.asarray(even_normals(count, layout.size) @ _turned(sums, layout).T)
+
+
+def even_normals(count: int, size: int) -> FloatArray:
+    """Standard normal points (count, size) of the lattice, evenly chosen."""
     number = FEW if count <= FEW else MANY
-    chosen = ((np.arange(count) + 0.5) * number / count).astype(np.intp)
-    return np.asarray(lattice_normals(number, layout.size)[chosen] @ _turned(sums, layout).T)
+    return np.asarray(lattice_normals(number, size)[((np.arange(count) + 0.5) * number / count).astype(np.intp)])
 
 
-def _turned(sums: FloatArray, layout: Layout) -> FloatArray:
-    """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest."""
-    units = np.eye(layout.size)
-    return np.asarray(np.linalg.qr(np.vstack([sums, units[list(layout.scatter_at)], units]).T)[0])
+def _turned(sums: FloatArray, layout: Layout, frame: FloatArray | None = None) -> FloatArray:
+    """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest.
+
+    In the coordinates of ``frame`` (P, P), whose columns may be turned in any way without changing what is drawn: of
+    what shots say nothing about, an eigenvalue's axes are left to rounding.
+    """
+    units = np.eye(layout.size) if frame is None else frame
+    along = sums if frame is None else sums @ frame
+    scatters = list(layout.scatter_at)
+    rest = np.delete(units, scatters, axis=0)  # named twice, a direction would leave the last ones to rounding
+    q, r = np.linalg.qr(np.vstack([along, units[scatters], rest]).T)
+    return np.asarray(q * np.where(np.diag(r) < 0, -1.0, 1.0))
 
 
 def _even_steps(points: FloatArray, mass: FloatArray, along: FloatArray, count: int) -> FloatArray:

@@ -21,8 +21,8 @@ _UNLEARNED = 0.8
 
 def facts(fit: Fit) -> tuple[Fact, ...]:
     """Facts in the order a person would want them; without shots they are the profile's own guesses."""
-    made = [_throw(fit), *_slope(fit), *_flight(fit), *_scatter(fit), *_side(fit), *_epoch(fit), *_tracking(fit)]
-    return tuple(made)
+    made = [_throw(fit), *_slope(fit), *_flight(fit), *_scatter(fit), *_side(fit), *_epoch(fit), *_batch(fit)]
+    return (*made, *_tracking(fit))
 
 
 def _fact(name: str, told: str, draws: FloatArray, unit: str, prior_sd: float | None, digits: int) -> Fact:
@@ -117,16 +117,30 @@ def _epoch(fit: Fit) -> list[Fact]:
     place = fit.epochs.index(fit.belief.epoch)
     if place == 0:
         return []
+    change = fit.layout.members[place] - fit.layout.members[place - 1]
+    return [_difference(fit, "epoch", change, f"in epoch {fit.epochs[place - 1]}")]
+
+
+def _batch(fit: Fit) -> list[Fact]:
+    """The present elements against those of other labels."""
+    layout, made = fit.layout, []
+    for number, name in enumerate(fit.table.batches):
+        if layout.batch >= 0 and number != layout.batch:
+            change = np.zeros(layout.offset_count)
+            change[layout.first_batch + layout.batch], change[layout.first_batch + number] = 1.0, -1.0
+            made.append(_difference(fit, f"batch {name}", change, f"with batch {name}"))
+    return made
+
+
+def _difference(fit: Fit, name: str, change: FloatArray, against: str) -> Fact:
+    """What a change of offsets (offsets,) does to the exit speed."""
     layout, mode = fit.layout, fit.mode
-    change = layout.members[place] - layout.members[place - 1]
     log = float(layout.offsets(mode.u[None])[0] @ change)
     value = 100 * math.expm1(log)
     log_sd = float(np.linalg.norm(change @ layout.jacobian(mode.u)[layout.offset_features] @ mode.root))
     sd = 100 * math.exp(log) * log_sd
     way = "faster" if value >= 0 else "slower"
-    earlier = fit.epochs[place - 1]
-    words = f"throws {abs(value):.1f} ± {sd:.1f} % {way} than in epoch {earlier}"
-    return [Fact("epoch", words, value, sd, "%")]
+    return Fact(name, f"throws {abs(value):.1f} ± {sd:.1f} % {way} than {against}", value, sd, "%")
 
 
 def _tracking(fit: Fit) -> list[Fact]:

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
+
+from fieldtune.normal import log_ndtr
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray

@@ -140,7 +140,8 @@ def map_by_gauss_newton(
         density = LogPosterior(layout, evidence(robot, table, layout, required_of, view, curved), np.ones(layout.size))
         return density, layout, float(density.value(u[None])[0])
 
-    flat = Layout(prior, epochs, np.zeros(SHAPES), batteries)
+    present = int(table.batch[-1]) if len(table) else -1
+    flat = Layout(prior, epochs, np.zeros(SHAPES), batteries, len(table.batches), present)
     density, layout, value = expanded(np.zeros(flat.size))
     start = starting_point(density)
     mode = maximise(density, start, FINE)

@@ -17,13 +17,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import HitChanceCurve, Situation, best_setpoint, situation
+from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach
 from fieldtune.aim.results import NextShot
+from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
+from fieldtune.normal import ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
@@ -105,7 +107,7 @@ class Place:
 def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> NextShot:
     """See ``posterior.next_shot``. Raises ``OutOfReachError`` where the target can't be reached."""
     required, weights = fit.required_of(fit.robot, target), fit.belief.weights
-    places = _places(fit, required, target)
+    places, guess = _places(fit, required, target)
     now = _expected_now(places, weights)
     shots = _shots_from(fit, target, places)
     turn = [place for place, count in zip(places, shots, strict=True) if count <= shots.min() + _AHEAD]
@@ -116,16 +118,18 @@ def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> 
     curve = HitChanceCurve.at(fit.robot, required, fit.belief, place.reading, battery_v)
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     setpoint = best.setpoint if best else fit.robot.setpoint.high
-    return NextShot(round(place.reading, 3), setpoint, max(gain, 0.0), _why(places, gain, now))
+    why = _why(places, gain, now) + (f"; {guess}" if guess else "")
+    return NextShot(round(float(place.reading), 3), setpoint, max(gain, 0.0), why)
 
 
-def _places(fit: Fit, required: RequiredSpeed, target: Target) -> list[Place]:
-    """The working range; raises ``OutOfReachError`` where nothing scores."""
-    places = [place for reading in working_range(fit, required, target) if (place := _place(fit, required, reading))]
+def _places(fit: Fit, required: RequiredSpeed, target: Target) -> tuple[list[Place], str | None]:
+    """The working range, and a sentence where it is a guess; raises ``OutOfReachError`` where nothing scores."""
+    readings, guess = distances_that_matter(fit, required, target)
+    places = [place for reading in readings if (place := _place(fit, required, reading))]
     if not places:
         name = fit.robot.name
         raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
-    return places
+    return places, guess
 
 
 def _expected_now(places: list[Place], weights: FloatArray) -> float:
@@ -145,7 +149,7 @@ class GainField:
 def gain_field(fit: Fit, target: Target, battery_v: float | None = None) -> GainField:
     """What a shot teaches over distance and setpoint. Raises ``OutOfReachError`` where the target can't be reached."""
     required, weights, robot = fit.required_of(fit.robot, target), fit.belief.weights, fit.robot
-    places = _places(fit, required, target)
+    places, _ = _places(fit, required, target)
     now, scale = _expected_now(places, weights), robot.setpoint.scale.per_quantity(robot.drive, battery_v)
     gains = [[_expected(place, places, weights, trial) - now for trial in range(_SETPOINTS)] for place in places]
     return GainField(
@@ -168,23 +172,23 @@ def _shot_at(fit: Fit, target: Target) -> BoolArray:
     return np.array([fit.table.targets[place] == target for place in fit.table.target], dtype=bool)
 
 
-def working_range(fit: Fit, required: RequiredSpeed, target: Target) -> FloatArray:
-    """Distances that matter: the spots within reach, else a few over what was shot from or can be reached."""
+def shot_from(fit: Fit, target: Target) -> list[float]:
+    """Distances (m) that this target was shot at from."""
+    return [float(reading) for reading in fit.table.reading[_shot_at(fit, target)]]
+
+
+def distances_that_matter(fit: Fit, required: RequiredSpeed, target: Target) -> tuple[FloatArray, str | None]:
+    """The spots within reach, else a few distances over the working range, and a sentence where that is a guess."""
     seen = reach(fit.robot, required, fit.belief)
     nearest, farthest = seen.nearest or 0.0, seen.farthest or np.inf
     spots = sorted({spot.distance for spot in fit.robot.spots if nearest <= spot.distance <= farthest})
     if len(spots) >= 2:
-        return np.array(spots)[np.unique(np.linspace(0, len(spots) - 1, _DISTANCES).astype(np.intp))]
-    known = {
-        *spots,
-        *(float(r) for r, t in zip(fit.table.reading, fit.table.target, strict=True) if fit.table.targets[t] == target),
-    }
-    inside = [distance for distance in known if nearest <= distance <= farthest]
-    if len(inside) >= 2:
-        return np.linspace(min(inside), max(inside), _DISTANCES)
+        return np.array(spots)[np.unique(np.linspace(0, len(spots) - 1, _DISTANCES).astype(np.intp))], None
+    shot = shot_from(fit, target)
     if not seen.works.any():
-        return np.array(sorted(known))
-    return np.linspace(nearest + 0.1 * (farthest - nearest), farthest - 0.1 * (farthest - nearest), _DISTANCES)
+        return np.array(sorted({*spots, *shot})), None
+    over = working_range(fit.robot, nearest, farthest, shot)
+    return np.linspace(over.near_m, over.far_m, _DISTANCES), over.guess
 
 
 def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
@@ -194,10 +198,13 @@ def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
     low, high = belief.basis.q_low, belief.basis.q_high
     wide = np.geomspace(max(low, 1e-3 * high), high, 65)
     gaps = log_speed(robot, belief.basis, belief.draws, wide) - scene.center[:, None]
-    middle = np.nanmean(np.where(np.isfinite(gaps), gaps, np.nan), axis=0) if np.isfinite(gaps).any() else None
-    if middle is None or not np.isfinite(middle).any():
+    leaves = np.isfinite(gaps)
+    if not leaves.any():
         return None
-    spread = float(np.nanmean(scene.spread)) + float(np.nanstd(gaps[:, int(np.nanargmin(np.abs(middle)))]))
+    with np.errstate(invalid="ignore"):  # settings at which no draw throws at all
+        middle = np.where(leaves, gaps, 0.0).sum(axis=0) / np.where(leaves.any(axis=0), leaves.sum(axis=0), np.nan)
+    nearest = int(np.nanargmin(np.abs(middle)))
+    spread = float(np.mean(scene.spread)) + float(np.std(gaps[leaves[:, nearest], nearest]))
     inside = np.flatnonzero(np.abs(middle) <= max(_AROUND * spread, 0.05))
     if not len(inside):
         return None

@@ -1,9 +1,9 @@
 """What is not known about how far a robot throws, as standard normal numbers, and how they act.
 
 Order of the unknowns u: level, slope, remainder weights (one a knot), tracking, angle, drag, distance, log speed
-scatter, log angle scatter, log spread of epochs, wear, then one offset an epoch and one a battery that came back. Order
-of the features: gain (level, slope, remainder), tracking, offsets, wear, shape (angle, drag, distance away from where
-required speeds were expanded), products of shape, and 1.
+scatter, log angle scatter, log spread of epochs, wear, then one offset an epoch, one a battery that came back, one a
+lot of elements with a label. Order of the features: gain (level, slope, remainder), tracking, offsets, wear, shape
+(angle, drag, distance away from where required speeds were expanded), products of shape, and 1.
 """
 
 from __future__ import annotations
@@ -108,12 +108,15 @@ class Layout:
     """Unknowns of one robot with ``epochs`` epochs; ``origin`` (3,) is the shape that features are measured from.
 
     ``batteries`` holds for every epoch the number of its battery if that came back, -1 otherwise; empty if none did.
+    ``batches`` lots of elements were shot, ``batch`` is the present one's number, -1 for one without a label.
     """
 
     prior: Prior
     epochs: int
     origin: FloatArray
     batteries: tuple[int, ...] = ()
+    batches: int = 0
+    batch: int = -1
 
     @property
     def gains(self) -> int:
@@ -141,7 +144,12 @@ class Layout:
 
     @property
     def offset_count(self) -> int:
-        """Offsets of epochs, and of batteries that came back."""
+        """Offsets of epochs, of batteries that came back, and of lots of elements."""
+        return self.first_batch + self.batches
+
+    @property
+    def first_batch(self) -> int:
+        """Number of the offset of the first lot of elements."""
         return self.epochs + max(self.batteries, default=-1) + 1
 
     @property
@@ -157,7 +165,7 @@ class Layout:
     def shares(self) -> FloatArray:
         """Spread of each offset (offsets,) as a share of the spread of epochs."""
         out = np.ones(self.offset_count)
-        out[self.epochs :] = math.sqrt(_OF_BATTERY)
+        out[self.epochs : self.first_batch] = math.sqrt(_OF_BATTERY)
         for epoch, battery in enumerate(self.batteries):
             if battery >= 0:
                 out[epoch] = math.sqrt(1 - _OF_BATTERY)
@@ -198,9 +206,16 @@ class Layout:
         """Offsets of epochs and of batteries in log speed (K, offsets)."""
         return np.asarray(self.spread(points)[:, None] * self.shares * heavy_tailed(points[:, self.offsets_at]))
 
+    def acting(self, place: int) -> FloatArray:
+        """Which offsets act now in an epoch (offsets,), 0 or 1: those of its battery and of the present elements."""
+        out = np.array(self.members[place])
+        if self.batch >= 0:
+            out[self.first_batch + self.batch] = 1.0
+        return out
+
     def present_offset(self, points: FloatArray, place: int) -> FloatArray:
-        """What an epoch adds to the log exit speed (K,)."""
-        return np.asarray(self.offsets(points) @ self.members[place])
+        """What an epoch and the present elements add to the log exit speed (K,)."""
+        return np.asarray(self.offsets(points) @ self.acting(place))
 
     def wear(self, points: FloatArray) -> FloatArray:
         """Change of the log exit speed a shot within a battery period (K,)."""

@@ -4,27 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.aim.places import places
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.arrays import FloatArray
-from fieldtune.learn.agreement import drift, residuals
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
 from fieldtune.learn.evidence import ShotTable, epochs_of, shot_table, sums_in_reach
-from fieldtune.learn.importance_sampling import importance_draws
-from fieldtune.learn.learned_facts import facts
+from fieldtune.learn.importance_sampling import even_normals, importance_draws
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
-from fieldtune.learn.next_shot import best_next_shot
+from fieldtune.learn.next_shot import best_next_shot, shot_from
 from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
+    from fieldtune.aim.places import Place
     from fieldtune.learn.log_posterior import LogPosterior
     from fieldtune.learn.parameters import Layout
     from fieldtune.learn.target_expansion import RequiredSpeedOf
@@ -54,8 +55,19 @@ class Posterior:
         jitter = self.fit.layout.prior.jitter
         return jitter if jitter > 0 else None
 
+    def places(self, target: Target) -> tuple[Place, ...]:
+        """The distances that a question about the whole field is asked at. Raises ``OutOfReachError``."""
+        return places(self.fit.robot, target, self.belief, shot_from(self.fit, target))
+
+    def shot_from(self, target: Target) -> list[float]:
+        """Distances (m) that a target was shot at from."""
+        return shot_from(self.fit, target)
+
     def learned(self) -> Learned:
         """What the shots taught, in words and numbers."""
+        from fieldtune.learn.agreement import drift, residuals
+        from fieldtune.learn.learned_facts import facts
+
         return Learned(
             shots_used=self.belief.shots_used,
             epoch=self.belief.epoch,
@@ -133,7 +145,6 @@ def fit(
     """
     table = shot_table(robot, shots, epoch)
     epochs = epochs_of(table.shots, epoch)
-    rng = np.random.default_rng(_SEED)
     side_density = side_log_posterior(robot, table, required_of)
     side_mode = maximise(side_density, np.zeros(2))
     side_layout = SideLayout.of(robot)
@@ -143,15 +154,23 @@ def fit(
     place, at = epochs.index(epoch), mode.u[None]
     few, sums = len(table) <= _CORRECTED, sums_in_reach(robot, layout, required_of)
 
+    @cache
+    def rng() -> np.random.Generator:  # importing it takes longer than what few shots ask of it
+        return np.random.default_rng(_SEED)
+
     def drawn(slope: LogPosterior, top: Mode) -> Drawn:
         weighed = importance_draws(slope, layout, top, sums, draws) if few or not slope.rows else None
-        points = _drawn(slope, top, draws, few, rng) if weighed is None else weighed
+        points = _drawn(slope, top, draws, few, rng()) if weighed is None else weighed
         if few or not slope.rows:
             return points, layout.gain(points), layout.present_offset(points, place)
         return points, *linearised_gain(robot, table, layout, top, points, place, required_of, view)
 
     points, gain = _present_draws(density, layout, mode, table, place, drawn)
-    side_points = _drawn(side_density, side_mode, draws, few and bool(side_density.rows), rng)
+    if len(table):
+        side_points = _drawn(side_density, side_mode, draws, few and bool(side_density.rows), rng())
+    else:  # two more coordinates of the lattice
+        apart = even_normals(draws, layout.size + len(side_mode.u))[:, layout.size :]
+        side_points = side_mode.u + apart @ side_mode.root.T
     best = gain_with_offset(layout, at, layout.gain(at), layout.present_offset(at, place))
     belief = Belief(
         basis=layout.prior.basis,

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
+from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
+from fieldtune.normal import gauss_legendre, ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
@@ -28,7 +29,7 @@ _ALONG = 2.0
 _LEAST_BIAS = math.radians(1.0)
 _LOG_WILD_OUTCOME = math.log(WILD_SHARE / 3)
 _LOG_WILD_SIDE = math.log(WILD_SHARE / math.radians(60))
-_NODES, _SHARES = np.polynomial.legendre.leggauss(4)
+_NODES, _SHARES = gauss_legendre(4)
 _NODES, _SHARES = (_NODES + 1) / 2, _SHARES / 2
 
 
@@ -80,7 +81,7 @@ def side_log_posterior(
     """Log posterior of side bias and scatter."""
     layout = SideLayout.of(robot)
     half = np.ones(len(table))
-    for place in np.unique(table.target):
+    for place in distinct(table.target):
         at = table.target == place
         free = required_of(robot, table.targets[place]).free(table.reading[at])
         fallback = table.targets[place].opening[-1] / 2

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
+from fieldtune.arrays import distinct
 from fieldtune.learn.parameters import SHAPES, Layout
 from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
@@ -185,10 +186,12 @@ def _places(reading: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
 
     Many shots come from few distances. From very many, those within a centimetre share one: the slope takes them there.
     """
-    distances, back = np.unique(reading, return_inverse=True)
+    distances = distinct(reading)
+    back = np.searchsorted(distances, reading)
     if len(distances) > _MANY:
-        distances, back = np.unique(np.maximum(np.round(reading / _TOGETHER), 1), return_inverse=True)
-        distances = distances * _TOGETHER
+        steps = np.maximum(np.round(reading / _TOGETHER), 1)
+        together = distinct(steps)
+        back, distances = np.searchsorted(together, steps), together * _TOGETHER
     return distances, back, reading - distances[back]
 
 

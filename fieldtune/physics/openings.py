@@ -9,7 +9,12 @@ the ring's radius a and the ellipse's angle t, m = sqrt(q^2 cos^2 t + sin^2 t), 
 and sin t (a - r / (q m)) along the floor (analytic geometry). Where r > a q^2 the ellipse's ends are too sharp for the
 ball, and the curve ends before them.
 
-Sizes in metres; ``slope`` is the path's tangent where it crosses, rising positive, (n,). All broadcast.
+A path bends while the element passes an edge: near the crossing it is the parabola with its ``slope`` and ``bend``, and
+the centre has to stay its radius away from both edges, exactly so in the plane of the shot. On its way up it must keep
+clear of the near rim, too.
+
+Sizes in metres; ``slope`` is the path's tangent where it crosses, rising positive, (n,), ``bend`` that tangent's change
+a metre (1/m). All broadcast.
 """
 
 from __future__ import annotations
@@ -24,6 +29,9 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 _NEWTON = 5
+_CLOSE = 3.0
+"""Chord of the path in the opening's plane, over half the opening and what the element needs beside the rim, from which
+on it is clear of the rim on its way up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,30 +84,72 @@ class Free:
     """Free misses ``low``..``high`` and half side width, metres, each (n,); nan where the element does not pass.
 
     ``ring``: the opening is round, so that the free depth shrinks to the side by its ``chord``; None elsewhere.
+    ``rise``: miss up to which a path may pass the opening's plane on its way up, nan where it is far from the rim
+    there; None where there is no way up.
     """
 
     low: FloatArray
     high: FloatArray
     side: FloatArray
     ring: Ring | None = None
+    rise: FloatArray | None = None
 
 
-def level(depth: float, width: float, size: float, slope: ArrayLike, round_: bool) -> Free:
-    """A level opening entered from above, round or square, for an element of this size."""
-    tangent = np.asarray(slope, dtype=float)
-    sine = -tangent / np.hypot(1.0, tangent)
-    sine = np.where((sine > 0) & (depth * sine > size), sine, np.nan)
-    if round_:
-        ring = Ring(depth / 2, size / 2, sine)
-        return _free(-ring.depth, ring.depth, ring.side, ring)
-    half = (depth - size / sine) / 2
-    return _free(-half, half, (width - size) / 2)
+def level(
+    depth: float, width: float, size: float, slope: ArrayLike, round_: bool, bend: ArrayLike = 0.0, rises: bool = False
+) -> Free:
+    """A level opening entered from above, round or square, for an element of this size; ``rises``: the exit lies below
+    it."""
+    tangent, bent = np.broadcast_arrays(np.asarray(slope, dtype=float), np.asarray(bend, dtype=float))
+    near, far = (_beside(size / 2, tangent, bent, side) for side in (-1, 1))
+    rise = None
+    if rises:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            close = 2 * np.abs(tangent / bent) < _CLOSE * (depth / 2 + near)
+        rise = np.where(close, -depth / 2 - near, np.nan)
+    if not round_:
+        return _free(near - depth / 2, depth / 2 - far, (width - size) / 2, rise=rise)
+    with np.errstate(invalid="ignore"):
+        sine = np.where(near + far < depth, np.minimum(size / (near + far), 1.0), np.nan)
+    ring = Ring(depth / 2, size / 2, sine)
+    return _free(near - depth / 2, depth / 2 - far, ring.side, ring, rise)
 
 
-def upright(height: float, width: float, size: float, slope: ArrayLike) -> Free:
-    """An upright opening: it shrinks by the element's height seen along the path, size / cos(slope)."""
-    half = (height - size * np.hypot(1.0, np.asarray(slope, dtype=float))) / 2
-    return _free(-half, half, (width - size) / 2)
+def _beside(radius: float, slope: FloatArray, bend: FloatArray, side: int) -> FloatArray:
+    """How far (n,) from an edge of a level opening a falling path crosses its plane when the element just touches that
+    edge: the near (``side`` -1) or the far one (1). nan where the path rises, or peaks too low to clear it.
+
+    The point of the path nearest to the edge is ``radius`` away from it at right angles; of the tangent q there,
+    q^2 = slope^2 + side 2 (-bend) radius / sqrt(1 + q^2), by Newton's method.
+    """
+    fall = np.where(slope < 0, slope, np.nan)
+    first = fall * fall
+    wide = -2 * side * radius * bend
+    square = first
+    with np.errstate(invalid="ignore"):
+        for _ in range(_NEWTON):
+            steep = np.sqrt(1 + square)
+            off = first + wide / steep - square
+            square = np.maximum(square + off / np.maximum(1 + 0.5 * wide / steep**3, 0.1), 0.0)
+        steep, tangent = np.sqrt(1 + square), -np.sqrt(square)
+        there = np.abs(first + wide / steep - square) < 1e-3 * first
+    return np.where(there, -2 * radius / (steep * (tangent + fall)) - radius * tangent / steep, np.nan)
+
+
+def upright(height: float, width: float, size: float, slope: ArrayLike, bend: ArrayLike = 0.0) -> Free:
+    """An upright opening: it shrinks by the element's height seen along the path, size / cos(slope), and by what the
+    path falls away from its tangent on the way from the lower edge, or to the upper one."""
+    tangent, radius = np.asarray(slope, dtype=float), size / 2
+    edges = []
+    for side in (-1, 1):
+        at = side * radius * tangent / np.hypot(1.0, tangent)
+        for _ in range(_NEWTON):
+            there = tangent + bend * at
+            at = side * radius * there / np.hypot(1.0, there)
+        there = tangent + bend * at
+        offset = at * (tangent + bend * at / 2) + side * radius / np.hypot(1.0, there)
+        edges.append(side * height / 2 - offset)
+    return _free(edges[0], edges[1], (width - size) / 2)
 
 
 def lying(depth: float, width: float, extent: float, slope: ArrayLike) -> Free:
@@ -114,6 +164,13 @@ def passed(width: float, extent: float, slope: ArrayLike) -> Free:
     return _free(low, np.full_like(low, np.inf), (width - extent) / 2)
 
 
-def _free(low: FloatArray, high: FloatArray, side: float | FloatArray, ring: Ring | None = None) -> Free:
+def _free(
+    low: FloatArray,
+    high: FloatArray,
+    side: float | FloatArray,
+    ring: Ring | None = None,
+    rise: FloatArray | None = None,
+) -> Free:
     passes = (high > low) & (np.asarray(side) > 0)
-    return Free(np.where(passes, low, np.nan), np.where(passes, high, np.nan), np.where(passes, side, np.nan), ring)
+    low, high, side = (np.where(passes, edge, np.nan) for edge in (low, high, np.asarray(side)))
+    return Free(low, high, side, ring, rise)

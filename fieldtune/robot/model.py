@@ -121,6 +121,8 @@ class Robot:
     warnings: tuple[tuple[str, str], ...] = ()
     turret: tuple[float, float] | None = None
     """How far the launcher turns by itself, radians, positive right; None where the whole robot has to."""
+    field_range: tuple[float, float] | None = None
+    """Nearest and farthest distance (m) that it plays from, where the profile says so ([field]); None elsewhere."""
 
     @property
     def turning_inertia(self) -> float | None:

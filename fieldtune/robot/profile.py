@@ -14,7 +14,15 @@ from fieldtune.robot.kinds import read_launcher
 from fieldtune.robot.model import Robot
 from fieldtune.robot.read_drive import read_battery, read_drive, read_encoder, read_setpoint
 from fieldtune.robot.read_link import read_link, read_uncertainty
-from fieldtune.robot.read_target import read_air, read_element, read_floor, read_spots, read_targets, read_turret
+from fieldtune.robot.read_target import (
+    read_air,
+    read_element,
+    read_field,
+    read_floor,
+    read_spots,
+    read_targets,
+    read_turret,
+)
 from fieldtune.robot.table_reader import Findings, Problem, Section
 from fieldtune.units import shown
 
@@ -117,7 +125,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
     element_table, launcher_table = _needed(profile, "element"), _needed(profile, "launcher")
     drive_table = profile.section("drive")
     battery_table, encoder_table = profile.section("battery"), profile.section("encoder")
-    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret")
+    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret", "field")
     profile.close()
     drive = read_drive(drive_table)
     battery, encoder = read_battery(battery_table, drive), read_encoder(encoder_table)
@@ -146,6 +154,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         spots=read_spots(profile, findings),
         path=path,
         turret=read_turret(profile),
+        field_range=read_field(profile),
     )
     if not findings.errors:
         doubt = robot.launcher.mechanism.by_motion(lambda wheel: grip_doubt(robot, wheel.grip), lambda _: None)

@@ -90,7 +90,7 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
     """One target; None where its kind can't be told, so that no value in the table can be judged."""
     word = section.choice("kind", tuple(TARGETS))
     if section.faulty("kind"):
-        section.knows("height", "opening", "clearance", "position")
+        section.knows("height", "opening", "clearance", "position", "rim", "board")
         section.close()
         return None
     kind = TARGETS[word]
@@ -104,9 +104,12 @@ def _read_target(section: Section, name: str | None, element: Element) -> Target
         name=name,
         position=_read_position(section),
     )  # fmt: skip
-    section.close()
     if not target.opening:
+        section.knows("rim", "board")
+        section.close()
         return None
+    target = target.with_parts(section)
+    section.close()
     _check_opening(section, target, element)
     return target
 
@@ -188,6 +191,20 @@ def read_air(profile: Section) -> Air:
     )  # fmt: skip
     section.close()
     return air
+
+
+def read_field(profile: Section) -> tuple[float, float] | None:
+    """Nearest and farthest distance (m) that the robot plays from, for a profile without spots; None where not said."""
+    section = profile.section("field")
+    if section is None:
+        return None
+    near = section.quantity("near", LENGTH, over="0 m", most="100 m", usual=("5 cm", "30 m"))
+    far = section.quantity("far", LENGTH, over="0 m", most="100 m", usual=("5 cm", "30 m"))
+    section.close()
+    if near >= far:
+        section.error("far", f"found {far:g} m; expected more than near, {near:g} m")
+        return None
+    return None if math.isnan(near) or math.isnan(far) else (near, far)
 
 
 _MOST_SPOTS, _MOST_TARGETS = 60, 20

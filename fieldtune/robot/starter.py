@@ -63,6 +63,10 @@ distance = "{near}"
 [[spots]]
 name = "far line"
 distance = "{far}"
+
+# [field]                      # instead of spots, for robots that shoot from anywhere
+# near = "{near}"
+# far = "{far}"
 """
 
 

@@ -106,6 +106,8 @@ kind = "basket"                # basket: level opening entered from above | wind
 height = "95 cm"               # tape measure: floor to the opening
 opening = "36 cm"              # inner diameter, or ["depth", "width"]
 clearance = "0 mm"             # extra margin a side
+# rim = "16 mm"                # thickness of a hard, round rim: then hits off it count, too
+# board = ["60 cm", "45 cm", "12 cm"]  # width, height, distance behind the rim of a board that begins at its height
 
 """
 

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.robot.targets import T, Target, TargetOutline
+from fieldtune.units import LENGTH, shown
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.physics.openings import Free
+    from fieldtune.physics.rim_bounce import Rim
     from fieldtune.robot.element import Element
     from fieldtune.robot.model import Robot
-    from fieldtune.robot.table_reader import Findings
+    from fieldtune.robot.table_reader import Findings, Section
 
 
 class FlightTarget(Target):
@@ -49,11 +51,49 @@ class FlightTarget(Target):
 
 @dataclass(frozen=True, slots=True)
 class Basket(FlightTarget):
-    """A level opening, entered from above."""
+    """A level opening, entered from above.
+
+    ``rim``: thickness (m) of its rim; ``board``: width, height and distance behind the rim (m) of a board that begins
+    at the rim's height; None where the profile doesn't say.
+    """
 
     kind = "basket"
     expected_opening = 'a diameter such as "30 cm", or [depth, width]'
     sizes = (1, 2)
+
+    rim: float | None = None
+    board: tuple[float, float, float] | None = None
+
+    def with_parts(self, section: Section) -> Basket:
+        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", "10 cm"))
+        raw, board = section.take("board"), None
+        if raw is not None and not (isinstance(raw, list) and len(raw) == 3):
+            words = 'expected width, height and distance behind the rim, such as ["60 cm", "45 cm", "12 cm"]'
+            section.error("board", f"found {shown(raw)}; {words}")
+        elif isinstance(raw, list):
+            width, height, behind = (section.checked("board", size, LENGTH, least="0 mm", most="10 m") for size in raw)
+            board = None if width is None or height is None or behind is None else (width, height, behind)
+        key = "rim" if rim is not None else "board"
+        if (rim is not None or board is not None) and len(self.opening) == 2:
+            section.error(key, "belongs to a round opening, given by its diameter")
+        elif rim is not None and rim >= self.depth:
+            section.error("rim", f"found {rim * 1e3:.0f} mm; expected less than the opening, {self.depth * 1e3:.0f} mm")
+        return replace(self, rim=rim, board=board)
+
+    def touched(self, element: Element) -> Rim | None:
+        """Discs and blocks bounce as no law here says: of them clean passes count."""
+        from fieldtune.physics.rim_bounce import Rim
+
+        if element.shape != "sphere" or (self.rim is None and self.board is None):
+            return None
+        return Rim(self.depth / 2 - self.clearance, (self.rim or 0.0) / 2, self.board)
+
+    def clean_only(self, element: Element) -> str | None:
+        if self.touched(element) is not None:
+            return None
+        if element.shape != "sphere" or len(self.opening) == 2:
+            return "clean passes only"
+        return "clean passes only: with rim (and board) in the profile, hits off them count"
 
     @property
     def depth(self) -> float:
@@ -63,11 +103,11 @@ class Basket(FlightTarget):
     def width(self) -> float:
         return self.opening[-1]
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import level
 
         depth, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
-        return level(depth, width, element.passing_size, slope, len(self.opening) == 1)
+        return level(depth, width, element.passing_size, slope, len(self.opening) == 1, bend, rises)
 
     def flattest_entry(self, element: Element) -> float | None:
         """asin(diameter / opening): no free depth left (Brancazio, Am. J. Phys. 49 (1981) 356)."""
@@ -120,11 +160,11 @@ class Window(FlightTarget):
     def width(self) -> float:
         return self.opening[0]
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import upright
 
         height, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
-        return upright(height, width, element.passing_size, slope)
+        return upright(height, width, element.passing_size, slope, bend)
 
     @property
     def miss_is_height(self) -> bool:
@@ -206,7 +246,7 @@ class Zone(FloorTarget):
     def holds_still(self) -> bool:
         return True
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import lying
 
         depth, width = (edge - 2 * self.clearance for edge in (self.depth, self.width))
@@ -249,7 +289,7 @@ class Gate(FloorTarget):
     def bare(self) -> tuple[float, float, float]:
         return 0.0, math.inf, self.width / 2
 
-    def free(self, element: Element, slope: ArrayLike) -> Free:
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
         from fieldtune.physics.openings import passed
 
         return passed(self.width - 2 * self.clearance, element.extent, slope)

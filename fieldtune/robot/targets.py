@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.physics.openings import Free
+    from fieldtune.physics.rim_bounce import Rim
     from fieldtune.robot.element import Element
     from fieldtune.robot.model import Robot
-    from fieldtune.robot.table_reader import Findings
+    from fieldtune.robot.table_reader import Findings, Section
 
 T = TypeVar("T")
 Point = tuple[float, float]
@@ -80,8 +81,21 @@ class Target(ABC):
         """Size of an element that counts here, metres."""
 
     @abstractmethod
-    def free(self, element: Element, slope: ArrayLike) -> Free:
-        """Misses that score, and half the free side width, for paths that cross with these slopes (tangent) (n,)."""
+    def free(self, element: Element, slope: ArrayLike, bend: ArrayLike = 0.0, rises: bool = False) -> Free:
+        """Misses that score, and half the free side width, for paths that cross with these slopes (tangent) and bends
+        (its change a metre, 1/m), (n,); ``rises``: the exit lies below the opening."""
+
+    def touched(self, element: Element) -> Rim | None:
+        """Rim and board off which an element may score; None where only clean passes count."""
+        return None
+
+    def clean_only(self, element: Element) -> str | None:
+        """One sentence where hits off the target's edge happen but are not counted; None elsewhere."""
+        return None
+
+    def with_parts(self, section: Section) -> Target:
+        """This target with what only its kind has in a profile."""
+        return self
 
     def bare(self) -> tuple[float, float, float]:
         """Misses within the bare opening, and half its width: what an element that did come in was within."""

@@ -18,7 +18,6 @@ from fieldtune.share.export_kinds import LANGUAGES, check_kind, class_name_for
 from fieldtune.share.pack import pack, today
 from fieldtune.share.program_source import source
 from fieldtune.share.program_table import program_table
-from fieldtune.share.sheet import sheet
 from fieldtune.share.sheet_contents import field_range
 
 if TYPE_CHECKING:
@@ -67,6 +66,8 @@ def content(session: Session, kind: str, stem: str, battery_v: float | None = No
     if kind == "pack":
         return pack(session)
     if kind in ("sheet", "notebook"):
+        from fieldtune.share.sheet import sheet
+
         return sheet(session, battery_v, target, long=kind == "notebook")
     near, far = field_range(session, target, battery_v)
     if kind == "table-csv":

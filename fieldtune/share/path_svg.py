@@ -15,7 +15,7 @@ WIDTH, _HEIGHT, _HEIGHT_ABOVE = 62.0, 40.0, 26.0
 _FLOOR = 4.5
 """Paper below the floor line, for the distances, millimetres."""
 _INK, _MID, _BAND = "#000", "#666", "#ccc"
-_THICK: dict[Part, float] = {"robot": 0.5, "target": 0.6, "opening": 0.3, "path": 0.6, "element": 0.4}
+_THICK: dict[Part, float] = {"robot": 0.5, "target": 0.6, "opening": 0.3, "path": 0.6, "element": 0.4, "ghost": 0.45}
 """Lines that are drawn, millimetres; the others are left to the band's own edge."""
 _LEAST_RADIUS = 0.5
 
@@ -74,7 +74,7 @@ def _drawn(paper: _Paper, shape: Line | Circle | Area) -> list[svg.Element]:
         return [svg.Circle(cx=paper.x(shape.x), cy=paper.y(shape.y), r=radius, fill="#fff", stroke=_INK,
                            stroke_width=thick)]  # fmt: skip
     points = [paper.point(x, y) for x, y in zip(shape.x.tolist(), shape.y.tolist(), strict=True)]
-    dotted = svg.Length(1, "px") if shape.part == "opening" else None
+    dotted = {"opening": svg.Length(1, "px"), "ghost": svg.Length(2, "px")}.get(shape.part)
     return [svg.Polyline(points=points, fill="none", stroke=_INK, stroke_width=thick, stroke_linejoin="round",
                          stroke_dasharray=dotted)]  # fmt: skip
 

@@ -13,20 +13,24 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from fieldtune.aim.element_path import path_figures
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.turn import bias_turn
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, lowest_voltage
+from fieldtune.lazy import LazyModule
 from fieldtune.share.table_curve import Curve, curve
 from fieldtune.unit_table import INCH
 
 if TYPE_CHECKING:
+    from scipy import interpolate
+
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
+else:  # not every table needs it, and it takes long to import
+    interpolate = LazyModule("scipy.interpolate")
 
 LengthUnit = Literal["m", "in"]
 _PER_M = {"m": 1.0, "in": 1 / INCH}
@@ -54,7 +58,9 @@ class ProgramTable:
 
     def slopes(self, values: FloatArray) -> FloatArray:
         """Slopes (n,) a metre of the monotone curve through values at the nodes (Fritsch & Carlson 1980)."""
-        return np.asarray(PchipInterpolator(self.curve.distance_m, values).derivative()(self.curve.distance_m))
+        return np.asarray(
+            interpolate.PchipInterpolator(self.curve.distance_m, values).derivative()(self.curve.distance_m)
+        )
 
 
 def program_table(

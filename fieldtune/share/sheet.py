@@ -1,4 +1,4 @@
-"""The pit sheet: one HTML file without scripts or links to anywhere, that prints on one page of A4 or Letter.
+"""The pit sheet: one HTML file without scripts or links to anywhere, for the two sides of one sheet of A4 or Letter.
 
 The notebook adds pages with residuals, the shot log and a decision table.
 """
@@ -17,8 +17,10 @@ from fieldtune.plain_text import local_time
 from fieldtune.session import Session
 from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
+from fieldtune.share.sheet_back import gather_back
 from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
 from fieldtune.share.templating import filled, one_line
+from fieldtune.share.why import why
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.text import decision_table, hit_table
 from fieldtune.units import feet_inches
@@ -35,8 +37,10 @@ def sheet(
     target: str | None = None,
     long: bool = False,
     others: Sequence[Session] = (),
+    explain: bool = False,
 ) -> str:
-    """The sheet as HTML text. ``long`` adds the notebook's pages: residuals, shot log, decision among ``others``.
+    """The sheet as HTML text, front and back. ``long`` adds the notebook's pages: residuals, shot log, decision among
+    ``others``; ``explain`` a page for teaching: the parabola against reality, and where the energy goes.
 
     Raises ``OutOfReachError`` where the robot scores from nowhere.
     """
@@ -51,6 +55,10 @@ def sheet(
         unit=session.robot.setpoint.unit,
         battery_v=battery_v,
         figures=FIGURES,
+        back=gather_back(session, battery_v, target),
+        why=why(session, parts.pictures[len(parts.pictures) // 2].aim.distance_m, battery_v, target)
+        if explain and parts.pictures
+        else None,
         notebook=notebook(session, parts.learned, others) if long else None,
         fact_most=FACT_MOST,
         caution_most=CAUTION_MOST,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach
 from fieldtune.aim.recommend import speed_factor
 from fieldtune.aim.required_speed.choice import required_speed_for
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def field_range(session: Session, target: str | None = None, battery_v: float | None = None) -> tuple[float, float]:
-    """Nearest and farthest distance (m): of the profile's spots that can score, else of what the robot reaches.
+    """Nearest and farthest distance (m): of the profile's spots that can score, else of the working range.
 
     Raises ``OutOfReachError`` where it scores from nowhere.
     """
@@ -35,11 +36,13 @@ def field_range(session: Session, target: str | None = None, battery_v: float | 
     seen = reach(robot, required_speed_for(robot, robot.target(target)), session.belief, battery_v)
     if seen.nearest is None or seen.farthest is None:
         raise OutOfReachError(f"{robot.name} scores from no distance; check its profile: fieldtune check {robot.name}")
-    spots = [spot.distance for spot in robot.spots if seen.nearest <= spot.distance <= seen.farthest]
-    if len(set(spots)) >= 2:
-        return min(spots), max(spots)
-    tenth = 0.1 * (seen.farthest - seen.nearest)
-    return round(max(seen.nearest + tenth, 0.01), 2), round(seen.farthest - tenth, 2)
+    shot_from = session.posterior.shot_from(robot.target(target))
+    over = working_range(robot, seen.nearest, seen.farthest, shot_from)
+    return (
+        (over.near_m, over.far_m)
+        if over.source == "spots"
+        else (max(round(over.near_m, 2), 0.01), round(over.far_m, 2))
+    )
 
 
 _MOST_ROWS, _LEAST_ROWS, _MOST_BATTERIES, _MOST_FACTS, _MOST_CAUTIONS = 12, 5, 4, 6, 8

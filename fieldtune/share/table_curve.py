@@ -14,17 +14,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
+from fieldtune.lazy import LazyModule
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
+    from scipy import interpolate
+
     from fieldtune.aim.results import TableRow
     from fieldtune.arrays import FloatArray
     from fieldtune.session import Session
+else:  # not every table needs it, and it takes long to import
+    interpolate = LazyModule("scipy.interpolate")
 
 _CHECKS = 121
 _FIRST_NODES = 4
@@ -103,7 +107,7 @@ def curve(
         robot.setpoint.high,
         at,
         values,
-        np.asarray(PchipInterpolator(at, values).derivative()(at)),
+        np.asarray(interpolate.PchipInterpolator(at, values).derivative()(at)),
         p[nodes],
         error,
         len(kept),
@@ -117,7 +121,7 @@ def _thinned(d: FloatArray, s: FloatArray, tolerance: float) -> tuple[list[int],
     """Places of the fewest nodes found greedily, and the worst error left."""
     nodes = sorted({round(i) for i in np.linspace(0, len(d) - 1, _FIRST_NODES)})
     while True:
-        errors = np.abs(PchipInterpolator(d[nodes], s[nodes])(d) - s)
+        errors = np.abs(interpolate.PchipInterpolator(d[nodes], s[nodes])(d) - s)
         worst = int(np.argmax(errors))
         if errors[worst] <= tolerance or len(nodes) >= min(_MOST_NODES, len(d)):
             return nodes, float(errors[worst])

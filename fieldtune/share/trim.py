@@ -12,15 +12,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.files import read_whole
+from fieldtune.lazy import LazyModule
 from fieldtune.unit_table import INCH
 
 if TYPE_CHECKING:
+    from scipy import interpolate
+
     from fieldtune.arrays import FloatArray
     from fieldtune.session import Session
+else:  # not every table needs it, and it takes long to import
+    interpolate = LazyModule("scipy.interpolate")
 
 _LARGEST = 1_000_000
 _CHECKS = 25
@@ -79,7 +83,7 @@ def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
     if not told:
         raise OutOfReachError(f"{robot.name} scores from nowhere in {path}'s range today; 'fieldtune aim' says why")
     d, now, low, high, best = np.array(told, dtype=float).T
-    carried = PchipInterpolator(at, old)(d)
+    carried = interpolate.PchipInterpolator(at, old)(d)
     weight = 1 / np.maximum(high - low, robot.setpoint.step) ** 2
     factor = round(float(np.sum(weight * now * carried) / np.sum(weight * carried**2)), 4)
 

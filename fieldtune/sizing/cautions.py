@@ -15,9 +15,7 @@ from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.springs import WIRES
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.exit_speed import program_limit
-from fieldtune.sizing.gear_trains import MOST_KINDS, teeth_to_choose_from
-from fieldtune.sizing.hazards import Hazards, hazards
-from fieldtune.sizing.results import STRAINED
+from fieldtune.sizing.hazards import STRAINED, Hazards, hazards
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn, Stroke
@@ -221,6 +219,8 @@ def sag_notes(robot: Robot, rest_v: float, peak_a: float) -> list[str]:
 
 def gear_notes(drive: Drive | None, teeth: tuple[int, ...] | None) -> list[str]:
     """Whether all gears were tried."""
+    from fieldtune.sizing.gear_trains import MOST_KINDS, teeth_to_choose_from
+
     given = len(set(teeth_to_choose_from(drive, teeth))) if drive is not None else 0
     if given <= MOST_KINDS:
         return []
@@ -247,6 +247,7 @@ def reach_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
         return ["no distance scores with this exit angle, element and target: run fieldtune check on the profile"]
     missed = [s.name for s in robot.spots if table.needed(s.distance) is None]
     notes = [f"nothing scores from: {', '.join(missed)} (too near, or farther than is calculated)"] if missed else []
+    notes += [places.guess] if places.guess is not None else []
     limit = program_limit(robot)
     if places.far_m is not None and places.far is None:
         notes.append(f"{places.far_m:.2f} m needs more than the longest draw gives: a stiffer spring or a longer draw")

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Belief
-from fieldtune.aim.recommend import table
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
@@ -99,7 +99,7 @@ def _own_distances(robot: Robot, figures: Size) -> tuple[float, ...]:
     if robot.spots:
         return tuple(sorted({spot.distance for spot in robot.spots}))
     near = figures.near_m if figures.near_m is not None else 0.5
-    far = figures.farthest_m if figures.farthest_m is not None else near + 1.0
+    far = figures.far_m if figures.far_m is not None else near + 1.0
     return tuple(float(d) for d in np.linspace(near, max(far, near + 0.1), _DISTANCES))
 
 

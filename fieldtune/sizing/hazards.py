@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Robot
 
+STRAINED = 1.2
+"""A spring whose wire stands less than this many times its stress is said to be strained: common practice."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hazards:

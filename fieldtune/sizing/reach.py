@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.aim.places import working_range
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
@@ -57,7 +58,7 @@ def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> Reac
     So that it tells what a spot needs where gears, spring or setpoint are still too weak for it. ``speed_factor``: what
     shots taught, real exit speed over the profile's model.
     """
-    farthest = max((spot.distance for spot in robot.spots), default=0.0)
+    farthest = max((spot.distance for spot in robot.spots), default=robot.field_range[1] if robot.field_range else 0.0)
     for times in _STRONGER:
         stronger = replace(robot, setpoint=replace(robot.setpoint, high=robot.setpoint.high * times))
         need = required_speed_for(stronger, target)
@@ -84,10 +85,12 @@ class NearFar:
     far_m: float | None
     near: float | None
     far: float | None
+    guess: str | None = None
+    """One sentence where nobody said which distances."""
 
 
 def near_and_far(robot: Robot, table: ReachTable) -> NearFar:
-    """The nearest and the farthest of the profile's spots that can score; without spots, of all distances."""
+    """The nearest and the farthest of the profile's spots that can score; without spots, the working range's ends."""
     places = sorted(s.distance for s in robot.spots if table.needed(s.distance) is not None)
     if places:
         near, far = places[0], places[-1]
@@ -95,8 +98,12 @@ def near_and_far(robot: Robot, table: ReachTable) -> NearFar:
     highest = float(model_log_speed(robot, drive_quantity(robot, robot.setpoint.high)))
     reached = float(table.farthest(highest))
     limit = reached if np.isfinite(reached) else None
-    nearest = table.nearest
-    return NearFar(nearest, limit, _quantity(robot, table.needed(nearest)), _quantity(robot, table.needed(limit)))
+    nearest, guess = table.nearest, None
+    if nearest is not None and limit is not None and nearest < limit:
+        over = working_range(robot, nearest, limit)
+        nearest, limit, guess = over.near_m, over.far_m, over.guess
+    quantities = [_quantity(robot, table.needed(distance)) for distance in (nearest, limit)]
+    return NearFar(nearest, limit, quantities[0], quantities[1], guess)
 
 
 def _quantity(robot: Robot, log_speed: float | None) -> float | None:

@@ -11,9 +11,6 @@ from fieldtune.records import as_json
 Table = tuple[list[str], list[list[str]]]
 """Head and rows."""
 
-STRAINED = 1.2
-"""A spring whose wire stands less than this many times its stress is said to be strained: common practice."""
-
 TORQUE_MARGIN = 2.0
 """Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
 

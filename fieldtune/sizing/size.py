@@ -33,10 +33,9 @@ from fieldtune.sizing.gear_trains import (
     sweep_wheel,
     wheel_choices,
 )
-from fieldtune.sizing.hazards import full_power_rpm, rim
+from fieldtune.sizing.hazards import STRAINED, full_power_rpm, rim
 from fieldtune.sizing.reach import ReachTable, near_and_far, reach_table
 from fieldtune.sizing.results import (
-    STRAINED,
     TORQUE_MARGIN,
     CockingChoice,
     CockingSize,

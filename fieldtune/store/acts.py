@@ -9,14 +9,32 @@ import json
 import os
 import platform
 import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from fieldtune.records import Act
 from fieldtune.store.rows import add_mark, keep, kept
 
-Authors = frozenset[str | None] | None
-"""Whose acts are meant: consoles by their id, None for commands and scripts; all acts where it is None as a whole."""
+Own = Callable[[int, str | None], bool]
+"""Whether an act, by its number and author (a console's id; None: a command or script), is one's own to undo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A console that opened the log when ``last`` was the newest act and the ``others`` were open beside it.
+
+    Its own are its acts, and those before it that no open console was the author of: so undo goes on over a restart.
+    """
+
+    author: str
+    last: int
+    others: frozenset[str]
+
+    def own(self, act: int, author: str | None) -> bool:
+        """Whether that act is this console's to undo."""
+        return author == self.author or (act <= self.last and author not in self.others)
 
 
 def note(db: sqlite3.Connection, uid: str, kind: str, author: str | None) -> None:
@@ -24,17 +42,23 @@ def note(db: sqlite3.Connection, uid: str, kind: str, author: str | None) -> Non
     db.execute("INSERT INTO acts (uid, kind, author) VALUES (?, ?, ?)", (uid, kind, author))
 
 
-def undo(db: sqlite3.Connection, now: str, author: str | None, whose: Authors) -> Act | None:
-    """Undoes the last act that still stands; None where there is none."""
-    done, _ = _stacks(db, whose)
+def undo(db: sqlite3.Connection, now: str, author: str | None, own: Own) -> Act | None:
+    """Undoes the last of one's own acts that still stands; None where there is none."""
+    done, _ = _stacks(db, own)
     undone = _undone(db)
     uid = next((uid for uid in reversed(done) if uid not in undone), None)
     return None if uid is None else _turn(db, now, author, uid, "undo")
 
 
-def redo(db: sqlite3.Connection, now: str, author: str | None, whose: Authors) -> Act | None:
-    """Does the act again that was undone last, unless something new was done since; None where there is none."""
-    _, taken_back = _stacks(db, whose)
+def undo_one(db: sqlite3.Connection, now: str, author: str | None, uid: str) -> Act | None:
+    """Undoes that act, whatever was done since; None where it doesn't stand."""
+    noted = db.execute("SELECT 1 FROM acts WHERE uid = ?", (uid,)).fetchone()
+    return None if noted is None or uid in _undone(db) else _turn(db, now, author, uid, "undo")
+
+
+def redo(db: sqlite3.Connection, now: str, author: str | None, own: Own) -> Act | None:
+    """Does the own act again that was undone last, unless something new was done since; None where there is none."""
+    _, taken_back = _stacks(db, own)
     undone = _undone(db)
     uid = next((uid for uid in reversed(taken_back) if uid in undone), None)
     return None if uid is None else _turn(db, now, author, uid, "redo")
@@ -49,15 +73,15 @@ def _undone(db: sqlite3.Connection) -> set[str]:
     return {row["uid"] for row in db.execute("SELECT uid FROM undone")}
 
 
-def _stacks(db: sqlite3.Connection, whose: Authors) -> tuple[list[str], list[str]]:
+def _stacks(db: sqlite3.Connection, own: Own) -> tuple[list[str], list[str]]:
     """Acts that can be undone, and those that can be redone, the next one last."""
     done: list[str] = []
     taken_back: list[str] = []
     rows = db.execute(
-        "SELECT a.uid, a.kind, a.author, m.subject FROM acts a LEFT JOIN marks m ON m.uid = a.uid ORDER BY a.act"
+        "SELECT a.act, a.uid, a.kind, a.author, m.subject FROM acts a LEFT JOIN marks m ON m.uid = a.uid ORDER BY a.act"
     )
     for row in rows:
-        if whose is not None and row["author"] not in whose:
+        if not own(row["act"], row["author"]):
             continue
         if row["kind"] not in ("undo", "redo"):
             done.append(row["uid"])
@@ -87,20 +111,50 @@ def _act(db: sqlite3.Connection, uid: str) -> Act:
 _OPEN = "open consoles"
 
 
-def arrive(db: sqlite3.Connection, now: datetime, author: str) -> frozenset[str | None]:
-    """A console opens the log: whose acts it may undo, its own and those of consoles that aren't open any more.
+def arrive(db: sqlite3.Connection, now: datetime, author: str, last: int | None = None) -> Arrival:
+    """A console opens the log, after the act ``last`` (None: the newest).
 
-    Shots without a result that such a console left become this one's.
+    Shots without a result that a console left which isn't open any more become this one's.
     """
-    there = [entry for entry in _open_consoles(db) if _lives(entry, now)]
-    others = {entry["id"] for entry in there} - {author}
-    _keep_open(db, [*(entry for entry in there if entry["id"] != author), _entry(author, now)])
-    known = {row["author"] for row in db.execute("SELECT DISTINCT author FROM acts")}
-    marks = ", ".join("?" for _ in others)
+    there = [entry for entry in _open_consoles(db) if _lives(entry, now) and entry["id"] != author]
+    if last is None:
+        last = int(db.execute("SELECT coalesce(max(act), 0) FROM acts").fetchone()[0])
+    arrival = Arrival(author, last, frozenset(entry["id"] for entry in there))
+    _keep_open(db, [*there, _entry(arrival, now)])
+    marks = ", ".join("?" for _ in there)
     db.execute(
-        f"UPDATE unanswered SET author = ? WHERE author IS NULL OR author NOT IN ({marks})", (author, *sorted(others))
+        f"UPDATE unanswered SET author = ? WHERE author IS NULL OR author NOT IN ({marks})",
+        (author, *sorted(arrival.others)),
     )
-    return frozenset((known | {author, None}) - others)
+    return arrival
+
+
+def same_act(number: int, before: sqlite3.Connection, db: sqlite3.Connection) -> int:
+    """What the number of an act in one copy of the log is in another; of the one before where that isn't in there."""
+    try:
+        done = before.execute("SELECT uid FROM acts WHERE act <= ? ORDER BY act DESC", (number,)).fetchall()
+    except sqlite3.Error:  # a disk that is gone
+        done = []
+    for row in done:
+        here = db.execute("SELECT act FROM acts WHERE uid = ?", (row["uid"],)).fetchone()
+        if here is not None:
+            return int(here["act"])
+    return 0
+
+
+def own_of_commands(db: sqlite3.Connection, now: datetime) -> Own:
+    """What a command may undo: what commands did, and what consoles left that no open console goes on with."""
+    there = [
+        Arrival(entry["id"], entry.get("last", 0), frozenset(entry.get("others", ())))
+        for entry in _open_consoles(db)
+        if _lives(entry, now)
+    ]
+    return lambda act, author: author is None or not any(console.own(act, author) for console in there)
+
+
+def console_beside(db: sqlite3.Connection, now: datetime, author: str | None) -> bool:
+    """Whether another console than this one has the log open."""
+    return any(_lives(entry, now) and entry["id"] != author for entry in _open_consoles(db))
 
 
 def leave(db: sqlite3.Connection, author: str | None) -> None:
@@ -117,8 +171,11 @@ def _keep_open(db: sqlite3.Connection, entries: list[dict[str, Any]]) -> None:
     keep(db, _OPEN, json.dumps(entries))
 
 
-def _entry(author: str, now: datetime) -> dict[str, Any]:
-    return {"id": author, "host": platform.node(), "process": os.getpid(), "since": now.isoformat()}
+def _entry(console: Arrival, now: datetime) -> dict[str, Any]:
+    return {
+        "id": console.author, "host": platform.node(), "process": os.getpid(), "since": now.isoformat(),
+        "last": console.last, "others": sorted(console.others),
+    }  # fmt: skip
 
 
 def _lives(entry: dict[str, Any], now: datetime) -> bool:

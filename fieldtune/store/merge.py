@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from fieldtune.errors import InputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Shot
+from fieldtune.store.rows import keep, kept
 
 _MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target")
 """What was confirmed of a shot, and so is the same in every copy."""
@@ -35,6 +36,22 @@ def merge_rows(
             (reading.uid, reading.time, reading.label, reading.resistance_ohm, reading.rest_v),
         )
     return new_shots, new_marks
+
+
+def go_on_in(db: sqlite3.Connection, present: str | None) -> None:
+    """A log in which nothing happened yet goes on in the epoch that the other copy stands in (uid ``present``).
+
+    Of several copies it is the one begun last, so that the order in which they come is no matter.
+    """
+    own = "SELECT 1 FROM shots WHERE origin IS NULL UNION SELECT 1 FROM epochs WHERE origin IS NULL"
+    if db.execute(own).fetchone() is not None:
+        return
+    sql = "SELECT epoch FROM epochs WHERE uid = ? OR epoch = ? ORDER BY time DESC, uid DESC LIMIT 1"
+    latest = db.execute(sql, (present, kept(db, "epoch"))).fetchone()
+    if latest is None:
+        latest = db.execute("SELECT epoch FROM epochs ORDER BY epoch DESC LIMIT 1").fetchone()
+    if latest is not None:
+        keep(db, "epoch", str(latest["epoch"]))
 
 
 def _epoch_number(db: sqlite3.Connection, epoch: Epoch, origin: str) -> int:

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
+import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from fieldtune.errors import StoreError
 from fieldtune.store import row_checks, rows
 from fieldtune.store.backups import back_up, newest
 
+try:
+    import fcntl
+except ImportError:  # Windows has other locks, and always has them
+    fcntl = None  # type: ignore[assignment]
+
 _WAIT_S = 10.0
 """How long to wait for another process's write before giving up."""
+_NO_LOCKS = ("SQLITE_IOERR_LOCK", "SQLITE_IOERR_RDLOCK", "SQLITE_IOERR_UNLOCK", "SQLITE_IOERR_CHECKRESERVEDLOCK")
+_NO_LOCKS_WORDS = (
+    "files can't be locked on this disk (a network share without locks?), so the shot log isn't safe there: nothing "
+    "was written; use --profiles with a folder on this computer"
+)
 
 
 def blank() -> sqlite3.Connection:
@@ -22,10 +34,20 @@ def blank() -> sqlite3.Connection:
     return db
 
 
-def open_file(path: Path) -> sqlite3.Connection:
+class LockedElsewhere(StoreError):
+    """Another program holds the log's lock."""
+
+
+def set_wait(db: sqlite3.Connection, wait_s: float | None) -> None:
+    """How long this connection waits for another program's lock; the usual time where None."""
+    db.execute(f"PRAGMA busy_timeout = {round(1000 * (_WAIT_S if wait_s is None else wait_s))}")
+
+
+def open_file(path: Path, wait_s: float | None = None) -> sqlite3.Connection:
     """Opens the store at ``path``, making it if it isn't there; raises ``StoreError`` naming the file and the remedy.
 
-    A file that can't be written is opened for reading; writing to it then fails with a line of its own.
+    A file that can't be written is opened for reading; writing to it then fails with a line of its own. ``wait_s``: how
+    long to wait for another program's lock while opening, the usual time where None; then ``LockedElsewhere``.
     """
     if path.is_dir():
         raise StoreError(f"{path}: a folder stands where the shot log belongs; rename it")
@@ -33,7 +55,9 @@ def open_file(path: Path) -> sqlite3.Connection:
         raise StoreError(f"{path}: a pipe or device stands where the shot log belongs; rename it")
     with told_plainly(path):
         writable = _can_write(path)
-        db = _connect(str(path)) if writable else _connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+        wait = _WAIT_S if wait_s is None else wait_s
+        uri = f"{path.absolute().as_uri()}?mode=ro"
+        db = _connect(str(path), wait_s=wait) if writable else _connect(uri, uri=True, wait_s=wait)
         try:
             _check(db, path)
             if rows.version_of(db) < rows.VERSION:
@@ -45,6 +69,7 @@ def open_file(path: Path) -> sqlite3.Connection:
         except BaseException:
             db.close()
             raise
+        set_wait(db, None)
         return db
 
 
@@ -55,11 +80,30 @@ def told_plainly(path: Path | None) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        raise StoreError(_words(name, path, " ".join(str(error).split()))) from error
+        said = " ".join(str(error).split())
+        locked = "locked" in said or "busy" in said
+        if getattr(error, "sqlite_errorname", "") in _NO_LOCKS or (locked and path and not _can_lock(path.parent)):
+            raise StoreError(f"{name}: {_NO_LOCKS_WORDS}") from error
+        raise (LockedElsewhere if locked else StoreError)(_words(name, path, said)) from error
     except sqlite3.DatabaseError as error:
         raise StoreError(_damaged(name, " ".join(str(error).split()))) from error
     except UnicodeDecodeError as error:  # SQLite quotes what is damaged
         raise StoreError(_damaged(name, "its text is damaged")) from error
+
+
+def _can_lock(folder: Path) -> bool:
+    """Whether files there can be locked, as far as that can be tried; SQLite tells "no" and "not now" alike.
+
+    Tried on a file of its own: closing the log's file here would end this program's own locks on it (POSIX).
+    """
+    if fcntl is None:
+        return True
+    with suppress(OSError), tempfile.TemporaryFile(dir=folder) as file:
+        try:
+            fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            return error.errno != errno.ENOLCK
+    return True
 
 
 def _words(name: Path | str, path: Path | None, error: str) -> str:
@@ -147,9 +191,9 @@ def _can_write(path: Path) -> bool:
         return False
 
 
-def _connect(name: str, *, uri: bool = False) -> sqlite3.Connection:
+def _connect(name: str, *, uri: bool = False, wait_s: float = _WAIT_S) -> sqlite3.Connection:
     # Autocommit with explicit BEGIN IMMEDIATE; the store's own lock serialises threads.
-    db = sqlite3.connect(name, timeout=_WAIT_S, isolation_level=None, check_same_thread=False, uri=uri)
+    db = sqlite3.connect(name, timeout=wait_s, isolation_level=None, check_same_thread=False, uri=uri)
     db.row_factory = sqlite3.Row
     db.text_factory = lambda text: text.decode(errors="replace")  # a damaged row must not hide the others
     # A rollback journal keeps the log one file that can be copied at any moment, and works on sticks and shares where

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-import threading
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,8 +12,8 @@ from fieldtune.errors import InputError
 from fieldtune.records import Act, BatteryReading, Epoch, Mark, MarkKind, Result, Shot, UnansweredShot
 from fieldtune.store import acts, row_checks, rows
 from fieldtune.store.backups import back_up, back_up_today
-from fieldtune.store.merge import merge_rows
-from fieldtune.store.open_file import blank, open_file, told_plainly
+from fieldtune.store.log_file import LogFile
+from fieldtune.store.merge import go_on_in, merge_rows
 
 Clock = Callable[[], datetime]
 
@@ -29,8 +27,9 @@ class Store:
     """The log at ``path``, or one in memory when ``path`` is None.
 
     The file is made by the first thing written, not by looking. Every write is one durable transaction, so several
-    processes may share a file; a ``Store`` may be used from several threads. ``before_writing`` is called before each
-    write: a demonstration robot's profile is copied beside its log then. Raises ``StoreError``.
+    processes may share a file; a ``Store`` may be used from several threads. ``file`` says what became of the file
+    while it was in use. ``before_writing`` is called before each write: a demonstration robot's profile is copied
+    beside its log then. Raises ``StoreError``.
     """
 
     def __init__(
@@ -42,20 +41,17 @@ class Store:
     ) -> None:
         self.path = Path(path) if path is not None else None
         self.now = self._clock = clock
-        self._before_writing, self._made_by_shots_only = before_writing, made_by_shots_only
-        self._lock = threading.RLock()
+        self._made_by_shots_only = made_by_shots_only
         self._author: str | None = None
-        self._whose: acts.Authors = None
-        self._db: sqlite3.Connection | None = None if self.path else blank()
-        self._no_file: sqlite3.Connection | None = None
+        self._arrival: acts.Arrival | None = None
         self._read: tuple[object, tuple[Shot, ...]] | None = None
-        if self.path and self.path.exists():
-            self._db = open_file(self.path)
+        self.file = LogFile(self.path, before_writing, self._opened)
+        self._reading, self._writing, self.close = self.file.reading, self.file.writing, self.file.close
 
     def version(self) -> object:
-        """Something that differs after every change, also by another process."""
+        """Something that differs after every change, also by another process, and when another file takes its place."""
         with self._reading() as db:
-            return id(db), db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0])
+            return self.file.opens, db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0])
 
     # -- shots --------------------------------------------------------------------------------------------------------
 
@@ -101,6 +97,7 @@ class Store:
         shot that this is the answer to. ``match``, ``batch``: labels.
         """
         with self._writing() as db:
+            known = self._read[1] if self._read is not None and self._read[0] == self.version() else None
             present = rows.present_epoch(db, self._now())  # begins the first
             number = epoch or present
             if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
@@ -113,7 +110,10 @@ class Store:
                  target, distance_from, seen, match, batch),
             )  # fmt: skip
             acts.note(db, uid, "shot", self._author)
-            return rows.find_shot(db, int(cursor.lastrowid or 0))
+            shot, state = rows.find_shot(db, int(cursor.lastrowid or 0)), self.version()
+        if known is not None:  # else a long log would be read whole again after every shot
+            self._read = state, (*known, shot)
+        return shot
 
     def correct(self, number: int, result: Result | None, miss_m: float | None, side_m: float | None) -> Shot:
         """Gives a shot another result and misses; what was confirmed first stays in the log."""
@@ -164,24 +164,35 @@ class Store:
         with self._reading() as db:
             if self.path is not None and self.path.exists():
                 back_up_today(db, self.path)
-        with self._writing(make=False) as db:
-            self._whose = acts.arrive(db, self._clock(), author)
-        self._author = author
+        self._arrive(author)
+        self.file.rescues = True
+        self.file.look_for_rescue()
 
     def close_console(self) -> None:
         """This console ends: its acts may be undone by the next."""
         with self._writing(make=False) as db:
             acts.leave(db, self._author)
 
+    @property
+    def console_beside(self) -> bool:
+        """Whether another console has this log open."""
+        with self._reading() as db:
+            return acts.console_beside(db, self._clock(), self._author)
+
     def undo(self) -> Act | None:
-        """Undoes the last act that still stands and says which; None where there is none."""
+        """Undoes the last act done here that still stands and says which; None where there is none."""
         with self._writing(make=False) as db:
-            return acts.undo(db, self._now(), self._author, self._whose)
+            return acts.undo(db, self._now(), self._author, self._own(db))
+
+    def undo_swap(self, epoch: int) -> Act | None:
+        """Undoes the change that began that epoch, also behind shots: they move to the one before."""
+        with self._writing(make=False) as db:
+            return acts.undo_one(db, self._now(), self._author, rows.uid_of_epoch(db, epoch))
 
     def redo(self) -> Act | None:
         """Does the act again that was undone last and says which; None where something new was done since."""
         with self._writing(make=False) as db:
-            return acts.redo(db, self._now(), self._author, self._whose)
+            return acts.redo(db, self._now(), self._author, self._own(db))
 
     # -- epochs -------------------------------------------------------------------------------------------------------
 
@@ -238,10 +249,7 @@ class Store:
                 back_up(db, self.path)
         with self._writing() as db:
             new = merge_rows(db, shots, marks, epochs, origin, batteries)
-            if not rows.kept(db, "epoch"):
-                sql = "SELECT epoch FROM epochs ORDER BY uid = ? DESC, epoch DESC LIMIT 1"
-                if (latest := db.execute(sql, (present,)).fetchone()) is not None:
-                    rows.keep(db, "epoch", str(latest["epoch"]))
+            go_on_in(db, present)
             return new
 
     # -- batteries and other things kept ------------------------------------------------------------------------------
@@ -268,9 +276,12 @@ class Store:
             )
             return tuple(BatteryReading(**dict(row)) for row in found)
 
-    def recall(self, key: str) -> str | None:
-        """A small thing kept beside the log (last good port, caution read), or None."""
-        with self._reading() as db:
+    def recall(self, key: str, wait_s: float | None = None) -> str | None:
+        """A small thing kept beside the log (last good port, caution read), or None.
+
+        ``wait_s``: how long to wait for another program that has the log locked, the usual time where None.
+        """
+        with self._reading(wait_s) as db:
             return rows.kept(db, f"kept {key}")
 
     def remember(self, key: str, value: str, *, make: bool = True) -> None:
@@ -286,50 +297,23 @@ class Store:
         with self._reading() as db:
             return row_checks.what_was_set_aside(db)
 
-    def close(self) -> None:
-        """Closes the file; a closed store opens it again when used."""
-        with self._lock:
-            if self._db is not None and self.path is not None:
-                self._db.close()
-                self._db = None
-
     # -- within -------------------------------------------------------------------------------------------------------
 
-    @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
-        with self._lock, told_plainly(self.path):
-            yield self._connection(make=False)
+    def _arrive(self, author: str) -> None:
+        with self._writing(make=False) as db:
+            self._arrival = acts.arrive(db, self._clock(), author)
+        self._author = author
 
-    @contextmanager
-    def _writing(self, *, make: bool = True) -> Iterator[sqlite3.Connection]:
-        """A transaction; where there is no file and none is to be made, in memory until one is."""
-        with self._lock, told_plainly(self.path):
-            if make and self._before_writing is not None:
-                self._before_writing()
-            (db := self._connection(make=make)).execute(
-                "BEGIN IMMEDIATE"
-            )  # takes the write lock before reading, so that no two processes interleave
-            try:
-                yield db
-                db.execute("COMMIT")
-            except BaseException:
-                if db.in_transaction:
-                    db.execute("ROLLBACK")
-                raise
+    def _opened(self, db: sqlite3.Connection, before: sqlite3.Connection | None) -> None:
+        """Another connection: a console arrives at the log again, and what others did in it is none of its own."""
+        if self._arrival is not None:
+            last = acts.same_act(self._arrival.last, before or db, db)
+            db.execute("BEGIN IMMEDIATE")
+            self._arrival = acts.arrive(db, self._clock(), self._arrival.author, last)
+            db.execute("COMMIT")
 
-    def _connection(self, *, make: bool) -> sqlite3.Connection:
-        if self._db is None and self.path is not None and (make or self.path.exists()):
-            self._db = open_file(self.path)
-            if self._no_file is not None:
-                rows.carry_over(self._no_file, self._db)
-                self._no_file = None
-                if self._author is not None:
-                    self.open_console(self._author)
-        if self._db is not None:
-            return self._db
-        if self._no_file is None:
-            self._no_file = blank()
-        return self._no_file
+    def _own(self, db: sqlite3.Connection) -> acts.Own:
+        return acts.own_of_commands(db, self._clock()) if self._arrival is None else self._arrival.own
 
     def _mark(
         self,

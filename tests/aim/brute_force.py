@@ -207,31 +207,6 @@ class Throws:
         return state
 
 
-def scores(
-    odd: Odd, speed: FloatArray, angle: FloatArray, azimuth: FloatArray, drag: FloatArray, distance: FloatArray
-) -> NDArray[np.bool_]:
-    """Which of n launches score, by geometry: ``drag`` scales the air's drag in flight, friction on the floor."""
-    if odd.target in ("zone", "gate"):
-        return _floor_scores(odd, speed, angle, azimuth, drag, distance)
-    zero = np.zeros_like(speed)
-    throws = Throws(odd, zero, zero, speed * np.cos(angle), speed * np.sin(angle), spin_share(odd) * speed, drag)
-    rise, r = odd.target_height - odd.height, odd.passing / 2
-    if odd.target == "window":
-        wall = distance / np.cos(azimuth)
-        there = throws.until(lambda q, lanes: wall[lanes] - q[0])
-        slope = there[3] / there[2]
-        half = odd.opening[1] / 2 - odd.clearance - r * np.hypot(1, slope)
-        aside = np.abs(distance * np.tan(azimuth)) < odd.opening[0] / 2 - odd.clearance - r
-        return (np.abs(there[1] - rise) < half) & aside
-    there = throws.until(lambda q, lanes: q[1] - rise)
-    sine = -there[3] / np.hypot(there[2], there[3])
-    depth, aside = there[0] * np.cos(azimuth) - distance, there[0] * np.sin(azimuth)
-    if len(odd.opening) == 2:
-        deep, wide = (edge / 2 - odd.clearance for edge in odd.opening)
-        return (np.abs(depth) < deep - r / sine) & (np.abs(aside) < wide - r)
-    return through_ring(odd.opening[0] / 2 - odd.clearance, r, sine, depth, aside)
-
-
 def through_ring(radius: float, r: float, sine: FloatArray, depth: FloatArray, aside: FloatArray) -> NDArray[np.bool_]:
     """A ball of radius r going straight through a level ring: seen along its path the ring is an ellipse, and no point
     of it may come nearer than r."""
@@ -241,19 +216,6 @@ def through_ring(radius: float, r: float, sine: FloatArray, depth: FloatArray, a
         gap = np.hypot(radius * math.cos(turn) - aside, (radius * math.sin(turn) - depth) * sine)
         nearest = np.minimum(nearest, gap)
     return inside & (nearest > r)
-
-
-def _floor_scores(
-    odd: Odd, speed: FloatArray, angle: FloatArray, azimuth: FloatArray, factor: FloatArray, distance: FloatArray
-) -> NDArray[np.bool_]:
-    rest = rest_distance(odd, speed, angle, factor)
-    depth, aside = rest * np.cos(azimuth) - distance, distance * np.tan(azimuth)
-    level = math.cos(odd.slope)
-    if odd.target == "gate":
-        return (depth > odd.extent / 2 * level) & (np.abs(aside) < odd.opening[0] / 2 - odd.clearance - odd.extent / 2)
-    deep = (odd.opening[0] / 2 - odd.clearance - odd.extent / 2) * level
-    wide = odd.opening[1] / 2 - odd.clearance - odd.extent / 2
-    return (np.abs(depth) < deep) & (np.abs(aside) < wide)
 
 
 def rest_distance(odd: Odd, speed: FloatArray, angle: FloatArray, factor: FloatArray) -> FloatArray:

@@ -9,7 +9,10 @@ from pathlib import Path
 import brute_force as brute
 import numpy as np
 import pytest
+import reference_monte_carlo as reference
+from monte_carlo_robots import plain
 from odd_robots import Odd, odd_robot
+from reference_monte_carlo import Shots
 
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.reach import reach
@@ -74,13 +77,13 @@ def compare(odd: Odd, robot: Robot, throws: int) -> Compared | None:
         result.entry = aim.entry_angle_deg + math.degrees(math.atan(slope))
         result.apex, result.time = aim.apex_m - apex - odd.height, aim.time_s - time
     chances = [
-        counted(odd, belief, distance, aim.setpoint.value * by, throws) for by in (1.0, 0.96, 0.985, 1.015, 1.04)
+        counted(odd, robot, belief, distance, aim.setpoint.value * by, throws) for by in (1.0, 0.96, 0.985, 1.015, 1.04)
     ]
     result.hits, result.better = aim.hit_probability - chances[0], max(chances) - chances[0]
     return result
 
 
-def counted(odd: Odd, belief: Belief, distance: float, setpoint: float, throws: int) -> float:
+def counted(odd: Odd, robot: Robot, belief: Belief, distance: float, setpoint: float, throws: int) -> float:
     """Share of throws that score, of robots and scatter as believed before the first shot."""
     if not odd.low <= setpoint <= odd.high:
         return 0.0
@@ -91,7 +94,8 @@ def counted(odd: Odd, belief: Belief, distance: float, setpoint: float, throws: 
     angle = odd.angle + unsure.angle_error[pick] + unsure.angle_scatter[pick] * rng.standard_normal(throws)
     azimuth = unsure.side_bias[pick] + unsure.side_scatter[pick] * rng.standard_normal(throws)
     true = distance + unsure.distance_bias[pick]
-    return float(brute.scores(odd, speed, angle, azimuth, np.exp(unsure.log_drag[pick]), true).mean())
+    numbers, target = plain(robot)
+    return float(reference.scores(numbers, target, Shots(speed, angle, azimuth, unsure.log_drag[pick], true)).mean())
 
 
 def check(odd: Odd, found: Compared, throws: int) -> None:
@@ -107,7 +111,7 @@ def check(odd: Odd, found: Compared, throws: int) -> None:
 
 
 # Each kind of launcher, target and shape at least once, near and far, up and down, with and without spin.
-@pytest.mark.parametrize("seed", [31, 35, 94, 112, 125, 127, 129, 137, 138])
+@pytest.mark.parametrize("seed", [31, 35, 94, 185, 125, 127, 129, 137, 138])
 def test_a_few_odd_robots(seed: int, tmp_path: Path) -> None:
     odd = odd_robot(seed)
     found = compare(odd, odd.robot(tmp_path), 1500)

@@ -11,7 +11,7 @@ from brute_force import through_ring
 from robots import BALL, BASKET, PLAIN_BALL, WINDOW, belief, make_robot
 
 from fieldtune.aim.recommend import hit_chance, recommend
-from fieldtune.physics.openings import Ring
+from fieldtune.physics.openings import Ring, level, upright
 from fieldtune.robot.model import SetpointRange, Uncertainty
 
 
@@ -33,6 +33,36 @@ def test_a_ring_lets_through_what_geometry_does(radius: float, size: float, entr
     beyond = np.array([side + 4e-4])
     assert not through_ring(radius, size, sines[:1], np.zeros(1), beyond).any()
     assert ring.chord(beyond[None, :])[0, 0] == pytest.approx(0.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("slope", "bend"), [(-0.4, -0.7), (-0.9, -3.9), (-2.2, -3.9), (-0.3, 0.2), (-1.0, 0.0)])
+@pytest.mark.parametrize("radius", [0.03, 0.09])
+def test_a_path_that_bends_touches_an_edge_where_geometry_says(slope: float, bend: float, radius: float) -> None:
+    """The parabola by points a tenth of a millimetre apart, moved along until an edge is its radius away."""
+    at = np.arange(-2.0, 2.0, 1e-4)
+    high = slope * at + bend / 2 * at**2
+
+    found = level(1.0, 1.0, 2 * radius, slope, True, bend)
+    if np.isnan(found.low):
+        peak = slope**2 / (-2 * bend) if bend < 0 else np.inf
+        assert peak < radius * 1.001
+        return
+    for edge, miss, out in ((-0.5, float(found.low), -1), (0.5, float(found.high), 1)):
+        near = at[np.hypot(at + miss - edge, high).argmin()]
+        gap = np.hypot(near + miss - edge, slope * near + bend / 2 * near**2)
+        assert gap == pytest.approx(radius, abs=2e-4)
+        farther = np.hypot(at + miss + out * 1e-3 - edge, high).min()
+        assert farther < gap  # on the other side of it the element would touch
+
+
+@pytest.mark.parametrize("slope", [-0.8, 0.0, 1.2])
+def test_a_path_that_bends_passes_a_window_as_geometry_says(slope: float) -> None:
+    """As above, for the lower and the upper edge of an upright opening."""
+    at, bend, radius = np.arange(-0.5, 0.5, 1e-4), -2.5, 0.08
+    high = slope * at + bend / 2 * at**2
+    found = upright(0.5, 0.5, 2 * radius, slope, bend)
+    for miss, edge in ((float(found.low), -0.25), (float(found.high), 0.25)):
+        assert np.hypot(at, high + miss - edge).min() == pytest.approx(radius, abs=2e-4)
 
 
 def test_the_far_edge_counts_with_its_own_flatness() -> None:

@@ -19,8 +19,8 @@ class FixedLog(Store):
 
     flying = True
 
-    def now(self) -> datetime:
-        return datetime(2026, 11, 7, 10, 0, tzinfo=UTC)
+    def __init__(self) -> None:
+        super().__init__(clock=lambda: datetime(2026, 11, 7, 10, 0, tzinfo=UTC))
 
     def shots(self) -> tuple[Shot, ...]:
         unit = 1.0 if self.flying else 1 / 78

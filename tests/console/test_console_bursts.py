@@ -80,6 +80,7 @@ def test_escape_and_the_key_behind_it_are_two_keys(reads: list[str], pressed: li
         (["e", "escape", "e", "escape", "i"], "confirmed: shot 1, in"),
         (["b", "escape", "k", "escape", "n", "escape", "z", "escape", "i"], "confirmed: shot 1, in"),
         (["d", "x", "enter", "backspace", "2", "enter"], "From 2.00 m  typed"),
+        (["w", "d"], "Distance: on the main screen, press Esc first"),
     ],
 )
 def test_a_burst_does_what_its_keys_say_in_their_order(session: FixedAnswers, pressed: list[str], there: str) -> None:
@@ -143,6 +144,66 @@ def test_quitting_asks_about_shots_without_a_result_and_keeps_them(session: Fixe
 
     drive(ConsoleApp(ROBOT, session, ScriptedLine()), again)
     assert [(shot.speed, shot.result) for shot in session.log.shots()] == [(2430.0, "in"), (2440.0, "short")]
+
+
+@pytest.mark.parametrize("key", ["y", "n"])
+def test_an_odd_result_and_quit_in_one_go_ask_first(session: FixedAnswers, key: str) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Set the wheel to")
+        burst(app, ["i", "q"])
+        await until(app, pilot, "Confirm in all the same?")
+        burst(app, [key])
+        while not app._exit:
+            await pilot.pause(0.01)
+
+    drive(ConsoleApp(ROBOT, session, ScriptedLine(wheel_rpm=1500.0)), script)
+    assert [shot.result for shot in session.log.shots()] == (["in"] if key == "y" else [])
+
+
+@pytest.mark.parametrize("key", ["s", "x", "escape"])
+def test_all_open_shots_are_answered_or_dropped_at_once(session: FixedAnswers, key: str) -> None:
+    line = ScriptedLine()
+    shots = [seen(number, speed_rpm=2440.0 + number) for number in range(1, 5)]
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Set the wheel to")
+        for number in range(1, 5):
+            line.now = live(shots=tuple(shots[:number]))
+            await until(app, pilot, lambda n=number: len(app.controller.shooting.unanswered) == n)  # type: ignore[misc]
+        burst(app, ["h", "a"])
+        text = await until(app, pilot, "4 shots chosen. Where did they go?")
+        assert text.count("▶ ? no result") == 4
+        burst(app, [key])
+        if key == "escape":
+            await until(app, pilot, "(3 more: h)")
+            return
+        await until(app, pilot, lambda: not app.controller.shooting.unanswered and not app.controller.recorder.writing)
+        burst(app, ["u"])
+        await until(app, pilot, lambda: len(app.controller.shooting.unanswered) == 1)
+        burst(app, ["r"])
+        await until(app, pilot, lambda: not app.controller.shooting.unanswered)
+
+    drive(ConsoleApp(ROBOT, session, line), script)
+    found = [(shot.speed, shot.result) for shot in session.log.shots()]
+    assert found == ([(2440.0 + n, "short") for n in range(1, 5)] if key == "s" else [])  # oldest first
+
+
+def test_odd_shots_answered_at_once_wait_for_one_word(session: FixedAnswers) -> None:
+    line = ScriptedLine()
+    speeds = [2440.0, 2000.0, 1990.0]
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "Set the wheel to")
+        line.now = live(shots=tuple(seen(n, speed_rpm=rpm) for n, rpm in enumerate(speeds, 1)))
+        await until(app, pilot, "(2 more: h)")
+        burst(app, ["h", "a", "s"])
+        await until(app, pilot, "2 shots are odd, the oldest: it left at 2000 rpm")
+        await until(app, pilot, lambda: "y short all the same x no" in " ".join(screen_text(app).split()))
+        burst(app, ["y"])
+        await until(app, pilot, lambda: len(app.controller.recorder.shots) == 3)
+
+    drive(ConsoleApp(ROBOT, session, line), script)
+    assert [(shot.speed, shot.result) for shot in session.log.shots()] == [(rpm, "short") for rpm in speeds]
 
 
 def test_a_warm_up_shot_does_not_shift_the_answer_for_the_next(session: FixedAnswers) -> None:
@@ -289,6 +350,39 @@ def test_every_size_says_the_essential_and_its_keys_work(session: FixedAnswers, 
         burst(app, ["?", "escape", "h", "escape"])
 
     drive(ConsoleApp(ROBOT, session, line), script, size)
+
+
+def test_the_one_thing_to_do_is_whole_in_the_smallest_window(session: FixedAnswers) -> None:
+    """Whatever is asked, at 40 x 12 the sentence stands there to its last word, with its keys and the caution."""
+    line = ScriptedLine(wheel_rpm=2350.0, distance_m=2.6)
+    slow = seen(1, speed_rpm=2000.0)
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        async def whole(*wanted: str) -> None:
+            def there() -> bool:
+                flat = " ".join(screen_text(app).split())
+                return all(words in flat for words in (*wanted, "2450 rpm", "hands off", "eye protection on"))
+
+            await until(app, pilot, there)
+
+        await whole("From 2.60 m", "▶ Wait: wheel below by 100 rpm", "Chance 62 %")
+        burst(app, ["d", *"1.5", "enter"])
+        await whole("From 1.50 m robot reads 2.60 m: key 0")
+        line.now = live(distance_m=2.6, wheel_rpm=2350.0, shots=(slow,))
+        await whole("0 s ago, 1.50 m, 2450 rpm. Where did it go?", "below by 100 rpm")
+        line.now = live(distance_m=2.6, wheel_rpm=2350.0, shots=(slow, seen(2, speed_rpm=2000.0)))
+        await whole("(1 more: h). Where did it go?", "62 %")
+        burst(app, ["i"])
+        await whole(
+            "▶ Typed 1.50 m, the robot read 2.60 m; it left at 2000 rpm, but the setpoint was 2450 rpm.",
+            "y in all the same 0 with the robot's distance x no", "below by 100 rpm",
+        )  # fmt: skip
+        burst(app, ["y", "h", "a"])
+        await whole("Where did it go?")
+        burst(app, ["x", "escape", "m", "1", "2", "enter"])
+        await whole("No shot was seen; typed 1.50 m, the robot read 2.60 m. y +12 cm all the same", "x no")
+
+    drive(ConsoleApp(ROBOT, session, line), script, (40, 12))
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -64,8 +65,13 @@ def check(name: str, robot: Robot, size: tuple[int, int], keys: tuple[str, ...] 
     if os.environ.get("FIELDTUNE_SCREENS") == "write":
         SCREENS.mkdir(exist_ok=True)
         path.write_text(text + "\n", encoding="utf-8")
-    assert path.read_text(encoding="utf-8") == text + "\n"
+    assert same_age(path.read_text(encoding="utf-8")) == same_age(text + "\n")
     return text
+
+
+def same_age(text: str) -> str:
+    """A busy machine takes a second longer to show a shot."""
+    return re.sub(r"\b\d s ago", "0 s ago", text)
 
 
 SIZES = [(120, 40), (80, 24)]
@@ -106,7 +112,7 @@ def test_a_window_too_small_still_says_the_setpoint_in_one_clear_line(size: tupl
     line = " ".join(text.split())
     assert "2450 rpm" in line
     assert "below by 40 rpm" in line
-    assert "Chance 62 %" in line
+    assert "chance 62 %" in line.lower()
 
 
 @pytest.mark.parametrize("size", SIZES)

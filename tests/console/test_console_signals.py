@@ -17,7 +17,7 @@ import pytest
 SIGNALS = [signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT]
 STUCK = """
 import asyncio, sys, termios, time, tty
-from fieldtune.console.signals import leaving_on_signals
+from fieldtune.console.terminal import leaving_on_signals
 async def stuck():
     print("\\x1b[?1049h\\x1b[?1000hready", file=sys.stderr, flush=True)
     attributes = termios.tcgetattr(0)

@@ -8,7 +8,7 @@ import numpy as np
 from robots import shot
 
 from fieldtune.aim.draws import Belief, log_speed
-from fieldtune.aim.hit_chance import situation
+from fieldtune.aim.situation import situation
 from fieldtune.learn.draws import gain_with_offset
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.parameters import Layout, prior_of

@@ -12,9 +12,9 @@ from robots import thrower
 from scipy.special import gammaln
 
 from fieldtune.aim.draws import GainBasis, Unknowns
-from fieldtune.aim.hit_chance import situation
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
+from fieldtune.aim.situation import situation
 from fieldtune.learn.log_posterior import LogPosterior
 from fieldtune.learn.map_estimate import maximise
 from fieldtune.learn.side_miss import SideLayout, side_intervals
@@ -224,7 +224,7 @@ def test_range_error_by_the_delta_method():
 class _Straight:
     """A need that is the miss itself, with a round opening of radius ``radius``: a circular normal in disguise."""
 
-    d_low, d_high = 0.1, 10.0
+    d_low, d_high, rim = 0.1, 10.0, None
 
     def __init__(self, radius):
         self.radius = radius
@@ -234,7 +234,7 @@ class _Straight:
             np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, angle_error, log_drag)
         )
         zero = np.zeros_like(d)
-        return RequiredSpeedPoint(m, zero, zero + 1, zero, zero, zero)
+        return RequiredSpeedPoint(m, zero, zero + 1, zero, zero, zero, zero, zero)
 
     def free_at(self, center):
         size = np.full(len(center.value), self.radius)
@@ -242,6 +242,9 @@ class _Straight:
 
     def free(self, distance, angle_error=0.0, log_drag=0.0):
         return self.free_at(self.log_speed(distance))
+
+    def for_draws(self, angle_error, log_drag):
+        return EachDraw(self, angle_error, log_drag)
 
 
 @pytest.mark.parametrize(

@@ -6,13 +6,15 @@ import math
 
 import numpy as np
 
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
 
 G = 9.80665
 
 
 class VacuumNeed:
     """Basket or window of a robot, without air: v^2 = g D^2 / (2 cos^2(angle) (D tan(angle) - rise))."""
+
+    rim = None
 
     def __init__(self, robot, target):
         self.target, self.element = target, robot.element
@@ -41,10 +43,15 @@ class VacuumNeed:
             d_angle=tangent + by_drop * d * (1 + tangent**2),
             d_drag=pull,
             slope=tangent - 2 * drop / d,
+            slope_by_angle=-(1 + tangent**2),
+            bend=-2 * drop / d**2,
         )
 
     def free_at(self, center):
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error, log_drag):
+        return EachDraw(self, angle_error, log_drag)
 
     def free(self, distance, angle_error=0.0, log_drag=0.0):
         return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))

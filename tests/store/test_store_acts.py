@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldtune.records import UnansweredShot
+from fieldtune.records import Act, UnansweredShot
 from fieldtune.store import Store, rows
 
 
@@ -87,6 +87,22 @@ def test_shots_of_an_undone_battery_change_belong_to_the_period_before(store: St
     assert store.epoch == 1  # never to the one that was undone before
 
 
+def test_a_battery_change_is_undone_also_behind_shots(store: Store) -> None:
+    store.add(2.0, 1400.0, "in")
+    store.swap("B")
+    store.add(2.1, 1400.0, "in")
+    undone = store.undo_swap(2)
+    assert undone is not None
+    assert (undone.act, undone.epoch) == ("swap", 2)
+    assert [(shot.undone, shot.epoch) for shot in store.shots()] == [(False, 1), (False, 1)]
+    assert store.undo_swap(2) is None
+    assert store.undo_swap(1) is None  # no change began it
+    redone = store.redo()
+    assert redone is not None
+    assert redone.act == "swap"
+    assert [shot.epoch for shot in store.shots()] == [1, 2]
+
+
 def test_a_correction_keeps_what_was_confirmed_first(store: Store) -> None:
     store.add(2.0, 1400.0, "in", miss_m=0.02)
     corrected = store.correct(1, "short", None, None)
@@ -128,7 +144,45 @@ def test_two_consoles_undo_their_own_and_see_each_others(tmp_path: Path) -> None
     redone = there.redo()
     assert redone is not None
     assert (redone.act, redone.shot) == ("shot", 2)
-    assert Store(tmp_path / "heron.db").undo() is not None  # a command undoes whosever act was last
+
+
+def test_two_consoles_and_commands_each_undo_only_what_they_did(tmp_path: Path) -> None:
+    def command() -> Store:  # a process of its own each time
+        return Store(tmp_path / "heron.db")
+
+    def numbers(*done: Act | None) -> list[int | None]:
+        return [act and act.shot for act in done]
+
+    command().add(1.0, 1400.0, "in")  # before any console
+    here, there = Store(tmp_path / "heron.db"), Store(tmp_path / "heron.db")
+    here.open_console("here")
+    command().add(2.0, 1400.0, "in")
+    there.open_console("there")
+    here.add(3.0, 1400.0, "in")
+    command().add(4.0, 1400.0, "in")
+    there.add(5.0, 1400.0, "in")
+    assert numbers(here.undo()) == [3]
+    assert numbers(command().undo()) == [4]
+    assert numbers(command().redo(), there.redo(), here.redo()) == [4, None, 3]
+    assert numbers(there.undo(), command().undo(), command().undo()) == [5, 4, 2]
+    assert numbers(here.undo(), here.undo(), here.undo()) == [3, 1, None]
+    there.close_console()
+    assert numbers(command().redo(), here.redo()) == [2, 1]
+    assert numbers(command().undo(), command().undo(), command().undo()) == [2, 1, None]  # 3 is an open console's
+    assert command().console_beside
+    here.redo()
+    here.close_console()
+    assert not command().console_beside
+    assert numbers(command().undo()) == [3]
+
+
+def test_a_command_that_made_the_log_of_a_running_console_keeps_its_acts(tmp_path: Path) -> None:
+    console = Store(tmp_path / "heron.db", made_by_shots_only=True)
+    console.open_console("here")
+    assert console.shots() == ()
+    Store(tmp_path / "heron.db").add(1.0, 1400.0, "in")
+    assert len(console.shots()) == 1
+    assert console.undo() is None
 
 
 def test_what_a_console_left_when_it_was_killed_is_the_next_ones(tmp_path: Path) -> None:

@@ -7,14 +7,23 @@ drop = D tan(angle) - rise, so that the steep parts stay analytic and a few node
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import flying_body, thrown
-from fieldtune.aim.required_speed.interface import Axis, RequiredSpeedPoint, SplineAxis, Tensor, exit_angle_room
+from fieldtune.aim.required_speed.flight_draws import FlightForDraws, last_bend, vacuum_log_speed
+from fieldtune.aim.required_speed.interface import (
+    Axis,
+    EachDraw,
+    RequiredSpeedPoint,
+    SplineAxis,
+    Tensor,
+    exit_angle_room,
+)
+from fieldtune.aim.rim_scores import RimScores
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import spin_ratio
@@ -31,6 +40,8 @@ _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 100.0
 """Distances (m) beyond which nothing is asked (``recommend.check_distance``)."""
+_SOARS = 30.0
+"""Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
 _USUAL_SPAN = math.log(16.0 / 0.8)
 """Span of ln(distance) that the nodes above are enough for; wider tables get more."""
 
@@ -46,6 +57,7 @@ class FlightRequiredSpeed:
     table: Tensor
     d_low: float
     d_high: float
+    rim: RimScores | None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightRequiredSpeed:
@@ -72,12 +84,14 @@ class FlightRequiredSpeed:
         # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
         deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
         drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
-        solved = needed_speed(flying, distance, distance * np.tan(angle) - drop, angle, spin, log_drag, thorough=False)
-        speed_residual = np.log(solved.speed) - _vacuum_log_speed(distance, drop, angle)
+        searched = spin > 0 and robot.element.density < _SOARS
+        climb = distance * np.tan(angle) - drop
+        solved = needed_speed(flying, distance, climb, angle, spin, log_drag, thorough=searched)
+        speed_residual = np.log(solved.speed) - vacuum_log_speed(distance, drop, angle)
         with np.errstate(invalid="ignore"):
             slope_residual = np.log(np.maximum((np.tan(angle) - solved.slope) * distance / (2 * drop), 1e-3))
         residuals, shape = (speed_residual, slope_residual), grid[0].shape
-        return cls(
+        made = cls(
             target,
             robot.element,
             exit_angle,
@@ -86,6 +100,8 @@ class FlightRequiredSpeed:
             d_low,
             d_high,
         )
+        touched = target.touched(robot.element)
+        return made if touched is None else replace(made, rim=RimScores.made(robot, touched, made, angle_span))
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -106,17 +122,23 @@ class FlightRequiredSpeed:
         points = [np.log(d), np.log(drop / d), error, drag] if window else [np.log(d), error, drag]
         (residual, slope_residual), gradients = self.table.at(points)
         slopes = [gradient[0] for gradient in gradients]
+        bends = [gradient[1] for gradient in gradients]
         sec2 = 1 + tangent**2
         by_drop = -0.5 / drop + (slopes[1] / drop if window else 0.0)
         d_distance = (1 + slopes[0] - (slopes[1] if window else 0.0)) / d + by_drop * tangent
         d_angle = tangent + slopes[-2] + by_drop * d * sec2
+        end = 2 * np.exp(slope_residual) / d
+        slope = tangent - end * drop
+        turned = sec2 - end * (d * sec2 * (1 + (bends[1] if window else 0.0)) + drop * bends[-2])
         return RequiredSpeedPoint(
-            value=_vacuum_log_speed(d, drop, angle) + residual,
+            value=vacuum_log_speed(d, drop, angle) + residual,
             d_distance=d_distance,
             d_miss=-by_drop if window else d_distance,
             d_angle=d_angle,
             d_drag=slopes[-1],
-            slope=tangent - 2 * drop / d * np.exp(slope_residual),
+            slope=slope,
+            slope_by_angle=turned,
+            bend=-(tangent - slope) / d * last_bend(slope_residual),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -125,11 +147,11 @@ class FlightRequiredSpeed:
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
-        return self.target.free(self.element, center.slope)
+        return self.target.free(self.element, center.slope, center.bend, self.rise > 0)
 
-
-def _vacuum_log_speed(distance: FloatArray, drop: FloatArray, angle: FloatArray) -> FloatArray:
-    return 0.5 * np.log(STANDARD_GRAVITY * distance**2 / (2 * drop)) - np.log(np.cos(angle))
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> FlightForDraws:
+        """See ``RequiredSpeed.for_draws``."""
+        return FlightForDraws.of(self, angle_error, log_drag, _STEEPEST)
 
 
 def _filled(residual: FloatArray) -> FloatArray:
@@ -183,6 +205,7 @@ class LandingRequiredSpeed:
     table: Tensor
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> LandingRequiredSpeed:
@@ -222,6 +245,8 @@ class LandingRequiredSpeed:
             d_angle=by_angle,
             d_drag=by_scale,
             slope=np.full_like(length, math.tan(self.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -231,6 +256,10 @@ class LandingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)
 
 
 def _span(rest: FloatArray) -> tuple[float, float]:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import ground, sliding_drag
-from fieldtune.aim.required_speed.interface import RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
 from fieldtune.robot.exit_speed import spin_ratio
@@ -40,6 +40,7 @@ class SlidingRequiredSpeed:
     drag_per_metre: float
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> SlidingRequiredSpeed:
@@ -71,6 +72,8 @@ class SlidingRequiredSpeed:
             d_angle=np.zeros_like(length),
             d_drag=0.5 * rubbing / deceleration,
             slope=np.full_like(length, math.tan(self.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -80,6 +83,10 @@ class SlidingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)
 
 
 _DIFFERENCE = 1e-4
@@ -95,6 +102,7 @@ class RollingRequiredSpeed:
     spin_ratio: float
     d_low: float
     d_high: float
+    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> RollingRequiredSpeed:
@@ -137,6 +145,8 @@ class RollingRequiredSpeed:
             d_angle=np.zeros_like(length),
             d_drag=-by_scale / by_speed,
             slope=np.full_like(length, math.tan(at.slope)),
+            slope_by_angle=np.zeros_like(length),
+            bend=np.zeros_like(length),
         )
 
     def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
@@ -146,3 +156,7 @@ class RollingRequiredSpeed:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)

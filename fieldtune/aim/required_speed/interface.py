@@ -15,17 +15,18 @@ from itertools import product
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
-from numpy.polynomial import chebyshev
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.openings import Free
 
 
 @dataclass(frozen=True, slots=True)
 class RequiredSpeedPoint:
-    """Needed log speeds (n,), their derivatives, and the path's slope where it crosses; nan where no speed does it."""
+    """Needed log speeds (n,), their derivatives, and the path's slope where it crosses with its derivative over the
+    angle, and its bend (1/m, the slope's change a metre); nan where no speed does it."""
 
     value: FloatArray
     d_distance: FloatArray
@@ -33,6 +34,8 @@ class RequiredSpeedPoint:
     d_angle: FloatArray
     d_drag: FloatArray
     slope: FloatArray
+    slope_by_angle: FloatArray
+    bend: FloatArray
 
     def put(self, places: NDArray[np.intp], other: RequiredSpeedPoint) -> None:
         """Take the other's m points for those at ``places`` (m,)."""
@@ -53,6 +56,11 @@ class RequiredSpeed(Protocol):
     @property
     def d_high(self) -> float: ...
 
+    @property
+    def rim(self) -> RimScores | None:
+        """What scores off a basket's rim and board; None where only clean passes count."""
+        ...
+
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
     ) -> RequiredSpeedPoint:
@@ -66,6 +74,39 @@ class RequiredSpeed(Protocol):
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """The same, where that of the target's centre is known already."""
         ...
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> DrawsRequiredSpeed:
+        """The same for draws (K,) whose unknowns are given once, to be asked at many distances."""
+        ...
+
+
+class DrawsRequiredSpeed(Protocol):
+    """A required speed for draws with their own unknowns; nothing is said of ``d_drag``."""
+
+    def log_speed(self, distance: ArrayLike, miss: ArrayLike, which: NDArray[np.intp]) -> RequiredSpeedPoint:
+        """Needed ln(speed) at true distances (n,) and misses, for the draws of those numbers (n,)."""
+        ...
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class EachDraw:
+    """Any required speed, asked with each draw's unknowns."""
+
+    need: RequiredSpeed
+    angle_error: FloatArray
+    log_drag: FloatArray
+
+    def log_speed(self, distance: ArrayLike, miss: ArrayLike, which: NDArray[np.intp]) -> RequiredSpeedPoint:
+        """See ``DrawsRequiredSpeed.log_speed``."""
+        return self.need.log_speed(distance, miss, self.angle_error[which], self.log_drag[which])
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        return self.need.free_at(center)
 
 
 def exit_angle_room(exit_angle: float) -> float:
@@ -116,8 +157,8 @@ class Axis:
         """Matrix (count, count) from values at the nodes to Chebyshev coefficients."""
         if self.count == 1:
             return np.ones((1, 1))
-        unit = -np.cos(np.pi * (np.arange(self.count) + 0.5) / self.count)
-        return np.asarray(np.linalg.inv(chebyshev.chebvander(unit, self.count - 1)))
+        turn = np.pi * (1 - (np.arange(self.count) + 0.5) / self.count)
+        return np.asarray(np.linalg.inv(np.cos(np.outer(turn, np.arange(self.count)))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +211,21 @@ class Tensor:
             coefficients = np.moveaxis(np.tensordot(axis.fit_matrix(), coefficients, (1, place)), 0, place)
         return cls(axes, np.ascontiguousarray(coefficients))
 
+    def given(self, points: list[FloatArray]) -> FloatArray:
+        """Coefficients (K, splines' c_1, ..., 2 m) with the axes behind the splines given, as one (K,) array an axis.
+
+        The m functions, and their derivatives along the first of the axes that are given.
+        """
+        smooth = [axis for axis in self.axes if isinstance(axis, Axis)]
+        rows = [axis.rows(x) for axis, x in zip(smooth, points, strict=True)]
+        (first, bent), others = rows[0], [row for row, _ in rows[1:]]
+        weights = [reduce(_outer, [row, *others]) for row in (first, bent)]
+        shape = self.coefficients.shape
+        local = shape[: len(self.axes) - len(smooth)]
+        table = self.coefficients.reshape(int(np.prod(local)), -1, shape[-1])
+        parts = [np.einsum("kr,srm->ksm", weight, table, optimize=True) for weight in weights]
+        return np.concatenate(parts, axis=-1).reshape(len(first), *local, -1)
+
     def at(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
         """Values (m, n), and their derivatives an axis [(m, n)], at points given as one (n,) array an axis."""
         value, slopes = self._near(points)
@@ -199,6 +255,11 @@ class Tensor:
                 others = [bends[offsets[axis]] if k == axis else weight for k, weight in enumerate(weights)]
                 slopes[axis] += reduce(np.multiply, others)[:, None] * block
         return value, slopes
+
+
+def _outer(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Products of all columns: (n, a) and (n, b) give (n, a b)."""
+    return np.asarray((one[:, :, None] * other[:, None, :]).reshape(len(one), -1))
 
 
 def _contracted(partial: FloatArray, row: FloatArray, count: int) -> FloatArray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from typing import TYPE_CHECKING, ClassVar, Protocol, cast
 
 from textual.app import ComposeResult
@@ -41,6 +43,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     AUTO_FOCUS = ""
 
     _arrived = False
+    _controller: Controller | None = None
 
     @property
     def ready(self) -> bool:
@@ -54,8 +57,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     @property
     def controller(self) -> Controller:
-        """What all screens share."""
-        return cast("_HasController", self.app).controller
+        """What all screens share; also where a screen that was left meanwhile is still working something out."""
+        if self._controller is None:
+            self._controller = cast("_HasController", self.app).controller
+        return self._controller
 
     def compose(self) -> ComposeResult:
         yield TextBlock(id="top")
@@ -80,7 +85,9 @@ class ConsoleScreen(Screen[None], CachedWidget):
         controller = self.controller
         self.query_one("#top", TextBlock).put(*self._top(live))
         if self.small:
-            self.query_one("#small", TextBlock).put(*essentials(live, controller, self.TITLE_WORDS))
+            room = self.query_one("#small").content_size
+            said = essentials(live, controller, self.TITLE_WORDS, room.width, room.height)
+            self.query_one("#small", TextBlock).put(*said)
         self._ask()
         self.query_one("#news", TextBlock).put(*self._news())
         turning = words.moving(live, controller.robot)
@@ -96,13 +103,15 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def _ask(self) -> None:
         """One line on what the result keys are for, where the screen doesn't say it anyway."""
         line = self.query_one("#asking", TextBlock)
-        said = asking(self.controller) if self.TITLE_WORDS and not self.small else ""
+        said = asking(self.controller) or self.controller.shooting.offer or ""
+        said = said if self.TITLE_WORDS and not self.small else ""
         line.put((f" ▶  {said}", "bold $act-ink") if said else "")
         line.display = bool(said)
 
     def _news(self) -> list[Part]:
         news = self.controller.news
-        text = words.fitted(words.printable(news.text), self.size.width - 4)
+        rows = 3 if self.small else 1  # a small window has no other place that says more
+        text = words.fitted(words.printable(news.text), rows * (self.size.width - 4) - 8 * (rows - 1))
         return [("✗ ", "bold $bad"), (text, "$bad")] if news.bad and text else [(text, "$ink")]
 
     def _top(self, live: Live) -> list[Part]:
@@ -156,7 +165,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def action_follow(self) -> None:
         """Use the robot's own distance reading: for a result that waits for a word, or from now on."""
         controller = self.controller
-        if controller.shooting.answer is not None and controller.shooting.answer.robot_distance_m is not None:
+        if controller.shooting.answer is not None and controller.shooting.answer.robot_elsewhere:
             controller.recorder.yes(robot_distance=True)
         else:
             try:
@@ -197,7 +206,7 @@ def asking(controller: Controller) -> str:
     answer = shooting.answer
     if answer is not None:
         said = words.result_words(answer.result, answer.miss_m)
-        robots = "   0 with the robot's distance" if answer.robot_distance_m is not None else ""
+        robots = "   0 with the robot's distance" if answer.robot_elsewhere else ""
         return f"{answer.doubt[:1].upper()}{answer.doubt[1:]}. y {said} all the same{robots}   x no"
     if not shooting.asked_about():
         return ""
@@ -211,24 +220,51 @@ def asking(controller: Controller) -> str:
     return f"Shot {words.seen_words(shot, shooting.age_s(shot), robot)}{older}. Where did it go?"
 
 
-def essentials(live: Live, controller: Controller, title: str) -> list[Part]:
-    """What a window too small for more says: setpoint, readback, chance, and the one thing to do."""
+def essentials(live: Live, controller: Controller, title: str, width: int, rows: int) -> list[Part]:
+    """What a window too small for more says: setpoint, readback, chance, and the one thing to do.
+
+    That one thing is whole; for it the others move together, and then give way, the chance first.
+    """
     shooting, robot = controller.shooting, controller.robot
-    order: list[Part] = [("No setpoint yet\n", "bold $act")]
+    asked = asking(controller)
+    said = asked or shooting.offer or main_words.next_step(live, shooting, robot, controller.simulated, False)
+    keys_kept = re.sub(r"   (\S) ", "   \\1\N{NO-BREAK SPACE}", f"▶ {said}")
+    todo: list[Part] = [("\n".join(textwrap.wrap(keys_kept, max(10, width))).replace("\xa0", " "), "bold $act")]
+    order: list[Part] = [("No setpoint yet", "bold $act")]
     if shooting.recommended is not None:
         old = "" if shooting.aim_holds else "  (old: working it out)"
         number = words.setpoint(shooting.recommended, robot)
-        order = [(f"{words.order(robot)} {number}", "bold $act"), (f"{old}\n", "$quiet")]
-    said = asking(controller) or main_words.next_step(live, shooting, robot, controller.simulated, False)
-    return [
-        *(
-            [(f"{title}: needs {USUAL_WIDTH} × {USUAL_HEIGHT}, Esc back\n", "$quiet")]
-            if title and not asking(controller)
-            else []
-        ),
-        *order,
-        *main_words.readback(live, shooting, robot)[:3],
-        (main_words.setpoint_verdict(live, shooting, robot) + "\n", "$quiet"),
-        *main_words.chance(shooting.aim)[:3],
-        (f"\n▶ {said}", "bold $act"),
-    ]
+        order = [(f"{words.order(robot)} {number}", "bold $act"), (old, "$quiet")]
+    thing, value, verdict, *_ = main_words.readback(live, shooting, robot)
+    beside: Part = (verdict[0].strip(), verdict[1])
+    off: Part = (main_words.setpoint_verdict(live, shooting, robot), "$quiet")
+    chance = main_words.chance(shooting.aim)
+    where: list[Part] = [("Distance unknown", "$quiet")]
+    if shooting.distance is not None:
+        read = shooting.reading_apart_m
+        where = [
+            (f"From {words.metres(shooting.distance.value_m)}  ", "$quiet"),
+            (shooting.distance.words, "$quiet")
+            if read is None
+            else (f"robot reads {words.metres(read)}: key 0", "bold $bad"),
+        ]
+    needs: list[Part] = [(f"{title}: needs {USUAL_WIDTH} × {USUAL_HEIGHT}, Esc back", "$quiet")]
+    first = [needs] if title and not asked else []
+    one_row: list[Part] = [thing, value, "  ", beside, off]
+    if _length(one_row) > width:
+        one_row = [value, "  ", beside, off]
+    with_chance: list[Part] = [*order, (", chance ", "$quiet"), chance[1]]
+    fewer: tuple[list[list[Part]], ...] = (
+        [*first, where, order, [thing, value], [beside, off], chance[:3], todo],
+        [where, order, [thing, value], [beside, off], chance[:3], todo],
+        [where, order, one_row, chance[:3], todo],
+        [where, with_chance if _length(with_chance) <= width else order, one_row, todo],
+        [with_chance if _length(with_chance) <= width else order, one_row, todo],
+        [order, todo],
+    )
+    lines = next((lines for lines in fewer if len(lines) - 1 + len(todo[0][0].split("\n")) <= rows), [todo])
+    return [part for number, line in enumerate(lines) for part in (["\n", *line] if number else line)]
+
+
+def _length(parts: list[Part]) -> int:
+    return sum(len(part if isinstance(part, str) else part[0]) for part in parts)

@@ -74,8 +74,10 @@ class MainBody(Rows):
             )
             rows = 3 if self.screen.size.height >= 36 else 1
             guard = controller.encoder
-            first = () if guard is None or guard.caution is None else (guard.caution,)
-            said = main_words.cautions(shooting.aim, (*first, *controller.battery.cautions), rows, self.size.width - 2)
+            offered = () if shooting.offer is None else (shooting.offer,)
+            scale = () if guard is None or guard.caution is None else (guard.caution,)
+            first = (*offered, *scale, *controller.battery.cautions)
+            said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self.query_one("#path", Pictures).show(self._scene())
 
@@ -102,7 +104,10 @@ class MainBody(Rows):
             return said
         shot = asked[0]
         knew = main_words.left_at(shot.speed, robot) + ([words.volts(shot.battery_v)] if shot.battery_v else [])
-        return f"{said}  {', '.join(knew)}\n    {RESULT_KEYS}   x no shot"
+        first = f"{said}  {', '.join(knew)}"
+        if len(first) > self.size.width - 5:  # the keys below it are worth more
+            first = said
+        return f"{first}\n    {RESULT_KEYS}   x no shot"
 
     def show_distance(self) -> None:
         """Where the shot is taken from; what the robot reads, where that is somewhere else; where to drive."""

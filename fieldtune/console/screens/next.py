@@ -84,7 +84,9 @@ class NextScreen(ConsoleScreen):
 
     def action_go(self) -> None:
         """Shoot from the suggested distance."""
-        if self._next is not None:
+        if self._next is None:
+            self.controller.news.say("the next shot is still being worked out: press Enter again")
+        else:
             self.controller.suggest(Distance(round(self._next.distance_m, 2), "asked", "the shot worth taking next"))
             self.dismiss()
 

@@ -72,23 +72,27 @@ class ShotsScreen(ConsoleScreen):
         super().tick(live)
         state, entries = self.controller.shooting, self.entries()
         log = self.query_one("#log", _Log)
-        shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered))
+        several = {shot.uid for shot in state.chosen} if len(state.chosen) > 1 else set()
+        shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered), several)
         if shown != self._shown:
             self._shown = shown
             log.clear_options()
-            log.add_options(Option(self._row(number, entry)) for number, entry in enumerate(entries, 1))
+            log.add_options(
+                Option(self._row(number, entry, entry.uid in several)) for number, entry in enumerate(entries, 1)
+            )
             self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
         chosen = state.chosen[0].uid if state.chosen else None
         at = next((i for i, entry in enumerate(entries) if entry.uid == chosen), None)
         if log.highlighted != at:
             log.highlighted = at
 
-    def _row(self, number: int, entry: Entry) -> Content:
+    def _row(self, number: int, entry: Entry, one_of_several: bool) -> Content:
         state, robot = self.controller.shooting, self.controller.robot
         key = f"{number} " if number < 10 else "  "
         if isinstance(entry, Shot):
             return row(entry, robot, key)
-        return assemble([f"{key}   ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
+        mark = "▶" if one_of_several else " "
+        return assemble([f"{key} {mark} ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
 
     # choosing
 

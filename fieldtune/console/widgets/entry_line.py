@@ -116,22 +116,22 @@ class Question(ModalScreen[bool]):
 
 
 class LeaveQuestion(ModalScreen[bool | None]):
-    """Before the console ends with shots that have no result: y keeps them for the next time, n discards them."""
+    """Before the console ends with something open: y keeps it, n discards it, Esc stays."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("y,enter", "answer(True)", "Keep", tooltip="Quit, and answer them at the next start", id="leave-keep"),
-        Binding("n", "answer(False)", "Discard", tooltip="Quit: nothing was launched", id="leave-discard"),
+        Binding("y,enter", "answer(True)", "Keep", tooltip="Quit, and keep what is open", id="leave-keep"),
+        Binding("n", "answer(False)", "Discard", tooltip="Quit, and discard what is open", id="leave-discard"),
         Binding("escape", "answer(None)", "Stay", tooltip="Don't quit", id="leave-stay"),
     ]
 
-    def __init__(self, count: int) -> None:
+    def __init__(self, question: str, keep: str = "Keep and quit", discard: str = "Discard and quit") -> None:
         super().__init__()
-        self._shots = f"{count} shot{' has' if count == 1 else 's have'}"
+        self._question, self._keep, self._discard = question, keep, discard
 
     def compose(self) -> ComposeResult:
         with Vertical(id="entry"):
-            yield TextBlock((f"{self._shots} no result yet. Keep for the next time?", "bold $act"), id="entry-question")
-            keys = ("y", "bold $act"), " Keep and quit   ", ("n", "bold $act"), " Discard and quit   "
+            yield TextBlock((self._question, "bold $act"), id="entry-question")
+            keys = ("y", "bold $act"), f" {self._keep}   ", ("n", "bold $act"), f" {self._discard}   "
             yield TextBlock(*keys, ("Esc", "bold $act"), " Stay", id="entry-hint")
 
     def action_answer(self, keep: bool | None) -> None:
