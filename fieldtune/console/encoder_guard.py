@@ -96,4 +96,4 @@ class EncoderGuard:
         """What stands on the main screen as long as the scale isn't settled."""
         if self.verdict is None or self.verdict.settled:
             return None
-        return f"encoder (press j): {self.verdict.words}"
+        return f"encoder (press ^e): {self.verdict.words}"

@@ -48,7 +48,6 @@ VIEWS = [
     _key("n", "view('next')", "Next", "The shot worth taking next, and where a setpoint scores"),
     _key("b", "view('battery')", "Battery", "Battery state, and the guided change of battery"),
     _key("c", "view('line')", "Line", "Health of the serial line and what it says"),
-    _key("j", "view('encoder')", "Encoder", "Is the encoder's scale right? By setpoint, ten turns by hand, full power"),
     _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
@@ -60,8 +59,17 @@ ALWAYS = [
 ]
 
 
-ROBOTS = [_key("ctrl+o", "robots", "Robots", "Another robot, a new one, or this one's values and line", "^o")]
-"""With Ctrl, so that no slip of a finger leaves the robot."""
+ROBOTS = [
+    _key(
+        "ctrl+e",
+        "view('encoder')",
+        "Encoder",
+        "Is the encoder's scale right? By setpoint, hand turns, full power",
+        "^e",
+    ),
+    _key("ctrl+o", "robots", "Robots", "Another robot, a new one, or this one's values and line", "^o"),
+]
+"""Set-up of a robot; with Ctrl, so that no slip of a finger leads there."""
 
 ELSEWHERE = {key: binding.description for binding in [*DISTANCES, *SIMULATED] for key in binding.key.split(",")}
 """Keys that only screens have from which one shoots, and what they do there: elsewhere that is said."""

@@ -190,9 +190,9 @@ def test_a_flywheel_with_a_line_of_its_own_and_a_scale_wrong_by_two(home: Path, 
         hands.wait(r"line: reading .*samples/s")
         with open(device[0], "wb", buffering=0) as program:
             program.write(b"setpoint=1200\n")
-            hands.wait(r"encoder \(press j\): readback is 0\.\d\d × what the program asks for")
+            hands.wait(r"encoder \(press \^e\): readback is 0\.\d\d × what the program asks for")
             hands.capture("encoder-off")
-            hands.key("j")
+            hands.key("\x05")
             hands.wait("t takes counts_per_turn = 48")
             hands.capture("encoder")
             hands.key("t")
