@@ -85,7 +85,7 @@ class ShotRecorder:
         state.offer = None if file.offer is None else file.offer.words
         if file.said is not None:
             kept = f"{self._news.text}; " if self._news.text.startswith("confirmed") else ""
-            self._news.say(f"{kept}{file.said}", bad=True)
+            self._news.say(f"{kept}{file.said}", bad=not kept)
             file.said = None
 
     def _take(self, read: _Read) -> None:

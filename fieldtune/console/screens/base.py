@@ -250,9 +250,8 @@ def essentials(live: Live, controller: Controller, title: str, width: int, rows:
         ]
     needs: list[Part] = [(f"{title}: needs {USUAL_WIDTH} × {USUAL_HEIGHT}, Esc back", "$quiet")]
     first = [needs] if title and not asked else []
-    one_row: list[Part] = [thing, value, "  ", beside, off]
-    if _length(one_row) > width:
-        one_row = [value, "  ", beside, off]
+    rows_of: tuple[list[Part], ...] = ([thing, value, "  ", beside, off], [value, "  ", beside, off], [beside, off])
+    one_row = next((row for row in rows_of if _length(row) <= width), [beside])
     with_chance: list[Part] = [*order, (", chance ", "$quiet"), chance[1]]
     fewer: tuple[list[list[Part]], ...] = (
         [*first, where, order, [thing, value], [beside, off], chance[:3], todo],
@@ -262,8 +261,13 @@ def essentials(live: Live, controller: Controller, title: str, width: int, rows:
         [with_chance if _length(with_chance) <= width else order, one_row, todo],
         [order, todo],
     )
-    lines = next((lines for lines in fewer if len(lines) - 1 + len(todo[0][0].split("\n")) <= rows), [todo])
+    room = rows - len(todo[0][0].split("\n"))
+    lines = next((lines for lines in fewer if sum(_rows(line, width) for line in lines[:-1]) <= room), [todo])
     return [part for number, line in enumerate(lines) for part in (["\n", *line] if number else line)]
+
+
+def _rows(line: list[Part], width: int) -> int:
+    return max(1, -(-_length(line) // max(1, width)))
 
 
 def _length(parts: list[Part]) -> int:
