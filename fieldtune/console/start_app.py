@@ -40,7 +40,7 @@ class StartApp(App[Opening]):
         self.home, self.preferences, self.wish = home, preferences, wish or Wish("robots")
         for theme in themes.themes():
             self.register_theme(theme)
-        self.set_reactive(App.theme, themes.DARK)
+        self.set_reactive(App.theme, themes.kept_theme(themes.settings_path()))
         self.stylesheet.set_variables(self.get_css_variables())
 
     def get_default_screen(self) -> StartScreen:

@@ -256,10 +256,10 @@ class StartScreen(Screen[None]):
         self.show_rows()
 
     def action_sunlight(self) -> None:
-        """Between the dark theme and the one for sunlight."""
+        """The next theme."""
         from fieldtune.console import themes
 
-        self.app.theme = themes.SUNLIGHT if self.app.theme == themes.DARK else themes.DARK
+        self.app.theme = themes.following(self.app.theme)
 
     def action_quit(self) -> None:
         """Leaves."""
