@@ -53,8 +53,8 @@ class ConsoleApp(App[None]):
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]  # noqa: RUF012 - the base class declares it so
-    VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (36, "-tall")]  # noqa: RUF012
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide"), (160, "-broad")]  # noqa: RUF012 - the base class declares it so
+    VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (28, "-medium"), (36, "-tall"), (50, "-huge")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS]
 
     def __init__(
@@ -252,12 +252,8 @@ class ConsoleApp(App[None]):
             said += f" (not kept: {error.strerror})"
         self.controller.news.say(said)
 
-    def action_robots(self, what: Literal["robots", "edit", "line"] = "robots") -> None:
-        """Leaves for the list of robots, this robot's values or its line."""
-        self.leave_for(what)
-
-    def leave_for(self, what: Literal["robots", "edit", "line", "again"], said: str = "") -> None:
-        """Leaves this robot's console for something else; shots without a result are asked about first."""
+    def action_leave_for(self, what: Literal["robots", "again"] = "robots", said: str = "") -> None:
+        """Leaves for the list of robots, or to open this one anew; shots without a result are asked about first."""
         from fieldtune.setup.wishes import Wish
 
         self.wish = Wish(what, self.controller.robot.path, said)

@@ -58,6 +58,12 @@ ALWAYS = [
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]
 
+TAKING = [
+    _key("f2", "save_picture", "Save picture", "Save the picture to an SVG file in this folder", "F2", show=False),
+    _key("f3", "copy_view", "Copy view", "Copy what stands on the screen as text", "F3", show=False),
+    _key("f4", "copy_setpoint", "Copy setpoint", "Copy the recommended setpoint's digits", "F4", show=False),
+]
+
 
 ROBOTS = [
     _key(
@@ -67,7 +73,7 @@ ROBOTS = [
         "Is the encoder's scale right? By setpoint, hand turns, full power",
         "^e",
     ),
-    _key("ctrl+o", "robots", "Robots", "Another robot, a new one, or this one's values and line", "^o"),
+    _key("ctrl+o", "leave_for", "Robots", "Another robot, a new one, or this one's values and line", "^o"),
 ]
 """Set-up of a robot; with Ctrl, so that no slip of a finger leads there."""
 
@@ -93,5 +99,5 @@ GROUPS = (
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", ALWAYS),
+    ("Always", [*ALWAYS, *TAKING]),
 )

@@ -109,4 +109,4 @@ class EncoderScreen(ConsoleScreen):
         except FieldtuneError as error:
             controller.news.say(str(error), bad=True)
         else:
-            cast("ConsoleApp", self.app).leave_for("again", f"taken: {verdict.change.words}")
+            cast("ConsoleApp", self.app).action_leave_for("again", f"taken: {verdict.change.words}")
