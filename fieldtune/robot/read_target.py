@@ -9,7 +9,7 @@ from fieldtune.robot.element import Element, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
 from fieldtune.robot.model import Air, Floor, Spot
 from fieldtune.robot.table_reader import Findings, Section
-from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, shown
+from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, TIME, shown
 
 if TYPE_CHECKING:
     from fieldtune.robot.targets import Target
@@ -137,6 +137,16 @@ def read_turret(profile: Section) -> tuple[float, float] | None:
         section.error("high", f"found {math.degrees(high):g} deg; expected more than low, {math.degrees(low):g} deg")
         return None
     return None if math.isnan(low) or math.isnan(high) else (low, high)
+
+
+def read_feeder(profile: Section) -> float | None:
+    """Seconds from one fed element to the next; None where the profile does not say."""
+    section = profile.section("feeder")
+    if section is None:
+        return None
+    interval = section.quantity("interval", TIME, least="10 ms", most="60 s")
+    section.close()
+    return None if math.isnan(interval) else interval
 
 
 def _read_opening(section: Section, kind: type[Target]) -> tuple[float, ...]:
