@@ -90,7 +90,7 @@ class Epoch:
     origin: str | None = None
 
 
-MarkKind = Literal["undo", "redo", "exclude", "include", "correct", "label", "discard"]
+MarkKind = Literal["undo", "redo", "exclude", "include", "correct", "label", "discard", "measure"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,8 @@ class Mark:
     """A later word about a shot, an epoch or another mark, named by ``subject``, its uid.
 
     ``exclude`` leaves a shot out of learning for a ``reason``, ``include`` lets it count again; ``correct`` gives it
-    another ``result`` and misses; ``label`` names an epoch's battery (in ``reason``); ``undo`` takes back what the
+    another ``result`` and misses; ``label`` names an epoch's battery (in ``reason``); ``measure`` keeps a
+    measurement made in an epoch (in ``reason``); ``undo`` takes back what the
     subject did, ``redo`` does it again.
     """
 
@@ -112,7 +113,7 @@ class Mark:
     side_m: float | None = None
 
 
-ActKind = Literal["shot", "correct", "exclude", "include", "swap", "label", "discard"]
+ActKind = Literal["shot", "correct", "exclude", "include", "swap", "label", "discard", "measure"]
 
 
 @dataclass(frozen=True, slots=True)

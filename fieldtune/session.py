@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.turn import Pose
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
+    from fieldtune.learn.measured import Evidence
     from fieldtune.link.samples import LineSnapshots
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
@@ -204,15 +205,9 @@ class Session:
 
     def response(self, recording: Path | str) -> WheelResponse:
         """How the wheel answers and holds its setpoints, from a recording with steps of the setpoint."""
-        from fieldtune.link.recording import decode
-        from fieldtune.link.wheel_response import trace_of, wheel_response
+        from fieldtune.link.wheel_response import recorded_response
 
-        mechanism = self.robot.launcher.mechanism
-        if not mechanism.by_motion(lambda _: True, lambda _: False):
-            words = f"it is {mechanism.article} {mechanism.kind}"
-            raise InputError(f"{self.robot.name} has no wheel whose speed is held: {words}")
-        trace = trace_of(decode(recording, self.robot), self.robot.setpoint.scale.is_speed)
-        return wheel_response(trace, self.robot.drive)
+        return recorded_response(self.robot, recording)
 
     def hold_verdict(self, response: WheelResponse, target: str | None = None) -> HoldVerdict:
         """Whether the wheel holds well enough for the good range at every spot."""
@@ -229,15 +224,16 @@ class Session:
     @property
     def posterior(self) -> Posterior:
         """What is believed after all shots that count; the profile's own uncertainty before the first."""
-        from fieldtune.learn import learn
+        from fieldtune.learn import learn, measured
         from fieldtune.setup.encoder_watch import believed_shots
 
         with self._lock:
             shots, epoch = believed_shots(self.robot, self.log), self.log.epoch
             batteries = {one.epoch: one.label for one in self.log.epochs()}
-            key = (epoch, *batteries.values(), *(shot for shot in shots if shot.counts))
+            beside = measured.kept(self.log.marks(), self.log.epochs())
+            key = (epoch, beside, *batteries.values(), *(shot for shot in shots if shot.counts))
             if self._posterior is None or key != self._learned_from:
-                self._posterior = learn(self.robot, shots, epoch, batteries=batteries)
+                self._posterior = learn(self.robot, shots, epoch, batteries=batteries, beside=beside)
                 self._learned_from = key
             return self._posterior
 
@@ -305,6 +301,12 @@ class Session:
             found.battery_v,
         )
         return self.log.correct(found.shot, entry.result, miss_m, side_m)
+
+    def measure(self, evidence: Evidence) -> Evidence:
+        """Keeps what was measured beside shots (exit speed or angle, friction) and learns from it."""
+        from fieldtune.learn.measured import keep
+
+        return keep(self.robot, self.log, evidence)
 
     def undo(self) -> Act | None:
         """Undoes the last act (a shot, a correction, a battery change, a leaving out) and says which; None without."""

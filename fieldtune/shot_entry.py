@@ -171,6 +171,7 @@ def act_words(act: Act, shot: Shot | None) -> str:
         "swap": f"the battery change to period {act.epoch}",
         "label": f"the name of the battery in period {act.epoch}",
         "discard": "discarding a shot that was seen",
+        "measure": f"a measurement in battery period {act.epoch}",
     }
     return said[act.act]
 

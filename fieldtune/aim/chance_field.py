@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.distance_table import WORTH_SAYING
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import reach
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.results import WORTH_SAYING
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief

@@ -17,7 +17,7 @@ import numpy as np
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import TableRow
+from fieldtune.aim.results import WORTH_SAYING, TableRow
 from fieldtune.aim.situation import situation, situations
 from fieldtune.normal import ndtr
 from fieldtune.robot.exit_speed import drive_quantity
@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
     from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.robot.model import Robot, Target
-
-WORTH_SAYING = 0.01
-"""Below this hit probability a setpoint outside of what works is no recommendation."""
 
 _FEW, _FIRST = 8, 4
 _STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.6, 3.0, 0.005

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fieldtune.aim.reach import reach
-from fieldtune.aim.recommend import check_distance
+from fieldtune.aim.reach import check_distance, reach
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
 

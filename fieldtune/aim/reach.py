@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
+from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
@@ -16,6 +17,15 @@ if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot, Target
+
+
+def check_distance(distance_m: float) -> None:
+    """Raise ``InputError`` unless the distance is a positive number of metres that a field can have."""
+    if not math.isfinite(distance_m) or distance_m <= 0:
+        raise InputError(f"distance {distance_m!r}: expected a length above zero, such as 3.2 m")
+    if distance_m > 100:
+        raise InputError(f"distance {distance_m:g} m: more than any field; expected metres, such as 3.2 m")
+
 
 _SCAN_M, _FEWEST = 0.02, 240
 """Spacing of the distances scanned, metres, and the fewest of them."""

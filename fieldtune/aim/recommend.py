@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.distance_table import WORTH_SAYING
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
-from fieldtune.aim.reach import reach, why_not
+from fieldtune.aim.reach import check_distance, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Aim, Sensitivity, SetpointChoice
-from fieldtune.errors import InputError
+from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -135,14 +133,6 @@ def hit_chance(
 def mean_log_speed(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
     """ln exit speed of the best single belief at a setpoint."""
     return float(log_speed(robot, belief.basis, belief.best, drive_quantity(robot, setpoint, battery_v))[0, 0])
-
-
-def check_distance(distance_m: float) -> None:
-    """Raise ``InputError`` unless the distance is a positive number of metres that a field can have."""
-    if not math.isfinite(distance_m) or distance_m <= 0:
-        raise InputError(f"distance {distance_m!r}: expected a length above zero, such as 3.2 m")
-    if distance_m > 100:
-        raise InputError(f"distance {distance_m:g} m: more than any field; expected metres, such as 3.2 m")
 
 
 def unreachable(

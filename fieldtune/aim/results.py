@@ -9,6 +9,10 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 
+WORTH_SAYING = 0.01
+"""Below this hit probability a setpoint outside of what works is no recommendation."""
+
+
 @dataclass(frozen=True, slots=True)
 class SetpointChoice:
     """Recommended setpoint and the range within reach of its hit probability; ``unit`` is rpm, % or mm."""

@@ -211,6 +211,14 @@ class BatteryWatch:
         line = self._line
         return line.resistance if line is not None and line.resistance_sd < 0.25 * line.resistance else None
 
+    def lowest_rest_v(self, setpoint: float | None) -> float | None:
+        """Volts at rest below which a setpoint can't be held between shots any more; None where that isn't known."""
+        line, found = self._line, self.resistance_measured
+        ohm = found if found is not None else self._profile_ohm
+        if setpoint is None or ohm is None or line is None:
+            return None
+        return self._limits.lowest_voltage(setpoint, ohm, self._shots.between(BETWEEN_SHOTS_S), line.rest_v)
+
     def _shots_left(
         self, setpoint: float | None, ohm: float | None, between: float
     ) -> tuple[float, float, float] | None:

@@ -12,6 +12,7 @@ FAMILIES = {
     "budget": ("budget",),
     "angle": ("angle",),
     "hits": ("hits",),
+    "measure": ("measure",),
     "response": ("response",),
     "shot": ("shot", "correct", "undo", "redo", "shots", "exclude", "include", "swap", "batteries", "learned"),
     "pack": ("pack", "merge", "import"),

@@ -52,8 +52,8 @@ class ConsoleApp(App[None]):
 
     CSS_PATH = "console.tcss"
     ENABLE_COMMAND_PALETTE = False
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide")]  # noqa: RUF012 - the base class declares it so
-    VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (36, "-tall")]  # noqa: RUF012
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide"), (160, "-broad")]  # noqa: RUF012 - the base class declares it so
+    VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (28, "-medium"), (36, "-tall"), (50, "-huge")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ALWAYS]
 
     def __init__(

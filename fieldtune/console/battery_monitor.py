@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -11,12 +12,13 @@ if TYPE_CHECKING:
     from fieldtune.battery.status import BatteryStatus
     from fieldtune.battery.watch import BatteryWatch
     from fieldtune.console.background import BackgroundThreads
-    from fieldtune.console.line_opening import ConsoleLine
     from fieldtune.console.shooting_state import ShootingState
     from fieldtune.console.shot_recorder import ShotRecorder
     from fieldtune.link.samples import Sample
     from fieldtune.session import Session
 
+_MOST_WAITING = 20_000
+"""Samples that wait for the watch."""
 EVERY = 6
 """Looks between two questions to the watch."""
 _SURE_SHARE = 0.1
@@ -41,6 +43,7 @@ class BatteryMonitor:
         self.kept = 0
         self._noted = False
         self._looks = 0
+        self._waiting: list[Sample] = []
 
     def prepare(self) -> None:
         """Make the watch."""
@@ -57,11 +60,14 @@ class BatteryMonitor:
         known = log.batteries(label) if label is not None else ()
         return BatteryWatch(self._session.robot, [r.resistance_ohm for r in known if r.resistance_ohm is not None])
 
-    def look(self, line: ConsoleLine) -> None:
+    def look(self, samples: Sequence[Sample]) -> None:
         """Hand the new samples on, and ask now and then."""
+        self._waiting += samples
         if self.watch is None:
+            del self._waiting[:-_MOST_WAITING]
             return
-        for s in line.drain():
+        samples, self._waiting = self._waiting, []
+        for s in samples:
             self.watch.feed(s.time_s, s.wheel_rpm, s.battery_v, s.current_a, s.setpoint, s.fired, s.fresh)
             if self.guided is not None:
                 self.guided.feed(s.time_s, s.wheel_rpm, s.setpoint, s.battery_v)

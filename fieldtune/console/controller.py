@@ -17,6 +17,7 @@ from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.shot_recorder import ShotRecorder
 from fieldtune.console.typed import Distance
 from fieldtune.errors import FieldtuneError, StoreError
+from fieldtune.link.history import LineHistory
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ class Controller:
         self.advisor = Advisor(session, self.shooting, self.background, lambda: self.clock(), self._show_whole)
         self.recorder.when_changed = self._log_changed
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
+        self.history = LineHistory(robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False))
         self.looking = False
         self.output: Output | None = None
         """What goes to the terminal; None before the first paint and without one."""
@@ -89,7 +91,9 @@ class Controller:
         if not isinstance(self.line, UnopenedLine):
             self.advisor.look(live)
             self.recorder.look()
-        self.battery.look(self.line)
+        samples = self.line.drain()
+        self.history.take(samples, live.shots)
+        self.battery.look(samples)
         self.show()
 
     def _show_whole(self) -> None:

@@ -58,6 +58,12 @@ ALWAYS = [
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]
 
+TAKING = [
+    _key("f2", "save_picture", "Save picture", "Save the picture to an SVG file in this folder", "F2", show=False),
+    _key("f3", "copy_view", "Copy view", "Copy what stands on the screen as text", "F3", show=False),
+    _key("f4", "copy_setpoint", "Copy setpoint", "Copy the recommended setpoint's digits", "F4", show=False),
+]
+
 
 ELSEWHERE = {key: binding.description for binding in [*DISTANCES, *SIMULATED] for key in binding.key.split(",")}
 """Keys that only screens have from which one shoots, and what they do there: elsewhere that is said."""
@@ -81,5 +87,5 @@ GROUPS = (
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", ALWAYS),
+    ("Always", [*ALWAYS, *TAKING]),
 )

@@ -178,10 +178,12 @@ def left_at(speed: float | None, robot: Robot) -> list[str]:
 
 
 def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
-    """The last shots, newest first, one a row."""
-    parts: list[Part] = []
-    for shot in list(reversed(shots))[:rows]:
-        speed = "".join(left_at(shot.speed, robot))
+    """The last shots, newest first, one a row below their headings."""
+    unit = robot.launcher.mechanism.measured[0]
+    head = f"{'shot':>4}  {'  result':<20} {'distance':>8}  {'setpoint':>9}  {f'left at ({unit})':<17} {'battery':<7}"
+    parts: list[Part] = [(head + "\n", "$quiet")]
+    for shot in list(reversed(shots))[: rows - 1]:
+        speed = "" if shot.speed is None else f"{shot.speed:.0f}"
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
         what = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<18}"
         how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"

@@ -18,7 +18,7 @@ from fieldtune.errors import InputError
 from fieldtune.records import Result, Shot, UnansweredShot
 from fieldtune.robot.model import Robot, Target
 from fieldtune.shot_entry import contradictions
-from fieldtune.store import stamp
+from fieldtune.store.rows import stamp
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim

@@ -242,7 +242,11 @@ class FirstShots:
 
 
 def first_shots(density: LogPosterior, layout: Layout, table: ShotTable, place: int) -> FirstShots | None:
-    """The present epoch's shots apart from the earlier ones; None if there are none of either, or many."""
+    """The present epoch's shots apart from the earlier ones; None if there are none of either, or many, or something
+    was measured beside them, which is neither.
+    """
+    if table.beside:
+        return None
     now = table.epoch == place
     present, earlier = density.of_shots(now), density.of_shots(~now)
     if not present.rows or not earlier.rows or sum(map(len, present.rows)) > _FIRST:

@@ -15,6 +15,7 @@ import numpy as np
 
 from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
+from fieldtune.learn.measured import Evidence, measured_rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.target_expansion import (
     Expansion,
@@ -108,6 +109,7 @@ def evidence(
         points = measured[index] & _telling(seen, layout)
         rows.append(_intervals(table, index[~points], layout, seen.at(~points)))
         rows.append(_points(robot, table, index[points], layout, seen.at(points)))
+    rows += measured_rows(robot, table.beside, table.epochs, layout)
     return tuple(part for part in rows if len(part))
 
 
@@ -230,6 +232,8 @@ class ShotTable:
     before_last: FloatArray
     batch: IntArray
     batches: tuple[str, ...]
+    epochs: tuple[int, ...]
+    beside: tuple[Evidence, ...]
 
     def __len__(self) -> int:
         return len(self.shots)
@@ -243,18 +247,19 @@ class ShotTable:
         return basis.at(self.quantity) if len(self) else np.zeros((0, basis.size))
 
 
-def epochs_of(shots: Sequence[Shot], epoch: int) -> list[int]:
-    """Epochs with shots that count, and the present one, ascending."""
-    return sorted({shot.epoch for shot in shots} | {epoch})
+def epochs_of(shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> list[int]:
+    """Epochs with shots that count or a measured exit speed, and the present one, ascending."""
+    return sorted({shot.epoch for shot in shots} | {epoch} | {one.epoch for one in beside if one.of == "exit_speed"})
 
 
-def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
-    """Table of the shots that count and that the model can place: finite distance, a setpoint that throws."""
+def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> ShotTable:
+    """Table of the shots that count and that the model can place, with what was measured ``beside`` them."""
     in_time = _in_order(shots)
     usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
-    places = {number: place for place, number in enumerate(epochs_of(usable, epoch))}
+    epochs = epochs_of(usable, epoch, beside)
+    places = {number: place for place, number in enumerate(epochs)}
     names = {target.name: place for place, target in enumerate(robot.targets)}
     labels = {shot.batch for shot in usable}
     batches = tuple(sorted(label for label in labels if label is not None)) if len(labels) > 1 else ()
@@ -281,6 +286,8 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int) -> ShotTable:
         before_last=_before_last(in_time, usable),
         batch=np.array([batches.index(s.batch) if s.batch in batches else -1 for s in usable], dtype=np.intp),
         batches=batches,
+        epochs=tuple(epochs),
+        beside=tuple(beside),
     )
 
 

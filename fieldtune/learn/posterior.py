@@ -15,7 +15,7 @@ from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.arrays import FloatArray
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
-from fieldtune.learn.evidence import ShotTable, epochs_of, shot_table, sums_in_reach
+from fieldtune.learn.evidence import ShotTable, shot_table, sums_in_reach
 from fieldtune.learn.importance_sampling import even_normals, importance_draws
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
 from fieldtune.learn.next_shot import best_next_shot, shot_from
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
     from fieldtune.aim.places import Place
     from fieldtune.learn.log_posterior import LogPosterior
+    from fieldtune.learn.measured import Evidence
     from fieldtune.learn.parameters import Layout
     from fieldtune.learn.target_expansion import RequiredSpeedOf
     from fieldtune.records import Shot
@@ -85,16 +86,17 @@ def learn(
     required_of: RequiredSpeedOf = required_speed_for,
     draws: int | None = None,
     batteries: Mapping[int, str | None] | None = None,
+    beside: Sequence[Evidence] = (),
 ) -> Posterior:
     """Posterior of a robot's unknowns from all shots that count, for the present ``epoch``; the prior with none.
 
     ``required_of`` gives the required speed of a target; ``draws`` their number, None for as many as it takes.
     ``batteries``: the battery's name by epoch; one that comes back starts at its own level. Shots that the model can't
-    place are left out.
+    place are left out. ``beside``: what was measured beside shots.
     """
     if draws is None:
         draws = _FEW_DRAWS if sum(shot.counts for shot in shots) <= _FEW_SHOTS else _DRAWS
-    return Posterior(fit(robot, shots, epoch, required_of, draws, batteries))
+    return Posterior(fit(robot, shots, epoch, required_of, draws, batteries, beside))
 
 
 def next_shot(robot: Robot, posterior: Posterior, target: Target, battery_v: float | None = None) -> NextShot:
@@ -138,13 +140,14 @@ def fit(
     required_of: RequiredSpeedOf,
     draws: int,
     labels: Mapping[int, str | None] | None = None,
+    beside: Sequence[Evidence] = (),
 ) -> Fit:
     """Posterior of a robot's unknowns from the shots that count, as ``draws`` draws for the present epoch.
 
     ``labels``: the battery of each epoch, where it has a name.
     """
-    table = shot_table(robot, shots, epoch)
-    epochs = epochs_of(table.shots, epoch)
+    table = shot_table(robot, shots, epoch, beside)
+    epochs = list(table.epochs)
     side_density = side_log_posterior(robot, table, required_of)
     side_mode = maximise(side_density, np.zeros(2))
     side_layout = SideLayout.of(robot)

@@ -19,9 +19,11 @@ from fieldtune.errors import InputError
 from fieldtune.physics.motor import mean_voltage, motor, torque
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.link.recording import Decoded
-    from fieldtune.robot.model import Drive
+    from fieldtune.robot.model import Drive, Robot
 
 _SETTLED, _REST, _RISE = 0.02, 0.25, 1 - math.exp(-1)
 _SHORTEST_S, _FEWEST = 0.4, 12
@@ -313,3 +315,14 @@ def _notes(
     if unsettled:
         notes.append(f"{unsettled} of {len(steps)} setpoints were left before the wheel was at rest: hold them longer")
     return tuple(notes)
+
+
+def recorded_response(robot: Robot, recording: Path | str) -> WheelResponse:
+    """The same of a recording with steps of the setpoint; raises ``InputError`` for a robot without a held wheel."""
+    from fieldtune.link.recording import decode
+
+    mechanism = robot.launcher.mechanism
+    if not mechanism.by_motion(lambda _: True, lambda _: False):
+        words = f"it is {mechanism.article} {mechanism.kind}"
+        raise InputError(f"{robot.name} has no wheel whose speed is held: {words}")
+    return wheel_response(trace_of(decode(recording, robot), robot.setpoint.scale.is_speed), robot.drive)

@@ -144,7 +144,7 @@ class _Epoch(_Entry):
 
 class _Mark(_Entry):
     subject: str
-    kind: Literal["undo", "redo", "exclude", "include", "correct", "label"]
+    kind: Literal["undo", "redo", "exclude", "include", "correct", "label", "measure"]
     reason: str | None = None
     result: Result | None = None
     miss_m: float | None = None

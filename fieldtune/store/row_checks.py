@@ -42,7 +42,8 @@ _IMPOSSIBLE = {
     "shots": (*_not_a_number("distance_m", "setpoint", "miss_m", "side_m", "speed", "battery_v"), "NOT distance_m > 0",
               f"result NOT IN ({_RESULTS})", "typeof(time) <> 'text'", "typeof(epoch) <> 'integer'"),
     "marks": (*_not_a_number("miss_m", "side_m"), f"result NOT IN ({_RESULTS})", "typeof(time) <> 'text'",
-              "kind NOT IN ('undo', 'redo', 'exclude', 'include', 'correct', 'label', 'discard')"),
+              "kind NOT IN ('undo', 'redo', 'exclude', 'include', 'correct', 'label', 'discard',"
+              " 'measure')"),
     "batteries": (*_not_a_number("resistance_ohm", "rest_v"), "typeof(time) <> 'text'"),
 }  # fmt: skip
 """What no program of ours writes, as a change by hand leaves it."""

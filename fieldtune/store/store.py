@@ -231,6 +231,14 @@ class Store:
             acts.note(db, rows.add_mark(db, self._now(), uid, "label", label), "label", self._author)
             return label
 
+    def measure(self, words: str) -> str:
+        """Keeps a measurement, as ``learn.measured`` writes it, in the present battery period; returns its uid."""
+        with self._writing() as db:
+            uid = rows.uid_of_epoch(db, rows.present_epoch(db, self._now()))
+            mark = rows.add_mark(db, self._now(), uid, "measure", words)
+            acts.note(db, mark, "measure", self._author)
+            return mark
+
     def merge(
         self,
         shots: Iterable[Shot],

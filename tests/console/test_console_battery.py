@@ -14,6 +14,7 @@ from console_world import seen, slider, thrower
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp
+from fieldtune.console.widgets.text_block import TextBlock
 from fieldtune.link.samples import Sample
 from fieldtune.robot.model import Robot, SetpointRange
 from fieldtune.session import Session
@@ -174,7 +175,8 @@ def test_an_open_loop_robot_is_held_against_its_drive_and_compared_at_one_voltag
         await change_all_the_same(app, pilot)
         await until(app, pilot, "bring the drive from standstill")
         line.samples = list(spin_up(10.0, 40.0, 0.4 * no_load_rpm * 10.0 / 9.6))
-        text = await until(app, pilot, "One or two shots")
+        await until(app, pilot, "One or two shots")
+        text = app.screen.query_one("#battery-change", TextBlock).plain  # on the screen it is broken into lines
         assert "at 40 %, as the profile's drive should" in text
         assert "and 10.1 V" in text
 

@@ -379,9 +379,7 @@ def test_the_one_thing_to_do_is_whole_in_the_smallest_window(session: FixedAnswe
         )  # fmt: skip
         burst(app, ["y", "h", "a"])
         await whole("Where did it go?")
-        app.controller.news.say(
-            "news that takes all three rows that it may have in so small a window, and no more"
-        )
+        app.controller.news.say("news that takes all three rows that it may have in so small a window, and no more")
         await whole("Where did it go?", "news that takes", "▼ below by 100 rpm")
         line.now = replace(line.now, setpoint=1640.0, wheel_rpm=1640.0)  # the longest verdict on one row
         await whole("Where did it go?", "● on setpoint 1640 rpm: too low")

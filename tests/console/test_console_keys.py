@@ -334,7 +334,7 @@ def test_what_is_known_fits_a_small_window_and_a_log_row_keeps_to_its_line(sessi
     session.confirm(2.6, 1480.0, "in")
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
-        await pilot.press("k")
+        await pilot.press("k", "shift+tab")
         text = await until(app, pilot, "Drift:")
         for fact in session.learned().facts:
             assert fact.words[:30] in text

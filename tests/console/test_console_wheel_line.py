@@ -7,13 +7,17 @@ import random
 
 import numpy as np
 import pytest
-from console_driver import ScriptedLine, drive, screen_text
+from console_driver import ScriptedLine, drive, screen_text, until
 from console_world import live, thrower
 from textual.pilot import Pilot
 
+from fieldtune.charts.chart import Chart, Line, Words
 from fieldtune.console import ConsoleApp
 from fieldtune.console.screens.line import whole_lines
-from fieldtune.console.screens.wheel import trace
+from fieldtune.console.screens.wheel import Trace
+from fieldtune.console.widgets.pictures import Pictures
+from fieldtune.link.history import LineHistory
+from fieldtune.link.samples import Sample
 from fieldtune.session import Session
 
 
@@ -24,14 +28,66 @@ def _heard(**changes):
 
 def test_a_silent_line_lets_the_past_move_on() -> None:
     """Heard up to now: the curve ends at now. Silent for four seconds: it ends four seconds ago."""
+    robot = thrower()
+    trace = Trace(ConsoleApp(robot, Session(robot), ScriptedLine()).controller)
+
+    def curve(chart: Chart | None) -> Line:
+        assert chart is not None
+        return next(part for part in chart.shapes if isinstance(part, Line))
+
     for age_s, ends_at in ((0.05, 0.0), (4.0, -4.0), (9.5, -9.5)):
-        picture = trace(_heard(age_s=age_s, state="live" if age_s < 1 else "lost"), thrower())
-        curve = picture.series[-1]
-        assert curve.x[-1] == pytest.approx(ends_at, abs=0.02)
-        assert curve.x[0] >= -10.0
-    assert trace(_heard(age_s=60.0, state="lost"), thrower()) is not None  # nothing left of it, and nothing fails
-    ended = trace(_heard(age_s=60.0, state="ended"), thrower())
-    assert ended.series[-1].x[-1] == 0.0  # a replay that is over stays to be looked at
+        drawn = curve(trace.chart(_heard(age_s=age_s, state="live" if age_s < 1 else "lost"), 10.0))
+        assert drawn.x[-1] == pytest.approx(ends_at, abs=0.02)
+        assert drawn.x[0] >= -10.0
+    gone = trace.chart(_heard(age_s=60.0, state="lost"), 10.0)  # nothing left of it: that is said
+    assert gone is not None
+    assert any(isinstance(part, Words) and "nothing" in part.text for part in gone.shapes)
+    ended = trace.chart(_heard(age_s=60.0, state="ended"), 10.0)
+    assert curve(ended).x[-1] == pytest.approx(0.0, abs=0.02)  # a replay that is over stays to be looked at
+
+
+def test_history_keeps_setpoints_drops_and_moments_long_past() -> None:
+    """Five minutes at 100 samples a second with a drop of 30 ms in each: every one of them is still seen."""
+    history = LineHistory(is_wheel=True)
+    for minute in range(5):
+        times = minute * 60 + np.arange(0, 60, 0.01)
+        speed = np.where(np.abs(times - (minute * 60 + 30)) < 0.015, 1200.0, 1500.0 + minute)
+        history.take(Sample(time_s=float(t), arrival_s=0.0, wheel_rpm=float(v), setpoint=1500.0 + 100 * minute)
+                     for t, v in zip(times, speed, strict=True))  # fmt: skip
+    assert 5000 <= len(history) <= 6000
+    whole = history.stretch(0.0, 300.0).thinned(200)
+    assert len(whole.time_s) <= 200
+    assert sorted({int(t // 60) for t in whole.time_s[whole.low < 1300]}) == [0, 1, 2, 3, 4]
+    part = history.stretch(70.0, 80.0)
+    assert part.low.min() == pytest.approx(1501.0)
+    assert set(part.setpoint) == {1600.0}  # the setpoint of then, not of now
+    assert history.stretch(400.0, 410.0).thinned(10).time_s.size == 0
+
+
+def test_the_picture_zooms_stands_still_and_goes_back() -> None:
+    robot = thrower()
+    session, port = Session(robot), ScriptedLine()
+    session.log.remember("caution understood", "yes")
+    port.samples = [
+        Sample(time_s=t, arrival_s=t, wheel_rpm=1000.0 + t, setpoint=1500.0) for t in np.arange(0, 100, 0.05).tolist()
+    ]
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("w")
+        await until(app, pilot, "over 10 s, live")
+        await pilot.press("minus")
+        await until(app, pilot, "over 30 s, live")
+        await pilot.press("plus", "plus", "p")
+        await until(app, pilot, "over 5 s, frozen")
+        await pilot.press("comma", "comma")
+        chart = app.screen.query_one("#wheel-plot", Pictures).pictures[0]
+        assert isinstance(chart, Chart)
+        line = next(part for part in chart.shapes if isinstance(part, Line))
+        assert np.nanmax(line.y) == pytest.approx(1094.9, abs=0.3)  # 5 s ago it was at 95 s
+        await pilot.press("backspace")
+        await until(app, pilot, "over 5 s, live")
+
+    drive(ConsoleApp(robot, session, port), script, (120, 40))  # type: ignore[arg-type]
 
 
 def test_lines_are_shown_whole_as_many_as_fit() -> None:

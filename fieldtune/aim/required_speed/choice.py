@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.required_speed.flight import FlightRequiredSpeed, LandingRequiredSpeed
-from fieldtune.aim.required_speed.floor import RollingRequiredSpeed, SlidingRequiredSpeed
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -55,10 +53,16 @@ def required_speed_for(robot: Robot, target: Target) -> RequiredSpeed:
 def _need(case: _Case) -> RequiredSpeed:
     top_speed = fastest_exit(case.robot)
 
+    # Each law is imported where it is asked for: a robot needs one of them.
     def flight() -> RequiredSpeed:
+        from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
+
         return FlightRequiredSpeed.made(case.robot, case.target, top_speed)
 
     def floor() -> RequiredSpeed:
+        from fieldtune.aim.required_speed.flight import LandingRequiredSpeed
+        from fieldtune.aim.required_speed.floor import RollingRequiredSpeed, SlidingRequiredSpeed
+
         if case.robot.lands_first:
             return LandingRequiredSpeed.made(case.robot, case.target, top_speed)
         if case.element.shape == "sphere":

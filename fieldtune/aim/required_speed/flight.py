@@ -39,7 +39,7 @@ _MARGIN = 3.5
 _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 100.0
-"""Distances (m) beyond which nothing is asked (``recommend.check_distance``)."""
+"""Distances (m) beyond which nothing is asked (``reach.check_distance``)."""
 _SOARS = 30.0
 """Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
 _USUAL_SPAN = math.log(16.0 / 0.8)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 import textwrap
+from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Protocol, cast
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
-from fieldtune.console import keys, main_words, words
+from fieldtune.console import keys, main_words, taking_away, words
 from fieldtune.console.typed import read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
@@ -19,6 +21,7 @@ from fieldtune.records import Result, Shot
 
 if TYPE_CHECKING:
     from fieldtune.console.controller import Controller
+    from fieldtune.console.widgets.pictures import Pictures
     from fieldtune.link.samples import Live
 
 Miss = tuple[float | None, float | None]
@@ -39,7 +42,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, *keys.TAKING]
     AUTO_FOCUS = ""
 
     _arrived = False
@@ -179,6 +182,39 @@ class ConsoleScreen(Screen[None], CachedWidget):
         """Confirm a result although something about it was odd."""
         self.controller.recorder.yes()
         self.controller.show()
+
+    # what is taken from the screen
+
+    def action_save_picture(self) -> None:
+        """Save the picture as an SVG file."""
+        pictures = next(iter(self.query("Pictures").results()), None)
+
+        def saved() -> Path:
+            return taking_away.save_picture(cast("Pictures | None", pictures), self.controller, self.TITLE_WORDS,
+                                            Path.cwd())  # fmt: skip
+
+        self._taken(lambda: f"saved: {saved()}")
+
+    def action_copy_view(self) -> None:
+        """Copy the view as text."""
+        self.app.copy_to_clipboard(taking_away.view_text(self))
+        self.controller.news.say("copied: this view as text, where the terminal allows it")
+
+    def action_copy_setpoint(self) -> None:
+        """Copy the recommended setpoint."""
+
+        def copied() -> str:
+            digits = taking_away.setpoint_digits(self.controller)
+            self.app.copy_to_clipboard(digits)
+            return f"copied: {digits}, where the terminal allows it"
+
+        self._taken(copied)
+
+    def _taken(self, take: Callable[[], str]) -> None:
+        try:
+            self.controller.news.say(take())
+        except FieldtuneError as error:
+            self.controller.news.say(str(error), bad=True)
 
     def action_fire(self) -> None:
         """Launch one element on the simulated robot."""

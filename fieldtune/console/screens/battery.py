@@ -1,4 +1,8 @@
-"""The battery: what it holds now, and the guided change of it, which takes a minute and one or two shots."""
+"""The battery: what it holds now, and the guided change of it, which takes a minute and one or two shots.
+
+A newcomer's question: "will this battery last the match, and what did the new one change?" The voltage's band meets the
+dotted line where it is too low; the two bars are the setpoint before and after.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,10 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal
 
 from fieldtune.console import keys, main_words, words
 from fieldtune.console.screens import battery_words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
@@ -19,8 +22,14 @@ from fieldtune.errors import InputError
 if TYPE_CHECKING:
     from fieldtune.battery.change import Outlook, Recalibration
     from fieldtune.battery.resistance import TwoPulse
+    from fieldtune.charts.chart import Chart
     from fieldtune.link.samples import Live
     from fieldtune.records import BatteryReading
+
+
+_REDRAWN_S = 2.0
+MATCH_S = 150.0
+"""How far ahead the forecast is drawn: about a match (common practice)."""
 
 
 def read_label(text: str) -> str:
@@ -30,10 +39,11 @@ def read_label(text: str) -> str:
     return said
 
 
-class BatteryScreen(ConsoleScreen):
-    """Battery state at the left, the guided change at the right."""
+class BatteryScreen(PicturedScreen):
+    """The session's voltage and current, the battery's state, and the guided change."""
 
     TITLE_WORDS = "Battery"
+    WORDS_FIRST = True
     OWN: ClassVar[list[Binding]] = [
         Binding("enter", "go_on", "Go on", tooltip="The battery is changed, or on to the next step",
                 id="battery-go-on", key_display="Enter"),
@@ -42,6 +52,8 @@ class BatteryScreen(ConsoleScreen):
         Binding("a", "label", "Name", tooltip="Type the name or number written on the battery", id="battery-label"),
         Binding("o", "resistance", "Resistance", tooltip="Measure the battery's resistance by a small and a large load",
                 id="battery-resistance"),
+        turn_key("battery"),
+        *scroll_keys("battery"),
     ]  # fmt: skip
     SIM: ClassVar[list[Binding]] = [
         Binding("p", "other_battery", "Other battery (sim)", tooltip="Give the simulated robot another battery",
@@ -59,12 +71,15 @@ class BatteryScreen(ConsoleScreen):
         self._read_at = 0
         self._load: str | None = None
         self._history: tuple[BatteryReading, ...] = ()
+        self._charts: tuple[object, tuple[Chart | None, ...]] = (None, ())
 
     def compose_body(self) -> ComposeResult:
-        with Horizontal(id="battery-body"):
-            yield TextBlock(id="battery-now")
-            yield TextBlock(id="battery-change")
+        yield from super().compose_body()
         yield TextBlock(id="todo")
+
+    def compose_words(self) -> ComposeResult:
+        yield TextBlock(id="battery-change")
+        yield TextBlock(id="battery-now")
 
     def key_rows(self) -> list[list[Binding]]:
         sim = [*keys.SIMULATED, *self.SIM] if self.controller.simulated else []
@@ -112,8 +127,30 @@ class BatteryScreen(ConsoleScreen):
         now = battery_words.now(live, state, robot, state.epoch, battery.status, self._history)
         self.query_one("#battery-now", TextBlock).put(*now)
         self.query_one("#battery-change", TextBlock).put(*self._change(live))
+        self.show_pictures(*self._pictures())
         step = main_words.next_step(live, state, robot, controller.simulated, bool(controller.recorder.writing))
-        self.query_one("#todo", TextBlock).put((f" ▶  {step}", "bold $act-ink") if shooting else "")
+        todo = self.query_one("#todo", TextBlock)
+        todo.put((f" ▶  {step}", "bold $act-ink") if shooting else "")
+        todo.display = shooting
+
+    def _pictures(self) -> tuple[Chart | None, ...]:
+        """Voltage, current and the recalibration, drawn anew every other second."""
+        from fieldtune.charts.history import Outlook, current_chart, level_chart, voltage_chart
+
+        controller, battery, history = self.controller, self.controller.battery, self.controller.history
+        end, guided = history.end_s, self.guided
+        key = (None if end is None else end // _REDRAWN_S, guided, None if guided is None else guided.now)
+        if key != self._charts[0] and end is not None and history.begin_s is not None:
+            stretch, status = history.stretch(history.begin_s, end), battery.status
+            setpoint = controller.shooting.recommended
+            least = None if battery.watch is None else battery.watch.lowest_rest_v(setpoint)
+            known = Outlook() if status is None else Outlook(
+                status.rest_v, status.rest_sd_v, status.shots_left, status.shots_left_90, least)  # fmt: skip
+            level = None
+            if guided is not None and guided.before is not None:
+                level = level_chart(controller.robot, guided.before, guided.now, guided.taken)
+            self._charts = key, (level, voltage_chart(stretch, end, known, MATCH_S), current_chart(stretch, end))
+        return self._charts[1]
 
     # the steps
 

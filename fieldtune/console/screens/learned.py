@@ -1,41 +1,48 @@
-"""What the shots have taught: facts in words, and how far each fell from its prediction."""
+"""What the shots have taught: before and after, residuals, landings and drift as pictures, the facts in words beside.
+
+A newcomer's question: "what is different about this robot, how sure is that, and do its shots still agree?" Bars that
+moved and shrank against their thin lines are what was learned; shots outside of their bands disagree.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
-import numpy as np
 from textual.app import ComposeResult
-from textual.containers import Horizontal
+from textual.binding import Binding, BindingType
 
+from fieldtune.charts.learned import learned_charts
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot, Series, nice_range
+from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.learn.posterior import learn
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
+    from fieldtune.charts.chart import Chart
     from fieldtune.link.samples import Live
     from fieldtune.records import Shot
+    from fieldtune.robot.model import Target
+    from fieldtune.session import Session
 
 ODD = 0.02
 """Below this probability a shot is called surprising."""
 
 
-class LearnedScreen(ConsoleScreen):
-    """Facts and residuals."""
+class LearnedScreen(PicturedScreen):
+    """Four pictures and the facts."""
 
     TITLE_WORDS = "Learned"
+    OWN: ClassVar[list[Binding]] = [turn_key("learned"), *scroll_keys("learned")]
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
     def __init__(self) -> None:
         super().__init__()
         self._shown: tuple[Shot, ...] | None = None
+        self._charts: tuple[Chart, ...] = ()
 
-    def compose_body(self) -> ComposeResult:
-        with Horizontal(id="learned-top"):
-            yield TextBlock(("reading what the shots taught…", "$quiet"), id="facts")
-            yield Plot(id="residuals")
-        yield TextBlock(id="residual-words")
+    def compose_words(self) -> ComposeResult:
+        yield TextBlock(("reading what the shots taught…", "$quiet"), id="facts")
 
     def tick(self, live: Live) -> None:
         super().tick(live)
@@ -43,16 +50,23 @@ class LearnedScreen(ConsoleScreen):
         if shots is not self._shown:
             self._shown = shots
             self.controller.background.begin("learned", self._read)
+        self.show_pictures(*self._charts)
 
     async def _read(self) -> None:
-        learned = await self.controller.background.ask("Reading what was learned", self.controller.session.learned)
-        if learned is None or not self.ready:
+        controller = self.controller
+        found = await controller.background.ask(
+            "Reading what was learned", _read, controller.session, controller.shooting.target
+        )
+        if found is None or not self.ready:
             return
-        self.query_one("#facts", TextBlock).put(*facts(learned))
-        plot, picture = self.query_one("#residuals", Plot), residual_plot(learned.residuals)
-        plot.display = picture is not None  # without a measured miss the facts have the whole width
-        plot.show(picture)
-        self.query_one("#residual-words", TextBlock).put(*residual_words(learned.residuals))
+        learned, self._charts = found
+        self.query_one("#facts", TextBlock).put(*facts(learned), "\n", *residual_words(learned.residuals))
+        self.show_pictures(*self._charts)
+
+
+def _read(session: Session, target: Target) -> tuple[Learned, tuple[Chart, ...]]:
+    after = session.posterior
+    return after.learned(), learned_charts(learn(session.robot, ()), after, session.robot, target)
 
 
 def facts(learned: Learned) -> list[Part]:
@@ -78,34 +92,14 @@ def facts(learned: Learned) -> list[Part]:
     return parts
 
 
-def residual_plot(residuals: tuple[Residual, ...]) -> Picture | None:
-    """How far measured shots fell from what is predicted now, cm, over distance; surprising ones with another shape."""
-    measured = [r for r in residuals if r.miss_m is not None]
-    if not measured:
-        return None
-    distance = np.array([r.distance_m for r in measured])
-    off = np.array([100 * ((r.miss_m or 0.0) - r.expected_miss_m) for r in measured])
-    odd = np.array([r.surprise < ODD for r in measured])
-    left, right = nice_range(distance, 0.5)
-    low, high = nice_range(np.append(off, 0.0), 20.0)
-    series = (
-        Series(np.array([left, right]), np.zeros(2), PLAIN, "dashes"),
-        Series(distance[~odd], off[~odd], STRONG, "marks", "●"),
-        Series(distance[odd], off[odd], MARKED, "marks", "✗"),
-    )
-    y_marks = ((high, f"{high:+.0f}"), (0.0, "0"), (low, f"{low:+.0f}"))
-    x_marks = ((left, f"{left:.1f} m"), (right - 0.12 * (right - left), f"{right:.1f} m"))
-    return Picture(series, (left, right), (low, high), x_marks, y_marks, "cm off the prediction   ✗ surprising")
-
-
 def residual_words(residuals: tuple[Residual, ...]) -> list[Part]:
-    """What the plot can't show: shots with a word only, and the most surprising one."""
+    """What the pictures don't say: shots with a word only, and the most surprising one."""
     if not residuals:
         return [""]
     by_word = sum(1 for r in residuals if r.miss_m is None)
     parts: list[Part] = []
     if 0 < by_word < len(residuals):
-        parts.append((f"{by_word} with only a word (in, short, long…) are not drawn. ", "$quiet"))
+        parts.append((f"{by_word} with only a word stand where belief puts them. ", "$quiet"))
     oddest = min(residuals, key=lambda r: r.surprise)
     if oddest.surprise < ODD:
         rare = f"1 in {round(1 / oddest.surprise)}" if oddest.surprise > 0.001 else "rarer than 1 in 1000"

@@ -8,16 +8,23 @@ from textual.app import ComposeResult
 
 from fieldtune.console import main_words, words
 from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
+from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
 from fieldtune.records import Shot
-from fieldtune.scene import Scene, scene
+from fieldtune.scene import GOOD_CHANCE, Scene, scene
 
 if TYPE_CHECKING:
+    from fieldtune.aim.results import ArcPicture
+    from fieldtune.charts.chart import Chart
     from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
 
+_BESIDE, _BESIDE_S = (110, 30), 10.0
+"""Room (columns, rows) from which map and wheel stand below the path, and the wheel's time."""
+_SAME_PLACE_M = 0.05
+"""How far from here the last shot may have been for its path to be drawn."""
 STALE_S = 2.0
 """Older readings of the distance are shown with their age."""
 
@@ -28,7 +35,10 @@ class MainBody(Rows):
     def __init__(self) -> None:
         super().__init__()
         self._last_scene: Scene | None = None
-        self._last_paths: tuple[object, object] = (None, None)
+        self._last_paths: tuple[object, object, object] = (None, None, None)
+        self._trace: Trace | None = None
+        self._ghost_of: str | None = None
+        self._ghost: ArcPicture | None = None
         self._last_rest: object = None
 
     @property
@@ -38,7 +48,7 @@ class MainBody(Rows):
 
     def compose(self) -> ComposeResult:
         with Columns(id="main-body"):
-            yield Pictures(id="path")
+            yield Pictures(id="path", lead=True)
             with Rows(id="main-text"):
                 yield TextBlock(id="distance")
                 yield TextBlock(id="spots")
@@ -77,18 +87,52 @@ class MainBody(Rows):
             first = (*offered, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
-            self.query_one("#path", Pictures).show(self._scene())
+            self._look_back()
+            self.query_one("#path", Pictures).show(self._scene(), *self._beside(live))
+
+    def _beside(self, live: Live) -> tuple[Chart | None, ...]:
+        """Map and wheel, where there is room for them."""
+        controller, size = self.controller, self.query_one("#path", Pictures).size
+        if size.width < _BESIDE[0] or size.height < _BESIDE[1]:
+            return ()
+        controller.robot_map.look()
+        if self._trace is None:
+            self._trace = Trace(controller)
+        return controller.robot_map.chart(), self._trace.chart(live, _BESIDE_S)
+
+    def _look_back(self) -> None:
+        """The path of the last shot, where it was taken from here."""
+        state, shots = self.controller.shooting, self.controller.recorder.shots
+        last = next((shot for shot in reversed(shots) if shot.counts), None)
+        here = state.distance is not None and last is not None
+        if last is None or state.distance is None or abs(last.distance_m - state.distance.value_m) > _SAME_PLACE_M:
+            here = False
+        wanted = last.uid if last is not None and here and last.target in (None, state.target.name) else None
+        if wanted != self._ghost_of:
+            self._ghost_of, self._ghost = wanted, None
+            if last is not None and wanted is not None:
+                self.controller.background.begin("ghost", self._draw_ghost, last)
+
+    async def _draw_ghost(self, shot: Shot) -> None:
+        controller = self.controller
+        fired = shot.speed if shot.speed and controller.robot.setpoint.unit in ("rpm", "mm") else shot.setpoint
+        picture = controller.session.picture
+        self._ghost = await controller.background.ask(
+            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target
+        )
 
     def _scene(self) -> Scene:
         """The same scene object as long as nothing moved, so that nothing is drawn again."""
-        controller = self.controller
-        distance = None if controller.shooting.distance is None else controller.shooting.distance.value_m
-        flown = controller.flown()
-        target, picture, now = controller.shooting.target, controller.advisor.picture, controller.advisor.picture_now
-        paths, rest = (picture, now), (target.name, distance, flown)
+        controller, state = self.controller, self.controller.shooting
+        distance = None if state.distance is None else state.distance.value_m
+        flown, chance = controller.flown(), state.aim.hit_probability if state.aim is not None else None
+        target, picture, now = state.target, controller.advisor.picture, controller.advisor.picture_now
+        paths, rest = (picture, now, self._ghost), (target.name, distance, flown, chance)
         same = all(one is other for one, other in zip(paths, self._last_paths, strict=True)) and rest == self._last_rest
         if self._last_scene is None or not same:
-            self._last_scene = scene(controller.robot, target, distance, picture, now, flown)
+            self._last_scene = scene(
+                controller.robot, target, distance, picture, now, flown, chance=chance, ghost=self._ghost
+            )
             self._last_paths, self._last_rest = paths, rest
         return self._last_scene
 
@@ -102,9 +146,8 @@ class MainBody(Rows):
             return said
         shot = asked[0]
         knew = main_words.left_at(shot.speed, robot) + ([words.volts(shot.battery_v)] if shot.battery_v else [])
-        first = f"{said}  {', '.join(knew)}"
-        if len(first) > self.size.width - 5:  # the keys below it are worth more
-            first = said
+        first = "  ".join([said, ", ".join(knew)])
+        first = first if len(first) + 5 <= self.size.width else words.shorten(said, self.size.width - 5)
         return f"{first}\n    {RESULT_KEYS}   x no shot"
 
     def show_distance(self) -> None:
@@ -167,7 +210,8 @@ class MainBody(Rows):
             gauge.put(None)
         else:
             low, high = aim.hit_probability_90 or (None, None)
-            gauge.put((0.0, 1.0), low, high, aim.hit_probability)
+            # A wide interval isn't good news: it is green only where all of it is worth shooting for.
+            gauge.put((0.0, 1.0), low, high, aim.hit_probability, good=low is not None and low >= GOOD_CHANCE)
         now = self.query_one("#chance-now", TextBlock)
         now.put(*main_words.chance_now(self.controller.advisor.chance_now, self.controller.robot))
         now.display = bool(now.plain) and self.screen.size.height >= 36

@@ -1,4 +1,8 @@
-"""What to do next: the shot worth taking, where the present setpoint scores, and what moves the miss."""
+"""What to do next: the shot worth taking, where the present setpoint scores, what to mend, and what moves the miss.
+
+A newcomer's question: "what do I shoot next, what do I mend first, and what does it buy?" The ◆ on the map is the shot
+that teaches most; the longest bar is the largest cause of misses.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +10,10 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal
 
+from fieldtune.charts.design import budget_chart
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
@@ -17,6 +21,7 @@ from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, NextShot, Standing
+    from fieldtune.charts.chart import Chart
     from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
 
@@ -35,7 +40,7 @@ def read_setpoint(text: str, robot: Robot) -> float:
     return value
 
 
-class NextScreen(ConsoleScreen):
+class NextScreen(PicturedScreen):
     """Next shot, standing distances, sensitivities and all cautions."""
 
     TITLE_WORDS = "Next"
@@ -44,6 +49,8 @@ class NextScreen(ConsoleScreen):
             "enter", "go", "Go there", key_display="Enter", tooltip="Shoot from the suggested distance", id="next-go"
         ),
         Binding("p", "setpoint", "Other setpoint", tooltip="Where does another setpoint score?", id="next-setpoint"),
+        turn_key("next"),
+        *scroll_keys("next"),
     ]
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
@@ -52,11 +59,13 @@ class NextScreen(ConsoleScreen):
         self._asked_for: object = None
         self._setpoint: float | None = None
         self._next: NextShot | None = None
+        self._budget: Chart | None = None
+        self._budget_for: object = None
 
-    def compose_body(self) -> ComposeResult:
-        with Horizontal(id="next-body"):
-            yield TextBlock(("working out what would teach most…", "$quiet"), id="next-shot")
-            yield TextBlock(id="next-stand")
+    def compose_words(self) -> ComposeResult:
+        yield TextBlock(id="next-cautions")
+        yield TextBlock(("working out what would teach most…", "$quiet"), id="next-shot")
+        yield TextBlock(id="next-stand")
         yield TextBlock(id="next-sensitivity")
 
     def tick(self, live: Live) -> None:
@@ -68,7 +77,24 @@ class NextScreen(ConsoleScreen):
         if key != self._asked_for:
             self._asked_for = key
             self.controller.background.begin("next", self._read, setpoint)
+        self.query_one("#next-cautions", TextBlock).put(*cautions(shooting.aim))
         self.query_one("#next-sensitivity", TextBlock).put(*sensitivity(shooting.aim, self.controller.robot))
+        distance = None if shooting.distance is None else shooting.distance.value_m
+        wanted = (distance, shooting.lesson, shooting.target_number)
+        if distance is not None and wanted != self._budget_for:
+            self._budget_for = wanted
+            self.controller.background.begin("budget", self._read_budget, distance)
+        self.controller.robot_map.look()
+        teaching = self.controller.robot_map.chart(teaching=True)
+        self.show_pictures(teaching, self._budget)
+
+    async def _read_budget(self, distance_m: float) -> None:
+        controller, state = self.controller, self.controller.shooting
+        budget = await controller.background.ask_slowly(
+            "Where misses come from", controller.session.budget, distance_m, state.battery_v, state.target.name
+        )
+        if budget is not None and self.ready:
+            self._budget = budget_chart(budget.spots[0], budget.mend_first)
 
     async def _read(self, setpoint: float | None) -> None:
         controller, robot, name = self.controller, self.controller.robot, self.controller.shooting.target.name
@@ -106,18 +132,17 @@ class NextScreen(ConsoleScreen):
 def next_words(shot: NextShot, robot: Robot) -> list[Part]:
     """The shot that teaches most, and why."""
     return [
-        ("The shot worth taking next\n\n", "bold $act"),
-        (f"from {words.metres(shot.distance_m)}\n", "bold $ink"),
-        (f"at   {words.setpoint(shot.setpoint, robot)}\n\n", "bold $ink"),
+        ("The shot worth taking next\n", "bold $act"),
+        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}", "bold $ink"),
+        ("   Enter", "bold $act"), (" go there\n", "$ink"),
         (f"{words.printable(shot.why)}\n", "$ink"),
-        (f"Expected gain: {100 * shot.gain:.1f} points of hit chance over the working range\n\n", "$quiet"),
-        ("Enter", "bold $act"), (" go there", "$ink"),
+        (f"Expected gain: {100 * shot.gain:.1f} points of hit chance over the working range\n", "$quiet"),
     ]  # fmt: skip
 
 
 def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> list[Part]:
     """Where a setpoint scores, best first, and which distance forgives most."""
-    parts: list[Part] = [(f"Where {words.setpoint(setpoint, robot)} scores\n\n", "bold $act")]
+    parts: list[Part] = [(f"\nWhere {words.setpoint(setpoint, robot)} scores\n", "bold $act")]
     if not stands:
         return [*parts, ("nowhere: press p and try another setpoint\n", "bold $bad")]
     parts += floor_strip(stands)
@@ -127,7 +152,7 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
         parts.append((f"  {words.metres(stand.low_m)} to {words.metres(stand.high_m)}", "$ink"))
         parts.append((f"  {words.percent(stand.hit_probability)}", "bold $ink"))
         parts.append(("  ●\n" if several and stand.forgives_most else "\n", "$good"))
-    return [*parts, ("\n● forgives most\n", "$good")] if several else parts
+    return [*parts, ("● forgives most\n", "$good")] if several else parts
 
 
 def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
@@ -143,11 +168,11 @@ def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
             cells[at] = ("━", "bold $good")
     for stand in stands:
         cells[cell(stand.distance_m)] = ("╋", "bold $ink")
-    return [("▣", "$mark"), *cells, (f" {far:.1f} m\n\n", "$quiet")]
+    return [("▣", "$mark"), *cells, (f" {far:.1f} m\n", "$quiet")]
 
 
 def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
-    """How far the miss moves for a small change of each cause, and every caution."""
+    """How far the miss moves for a small change of each cause."""
     if aim is None:
         return [""]
     parts: list[Part] = []
@@ -160,10 +185,14 @@ def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
             ("1 cm further away", feel.per_cm_m),
             ("10 °C warmer", feel.per_10_degC_m),
         )
-        parts.append((f"At {words.metres(aim.distance_m)} the miss moves by\n", "bold $act"))
+        parts.append((f"\nAt {words.metres(aim.distance_m)} the miss moves by\n", "bold $act"))
         for name, value in rows:
             if value is not None:
                 parts.append((f"  {name:<20}", "$quiet"))
                 parts.append((f"{100 * value:+.1f} cm\n", "$ink"))
-    parts += [(f"! {words.printable(text)}\n", "$bad") for text in aim.cautions]
     return parts or [""]
+
+
+def cautions(aim: Aim | None) -> list[Part]:
+    """Every caution of the recommendation, one a line."""
+    return [(f"! {words.printable(text)}\n", "$bad") for text in aim.cautions] if aim is not None else [""]

@@ -1,4 +1,8 @@
-"""Sizes: what the mechanism gives as built, beside what it would give with another gear, wheel, spring or angle."""
+"""Sizes: what the mechanism gives as built, beside what it would give with another gear, wheel, spring or angle.
+
+A newcomer's question: "is this robot built right, and what would another gear or angle change?" The built ◆ lies beside
+the pick ● or it doesn't; the curve over the angle is flat there or it isn't.
+"""
 
 from __future__ import annotations
 
@@ -11,21 +15,23 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.figures import figures_of
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from fieldtune.charts.chart import Chart
     from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
     from fieldtune.sizing.results import Size
 
 _FIRST_PAIR = (24, 24)
+_ANGLES = 20.0
+"""Exit angles are compared this many degrees either side of the built one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,10 +140,11 @@ def _taught(controller: Controller) -> float:
     return speed_factor(controller.robot, controller.session.belief)
 
 
-class SizesScreen(ConsoleScreen):
-    """As built beside what if."""
+class SizesScreen(PicturedScreen):
+    """As built beside what if; gears and exit angle as pictures."""
 
     TITLE_WORDS = "Sizes"
+    WORDS_FIRST = True
     OWN: ClassVar[list[Binding]] = [
         Binding("up", "choose(-1)", "Choose", tooltip="Vary the one above", id="sizes-up", key_display="↑ ↓"),
         Binding("down", "choose(1)", "Choose", tooltip="Vary the one below", id="sizes-down",
@@ -146,6 +153,8 @@ class SizesScreen(ConsoleScreen):
         Binding("plus,equals_sign", "vary(1)", "More", tooltip="A step more of it", id="sizes-more", key_display="+"),
         Binding("backspace", "as_built", "As built", tooltip="Back to the robot as its profile says",
                 id="sizes-as-built", key_display="Bksp"),
+        turn_key("sizes"),
+        *scroll_keys("sizes"),
     ]  # fmt: skip
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
@@ -158,14 +167,18 @@ class SizesScreen(ConsoleScreen):
         self._harm_other: Harm = ((), ())
         self._factor = 1.0
         self._searched: tuple[int, int] | None = None
+        self._charts: tuple[Chart | None, ...] = ()
 
     def compose_body(self) -> ComposeResult:
         robot = self.controller.robot
         self.varied, self.changes = robot, changes_for(robot)
         yield TextBlock(id="sizes-choose")
-        with Horizontal(id="sizes-body"):
-            yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
-            yield TextBlock(id="sizes-choices")
+        yield from super().compose_body()
+        yield TextBlock(id="sizes-harm")
+
+    def compose_words(self) -> ComposeResult:
+        yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
+        yield TextBlock(id="sizes-choices")
 
     def on_mount(self) -> None:
         """Work out the figures as built (the screen's own mounting runs as well)."""
@@ -175,6 +188,7 @@ class SizesScreen(ConsoleScreen):
         self._factor = await self.controller.background.ask("What shots taught", _taught, self.controller) or 1.0
         self._built, self._harm_built = await self._sized(self.controller.robot, True)
         self._show()
+        await self._draw()
 
     async def _work_out_other(self) -> None:
         self._other, self._harm_other = await self._sized(self.varied, False)
@@ -194,9 +208,28 @@ class SizesScreen(ConsoleScreen):
     def _note_progress(self, done: int, total: int) -> None:
         self._searched = (done, total)
 
+    async def _draw(self) -> None:
+        """Pictures of what is worth choosing from."""
+        from fieldtune.charts.design import angle_chart, gears_chart
+        from fieldtune.sizing.results import FlywheelSize
+
+        controller, name = self.controller, self.controller.shooting.target.name
+        gears = gears_chart(self._built.choices) if isinstance(self._built, FlywheelSize) else None
+        self._charts = (gears,)
+        now = round(math.degrees(self.controller.robot.launcher.exit_angle))
+        if controller.shooting.target.by_way(lambda: True, lambda: False):
+            low, high = max(5.0, now - _ANGLES), min(85.0, now + _ANGLES)
+            sweep = await controller.background.ask_slowly(
+                "The exit angle", controller.session.angle, low, high, 2.5, controller.shooting.battery_v, name
+            )
+            if sweep is not None:
+                self._charts = (gears, angle_chart(sweep))
+        self._show()
+
     def tick(self, live: Live) -> None:
         super().tick(live)
         self._show()
+        self.show_pictures(*self._charts)
 
     def _show(self) -> None:
         if not self.ready:
@@ -211,8 +244,12 @@ class SizesScreen(ConsoleScreen):
             return
         other = self._other if self.varied is not robot else None
         harm, strain = self._harm_other if other is not None else self._harm_built
+        rest = [line for line in harm if line not in strain]
         self.query_one("#sizes-figures", TextBlock).put(*harms(strain), *compared(self._built, other))
-        self.query_one("#sizes-choices", TextBlock).put(*choices(self._built), *harms(harm))
+        below, beside = (rest, []) if self.side_by_side else ([], rest)  # what can hurt is never cut
+        self.query_one("#sizes-harm", TextBlock).put(*harms(below))
+        self.query_one("#sizes-harm").display = bool(below)
+        self.query_one("#sizes-choices", TextBlock).put(*harms(beside), *choices(self._built))
 
     def _chooser(self) -> list[Part]:
         parts: list[Part] = [("What if?  ", "bold $act")]

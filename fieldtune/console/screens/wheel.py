@@ -1,74 +1,152 @@
-"""The wheel: ten seconds of readback against setpoint, drops marked, and what they add up to."""
+"""The wheel, or the draw of a striker or arm: its history against the real setpoint, and what it adds up to.
+
+A newcomer's question: "does it hold what it is told, and how soon is it back after a shot?" The curve keeps within the
+band, or leaves it at a shot (▼) and is back at its ◇.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
+from fieldtune.charts.history import Holding, wheel_chart
 from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.widgets.plot import MARKED, PLAIN, STRONG, Picture, Plot, Series, nice_range
+from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.link.history import Stretch
 
 if TYPE_CHECKING:
+    from fieldtune.charts.chart import Chart
+    from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
     from fieldtune.robot.drawn import Drawn
-from fieldtune.robot.flywheel import Flywheel
-from fieldtune.robot.model import Robot
+    from fieldtune.robot.flywheel import Flywheel
+    from fieldtune.robot.model import Robot
 
-SECONDS = 10.0
+SPANS_S = (2.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0)
+_USUAL = 2
 SILENT_S = 0.3
 """A line that is silent for longer lets the past move on: what was heard last isn't now."""
+_REDRAWS = 200
+"""A curve that has moved on by less than such a part of its span isn't drawn again: less can't be seen."""
+
+
+class Trace:
+    """The chart of the last ``span_s`` seconds, or of a moment that is held still; drawn anew as it moves on."""
+
+    def __init__(self, controller: Controller) -> None:
+        self._controller = controller
+        self._made: tuple[object, Chart | None] = (None, None)
+
+    def end_s(self, live: Live) -> float | None:
+        """Now on the line's clock; None before anything was heard."""
+        history = self._controller.history
+        heard = [float(seconds) for seconds in live.history_s[-1:]]
+        end = history.end_s if len(history) else heard[0] if heard else None
+        silent = live.age_s or 0.0
+        return None if end is None else end + (silent if silent > SILENT_S and live.state != "ended" else 0.0)
+
+    def chart(self, live: Live, span_s: float, frozen_s: float | None = None) -> Chart | None:
+        """The same chart as long as it hasn't moved by what can be seen."""
+        now = self.end_s(live)
+        end = frozen_s if frozen_s is not None else now
+        if end is None:
+            return None
+        state = self._controller.shooting
+        good = None
+        if state.aim is not None and state.aim.setpoint.low is not None and state.aim.setpoint.high is not None:
+            good = (state.aim.setpoint.low, state.aim.setpoint.high)
+        step = span_s / _REDRAWS
+        shots = tuple((shot.number, shot.recovery_s) for shot in live.shots[-3:])
+        key = (span_s, round(end / step), frozen_s, good, shots)
+        if key != self._made[0]:
+            wheel = live.wheel
+            holding = Holding(wheel.steady_error_rpm, wheel.ripple_rpm, good)
+            stretch = self._stretch(live, end - span_s, end)
+            chart = wheel_chart(self._controller.robot, stretch, end, span_s, holding, frozen_s is not None)
+            self._made = key, chart
+        return self._made[1]
+
+    def _stretch(self, live: Live, begin: float, end: float) -> Stretch:
+        history = self._controller.history
+        if len(history):
+            return history.stretch(begin, end)
+        seconds, speed = np.asarray(live.history_s, dtype=float), np.asarray(live.history_rpm, dtype=float)
+        at = (seconds >= begin) & (seconds <= end)
+        told = np.full(int(at.sum()), np.nan if live.setpoint is None else live.setpoint)
+        nothing = np.full_like(told, np.nan)
+        shots = tuple(shot for shot in live.shots if begin <= shot.time_s <= end)
+        return Stretch(seconds[at], speed[at], speed[at], told, nothing, nothing, nothing, shots)
 
 
 class WheelScreen(ConsoleScreen):
-    """Readback over the last ten seconds and the figures of the wheel."""
+    """History and figures."""
 
     TITLE_WORDS = "Wheel"
+    OWN: ClassVar[list[Binding]] = [
+        Binding("plus,equals_sign", "zoom(-1)", "Zoom", tooltip="A shorter time", id="wheel-closer", key_display="+ -"),
+        Binding("minus", "zoom(1)", "Zoom", tooltip="A longer time, up to five minutes", id="wheel-wider", show=False,
+                key_display="-"),
+        Binding("p", "freeze", "Freeze", tooltip="Hold the picture still, or let it run again", id="wheel-freeze"),
+        Binding("comma", "step(-1)", "Back", tooltip="Back through the session", id="wheel-back", key_display=", ."),
+        Binding("full_stop", "step(1)", "Forward", tooltip="Forward again", id="wheel-forward", show=False,
+                key_display="."),
+        Binding("backspace", "live", "Live", tooltip="Back to now", id="wheel-live", key_display="Bksp"),
+    ]  # fmt: skip
+    BINDINGS: ClassVar[list[BindingType]] = [*OWN]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._span = _USUAL
+        self._frozen_s: float | None = None
+        self._trace: Trace | None = None
 
     def compose_body(self) -> ComposeResult:
+        self._trace = Trace(self.controller)
         with Horizontal(id="wheel-body"):
-            yield Plot(id="wheel-plot")
+            yield Pictures(id="wheel-plot")
             yield TextBlock(id="wheel-figures")
 
     def tick(self, live: Live) -> None:
         super().tick(live)
-        robot = self.controller.robot
-        self.query_one("#wheel-plot", Plot).show(trace(live, robot))
-        self.query_one("#wheel-figures", TextBlock).put(*figures(live, robot))
+        if self._trace is not None:
+            self.query_one("#wheel-plot", Pictures).show(self._trace.chart(live, SPANS_S[self._span], self._frozen_s))
+        self.query_one("#wheel-figures", TextBlock).put(*figures(live, self.controller.robot))
 
+    def action_zoom(self, by: int) -> None:
+        """A shorter or longer time."""
+        self._span = min(len(SPANS_S) - 1, max(0, self._span + by))
+        self.controller.show()
 
-def trace(live: Live, robot: Robot) -> Picture | None:
-    """The plot of the last seconds, newest at the right; ``None`` while there is nothing to draw."""
-    heard_s, heard_rpm = np.asarray(live.history_s), np.asarray(live.history_rpm)
-    if not heard_s.size or not np.isfinite(heard_rpm).any():
-        return None
-    silent = live.age_s or 0.0
-    end = float(heard_s[-1]) + (silent if silent > SILENT_S and live.state != "ended" else 0.0)
-    recent = heard_s >= end - SECONDS
-    seconds, speed = heard_s[recent] - end, heard_rpm[recent]
-    wanted = live.setpoint if robot.setpoint.scale.is_speed else None
-    series = [Series(seconds, speed, STRONG)]
-    shown = speed if np.isfinite(speed).any() else heard_rpm
-    if wanted is not None:
-        series.insert(0, Series(np.array([-SECONDS, 0.0]), np.full(2, wanted), PLAIN, "dashes"))
-        shown = np.append(shown, wanted)
-    low, high = nice_range(shown, 60.0)
-    drops = [s.time_s - end for s in live.shots if s.time_s >= end - SECONDS]
-    if drops:
-        at = np.array(drops)
-        series.append(Series(at, np.interp(at, seconds, speed), MARKED, "marks", "▼"))
-    marks = [(low, f"{low:.0f}"), (high, f"{high:.0f}")]
-    if wanted is not None and 0.1 < (wanted - low) / (high - low) < 0.9:
-        marks.append((wanted, f"{wanted:.0f}"))
-    times = ((-10.0, "10 s ago"), (-5.0, "5 s"), (-0.9, "now"))
-    return Picture(
-        tuple(series), (-SECONDS, 0.0), (low, high), times, tuple(marks), "rpm: ─ readback ╌ setpoint ▼ shot"
-    )
+    def action_freeze(self) -> None:
+        """Still, or live again."""
+        now = self._now()
+        self._frozen_s = None if self._frozen_s is not None else now
+        self.controller.show()
+
+    def action_step(self, by: int) -> None:
+        """Half a picture back or forward; beyond now it is live again."""
+        begin, now = self.controller.history.begin_s, self._now()
+        if begin is None or now is None:
+            self.controller.news.say("there is no history yet")
+            return
+        at = (self._frozen_s if self._frozen_s is not None else now) + by * SPANS_S[self._span] / 2
+        self._frozen_s = None if at >= now else max(at, min(begin + SPANS_S[self._span], now))
+        self.controller.show()
+
+    def action_live(self) -> None:
+        """Back to now."""
+        self._frozen_s = None
+        self.controller.show()
+
+    def _now(self) -> float | None:
+        return None if self._trace is None else self._trace.end_s(self.controller.shooting.live)
 
 
 def figures(live: Live, robot: Robot) -> list[Part]:

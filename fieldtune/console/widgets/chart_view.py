@@ -216,8 +216,7 @@ def _bars(canvas: Canvas, frame: Frame, bars: parts.Bars) -> None:
     for number, (at, low, high) in enumerate(zip(bars.at, bars.low, bars.high, strict=True)):
         if not (np.isfinite(low) and np.isfinite(high)):
             continue
-        middle = frame.row + (frame.y.high - at) / (frame.y.high - frame.y.low) * frame.rows
-        first = max(frame.row, round(middle - thick / 2))
+        first = max(frame.row, int(float(frame.dot_row(at)) // 4) - thick // 2)
         start, end = (float(frame.dot_column(v)) / 2 for v in sorted((low, high)))
         start, end = max(frame.column, start), min(frame.column + frame.columns, end)
         left, eighths = int(start), max(1, round(8 * (end - int(start))))

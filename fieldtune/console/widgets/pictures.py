@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from textual.events import Click, MouseMove
 
 Drawn = Scene | Chart
+_LEADS = 0.55
+"""Share of the height for a picture that has a row to itself."""
 WIDE, HIGH = 52, 13
 """Cells that a picture gets at least before another one is put beside or below it."""
 _PALETTES: dict[tuple[str, Drawing], Palette] = {}
@@ -59,7 +61,8 @@ class _Slot:
 class Pictures(CachedWidget):
     """``show`` takes pictures; those that are the same objects as before cost nothing.
 
-    Where there isn't room for all, ``page`` says which come first. ``columns``: at most so many side by side.
+    Where there isn't room for all, ``page`` says which come first. ``columns``: at most so many side by side; ``lead``:
+    the first has the upper half to itself.
     """
 
     @dataclass
@@ -71,8 +74,9 @@ class Pictures(CachedWidget):
         y: float
         pressed: bool
 
-    def __init__(self, *, id: str | None = None, columns: int = 3) -> None:
+    def __init__(self, *, id: str | None = None, columns: int = 3, lead: bool = False) -> None:
         super().__init__(id=id)
+        self._lead = lead
         self._pictures: tuple[Drawn, ...] = ()
         self._columns = columns
         self._page = 0
@@ -85,9 +89,9 @@ class Pictures(CachedWidget):
         return self._pictures
 
     @property
-    def room(self) -> int:
-        """How many pictures there is room for."""
-        return len(self._slots)
+    def first(self) -> Drawn | None:
+        """The picture that stands first."""
+        return self._pictures[self._page % len(self._pictures)] if self._pictures else None
 
     def show(self, *pictures: Drawn | None, page: int = 0) -> None:
         """Draw these from now on."""
@@ -111,7 +115,7 @@ class Pictures(CachedWidget):
         key = (size, len(self._pictures), self._page, palette_of(self.app))
         anew = key != self._made_for
         if anew:
-            self._slots, self._made_for = _slots(size, len(self._pictures), self._columns), key
+            self._slots, self._made_for = _slots(size, len(self._pictures), self._columns, self._lead), key
         count = max(1, len(self._pictures))
         for number, slot in enumerate(self._slots):
             picture = self._pictures[(self._page + number) % count] if self._pictures else None
@@ -174,18 +178,25 @@ class Pictures(CachedWidget):
                     self.post_message(self.Pointed(slot.picture, *value, pressed))
 
 
-def _slots(size: Size, count: int, columns: int) -> list[_Slot]:
+def _slots(size: Size, count: int, columns: int, lead: bool = False, top: int = 0) -> list[_Slot]:
     """Places for as many of ``count`` pictures as there is room for, a blank column between neighbours."""
     if not count:
         return []
+    if lead:
+        if count == 1 or size.height < 2 * HIGH:
+            return [_Slot(Region(0, 0, size.width, size.height))]
+        high = round(_LEADS * size.height)
+        below = _slots(Size(size.width, size.height - high), count - 1, columns, top=high)
+        return [_Slot(Region(0, 0, size.width, high)), *below]
     across = max(1, min(columns, count, size.width // WIDE))
     down = max(1, min(-(-count // across), size.height // HIGH))
     across = max(1, min(across, -(-count // down)))
     shown = min(count, across * down)
-    slots, top = [], 0
+    slots, left_high = [], size.height
     for row in range(down):
         left_over = min(across, shown - row * across)
-        high, left = (size.height - top) // (down - row), 0
+        high, left = left_high // (down - row), 0
+        left_high -= high
         for column in range(left_over):
             wide = (size.width - left) // (left_over - column)
             last = column == left_over - 1

@@ -98,6 +98,7 @@ class Gauge(CachedWidget):
         self.high: float | None = None
         self.mark: float | None = None
         self.pointer: float | None = None
+        self.good = True
 
     def put(
         self,
@@ -106,10 +107,11 @@ class Gauge(CachedWidget):
         high: float | None = None,
         mark: float | None = None,
         pointer: float | None = None,
+        good: bool = True,
     ) -> None:
-        """Show these values from now on."""
+        """Show these values from now on; ``good``: ``low`` to ``high`` is what one wants."""
         before = self._seen()
-        self.span, self.low, self.high, self.mark, self.pointer = span, low, high, mark, pointer
+        self.span, self.low, self.high, self.mark, self.pointer, self.good = span, low, high, mark, pointer, good
         if self._seen() != before:
             self.refresh()
 
@@ -119,7 +121,7 @@ class Gauge(CachedWidget):
             return ()
         cells = (None if v is None else self._cell(v) for v in (self.low, self.high, self.mark, self.pointer))
         beyond = self.pointer is not None and not self.span[0] <= self.pointer <= self.span[1]
-        return (*cells, beyond)
+        return (*cells, beyond, self.good)
 
     def render(self) -> Content:
         """The strip."""
@@ -129,7 +131,7 @@ class Gauge(CachedWidget):
         cells = [("─", "$rule")] * wide
         if self.low is not None and self.high is not None:
             for at in range(self._cell(self.low), self._cell(self.high) + 1):
-                cells[at] = ("━", "bold $good")
+                cells[at] = ("━", "bold $good" if self.good else "bold $mark")
         if self.mark is not None:
             cells[self._cell(self.mark)] = ("╋", "bold $ink")
         if self.pointer is not None:
