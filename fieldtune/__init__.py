@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         UnknownRobotError,
     )
     from fieldtune.learn.hits import HitGroup, Hits
+    from fieldtune.learn.measured import Evidence
     from fieldtune.records import BatteryReading, Epoch, Mark, Shot
     from fieldtune.robot import load_robot
     from fieldtune.robot.model import Robot
@@ -42,6 +43,7 @@ _ROOMS = {
     "aim.results": ("Aim", "ArcPicture", "Learned", "NextShot", "SetpointChoice", "Standing", "TableRow"),
     "aim.turn": ("Pose",),
     "learn.hits": ("HitGroup", "Hits"),
+    "learn.measured": ("Evidence",),
     "records": ("BatteryReading", "Epoch", "Mark", "Shot"),
     "errors": (
         "FieldtuneError",
@@ -58,7 +60,7 @@ _ROOMS = {
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
-    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget",
+    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget", "Evidence",
     "FieldtuneError", "HitGroup", "Hits", "InputError", "Learned", "LinkError", "Mark", "NextShot", "OutOfReachError",
     "OutputError", "Pose", "ProfileError", "Robot", "Session", "SetpointChoice", "Shot", "SpotBudget", "Standing",
     "StoreError", "TableRow", "UnitError", "UnknownRobotError", "__version__", "load_robot",

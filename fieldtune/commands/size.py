@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import give, progress_bar
+from fieldtune.commands.printing import give, progress_bar, record
 from fieldtune.errors import InputError
 from fieldtune.plain_text import printable
 
@@ -60,20 +60,31 @@ def _weight(text: str) -> tuple[str, float]:
 def _size(args: argparse.Namespace) -> None:
     from fieldtune.aim.recommend import speed_factor
     from fieldtune.sizing.cautions import cautions
+    from fieldtune.sizing.feeding import feeding
     from fieldtune.sizing.size import size
     from fieldtune.sizing.text import size_text
     from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
 
     with arguments.open_session(args) as session:
         robot, cycles, factor = session.robot, len(session.log.shots()), speed_factor(session.robot, session.belief)
+        far = max((spot.distance for spot in robot.spots), default=None)
+        row = None if far is None else session.table([far], None, args.target)[0]
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
     factor *= momentum_factor(robot, changed)
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     text = [printable(line) for line in size_text(changed, found).splitlines()]
+    fed = None if row is None or row.setpoint is None else feeding(changed, row.setpoint, row.low)
+    text += [] if fed is None else ["", f"feeding at {row.setpoint:.0f} rpm: {fed.words}"]  # type: ignore[union-attr]
     if buys:
         text = [*text, "", "what the change buys and costs:", *(f"  {printable(line)}" for line in buys)]
-    answer = {"robot": robot.name, **found.as_json(), "cautions": cautions(changed), "speed_factor": factor}
+    answer = {
+        "robot": robot.name,
+        **found.as_json(),
+        "cautions": cautions(changed),
+        "speed_factor": factor,
+        "feeding": record(fed) if fed else None,
+    }
     give(args, {**answer, "buys": buys} if args.changes else answer, text)
 
 

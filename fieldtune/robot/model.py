@@ -124,6 +124,9 @@ class Robot:
     field_range: tuple[float, float] | None = None
     """Nearest and farthest distance (m) that it plays from, where the profile says so ([field]); None elsewhere."""
 
+    feed_interval: float | None = None
+    """Seconds from one fed element to the next ([feeder]); None where unknown."""
+
     @property
     def turning_inertia(self) -> float | None:
         """Inertia (kg m^2) of wheels and rotors at the first wheel's speed; None without wheels, or where unknown."""

@@ -17,6 +17,7 @@ from fieldtune.robot.read_link import read_link, read_uncertainty
 from fieldtune.robot.read_target import (
     read_air,
     read_element,
+    read_feeder,
     read_field,
     read_floor,
     read_spots,
@@ -125,7 +126,9 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
     element_table, launcher_table = _needed(profile, "element"), _needed(profile, "launcher")
     drive_table = profile.section("drive")
     battery_table, encoder_table = profile.section("battery"), profile.section("encoder")
-    profile.knows("target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret", "field")
+    profile.knows(
+        "target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret", "field", "feeder"
+    )
     profile.close()
     drive = read_drive(drive_table)
     battery, encoder = read_battery(battery_table, drive), read_encoder(encoder_table)
@@ -155,6 +158,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         path=path,
         turret=read_turret(profile),
         field_range=read_field(profile),
+        feed_interval=read_feeder(profile),
     )
     if not findings.errors:
         doubt = robot.launcher.mechanism.by_motion(lambda wheel: grip_doubt(robot, wheel.grip), lambda _: None)
