@@ -14,7 +14,7 @@ from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
-    from fieldtune.aim.required_speed.interface import RequiredSpeed
+    from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot, Target
 
@@ -72,13 +72,27 @@ def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | 
     return Reach(true - bias, works.astype(float))
 
 
-def why_not(
-    robot: Robot, target: Target, need: RequiredSpeed, belief: Belief, distance: float, battery_v: float | None
-) -> str | None:
-    """One plain sentence on why a distance can't be scored from, with the nearest thing that works; None if it can."""
+def mean_point(need: RequiredSpeed, belief: Belief, distance: float) -> RequiredSpeedPoint:
+    """The required speed of the target's centre at a reading, as the best single belief sees it."""
     best = belief.best
-    bias, angle, drag = float(best.distance_bias[0]), float(best.angle_error[0]), float(best.log_drag[0])
-    point = need.log_speed(distance + bias, 0.0, angle, drag)
+    return need.log_speed(distance + float(best.distance_bias[0]), 0.0, best.angle_error, best.log_drag)
+
+
+def why_not(
+    robot: Robot,
+    target: Target,
+    need: RequiredSpeed,
+    belief: Belief,
+    distance: float,
+    battery_v: float | None,
+    point: RequiredSpeedPoint | None = None,
+) -> str | None:
+    """One plain sentence on why a distance can't be scored from, with the nearest thing that works; None if it can.
+
+    ``point``: the target's centre (``mean_point``), where it is known already.
+    """
+    angle = float(belief.best.angle_error[0])
+    point = mean_point(need, belief, distance) if point is None else point
     value, slope = float(point.value[0]), float(point.slope[0])
     low, high = speed_limits(robot, belief, battery_v)
     size_mm = robot.element.passing_size * 1000
@@ -91,7 +105,7 @@ def why_not(
         reason = target.by_way(lambda: reason, lambda: "the floor falls away too steeply: the element never stops")
     elif target.rising_reason(slope) is not None:
         reason = f"{distance:.2f} m is too close: {target.rising_reason(slope)}"
-    elif not np.isfinite(need.free(distance + bias, angle, drag).low[0]):
+    elif not np.isfinite(need.free_at(point).low[0]):
         entry, flattest = math.atan(-slope), target.flattest_entry(robot.element)
         reason = f"from {distance:.2f} m the element comes in at {math.degrees(entry):.0f} deg"
         if flattest is not None and entry > flattest:

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance
+from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance, seams_doubt
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
-from fieldtune.aim.reach import check_distance, reach, why_not
+from fieldtune.aim.reach import check_distance, mean_point, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
@@ -26,12 +26,11 @@ if TYPE_CHECKING:
 
 
 def sensitivity(
-    robot: Robot, target: Target, belief: Belief, distance_m: float, setpoint: float, battery_v: float | None = None
+    robot: Robot, target: Target, belief: Belief, point: RequiredSpeedPoint, setpoint: float, battery_v: float | None
 ) -> Sensitivity | None:
-    """Derivatives of the miss at the setpoint; ``None`` where the mean path does not cross the target."""
-    best, need = belief.best, required_speed_for(robot, target)
-    true = distance_m + float(best.distance_bias[0])
-    point = need.log_speed(true, 0.0, best.angle_error, best.log_drag)
+    """Derivatives of the miss at the setpoint, around ``point``, the target's centre as the best single belief sees it;
+    ``None`` where the mean path does not cross the target."""
+    best = belief.best
     if not np.isfinite(point.value[0]) or not point.d_miss[0] > 0:
         return None
     miss_per_log = 1 / float(point.d_miss[0])
@@ -82,11 +81,12 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
     need = required_speed_for(robot, target)
     curve = HitChanceCurve.at(robot, need, belief, distance_m, battery_v)
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
-    reason = why_not(robot, target, need, belief, distance_m, battery_v)
+    point = mean_point(need, belief, distance_m)
+    reason = why_not(robot, target, need, belief, distance_m, battery_v, point)
     if best is None or (reason is not None and best.probability < WORTH_SAYING):
         return unreachable(robot, target, need, belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
-    figures = path_figures(robot, target, belief.best, distance_m, speed, _long(need, belief, distance_m, speed))
+    figures = path_figures(robot, target, belief.best, distance_m, speed, _long(point, distance_m, speed))
     return Aim(
         robot=robot.name,
         distance_m=distance_m,
@@ -103,18 +103,16 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=caution_words(robot, target, best, reason, battery_v, figures.landing_m),
-        sensitivity=sensitivity(robot, target, belief, distance_m, best.setpoint, battery_v),
+        cautions=caution_words(robot, target, best, reason, battery_v, figures),
+        sensitivity=sensitivity(robot, target, belief, point, best.setpoint, battery_v),
         nearest_m=None if reason is None else reach(robot, need, belief, battery_v).closest_to(distance_m),
         other_setpoint=best.other,
         battery_v=battery_v,
     )
 
 
-def _long(need: RequiredSpeed, belief: Belief, distance_m: float, speed: float) -> float:
-    """About how far behind the target's centre a path of the best single belief comes down, metres."""
-    best = belief.best
-    point = need.log_speed(distance_m + float(best.distance_bias[0]), 0.0, best.angle_error, best.log_drag)
+def _long(point: RequiredSpeedPoint, distance_m: float, speed: float) -> float:
+    """About how far behind the target's centre ``point`` a path at a log speed comes down, metres."""
     value, by_distance = float(point.value[0]), float(point.d_distance[0])
     if not math.isfinite(value) or not by_distance > 0:
         return 0.0
@@ -168,8 +166,9 @@ def unreachable(
 
 
 def caution_words(
-    robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, landing_m: float | None
+    robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, figures: PathFigures
 ) -> tuple[str, ...]:
+    landing_m, seams = figures.landing_m, seams_doubt(robot, figures.exit_speed_mps)
     words = [] if reason is None else [reason]
     if best.other is not None:
         words.append(f"a second setpoint scores too: {best.other:.0f} {robot.setpoint.unit}")
@@ -178,6 +177,8 @@ def caution_words(
     flies = target.by_way(lambda: True, lambda: robot.lands_first)
     if robot.element.shape != "sphere" and flies:
         words.append("rough: a tumbling disc or block flies with a constant mean drag")
+    if seams is not None and flies:
+        words.append(seams)
     clean = target.clean_only(robot.element)
     if clean is not None:
         words.append(clean)

@@ -108,15 +108,15 @@ def even_normals(count: int, size: int) -> FloatArray:
 def _turned(sums: FloatArray, layout: Layout, frame: FloatArray | None = None) -> FloatArray:
     """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest.
 
-    In the coordinates of ``frame`` (P, P), whose columns may be turned in any way without changing what is drawn: of
-    what shots say nothing about, an eigenvalue's axes are left to rounding.
+    In the coordinates of ``frame`` (P, P), whose columns may be turned without changing more than signs of what is
+    drawn: of what shots say nothing about, an eigenvalue's axes are left to rounding.
     """
     units = np.eye(layout.size) if frame is None else frame
     along = sums if frame is None else sums @ frame
     scatters = list(layout.scatter_at)
     rest = np.delete(units, scatters, axis=0)  # named twice, a direction would leave the last ones to rounding
-    q, r = np.linalg.qr(np.vstack([along, units[scatters], rest]).T)
-    return np.asarray(q * np.where(np.diag(r) < 0, -1.0, 1.0))
+    q, _ = np.linalg.qr(np.vstack([along, units[scatters], rest]).T)
+    return np.asarray(q)
 
 
 def _even_steps(points: FloatArray, mass: FloatArray, along: FloatArray, count: int) -> FloatArray:

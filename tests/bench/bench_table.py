@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-
-import pytest
 
 
 @dataclass
@@ -35,13 +32,3 @@ class Table:
     def missed(self) -> list[str]:
         """What did not reach its goal."""
         return [f"{what}: {figure}, goal {goal}" for what, goal, figure, good in self.rows if good is False]
-
-
-@pytest.fixture(scope="session")
-def waiting_table(request: pytest.FixtureRequest) -> Iterator[Table]:
-    """The table of the whole run, printed at its end."""
-    table = Table()
-    yield table
-    capture = request.config.pluginmanager.getplugin("capturemanager")
-    with capture.global_and_fixture_disabled():
-        print(f"\n\nWhat people wait for\n{table.text()}\n")

@@ -10,12 +10,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from bench_table import Table, waiting_table
+from bench_table import Table
 
 from fieldtune.store import Store, acts, rows
 
 pytestmark = pytest.mark.bench
-__all__ = ["waiting_table"]
 
 USED = """
 import json, resource, sys, time

@@ -12,11 +12,10 @@ from contextlib import contextmanager
 import numpy as np
 import pytest
 from bench_slow_link import robot_line
-from bench_table import Table, waiting_table
+from bench_table import Table
 from bench_terminal import drain, program, seconds_until
 
 pytestmark = pytest.mark.bench
-__all__ = ["waiting_table"]
 
 CONSOLE = """
 import random

@@ -8,10 +8,9 @@ import time
 import numpy as np
 import pytest
 from bench_slow_link import SlowTerminal, robot_line
-from bench_table import Table, waiting_table
+from bench_table import Table
 
 pytestmark = pytest.mark.bench
-__all__ = ["waiting_table"]
 
 VIEWS = {"main": "", "shots": "h", "wheel": "w", "learned": "k", "next": "n", "battery": "b", "line": "c",
          "sizes": "z", "export": "e", "help": "?"}  # fmt: skip

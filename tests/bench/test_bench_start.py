@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from bench_table import Table
 from bench_terminal import program, seconds_until
 
 import fieldtune
@@ -53,7 +54,7 @@ def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[Taken]:
     return taken
 
 
-def test_first_paint_against_the_least_app(tmp_path: Path) -> None:
+def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path) -> None:
     """The command as people start it, caution read before or not; the least app knows no arrays and no profile."""
     compileall.compile_dir(Path(fieldtune.__file__).parent, quiet=1)  # as installing does
     shutil.copy(find_profile("heron"), tmp_path)
@@ -74,6 +75,7 @@ def test_first_paint_against_the_least_app(tmp_path: Path) -> None:
         processor, clock = min(p for _, p in taken), statistics.median(c for c, _ in taken)
         ratios[name] = processor / least
         print(f"{name:<15} {processor:.3f} s of the processor, {ratios[name]:.2f}x; on the clock {clock:.3f} s")
-    assert ratios["first frame"] <= 1.5
-    assert ratios["caution"] <= 1.5
-    assert ratios["recommendation"] <= 4.5  # importing scipy.special alone takes most of one
+    what = "command to first recommendation, against the least app (CPU)"
+    waiting_table.note(what, ratios["recommendation"], 1.8, "x", f"first frame {ratios['first frame']:.2f} x")
+    assert ratios["first frame"] <= 1.8  # a busy machine opens the line before it
+    assert ratios["recommendation"] <= 3.5
