@@ -71,6 +71,11 @@ DRAG: dict[str, Law] = {
     "seamed": seamed,
     "dimpled": dimpled,
     "perforated": always(0.50),  # from memory
+    "foam": always(0.47),  # from memory
+}
+SPIN_DRAG = {  # what spin adds: b S / (1 + c S)
+    "felt": (0.28, 0.9),  # half of Stepanek, Am. J. Phys. 56 (1988) 138 (from memory)
+    "dimpled": (0.18, 0.0),  # Smits & Smith, Science and Golf II (1994) (from memory)
 }
 LIFT = {  # C_L = S / (a + b |S|); sources as the program gives them
     "smooth": (1.8, 1.533),  # through Fox & McDonald, Ex. 9.9
@@ -78,6 +83,7 @@ LIFT = {  # C_L = S / (a + b |S|); sources as the program gives them
     "seamed": (0.4, 2.32),  # Nathan, Am. J. Phys. 76 (2008) 119 (from memory)
     "dimpled": (0.45, 2.0),
     "perforated": (1.4, 1.8),
+    "foam": (1.4, 1.8),
 }
 
 
@@ -92,6 +98,12 @@ class Flyer:
     lift: Law
     fall: float = G
     heavier: float = 1.0
+    spin_drag: tuple[float, float] = (0.0, 0.0)
+
+    def drag_of(self, speed: FloatArray, spin: FloatArray) -> FloatArray:
+        """Drag coefficient at speeds and surface speeds of the spin (m/s)."""
+        share, (b, c) = np.abs(spin) / speed, self.spin_drag
+        return self.drag(self.re * speed) + b * share / (1 + c * share)
 
 
 def volume(element: dict[str, Any]) -> float:
@@ -127,7 +139,8 @@ def flyer(of: dict[str, Any], displaced: str = "light") -> Flyer:
     if displaced == "never" or (displaced == "light" and share < rho / 100):
         share = 0.0
     re = rho * width / air_viscosity(of["air"]["temperature"])
-    return Flyer(rho * area / (2 * e["mass"]), re, drag, lift, G * (1 - share), 1 + share / 2)
+    more = SPIN_DRAG.get(e["surface"], (0.0, 0.0)) if ball and e["drag"] is None else (0.0, 0.0)
+    return Flyer(rho * area / (2 * e["mass"]), re, drag, lift, G * (1 - share), 1 + share / 2, more)
 
 
 def exit_speed(of: dict[str, Any], setpoint: float) -> float:
@@ -173,5 +186,5 @@ def rolling_share(element: dict[str, Any]) -> float:
         return 0.0
     if element["surface"] == "felt":
         return TENNIS
-    inflated = element["surface"] == "seamed" and element["mass"] / volume(element) < 200
+    inflated = element["mass"] / volume(element) < {"seamed": 200, "smooth": 150}.get(element["surface"], 0)
     return SHELL if inflated or element["surface"] == "perforated" else SOLID

@@ -54,7 +54,7 @@ class Launches:
         """Weight, drag against the velocity, lift square to it and to the axis of spin; (3, n)."""
         f, axis = self.flyer, self.axis[:, lanes]
         v = np.maximum(np.sqrt((velocity**2).sum(axis=0)), 1e-9)
-        against = f.k * f.drag(f.re * v) * self.factor[lanes] * v
+        against = f.k * f.drag_of(v, self.spin[lanes]) * self.factor[lanes] * v
         up = f.k * f.lift(self.spin[lanes] / v) * v
         x, y, z = velocity
         lifted = np.stack([axis[1] * z - axis[2] * y, axis[2] * x - axis[0] * z, axis[0] * y - axis[1] * x])

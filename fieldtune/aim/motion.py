@@ -87,7 +87,7 @@ def recommend_moving(
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=caution_words(robot, target, best, None, battery_v, figures.landing_m),
+        cautions=caution_words(robot, target, best, None, battery_v, figures),
         other_setpoint=best.other,
         battery_v=battery_v,
         turn_deg=math.degrees(lead.turn) + 0.0,  # never minus zero

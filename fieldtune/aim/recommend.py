@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance
+from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance, seams_doubt
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import check_distance, mean_point, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
@@ -103,7 +103,7 @@ def recommend(robot: Robot, target: Target, belief: Belief, distance_m: float, b
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=caution_words(robot, target, best, reason, battery_v, figures.landing_m),
+        cautions=caution_words(robot, target, best, reason, battery_v, figures),
         sensitivity=sensitivity(robot, target, belief, point, best.setpoint, battery_v),
         nearest_m=None if reason is None else reach(robot, need, belief, battery_v).closest_to(distance_m),
         other_setpoint=best.other,
@@ -166,8 +166,9 @@ def unreachable(
 
 
 def caution_words(
-    robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, landing_m: float | None
+    robot: Robot, target: Target, best: Best, reason: str | None, battery_v: float | None, figures: PathFigures
 ) -> tuple[str, ...]:
+    landing_m, seams = figures.landing_m, seams_doubt(robot, figures.exit_speed_mps)
     words = [] if reason is None else [reason]
     if best.other is not None:
         words.append(f"a second setpoint scores too: {best.other:.0f} {robot.setpoint.unit}")
@@ -176,6 +177,8 @@ def caution_words(
     flies = target.by_way(lambda: True, lambda: robot.lands_first)
     if robot.element.shape != "sphere" and flies:
         words.append("rough: a tumbling disc or block flies with a constant mean drag")
+    if seams is not None and flies:
+        words.append(seams)
     clean = target.clean_only(robot.element)
     if clean is not None:
         words.append(clean)

@@ -7,7 +7,7 @@ IEC 61094-2:2009, annex F; standard atmosphere U.S. Standard Atmosphere 1976, eq
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -134,13 +134,21 @@ class DragLaw:
     """``coefficient`` maps Reynolds numbers (n,) to drag coefficients (n,); ``spread`` is one relative standard
     deviation.
 
-    ``constant`` is the coefficient where it doesn't depend on the Reynolds number, else None.
+    ``constant`` is the coefficient where it doesn't depend on the Reynolds number, else None. Spin adds to it
+    by_spin S / (1 + spin_ceiling S), with S the spin ratio.
     """
 
     name: str
     coefficient: Callable[[ArrayLike], FloatArray]
     spread: float
     constant: float | None = None
+    by_spin: float = 0.0
+    spin_ceiling: float = 0.0
+
+    def added(self, spin_ratio: ArrayLike) -> FloatArray:
+        """What spin adds to the coefficient, at spin ratios (n,) either way."""
+        s = np.abs(np.asarray(spin_ratio, dtype=float))
+        return np.asarray(self.by_spin * s / (1 + self.spin_ceiling * s), dtype=float)
 
 
 def brown_lawler(reynolds: ArrayLike) -> FloatArray:
@@ -175,13 +183,22 @@ _MEASURED_RE_PER_SPEED = 0.218 / 1.5e-5
 
 
 def seamed_sphere(reynolds: ArrayLike) -> FloatArray:
-    """Seamed or panelled ball: Goff & Carre's soccer ball over the Reynolds number, so that it serves other sizes.
-
-    Beyond its crisis, Re 1.8e5, others keep more: baseballs 0.3 to 0.35, basketballs about 0.5 (both from memory). Give
-    those a constant coefficient; slower they agree within the spread.
+    """Ball of panels with flat seams: Goff & Carre's soccer ball over the Reynolds number, so that it serves other
+    sizes. Beyond its crisis, Re 1.8e5, raised seams and pebbled balls keep more; slower they agree within the spread.
     """
     re = np.minimum(np.asarray(reynolds, dtype=float), 1e7)
     return goff_carre(re / _MEASURED_RE_PER_SPEED)
+
+
+def raised_seams(reynolds: ArrayLike) -> FloatArray:
+    """Ball with raised stitches: falls to 0.33 only, as baseballs do, 0.3 to 0.35 beyond the crisis (Nathan, Am. J.
+    Phys. 76 (2008) 119 and others; from memory); the step is that of ``seamed_sphere``.
+    """
+    return np.asarray(0.33 + (seamed_sphere(reynolds) - 0.155) * (0.501 - 0.33) / 0.346, dtype=float)
+
+
+CRISIS = 1.8e5
+"""Reynolds number beyond which balls with flat, raised and no seams differ."""
 
 
 def dimpled_sphere(reynolds: ArrayLike) -> FloatArray:
@@ -204,12 +221,18 @@ def constant_drag(coefficient: float, spread: float = CONSTANT_SPREAD, name: str
 
 DRAG_LAWS: dict[str, DragLaw] = {
     "smooth": DragLaw("smooth", smooth_sphere, SURFACE_SPREAD["smooth"]),
-    # Cross & Lindsey, Sports Eng. 17 (2014) 89: 0.507 +- 0.024 in free flight, whatever speed and spin.
-    "felt": constant_drag(0.507, SURFACE_SPREAD["felt"], "felt"),
+    # Cross & Lindsey, Sports Eng. 17 (2014) 89: 0.507 +- 0.024 in free flight, whatever speed and spin. Wind tunnels
+    # find 0.56 S more at first (Stepanek, Am. J. Phys. 56 (1988) 138; from memory): half of that, within the spread of
+    # both up to S = 0.4.
+    "felt": replace(constant_drag(0.507, SURFACE_SPREAD["felt"], "felt"), by_spin=0.28, spin_ceiling=0.9),
     "seamed": DragLaw("seamed", seamed_sphere, SURFACE_SPREAD["seamed"]),
-    "dimpled": DragLaw("dimpled", dimpled_sphere, SURFACE_SPREAD["dimpled"]),
+    # Smits & Smith, Science and Golf II (1994): C_D = 0.24 + 0.18 S (from memory).
+    "dimpled": DragLaw("dimpled", dimpled_sphere, SURFACE_SPREAD["dimpled"], by_spin=0.18),
     # From memory, no publication at hand: balls with holes lie around a rough sphere's 0.5.
     "perforated": constant_drag(0.50, SURFACE_SPREAD["perforated"], "perforated"),
+    # Rough spheres: about 0.5 up to an early crisis, 0.3 to 0.4 beyond (Achenbach, J. Fluid Mech. 65 (1974) 113; from
+    # memory); foam is rough and slow.
+    "foam": constant_drag(0.47, SURFACE_SPREAD["foam"], "foam"),
 }
 """Default law of each surface."""
 
@@ -217,9 +240,22 @@ BLUFF_DRAG = 1.0
 """Mean drag coefficient of a tumbling disc or block on its mean projected area; common practice."""
 
 
-def drag_law(surface: str, coefficient: float | None = None) -> DragLaw:
-    """Law of a surface, or the constant coefficient if one is given; KeyError for a surface there isn't."""
-    return DRAG_LAWS[surface] if coefficient is None else constant_drag(coefficient)
+_SEAMS = {
+    "flat": DRAG_LAWS["seamed"],
+    "raised": DragLaw("raised seams", raised_seams, SURFACE_SPREAD["seamed"]),
+    # Grained all over: about 0.5 at any speed it is thrown with, as basketballs have (from memory).
+    "pebbled": constant_drag(0.5, SURFACE_SPREAD["seamed"], "pebbled"),
+}
+
+
+def drag_law(surface: str, coefficient: float | None = None, seams: str | None = None) -> DragLaw:
+    """Law of a surface, or the constant coefficient if one is given; ``seams`` of a seamed one: flat, raised, pebbled.
+
+    KeyError for a surface there isn't.
+    """
+    if coefficient is not None:
+        return constant_drag(coefficient)
+    return DRAG_LAWS[surface] if surface != "seamed" or seams is None else _SEAMS[seams]
 
 
 # Lift of spinning balls: coefficient over the spin ratio S (surface speed of the spin over speed through the air).
@@ -258,6 +294,8 @@ LIFT_LAWS: dict[str, LiftLaw] = {
     "dimpled": LiftLaw("dimpled", 0.45, 2.0, 0.2),
     # No publication at hand: between felt and smooth, hence the spread.
     "perforated": LiftLaw("perforated", 1.4, 1.8, 0.4),
+    # The same: rougher than smooth, less hairy than felt.
+    "foam": LiftLaw("foam", 1.4, 1.8, 0.4),
 }
 """Default law of each surface."""
 

@@ -104,6 +104,9 @@ class Forces:
         law, k = body.lift, body.drag_per_metre
         self._lift = None if law.constant is None else k * law.constant
         self.lifted = law.constant != 0.0 and (law.constant is not None or bool(np.any(spin != 0.0)))
+        spins = body.drag.by_spin != 0.0 and bool(np.any(spin != 0.0))
+        self._spin_top = k * body.drag.by_spin * np.abs(spin) if spins else None
+        self._spin_floor = body.drag.spin_ceiling * np.abs(spin)
         self._slowness, self._lift_top, self._lift_floor = law.slowness, k * spin, law.ceiling * np.abs(spin)
         self.steep2, self.steep, self.speed, self.drag, self.lift, self._work = np.empty((6, n))
         self._speed_bits = self.speed.view(np.int64)
@@ -161,6 +164,10 @@ class Forces:
             drag += work
             drag *= speed
             c0.take(place, out=work, mode="clip")
+            drag += work
+        if self._spin_top is not None:
+            np.add(speed, self._spin_floor, out=work)
+            np.divide(self._spin_top, work, out=work)
             drag += work
         if self._scale is not None:
             drag *= self._scale

@@ -9,14 +9,16 @@ SURFACE_SPREAD = {
     # Published correlations differ by 0.1 between Re 5e3 and 1.5e5, and real foam and plastic balls are less round and
     # less smooth.
     "smooth": 0.15,
-    # Cross & Lindsey, Sports Eng. 17 (2014) 89: wind tunnels give 18 to 25 % more than free flight.
+    # Cross & Lindsey, Sports Eng. 17 (2014) 89: wind tunnels give 18 to 25 % more than free flight, also of spin.
     "felt": 0.15,
     # From memory: ball makes differ by about this much around the crisis.
     "seamed": 0.20,
-    # What spin adds, 0.18 S (Smits & Smith, Science and Golf II, 1994; from memory).
-    "dimpled": 0.25,
+    # Ball makes differ by about this much around the early crisis (from memory).
+    "dimpled": 0.15,
     # From memory: balls with holes differ much by make.
     "perforated": 0.25,
+    # As rough as one makes it: 0.4 to 0.55 (from memory).
+    "foam": 0.20,
 }
 CONSTANT_SPREAD = 0.10
 """Of a coefficient that a profile gives."""

@@ -76,9 +76,10 @@ def ball(
     drag: float | None = None,
     lift: float | None = None,
     gravity: float = STANDARD_GRAVITY,
+    seams: str | None = None,
 ) -> Body:
     """A ball of mass (kg) and diameter (m); ``drag`` and ``lift`` are constant coefficients instead of the surface's
-    laws.
+    laws; ``seams``: flat, raised or pebbled.
     """
     pull, heavier = displaced(mass, math.pi / 6 * diameter**3, float(air.density))
     return Body(
@@ -87,7 +88,7 @@ def ball(
         area=math.pi * diameter**2 / 4,
         air_density=float(air.density),
         air_viscosity=float(air.viscosity),
-        drag=drag_law(surface, drag),
+        drag=drag_law(surface, drag, seams),
         lift=lift_law(surface, lift),
         gravity=gravity * pull / heavier,
     )

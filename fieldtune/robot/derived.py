@@ -82,10 +82,12 @@ def grip_doubt(robot: Robot, grip: float) -> str | None:
 
 def _explaining(robot: Robot, wheel: Flywheel, grip: float) -> float | None:
     """Inertia (kg m^2) of each wheel from which on a grip is possible; None where none explains it."""
+    from fieldtune.physics.grip_bound import inertia_for
+
     if grip >= 1:
         return None
-    share = 1.0 if wheel.wheels == 2 else (1 + robot.element.inertia_ratio) / 4
-    needed = share * robot.element.mass * (wheel.wheel_diameter / 2) ** 2 * grip / (1 - grip)
+    element, radius = robot.element, wheel.wheel_diameter / 2
+    needed = inertia_for(grip, element.mass, radius, wheels=wheel.wheels, inertia_ratio=element.inertia_ratio)
     return max((needed - _rotors(robot)) / wheel.wheels, 0.0)
 
 

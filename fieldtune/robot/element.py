@@ -12,7 +12,13 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 Shape = Literal["sphere", "disc", "block"]
-Surface = Literal["smooth", "felt", "seamed", "dimpled", "perforated"]
+Surface = Literal["smooth", "felt", "seamed", "dimpled", "perforated", "foam"]
+Seams = Literal["flat", "raised", "pebbled"]
+
+
+_INFLATED, _PLASTIC = 200.0, 150.0
+"""Mean density (kg/m^3) below which a panelled ball holds air, and a smooth one is a shell (table tennis: 80); what is
+light and solid is foam."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +37,8 @@ class Element:
     surface: Surface = "smooth"
     drag: float | None = None
     lift: float | None = None
+    seams: Seams | None = None
+    """Of a seamed ball: whether its panels join flat, its stitches are raised, or it is grained all over."""
 
     @property
     def extent(self) -> float:
@@ -87,12 +95,25 @@ class Element:
         return shortest * middle
 
     @property
+    def hollow(self) -> bool:
+        """Whether a ball is a thin shell: one with holes, an inflated one, hollow plastic such as table tennis'."""
+        least = {"seamed": _INFLATED, "smooth": _PLASTIC}.get(self.surface, 0.0)
+        return self.shape == "sphere" and (self.surface == "perforated" or self.density < least)
+
+    @property
+    def ball_inertia(self) -> float:
+        """I / (m R^2) of a ball: thin shells 2/3; a tennis ball 0.55 (Brody, Cross & Lindsey, The Physics and
+        Technology of Tennis, 2002; from memory); solid ones, of foam too, 2/5."""
+        return 0.55 if self.surface == "felt" else 2 / 3 if self.hollow else 0.4
+
+    @property
     def spin_inertia(self) -> float:
-        """Inertia about the spin axis, kg m^2: solid sphere 2/5 m r^2, disc m r^2/2, block about its vertical axis."""
+        """Inertia about the spin axis, kg m^2: of a ball as ``ball_inertia``, disc m r^2/2, block about its vertical
+        axis."""
         if self.shape == "block":
             return self.mass * ((self.length or 0.0) ** 2 + (self.width or 0.0) ** 2) / 12
         radius = (self.diameter or 0.0) / 2
-        return (0.4 if self.shape == "sphere" else 0.5) * self.mass * radius**2
+        return (self.ball_inertia if self.shape == "sphere" else 0.5) * self.mass * radius**2
 
     def energy(self, spin_ratio: float, speed: ArrayLike) -> FloatArray:
         """Kinetic energy (J), moving and spinning by this ratio of surface speed to speed, at speeds in m/s."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, cast
 
-from fieldtune.robot.element import Element, Shape, Surface
+from fieldtune.robot.element import Element, Seams, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
 from fieldtune.robot.model import Air, Floor, Spot
 from fieldtune.robot.table_reader import Findings, Section
@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.targets import Target
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
-_SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
+_SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated", "foam")
+_SEAMS = ("flat", "raised", "pebbled")
 
 
 def read_element(section: Section) -> Element:
@@ -40,7 +41,11 @@ def read_element(section: Section) -> Element:
         surface=cast(Surface, section.choice("surface", _SURFACES, "smooth")),
         drag=section.maybe("drag", RATIO, least="0", most="3"),
         lift=section.maybe("lift", RATIO, least="0", most="3"),
+        seams=cast(Seams, section.choice("seams", _SEAMS)) if "seams" in section else None,
     )
+    section.knows("seams")
+    if element.seams is not None and element.surface != "seamed" and not section.faulty("seams"):
+        section.error("seams", f"belongs to a seamed surface; found {shown(element.surface)}")
     section.close()
     _doubt_density(section, element)
     return element

@@ -27,7 +27,8 @@ _BALL = """\
 shape = "sphere"               # sphere | disc | block
 diameter = "58 mm"             # two books and a ruler; turn the ball, take the mean
 mass = "40 g"                  # kitchen scale: weigh ten, divide by ten
-surface = "smooth"             # smooth | felt | seamed | dimpled | perforated
+surface = "smooth"             # smooth (hollow plastic) | foam | felt | seamed (inflated) | dimpled | perforated
+# seams = "raised"             # of a seamed ball thrown fast: flat panels, raised stitches or pebbled all over
 # drag = 0.47                  # a drag coefficient you trust more than the surface's own law
 
 """

@@ -18,6 +18,7 @@ _SURFACES = (
     ("seamed", "Seams"),
     ("dimpled", "Dimples"),
     ("perforated", "Holes"),
+    ("foam", "Foam"),
 )
 _MM, _CM, _M = ("mm", "in"), ("cm", "in"), ("m", "ft")
 _GRAMS = ("g", "oz")

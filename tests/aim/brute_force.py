@@ -111,9 +111,8 @@ def inertia(odd: Odd) -> float:
     """I / (m R^2) as it rolls; 0 for what only slides."""
     if odd.shape != "sphere":
         return 0.0
-    hollow = odd.surface == "perforated" or (
-        odd.surface == "seamed" and odd.mass < 200 * math.pi / 6 * odd.sizes[0] ** 3
-    )
+    density = odd.mass / (math.pi / 6 * odd.sizes[0] ** 3)
+    hollow = odd.surface == "perforated" or density < {"seamed": 200, "smooth": 150}.get(odd.surface, 0)
     return 2 / 3 if hollow else 0.55 if odd.surface == "felt" else 0.4
 
 
@@ -128,7 +127,13 @@ def accelerations(
     air = density(odd) * volume if odd.mass < 100 * volume else 0.0
     moved = odd.mass + air / 2
     k = density(odd) * area(odd) / (2 * moved) * v
-    d, up = k * drag_coefficient(odd, v) * drag, k * lift_coefficient(odd, spin / np.maximum(v, 1e-9))
+    share = np.abs(spin) / np.maximum(v, 1e-9)
+    known = odd.drag is not None or odd.shape != "sphere"
+    b, c = (0.0, 0.0) if known else {"felt": (0.28, 0.9), "dimpled": (0.18, 0.0)}.get(odd.surface, (0.0, 0.0))
+    d, up = (
+        k * (drag_coefficient(odd, v) + b * share / (1 + c * share)) * drag,
+        k * lift_coefficient(odd, spin / np.maximum(v, 1e-9)),
+    )
     return -d * vx - up * vy, -G * (odd.mass - air) / moved - d * vy + up * vx
 
 

@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 from fieldtune.physics.air import standard_air
 from fieldtune.physics.flying_body import Body, ball
 
-SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated")
+SURFACES = ("smooth", "felt", "seamed", "dimpled", "perforated", "foam")
 
 
 def reference(body: Body, speed, elevation, spin_ratio, distance, log_drag=0.0):
@@ -20,7 +20,7 @@ def reference(body: Body, speed, elevation, spin_ratio, distance, log_drag=0.0):
     def motion(_, state):
         vx, vy = state[2], state[3]
         v = math.hypot(vx, vy)
-        drag = float(body.drag.coefficient(body.reynolds_per_speed * v)) * scale
+        drag = float(body.drag.coefficient(body.reynolds_per_speed * v) + body.drag.added(spin / v)) * scale
         lift = float(body.lift.coefficient(spin / v))
         return (vx, vy, -k * v * (drag * vx + lift * vy), -body.gravity - k * v * (drag * vy - lift * vx))
 

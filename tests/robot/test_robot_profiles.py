@@ -139,7 +139,7 @@ def test_the_least_striker_profile(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("surface", "spread"),
-    [('"smooth"', 0.15), ('"felt"', 0.15), ('"dimpled"', 0.25), ('"felt"\ndrag = 0.5', 0.10)],
+    [('"smooth"', 0.15), ('"felt"', 0.15), ('"dimpled"', 0.15), ('"felt"\ndrag = 0.5', 0.10)],
 )
 def test_drag_is_as_doubtful_as_its_surface(tmp_path: Path, surface: str, spread: float) -> None:
     """One list of spreads, tried against publications beside the laws; a coefficient that somebody gave is better."""
