@@ -112,7 +112,9 @@ def figures(aim: Aim | None, width: int) -> list[Part]:
 
 def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:
     """What the battery and the recommendation warn of, one a line; what doesn't fit is counted."""
-    said = (*battery, *(aim.cautions if aim is not None else ()))
+    told = any(text.startswith("encoder (") for text in battery)
+    advised = aim.cautions if aim is not None else ()
+    said = (*battery, *(text for text in advised if not (told and text.startswith("measured speeds"))))
     if not said:
         return [""]
     shown = [f"! {text}" for text in said[:rows]]

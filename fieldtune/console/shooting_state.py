@@ -103,6 +103,8 @@ class ShootingState:
     unsure: UnansweredShot | None = None
     """A dip of the wheel that the line alone can't settle: whoever stands by knows whether something was launched."""
     _last_unsure: int = 0
+    speeds_believed: bool = True
+    """Whether the encoder's scale is settled, so that a wheel's speed may stand for a setpoint that isn't sent."""
     _last_seen: int = 0
     _last_result: int = 0
     _read_at: float | None = None
@@ -233,7 +235,8 @@ class ShootingState:
     def shot_now(self) -> UnansweredShot:
         """A shot that leaves now, as far as it is known without having been seen."""
         live, distance = self.live, self.distance
-        held = live.setpoint if live.setpoint is not None else words.readback(live, self.robot)
+        read = words.readback(live, self.robot) if self.speeds_believed else None
+        held = live.setpoint if live.setpoint is not None else read
         return UnansweredShot(
             uid=str(uuid.uuid4()),
             time=stamp(self.now()),
@@ -259,7 +262,8 @@ class ShootingState:
         speed: float | None = getattr(seen, self.robot.launcher.mechanism.measured[1])
         setpoint = seen.setpoint
         if setpoint is None:  # then the wheel's speed is what was shot, not the recommendation
-            setpoint = speed if speed is not None and self.robot.setpoint.unit in ("rpm", "mm") else then.setpoint
+            measured = speed if self.speeds_believed and self.robot.setpoint.unit in ("rpm", "mm") else None
+            setpoint = measured if measured is not None else then.setpoint
         return replace(
             then,
             uid=str(uuid.uuid4()),

@@ -12,6 +12,7 @@ import os
 import shutil
 import signal
 import sys
+from contextlib import closing
 from pathlib import Path
 
 from fieldtune.cli import main
@@ -61,7 +62,7 @@ def uids(home: Path) -> set[str]:
     path = home / "heron.db"
     if not path.exists():
         return set()
-    with Store(path) as log:
+    with closing(Store(path)) as log:
         return {shot.uid for shot in log.shots()}
 
 

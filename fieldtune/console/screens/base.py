@@ -81,7 +81,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def key_rows(self) -> list[list[Binding]]:
         """Rows of the key bar."""
-        return [keys.RESULTS, [*self.OWN, *keys.VIEWS, *keys.ALWAYS]]
+        return [keys.RESULTS, [*self.OWN, *keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS]]
 
     def tick(self, live: Live) -> None:
         """Show what the line says now; subclasses add their own."""

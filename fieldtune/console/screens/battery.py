@@ -12,6 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, main_words, words
+from fieldtune.console.battery_pictures import BatteryPictures
 from fieldtune.console.screens import battery_words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.typed import Distance
@@ -25,11 +26,6 @@ if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
     from fieldtune.link.samples import Live
     from fieldtune.records import BatteryReading
-
-
-_REDRAWN_S = 2.0
-MATCH_S = 150.0
-"""How far ahead the forecast is drawn: about a match (common practice)."""
 
 
 def read_label(text: str) -> str:
@@ -71,7 +67,8 @@ class BatteryScreen(PicturedScreen):
         self._read_at = 0
         self._load: str | None = None
         self._history: tuple[BatteryReading, ...] = ()
-        self._charts: tuple[object, tuple[Chart | None, ...]] = (None, ())
+        self._charts: BatteryPictures | None = None
+        self._level: tuple[object, Chart | None] = (None, None)
 
     def compose_body(self) -> ComposeResult:
         yield from super().compose_body()
@@ -134,23 +131,17 @@ class BatteryScreen(PicturedScreen):
         todo.display = shooting
 
     def _pictures(self) -> tuple[Chart | None, ...]:
-        """Voltage, current and the recalibration, drawn anew every other second."""
-        from fieldtune.charts.history import Outlook, current_chart, level_chart, voltage_chart
+        """How the level moved with the new battery, and voltage and current."""
+        from fieldtune.charts.history import level_chart
 
-        controller, battery, history = self.controller, self.controller.battery, self.controller.history
-        end, guided = history.end_s, self.guided
-        key = (None if end is None else end // _REDRAWN_S, guided, None if guided is None else guided.now)
-        if key != self._charts[0] and end is not None and history.begin_s is not None:
-            stretch, status = history.stretch(history.begin_s, end), battery.status
-            setpoint = controller.shooting.recommended
-            least = None if battery.watch is None else battery.watch.lowest_rest_v(setpoint)
-            known = Outlook() if status is None else Outlook(
-                status.rest_v, status.rest_sd_v, status.shots_left, status.shots_left_90, least)  # fmt: skip
-            level = None
-            if guided is not None and guided.before is not None:
-                level = level_chart(controller.robot, guided.before, guided.now, guided.taken)
-            self._charts = key, (level, voltage_chart(stretch, end, known, MATCH_S), current_chart(stretch, end))
-        return self._charts[1]
+        guided = self.guided
+        if guided is None or guided.before is None:
+            self._level = (None, None)
+        elif (known := (guided, guided.now, guided.taken)) != self._level[0]:
+            self._level = known, level_chart(self.controller.robot, guided.before, guided.now, guided.taken)
+        if self._charts is None:
+            self._charts = BatteryPictures(self.controller)
+        return (self._level[1], *self._charts.charts())
 
     # the steps
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, cast
 from textual.app import ComposeResult
 
 from fieldtune.console import main_words, words
+from fieldtune.console.battery_pictures import BatteryPictures
 from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
 from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
 _BESIDE, _BESIDE_S = (110, 30), 10.0
 """Room (columns, rows) from which map and wheel stand below the path, and the wheel's time."""
+_SIDE_ROWS = 10
+"""Rows from which the battery's voltage stands below the figures."""
 _SAME_PLACE_M = 0.05
 """How far from here the last shot may have been for its path to be drawn."""
 STALE_S = 2.0
@@ -37,6 +40,7 @@ class MainBody(Rows):
         self._last_scene: Scene | None = None
         self._last_paths: tuple[object, object, object] = (None, None, None)
         self._trace: Trace | None = None
+        self._battery: BatteryPictures | None = None
         self._ghost_of: str | None = None
         self._ghost: ArcPicture | None = None
         self._last_rest: object = None
@@ -62,6 +66,7 @@ class MainBody(Rows):
                 yield TextBlock(id="chance-now")
                 yield TextBlock(id="battery")
                 yield TextBlock(id="figures")
+                yield Pictures(id="side")
         yield TextBlock(id="cautions")
         yield TextBlock(id="shots")
         yield TextBlock(id="todo")
@@ -83,11 +88,18 @@ class MainBody(Rows):
                 *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
             )
             rows = 3 if self.screen.size.height >= 36 else 1
+            guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
-            first = (*offered, *controller.battery.cautions)
+            scale = () if guard is None or guard.caution is None else (guard.caution,)
+            first = (*offered, *scale, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()
+            side = self.query_one("#side", Pictures)
+            if side.size.height >= _SIDE_ROWS:
+                if self._battery is None:
+                    self._battery = BatteryPictures(controller)
+                side.show(self._battery.charts()[0])
             self.query_one("#path", Pictures).show(self._scene(), *self._beside(live))
 
     def _beside(self, live: Live) -> tuple[Chart | None, ...]:
