@@ -60,10 +60,10 @@ _ROOMS = {
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
-    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget", "Evidence",
-    "FieldtuneError", "HitGroup", "Hits", "InputError", "Learned", "LinkError", "Mark", "NextShot", "OutOfReachError",
-    "OutputError", "Pose", "ProfileError", "Robot", "Session", "SetpointChoice", "Shot", "SpotBudget", "Standing",
-    "StoreError", "TableRow", "UnitError", "UnknownRobotError", "__version__", "load_robot",
+    "Aim", "AngleRow", "AngleSpot", "AngleSweep", "ArcPicture", "BatteryReading", "Cause", "Epoch", "ErrorBudget",
+    "Evidence", "FieldtuneError", "HitGroup", "Hits", "InputError", "Learned", "LinkError", "Mark", "NextShot",
+    "OutOfReachError", "OutputError", "Pose", "ProfileError", "Robot", "Session", "SetpointChoice", "Shot",
+    "SpotBudget", "Standing", "StoreError", "TableRow", "UnitError", "UnknownRobotError", "__version__", "load_robot",
 ]  # fmt: skip
 
 

@@ -9,11 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments, line_options
-from fieldtune.errors import InputError, LinkError
+from fieldtune.errors import FieldtuneError, InputError, LinkError
 from fieldtune.plain_text import say
+from fieldtune.robot import load_robot
+from fieldtune.setup.preferences import read_preferences
+from fieldtune.setup.wishes import NO_LINE, Opening, Wish
 
 if TYPE_CHECKING:
-    from fieldtune.link import Monitor
+    from fieldtune.console.line_opening import ConsoleLine
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
@@ -51,18 +54,65 @@ def console_alone(args: argparse.Namespace) -> int:
 def _console(args: argparse.Namespace) -> int:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise LinkError("the console needs a terminal; 'fieldtune --help' lists the commands that print instead")
-    robot = line_options.robot_for(args)
+    wish: Wish | None = None
+    robot = line_options.robot_for(args) if args.robot is not None else None
+    opening = Opening(robot.path, args.port) if robot is not None and robot.path is not None else None
+    if opening is None:
+        opening, wish = _last_opening(args)
+    while True:
+        if opening is None:
+            from fieldtune.console.start_app import choose
+            from fieldtune.robot import profile_home
+
+            opening = choose(profile_home(args.profiles), read_preferences(), wish)
+            if opening is None:
+                return 0
+        try:
+            wish = _open(opening, args)
+        except FieldtuneError as error:
+            if robot is not None:  # asked for by name: whoever asked reads it in the shell
+                raise
+            wish = Wish("robots", opening.profile, str(error))
+        if wish is None:
+            return 0
+        robot = None
+        opening = opening if wish.what == "again" else None
+
+
+def _last_opening(args: argparse.Namespace) -> tuple[Opening | None, Wish | None]:
+    """The robot that was open last, of one's own; else the start screen, and what it says first."""
+    from fieldtune.robot import find_profiles
+
+    own = [entry.path for entry in find_profiles(args.profiles) if not entry.demo]
+    if not own and args.port is None:
+        return None, None
+    last = read_preferences().last
+    known = next((path for path in own if str(path.resolve()) == last), None)
+    try:
+        robot = load_robot(known) if known is not None else line_options.robot_for(args)
+    except FieldtuneError as error:
+        return None, Wish("robots", known, str(error))
+    return (None if robot.path is None else Opening(robot.path, args.port)), None
+
+
+def _open(opening: Opening, args: argparse.Namespace) -> Wish | None:
+    """The console of one robot, until it is left; what for."""
     from fieldtune.console import UnopenedLine, run
     from fieldtune.session import Session
 
+    asked = argparse.Namespace(**{**vars(args), "port": opening.port})
+    robot = load_robot(opening.profile)
     with Session.beside_profile(robot, args.profiles) as session:
-        line_options.agree_to_port(robot, args, session)
-        run(robot, session, UnopenedLine(lambda: _console_line(robot, args, session)))
-    return 0
+        line_options.agree_to_port(robot, asked, session)
+        return run(robot, session, UnopenedLine(lambda: _console_line(robot, asked, session)))
 
 
-def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> Monitor:
+def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> ConsoleLine:
     """The line of a console that has just painted its first frame."""
+    if NO_LINE in (args.port, robot.link.port):
+        from fieldtune.console.line_opening import NoLine
+
+        return NoLine()
     named = args.port or (
         None if line_options.attached(robot, line_options.kept_port(session)) else line_options.simulated(robot)
     )

@@ -7,7 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from rich.color import ColorSystem
 from textual._compositor import CompositorUpdate
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
     from fieldtune.console.screens.main_body import MainBody
     from fieldtune.session import Session
+    from fieldtune.setup.wishes import Wish
 
 LOOKS_PER_SECOND = 20
 OPENS_S = 0.5
@@ -54,7 +55,7 @@ class ConsoleApp(App[None]):
     ENABLE_COMMAND_PALETTE = False
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide"), (160, "-broad")]  # noqa: RUF012 - the base class declares it so
     VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (28, "-medium"), (36, "-tall"), (50, "-huge")]  # noqa: RUF012
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ALWAYS]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS]
 
     def __init__(
         self,
@@ -80,6 +81,7 @@ class ConsoleApp(App[None]):
         self._caution_read = self.controller.caution_read
         self._settled = False
         self._opening = False
+        self.wish: Wish | None = None
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """What keeps to the characters and colours of this terminal."""
@@ -250,6 +252,13 @@ class ConsoleApp(App[None]):
             said += f" (not kept: {error.strerror})"
         self.controller.news.say(said)
 
+    def action_leave_for(self, what: Literal["robots", "again"] = "robots", said: str = "") -> None:
+        """Leaves for the list of robots, or to open this one anew; shots without a result are asked about first."""
+        from fieldtune.setup.wishes import Wish
+
+        self.wish = Wish(what, self.controller.robot.path, said)
+        self.action_leave()
+
     def action_leave(self) -> None:
         """Quits; what was confirmed is on disk. A result that waits for a word and open shots are asked about first."""
         shooting = self.controller.shooting
@@ -277,6 +286,7 @@ class ConsoleApp(App[None]):
 
     def _leave_with(self, keep: bool | None) -> None:
         if keep is None:
+            self.wish = None
             return
         recorder, shooting = self.controller.recorder, self.controller.shooting
         if keep:
@@ -314,8 +324,8 @@ def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
     return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
 
 
-def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
-    """Open the console on a line that is started, startable or unopened, and stay until it is left.
+def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
+    """Open the console on a line that is started, startable or unopened, and stay until it is left; for what.
 
     The line is opened and started after the first paint and stopped at the end; the session stays the caller's to
     close. Raises ``FieldtuneError`` when the line can't be opened or started.
@@ -332,3 +342,4 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> None:
         app.controller.line.stop()
     if app.failed is not None:
         raise app.failed
+    return app.wish

@@ -21,8 +21,10 @@ from fieldtune.link.history import LineHistory
 from fieldtune.robot.model import Robot
 
 if TYPE_CHECKING:
+    from fieldtune.console.encoder_guard import EncoderGuard
     from fieldtune.console.output import Output
     from fieldtune.console.robot_map import RobotMap
+    from fieldtune.link.samples import Live
     from fieldtune.session import Session
 
 CAUTION_KEY = "caution understood"
@@ -49,6 +51,7 @@ class Controller:
         self.advisor = Advisor(session, self.shooting, self.background, lambda: self.clock(), self._show_whole)
         self.recorder.when_changed = self._log_changed
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
+        self.encoder: EncoderGuard | None = None
         self.history = LineHistory(robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False))
         self.looking = False
         self.output: Output | None = None
@@ -89,12 +92,36 @@ class Controller:
             aim = self.shooting.aim
             self._launch = (self.clock(), (aim.time_s if aim and aim.time_s else 1.0))
         if not isinstance(self.line, UnopenedLine):
+            self._guard(live)
             self.advisor.look(live)
             self.recorder.look()
         samples = self.line.drain()
         self.history.take(samples, live.shots)
         self.battery.look(samples)
         self.show()
+
+    def _guard(self, live: Live) -> None:
+        """The encoder's scale, watched from when the line is open."""
+        if self.encoder is None:
+            from fieldtune.console.encoder_guard import EncoderGuard
+
+            self.encoder = EncoderGuard(self.session, lambda: self.clock(), self._keep_verdict)
+            self.background.begin("encoder", self._recall_verdict, self.encoder)
+        self.encoder.look(live)
+        self.shooting.speeds_believed = self.encoder.caution is None
+
+    async def _recall_verdict(self, guard: EncoderGuard) -> None:
+        await self.background.ask_log("Reading what is known of the encoder", guard.begin)
+
+    def _keep_verdict(self, keep: Callable[[], object], said: str) -> None:
+        """Keeps a new verdict with the log, and works the advice out anew with it."""
+
+        def kept(_: object) -> str:
+            self.shooting.lesson += 1
+            self.advisor.ask_if_changed()
+            return said
+
+        self.recorder.change(kept, lambda: keep() or True)
 
     def _show_whole(self) -> None:
         """Everything at once, as at a look: an answer that someone waits for has come."""

@@ -65,6 +65,18 @@ TAKING = [
 ]
 
 
+ROBOTS = [
+    _key(
+        "ctrl+e",
+        "view('encoder')",
+        "Encoder",
+        "Is the encoder's scale right? By setpoint, hand turns, full power",
+        "^e",
+    ),
+    _key("ctrl+o", "leave_for", "Robots", "Another robot, a new one, or this one's values and line", "^o"),
+]
+"""Set-up of a robot; with Ctrl, so that no slip of a finger leads there."""
+
 ELSEWHERE = {key: binding.description for binding in [*DISTANCES, *SIMULATED] for key in binding.key.split(",")}
 """Keys that only screens have from which one shoots, and what they do there: elsewhere that is said."""
 

@@ -53,13 +53,11 @@ class ConsoleLine(Protocol):
         ...
 
 
-class UnopenedLine:
-    """A line that ``open_line`` will open: nothing is heard of it yet, and it says so."""
+class _SilentLine:
+    """A line of which nothing is heard; ``said`` why."""
 
     simulated: bool | None = None
-
-    def __init__(self, open_line: Callable[[], ConsoleLine]) -> None:
-        self.open_line = open_line
+    said = ""
 
     def start(self) -> None:
         """Nothing to listen to."""
@@ -68,8 +66,8 @@ class UnopenedLine:
         """Nothing was begun."""
 
     def snapshot(self) -> Live:
-        """Nothing but that it is being opened."""
-        return Live("off", "opening")
+        """Nothing but why nothing is heard."""
+        return Live("off", self.said)
 
     def drain(self) -> tuple[Sample, ...]:
         """None."""
@@ -80,9 +78,29 @@ class UnopenedLine:
         return ()
 
     def tell(self, command: str) -> None:
-        """Raises ``LinkError``: there is nobody yet."""
-        raise LinkError("the line is still being opened: press that again in a moment")
+        """Raises ``LinkError``: there is nobody."""
+        raise LinkError("there is no line to a robot")
 
     def seen_in_simulation(self) -> tuple[Outcome, ...]:
         """None."""
         return ()
+
+
+class UnopenedLine(_SilentLine):
+    """A line that ``open_line`` will open: nothing is heard of it yet, and it says so."""
+
+    said = "opening"
+
+    def __init__(self, open_line: Callable[[], ConsoleLine]) -> None:
+        self.open_line = open_line
+
+    def tell(self, command: str) -> None:
+        """Raises ``LinkError``: there is nobody yet."""
+        raise LinkError("the line is still being opened: press that again in a moment")
+
+
+class NoLine(_SilentLine):
+    """A robot without any line: setpoints are set by hand, results typed."""
+
+    simulated = False
+    said = "none, by this profile: set it by hand, results by keys"

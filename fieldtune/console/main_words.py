@@ -112,7 +112,9 @@ def figures(aim: Aim | None, width: int) -> list[Part]:
 
 def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:
     """What the battery and the recommendation warn of, one a line; what doesn't fit is counted."""
-    said = (*battery, *(aim.cautions if aim is not None else ()))
+    told = any(text.startswith("encoder (") for text in battery)
+    advised = aim.cautions if aim is not None else ()
+    said = (*battery, *(text for text in advised if not (told and text.startswith("measured speeds"))))
     if not said:
         return [""]
     shown = [f"! {text}" for text in said[:rows]]
@@ -126,6 +128,8 @@ def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writ
     """The one thing to do now, while no shot waits for a result."""
     if writing:
         return "Writing the shot…"
+    if shooting.asks_about_dip and shooting.unsure is not None:
+        return f"Was that a shot, {shooting.age_s(shooting.unsure):.0f} s ago? y: yes, x: no"
     if shooting.distance is None:
         return "Press d and type the distance to the target, or a number for a spot"
     aim = shooting.aim

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 APART_M, APART_SHARE = 0.10, 0.05
 """How far two distances may be from each other and count as the same, metres and share."""
+_ASKED_S = 30.0
+"""How long it is asked about a dip of the wheel: later nobody remembers."""
 _REMEMBERED_S = 15.0
 """How long it is remembered what was being shot; a shot is recognised sooner than that after it left."""
 
@@ -98,6 +100,11 @@ class ShootingState:
     lesson: int = 0
     battery_v: float | None = None
     line_reports_shots: bool = False
+    unsure: UnansweredShot | None = None
+    """A dip of the wheel that the line alone can't settle: whoever stands by knows whether something was launched."""
+    _last_unsure: int = 0
+    speeds_believed: bool = True
+    """Whether the encoder's scale is settled, so that a wheel's speed may stand for a setpoint that isn't sent."""
     _last_seen: int = 0
     _last_result: int = 0
     _read_at: float | None = None
@@ -197,8 +204,24 @@ class ShootingState:
                 self._last_seen, self.line_reports_shots = seen.number, True
                 found.append(self._seen(seen, self._result_seen(results)))
         self.unanswered += found
+        if live.unsure is not None and live.unsure.number > self._last_unsure:
+            self.unsure = self._seen(live.unsure, None)
+        self._last_unsure = 0 if live.unsure is None else live.unsure.number
+        if self.unsure is not None and (found or self.age_s(self.unsure) > _ASKED_S):
+            self.unsure = None
         self.remember()
         return found
+
+    def settle_unsure(self, *, shot: bool) -> list[UnansweredShot]:
+        """Whether the dip asked about was a shot: it waits for its result then, as any that was seen."""
+        settled, self.unsure = [self.unsure] if self.unsure is not None and shot else [], None
+        self.unanswered += settled
+        return settled
+
+    @property
+    def asks_about_dip(self) -> bool:
+        """Whether yes and no are for a dip now: everything else that waits for a word comes first."""
+        return self.unsure is not None and not (self.unanswered or self.chosen or self.answer or self.offer)
 
     def remember(self) -> None:
         """Notes what is being shot now, so that a shot recognised a little later gets what was true when it left."""
@@ -212,7 +235,8 @@ class ShootingState:
     def shot_now(self) -> UnansweredShot:
         """A shot that leaves now, as far as it is known without having been seen."""
         live, distance = self.live, self.distance
-        held = live.setpoint if live.setpoint is not None else words.readback(live, self.robot)
+        read = words.readback(live, self.robot) if self.speeds_believed else None
+        held = live.setpoint if live.setpoint is not None else read
         return UnansweredShot(
             uid=str(uuid.uuid4()),
             time=stamp(self.now()),
@@ -238,7 +262,8 @@ class ShootingState:
         speed: float | None = getattr(seen, self.robot.launcher.mechanism.measured[1])
         setpoint = seen.setpoint
         if setpoint is None:  # then the wheel's speed is what was shot, not the recommendation
-            setpoint = speed if speed is not None and self.robot.setpoint.unit in ("rpm", "mm") else then.setpoint
+            measured = speed if self.speeds_believed and self.robot.setpoint.unit in ("rpm", "mm") else None
+            setpoint = measured if measured is not None else then.setpoint
         return replace(
             then,
             uid=str(uuid.uuid4()),

@@ -109,6 +109,10 @@ class SetUp:
         self.at = key
         self._spots = len(self.profile.value("spots") or ()) if self.profile and key == SPOTS.key else 0
 
+    def begin_spots(self) -> None:
+        """The spots are named anew: the first answer takes the place of all that there are."""
+        self._spots = 0
+
     def now(self, question: Question) -> str:
         """The answer that stands, as it would be typed; empty where none was given."""
         if question is NAME:

@@ -8,6 +8,7 @@ from fieldtune.console.screens.base import ConsoleScreen
 
 _CLASSES = {
     "battery": "BatteryScreen",
+    "encoder": "EncoderScreen",
     "export": "ExportScreen",
     "help": "HelpScreen",
     "learned": "LearnedScreen",

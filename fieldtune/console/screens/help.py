@@ -36,12 +36,14 @@ class HelpScreen(ConsoleScreen):
 
     def compose_body(self) -> ComposeResult:
         with _Scroll(id="help-scroll"):
-            yield TextBlock(*columns(self._groups()), id="help-columns")
+            yield TextBlock(*columns(self._groups(own=False)), id="help-columns")
             yield TextBlock(*details(self._groups()), id="help-page")
 
-    def _groups(self) -> list[tuple[str, list[Row]]]:
+    def _groups(self, own: bool = True) -> list[tuple[str, list[Row]]]:
+        """The keys in groups; ``own``: also those of single screens, whose key bars show them anyway."""
         groups = [group for group in keys.GROUPS if self.controller.simulated or group[0] != "Simulated robot"]
-        found = [screen_class(name) for name in NAMES]
+        groups = [(title, [*bound, *keys.ROBOTS] if title == "Always" else bound) for title, bound in groups]
+        found = [screen_class(name) for name in NAMES] if own else []
         groups += [(f"On screen {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
         return [(title, rows(bindings)) for title, bindings in groups]
 

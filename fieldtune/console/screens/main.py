@@ -78,7 +78,7 @@ class MainScreen(ShootingScreen):
         distances = [keys.DISTANCES[0], *keys.spots_shown(len(robot.spots)), *keys.targets_shown(len(robot.targets))]
         distances += keys.SIMULATED if self.controller.simulated else []
         always = [key for key in keys.ALWAYS if key.show]
-        return [keys.RESULTS, [*distances, *keys.VIEWS, *always]]
+        return [keys.RESULTS, [*distances, *keys.VIEWS, *keys.ROBOTS, *always]]
 
     async def show_body(self, body: MainBody) -> None:
         """Put the body where the words of the opening stood."""

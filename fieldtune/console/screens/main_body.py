@@ -88,8 +88,10 @@ class MainBody(Rows):
                 *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
             )
             rows = 3 if self.screen.size.height >= 36 else 1
+            guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
-            first = (*offered, *controller.battery.cautions)
+            scale = () if guard is None or guard.caution is None else (guard.caution,)
+            first = (*offered, *scale, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()

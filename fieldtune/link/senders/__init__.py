@@ -16,3 +16,8 @@ def sender_text(language: str) -> str:
     if name is None:
         raise InputError(f"no sender in {language!r}; there are: {', '.join(LANGUAGES)}")
     return files(__package__).joinpath(name).read_text(encoding="utf-8")
+
+
+def sender_file(language: str) -> str:
+    """What the sender's file is called where it is written."""
+    return {"micropython": "sender.py"}.get(language, _FILES[language])

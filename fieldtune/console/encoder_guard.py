@@ -1,0 +1,99 @@
+"""Watches the encoder's scale as long as the console is open: never silent, and nothing wrong is learned from."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldtune.errors import InputError
+from fieldtune.setup.encoder_check import Change, Verdict, by_hand
+from fieldtune.setup.encoder_watch import EncoderWatch, remember, standing
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from fieldtune.console.line_opening import ConsoleLine
+    from fieldtune.link.samples import Live
+    from fieldtune.session import Session
+
+
+class EncoderGuard:
+    """``verdict``: what was found last, by the line, by hand, or kept from another day; None while nothing was."""
+
+    def __init__(
+        self, session: Session, clock: Callable[[], float], write: Callable[[Callable[[], object], str], None]
+    ) -> None:
+        self._session, self._clock, self._write = session, clock, write
+        self._watch = EncoderWatch(session.robot)
+        self._wraps: tuple[int, int] | None = None
+        self.verdict: Verdict | None = None
+        self._kept: Verdict | None = None
+        self._begun = False
+
+    def begin(self) -> None:
+        """What was kept with the log; read behind the first frame."""
+        self._begun = True
+        self.verdict = self.verdict or standing(self._session.robot, self._session.log)
+
+    def look(self, live: Live) -> bool:
+        """Takes a snapshot; whether what is to be learned from has changed by it."""
+        if not self._begun or live.state != "live":
+            return False
+        self._watch.see(self._clock(), live.wheel_rpm, live.setpoint, live.power_pct, live.battery_v)
+        found = self._watch.verdict
+        if found is None or found is self._kept or (self.verdict is not None and self.verdict.against == "hand"):
+            return False
+        self._kept = found
+        return self._found(found)
+
+    def _found(self, found: Verdict) -> bool:
+        before, self.verdict = self.verdict, found
+        changed = (before is None or before.settled) != found.settled or (
+            before is not None and before.causes != found.causes
+        )
+        if changed:
+            self._write(lambda: remember(self._session.robot, self._session.log, found), f"encoder: {found.words}")
+        return changed
+
+    def turned_by_hand(self, counts: int, turns: int) -> None:
+        """What the counter said of so many turns by hand."""
+        self._found(by_hand(self._session.robot, counts, turns))
+
+    def counts(self, line: ConsoleLine) -> int | None:
+        """The counter as it came last on the line, unwrapped since this was first asked; None where none comes."""
+        from fieldtune.link.framing import Framer
+
+        robot = self._session.robot
+        framer = Framer(robot.link)
+        for text in reversed(line.recent_lines(5)):
+            for wire in framer.feed(text.encode("ascii", "replace") + b"\n"):
+                if wire.wheel_counts is not None:
+                    return self._unwrapped(int(wire.wheel_counts), 1 << (robot.encoder.bits if robot.encoder else 32))
+        return None
+
+    def _unwrapped(self, raw: int, modulus: int) -> int:
+        before, total = self._wraps or (raw, 0)
+        total += (raw - before + modulus // 2) % modulus - modulus // 2
+        self._wraps = raw, total
+        return total
+
+    def take(self, change: Change) -> None:
+        """Writes the value into the profile. Raises ``FieldtuneError`` where that can't be."""
+        from fieldtune.robot.home import is_demo
+        from fieldtune.setup.profile_text import ProfileText
+
+        robot = self._session.robot
+        if robot.path is None or is_demo(robot):
+            raise InputError("a demonstration robot's profile stays as it is")
+        profile = ProfileText.at(robot.path)
+        profile.set(
+            change.key,
+            int(change.value) if isinstance(change.value, float) and change.value.is_integer() else change.value,
+        )
+        profile.save()
+
+    @property
+    def caution(self) -> str | None:
+        """What stands on the main screen as long as the scale isn't settled."""
+        if self.verdict is None or self.verdict.settled:
+            return None
+        return f"encoder (press ^e): {self.verdict.words}"

@@ -1,0 +1,166 @@
+"""All values of a robot on one list: any of them can be changed, by the same question as in its set-up."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from fieldtune.console import words
+from fieldtune.console.widgets.entry_line import Question as YesNo
+from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.errors import FieldtuneError
+
+if TYPE_CHECKING:
+    from fieldtune.setup.set_up import SetUp
+
+_KEYS = [
+    Binding(
+        "enter",
+        "change",
+        "Change",
+        tooltip="Change the marked value",
+        id="edit-change",
+        priority=True,
+        key_display="Enter",
+    ),
+    Binding("s", "save", "Save", tooltip="Write the profile: comments and all else stay", id="edit-save"),
+    Binding("r", "again", "Read again", tooltip="Forget changes and read the file again", id="edit-again"),
+    Binding("escape", "leave", "Back", tooltip="Back to the list of robots", id="edit-leave", key_display="Esc"),
+    Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="edit-quit", show=False),
+]
+
+
+class EditScreen(Screen[Path | None]):
+    """The list of values; what was changed is written when it is saved, and only then."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS]
+    AUTO_FOCUS = "#values"
+
+    def __init__(self, set_up: SetUp) -> None:
+        super().__init__()
+        self.set_up = set_up
+        self._before = "" if set_up.profile is None else set_up.profile.text
+
+    def compose(self) -> ComposeResult:
+        yield TextBlock(id="top")
+        yield OptionList(id="values", markup=False)
+        yield TextBlock(id="robot-words")
+        yield TextBlock(id="news")
+        yield KeyBar([_KEYS], id="keys")
+
+    def on_mount(self) -> None:
+        """The list."""
+        self._fill()
+
+    def _fill(self) -> None:
+        made, options = self.set_up, self.query_one("#values", OptionList)
+        assert made.profile is not None
+        problems = {one.key: one for one in reversed(made.profile.check()[1])}
+        marked, rows = options.highlighted or 0, []
+        for question in made.all:
+            value = made.now(question)
+            guess = value and made.profile.is_unmeasured(question.key)
+            parts: list[Part] = [(f"{question.table:<9} ", "$quiet"), (f"{question.ask:<46} ", "$ink")]
+            parts.append((words.printable(value) or "not known", "bold $ink" if value else "$quiet"))
+            parts.append((" not measured" if guess else "", "$act"))
+            if question.key in problems:
+                bad = problems[question.key].severity == "error"
+                parts.append((f"  {'✗' if bad else '!'} {problems[question.key].message}", "$bad"))
+            rows.append(Option(assemble(parts), id=question.key))
+        options.clear_options()
+        options.add_options(rows)
+        options.highlighted = min(marked, len(rows) - 1)
+        changed = made.profile.text != self._before
+        self.query_one("#top", TextBlock).put(
+            (f"Change {made.name}", "bold $ink"), ("   changed: s saves it" if changed else "", "bold $act")
+        )
+        elsewhere = [
+            one for one in problems.values() if one.severity == "error" and one.key not in {q.key for q in made.all}
+        ]
+        if elsewhere:
+            self.say(f"{elsewhere[0].key}: {elsewhere[0].message}", bad=True)
+
+    def say(self, text: str, bad: bool = False) -> None:
+        """One line of news."""
+        self.query_one("#news", TextBlock).put((f"✗ {words.printable(text)}", "bold $bad") if bad else (text, "$ink"))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """A click on a row."""
+        event.stop()
+        self.action_change()
+
+    def action_change(self) -> None:
+        """Asks the question of the marked row."""
+        from fieldtune.console.screens.set_up import SetUpScreen
+
+        number = self.query_one("#values", OptionList).highlighted
+        if number is not None:
+            self.set_up.go_to(self.set_up.all[number].key)
+            if self.set_up.at == "spots":
+                self.set_up.begin_spots()
+            self.app.push_screen(SetUpScreen(self.set_up), self._asked)
+
+    def _asked(self, _: Path | None) -> None:
+        self._fill()
+
+    def action_save(self) -> None:
+        """Writes the file, if nobody else changed it meanwhile."""
+        assert self.set_up.profile is not None
+        changed = changed_keys(self._before, self.set_up)
+        try:
+            path = self.set_up.finish()
+        except FieldtuneError as error:
+            self.say(str(error), bad=True)
+            return
+        self._before = self.set_up.profile.text
+        self._fill()
+        said = f"saved: {path}"
+        if changed and path.with_suffix(".db").exists():
+            said += f". Shots so far were learned under the old {', '.join(changed)}: the console says so"
+        self.say(said)
+
+    def action_again(self) -> None:
+        """Reads the file anew."""
+        from fieldtune.setup.profile_text import ProfileText
+
+        assert self.set_up.profile is not None
+        try:
+            self.set_up.profile = ProfileText.at(self.set_up.profile.path)
+        except FieldtuneError as error:
+            self.say(str(error), bad=True)
+            return
+        self._before = self.set_up.profile.text
+        self._fill()
+        self.say("read again from the file")
+
+    def action_leave(self) -> None:
+        """Back; asks first where something was changed and not saved."""
+        assert self.set_up.profile is not None
+        if self.set_up.profile.text != self._before:
+            self.app.push_screen(YesNo("Leave without saving what was changed?"), self._leave)
+        else:
+            self.dismiss(self.set_up.profile.path)
+
+    def _leave(self, yes: bool | None) -> None:
+        if yes:
+            self.dismiss(None)
+
+
+def changed_keys(before: str, set_up: SetUp) -> list[str]:
+    """Names of the values that are others now than in that text."""
+    import tomllib
+
+    assert set_up.profile is not None
+    old, new = tomllib.loads(before), set_up.profile.values()
+    found = []
+    for table in new:
+        if isinstance(new[table], dict) and table in ("element", "launcher", "drive", "target", "floor", "encoder"):
+            was = old.get(table, {})
+            found += [key.replace("_", " ") for key in new[table] if was.get(key) != new[table][key]]
+    return found

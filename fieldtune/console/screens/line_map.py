@@ -1,0 +1,268 @@
+"""Whose name is whose: the robot's raw line on one side, our fields with their values on the other."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.screen import Screen
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from fieldtune.console import words
+from fieldtune.console.screens.line import whole_lines
+from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.errors import FieldtuneError, InputError
+from fieldtune.link.mapping import MEANINGS, Meaning, Seen, as_profile, guess, read_names, would_have_to_print
+
+if TYPE_CHECKING:
+    from fieldtune.console.start_app import StartApp
+    from fieldtune.link.raw_line import RawLine
+    from fieldtune.setup.profile_text import ProfileText
+
+_LETTERS = {
+    "t": "time", "c": "counts", "s": "speed", "2": "speed2", "g": "setpoint", "b": "battery", "a": "current",
+    "d": "distance", "o": "power", "w": "draw", "f": "fired", "h": "hood", "r": "turret",
+}  # fmt: skip
+"""One key a reading; the same key again takes its next unit."""
+_MAPS = [
+    Binding(
+        letter, f"means('{kind}')", MEANINGS[kind][0].words.capitalize(), id=f"map-{kind}",
+        tooltip=f"The marked name is the {MEANINGS[kind][0].words}; again: its next unit",
+    )
+    for letter, kind in _LETTERS.items()
+]  # fmt: skip
+_KEYS = [
+    Binding(
+        "enter",
+        "save",
+        "Save and open",
+        tooltip="Write the mapping into the profile, open the console",
+        id="map-save",
+        priority=True,
+    ),
+    Binding(
+        "minus", "nothing", "Not used", tooltip="The marked name is nothing of ours", id="map-nothing", key_display="-"
+    ),
+    Binding("k", "factor", "Factor", tooltip="Type the factor from the robot's number to ours", id="map-factor"),
+    Binding("p", "program", "Robot program", tooltip="What the robot has to print, with examples", id="map-program"),
+    Binding("escape", "leave", "Back", tooltip="Back without changing anything", id="map-leave", key_display="Esc"),
+    Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="map-quit", show=False),
+]
+_LOOK_S = 0.2
+
+
+class LineMapScreen(Screen[Path | None]):
+    """Guesses first; a person changes what is wrong, by one key each."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS, *_MAPS]
+    AUTO_FOCUS = "#names"
+
+    def __init__(self, profile: ProfileText, line: RawLine) -> None:
+        super().__init__()
+        self.profile, self.line = profile, line
+        self._robot = profile.check()[0]
+        self._seen = Seen((), False)
+        self._mapping: dict[str, Meaning] = {}
+        self._touched: set[str] = set()
+
+    def compose(self) -> ComposeResult:
+        yield TextBlock(id="top")
+        with Horizontal(id="line-map"):
+            yield TextBlock(id="raw")
+            yield OptionList(id="names", markup=False)
+        yield TextBlock(id="robot-words")
+        yield TextBlock(id="news")
+        yield KeyBar([_MAPS, _KEYS], id="keys")
+
+    def on_mount(self) -> None:
+        """What the line says, now and five times a second."""
+        self.query_one("#names").styles.width = "3fr"
+        self._look()
+        self.set_interval(_LOOK_S, self._look)
+
+    def on_unmount(self) -> None:
+        """Listens no longer."""
+        self.line.stop()
+
+    def _look(self) -> None:
+        if self.app.screen is not self:
+            return
+        lines = self.line.lines()
+        rate = "" if self.line.rate_hz is None else f", {self.line.rate_hz:.0f} lines/s"
+        self.query_one("#top", TextBlock).put(
+            (f"Line of {self.profile.path.stem}", "bold $ink"),
+            (f"   {words.printable(self.line.device)}: {words.printable(self.line.words)}{rate}", "$quiet"),
+        )
+        raw = self.query_one("#raw", TextBlock)
+        if raw.display:
+            shown = whole_lines(lines, max(1, raw.size.height - 1), max(20, raw.size.width - 1))
+            raw.put(("What the robot sends\n", "bold $act"), ("\n".join(shown) or "nothing yet", "$ink"))
+        self._seen = read_names(lines)
+        for name, meaning in guess(self._seen, self._robot).items():
+            if name not in self._touched and meaning.ours not in {one.ours for one in self._mapping.values()}:
+                self._mapping.setdefault(name, meaning)
+        self._fill()
+
+    def _fill(self) -> None:
+        options = self.query_one("#names", OptionList)
+        rows = [assemble(self._row(reading.name, reading.texts[-1])) for reading in self._seen.readings]
+        if len(rows) != options.option_count:
+            marked = options.highlighted or 0
+            options.clear_options()
+            options.add_options([Option(row) for row in rows])
+            options.highlighted = min(marked, len(rows) - 1) if rows else None
+        else:
+            for number, row in enumerate(rows):
+                options.replace_option_prompt_at_index(number, row)
+        self.query_one("#robot-words", TextBlock).put(*self._advice())
+
+    def _row(self, name: str, text: str) -> list[Part]:
+        meaning = self._mapping.get(name)
+        parts: list[Part] = [(f"{words.shorten(words.printable(name), 18):<18} ", "bold $ink"),
+                             (f"{words.shorten(words.printable(text), 12):>12} ", "$ink")]  # fmt: skip
+        if meaning is None:
+            return [*parts, ("  not used", "$quiet")]
+        ours = _in_our_unit(text, meaning)
+        return [*parts, (f"  {meaning.told}", "$act"), (f"{ours}", "$good")]
+
+    def _advice(self) -> list[Part]:
+        if not self._seen.readings:
+            heard = bool(self.line.lines())
+            why = "This text has no names and numbers that can be told apart" if heard else "Nothing was heard yet"
+            wanted = would_have_to_print(["t_ms", "wheel_counts", "battery_mv", "setpoint", "fired"])
+            return [(f"{why}. A robot program would have to print: ", "$bad"), (f"{wanted}\n", "bold $ink"),
+                    ("p shows programs that do.", "$quiet")]  # fmt: skip
+        fields = {one.ours for one in self._mapping.values()}
+        lacks = []
+        if not fields & {"wheel_counts", "wheel_rpm", "draw_mm"}:
+            lacks.append("no speed or draw: shots can't be seen on the line")
+        if "setpoint" not in fields:
+            lacks.append("no setpoint: the encoder's scale can't be checked against it")
+        if not fields & {"battery_v", "battery_mv"}:
+            lacks.append("no battery voltage")
+        if not fields & {"t_ms", "t_us"}:
+            lacks.append("no clock of the robot: times are rough")
+        said = "; ".join(lacks) or "Everything that matters is there"
+        return [
+            (f"{said}.\n", "$bad" if lacks else "$good"),
+            ("A letter below says what the marked name is; again: its next unit. Enter saves.", "$quiet"),
+        ]
+
+    # what the keys do
+
+    def _marked(self) -> str | None:
+        number = self.query_one("#names", OptionList).highlighted
+        return None if number is None or number >= len(self._seen.readings) else self._seen.readings[number].name
+
+    def action_means(self, kind: str) -> None:
+        """The marked name is this reading; the same key again: in its next unit."""
+        name = self._marked()
+        if name is None:
+            return
+        options, now = MEANINGS[kind], self._mapping.get(name)
+        fresh = now is None or now not in options
+        chosen = options[0] if fresh else options[(options.index(cast(Meaning, now)) + 1) % len(options)]
+        for other, meaning in list(self._mapping.items()):
+            if other != name and (meaning.ours == chosen.ours or meaning in options):
+                del self._mapping[other]
+                self._touched.add(other)
+        self._mapping[name] = chosen
+        self._touched.add(name)
+        self._fill()
+
+    def action_nothing(self) -> None:
+        """The marked name isn't used."""
+        name = self._marked()
+        if name is not None:
+            self._mapping.pop(name, None)
+            self._touched.add(name)
+            self._fill()
+
+    def action_factor(self) -> None:
+        """Type the factor of the marked name."""
+        name = self._marked()
+        if name is None or name not in self._mapping:
+            self._say("mark a name, and say first what it is", bad=True)
+            return
+        meaning = self._mapping[name]
+        asked: EntryLine[float] = EntryLine(
+            f"{name} times what is {meaning.words}?",
+            _read_factor,
+            f"{meaning.ours} = number × factor",
+            f"{meaning.scale:g}",
+        )
+        self.app.push_screen(asked, lambda factor: self._take_factor(name, factor))
+
+    def _take_factor(self, name: str, factor: float | None) -> None:
+        if factor is not None:
+            self._mapping[name] = replace(self._mapping[name], scale=factor, unit=f"its own unit, × {factor:g}")
+            self._touched.add(name)
+        self._fill()
+
+    def action_program(self) -> None:
+        """What a robot program would have to print."""
+        from fieldtune.console.screens.sender import SenderScreen
+
+        self.app.push_screen(SenderScreen())
+
+    def action_save(self) -> None:
+        """Writes names, factors and port into the profile, and opens the console."""
+        if not self._mapping:
+            self._say("no name is mapped yet; Esc goes back without a line", bad=True)
+            return
+        before = self.profile.text
+        try:
+            for table in ("link.fields", "link.columns", "link.scale"):
+                self.profile.remove(table)
+            for key, value in as_profile(self._mapping, self._seen).items():
+                self.profile.set(key, value)
+            self.profile.set("link.port", self._port())
+            wrong = [one for one in self.profile.check()[1] if one.severity == "error"]
+            if wrong:
+                raise InputError(f"{wrong[0].key}: {wrong[0].message}")
+            self.profile.save()
+        except FieldtuneError as error:
+            self.profile.text = before
+            self._say(str(error), bad=True)
+            return
+        self.line.stop()
+        cast("StartApp", self.app).open_robot(self.profile.path)
+
+    def _port(self) -> str:
+        """``auto`` where this is the only port there is, so that another socket tomorrow does no harm."""
+        from fieldtune.link.raw_line import present
+
+        return "auto" if [device for device, _ in present()] == [self.line.device] else self.line.device
+
+    def _say(self, text: str, bad: bool = False) -> None:
+        self.query_one("#news", TextBlock).put((f"✗ {words.printable(text)}", "bold $bad") if bad else (text, "$ink"))
+
+    def action_leave(self) -> None:
+        """Back to the list."""
+        self.dismiss(self.profile.path)
+
+
+def _in_our_unit(text: str, meaning: Meaning) -> str:
+    number = re.match(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", text)
+    unit = {"wheel_rpm": "rpm", "battery_v": "V", "distance_m": "m", "draw_mm": "mm", "power_pct": "%"}.get(
+        meaning.ours, ""
+    )
+    if number is None or meaning.scale == 1.0:
+        return ""
+    return f" = {float(number.group()) * meaning.scale:.4g} {unit}".rstrip()
+
+
+def _read_factor(text: str) -> float:
+    from fieldtune.setup.answers import number
+
+    factor = float(number(text))
+    if not 1e-9 < abs(factor) < 1e9:
+        raise InputError("expected a factor, such as 0.001 or 9.5493")
+    return factor

@@ -1,0 +1,189 @@
+"""The ports there are, with what each sends at this moment; the chosen one goes on to whose name is whose."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from fieldtune.console import words
+from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.errors import FieldtuneError, InputError
+
+if TYPE_CHECKING:
+    from fieldtune.console.start_app import StartApp
+    from fieldtune.link.raw_line import RawLine
+    from fieldtune.setup.profile_text import ProfileText
+
+_KEYS = [
+    Binding(
+        "enter",
+        "choose",
+        "This one",
+        tooltip="Read this port, and say whose name is whose",
+        id="ports-choose",
+        priority=True,
+    ),
+    Binding("t", "type", "Type a port", tooltip="A device or URL that isn't listed", id="ports-type"),
+    Binding("p", "program", "Robot program", tooltip="What the robot has to print, with examples", id="ports-program"),
+    Binding(
+        "x", "without", "No line", tooltip="Open the console without a line: setpoints are typed", id="ports-without"
+    ),
+    Binding("escape", "leave", "Back", tooltip="Back to the list of robots", id="ports-leave", key_display="Esc"),
+    Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="ports-quit", show=False),
+]
+_LOOK_S = 0.25
+_AGAIN = 8
+"""Looks between two searches for ports that were plugged in."""
+
+
+class PortsScreen(Screen[Path | None]):
+    """Listens on every port at once; nothing is ever written to one."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS]
+    AUTO_FOCUS = "#port-list"
+
+    def __init__(self, profile: ProfileText) -> None:
+        super().__init__()
+        self.profile = profile
+        self._ports: dict[str, tuple[str, RawLine]] = {}
+        self._typed: list[str] = []
+        self._looks = 0
+
+    def compose(self) -> ComposeResult:
+        yield TextBlock(
+            (f"Line of {self.profile.path.stem}", "bold $ink"),
+            ("   a cable from the robot, or a URL: which port is it?", "$quiet"),
+            id="top",
+        )
+        yield OptionList(id="port-list", markup=False)
+        yield TextBlock(id="robot-words")
+        yield TextBlock(id="news")
+        yield KeyBar([_KEYS], id="keys")
+
+    def on_mount(self) -> None:
+        """Begins to listen."""
+        port = self.profile.value("link.port")
+        if isinstance(port, str) and port != "auto":
+            self._typed.append(port)
+        self._look()
+        self.set_interval(_LOOK_S, self._look)
+
+    def on_unmount(self) -> None:
+        """Listens no longer."""
+        for _, line in self._ports.values():
+            line.stop()
+
+    def _look(self) -> None:
+        from fieldtune.link.raw_line import RawLine, present
+
+        if self.app.screen is not self:
+            return
+        if self._looks % _AGAIN == 0:
+            there = [*present(), *((port, "typed") for port in self._typed)]
+            for device, about in there:
+                if device not in self._ports:
+                    self._ports[device] = about, RawLine(device)
+            for device in set(self._ports) - {device for device, _ in there}:
+                self._ports.pop(device)[1].stop()
+        self._looks += 1
+        options = self.query_one("#port-list", OptionList)
+        rows = [self._row(device, about, line) for device, (about, line) in self._ports.items()]
+        if len(rows) != options.option_count:
+            marked = options.highlighted
+            options.clear_options()
+            options.add_options([Option(row, id=device) for row, device in zip(rows, self._ports, strict=True)])
+            options.highlighted = None if not rows else min(marked or 0, len(rows) - 1)
+        else:
+            for device, row in zip(self._ports, rows, strict=True):
+                options.replace_option_prompt(device, row)
+        said = "No serial port found yet: plug the robot in, or press t and type a device or URL." if not rows else (
+            "Listening on every port; opening one restarts some controllers. Enter takes the marked one."
+        )  # fmt: skip
+        self.query_one("#robot-words", TextBlock).put((said, "$quiet"))
+
+    def _row(self, device: str, about: str, line: RawLine) -> Content:
+        last = line.lines(1)
+        rate = "" if line.rate_hz is None else f", {line.rate_hz:.0f} lines/s"
+        parts: list[Part] = [
+            (f"{words.printable(device):<16} ", "bold $ink"),
+            (f"{words.printable(line.words)}{rate}", "$good" if last else "$act"),
+        ]
+        if last:
+            parts.append((f"   {last[0]}", "$quiet"))
+        elif about:
+            parts.append((f"   {words.printable(about)}", "$quiet"))
+        return assemble(parts)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """A click on a row."""
+        event.stop()
+        self.action_choose()
+
+    def action_choose(self) -> None:
+        """Goes on with the marked port."""
+        from fieldtune.console.screens.line_map import LineMapScreen
+
+        number = self.query_one("#port-list", OptionList).highlighted
+        if number is None or number >= len(self._ports):
+            self.query_one("#news", TextBlock).put(
+                ("✗ there is no port to take: plug the robot in, or press t", "bold $bad")
+            )
+            return
+        device = list(self._ports)[number]
+        _, line = self._ports.pop(device)
+        self.app.switch_screen(LineMapScreen(self.profile, line))
+
+    def action_type(self) -> None:
+        """A port that isn't listed."""
+        self.app.push_screen(
+            EntryLine("Which port?", _read_port, "a device, or socket://HOST:PORT, udp://:PORT"), self._add
+        )
+
+    def _add(self, port: str | None) -> None:
+        if port is not None and port not in self._typed:
+            self._typed.append(port)
+        self._looks = 0
+        self._look()
+        if port is not None:
+            options = self.query_one("#port-list", OptionList)
+            options.highlighted = options.option_count - 1
+
+    def action_program(self) -> None:
+        """What a robot program would have to print."""
+        from fieldtune.console.screens.sender import SenderScreen
+
+        self.app.push_screen(SenderScreen())
+
+    def action_without(self) -> None:
+        """Opens the console without a line."""
+        from fieldtune.setup.wishes import NO_LINE
+
+        try:
+            self.profile.set("link.port", NO_LINE)
+            self.profile.save()
+        except FieldtuneError as error:
+            self.query_one("#news", TextBlock).put((f"✗ {error}", "bold $bad"))
+        else:
+            cast("StartApp", self.app).open_robot(self.profile.path)
+
+    def action_leave(self) -> None:
+        """Back to the list."""
+        self.dismiss(self.profile.path)
+
+
+def _read_port(text: str) -> str:
+    from fieldtune.port_names import port_problem
+
+    said = text.strip()
+    problem = port_problem(said) if len(said) <= 300 else "too long for a port's name"
+    if problem is not None:
+        raise InputError(problem)
+    return said

@@ -1,0 +1,94 @@
+"""What a robot program has to print, as a program to copy: by language, to the clipboard or into a file."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.screen import Screen
+
+from fieldtune.console.widgets.text_block import KeyBar, TextBlock
+from fieldtune.errors import FieldtuneError
+from fieldtune.link.senders import LANGUAGES, sender_file, sender_text
+
+_WORDS = {"c": "C, bare microcontroller", "cpp": "C++", "java": "Java", "micropython": "MicroPython"}
+_CHOICES = [
+    Binding(
+        str(number), f"language('{language}')", _WORDS[language], id=f"sender-{language}",
+        tooltip=f"The program in {_WORDS[language]}",
+    )
+    for number, language in enumerate(LANGUAGES, 1)
+]  # fmt: skip
+_KEYS = [
+    Binding(
+        "y", "copy", "Copy", tooltip="To the clipboard, where the terminal lets programs do that", id="sender-copy"
+    ),
+    Binding(
+        "w", "write", "Write to a file", tooltip="Into the folder where the console was started", id="sender-write"
+    ),
+    Binding("up", "scroll(-3)", "Up", tooltip="Read what stands above", id="sender-up", show=False),
+    Binding("down", "scroll(3)", "Down", tooltip="Read what stands below", id="sender-down", show=False),
+    Binding("pageup", "scroll(-15)", "Page up", tooltip="A page up", id="sender-page-up", show=False),
+    Binding("pagedown", "scroll(15)", "Page down", tooltip="A page down", id="sender-page-down", show=False),
+    Binding("escape", "leave", "Back", tooltip="Back to the line", id="sender-leave", key_display="Esc"),
+]
+
+
+class SenderScreen(Screen[None]):
+    """The example programs."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*_CHOICES, *_KEYS]
+    AUTO_FOCUS = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._language = LANGUAGES[0]
+
+    def compose(self) -> ComposeResult:
+        yield TextBlock(id="top")
+        with VerticalScroll(id="sender-text", can_focus=False):
+            yield TextBlock(id="sender-program")
+        yield TextBlock(id="news")
+        yield KeyBar([_CHOICES, _KEYS], id="keys")
+
+    def on_mount(self) -> None:
+        """The first language."""
+        self.action_language(self._language)
+
+    def action_language(self, language: str) -> None:
+        """The program in that language."""
+        self._language = language
+        self.query_one("#top", TextBlock).put(
+            ("Robot program", "bold $ink"), (f"   {_WORDS[language]}: prints the line that the console reads", "$quiet")
+        )
+        self.query_one("#sender-program", TextBlock).put((sender_text(language), "$ink"))
+        self.query_one("#sender-text", VerticalScroll).scroll_home(animate=False)
+
+    def action_scroll(self, by: int) -> None:
+        """Scroll by so many lines."""
+        self.query_one("#sender-text", VerticalScroll).scroll_relative(y=by, animate=False)
+
+    def action_copy(self) -> None:
+        """To the clipboard."""
+        self.app.copy_to_clipboard(sender_text(self._language))
+        self._say("copied, if this terminal allows it; w writes a file")
+
+    def action_write(self) -> None:
+        """Into a file that isn't there yet."""
+        from fieldtune.files import write_whole
+
+        try:
+            path = write_whole(sender_file(self._language), sender_text(self._language))
+        except FieldtuneError as error:
+            self._say(f"✗ {error}")
+        else:
+            self._say(f"written: {path.resolve()}")
+
+    def _say(self, text: str) -> None:
+        self.query_one("#news", TextBlock).put((text, "bold $bad" if text.startswith("✗") else "$ink"))
+
+    def action_leave(self) -> None:
+        """Back."""
+        self.dismiss(None)

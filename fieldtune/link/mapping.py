@@ -1,0 +1,249 @@
+"""Whose name is whose: what a robot's raw lines carry, which of our fields each is likely to be, in which unit.
+
+A person may change each guess. A unit of the robot's becomes one of our fields (battery_v, battery_mv) and a factor.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import statistics
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+
+_RPM = 30 / math.pi
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a name on the line may stand for: our field ``ours``, the robot's ``unit``, and the factor to our unit."""
+
+    words: str
+    unit: str
+    ours: str
+    scale: float = 1.0
+
+    @property
+    def told(self) -> str:
+        """``wheel speed in rad/s``."""
+        return f"{self.words} in {self.unit}" if self.unit else self.words
+
+
+def _meanings(words: str, *units: tuple[str, str, float]) -> tuple[Meaning, ...]:
+    return tuple(Meaning(words, unit, ours, scale) for unit, ours, scale in units)
+
+
+_SPEEDS = (("rpm", 1.0), ("rad/s", _RPM), ("turns/s", 60.0), ("deg/s", 1 / 6))
+MEANINGS: Mapping[str, tuple[Meaning, ...]] = {
+    "time": _meanings("robot's clock", ("ms", "t_ms", 1.0), ("µs", "t_us", 1.0)),
+    "counts": _meanings("encoder", ("counts", "wheel_counts", 1.0)),
+    "speed": _meanings("wheel speed", *((unit, "wheel_rpm", scale) for unit, scale in _SPEEDS)),
+    "speed2": _meanings("second wheel's speed", *((unit, "wheel2_rpm", scale) for unit, scale in _SPEEDS)),
+    "setpoint": _meanings("setpoint", ("its unit", "setpoint", 1.0), ("rad/s", "setpoint", _RPM),
+                          ("turns/s", "setpoint", 60.0), ("share 0 to 1", "setpoint", 100.0), ("cm", "setpoint", 10.0)),
+    "battery": _meanings("battery", ("V", "battery_v", 1.0), ("mV", "battery_mv", 1.0), ("0.1 V", "battery_v", 0.1)),
+    "current": _meanings("current", ("A", "current_a", 1.0), ("mA", "current_ma", 1.0)),
+    "distance": _meanings("distance to the target", ("m", "distance_m", 1.0), ("mm", "distance_mm", 1.0),
+                          ("cm", "distance_m", 0.01), ("in", "distance_m", 0.0254), ("ft", "distance_m", 0.3048)),
+    "power": _meanings("drive power", ("%", "power_pct", 1.0), ("share 0 to 1", "power_pct", 100.0),
+                       ("of 255", "power_pct", 100 / 255)),
+    "draw": _meanings("draw", ("mm", "draw_mm", 1.0), ("cm", "draw_mm", 10.0), ("in", "draw_mm", 25.4)),
+    "fired": _meanings("shot leaves", ("0 or 1", "fired", 1.0)),
+    "hood": _meanings("exit angle now", ("deg", "hood_deg", 1.0), ("rad", "hood_deg", 180 / math.pi)),
+    "turret": _meanings("turn of the launcher", ("deg", "turret_deg", 1.0), ("rad", "turret_deg", 180 / math.pi)),
+}  # fmt: skip
+"""By kind of reading, its units, the usual one first."""
+
+_HINTS: tuple[tuple[str, str], ...] = (
+    ("time", r"^(t|ts|time|timestamp|clock|millis|micros|uptime|now)(_?(ms|us|s|millis|micros))?$"),
+    ("speed2", r"(wheel|fly|rpm|speed|vel|top|upper|right|shooter)_?\w*(2|b|top|upper|right)$|^(rpm|speed|vel)2$"),
+    (
+        "setpoint",
+        r"set_?p|target_?(rpm|speed|vel|power|pos|draw)|goal|wanted|desired|^(cmd|ref|sp|tgt)_?(rpm|speed|vel)?$",
+    ),
+    ("battery", r"batt?|volt|^v(in|bus|cc)?$|^bus|^u$"),
+    ("current", r"curr|amp|^i(_?m?a)?$"),
+    ("distance", r"dist|range|^d$|ultra|lidar|tof"),
+    ("power", r"power|pwm|duty|output|throttle|^out$|^pwr"),
+    ("draw", r"draw|pull|stretch|cock|plunger"),
+    ("fired", r"fire|shot|shoot|launch|release|trigger"),
+    ("hood", r"hood|^angle$|pitch|elev"),
+    ("turret", r"turret|yaw"),
+    ("counts", r"count|enc|tick|pulse|^pos(ition)?$"),
+    ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$"),
+)
+"""Words in the names that people give, tried in this order (common practice)."""
+_UNITS: tuple[tuple[str, str], ...] = (
+    ("ms", r"(_|\b)m(illi)?s(ec)?$|millis"), ("µs", r"(_|\b)us$|micros"), ("mV", r"mv$|millivolt"),
+    ("mA", r"ma$|milliamp"), ("mm", r"mm$"), ("cm", r"cm$"), ("in", r"(_|\b)in(ch(es)?)?$"),
+    ("ft", r"(_|\b)(ft|feet)$"), ("m", r"_m$"), ("rad/s", r"rad_?(s|ps|per_?s\w*)?$|omega"),
+    ("turns/s", r"rps$|rev_?s$|turns_?s$"), ("rpm", r"rpm"), ("deg/s", r"deg_?(s|ps)$"), ("%", r"pct$|percent"),
+    ("rad", r"rad$"), ("deg", r"deg$"), ("V", r"(_|\b)v$|volts?$"), ("A", r"(_|\b)a(mps?)?$"),
+)  # fmt: skip
+
+
+@dataclass(slots=True)
+class Reading:
+    """A name on the line, or a column's number, with what came under it lately."""
+
+    name: str
+    texts: list[str] = field(default_factory=list)
+
+    @property
+    def numbers(self) -> list[float]:
+        """Those that are finite numbers."""
+        found = []
+        for text in self.texts:
+            match = re.match(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", text)
+            if match is not None and math.isfinite(float(match.group())):
+                found.append(float(match.group()))
+            elif text.casefold() in ("true", "false"):
+                found.append(float(text.casefold() == "true"))
+        return found
+
+    @property
+    def behind(self) -> str:
+        """The unit that stands behind its number on the line; empty where none does."""
+        match = (
+            re.match(r"[+-]?[\d.]+(?:[eE][+-]?\d+)?\s*([A-Za-z%/µ]+)$", self.texts[-1].strip()) if self.texts else None
+        )
+        return match[1] if match else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What raw lines carry. ``columns``: bare numbers, told apart by their place, so that their order matters."""
+
+    readings: tuple[Reading, ...]
+    columns: bool
+
+
+_PAIR = re.compile(
+    r"([A-Za-z_][\w .-]*?)[\"']?\s*[=:]\s*[\"']?([^,;|\s\"'}{]+(?:\s?(?:rpm|rad/s|m?V|m?A|mm|cm|m|%)\b)?)"
+)
+_KEPT = 60
+
+
+def read_names(lines: Iterable[str]) -> Seen:
+    """The names, or columns, that the lines carry, in the order in which they come; empty where they say nothing."""
+    named: dict[str, Reading] = {}
+    columns: dict[str, Reading] = {}
+    for line in list(lines)[-_KEPT:]:
+        text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
+        cells = [cell for cell in re.split(r"[,;\t ]+", text.strip()) if cell]
+        if cells and all(re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", cell) for cell in cells):
+            for number, cell in enumerate(cells, 1):
+                columns.setdefault(f"column {number}", Reading(f"column {number}")).texts.append(cell)
+            continue
+        for name, value in _pairs(text):
+            named.setdefault(name, Reading(name)).texts.append(value)
+    if columns and not named:
+        return Seen(tuple(columns.values()), True)
+    return Seen(tuple(one for one in named.values() if one.numbers), False)
+
+
+def _pairs(text: str) -> list[tuple[str, str]]:
+    if text.startswith("{"):
+        try:
+            found = json.loads(text.replace("'", '"'))
+        except (ValueError, RecursionError):
+            found = None
+        if isinstance(found, dict):
+            return [(str(name), str(value)) for name, value in found.items() if not isinstance(value, dict | list)]
+    return [(name.strip(), value) for name, value in _PAIR.findall(text)]
+
+
+def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
+    """The likeliest meaning of each name, by its words and its numbers; names that say nothing are left out.
+
+    No field is given twice: the first name that fits has it.
+    """
+    taken: set[str] = set()
+    found: dict[str, Meaning] = {}
+    for reading in seen.readings:
+        kind = _kind_of(reading, seen)
+        if kind is None:
+            continue
+        meaning = _in_unit(reading, kind, robot)
+        what = "t" if meaning.ours in ("t_ms", "t_us") else meaning.words
+        if what not in taken:
+            taken.add(what)
+            found[reading.name] = meaning
+    return found
+
+
+def _kind_of(reading: Reading, seen: Seen) -> str | None:
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.name).casefold().replace(" ", "_").replace("-", "_")
+    if not seen.columns:
+        kinds = (kind for kind, words in _HINTS if re.search(words, name))
+        return next((kind for kind in kinds if kind != "fired" or set(reading.numbers) <= {0.0, 1.0}), None)
+    numbers = reading.numbers
+    steps = [after - before for before, after in pairwise(numbers)]
+    if reading is seen.readings[0] and len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps):
+        return "time"
+    return None
+
+
+def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning:
+    options, name = MEANINGS[kind], reading.name.casefold().replace(" ", "_")
+    behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
+    if behind is not None:
+        return behind
+    named = {unit for unit, words in _UNITS if re.search(words, name)}
+    by_name = next((one for one in options if one.unit in named), None)
+    if by_name is not None:
+        return by_name
+    sizes = sorted(abs(number) for number in reading.numbers)
+    size = sizes[(9 * len(sizes)) // 10] if sizes else 0.0
+    fits = [one for one in options if _plausible(kind, size * one.scale, one, robot)]
+    return fits[0] if fits else options[0]
+
+
+def _plausible(kind: str, size: float, meaning: Meaning, robot: Robot | None) -> bool:
+    """Whether a reading of that size, in our field's unit, is one that robots have."""
+    if kind == "battery":
+        return 3 <= (size / 1000 if meaning.ours == "battery_mv" else size) <= 60
+    if kind == "distance":
+        return 0.2 <= (size / 1000 if meaning.ours == "distance_mm" else size) <= 15
+    if kind == "current":
+        return (size / 1000 if meaning.ours == "current_ma" else size) <= 300
+    if kind == "power":
+        return size <= 101 and (size > 1.5 if meaning.scale == 1.0 else meaning.unit == "share 0 to 1" or size > 5)
+    if kind in ("speed", "speed2") or (kind == "setpoint" and robot is not None):
+        high = 6000.0 if robot is None else robot.setpoint.high
+        return 0.12 * high <= size <= 1.3 * high
+    return True
+
+
+def as_profile(mapping: Mapping[str, Meaning], seen: Seen) -> dict[str, object]:
+    """Keys of the profile, by their paths, that make the line read so; the value None takes a key out.
+
+    Names that are ours already need no key.
+    """
+    keys: dict[str, object] = {}
+    if seen.columns:
+        order = [mapping[one.name].ours if one.name in mapping else "-" for one in seen.readings]
+        keys["link.columns.order"] = order
+    else:
+        keys |= {f"link.fields.{one.ours}": name for name, one in mapping.items() if one.ours != name}
+    keys |= {f"link.scale.{one.ours}": float(f"{one.scale:.6g}") for one in mapping.values() if one.scale != 1.0}
+    return keys
+
+
+def would_have_to_print(names: Sequence[str]) -> str:
+    """A line that this program reads without any mapping, with these of our fields."""
+    numbers = {
+        "t_ms": 123450,
+        "wheel_counts": 8812345,
+        "battery_mv": 12345,
+        "setpoint": 1400,
+        "draw_mm": 31,
+        "fired": 0,
+    }
+    return ",".join(f"{name}={numbers.get(name, 0)}" for name in names)

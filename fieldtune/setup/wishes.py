@@ -1,0 +1,30 @@
+"""What the console of one robot may be left for, and what to open next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+NO_LINE = "none"
+"""As a port: the robot has no line, everything is typed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What to open: a profile, on its own line (``port`` None) or on this port."""
+
+    profile: Path
+    port: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the console of a robot was left for: the list of robots, that robot's values, its line, or to open it anew.
+
+    ``said``: what is to be read on the next screen.
+    """
+
+    what: Literal["robots", "edit", "line", "again"]
+    profile: Path | None = None
+    said: str = ""

@@ -1,0 +1,107 @@
+"""The start screen and the set-up on the real app: a broken profile among others, drafts, edits, small windows."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+
+from fieldtune.console.start_app import StartApp
+from fieldtune.robot.starter import new_profile_text
+from fieldtune.setup.preferences import Preferences, read_preferences
+from fieldtune.setup.wishes import Opening
+
+Script = Callable[[StartApp, Pilot[Opening]], Awaitable[None]]
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
+    folder = tmp_path / "profiles"
+    folder.mkdir()
+    return folder
+
+
+def shown(app: StartApp) -> str:
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
+
+
+async def until(app: StartApp, pilot: Pilot[Opening], words: str) -> str:
+    for _ in range(200):
+        await pilot.pause()
+        if words in shown(app):
+            return shown(app)
+        await asyncio.sleep(0.02)
+    raise AssertionError(f"never saw {words!r} on\n{shown(app)}")
+
+
+def drive(home: Path, script: Script, size: tuple[int, int] = (80, 24)) -> Opening | None:
+    async def main() -> Opening | None:
+        app = StartApp(home, Preferences())
+        async with app.run_test(size=size) as pilot:
+            await script(app, pilot)
+        return app.return_value
+
+    return asyncio.run(main())
+
+
+def test_a_broken_profile_stops_nothing_and_can_be_mended(home: Path) -> None:
+    (home / "kite.toml").write_text(new_profile_text("kite", "flywheel"))
+    (home / "plover.toml").write_text(new_profile_text("plover", "striker").replace('mass = "75 g"', 'mass = "75 m"'))
+    (home / "Bad Name.toml").write_text("")
+
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        text = await until(app, pilot, "plover")
+        assert "kite         flywheel  no shots" in text
+        assert "element.mass" in text
+        assert "1 to 32 of a-z" in text
+        await pilot.press("end", "enter")
+        await until(app, pilot, "plover can't be opened")
+        await pilot.press("e")
+        await until(app, pilot, "Change plover")
+        await pilot.press("down", "down", "down", "enter")
+        await until(app, pilot, "How heavy is one?")
+        await pilot.press(*["backspace"] * 6, *"75", "enter")
+        await until(app, pilot, "changed: s saves it")
+        await pilot.press("s")
+        await until(app, pilot, "saved:")
+
+    drive(home, script)
+    assert 'mass = "75 g"' in (home / "plover.toml").read_text()
+
+
+@pytest.mark.parametrize("size", [(40, 12), (80, 24), (120, 40)])
+def test_questions_at_every_size_and_a_draft_kept(home: Path, size: tuple[int, int]) -> None:
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "Set up my robot")
+        await pilot.press("n")
+        await until(app, pilot, "What is the robot called?")
+        await pilot.press(*"kite", "enter", "1", "1", *"2.3 in", "enter")
+        text = await until(app, pilot, "How heavy is one?")
+        assert "2.3 in" in text
+        assert ("grams" in text) == (size[0] >= 70)  # the drawing, where there is room
+        await pilot.press("up")
+        await until(app, pilot, "How wide is the ball?")
+        await pilot.press("escape")
+        await until(app, pilot, "set-up left half-way")
+        await pilot.press("u")
+        await until(app, pilot, "US cust" if size[0] > 60 else "kite")
+
+    drive(home, script, size)
+    assert (home / "kite.set-up").exists()
+    assert read_preferences().us
+
+
+def test_the_simulated_robot_is_one_key_away(home: Path) -> None:
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "Try the simulated robot")
+        await pilot.press("enter")
+
+    opening = drive(home, script)
+    assert opening is not None
+    assert opening.port is not None
+    assert opening.port.startswith("sim://")
