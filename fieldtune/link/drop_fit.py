@@ -194,6 +194,8 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
     before, behind = t < -spacing / 2, t > 0
     part = max(0.1, 3.5 * spacing)
     late, early = t >= t[-1] - part, behind & (t <= max(t[-1] - part, part))
+    if not early.any():  # lines are missing behind it
+        return 0.0, 0.0
     speeds = [_slope(t[some], x[some]) for some in (before, early, late)]
     apart_s = float(t[late].mean() - t[early].mean())
     rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
