@@ -22,20 +22,7 @@ if TYPE_CHECKING:
 
 _LISTEN_S = 5.0
 _HOPELESS_S = 2.0
-_REMEDIES = {
-    "no known field": (
-        "The line's names are none of those that fieldtune knows (README, The serial line). Say in the profile which",
-        'is which, ours = "theirs":  [link.fields]  wheel_rpm = "speed"',
-    ),
-    "undecodable": (
-        "Neither name=value pairs nor a JSON object (README, The serial line). Bare numbers need their order in the",
-        'profile, "-" for what to pass over:  [link.columns]  order = ["t_ms", "wheel_rpm", "-"]',
-    ),
-    "checksum": (
-        "The two hex digits behind * are the XOR of the bytes between $ and *; without them nothing is checked.",
-    ),
-}
-"""By the cause of dropping, for a line of which nothing could be used."""
+_RAW = 60  # raw lines that are looked through for a remedy
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -63,11 +50,11 @@ def _listen(args: argparse.Namespace) -> None:
             live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
             encoder = EncoderWatch(robot).see_all(monitor.drain())
     # The reader took lines until it stopped; a recording has them, so they count.
-    last, raw = monitor.snapshot(), monitor.recent_lines(3)
+    last, raw = monitor.snapshot(), monitor.recent_lines(_RAW)
     live = replace(live, health=last.health, shots=last.shots)
     if live.health.lines == 0 and live.state != "ended":
         raise LinkError(f"nothing heard: {live.words}")
-    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, raw))
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, raw, args.baud or robot.link.baud))
 
 
 def _refuse_absent(robot: Robot, args: argparse.Namespace, session: Session) -> None:
@@ -105,7 +92,7 @@ def _replay(args: argparse.Namespace) -> None:
     robot = line_options.robot_for(args)
     decoded = decode(args.file, robot)
     live, encoder = decoded.live, EncoderWatch(robot).see_all(decoded.samples)
-    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, ()))
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw))
 
 
 def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | None:
@@ -132,8 +119,11 @@ def _shots_seen(live: Live) -> int:
     return live.shots[-1].number if live.shots else 0
 
 
-def _report_words(robot: Robot, live: Live, encoder: Verdict | None, raw: tuple[str, ...]) -> list[str]:
+def _report_words(
+    robot: Robot, live: Live, encoder: Verdict | None, raw: tuple[str, ...], baud: int | None = None
+) -> list[str]:
     from fieldtune.link import health_words
+    from fieldtune.link.raw_fields import remedies
 
     rows = [
         ("lines", f"{live.health.lines}, of which {live.health.good} good"),
@@ -152,15 +142,8 @@ def _report_words(robot: Robot, live: Live, encoder: Verdict | None, raw: tuple[
     ]  # fmt: skip
     head = ("shot", "time (s)", f"{field.partition('_')[0]} ({unit})", "recovery (s)", "battery (V)", "told by")
     listed = [f"    {line}" for line in columns(head, shots)] if shots else []
-    last = [f"    {printable(line)}" for line in raw]
+    last = [f"    {printable(line)}" for line in raw[-3:]]
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     doubt = [] if encoder is None or encoder.settled else [f"  encoder: {encoder.words}"]
-    return [title, *pairs(rows), *doubt, *_remedy(live), *listed, *(["  last lines:", *last] if last else [])]
-
-
-def _remedy(live: Live) -> list[str]:
-    """What to do where not one line could be used, by the cause of most."""
-    dropped = live.health.dropped
-    if live.health.good or not dropped:
-        return []
-    return [f"  {words}" for words in _REMEDIES.get(max(dropped, key=lambda cause: dropped[cause]), ())]
+    told = [f"  {words}" for words in remedies(live.health, raw, baud)]
+    return [title, *pairs(rows), *doubt, *told, *listed, *(["  last lines:", *last] if last else [])]

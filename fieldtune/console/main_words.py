@@ -128,6 +128,8 @@ def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writ
     """The one thing to do now, while no shot waits for a result."""
     if writing:
         return "Writing the shot…"
+    if shooting.asks_about_dip and shooting.unsure is not None:
+        return f"Was that a shot, {shooting.age_s(shooting.unsure):.0f} s ago? y: yes, x: no"
     if shooting.distance is None:
         return "Press d and type the distance to the target, or a number for a spot"
     aim = shooting.aim

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 APART_M, APART_SHARE = 0.10, 0.05
 """How far two distances may be from each other and count as the same, metres and share."""
+_ASKED_S = 30.0
+"""How long it is asked about a dip of the wheel: later nobody remembers."""
 _REMEMBERED_S = 15.0
 """How long it is remembered what was being shot; a shot is recognised sooner than that after it left."""
 
@@ -98,6 +100,9 @@ class ShootingState:
     lesson: int = 0
     battery_v: float | None = None
     line_reports_shots: bool = False
+    unsure: UnansweredShot | None = None
+    """A dip of the wheel that the line alone can't settle: whoever stands by knows whether something was launched."""
+    _last_unsure: int = 0
     speeds_believed: bool = True
     """Whether the encoder's scale is settled, so that a wheel's speed may stand for a setpoint that isn't sent."""
     _last_seen: int = 0
@@ -199,8 +204,24 @@ class ShootingState:
                 self._last_seen, self.line_reports_shots = seen.number, True
                 found.append(self._seen(seen, self._result_seen(results)))
         self.unanswered += found
+        if live.unsure is not None and live.unsure.number > self._last_unsure:
+            self.unsure = self._seen(live.unsure, None)
+        self._last_unsure = 0 if live.unsure is None else live.unsure.number
+        if self.unsure is not None and (found or self.age_s(self.unsure) > _ASKED_S):
+            self.unsure = None
         self.remember()
         return found
+
+    def settle_unsure(self, *, shot: bool) -> list[UnansweredShot]:
+        """Whether the dip asked about was a shot: it waits for its result then, as any that was seen."""
+        settled, self.unsure = [self.unsure] if self.unsure is not None and shot else [], None
+        self.unanswered += settled
+        return settled
+
+    @property
+    def asks_about_dip(self) -> bool:
+        """Whether yes and no are for a dip now: everything else that waits for a word comes first."""
+        return self.unsure is not None and not (self.unanswered or self.chosen or self.answer or self.offer)
 
     def remember(self) -> None:
         """Notes what is being shot now, so that a shot recognised a little later gets what was true when it left."""

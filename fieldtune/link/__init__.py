@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fieldtune.link.line import Line, health_words
     from fieldtune.link.monitor import Monitor
-    from fieldtune.link.recording import Decoded, Recorder, decode, read_header
+    from fieldtune.link.recording import Decoded, Recorder, decode
+    from fieldtune.link.recording_reader import read_header
     from fieldtune.link.samples import Health, Live, Sample, ShotSeen, State, WheelFigures
 
 __all__ = [
@@ -34,7 +35,8 @@ _ROOMS = {
     "line": ("Line", "health_words"),
     "samples": ("Sample", "Health", "Live", "ShotSeen", "State", "WheelFigures"),
     "monitor": ("Monitor",),
-    "recording": ("Decoded", "Recorder", "decode", "read_header"),
+    "recording": ("Decoded", "Recorder", "decode"),
+    "recording_reader": ("read_header",),
 }
 _HOMES = {name: room for room, names in _ROOMS.items() for name in names}
 

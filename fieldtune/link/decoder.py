@@ -7,6 +7,7 @@ the next one follows the held line, the change was real (a restart, a reset coun
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
+_ALIKE = 0.1
+_ANOTHER = 20  # lines, for the most part in a row, that follow each other but not those between them
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 
 
@@ -55,6 +58,8 @@ class LineDecoder:
         self._last: WireValues | None = None
         self._out_of_range: Counter[str] = Counter()
         self._refused_clocks = 0
+        self._strange: _Held | None = None
+        self._in_row = 0
 
     @property
     def clock(self) -> Literal["robot", "arrival", "unknown"]:
@@ -208,12 +213,33 @@ class LineDecoder:
         held, self._held = self._held, None
         if held is None:
             return
+        self._look_for_another(held)
         self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1
             if self._refused_clocks >= _CLOCK_GIVEN_UP:
                 self._continuity.clocks.distrust("the robot's clock jumps")
                 self._begin_anew()
+
+    def _look_for_another(self, held: _Held) -> None:
+        """Whether the lines whose wheel does not follow follow each other: then they are another robot's."""
+        before, self._strange = self._strange, held
+        per_turn, sample = self._limits.counts_per_turn, held.sample
+        since = held.arrival - before.arrival if before is not None else math.inf
+        if held.reason != "wheel" or before is None or not 0 <= since < 1.0:
+            self._in_row = max(self._in_row - 3, 0)
+            return
+        follows = False
+        if sample.wheel_rpm is not None and before.sample.wheel_rpm:
+            follows = abs(sample.wheel_rpm / before.sample.wheel_rpm - 1) < _ALIKE
+        elif held.wire.wheel_counts is not None and before.wire.wheel_counts is not None and per_turn is not None:
+            turned = (
+                abs(self._continuity.signed(int(held.wire.wheel_counts) - int(before.wire.wheel_counts))) / per_turn
+            )
+            follows = turned <= self._limits.wheel_rpm / 60 * (since + 0.02)
+        self._in_row = self._in_row + 1 if follows else max(self._in_row - 3, 0)
+        if self._in_row == _ANOTHER:
+            self.notices["lines of two robots mixed: unplug one"] += 1
 
     def _begin_anew(self) -> None:
         """The robot's clock is no longer trusted: what is known of the wheel by it goes too."""

@@ -11,12 +11,12 @@ import math
 import statistics
 from bisect import bisect_left, bisect_right
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.drop_fit import drop_at, made_good, speed_and_depth, suddenness
+from fieldtune.link.drop_fit import coasting, drop_at, made_good, speed_and_depth, suddenness
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 
@@ -24,19 +24,21 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
-_BEFORE_S, _BEFORE_POINTS = 0.15, 6.0
-_AFTER_S, _AFTER_POINTS = 0.08, 3.5
+_AFTER_S = 0.08
 _SPACING_S = 0.004
 _GLANCE = 0.002  # of the speed
-_SURE = 5.0  # standard errors
+_SURE = 4.3  # standard errors
 _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_POINTS = 0.055, 2.0
+_SAME_S = 0.15  # the second look sees an instant less sharply
 _JUDGED_FROM_S, _JUDGED_POINTS = 0.12, 5.0
 _JUDGED_UNTIL_S = 0.75
 _JUDGED_EVERY_S = 0.04
-_EVIDENCE = 10.0
+_EVIDENCE, _LEAST_EVIDENCE = 36.0, 8.0
+_PLAIN = 60.0
+_RETURNS = 10.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
@@ -60,11 +62,36 @@ class Drop:
 
 
 @dataclass(slots=True)
+class _Look:
+    """Where a drop is looked for behind the newest point: with so many seconds, or points, on both sides of it.
+
+    The first look is quick, and sees shots close together; the second sees drops that a strong motor makes good at
+    once, of which a coarse encoder shows only that some turns are missing behind.
+    """
+
+    before: tuple[float, float]
+    after: tuple[float, float]
+    recoveries_s: FloatArray
+    every_s: float
+    looked_s: float = -math.inf
+    peaks_until: float = -math.inf
+    fits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=90))  # instant, standard errors
+
+
+def _looks() -> tuple[_Look, _Look]:
+    return (
+        _Look((0.15, 6.0), (0.08, 3.5), np.array([0.02, 0.05, 0.12, 0.4, 30.0]), 0.0),
+        _Look((0.35, 8.0), (0.3, 6.0), np.array([0.02, 0.05, 0.12, 0.3]), 0.009),
+    )
+
+
+@dataclass(slots=True)
 class _Candidate:
     instant: float
     sureness: float
     judged_s: float = 0.0
     evidence: float = -math.inf
+    returns: float = -math.inf
     depth: float = 0.0
 
 
@@ -86,9 +113,9 @@ class DropDetector:
         self._turns: list[float] = []
         self._spread_s: list[float] = []
         self._samples: list[Sample] = []
-        self._fits: deque[tuple[float, float]] = deque(maxlen=60)  # instant, depth in standard errors
-        self._peaks_until = -math.inf
+        self._looks = _looks()
         self._waiting: deque[_Candidate] = deque()
+        self._tried: deque[float] = deque(maxlen=6)
 
     @property
     def sees(self) -> bool:
@@ -124,7 +151,8 @@ class DropDetector:
         if len(t) < 10:
             return []
         period = (t[-1] - t[-9]) / 8
-        self._look(t[-1] - max(_AFTER_S, _AFTER_POINTS * period), period, tick_s, eager, noisy)
+        for look in self._looks:
+            self._look(look, period, tick_s, eager, noisy)
         found = []
         for candidate in list(self._waiting):
             judged = self._judged(candidate, period, tick_s)
@@ -160,35 +188,40 @@ class DropDetector:
         spread_s = max(tick_s, _STEADY * statistics.median(self._spread_s[part]))
         return float(self._quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
 
-    def _look(self, instant: float, period: float, tick_s: float, eager: bool, noisy: bool) -> None:
+    def _look(self, look: _Look, period: float, tick_s: float, eager: bool, noisy: bool) -> None:
         """Fits a drop at an instant; makes a candidate of one that stands out a little earlier."""
-        t, x, part = self._between(
-            instant - max(_BEFORE_S, _BEFORE_POINTS * period), instant + max(_AFTER_S, _AFTER_POINTS * period)
-        )
+        behind = max(look.after[0], look.after[1] * period)
+        instant = self._t[-1] - behind
+        if instant - look.looked_s < look.every_s:
+            return
+        look.looked_s = instant
+        t, x, part = self._between(instant - max(look.before[0], look.before[1] * period), instant + behind)
         before = int(np.count_nonzero(t < instant))
         sureness = 0.0
-        if before >= 4 and len(t) - before >= 3 and _slower_behind(t, x, before):
-            fit = drop_at(t - instant, x - x[0], self._floor(t, x, part, tick_s), noisy)
+        if before >= 4 and len(t) - before >= 3 and (look.every_s or _slower_behind(t, x, before)):
+            fit = drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
             rate = (x[before - 1] - x[0]) / (t[before - 1] - t[0])
             sureness = fit.depth / fit.error
             least = max(_LEAST, _SHARE * self._expected) * rate * (0.5 if eager else 1.0)
             if rate * 60 < self._slowest or not least < fit.depth < _MOST * rate:
                 sureness = 0.0
-        self._fits.append((instant, sureness))
-        self._find_peaks(instant, period, eager)
+        look.fits.append((instant, sureness))
+        self._find_peaks(look, instant, period, eager)
 
-    def _find_peaks(self, instant: float, period: float, eager: bool) -> None:
+    def _find_peaks(self, look: _Look, instant: float, period: float, eager: bool) -> None:
         """Makes candidates of fits that stand out most among their neighbours on both sides."""
         apart = max(_APART_S, _APART_POINTS * period)
         needed = _SURE * (0.5 if eager else 1.0)
-        for at, sureness in list(self._fits):
-            if not self._peaks_until < at <= instant - apart:
+        for at, sureness in list(look.fits):
+            if not look.peaks_until < at <= instant - apart:
                 continue
-            self._peaks_until = at
-            near = [fit[1] for fit in self._fits if abs(fit[0] - at) <= apart]
-            taken = at - self._last_s <= apart or any(abs(c.instant - at) <= apart for c in self._waiting)
+            look.peaks_until = at
+            near = [fit[1] for fit in look.fits if abs(fit[0] - at) <= apart]
+            reach = max(apart, _SAME_S) if look.every_s else apart
+            taken = at - self._last_s <= apart or any(abs(tried - at) <= reach for tried in self._tried)
             if sureness >= needed and sureness == max(near) and not taken:
                 self._waiting.append(_Candidate(at, sureness))
+                self._tried.append(at)
 
     def _judged(self, candidate: _Candidate, period: float, tick_s: float) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
@@ -209,15 +242,19 @@ class DropDetector:
             return [] if last_chance else None
         t, x, floor = t - instant, x - x[0], self._floor(t, x, part, tick_s)
         candidate.depth = candidate.depth or self._measured(instant, period, tick_s, sure=False).depth_rpm / 60
-        candidate.evidence = max(candidate.evidence, suddenness(t, x, floor))
-        sudden = candidate.evidence > _EVIDENCE
-        if not _even_before(t, x, period, candidate.depth):
+        slow, stays = suddenness(t, x, floor, math.sqrt(12 * floor))
+        candidate.evidence = max(candidate.evidence, slow)
+        candidate.returns = max(candidate.returns, min(slow, stays))
+        sure = 4 * min(candidate.sureness, 7.0)
+        sudden = candidate.evidence > max(_EVIDENCE - sure, _LEAST_EVIDENCE)
+        plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
+        if not plain and not _even_before(t, x, period, candidate.depth):
             return []
         drop = self._measured(instant, period, tick_s, sure=False)
         if drop.depth_rpm < _LEAST * drop.before_rpm:
             return [] if last_chance else None
         back, rising = made_good(t, x, drop.depth_rpm / 60)
-        if sudden and (back >= _BACK or self._holds_setpoint(since)):
+        if sudden and (back >= _BACK or (plain and coasting(t, x)) or self._holds_setpoint(since)):
             return [self._shot(drop, instant)]
         if not last_chance:
             return None
@@ -226,7 +263,8 @@ class DropDetector:
         if until == next_s:  # cut short by the next one: as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
-        if sudden and coming >= 1.0:
+        # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
+        if (candidate.returns > _RETURNS or (sudden and until == next_s)) and coming >= 1.0:
             return [self._shot(drop, instant)]
         return [drop] if candidate.evidence > 0 and coming >= _PERHAPS else []
 

@@ -1,26 +1,40 @@
 """How a wheel's turns run around an instant: as at a shot, as when it is slowed, or neither, by least squares.
 
-A shot takes speed within milliseconds, and the control brings it back: behind it the wheel lags by
-depth x tau (1 - exp(-t / tau)). A lowered setpoint takes speed over some time, and it stays away. A hunting loop or the
-end of an overshoot swings smoothly. Each template is fitted together with a straight line, as the wheel ran before.
+A shot takes speed within a millisecond, and the control brings it back: the wheel lags by the turns lost meanwhile. A
+loop with an integral even makes up for them: a linear one of second order lags by (exp(-b t) - exp(-a t)) / (a - b) for
+each turn/s lost, where b = 0 without an integral (Laplace transform of s / ((s + a)(s + b)) / s). A lowered setpoint
+takes speed over some time, and most of it stays away. A hunting loop or the end of an overshoot swings smoothly. Each
+template is fitted together with a straight line, as the wheel ran before, or with one that slows evenly: it coasts.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise, product
 
 import numpy as np
 
 from fieldtune.arrays import BoolArray, FloatArray
 
-_QUICK_S = np.array([0.02, 0.05, 0.12, 0.4, 30.0])  # recoveries that are looked for
 _RECOVERIES_S = np.geomspace(0.012, 2.5, 14)
+_INTEGRALS_S = np.array([0.1, 0.3, 1.0])  # in which an integral makes up for what was lost
+_BANK = np.array(
+    [(tau, 1e6) for tau in _RECOVERIES_S] + [p for p in product(_RECOVERIES_S[::2], _INTEGRALS_S) if p[0] < 0.9 * p[1]]
+)
 _STARTS_S = np.array([-0.012, -0.006, 0.0, 0.006])
-_SLOWINGS_S = np.array([0.1, 0.2, 0.4, 0.8, 1.5])
+_LOWERED_S = np.array([0.04, 0.08, 0.16, 0.3, 0.6, 1.2])
+_SLOW_S, _SLOW = 0.16, 4.0  # seconds, or line periods, of a fall that no brake is needed for
+_LEAST_LOWERED = 2.5  # line periods: a fall over fewer is as sudden as a shot's
+_STAYS = np.array([(1.0, 1.0), *product((0.5, 0.75), (0.05, 0.15, 0.4))])  # share that stays away, seconds of the rest
+_LOWERED_FROM_S = np.array([-0.3, -0.2, -0.1, -0.05, -0.02, 0.0])
 _SWINGS_S = np.array([0.5, 0.7, 1.0])
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
+_BENT = 4.0  # about what one more parameter makes of twice the log likelihood with this many points (BIC)
 _FAR = 4.0
+_WIDTHS = 1.4
+_COASTING_S = 0.25
+_COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
 
 def recovery_lag(t: FloatArray, start: FloatArray, tau: FloatArray) -> FloatArray:
@@ -28,10 +42,26 @@ def recovery_lag(t: FloatArray, start: FloatArray, tau: FloatArray) -> FloatArra
     return np.asarray(tau[:, None] * -np.expm1(-np.maximum(t - start[:, None], 0.0) / tau[:, None]))
 
 
-def _slowing_lag(t: FloatArray, start: FloatArray, seconds: FloatArray) -> FloatArray:
-    """Turns lost (k, n) by wheels that lose one turn/s evenly over ``seconds`` (k,) from ``start`` (k,), for good."""
-    since, over = np.maximum(t - start[:, None], 0.0), seconds[:, None]
-    return np.asarray(np.where(since < over, since**2 / (2 * over), since - over / 2))
+def made_up_lag(t: FloatArray, start: FloatArray, tau: FloatArray, integral: FloatArray) -> FloatArray:
+    """As ``recovery_lag``, of a control that makes up for the turns lost within about ``integral`` seconds (k,)."""
+    since = np.maximum(t - start[:, None], 0.0)
+    a, b = 1 / tau[:, None], 1 / integral[:, None]
+    return np.asarray((np.exp(-b * since) - np.exp(-a * since)) / (a - b))
+
+
+def _lowered_lag(t: FloatArray, start: FloatArray, over: FloatArray, stays: FloatArray, tau: FloatArray) -> FloatArray:
+    """Turns lost (k, n) by wheels that lose one turn/s evenly over ``over`` (k,) seconds from ``start`` (k,).
+
+    The share ``stays`` (k,) stays away, the rest comes back with ``tau`` (k,).
+    """
+    begun, ended = np.maximum(t - start[:, None], 0.0), np.maximum(t - start[:, None] - over[:, None], 0.0)
+    tau = tau[:, None]
+
+    def summed(since: FloatArray) -> FloatArray:
+        back = tau * since + tau**2 * np.expm1(-since / tau)
+        return np.asarray(stays[:, None] * since**2 / 2 + (1 - stays[:, None]) * back)
+
+    return np.asarray((summed(begun) - summed(ended)) / over[:, None])
 
 
 def _swing_lag(t: FloatArray, start: FloatArray, width: FloatArray) -> FloatArray:
@@ -45,6 +75,16 @@ def _grid(starts: FloatArray, spans: FloatArray) -> tuple[FloatArray, FloatArray
     return first.ravel(), second.ravel()
 
 
+def _starts(spacing: float) -> FloatArray:
+    """When a drop near t = 0 may have begun."""
+    return np.unique(np.r_[_STARTS_S, spacing * np.array([-0.67, -0.33, 0.0])]) if spacing > 0.015 else _STARTS_S
+
+
+def _shot_lags(t: FloatArray, starts: FloatArray) -> FloatArray:
+    """All templates of a shot near t = 0, (k, n)."""
+    return made_up_lag(t, np.repeat(starts, len(_BANK)), *np.tile(_BANK, (len(starts), 1)).T)
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves."""
@@ -55,31 +95,35 @@ class Fit:
     points: int
 
 
-def _fit(t: FloatArray, x: FloatArray, lag: FloatArray, floor: float) -> Fit:
-    """The best of templates ``lag`` (k, n), each with a straight line, to turns ``x`` (n,) at ``t`` (n,) seconds."""
-    tc = t - t.mean()
-    stt = float(tc @ tc)
-    xc = x - x.mean()
-    xc = xc - tc * (tc @ xc) / stt
-    bare = lag - lag.mean(axis=1, keepdims=True)
-    bare = bare - np.outer(bare @ tc / stt, tc)
+def _fit(t: FloatArray, x: FloatArray, lag: FloatArray, floor: float, slowing: bool = False) -> Fit:
+    """The best of templates ``lag`` (k, n), each with a straight line, to turns ``x`` (n,) at ``t`` (n,) seconds.
+
+    ``slowing``: with a wheel that loses speed evenly all the time instead.
+    """
+    line, upper = np.linalg.qr(np.vander(t - t.mean(), 3 if slowing else 2, increasing=True))
+    xc = x - line @ (line.T @ x)
+    bare = lag - (lag @ line) @ line.T
     strength = np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
     depth = -(bare @ xc) / strength
     gain = np.where(depth > 0, depth**2 * strength, -1.0)
+    if slowing:
+        bend = (line[:, 2] @ x + depth * (lag @ line[:, 2])) / upper[2, 2]
+        gain = np.where(bend < 0, gain, -math.inf)
     best = int(np.argmax(gain))
-    rest = max(float(xc @ xc) - max(float(gain[best]), 0.0), 0.0)
+    rest = max(float(xc @ xc) - max(float(gain[best]), 0.0), 0.0) if gain[best] > -math.inf else math.inf
     variance = max(rest / max(len(t) - 4, 1), floor)
     return Fit(max(float(depth[best]), 0.0), math.sqrt(variance / float(strength[best])), rest, len(t))
 
 
-def drop_at(t: FloatArray, x: FloatArray, floor: float, doubted: bool) -> Fit:
+def drop_at(t: FloatArray, x: FloatArray, recoveries_s: FloatArray, floor: float, doubted: bool) -> Fit:
     """The sudden drop near t = 0 that fits turns ``x`` (n,) at ``t`` (n,) seconds best.
 
-    ``floor``: the least variance of a point; ``doubted``: some points may be false.
+    ``recoveries_s``: those that are looked for; ``floor``: the least variance of a point; ``doubted``: some points may
+    be false.
     """
     spacing = float(np.median(np.diff(t)))
     starts = np.array([0.0]) if spacing < 0.015 else spacing * np.array([-0.67, -0.33, 0.0])
-    lag = recovery_lag(t, *_grid(starts, _QUICK_S))
+    lag = recovery_lag(t, *_grid(starts, recoveries_s))
     found = _fit(t, x, lag, floor)
     if doubted:
         keep = without_outliers(t, x, floor)
@@ -101,23 +145,33 @@ def without_outliers(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
     return keep
 
 
-def suddenness(t: FloatArray, x: FloatArray, floor: float) -> float:
-    """Twice the log likelihood ratio of a sudden drop near t = 0 against a slowing, a swing and a bent run.
+def suddenness(t: FloatArray, x: FloatArray, floor: float, width: float) -> tuple[float, float]:
+    """Twice the log likelihood ratio of a shot near t = 0 against a slow change, and against a quick one that stays.
 
-    ``t``, ``x``: (n,) seconds and turns.
+    ``t``, ``x``: (n,) seconds and turns. ``width``: how far a point may be off by its own coarseness, from end to end:
+    where a straight run passes through all points within it, the answer is minus infinity, as such errors come in rows.
     """
     keep = without_outliers(t, x, floor)
     t, x = t[keep], x[keep]
+    if np.ptp(_off_curve(t, x, 1)) < _WIDTHS * width:
+        return -math.inf, -math.inf
     spacing = float(np.median(np.diff(t)))
-    shot = _fit(t, x, recovery_lag(t, *_grid(_STARTS_S, _RECOVERIES_S)), floor)
-    slow = np.maximum(_SLOWINGS_S, 3 * spacing)
-    slowed = _fit(t, x, _slowing_lag(t, *_grid(np.array([-0.1, -0.05, -0.02, 0.0]), slow)), floor)
-    begin, width = _grid(np.array([-0.75, -0.5, -0.25, -0.1]), np.maximum(_SWINGS_S, 10 * spacing))
-    swung = _fit(t, x, _swing_lag(t, begin * width, width), floor)
-    bent = x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, 2))
-    others = min(slowed.rest, swung.rest, float(bent @ bent), _hunting_rest(t, x))
-    variance = max(min(shot.rest, others) / max(len(t) - 5, 1), floor)
-    return (others - shot.rest) / variance
+    over = np.unique(np.maximum(_LOWERED_S, _LEAST_LOWERED * spacing))
+    rows = np.array([(start, wide, *stays) for start, wide, stays in product(_LOWERED_FROM_S, over, _STAYS)])
+    lowered, slow = _lowered_lag(t, *rows.T), rows[:, 1] >= max(_SLOW_S, _SLOW * spacing)
+    begin, wide = _grid(np.array([-0.75, -0.5, -0.25, -0.1]), np.maximum(_SWINGS_S, 10 * spacing))
+    smooth = np.vstack([lowered[slow], _swing_lag(t, begin * wide, wide)])
+    families = (_shot_lags(t, _starts(spacing)), smooth, lowered[~slow])
+    shot, swung, braked = ([_fit(t, x, lags, floor, slowing).rest for slowing in (False, True)] for lags in families)
+    swung[0] = min(swung[0], float(np.sum(_off_curve(t, x, 3) ** 2)), _hunting_rest(t, x))
+    variance = max(min(*shot, *swung, *braked) / max(len(t) - 5, 1), floor)
+    best, *others = (min(even, coasts + _BENT * variance) for even, coasts in (shot, swung, braked))
+    return (others[0] - best) / variance, (others[1] - best) / variance
+
+
+def _off_curve(t: FloatArray, x: FloatArray, degree: int) -> FloatArray:
+    """How far turns (n,) are off the best polynomial."""
+    return np.asarray(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, degree)))
 
 
 def _hunting_rest(t: FloatArray, x: FloatArray) -> float:
@@ -146,6 +200,24 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
     return 1 - (speeds[0] - speeds[2]) / depth, rising
 
 
+def coasting(t: FloatArray, x: FloatArray) -> bool:
+    """Whether a wheel slowed evenly before t = 0 and goes on slowing: it runs out, and no setpoint holds or brakes it.
+
+    ``t``, ``x``: (n,) seconds and turns.
+    """
+    spacing = float(np.median(np.diff(t)))
+    edges = [t[0], t[0] * 2 / 3, t[0] / 3, -spacing / 3]
+    parts = [(t >= start) & (t <= end) for start, end in pairwise(edges)]
+    behind = t > max(0.03, spacing / 2)
+    if t[0] > -_COASTING_S or t[-1] < 0.15 or min(part.sum() for part in (*parts, behind)) < 3:
+        return False
+    first, middle, last = (_slope(t[part], x[part]) for part in parts)
+    bend = 2 * float(np.polyfit(t[behind], x[behind], 2)[0]) / first
+    once, then = first - middle, middle - last
+    evenly = min(once, then) > max(once, then) / 4
+    return bool(evenly and _COASTS < 1.5 * (once + then) / -t[0] / first < _HARD and -_HARD < bend < -_COASTS)
+
+
 def _slope(t: FloatArray, x: FloatArray) -> float:
     return float(np.polyfit(t, x, 1)[0]) if len(t) > 1 else 0.0
 
@@ -158,7 +230,7 @@ def speed_and_depth(t: FloatArray, turns: FloatArray, floor: float) -> tuple[flo
 
     ``floor``: the least variance a point has, turns^2. At least five points, some of them on each side.
     """
-    lag = recovery_lag(t, *_grid(np.arange(-0.008, 0.0101, 0.003), _RECOVERIES_S))
+    lag = _shot_lags(t, np.arange(-0.008, 0.0101, 0.003))
     # A straight line is taken out of both; what is left of the lag is scaled to what is left of the turns.
     line = np.linalg.qr(np.column_stack([np.ones_like(t), t]))[0]
     bare_lag = lag - lag @ line @ line.T

@@ -135,12 +135,12 @@ class Line:
         """Arrival times are made up, as of plain text: they say nothing of the robot's clock."""
         self._decoder.trust_clock()
 
-    def reconnected(self) -> None:
-        """The port was opened anew: half lines and held samples are gone, history and counts stay."""
+    def reconnected(self, why: str = "reconnected") -> None:
+        """The line was interrupted: half lines and held samples are gone, history and counts stay."""
         self._framer.restart()
         self._decoder.reconnected()
         self._history.gap()
-        self._extra["reconnected"] += 1
+        self._extra[why] += 1
 
     @property
     def good(self) -> int:
@@ -197,6 +197,7 @@ class Line:
             health=self.health(),
             wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"]),
             shots=self.shots,
+            unsure=self._shots.unsure,
             history_s=seconds,
             history_rpm=rpm,
             history_volt=volts,

@@ -23,6 +23,7 @@ from fieldtune.link.wire_values import (
     WireValues,
     json_decoder,
     names_on_wire,
+    note_aside,
     plain_number,
     value_of,
     values_from,
@@ -109,7 +110,8 @@ class LooseReader:
                 found[ours] = value_of(text, ours)
             except NotANumberError as error:
                 aside.append(f"{theirs} {error}")
-        self._set_aside.update(aside)
+        for words in aside:
+            note_aside(self._set_aside, words)
         if not found:
             raise NotDataError("unusable value" if aside else "no known field")
         return values_from(found)
@@ -188,7 +190,8 @@ class LineFormat:
     def _note(self, aside: list[tuple[str, str]], *, nothing_else: bool) -> None:
         """Counts known values that are not finite; raises ``NotDataError`` where the line says nothing else."""
         known = [f"{name} is {text}" for name, text in aside if name in self.names]
-        self.set_aside.update(known)
+        for words in known:
+            note_aside(self.set_aside, words)
         if known and nothing_else:
             raise NotDataError("non-finite")
 

@@ -201,14 +201,15 @@ class Monitor:
                         return
                     began = time.monotonic()
             data, arrival_s = read_chunk(found.port)
-            if getattr(found.port, "reopened", False):
-                found.port.reopened = False  # type: ignore[attr-defined]
-                self._reopened()
+            why = getattr(found.port, "interrupted", "")
+            if why:
+                found.port.interrupted = ""  # type: ignore[attr-defined]
+                self._reopened(why)
             if data:
                 self._take(data, arrival_s)
                 lately = b"" if good else (lately + data)[-_LATELY:]
             elif getattr(found.port, "ended", False):
-                self._say("ended", f"{found.device} has ended")
+                self._say("ended", f"{found.device} has ended{getattr(found.port, 'ended_by', '')}")
                 return
 
     def _is_elsewhere(self, found: Found, lately: bytes) -> bool:
@@ -226,7 +227,7 @@ class Monitor:
         """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""
         if self._line.good <= good_before:
             return False
-        words = f"reading {found.device}{found.speed_words}"
+        words = f"reading {found.device}{found.speed_words}{self._others(found)}"
         self._say("live", words)
         if self._on_good is not None and not ports.is_url(found.device):
             try:
@@ -234,6 +235,13 @@ class Monitor:
             except Exception as error:  # the caller's, and no reason to stop reading
                 self._say("live", f"{words}, but it can't be remembered: {error}")
         return True
+
+    def _others(self, found: Found) -> str:
+        """Other robots there may be, where this port was not named but found: which one is read is said, and chosen."""
+        if self._named is not None:
+            return ""
+        usb = [c.device for c in ports.candidates() if c.identity.get("vid") is not None and c.device != found.device]
+        return f"; there is also {', '.join(usb[:3])}: --port chooses" if usb else ""
 
     def _take(self, data: bytes, arrival_s: float | None) -> None:
         """Feeds the line; arrival is kept in whole microseconds, so that a recording replays to the bit."""
@@ -247,11 +255,11 @@ class Monitor:
         with self._lock:
             self._line.feed(data, self._last_us / 1e6)
 
-    def _reopened(self) -> None:
+    def _reopened(self, why: str = "reconnected") -> None:
         if self._recorder is not None:
             self._recorder.write(self._last_us, b"")
         with self._lock:
-            self._line.reconnected()
+            self._line.reconnected(why)
 
     def _host_s(self) -> float:
         return time.monotonic() - self._began

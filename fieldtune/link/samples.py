@@ -132,6 +132,8 @@ class Live(Readings):
     health: Health = Health()
     wheel: WheelFigures = WheelFigures()
     shots: tuple[ShotSeen, ...] = ()
+    unsure: ShotSeen | None = None
+    """The last dip of the wheel that may have been a shot, numbered by itself; a person may know."""
     history_s: History = ()
     history_rpm: History = ()
     history_volt: History = ()

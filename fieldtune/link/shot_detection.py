@@ -26,6 +26,7 @@ _APART_S = 0.06  # two shots closer than this are one
 _RECOVERY_LIMIT_S = 8.0
 _RECOVERED = 0.98
 _LOOK_S = 0.01
+_BLIND_S = 0.1  # without a speed, while it is looked for when the wheel was back
 _COCKED_S = 1.5  # how far back a draw counts as cocked
 _SNAP_S = 0.12  # a slower fall is a let-down
 KEPT = 200
@@ -91,7 +92,10 @@ class ShotDetector:
         self._last_s = -math.inf
         self._looked_s = -math.inf
         self._back = 0
+        self._blind_s = 0.0
         self.unconfirmed = 0
+        self.unsure: ShotSeen | None = None
+        """The last dip that may have been a shot; numbered by itself."""
 
     def clear(self) -> None:
         """A break in the line: what is pending is settled with what is known."""
@@ -101,6 +105,7 @@ class ShotDetector:
         self._was_fired = True
         if self._drops is not None:
             self._drops.clear()
+            self._looked_s = math.inf  # when the wheel was back is not known any more
         if self._draws is not None:
             self._draws.clear()
 
@@ -111,8 +116,9 @@ class ShotDetector:
             for drop in self._drops.see(sample, placed, tick_s, bool(self._pending) and not noisy, noisy):
                 if drop.sure or self._pending:
                     self._release_seen(drop.at, drop, None, "wheel", noisy)
-                else:
+                elif not self._says_fired and drop.at.time_s - self._last_s > _APART_S:
                     self.unconfirmed += 1
+                    self.unsure = self._shot(drop.at, drop, None, "wheel", self.unconfirmed)
             self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)
@@ -158,28 +164,34 @@ class ShotDetector:
             return
         self._last_s = at.time_s
         self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
-        self._back = 0
+        self._back, self._blind_s = 0, 0.0
         self._number += 1
+        self.shots.append(self._shot(at, drop, draw_mm, by, self._number))
+
+    def _shot(
+        self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], number: int
+    ) -> ShotSeen:
         speed = drop.before_rpm if drop else (abs(at.wheel_rpm) if at.wheel_rpm is not None else None)
-        self.shots.append(
-            ShotSeen(
-                number=self._number,
-                time_s=at.time_s,
-                speed_rpm=speed,
-                depth_rpm=drop.depth_rpm if drop else None,
-                recovery_s=None,
-                energy_j=_energy_lost(self._robot, drop) if drop else None,
-                setpoint=at.setpoint,
-                distance_m=at.distance_m,
-                battery_v=at.battery_v,
-                draw_mm=draw_mm,
-                by=by,
-                arrival_s=at.arrival_s,
-            )
+        return ShotSeen(
+            number=number,
+            time_s=at.time_s,
+            speed_rpm=speed,
+            depth_rpm=drop.depth_rpm if drop else None,
+            recovery_s=None,
+            energy_j=_energy_lost(self._robot, drop) if drop else None,
+            setpoint=at.setpoint,
+            distance_m=at.distance_m,
+            battery_v=at.battery_v,
+            draw_mm=draw_mm,
+            by=by,
+            arrival_s=at.arrival_s,
         )
 
     def _recover(self, now_s: float) -> None:
-        """Writes the recovery time into the last shot once the wheel is back, looked up behind the shot."""
+        """Writes the recovery time into the last shot once the wheel is back, looked up behind the shot.
+
+        Where lines are missing meanwhile it stays unknown: the wheel may have been back long before they went on.
+        """
         if self._drops is None or not self.shots:
             return
         last = self.shots[-1]
@@ -191,6 +203,11 @@ class ShotDetector:
                 return
             self._looked_s = at
             rpm = self._drops.speed_near(at)
+            if rpm is None:
+                self._blind_s += _LOOK_S
+                if self._blind_s > _BLIND_S:
+                    self._looked_s = math.inf
+                    return
             self._back = self._back + 1 if rpm is not None and rpm >= _RECOVERED * last.speed_rpm else 0
             if self._back == 2:
                 self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from operator import attrgetter
@@ -95,6 +96,18 @@ def _factor(symbol: str, wire_name: str) -> float:
         return parse(f"1 {symbol}", dimension) / parse(f"1 {unit}", dimension)
     except FieldtuneError:
         raise NotANumberError(f"has the unknown unit {symbol}") from None
+
+
+_MOST_CAUSES = 24
+
+
+def note_aside(causes: Counter[str], words: str) -> None:
+    """Counts a value that can't be used by what is wrong with it, in words that nothing on a screen obeys.
+
+    A noisy line spoils values in ever new ways: beyond some dozens, the rest is counted together.
+    """
+    cause = "".join(letter if letter.isprintable() else "·" for letter in words)
+    causes[cause if cause in causes or len(causes) < _MOST_CAUSES else "other values that can't be used"] += 1
 
 
 Number = int | float | None

@@ -250,6 +250,35 @@ def test_over_a_socket(heron):
     server.close()
 
 
+def test_a_socket_that_is_closed_is_opened_again_and_boot_text_passed_over(heron):
+    """Twice the other end goes; each time it begins with its boot text, as a controller does that opening resets."""
+    server, went = socket.create_server(("127.0.0.1", 0)), []
+
+    def serve():
+        for _ in range(3):
+            connection, _ = server.accept()
+            with connection:
+                connection.sendall(b"\x80\xf8rst:0x1 (POWERON)\r\nboot: 0x13, mode 2\r\nlauncher v1.2\r\n")
+                begun = time.monotonic()
+                for i in range(60 if len(went) < 2 else 2000):
+                    time.sleep(max(begun + 0.01 * i - time.monotonic(), 0.0))
+                    try:
+                        connection.sendall(framed(f"t_ms={i * 10},wheel_counts={int(i * 25.2)}"))
+                    except OSError:
+                        return
+            went.append(time.monotonic())
+
+    threading.Thread(target=serve, daemon=True).start()
+    with Monitor(heron, f"socket://127.0.0.1:{server.getsockname()[1]}") as monitor:
+        seen, _ = wait_for(
+            monitor, lambda s: len(went) >= 2 and s.wheel_rpm is not None and live(s) and s.health.good > 140
+        )
+        assert seen.wheel_rpm == pytest.approx(1500, rel=0.1)
+        assert seen.health.notices["reconnected"] == 2
+        assert not seen.shots
+    server.close()
+
+
 @pytest.mark.parametrize("scheme", ["spy", "loop", "hwgrep", "alt", "cp2110", "SPY"])
 def test_no_other_kind_of_url_opens_anything(heron, tmp_path, scheme):
     """Some kinds that the serial library has for debugging write what they hear to a file that the URL names."""

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import struct
+import tracemalloc
+import zlib
 from dataclasses import astuple
 from pathlib import Path
 
@@ -14,7 +18,7 @@ from link_recordings import HOME, robot_of, summary
 from fieldtune import load_robot
 from fieldtune.errors import InputError
 from fieldtune.link import Monitor, Recorder, decode, read_header, recording
-from fieldtune.link.recording import MAGIC, chunks
+from fieldtune.link.recording_reader import CUT_OFF, DAMAGED, MAGIC, chunks
 
 FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))
 
@@ -88,21 +92,94 @@ def test_a_recording_leaves_the_last_of_the_disk_to_the_shots(tmp_path, monkeypa
     assert "what is left is for the shots" in recorder.failed
 
 
-def test_a_recording_cut_off_reads_up_to_its_last_whole_block(tmp_path):
-    content = FILES[0].read_bytes() if FILES[0].suffix == ".rec" else (HOME / "heron-noisy.rec").read_bytes()
-    (tmp_path / "cut.rec").write_bytes(content[:-100])
-    assert 100 < sum(1 for _ in chunks(tmp_path / "cut.rec")) < sum(1 for _ in chunks(HOME / "heron-noisy.rec"))
+def _recorded(path, seconds=20):
+    """A recording of lines that say which they are, 50 a second."""
+    recorder = Recorder(path, {"about": "numbered lines", "robot": "heron"})
+    for i in range(50 * seconds):
+        recorder.write(20_000 * i, b"t_ms=%d,wheel_rpm=%d\n" % (20 * i, 2000 + i % 7))
+    recorder.close()
+    return path.read_bytes()
 
 
-def test_damage_and_absence_are_one_clear_line(tmp_path):
+def _read(path, content):
+    path.write_bytes(content)
+    return list(chunks(path))
+
+
+def test_a_damaged_place_costs_what_stood_in_it_and_is_told(tmp_path):
+    """Any one byte hurt: never an error, at most one block of a second lost, all the rest at its own time."""
+    content, path = _recorded(tmp_path / "whole.rec"), tmp_path / "hurt.rec"
+    whole = _read(path, content)
+    assert len(whole) == 1000
+    assert all(chunk.data for chunk in whole)
+    everything = set(whole)
+    for at in range(0, len(content), 37):
+        for bit in (0, 7):
+            hurt = bytearray(content)
+            hurt[at] ^= 1 << bit
+            found = _read(path, bytes(hurt))
+            samples = [chunk for chunk in found if chunk.data]
+            assert set(samples) <= everything, at
+            assert len(samples) >= 1000 - 53, at
+            if len(samples) < 1000:
+                assert [c.why for c in found if not c.data], f"nothing said of the damage at {at}"
+
+
+def test_damage_in_several_places_is_passed_over(tmp_path):
+    content = bytearray(_recorded(tmp_path / "a.rec"))
+    content[len(content) // 4] ^= 4
+    del content[len(content) // 2 : len(content) // 2 + 30]
+    found = _read(tmp_path / "a.rec", bytes(content))
+    assert [c.why for c in found if not c.data] == [DAMAGED, DAMAGED]
+    assert sum(1 for c in found if c.data) >= 1000 - 3 * 53
+    assert decode(tmp_path / "a.rec", load_robot("heron")).live.health.notices[DAMAGED] == 2
+
+
+def test_a_recording_cut_off_reads_up_to_there_and_says_so(tmp_path):
+    content = _recorded(tmp_path / "a.rec")
+    whole = _read(tmp_path / "a.rec", content)
+    start = content.index(b"\n\n") + 2
+    for length in range(start, len(content), 41):
+        found = _read(tmp_path / "a.rec", content[:length])
+        samples = [c for c in found if c.data]
+        assert samples == whole[: len(samples)]
+        assert [c.why for c in found if not c.data] == [CUT_OFF]
+    assert len(samples) > 900
+    old = (HOME / "heron-noisy.rec").read_bytes()
+    assert old.startswith(MAGIC % 1)
+    assert _read(tmp_path / "old.rec", old[:-100])[-1].why == CUT_OFF
+
+
+def test_a_damaged_recording_is_replayed_once(tmp_path):
+    content = bytearray(_recorded(tmp_path / "a.rec"))
+    content[len(content) // 2] ^= 1
+    (tmp_path / "a.rec").write_bytes(content)
+    with Monitor(load_robot("heron"), f"replay://{tmp_path / 'a.rec'}?speed=0") as monitor:
+        ended, _ = wait_for(monitor, lambda s: s.state == "ended", seconds=10)
+    assert 940 <= ended.health.lines <= 1000
+    assert ended.health.notices[DAMAGED] == 1
+
+
+def test_a_small_file_does_not_unpack_into_gigabytes(tmp_path):
+    line = b"\x10\x7f" + b"0" * 127
+    for times, message in ((1_500, "unpacks to more"), (300_000, None)):
+        piece = zlib.compress(b"\0" + line * times, 9)
+        tracemalloc.start()
+        with contextlib.suppress(InputError) if message is None else pytest.raises(InputError, match=message):
+            _read(tmp_path / "bomb.rec", MAGIC % 2 + b"\n" + 100 * (struct.pack(">I", len(piece)) + piece))
+        assert tracemalloc.get_traced_memory()[1] < 60_000_000
+        tracemalloc.stop()
+
+
+def test_what_cannot_be_read_is_one_clear_line(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         decode(tmp_path / "none.rec", load_robot("heron"))
-    (tmp_path / "bad.rec").write_bytes(MAGIC + b"\n" + b"\x00\x00\x00\x04abcd")
-    with pytest.raises(InputError, match="damaged"):
-        decode(tmp_path / "bad.rec", load_robot("heron"))
-    (tmp_path / "short.rec").write_bytes(MAGIC)
+    (tmp_path / "short.rec").write_bytes(MAGIC % 2)
     with pytest.raises(InputError, match="header"):
         decode(tmp_path / "short.rec", load_robot("heron"))
+    (tmp_path / "new.rec").write_bytes(MAGIC % 12 + b"\n")
+    with pytest.raises(InputError, match="version 12, and this fieldtune reads up to 2"):
+        decode(tmp_path / "new.rec", load_robot("heron"))
 
 
 def _plain(samples):

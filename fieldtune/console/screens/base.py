@@ -129,7 +129,13 @@ class ConsoleScreen(Screen[None], CachedWidget):
         shape = "●" if good else "○"
         line = f"{shape} line: {words.link_line(live)}"
         room = self.size.width - sum(len(p if isinstance(p, str) else p[0]) for p in parts) - 4
-        line = words.shorten(words.printable(line), max(8, room))
+        line = words.printable(line)
+        if (
+            len(line) > room and not good and not self.small
+        ):  # what is wrong, and its remedy, in full on rows of its own
+            pieces = textwrap.wrap(line, self.size.width - 4)[:3]
+            return [*parts, ("".join(f"\n{piece}" for piece in pieces), "bold $bad")]
+        line = words.shorten(line, max(8, room))
         parts.append((" " * max(2, room - len(line) + 4) + line, "$good" if good else "bold $bad"))
         return parts
 
@@ -162,7 +168,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_no_shot(self) -> None:
         """Nothing was launched."""
-        self.controller.recorder.discard()
+        if self.controller.shooting.asks_about_dip:
+            self.controller.shooting.settle_unsure(shot=False)
+        else:
+            self.controller.recorder.discard()
         self.controller.show()
 
     def action_follow(self) -> None:
@@ -179,8 +188,12 @@ class ConsoleScreen(Screen[None], CachedWidget):
         controller.show()
 
     def action_yes(self) -> None:
-        """Confirm a result although something about it was odd."""
-        self.controller.recorder.yes()
+        """Confirm a result although something about it was odd, or that a dip of the wheel was a shot."""
+        controller = self.controller
+        if controller.shooting.asks_about_dip:
+            controller.recorder.keep(controller.shooting.settle_unsure(shot=True))
+        else:
+            controller.recorder.yes()
         self.controller.show()
 
     # what is taken from the screen

@@ -12,12 +12,14 @@ from textual.containers import Horizontal
 from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.link.raw_fields import remedies
 
 if TYPE_CHECKING:
     from fieldtune.console.output import OutputFigures
     from fieldtune.link.samples import Live
 
 
+_RAW = 60  # raw lines that are looked through for a remedy
 _VALUE_WIDE = 29  # of the 44 columns of the health, less the names and the margin
 
 
@@ -38,8 +40,13 @@ class LineScreen(ConsoleScreen):
         self.query_one("#line-health", TextBlock).put(*health(live, shown))
         raw = self.query_one("#line-raw", TextBlock)
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
-        text = "\n".join(whole_lines(self.controller.line.recent_lines(rows), rows, wide))
-        raw.put(("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
+        line = self.controller.line
+        told = remedies(live.health, line.recent_lines(_RAW), self.controller.robot.link.baud)
+        todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
+        rows = max(1, rows - len(todo) - 2) if todo else rows
+        text = "\n".join(whole_lines(line.recent_lines(rows), rows, wide))
+        first: list[Part] = [("What to do\n", "bold $act"), ("\n".join(todo) + "\n\n", "$ink")] if todo else []
+        raw.put(*first, ("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
 
 
 def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:

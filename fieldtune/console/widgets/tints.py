@@ -26,7 +26,7 @@ TINTS = ("paper", "fill", "band", "good", "chance1", "chance2", "chance3", "chan
 FILL, BAND, GOOD, CHANCE = 1, 2, 3, 4
 """How much of the opening scores, and that much where it is good; where 90 % run; the lowest level of hit chance."""
 _TEXTURES = " ▒░▓ ░░▒▒▓"
-"""What stands for a tint where there are no colours."""
+"""What stands for a tint where there are no colours, or too few."""
 _UPPER, _LOWER = 0x1B, 0xE4
 """Dots of a braille character in the upper and in the lower half of its cell."""
 
@@ -49,7 +49,7 @@ class Palette:
     @property
     def flat(self) -> bool:
         """Whether tints have to be told by characters."""
-        return self.drawing.colours == "none"
+        return self.drawing.colours != "many"
 
 
 def paint(
@@ -67,7 +67,8 @@ def paint(
     split = (bits == 0) & (upper != lower)
     if palette.flat:
         textures = np.array([ord(character) for character in _TEXTURES], dtype=np.int64)
-        glyphs = np.where((bits == 0) & (both > 0), textures[both], glyphs)
+        bare = (bits == 0) & (both > 0)
+        glyphs, ink = np.where(bare, textures[both], glyphs), np.where(bare, -both - 1, ink)
         paper = np.zeros_like(both)
     elif palette.drawing.glyphs != "ascii":
         glyphs = np.where(split, ord("▄"), glyphs)

@@ -13,9 +13,6 @@ _LARGEST = 65_536
 class Serial(VirtualPort):
     """Reads what is added to a file; one that was made anew is read from its start."""
 
-    reopened: bool = False
-    """True once the file was made anew; the reader sets it back."""
-
     def _start(self, place: str, options: dict[str, str]) -> None:
         self._path = place
         self._file: BinaryIO = open(place, "rb")  # noqa: SIM115 - closed by close()
@@ -30,7 +27,7 @@ class Serial(VirtualPort):
         if (there.st_dev, there.st_ino) != (ours.st_dev, ours.st_ino) or there.st_size < self._file.tell():
             self._file.close()
             self._file = open(self._path, "rb")  # noqa: SIM115
-            self.reopened = True
+            self.interrupted = "reconnected"
         return b""
 
     def close(self) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
-from fieldtune.link.recording import Chunk, chunks, is_plain
+from fieldtune.link.recording_reader import Chunk, chunks, is_plain
 from fieldtune.link.urls.virtual_port import VirtualPort, number_option
 
 
@@ -39,12 +39,8 @@ class Serial(VirtualPort):
         self.arrival_s = upcoming.arrival_us / 1e6
         try:
             self._next = next(self._chunks, None)
-        except FieldtuneError as error:
-            raise SerialException(str(error)) from None
+        except FieldtuneError as error:  # to begin anew would play the same again and again
+            self._next, self.ended_by = None, f": {error}"
         if not upcoming.data:
-            self.reopened = True
-            return self._take()
+            self.interrupted = upcoming.why
         return upcoming.data
-
-    reopened: bool = False
-    """True once a recorded interruption was passed; the reader sets it back."""

@@ -13,13 +13,16 @@ class VirtualPort(serial.SerialBase):
     """LineState of ports without a wire. A subclass fills ``_take`` and opens in ``_start``.
 
     ``arrival_s`` is the arrival time of what the last ``read`` returned, where the port knows better than the host's
-    clock (replay, simulation); None otherwise. ``ended`` turns True when nothing will follow.
+    clock (replay, simulation); None otherwise. ``ended`` turns True when nothing will follow, and ``ended_by`` says why
+    where that is a fault. ``interrupted`` says by what the line was interrupted; the reader takes it away.
     """
 
     _port: str | None
     _timeout: float | None
     arrival_s: float | None = None
     ended: bool = False
+    ended_by: str = ""
+    interrupted: str = ""
 
     def open(self) -> None:
         """Opens the URL given as the port's name."""

@@ -1,0 +1,210 @@
+"""Recordings of the line read back: a damaged place costs what stood in it, and never the file.
+
+A file starts with text, so that a person can see what it is: a first line that names the format and its version,
+``name: value`` lines and an empty line. Blocks follow: four bytes of length (big endian), then that much zlib data; a
+length of zero ends the file. Unpacked, a block begins with the microsecond at which it starts (not in version 1) and is
+a row of chunks: microseconds since the chunk before and length, each a LEB128 varint (DWARF 5, 7.6), then the bytes.
+Each block has zlib's checksum (RFC 1950), by which the next whole one is found behind a damaged place. Any other file
+is taken as plain captured text.
+"""
+
+from __future__ import annotations
+
+import re
+import zlib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import takewhile
+from pathlib import Path
+
+from fieldtune.errors import InputError
+from fieldtune.files import read_whole
+
+VERSION = 2
+MAGIC = b"fieldtune line recording %d\n"
+DAMAGED, CUT_OFF = "recording damaged", "recording cut off"
+_NAME = MAGIC[:-3]
+_ALIKE = 0.8  # of the first line's letters: then it is a recording whose first line was hurt
+_LARGEST = 500_000_000
+_LARGEST_BLOCK = 200_000  # unpacked; a block ends with the chunk that makes it 32 kB, and a chunk has 64 kB at most
+_MOST_CHUNKS = 20_000  # of a second
+_TIMES_SMALLER, _IN_ANY_CASE = 100, 16_000_000  # what a line packs to at best, and bytes that do no harm
+_PLAIN_PACE_US = 20_000  # a capture without times and without a clock is read at 50 lines/s
+_CLOCK = re.compile(rb"\bt_(ms|us)\"?\s*[=:]\s*(\d+)")
+_ZLIB = re.compile(rb"\x78[\x01\x5e\x9c\xda]")
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Bytes that arrived together, ``arrival_us`` microseconds after the start.
+
+    No bytes: the line was interrupted there, and ``why`` says by what.
+    """
+
+    arrival_us: int
+    data: bytes
+    why: str = "reconnected"
+
+
+def read_header(path: Path | str) -> dict[str, str]:
+    """The ``name: value`` lines a recording starts with; for plain text those in its leading ``#`` lines."""
+    head = _bytes(path)[:4096]
+    if _is_plain(head):
+        noted = (line[1:].strip() for line in takewhile(lambda line: line.startswith(b"#"), head.split(b"\n")))
+        return _pairs(line.decode("utf-8", "replace") for line in noted)
+    text = head.split(b"\n\n", 1)[0].decode("utf-8", "replace")
+    return _pairs(text.splitlines()[1:])
+
+
+def _pairs(lines: Iterable[str]) -> dict[str, str]:
+    return {key: value for key, colon, value in (line.partition(": ") for line in lines) if colon}
+
+
+def is_plain(path: Path | str) -> bool:
+    """Whether a file is plain captured text, whose arrival times are made up."""
+    return _is_plain(_bytes(path))
+
+
+def _is_plain(content: bytes) -> bool:
+    same = sum(a == b for a, b in zip(content, _NAME, strict=False))
+    return same < _ALIKE * len(_NAME)
+
+
+def chunks(path: Path | str) -> Iterator[Chunk]:
+    """The chunks of a recording in order; a plain text capture is cut into lines and paced by its own clock.
+
+    Damaged places and a missing end are chunks without bytes. Raises ``InputError`` if it can't be read at all.
+    """
+    content = _bytes(path)
+    return _plain(content) if _is_plain(content) else _packed(content, Path(path))
+
+
+def _packed(content: bytes, path: Path) -> Iterator[Chunk]:
+    line = content.split(b"\n", 1)[0].rsplit(b" ", 1)[-1]
+    version = int(line) if line.isdigit() and len(line) < 6 else VERSION
+    if version > VERSION:
+        raise InputError(
+            f"{path}: is a recording of version {version}, and this fieldtune reads up to {VERSION}; update it here"
+        )
+    at = content.find(b"\n\n") + 2
+    if at < 2:
+        raise InputError(f"{path}: the recording ends within its header; nothing was recorded")
+    now, room = 0, max(_TIMES_SMALLER * len(content), _IN_ANY_CASE)
+    for block, why in _blocks(content, at):
+        room -= len(block)
+        if room < 0:
+            raise InputError(f"{path}: unpacks to more than a line says in that many bytes; it is no recording of ours")
+        if why is not DAMAGED:
+            for chunk in _chunks_of(block, now, version):
+                now = chunk.arrival_us
+                yield chunk
+        if why is not None:
+            yield Chunk(now, b"", why)
+
+
+def _blocks(content: bytes, at: int) -> Iterator[tuple[bytes, str | None]]:
+    """Unpacked blocks; behind what is lost, what happened there."""
+    ended = False
+    while at < len(content) and not ended:
+        size = int.from_bytes(content[at : at + 4], "big")
+        if size == 0 and at + 4 == len(content):
+            ended = True
+            break
+        block, whole = _unpacked(content[at + 4 : at + 4 + size])
+        if whole:
+            yield block, None
+            at += 4 + size
+        elif (found := _next_whole(content, at + 1)) is not None:
+            yield b"", DAMAGED
+            at = found
+        else:
+            cut = len(content) < at + 4 + size
+            yield (block, CUT_OFF) if cut else (b"", DAMAGED)
+            return
+    if not ended and _needs_end(content):
+        yield b"", CUT_OFF
+
+
+def _needs_end(content: bytes) -> bool:
+    return not content.startswith(MAGIC % 1)
+
+
+def _next_whole(content: bytes, at: int) -> int | None:
+    """Where the next block that can be unpacked begins, or the end mark."""
+    for match in _ZLIB.finditer(content, at + 4):
+        start = match.start() - 4
+        size = int.from_bytes(content[start : start + 4], "big")
+        if 8 <= size <= len(content) - start - 4 and _unpacked(content[start + 4 : start + 4 + size])[1]:
+            return start
+    return len(content) - 4 if at <= len(content) - 4 and content.endswith(b"\0\0\0\0") else None
+
+
+def _unpacked(packed: bytes) -> tuple[bytes, bool]:
+    """A block as far as it can be unpacked, and whether that is all of it."""
+    unpacking = zlib.decompressobj()
+    try:
+        block = unpacking.decompress(packed, _LARGEST_BLOCK)
+    except zlib.error:
+        return b"", False
+    return block, unpacking.eof and not unpacking.unused_data
+
+
+def _chunks_of(block: bytes, now: int, version: int) -> Iterator[Chunk]:
+    """The chunks of a block, as many as are whole."""
+    place = 0
+    try:
+        if version > 1:
+            now, place = _read_varint(block, place)
+        for _ in range(_MOST_CHUNKS):
+            if place >= len(block):
+                break
+            since, place = _read_varint(block, place)
+            length, place = _read_varint(block, place)
+            now += since
+            if place + length <= len(block):
+                yield Chunk(now, block[place : place + length])
+            place += length
+    except IndexError:  # a block cut off within a number
+        return
+
+
+def _plain(content: bytes) -> Iterator[Chunk]:
+    """Lines with arrival times made up from ``t_ms``/``t_us`` where they say so, else evenly."""
+    now, before = 0, None
+    for line in content.splitlines(keepends=True):
+        if line.startswith(b"#"):
+            continue
+        clock = _CLOCK.search(line)
+        step = _PLAIN_PACE_US
+        if clock is not None and len(clock.group(2)) < 20:
+            us = int(clock.group(2)) * (1000 if clock.group(1) == b"ms" else 1)
+            if before is not None and 0 < us - before < 10_000_000:
+                step = us - before
+            before = us
+        now += step
+        yield Chunk(now, line if line.endswith(b"\n") else line + b"\n")
+
+
+def _bytes(path: Path | str) -> bytes:
+    return read_whole(Path(path), "a recording of the line, or captured text", _LARGEST)
+
+
+def varint(value: int) -> bytes:
+    """A number as LEB128."""
+    out = bytearray()
+    while value > 0x7F:
+        out.append(value & 0x7F | 0x80)
+        value >>= 7
+    out.append(value)
+    return bytes(out)
+
+
+def _read_varint(block: bytes, place: int) -> tuple[int, int]:
+    value, shift = 0, 0
+    while True:
+        byte = block[place]
+        place += 1
+        value |= (byte & 0x7F) << shift
+        if byte < 0x80 or shift > 63:
+            return value, place
+        shift += 7

@@ -1,0 +1,76 @@
+"""What raw lines hold and what would map it: names, units and guesses, and that the lines to paste really work."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+
+import pytest
+
+from fieldtune import load_robot
+from fieldtune.link import Line
+from fieldtune.link.raw_fields import profile_lines, raw_fields, remedies
+
+
+@pytest.mark.parametrize(
+    ("line", "mapped"),
+    [
+        ("Velocity: {} rpm, Batt=12.3V", {"wheel_rpm": "Velocity", "battery_v": "Batt"}),
+        ('{"vel": {}, "vbat": 12.3, "range": 2.41}',
+         {"wheel_rpm": "vel", "battery_v": "vbat", "distance_m": "range"}),
+        ("time=100 shooterSpeed={} volts=12310 dist=2410 goal=2400",
+         {"t_ms": "time", "wheel_rpm": "shooterSpeed", "battery_mv": "volts", "distance_mm": "dist",
+          "setpoint": "goal"}),
+        ("[I] flywheel velocity: {} rpm | battery voltage: 12.3 V",
+         {"wheel_rpm": "flywheel velocity", "battery_v": "battery voltage"}),
+    ],
+)  # fmt: skip
+def test_lines_under_names_of_their_own_are_read_once_what_is_said_is_pasted(line, mapped):
+    robot = load_robot("heron")
+    lines = [line.replace("{}", str(2400 + i % 5)) for i in range(40)]
+    plain = Line(robot)
+    for i, text in enumerate(lines):
+        plain.feed(text.replace("time=100", f"time={100 + 20 * i}").encode() + b"\n", 0.02 * i)
+    assert plain.good == 0
+    said = remedies(plain.health(), plain.raw(40))
+    pasted = said[said.index("[link.fields]") :]
+    fields = tomllib.loads("\n".join(pasted))["link"]["fields"]
+    assert fields == mapped
+    told = Line(replace(robot, link=replace(robot.link, fields=fields)))
+    for i, text in enumerate(lines):
+        told.feed(text.replace("time=100", f"time={100 + 20 * i}").encode() + b"\n", 0.02 * i)
+    live = told.live("live", "", None, 0.8)
+    assert told.good > 30
+    assert live.wheel_rpm == pytest.approx(2402, abs=3)
+    assert live.battery_v == pytest.approx(12.3, abs=0.02)
+    assert remedies(told.health(), told.raw(40)) == []
+
+
+def test_a_value_in_an_unknown_unit_is_asked_about():
+    speed, volts = raw_fields(["speed: 3120 ticks/s, batt: 12.3 V"] * 3)
+    assert (speed.ours, speed.value) == ("wheel_rpm", None)
+    assert "unknown unit ticks/s" in speed.problem
+    assert (volts.ours, volts.value, volts.unit) == ("battery_v", 12.3, "V")
+    assert profile_lines([speed, volts]) == ["[link.fields]", 'battery_v = "batt"']
+
+
+def test_bare_numbers_are_asked_about_by_column():
+    said = _said(b"1200,2450,12.31\n")
+    assert said[-2:] == ["[link.columns]", 'order = ["-", "-", "-"]']
+
+
+def test_a_wrong_speed_is_called_one():
+    said = _said(b"\x80\xf8\x00\xe6\x1e\x86a\x80\x9e\x06\xfe\n", baud=9600)
+    assert "9600 baud is not the robot's speed" in said[0]
+
+
+def test_nan_names_its_value():
+    said = _said(b"wheel_rpm=nan,battery_v=inf\n")
+    assert "battery_v is inf; wheel_rpm is nan" in said[0]
+
+
+def _said(text, baud=None):
+    line = Line(load_robot("heron"))
+    for i in range(30):
+        line.feed(text, 0.02 * i)
+    return remedies(line.health(), line.raw(30), baud)
