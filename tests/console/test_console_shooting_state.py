@@ -104,6 +104,21 @@ def test_a_seen_shot_waits_with_everything_the_line_knew() -> None:
     assert (shot.distance_from, shot.robot_distance_m) == ("robot", 3.08)
 
 
+@pytest.mark.parametrize("shot", [True, False])
+def test_a_dip_that_the_line_cannot_settle_is_asked_about_once(shot: bool) -> None:
+    state = shooting_state(ROBOT, live())
+    dip = seen(1)
+    assert state.look(replace(live(), unsure=dip)) == []
+    assert state.asks_about_dip
+    asked = main_words.next_step(state.live, state, ROBOT, False, False)
+    assert asked.startswith("Was that a shot")
+    assert "y: yes, x: no" in asked
+    settled = state.settle_unsure(shot=shot)
+    assert len(settled) == len(state.unanswered) == int(shot)
+    state.look(replace(live(), unsure=dip))
+    assert not state.asks_about_dip
+
+
 def test_a_shot_keeps_what_was_true_when_it_left() -> None:
     """Seen 1.2 s after it left: target, spot and battery were changed in between, and change once more afterwards."""
     low, high = replace(ROBOT.target(), name="low"), replace(ROBOT.target(), name="high")

@@ -178,3 +178,14 @@ def test_the_robots_own_rpm_serves_as_well(heron):
     rpm = wheel_speed(t, 2000.0, np.arange(2.0, 11.0, 1.5), 0.12, 0.3) * (1 + 0.005 * rng.standard_normal(len(t)))
     line = _fed(heron, [f"t_ms={i * 10},wheel_rpm={value:.1f}\n" for i, value in enumerate(rpm)])
     assert len(line.shots) == 6
+
+
+def test_recovery_across_missing_lines_is_unknown(heron):
+    """The wheel may have been back long before the lines went on."""
+    t, turns = wheel_turns(lambda x: wheel_speed(x, 2200.0, (1.0,), 0.12, 0.35), 4.0)
+    lines = count_lines(t, turns, np.random.default_rng(8), **NOISES["usual"])
+    ((_, whole),) = shots_seen(heron, lines)
+    assert whole.recovery_s is not None
+    begin = lines[0][0]
+    ((_, gap),) = shots_seen(heron, [(at, data) for at, data in lines if not 1.45 < at - begin < 2.6])
+    assert gap.recovery_s is None

@@ -126,6 +126,9 @@ def test_so_many_lines_come_through_a_bad_wire_whole(wheels, share):
 def test_two_robots_take_turns(wheels):
     chunks = two_robots(Firmware(), wheels["PI soft"], wheels["feed-forward"])
     assert len(b"".join(d for _, d in chunks).splitlines()) == pytest.approx(2 * 2400, abs=6)
+    assert any("two robots" in notice for notice in decode_lines(chunks, robot_for()).notices)
+    alone = decode_lines(sent(Firmware(faults=0.01), wheels["PI soft"]), robot_for())
+    assert not any("two robots" in notice for notice in alone.notices)
 
 
 SAID = {"t_ms": 1200.0, "wheel_rpm": 2456.25, "battery_v": 12.271, "distance_m": 2.45, "fired": True}
