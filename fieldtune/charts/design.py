@@ -1,4 +1,4 @@
-"""Charts for mending and choosing: where misses come from, hit chance over the exit angle, gears, mechanisms.
+"""Charts for mending and choosing: where misses come from, hit chance over the exit angle, gears.
 
 "What do I mend first, and what does it buy?" "Which angle, which gears?"
 """
@@ -15,7 +15,6 @@ from fieldtune.charts.chart import Axis, Bars, Chart, Ink, Line, Marks, Shape, W
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.error_budget import SpotBudget
-    from fieldtune.sizing.compare import Mechanism
     from fieldtune.sizing.results import GearChoice
 
 _CAUSES = 9
@@ -105,17 +104,3 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
 
 def _train(choice: GearChoice) -> str:
     return "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"
-
-
-def mechanisms_chart(mechanisms: Sequence[Mechanism]) -> Chart:
-    """Mean hit chance of each robot over its own distances, side by side; how many shots it rests on stands behind."""
-    at = np.arange(len(mechanisms))[::-1].astype(float)
-    chances = [100 * float(np.mean(one.hit)) if one.hit else 0.0 for one in mechanisms]
-    words = tuple(
-        f"{chance:.0f} %, " + (f"{one.shots_used} shots" if one.shots_used else "by the profile alone")
-        for chance, one in zip(chances, mechanisms, strict=True)
-    )
-    names = tuple(zip(at.tolist(), (one.name for one in mechanisms), strict=True))
-    shapes = (Bars(at, np.zeros(len(at)), np.array(chances), "mark", words),)
-    y = Axis(-0.7, len(at) - 0.3, names=names)
-    return Chart("Mechanisms side by side: mean hit chance", Axis(0.0, 150.0, "%"), y, shapes)

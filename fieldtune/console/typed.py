@@ -39,14 +39,24 @@ def read_distance(text: str, robot: Robot) -> Distance:
     except InputError as error:
         shown = words.shorten(words.printable(said), 24)
         raise InputError(f"distance {shown!r} can't be read: {EXPECTED}") from error
+    if bare and value > FURTHEST_M and value <= 100 * FURTHEST_M:
+        raise InputError(f"{value:g} m is too far: did you mean {value:g} cm?")
     if not math.isfinite(value) or not 0 < value <= FURTHEST_M:
         raise InputError(f"distance has to be more than 0 and at most {FURTHEST_M:.0f} m: {EXPECTED}")
     return Distance(value, "typed", "typed")
 
 
+_WITH_UNIT = r"(\d+(?:\.\d+)?\s*(?:ft|'|mm|m\b)(?:\s*\d+(?:\.\d+)?\s*(?:in|\"))?|\d+(?:\.\d+)?\s*(?:in|\"))"
+"""A length with another unit than cm: 5 in, 1 ft 2 in, 40 mm."""
+
+
+def _centimetres(found: re.Match[str]) -> str:
+    return f"{100 * units.parse(found[1], units.LENGTH):.4g} "
+
+
 def read_miss(text: str) -> tuple[float | None, float | None]:
     """A typed miss in centimetres: ``12`` (long), ``-8`` (short), ``-8 right 5``, ``left 10``; metres returned."""
-    said = text.strip().casefold().replace(",", ".").replace("cm", " ")
+    said = re.sub(_WITH_UNIT, _centimetres, text.strip().casefold().replace(",", ".")).replace("cm", " ")
     number = r"[+-]?\d+(?:\.\d+)?"
     match = re.fullmatch(rf"(?:(?P<word>short|long|high|low)\s*)?(?P<along>{number})?\s*"
                          rf"(?:(?P<side>left|right)\s*(?P<across>\d+(?:\.\d+)?))?\s*", said)  # fmt: skip

@@ -1,6 +1,6 @@
 """Draws the README's picture of the console: eight shots at the simulated robot, confirmed by keys.
 
-    python tests/console/screenshot.py tests/console/screen.svg [--view k]
+    cd tests/console && PYTHONPATH=.. python screenshot.py screen.svg [--view k]
 
 The robot and its shots are invented. Fonts are the reader's own: the picture asks for nothing from outside.
 """
@@ -40,14 +40,14 @@ async def _play(app: ConsoleApp, pilot: Pilot[None], options: argparse.Namespace
     await until(app, pilot, "Before anything turns")
     await pilot.press("enter")
     for shot in range(options.shots):
-        await pilot.press(str(shot % len(app.robot.spots) + 1), "g")
+        await pilot.press(str(shot % len(app.controller.robot.spots) + 1), "g")
         await until(app, pilot, "press f to fire", 60)
         before = len(app.controller.line.seen_in_simulation())
         await pilot.press("f")
         await until(app, pilot, lambda before=before: len(app.controller.line.seen_in_simulation()) > before, 60)
         await until(app, pilot, "seen", 60)
         await pilot.press(RESULT_KEYS[app.controller.line.seen_in_simulation()[-1].result])
-        await until(app, pilot, lambda shot=shot: len(app.session.log.shots()) > shot, 60)
+        await until(app, pilot, lambda shot=shot: len(app.controller.session.log.shots()) > shot, 60)
     await pilot.press("2", "g")
     await until(app, pilot, "press f to fire", 60)
     if options.view:

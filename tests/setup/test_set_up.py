@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fieldtune import load_robot
+from fieldtune.console.typed import read_distance, read_miss
 from fieldtune.errors import FieldtuneError
 from fieldtune.setup.profile_text import ProfileText
 from fieldtune.setup.set_up import DRAFT, SetUp
@@ -222,3 +223,18 @@ def test_hand_written_layouts_survive(tmp_path: Path) -> None:
     assert "[22, 33], # first" in kept
     assert "# weighed on Tuesday" in kept
     assert load_robot(path).element.mass == pytest.approx(0.0415)
+
+
+@pytest.mark.parametrize(
+    ("typed", "miss"),
+    [("5 in", (0.127, None)), ("-5 in left 2 in", (-0.127, -0.0508)), ("short 1 ft 2 in", (-0.3556, None)),
+     ("1'2\"", (0.3556, None)), ("40 mm", (0.04, None)), ("12 cm", (0.12, None))],
+)  # fmt: skip
+def test_a_miss_may_be_typed_in_any_unit_of_length(typed: str, miss: tuple[float, float | None]) -> None:
+    assert read_miss(typed) == (pytest.approx(miss[0]), None if miss[1] is None else pytest.approx(miss[1]))
+
+
+def test_a_distance_in_centimetres_is_offered() -> None:
+    with pytest.raises(FieldtuneError, match="did you mean 240 cm"):
+        read_distance("240", load_robot("heron"))
+    assert read_distance("7'10\"", load_robot("heron")).value_m == pytest.approx(2.3876)

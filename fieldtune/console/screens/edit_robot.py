@@ -122,7 +122,7 @@ class EditScreen(Screen[Path | None]):
         self._fill()
         said = f"saved: {path}"
         if changed and path.with_suffix(".db").exists():
-            said += f". Shots so far were learned under the old {', '.join(changed)}: the console says so"
+            said += f". Shots so far were learned under the old {', '.join(changed)}"
         self.say(said)
 
     def action_again(self) -> None:
