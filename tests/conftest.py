@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -79,3 +79,15 @@ def fails(run: Run) -> Callable[..., str]:
         return ran.err
 
     return call
+
+
+@pytest.fixture(scope="session")
+def waiting_table(request: pytest.FixtureRequest) -> Iterator[Any]:
+    """The one table that a run of the bench ends with."""
+    from bench_table import Table  # beside the bench that asks for it
+
+    table = Table()
+    yield table
+    capture = request.config.pluginmanager.getplugin("capturemanager")
+    with capture.global_and_fixture_disabled():
+        print(f"\n\nWhat people wait for\n{table.text()}\n")

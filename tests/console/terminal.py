@@ -34,7 +34,8 @@ class Terminal:
         master, slave = pty.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
         env = {**os.environ, "TERM": "xterm-256color", "FIELDTUNE_PROFILES": str(profiles), "OPENBLAS_NUM_THREADS": "1"}
-        env.pop("NO_COLOR", None)
+        for name in ("NO_COLOR", "COLUMNS", "LINES"):
+            env.pop(name, None)
         self._master = master
         self.process = subprocess.Popen(
             [sys.executable, "-m", "fieldtune", *words],

@@ -135,6 +135,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
         ):  # what is wrong, and its remedy, in full on rows of its own
             pieces = textwrap.wrap(line, self.size.width - 4)[:3]
             return [*parts, ("".join(f"\n{piece}" for piece in pieces), "bold $bad")]
+        if good and len(line) > room:  # the Line view says at which speed
+            line = re.sub(r" at \d+ baud", "", line)
         line = words.shorten(line, max(8, room))
         parts.append((" " * max(2, room - len(line) + 4) + line, "$good" if good else "bold $bad"))
         return parts
