@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -125,7 +126,8 @@ def link_line(live: Live) -> str:
     rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
     lost = sum(live.health.dropped.values())
     dropped = f", {lost} lines dropped" if lost else ""
-    return f"{live.words}{rate if live.state == 'live' else ''}{dropped}"
+    said = re.sub(r"sim://\S*[/\\](\S+)\.toml", r"sim://\1", live.words)  # which file it is does not matter here
+    return f"{said}{rate if live.state == 'live' else ''}{dropped}"
 
 
 def holds(aim: Aim, robot: Robot) -> tuple[str, bool]:
