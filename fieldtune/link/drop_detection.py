@@ -27,9 +27,10 @@ if TYPE_CHECKING:
 _AFTER_S = 0.08
 _SPACING_S = 0.004
 _GLANCE = 0.002  # of the speed
-_SURE = 4.3  # standard errors
+_SURE, _SURE_NOISY = 4.3, 5.5  # standard errors; false values are no normal errors
 _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
+_SHARE_SURE = 0.3  # less than this has to be asked about
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_POINTS = 0.055, 2.0
 _SAME_S = 0.15  # the second look sees an instant less sharply
@@ -38,7 +39,7 @@ _JUDGED_UNTIL_S = 0.75
 _JUDGED_EVERY_S = 0.04
 _EVIDENCE, _LEAST_EVIDENCE = 36.0, 8.0
 _PLAIN = 60.0
-_RETURNS = 10.0
+_RETURNS, _NO_LOWERING = 10.0, 2.5
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
@@ -113,6 +114,7 @@ class DropDetector:
         self._turns: list[float] = []
         self._spread_s: list[float] = []
         self._samples: list[Sample] = []
+        self._rpms: deque[float] = deque(maxlen=3)
         self._looks = _looks()
         self._waiting: deque[_Candidate] = deque()
         self._tried: deque[float] = deque(maxlen=6)
@@ -142,7 +144,7 @@ class DropDetector:
         asked = self._samples[-1].setpoint if self._samples else None
         if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
             self._lowered_s = sample.time_s
-        point = placed if sample.turns is not None else self._from_rpm(sample)
+        point = placed if sample.turns is not None else self._from_rpm(sample, noisy)
         if point is None or (self._t and point[0] - self._t[-1] < _SPACING_S):
             return []
         self._seen = True
@@ -151,7 +153,7 @@ class DropDetector:
         if len(t) < 10:
             return []
         period = (t[-1] - t[-9]) / 8
-        for look in self._looks:
+        for look in self._looks[:1] if noisy else self._looks:
             self._look(look, period, tick_s, eager, noisy)
         found = []
         for candidate in list(self._waiting):
@@ -161,11 +163,15 @@ class DropDetector:
                 found += judged
         return found
 
-    def _from_rpm(self, sample: Sample) -> tuple[float, float, float] | None:
-        """Turns summed from the robot's own rpm."""
+    def _from_rpm(self, sample: Sample, noisy: bool) -> tuple[float, float, float] | None:
+        """Turns summed from the robot's own rpm; on a noisy line from the middle one of three, as a false value would
+        stay in the sum for good.
+        """
         if sample.wheel_rpm is None:
             return None
-        before = self._turns[-1] + sample.wheel_rpm / 60 * (sample.time_s - self._t[-1]) if self._t else 0.0
+        self._rpms.append(sample.wheel_rpm)
+        rpm = statistics.median(self._rpms) if noisy and len(self._rpms) == 3 else sample.wheel_rpm
+        before = self._turns[-1] + rpm / 60 * (sample.time_s - self._t[-1]) if self._t else 0.0
         return sample.time_s, before, 0.0
 
     def _keep(self, point: tuple[float, float, float], sample: Sample) -> None:
@@ -206,12 +212,12 @@ class DropDetector:
             if rate * 60 < self._slowest or not least < fit.depth < _MOST * rate:
                 sureness = 0.0
         look.fits.append((instant, sureness))
-        self._find_peaks(look, instant, period, eager)
+        self._find_peaks(look, instant, period, eager, noisy)
 
-    def _find_peaks(self, look: _Look, instant: float, period: float, eager: bool) -> None:
+    def _find_peaks(self, look: _Look, instant: float, period: float, eager: bool, noisy: bool) -> None:
         """Makes candidates of fits that stand out most among their neighbours on both sides."""
         apart = max(_APART_S, _APART_POINTS * period)
-        needed = _SURE * (0.5 if eager else 1.0)
+        needed = (_SURE_NOISY if noisy else _SURE) * (0.5 if eager else 1.0)
         for at, sureness in list(look.fits):
             if not look.peaks_until < at <= instant - apart:
                 continue
@@ -251,10 +257,16 @@ class DropDetector:
         if not plain and not _even_before(t, x, period, candidate.depth):
             return []
         drop = self._measured(instant, period, tick_s, sure=False)
-        if drop.depth_rpm < _LEAST * drop.before_rpm:
+        if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
+        large = drop.depth_rpm >= _SHARE_SURE * self._expected * drop.before_rpm
+        sudden, plain = sudden and large, plain and large
         back, rising = made_good(t, x, drop.depth_rpm / 60)
-        if sudden and (back >= _BACK or (plain and coasting(t, x)) or self._holds_setpoint(since)):
+        if sudden and (
+            (back >= _BACK and candidate.returns > _NO_LOWERING)
+            or (plain and coasting(t, x))
+            or self._holds_setpoint(since)
+        ):
             return [self._shot(drop, instant)]
         if not last_chance:
             return None
@@ -264,7 +276,9 @@ class DropDetector:
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        if (candidate.returns > _RETURNS or (sudden and until == next_s)) and coming >= 1.0:
+        if (
+            (large and candidate.returns > max(_EVIDENCE - sure, _RETURNS)) or (sudden and until == next_s)
+        ) and coming >= 1.0:
             return [self._shot(drop, instant)]
         return [drop] if candidate.evidence > 0 and coming >= _PERHAPS else []
 
