@@ -5,7 +5,6 @@ A person may change each guess. A unit of the robot's becomes one of our fields 
 
 from __future__ import annotations
 
-import json
 import math
 import re
 import statistics
@@ -84,7 +83,7 @@ _UNITS: tuple[tuple[str, str], ...] = (
     ("mA", r"ma$|milliamp"), ("mm", r"mm$"), ("cm", r"cm$"), ("in", r"(_|\b)in(ch(es)?)?$"),
     ("ft", r"(_|\b)(ft|feet)$"), ("m", r"_m$"), ("rad/s", r"rad_?(s|ps|per_?s\w*)?$|omega"),
     ("turns/s", r"rps$|rev_?s$|turns_?s$"), ("rpm", r"rpm"), ("deg/s", r"deg_?(s|ps)$"), ("%", r"pct$|percent"),
-    ("rad", r"rad$"), ("deg", r"deg$"), ("V", r"(_|\b)v$|volts?$"), ("A", r"(_|\b)a(mps?)?$"),
+    ("rad", r"rad$"), ("deg", r"deg$"), ("V", r"(_|\b)v$"), ("A", r"(_|\b)a(mps?)?$"),
 )  # fmt: skip
 
 
@@ -110,10 +109,8 @@ class Reading:
     @property
     def behind(self) -> str:
         """The unit that stands behind its number on the line; empty where none does."""
-        match = (
-            re.match(r"[+-]?[\d.]+(?:[eE][+-]?\d+)?\s*([A-Za-z%/µ]+)$", self.texts[-1].strip()) if self.texts else None
-        )
-        return match[1] if match else ""
+        match = _WITH_UNIT.fullmatch(self.texts[-1].strip()) if self.texts else None
+        return match[2] or "" if match else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,9 +121,11 @@ class Seen:
     columns: bool
 
 
+_FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
-    r"([A-Za-z_][\w .-]*?)[\"']?\s*[=:]\s*[\"']?([^,;|\s\"'}{]+(?:\s?(?:rpm|rad/s|m?V|m?A|mm|cm|m|%)\b)?)"
+    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
+_WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
 _KEPT = 60
 
 
@@ -141,22 +140,22 @@ def read_names(lines: Iterable[str]) -> Seen:
             for number, cell in enumerate(cells, 1):
                 columns.setdefault(f"column {number}", Reading(f"column {number}")).texts.append(cell)
             continue
-        for name, value in _pairs(text):
+        for name, value in pairs(text):
             named.setdefault(name, Reading(name)).texts.append(value)
     if columns and not named:
         return Seen(tuple(columns.values()), True)
     return Seen(tuple(one for one in named.values() if one.numbers), False)
 
 
-def _pairs(text: str) -> list[tuple[str, str]]:
-    if text.startswith("{"):
-        try:
-            found = json.loads(text.replace("'", '"'))
-        except (ValueError, RecursionError):
-            found = None
-        if isinstance(found, dict):
-            return [(str(name), str(value)) for name, value in found.items() if not isinstance(value, dict | list)]
-    return [(name.strip(), value) for name, value in _PAIR.findall(text)]
+def pairs(text: str) -> list[tuple[str, str]]:
+    """Names and values of one line, each name once; a value with the unit that stands behind it."""
+    found: dict[str, str] = {}
+    at = 0
+    while match := _PAIR.search(text, at):
+        with_unit = _WITH_UNIT.match(text, match.start(2))
+        value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
+        found.setdefault(match[1].strip(), value.strip(" ,;'"))
+    return list(found.items())
 
 
 def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
@@ -224,15 +223,20 @@ def _plausible(kind: str, size: float, meaning: Meaning, robot: Robot | None) ->
 def as_profile(mapping: Mapping[str, Meaning], seen: Seen) -> dict[str, object]:
     """Keys of the profile, by their paths, that make the line read so; the value None takes a key out.
 
-    Names that are ours already need no key.
+    Names that are ours already need no key, and a number with its unit behind it is converted where it is read.
     """
+    bare = {reading.name for reading in seen.readings if not reading.behind}
     keys: dict[str, object] = {}
     if seen.columns:
         order = [mapping[one.name].ours if one.name in mapping else "-" for one in seen.readings]
         keys["link.columns.order"] = order
     else:
         keys |= {f"link.fields.{one.ours}": name for name, one in mapping.items() if one.ours != name}
-    keys |= {f"link.scale.{one.ours}": float(f"{one.scale:.6g}") for one in mapping.values() if one.scale != 1.0}
+    keys |= {
+        f"link.scale.{one.ours}": float(f"{one.scale:.6g}")
+        for name, one in mapping.items()
+        if one.scale != 1.0 and name in bare
+    }
     return keys
 
 

@@ -10,45 +10,22 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, FIRED, WIRE_NAMES
+from fieldtune.line_fields import WIRE_NAMES
+from fieldtune.link.mapping import Meaning, Reading, guess, pairs, read_names
 from fieldtune.link.samples import Health
 from fieldtune.link.wire_values import NotANumberError, value_of
 
-_PAIR = re.compile(
-    r"([A-Za-z_][A-Za-z0-9_ .-]{0,39}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
-    r"([+-]?(?:\d[\d.,']*(?: \d{3}(?!\d))*|\.\d+)[A-Za-z%°]{0,8})"
-)
-_WITH_UNIT = re.compile(r"([+-]?[\d.,']+)(?:[ \t]*([A-Za-z%°/]{1,8})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z")
 _GARBLED = 0.15  # share of characters that are no text
 _COLUMNS_AT_LEAST = 2
-_VOLTS, _METRES = 100.0, 50.0  # beyond these a bare number is of the thousandths
-
-# In order: what a name has in it, and our field; {} takes the one that fits the value's size.
-_WORDS: tuple[tuple[str, str], ...] = (
-    (r"set ?point|target ?(rpm|speed|vel)|goal|wanted|desired|\bref", "setpoint"),
-    (r"fired|shot\b|launched", FIRED),
-    (r"batt|vbat|volt|pack\b", "battery"),
-    (r"current|amps?\b", "current"),
-    (r"dist|range\b|lidar|sonar", "distance"),
-    (r"(counts?|ticks?|enc(oder)?|position)\b", COUNTER),
-    (r"wheel ?2|second|lower|bottom", "wheel2_rpm"),
-    (r"rpm|vel|speed|wheel|omega|rev", "wheel_rpm"),
-    (r"draw|pull", "draw_mm"),
-    (r"hood|exit ?angle", "hood_deg"),
-    (r"turret", "turret_deg"),
-    (r"power|duty|pwm|output", "power_pct"),
-    (r"micros|\bt ?us\b|time ?us", "t_us"),
-    (r"millis|\bt ?ms\b|time|clock|\bms\b", "t_ms"),
-)
 
 
 @dataclass(frozen=True, slots=True)
 class RawField:
     """One value of a raw line. ``name``: the robot's own, or ``column 3``; ``unit``: what stands behind, if anything.
 
-    ``ours``: the field that it probably is, None where nothing suggests one. ``value``: in that field's unit, else as
-    printed; None if it can't be converted, and ``problem`` says why.
+    ``ours``: the field that it probably is, None where nothing suggests one; ``scale``: what a bare number is to be
+    multiplied by. ``value``: in that field's unit, else as printed; None if it can't be converted, and ``problem`` says
+    why.
     """
 
     name: str
@@ -57,54 +34,30 @@ class RawField:
     ours: str | None = None
     value: float | None = None
     problem: str = ""
+    scale: float = 1.0
 
 
 def raw_fields(lines: Sequence[str]) -> list[RawField]:
     """The values of the kind of line that comes most often, each of our fields guessed once at most."""
-    named = [found for line in lines if (found := _pairs(line))]
+    named = [(line, names) for line in lines if (names := tuple(name for name, _ in pairs(line)))]
     if named:
-        shape = Counter(tuple(name for name, _ in found) for found in named).most_common(1)[0][0]
-        pairs = next(found for found in reversed(named) if tuple(name for name, _ in found) == shape)
-        return _guessed(pairs)
-    rows = [cells for line in lines if len(cells := re.split(r"[\s,;]+", line.strip(" \t,;"))) >= _COLUMNS_AT_LEAST]
-    rows = [cells for cells in rows if all(_NUMBER.match(cell) for cell in cells)]
-    return [RawField(f"column {i + 1}", cell, value=float(cell)) for i, cell in enumerate(rows[-1])] if rows else []
+        shape = Counter(names for _, names in named).most_common(1)[0][0]
+        lines = [line for line, names in named if names == shape]
+    seen = read_names(lines)
+    if seen.columns and len(seen.readings) < _COLUMNS_AT_LEAST:
+        return []
+    meanings = guess(seen)
+    return [_field(reading, meanings.get(reading.name)) for reading in seen.readings]
 
 
-def _pairs(line: str) -> list[tuple[str, str]]:
-    found: dict[str, str] = {}
-    for match in _PAIR.finditer(line):
-        text = _WITH_UNIT.match(line, match.start(2))
-        found.setdefault(match.group(1).strip(), (text.group() if text else match.group(2)).strip(" ,;'"))
-    return list(found.items())
-
-
-def _guessed(pairs: Sequence[tuple[str, str]]) -> list[RawField]:
-    found, taken = [], {name for name, _ in pairs if name in WIRE_NAMES}
-    for name, text in pairs:
-        unit = (match.group(2) if (match := _WITH_UNIT.match(text)) else "") or ""
-        ours = name if name in WIRE_NAMES else _guess(name, text, unit)
-        if ours in taken and ours != name:
-            ours = None
-        taken.add(ours or "")
-        try:
-            value, problem = float(value_of(text, ours or name)), ""
-        except NotANumberError as error:
-            value, problem = None, str(error)
-        found.append(RawField(name, text, unit, ours, value, problem))
-    return found
-
-
-def _guess(name: str, text: str, unit: str) -> str | None:
-    plain = re.sub(r"[_\W]+", " ", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)).casefold()
-    ours = next((ours for words, ours in _WORDS if re.search(words, plain)), None)
-    if ours in ("battery", "current", "distance"):
-        large = {"battery": _VOLTS, "current": _VOLTS, "distance": _METRES}[ours]
-        number = re.match(r"[+-]?[\d.]+", text)
-        milli = not unit and number is not None and _NUMBER.match(number.group()) and abs(float(number.group())) > large
-        small, whole = {"battery": ("mv", "v"), "current": ("ma", "a"), "distance": ("mm", "m")}[ours]
-        ours = f"{ours}_{small if milli else whole}"
-    return ours if ours is None or ours in BY_WIRE_NAME or ours in WIRE_NAMES else None
+def _field(reading: Reading, meaning: Meaning | None) -> RawField:
+    name, text = reading.name, reading.texts[-1]
+    ours = name if name in WIRE_NAMES else None if meaning is None else meaning.ours
+    scale = 1.0 if meaning is None or ours == name or reading.behind else meaning.scale
+    try:
+        return RawField(name, text, reading.behind, ours, float(value_of(text, ours or name)) * scale, "", scale)
+    except NotANumberError as error:
+        return RawField(name, text, reading.behind, ours, None, str(error))
 
 
 def profile_lines(fields: Sequence[RawField]) -> list[str]:
@@ -113,7 +66,9 @@ def profile_lines(fields: Sequence[RawField]) -> list[str]:
         order = ", ".join(f'"{field.ours or "-"}"' for field in fields)
         return ["[link.columns]", f"order = [{order}]"]
     ours = [field for field in fields if field.ours and field.ours != field.name and not field.problem]
-    return ["[link.fields]", *(f'{field.ours} = "{_quoted(field.name)}"' for field in ours)] if ours else []
+    said = ["[link.fields]", *(f'{field.ours} = "{_quoted(field.name)}"' for field in ours)] if ours else []
+    scaled = [f"{field.ours} = {field.scale:.6g}" for field in ours if field.scale != 1.0]
+    return [*said, "[link.scale]", *scaled] if scaled else said
 
 
 def _quoted(name: str) -> str:

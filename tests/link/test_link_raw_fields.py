@@ -9,6 +9,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link import Line
+from fieldtune.link.mapping import as_profile, guess, read_names
 from fieldtune.link.raw_fields import profile_lines, raw_fields, remedies
 
 
@@ -44,6 +45,33 @@ def test_lines_under_names_of_their_own_are_read_once_what_is_said_is_pasted(lin
     assert live.wheel_rpm == pytest.approx(2402, abs=3)
     assert live.battery_v == pytest.approx(12.3, abs=0.02)
     assert remedies(told.health(), told.raw(40)) == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Velocity: 257 rad/s, Batt=12.3V",  # the unit behind a number is read with it
+        "vel=257,vbat=12300",  # a bare one is scaled
+        "speed=40.9 rev/s batt=12.3",
+        "w=40.9,u=12300",
+    ],
+)
+def test_a_guessed_unit_is_counted_once(line):
+    robot, lines = load_robot("heron"), [line] * 60
+    seen = read_names(lines)
+    keys = as_profile(guess(seen), seen)
+    fields, scale = (
+        {key.removeprefix(under): value for key, value in keys.items() if key.startswith(under)}
+        for under in ("link.fields.", "link.scale.")
+    )
+    told = Line(replace(robot, link=replace(robot.link, fields=fields, scale=scale)))
+    for i, text in enumerate(lines):
+        told.feed(text.encode() + b"\n", 0.02 * i)
+    live = told.live("live", "", None, 1.2)
+    assert live.wheel_rpm == pytest.approx(2454, rel=0.001)
+    assert live.battery_v == pytest.approx(12.3, abs=0.02)
+    pasted = tomllib.loads("\n".join(profile_lines(raw_fields(lines))))["link"]
+    assert (pasted["fields"], pasted.get("scale", {})) == (fields, pytest.approx(scale))
 
 
 def test_a_value_in_an_unknown_unit_is_asked_about():
