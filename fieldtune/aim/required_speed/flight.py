@@ -17,9 +17,9 @@ from fieldtune.aim.element_path import flying_body, thrown
 from fieldtune.aim.required_speed.flight_draws import FlightForDraws, last_bend, vacuum_log_speed
 from fieldtune.aim.required_speed.interface import (
     Axis,
-    EachDraw,
     RequiredSpeedPoint,
     SplineAxis,
+    TargetRequiredSpeed,
     Tensor,
     exit_angle_room,
 )
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.flying_body import Body
     from fieldtune.physics.openings import Free
-    from fieldtune.robot.model import Element, Robot, Target
+    from fieldtune.robot.model import Robot, Target
 
 _FLATTEST_DROP, _STEEPEST = 0.05, math.radians(89.9)
 _MARGIN = 3.5
@@ -47,11 +47,9 @@ _USUAL_SPAN = math.log(16.0 / 0.8)
 
 
 @dataclass(frozen=True, slots=True)
-class FlightRequiredSpeed:
+class FlightRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
 
-    target: Target
-    element: Element
     exit_angle: float
     rise: float
     table: Tensor
@@ -141,10 +139,6 @@ class FlightRequiredSpeed:
             bend=-(tangent - slope) / d * last_bend(slope_residual),
         )
 
-    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
-        """See ``RequiredSpeed.free``."""
-        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
-
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.target.free(self.element, center.slope, center.bend, self.rise > 0)
@@ -195,12 +189,10 @@ _FARTHEST_ROLL = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class LandingRequiredSpeed:
+class LandingRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a zone or a gate that a throw reaches over the floor; ``log_drag`` scales friction and rolling
     resistance."""
 
-    target: Target
-    element: Element
     slope: float
     table: Tensor
     d_low: float
@@ -248,18 +240,6 @@ class LandingRequiredSpeed:
             slope_by_angle=np.zeros_like(length),
             bend=np.zeros_like(length),
         )
-
-    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
-        """See ``RequiredSpeed.free``."""
-        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
-
-    def free_at(self, center: RequiredSpeedPoint) -> Free:
-        """See ``RequiredSpeed.free_at``."""
-        return self.target.free(self.element, center.slope)
-
-    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
-        """See ``RequiredSpeed.for_draws``."""
-        return EachDraw(self, angle_error, log_drag)
 
 
 def _span(rest: FloatArray) -> tuple[float, float]:

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.aim.element_path import ground, sliding_drag
-from fieldtune.aim.required_speed.interface import EachDraw, RequiredSpeedPoint
+from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, TargetRequiredSpeed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
 from fieldtune.robot.exit_speed import spin_ratio
@@ -25,16 +25,13 @@ from fieldtune.robot.exit_speed import spin_ratio
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.landing import Ground
-    from fieldtune.physics.openings import Free
-    from fieldtune.robot.model import Element, Robot, Target
+    from fieldtune.robot.model import Robot, Target
 
 
 @dataclass(frozen=True, slots=True)
-class SlidingRequiredSpeed:
+class SlidingRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
 
-    target: Target
-    element: Element
     friction: float
     slope: float
     drag_per_metre: float
@@ -76,28 +73,14 @@ class SlidingRequiredSpeed:
             bend=np.zeros_like(length),
         )
 
-    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
-        """See ``RequiredSpeed.free``."""
-        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
-
-    def free_at(self, center: RequiredSpeedPoint) -> Free:
-        """See ``RequiredSpeed.free_at``."""
-        return self.target.free(self.element, center.slope)
-
-    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
-        """See ``RequiredSpeed.for_draws``."""
-        return EachDraw(self, angle_error, log_drag)
-
 
 _DIFFERENCE = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class RollingRequiredSpeed:
+class RollingRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
 
-    target: Target
-    element: Element
     ground: Ground
     spin_ratio: float
     d_low: float
@@ -148,15 +131,3 @@ class RollingRequiredSpeed:
             slope_by_angle=np.zeros_like(length),
             bend=np.zeros_like(length),
         )
-
-    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
-        """See ``RequiredSpeed.free``."""
-        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
-
-    def free_at(self, center: RequiredSpeedPoint) -> Free:
-        """See ``RequiredSpeed.free_at``."""
-        return self.target.free(self.element, center.slope)
-
-    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> EachDraw:
-        """See ``RequiredSpeed.for_draws``."""
-        return EachDraw(self, angle_error, log_drag)

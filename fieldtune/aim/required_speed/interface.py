@@ -9,6 +9,7 @@ single-valued, where the landing distance over speed has a square-root edge.
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from functools import reduce
 from itertools import product
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.openings import Free
+    from fieldtune.robot.model import Element, Target
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +98,7 @@ class DrawsRequiredSpeed(Protocol):
 class EachDraw:
     """Any required speed, asked with each draw's unknowns."""
 
-    need: RequiredSpeed
+    need: RequiredSpeed | TargetRequiredSpeed
     angle_error: FloatArray
     log_drag: FloatArray
 
@@ -107,6 +109,32 @@ class EachDraw:
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""
         return self.need.free_at(center)
+
+
+@dataclass(frozen=True, slots=True)
+class TargetRequiredSpeed(ABC):
+    """What every law has in common: a target lets the element through by the slope of its path alone."""
+
+    target: Target
+    element: Element
+
+    @abstractmethod
+    def log_speed(
+        self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
+    ) -> RequiredSpeedPoint:
+        """See ``RequiredSpeed.log_speed``."""
+
+    def free(self, distance: ArrayLike, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0) -> Free:
+        """See ``RequiredSpeed.free``."""
+        return self.free_at(self.log_speed(distance, 0.0, angle_error, log_drag))
+
+    def free_at(self, center: RequiredSpeedPoint) -> Free:
+        """See ``RequiredSpeed.free_at``."""
+        return self.target.free(self.element, center.slope)
+
+    def for_draws(self, angle_error: FloatArray, log_drag: FloatArray) -> DrawsRequiredSpeed:
+        """See ``RequiredSpeed.for_draws``."""
+        return EachDraw(self, angle_error, log_drag)
 
 
 def exit_angle_room(exit_angle: float) -> float:
