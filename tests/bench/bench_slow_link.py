@@ -11,9 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-import tty
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Mapping
 from types import TracebackType
 
 import pyte
@@ -126,33 +124,10 @@ class SlowTerminal:
         os.close(self.master)
 
 
-@contextmanager
-def robot_line(per_second: float) -> Iterator[str]:
-    """A device on which a robot's line arrives so often; gives its path. The wheel wanders a little, as wheels do."""
-    master, slave = pty.openpty()
-    tty.setraw(slave)
-    os.set_blocking(master, False)
-    over = threading.Event()
-
-    def feed() -> None:
-        number, begun = 0, time.perf_counter()
-        while not over.wait(0.005):
-            while number < (time.perf_counter() - begun) * per_second:
-                number += 1
-                t = number / per_second
-                rpm = 1400 + 15 * ((number * 7919) % 101 - 50) / 50 + 60 * math.sin(t)
-                line = (
-                    f"t_ms={1000 * t:.0f},wheel_rpm={rpm:.1f},battery_mv={12600 + (number * 31) % 40},"
-                    "distance_mm=2000,setpoint=1400\n"
-                )
-                with suppress(BlockingIOError):
-                    os.write(master, line.encode())
-
-    threading.Thread(target=feed, daemon=True).start()
-    try:
-        yield os.ttyname(slave)
-    finally:
-        over.set()
-        time.sleep(0.02)
-        os.close(slave)
-        os.close(master)
+def wandering(number: int, seconds: float) -> str:
+    """A line of a robot whose wheel wanders a little, as wheels do."""
+    rpm = 1400 + 15 * ((number * 7919) % 101 - 50) / 50 + 60 * math.sin(seconds)
+    return (
+        f"t_ms={1000 * seconds:.0f},wheel_rpm={rpm:.1f},battery_mv={12600 + (number * 31) % 40},"
+        "distance_mm=2000,setpoint=1400\n"
+    )

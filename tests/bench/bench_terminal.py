@@ -7,9 +7,11 @@ import pty
 import select
 import subprocess
 import sys
+import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -61,3 +63,29 @@ def drain(master: int, seconds: float) -> None:
     while (left := end - time.perf_counter()) > 0:
         if select.select([master], [], [], left)[0]:
             os.read(master, 65536)
+
+
+@contextmanager
+def robot_line(per_second: float, said: Callable[[int, float], str]) -> Iterator[str]:
+    """A device on which a robot's line arrives so often; gives its path. ``said``: the line of a number and a time."""
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    os.set_blocking(master, False)
+    over = threading.Event()
+
+    def feed() -> None:
+        number, begun = 0, time.perf_counter()
+        while not over.wait(0.005):
+            while number < (time.perf_counter() - begun) * per_second:
+                number += 1
+                with suppress(BlockingIOError):
+                    os.write(master, said(number, number / per_second).encode())
+
+    threading.Thread(target=feed, daemon=True).start()
+    try:
+        yield os.ttyname(slave)
+    finally:
+        over.set()
+        time.sleep(0.02)
+        os.close(slave)
+        os.close(master)

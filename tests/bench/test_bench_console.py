@@ -6,17 +6,12 @@ Baselines are minimal Textual programs written here; both sides run on a real ps
 from __future__ import annotations
 
 import os
-import pty
 import statistics
-import threading
 import time
-import tty
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 
 import numpy as np
 import pytest
-from bench_terminal import drain, program, seconds_until
+from bench_terminal import drain, program, robot_line, seconds_until
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.console import themes
@@ -75,31 +70,9 @@ run(robot, session, Monitor(robot, {port!r}))
 """
 
 
-@contextmanager
-def thousand_lines_a_second() -> Iterator[str]:
-    """A device on which a robot's line arrives a thousand times a second; gives its path."""
-    master, slave = pty.openpty()
-    tty.setraw(slave)
-    os.set_blocking(master, False)
-    over = threading.Event()
-
-    def feed() -> None:
-        number = 0
-        while not over.wait(0.005):
-            for _ in range(5):
-                number += 1
-                line = f"t_ms={number},wheel_counts={number * 2},battery_mv=12600,distance_mm=2000,setpoint=1400\n"
-                with suppress(BlockingIOError):
-                    os.write(master, line.encode())
-
-    threading.Thread(target=feed, daemon=True).start()
-    try:
-        yield os.ttyname(slave)
-    finally:
-        over.set()
-        time.sleep(0.02)
-        os.close(slave)
-        os.close(master)
+def counted(number: int, _: float) -> str:
+    """A line of a robot that sends counts."""
+    return f"t_ms={number},wheel_counts={number * 2},battery_mv=12600,distance_mm=2000,setpoint=1400\n"
 
 
 def key_times(code: str, ready: bytes, presses: int) -> list[float]:
@@ -122,7 +95,7 @@ def test_key_to_paint_with_a_thousand_samples_a_second() -> None:
     plain, ours = [], []
     for _ in range(3):  # by turns, so that whatever else the machine does hits both
         plain += key_times(PLAIN_LABELS, b"From", 50)
-        with thousand_lines_a_second() as port:
+        with robot_line(1000, counted) as port:
             ours += key_times(CONSOLE.format(port=port), b"samples/s", 50)
     ratio = statistics.median(ours) / statistics.median(plain)
     worst, plain_worst = float(np.quantile(ours, 0.99)), float(np.quantile(plain, 0.99))

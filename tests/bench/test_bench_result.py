@@ -11,9 +11,9 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from bench_slow_link import robot_line
+from bench_slow_link import wandering
 from bench_table import Table
-from bench_terminal import drain, program, seconds_until
+from bench_terminal import drain, program, robot_line, seconds_until
 
 pytestmark = pytest.mark.bench
 
@@ -48,7 +48,7 @@ def busy(cores: int) -> Iterator[None]:
 def result_times(log: str, shots: int, presses: int) -> list[float]:
     """Seconds from a result key until the numbers that rest on it are painted."""
     taken = []
-    with robot_line(100) as port, program("-c", CONSOLE.format(log=log, shots=shots, port=port)) as running:
+    with robot_line(100, wandering) as port, program("-c", CONSOLE.format(log=log, shots=shots, port=port)) as running:
         master = running.master
         seconds_until(master, f"from {shots} shots".encode())
         drain(master, 3.0)

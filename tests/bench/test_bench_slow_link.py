@@ -7,8 +7,9 @@ import time
 
 import numpy as np
 import pytest
-from bench_slow_link import SlowTerminal, robot_line
+from bench_slow_link import SlowTerminal, wandering
 from bench_table import Table
+from bench_terminal import robot_line
 
 pytestmark = pytest.mark.bench
 
@@ -77,7 +78,7 @@ def test_bytes_to_the_terminal(waiting_table: Table) -> None:
         rates["labels"] = plain.rate_over(4.0)
     waiting_table.tell("bytes to the terminal, 20 plain labels", f"{rates['labels'] / 1000:.1f} kB/s")
     good = True
-    with robot_line(100) as port, SlowTerminal("-c", CONSOLE.format(port=port)) as terminal:
+    with robot_line(100, wandering) as port, SlowTerminal("-c", CONSOLE.format(port=port)) as terminal:
         terminal.seconds_until("samples/s")
         terminal.seconds_until("Good range")
         time.sleep(3.0)
@@ -105,7 +106,7 @@ def test_key_to_paint(waiting_table: Table, rate: int, goal: float, answers: boo
     waiting_table.tell(f"key to paint, {how}, plain labels", f"median {statistics.median(taken):.2f} s")
     good = True
     with (
-        robot_line(100) as port,
+        robot_line(100, wandering) as port,
         SlowTerminal("-c", CONSOLE.format(port=port), rate=rate, answers=answers) as terminal,
     ):
         terminal.seconds_until("samples/s")

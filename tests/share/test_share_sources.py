@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 import math
+import runpy
 import shutil
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -174,12 +175,7 @@ def test_python(kind: str, tables: dict[str, ProgramTable], tmp_path: Path) -> N
 
 
 def loaded(path: Path) -> Any:
-    spec = importlib.util.spec_from_file_location(path.stem, path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return SimpleNamespace(**runpy.run_path(str(path)))
 
 
 def test_a_slide_has_no_lead_and_headers_say_what_holds(tables: dict[str, ProgramTable]) -> None:

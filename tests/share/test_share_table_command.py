@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import csv
-import importlib.util
 import io
 import os
+import runpy
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -24,13 +24,9 @@ def test_source_goes_into_a_file_that_can_be_used(run: Run, tmp_path: Path) -> N
     path = tmp_path / "made_here.py"
     ran = run("table", "heron", *RANGE, "--format", "python", "--out", path)
     assert (ran.code, ran.out) == (0, f"{path}: written\n")
-    spec = importlib.util.spec_from_file_location("made_here", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
+    made = runpy.run_path(str(path))
     asked = run("table", "heron", "--from", "2 m", "--to", "2 m", "--json").json["rows"][0]["setpoint"]
-    assert module.setpoint(2.0) == pytest.approx(asked, abs=10)
+    assert made["setpoint"](2.0) == pytest.approx(asked, abs=10)
 
 
 def test_java_class_is_called_like_its_file(run: Run, fails: Callable[..., str], tmp_path: Path) -> None:

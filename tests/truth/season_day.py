@@ -6,14 +6,15 @@ motion), change the battery, trim, play matches, print the sheet. The hidden phy
 
 from __future__ import annotations
 
-import importlib.util
 import math
+import runpy
 import shutil
 import subprocess
 import sys
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -120,12 +121,7 @@ def play(number: int, folder: Path, say: Any = print) -> Day:
 
 
 def _loaded(path: Path) -> Any:
-    spec = importlib.util.spec_from_file_location(path.stem, path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return SimpleNamespace(**runpy.run_path(str(path)))
 
 
 def _driven(session: Session, hidden: HiddenRobot) -> tuple[float, float]:

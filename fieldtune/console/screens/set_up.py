@@ -13,6 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from fieldtune.console import words
+from fieldtune.console.widgets.entry_line import edited
 from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock
 from fieldtune.errors import FieldtuneError
 from fieldtune.setup.sketches import sketch
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from fieldtune.setup.question import Question
     from fieldtune.setup.set_up import Reply, SetUp
 
+_LONGEST = 20_000
+"""Letters that can be typed into an answer."""
 _KEYS = [
     Binding("enter", "answer", "Take it", tooltip="Take the answer and go on", id="set-up-answer", key_display="Enter"),
     Binding(
@@ -106,15 +109,9 @@ class SetUpScreen(Screen[Path | None]):
             if event.character and event.character.isdecimal() and 1 <= int(event.character) <= len(question.options):
                 self._take(str(question.options[int(event.character) - 1][0]))
             return True
-        text, at = self._text, self._at
-        if event.key == "backspace":
-            self._text, self._at = text[: max(0, at - 1)] + text[at:], max(0, at - 1)
-        elif event.key == "delete":
-            self._text = text[:at] + text[at + 1 :]
-        elif event.key in ("left", "right", "home", "end"):
-            self._at = {"left": max(0, at - 1), "right": min(len(text), at + 1), "home": 0, "end": len(text)}[event.key]
-        elif event.is_printable and event.character and len(text) < 20_000:
-            self._text, self._at = text[:at] + event.character + text[at:], at + len(event.character)
+        changed = edited(self._text, self._at, event)
+        if changed is not None and len(changed[0]) <= max(_LONGEST, len(self._text)):
+            self._text, self._at = changed
         self._show()
         return True
 

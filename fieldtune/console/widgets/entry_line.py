@@ -18,6 +18,20 @@ from fieldtune.errors import FieldtuneError
 T = TypeVar("T")
 
 
+def edited(text: str, at: int, event: Key) -> tuple[str, int] | None:
+    """A typed text and the place of the cursor after a key; None for a key that edits nothing."""
+    if event.key == "backspace":
+        return text[: max(0, at - 1)] + text[at:], max(0, at - 1)
+    if event.key == "delete":
+        return text[:at] + text[at + 1 :], at
+    places = {"left": max(0, at - 1), "right": min(len(text), at + 1), "home": 0, "end": len(text)}
+    if event.key in places:
+        return text, places[event.key]
+    if event.is_printable and event.character:
+        return text[:at] + event.character + text[at:], at + len(event.character)
+    return None
+
+
 class EntryLine(ModalScreen[T | None], Generic[T]):
     """Asks for one line and hands back what ``read`` makes of it, or ``None`` when left with Esc."""
 
@@ -43,20 +57,12 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
 
     def take(self, event: Key) -> bool:
         """Acts on a key, mounted or not, as by fast hands on a slow laptop; whether it was one for this line."""
-        text, at = self._text, self._at
         if event.key == "enter":
             self._submit()
             return True
-        if event.key == "backspace":
-            self._text, self._at = text[: max(0, at - 1)] + text[at:], max(0, at - 1)
-        elif event.key == "delete":
-            self._text = text[:at] + text[at + 1 :]
-        elif event.key in ("left", "right", "home", "end"):
-            self._at = {"left": max(0, at - 1), "right": min(len(text), at + 1), "home": 0, "end": len(text)}[event.key]
-        elif event.is_printable and event.character:
-            self._text, self._at = text[:at] + event.character + text[at:], at + len(event.character)
-        else:
+        if (changed := edited(self._text, self._at, event)) is None:
             return False
+        self._text, self._at = changed
         self._error = ""
         self._show()
         return True
