@@ -57,8 +57,9 @@ class RobotMap:
     async def _read(self, places: tuple[float, ...], volts: float | None) -> None:
         ask, name = self._controller.background.ask_slowly, self._controller.shooting.target.name
         self.field = await ask("The map", self._make, places, name, volts)
-        if self.field is not None:  # up to its edges it holds whatever the distance
-            self._wide = float(self.field.distance_m[0]), float(self.field.distance_m[-1])
+        if self.field is not None:  # up to its edges it holds whatever the distance, and no new one widens it for these
+            edges = self.field.distance_m
+            self._wide = min([float(edges[0]), *places]), max([float(edges[-1]), *places])
         self.failed = None if self.field is not None else "this robot scores from nowhere: no map"
         self._controller.show()
         found = await ask("The next shot", self._teaching, name, volts)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
+from fieldtune import units
 from fieldtune.charts.design import budget_chart
 from fieldtune.console import words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
@@ -29,14 +30,15 @@ if TYPE_CHECKING:
 def read_setpoint(text: str, robot: Robot) -> float:
     """A typed setpoint in the robot's unit, with or without it; raises ``InputError``."""
     unit = robot.setpoint.unit
-    said = text.strip().removesuffix(unit).strip().replace(",", ".")
+    expected = f"write a number of {unit}, as {robot.setpoint.high:g}"
+    said = units.with_point(text.strip().removesuffix(unit).strip(), expected)
     try:
         value = float(said)
     except ValueError:
         value = float("nan")
     if not 0 < value < 1e6:
         shown = words.shorten(words.printable(text.strip()), 20)
-        raise InputError(f"setpoint {shown!r} can't be read: write a number of {unit}, as {robot.setpoint.high:g}")
+        raise InputError(f"setpoint {shown!r} can't be read: {expected}")
     return value
 
 
