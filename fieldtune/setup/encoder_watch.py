@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Protocol
 
-from fieldtune.constants import RPM
+from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.setup.encoder_check import (
     Change,
     Source,
@@ -90,7 +90,7 @@ class EncoderWatch:
         robot = self._robot
         if full:
             return at_full_power(robot, rpm, battery_v, self.source)
-        free = None if robot.drive is None else robot.drive.no_load_output / RPM
+        free = no_load_wheel_rpm(robot)
         if wanted <= 0 or (free is not None and not _LOW * free <= wanted <= _HIGH * free):
             return None
         return against_setpoint(robot, rpm, wanted, self.source)
