@@ -6,6 +6,7 @@ They carry no behaviour beyond what a row of the log says. Unknown is ``None``.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, Literal
 
@@ -52,6 +53,16 @@ class Shot:
     def counts(self) -> bool:
         """Whether learning uses this shot."""
         return not self.undone and self.excluded is None
+
+
+def in_order(shots: Iterable[Shot]) -> list[Shot]:
+    """Shots as they were fired: each laptop's own as in its log, whatever its clock did, several laptops' by time."""
+    latest: dict[str | None, str] = {}
+    found: list[tuple[str, int, Shot]] = []
+    for shot in sorted(shots, key=lambda shot: shot.shot):
+        latest[shot.origin] = max(latest.get(shot.origin, ""), shot.time)
+        found.append((latest[shot.origin], shot.shot, shot))
+    return [shot for _, _, shot in sorted(found, key=lambda one: one[:2])]
 
 
 @dataclass(frozen=True, slots=True)

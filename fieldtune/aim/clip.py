@@ -15,6 +15,7 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import least_squares
 
 from fieldtune.aim.element_path import flying_body
+from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
 from fieldtune.physics.flight import fly
 from fieldtune.robot.exit_speed import spin_ratio
@@ -70,7 +71,7 @@ def exit_from_clip(robot: Robot, clip: Clip) -> ClipExit:
         return np.concatenate([u[0] + x - seen[:, 0], u[1] + y - seen[:, 1]]) / metres
 
     step = (seen[1] - seen[0]) / time[1]
-    step[1] += 0.5 * 9.8 * time[1]
+    step[1] += 0.5 * STANDARD_GRAVITY * time[1]
     start = np.array([*seen[0], math.log(max(math.hypot(*step), 0.1)), math.atan2(step[1], max(step[0], 1e-3))])
     found = least_squares(off, start, x_scale=[0.01, 0.01, 0.01, 0.01])
     spare = 2 * len(seen) - 4
@@ -143,5 +144,5 @@ def friction_from_run_out(speed: float, distance: float, speed_share: float = 0.
 
     ``speed_share``: standard deviation of the speed as a share of it. Air is left out; it is in the friction found.
     """
-    value = speed**2 / (2 * 9.80665 * distance)
+    value = speed**2 / (2 * STANDARD_GRAVITY * distance)
     return value, value * math.hypot(2 * speed_share, 0.02)

@@ -26,8 +26,6 @@ from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Robot, Target
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import Belief
-    from fieldtune.aim.places import Place
     from fieldtune.aim.required_speed.interface import RequiredSpeed
 
 _RIPPLES = 2.0

@@ -11,7 +11,7 @@ import numpy as np
 from fieldtune.aim.draws import Belief, log_speed
 from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.aim.results import Standing
+from fieldtune.aim.results import WORTH_SAYING, Standing
 from fieldtune.aim.situation import situation
 from fieldtune.robot.exit_speed import drive_quantity
 
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 _SCAN, _COARSE, _FINE = 240, 120, 61
 _DIP = 0.8
 """Share of the lower of two maxima below which the chance has to fall between them."""
-_WORTH_SAYING = 0.01
 
 
 def stand(
@@ -43,7 +42,7 @@ def stand(
     for low, high in _maxima(coarse, chance):
         readings = np.linspace(low, high, _FINE)
         spot = _standing(readings, _smoothed(hit_over_distance(need, belief, speeds, readings)))
-        if spot.hit_probability >= _WORTH_SAYING:
+        if spot.hit_probability >= WORTH_SAYING:
             found.append(spot)
     found.sort(key=lambda s: -s.hit_probability)
     return tuple(replace(s, forgives_most=s is found[0]) for s in found)
@@ -67,7 +66,7 @@ def _readings(need: RequiredSpeed, belief: Belief, speed: float) -> FloatArray:
 def _maxima(readings: FloatArray, chance: FloatArray) -> list[tuple[float, float]]:
     """Stretches of the readings (n,) around each maximum of the chance, parted where it dips clearly in between."""
     tops: list[int] = []
-    for at in np.flatnonzero(chance >= _WORTH_SAYING / 2):
+    for at in np.flatnonzero(chance >= WORTH_SAYING / 2):
         rises = at == 0 or chance[at] >= chance[at - 1]
         falls = at == len(chance) - 1 or chance[at] > chance[at + 1]
         if not (rises and falls):

@@ -167,15 +167,42 @@ def wheel_times(
     Closed loop: full power until back. Open loop: the wheel creeps up to the speed that its power gives.
     Both are first-order approaches to a no-load speed (checked against an integration of the equation of motion).
     """
+    course = _course(robot, wheel, supply, open_circuit_v, rpm)
+    recovery = back_time(robot, wheel, supply, open_circuit_v, rpm)
+    if course is None or recovery is None:
+        return None
+    speed, free, tau, _ = course
+    spin_up = approach_time(free, tau, 0.0, speed * (1 - SETTLED))
+    return WheelTimes(np.where(speed <= free, spin_up, np.inf), recovery)
+
+
+def back_time(
+    robot: Robot,
+    wheel: Flywheel,
+    supply: Train,
+    open_circuit_v: ArrayLike,
+    rpm: ArrayLike,
+    to_rpm: ArrayLike | None = None,
+) -> FloatArray | None:
+    """Seconds from one shot at a wheel speed back to ``to_rpm``, what counts as recovered where None; inf where the
+    power never gets there, None without wheel inertia."""
+    course = _course(robot, wheel, supply, open_circuit_v, rpm)
+    if course is None:
+        return None
+    speed, free, tau, kept = course
+    back = speed * back_share(kept) if to_rpm is None else np.minimum(np.asarray(to_rpm, dtype=float) * RPM, speed)
+    return np.where(speed <= free, approach_time(free, tau, speed * kept, back), np.inf)
+
+
+def _course(
+    robot: Robot, wheel: Flywheel, supply: Train, open_circuit_v: ArrayLike, rpm: ArrayLike
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray] | None:
+    """Wheel speed and the no-load speed that it approaches (rad/s), time constant (s), share that one shot leaves."""
     inertia, kept = wheel.turning_inertia, wheel.speed_kept(robot.element, supply.rotors)
     if inertia is None or kept is None:
         return None
     speed = np.asarray(rpm, dtype=float) * RPM
     free = supply.no_load_speed(open_circuit_v) / wheel.fastest_driven(supply.motors)
-    tau = supply.time_constant(inertia + supply.rotors)
     if robot.setpoint.scale.follows_voltage:
         free = np.where(speed <= free, speed, 0.0)
-    spin_up = approach_time(free, tau, 0.0, speed * (1 - SETTLED))
-    recovery = approach_time(free, tau, speed * kept, speed * back_share(kept))
-    reachable = speed <= free
-    return WheelTimes(np.where(reachable, spin_up, np.inf), np.where(reachable, recovery, np.inf))
+    return speed, free, supply.time_constant(inertia + supply.rotors), kept

@@ -25,6 +25,7 @@ from fieldtune.learn.target_expansion import (
     expand,
     expand_target,
 )
+from fieldtune.records import in_order
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -254,7 +255,7 @@ def epochs_of(shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()
 
 def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> ShotTable:
     """Table of the shots that count and that the model can place, with what was measured ``beside`` them."""
-    in_time = _in_order(shots)
+    in_time = in_order(shots)
     usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
@@ -289,16 +290,6 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence
         epochs=tuple(epochs),
         beside=tuple(beside),
     )
-
-
-def _in_order(shots: Sequence[Shot]) -> list[Shot]:
-    """The shots as they were fired: each laptop's own in the order of its log, whatever its clock did, several laptops'
-    side by side by time."""
-    latest: dict[str | None, str] = {}
-    at: dict[str, str] = {}
-    for shot in sorted(shots, key=lambda shot: shot.shot):
-        at[shot.uid] = latest[shot.origin] = max(latest.get(shot.origin, ""), shot.time)
-    return sorted(shots, key=lambda shot: (at[shot.uid], shot.shot))
 
 
 # No robot is exactly as the model has it. Beyond about two thousand shots the evidence for what the model leaves out

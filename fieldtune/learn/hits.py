@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.records import in_order
 
 if TYPE_CHECKING:
     from fieldtune.records import Epoch, Shot
@@ -98,18 +99,18 @@ def count_hits(robot: Robot, shots: Sequence[Shot], epochs: Sequence[Epoch], by:
     if by not in GROUPINGS:
         raise InputError(f"hits by {by!r}: expected one of {', '.join(GROUPINGS)}")
     counted = [shot for shot in shots if shot.counts and shot.result is not None]
-    in_order = sorted(counted, key=lambda shot: shot.time)
+    fired = in_order(counted)
     named, order = _grouping(robot, epochs, by)
     found: dict[str, list[Shot]] = {name: [] for name in order}
-    for shot in in_order:
+    for shot in fired:
         found.setdefault(named(shot), []).append(shot)
     return Hits(
         robot=robot.name,
         by=by,
         groups=tuple(_group(name, members) for name, members in found.items() if members),
         all=_group("all", counted),
-        last=_group(f"last {_LAST}", in_order[-_LAST:]),
-        trend=_trend([shot.result == "in" for shot in in_order]),
+        last=_group(f"last {_LAST}", fired[-_LAST:]),
+        trend=_trend([shot.result == "in" for shot in fired]),
         left_out=sum(not shot.undone and shot.excluded is not None for shot in shots),
         unsaid=sum(shot.counts and shot.result is None for shot in shots),
     )

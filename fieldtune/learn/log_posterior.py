@@ -55,7 +55,8 @@ class Rows:
     to ``upper`` (n, F) of a normal variable; ``open_low``/``open_high`` (n,): it has no such edge. Its variance is
     ``loads @ variances + extra + error * unit^2``. ln unit is ``log_unit @ features``: what one metre of measured miss
     is in log speed, and so the likelihood's Jacobian. ``log_wild`` (n,): ln of share times density of a wild outcome
-    (minus infinity: none). ``count`` (n,): how many times the row was seen; ``source`` (n,): where it came from.
+    (minus infinity: none). ``count`` (n,): how many times the row was seen; ``source`` (n,): the shot it came from,
+    -1 where it was measured beside them.
     """
 
     lower: FloatArray
@@ -163,8 +164,8 @@ class LogPosterior:
         return total
 
     def of_shots(self, chosen: BoolArray) -> LogPosterior:
-        """The same with the evidence of some of the shots only, ``chosen`` (shots,)."""
-        parts = [part.take(np.flatnonzero(chosen[part.source])) for part in self.rows]
+        """The same with the evidence of some of the shots only, ``chosen`` (shots,), and all measured beside shots."""
+        parts = [part.take(np.flatnonzero((part.source < 0) | chosen[part.source])) for part in self.rows]
         return replace(self, rows=tuple(part for part in parts if len(part)))
 
     def derivatives(self, u: FloatArray) -> tuple[float, FloatArray, FloatArray]:

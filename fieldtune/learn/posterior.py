@@ -24,12 +24,10 @@ from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import Belief
     from fieldtune.aim.places import Place
     from fieldtune.learn.log_posterior import LogPosterior
     from fieldtune.learn.measured import Evidence
     from fieldtune.learn.parameters import Layout
-    from fieldtune.learn.target_expansion import RequiredSpeedOf
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot, Target
 

@@ -14,7 +14,6 @@ from fieldtune.units import ANGLE, LENGTH, shown
 
 if TYPE_CHECKING:
     from fieldtune.robot.element import Element
-    from fieldtune.robot.launchers import Mechanism
     from fieldtune.robot.table_reader import Section
     from fieldtune.robot.targets import Target
 

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.records import in_order
 from fieldtune.robot.derived import no_load_wheel_rpm
 
 if TYPE_CHECKING:
@@ -265,7 +266,7 @@ def shots_off(robot: Robot, shots: Sequence[Shot]) -> tuple[Shot, ...]:
     """The shots whose measured speed is off by the encoder's scale, as far as their setpoints tell."""
     if robot.setpoint.scale.follows_voltage:
         return ()
-    measured = sorted((shot for shot in shots if shot.speed and shot.setpoint > 0), key=lambda shot: shot.time)
+    measured = in_order(shot for shot in shots if shot.speed and shot.setpoint > 0)
     offs = [math.log(shot.speed / shot.setpoint) for shot in measured if shot.speed]
     found = []
     for place, (shot, off) in enumerate(zip(measured, offs, strict=True)):
@@ -280,7 +281,7 @@ def shots_off(robot: Robot, shots: Sequence[Shot]) -> tuple[Shot, ...]:
 def from_shots(robot: Robot, shots: Sequence[Shot]) -> Verdict | None:
     """Verdict from the latest shots whose measured speeds speak against the scale; None where none does."""
     off = shots_off(robot, [shot for shot in shots if shot.counts])[-_AROUND:]
-    latest = [shot for shot in sorted(shots, key=lambda shot: shot.time) if shot.speed and shot.counts][-1:]
+    latest = in_order(shot for shot in shots if shot.speed and shot.counts)[-1:]
     if not off or latest[0].uid not in {shot.uid for shot in off}:
         return None
     ratios = sorted(shot.speed / shot.setpoint for shot in off if shot.speed)

@@ -33,7 +33,7 @@ WORTH_SAYING_J = 0.05
 def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
     """The cautions a robot calls for at a setpoint (its highest where None), the deciding ones last."""
     at = hazards(robot, setpoint, battery_v)
-    lines = [*_element_lines(at), *_wheel_lines(robot, at), *_spring_lines(robot, at)]
+    lines = [*_element_lines(at), *_wheel_lines(at), *_spring_lines(robot, at)]
     lines.append("Event rules, local codes and qualified supervision decide; no number here means that it is safe.")
     return tuple(lines)
 
@@ -69,7 +69,7 @@ def _element_lines(at: Hazards) -> list[str]:
     return lines
 
 
-def _wheel_lines(robot: Robot, at: Hazards) -> list[str]:
+def _wheel_lines(at: Hazards) -> list[str]:
     if at.rim_speed_mps is None:
         return []
     stored = f" and the wheels keep {_energy(at.wheel_energy_j)}" if at.wheel_energy_j is not None else ""

@@ -13,6 +13,7 @@ import numpy as np
 
 from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Belief
+from fieldtune.aim.reach import mean_point
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
@@ -130,8 +131,7 @@ def _mechanism(robot: Robot, figures: Size, distances: tuple[float, ...], belief
 
 def scatter(robot: Robot, belief: Belief, distance_m: float) -> float | None:
     """Shot-to-shot standard deviation of the miss (m) at a distance, to first order; None where nothing scores."""
-    best = belief.best
-    point = required_speed_for(robot, robot.target()).log_speed(distance_m, 0.0, best.angle_error[0], best.log_drag[0])
+    best, point = belief.best, mean_point(required_speed_for(robot, robot.target()), belief, distance_m)
     # A launch off by ds in log speed and da in angle lands where need(miss) has moved by ds - need_angle da.
     spread: FloatArray = np.hypot(best.speed_scatter[0], point.d_angle * best.angle_scatter[0])
     per_metre = float(np.abs(point.d_miss)[0])

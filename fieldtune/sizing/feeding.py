@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.battery.ceiling import back_time
 from fieldtune.battery.resistance import usual_voltage
-from fieldtune.constants import RPM
-from fieldtune.physics.motor import approach_time
 from fieldtune.records import known
-from fieldtune.robot.drivetrain import back_share, train
+from fieldtune.robot.drivetrain import train
 
 if TYPE_CHECKING:
     from fieldtune.robot.flywheel import Flywheel
@@ -55,14 +54,10 @@ def _of_wheel(
     ohms = robot.battery.resistance if robot.battery is not None else None
     if robot.drive is not None and ohms is not None and volts is not None:
         supply = train(robot.drive, ohms)
-        kept, inertia = wheel.speed_kept(robot.element, supply.rotors), wheel.turning_inertia
-        if kept is not None and inertia is not None:
-            speed = setpoint * RPM
-            free = supply.no_load_speed(volts) / wheel.fastest_driven(supply.motors)
-            tau = supply.time_constant(inertia + supply.rotors)
-            recovery = known(approach_time(free, tau, speed * kept, speed * back_share(kept)))
-            if good_low is not None:
-                near = known(approach_time(free, tau, speed * kept, min(good_low * RPM, speed)))
+        usual = back_time(robot, wheel, supply, volts, setpoint)
+        recovery = None if usual is None else known(usual)
+        if good_low is not None and (good := back_time(robot, wheel, supply, volts, setpoint, good_low)) is not None:
+            near = known(good)
     fed, back = robot.feed_interval, recovery if near is None else near
     if back is None:
         return Feeding(

@@ -16,7 +16,7 @@ from fieldtune.physics.rolling import roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
 from fieldtune.records import as_json, known
 from fieldtune.robot.drivetrain import train
-from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed
+from fieldtune.robot.exit_speed import drive_quantity, element_energy, exit_speed, spin_ratio
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
@@ -158,7 +158,9 @@ def carry(robot: Robot, speed: float) -> float | None:
         return thrown
     floor = robot.floor
     if robot.element.shape == "sphere":
-        along = known(roll_stop_distance(speed, floor.friction, floor.rolling, floor.slope))
+        spin = min(spin_ratio(robot), 0.0) * speed  # topspin drives it on; backspin is not counted on
+        ball = robot.element.ball_inertia
+        along = known(roll_stop_distance(speed, floor.friction, floor.rolling, floor.slope, inertia=ball, spin=spin))
     else:
         along = known(stop_distance(speed, floor.friction, floor.slope))
     if along is None or along < 0:

@@ -53,7 +53,6 @@ if TYPE_CHECKING:
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Robot
     from fieldtune.robot.targets import Target
-    from fieldtune.sizing.reach import ReachTable
 
 
 def size(

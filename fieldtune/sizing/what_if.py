@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import re
 import tomllib
 from collections.abc import Mapping
@@ -35,7 +34,6 @@ def what_if(robot: Robot, changes: Mapping[str, str]) -> Robot:
         values = tomllib.loads(robot.path.read_text(encoding="utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
         raise ProfileError(f"{robot.path}: can't be read again: {fault}") from None
-    values = copy.deepcopy(values)
     for key, text in changes.items():
         _put(values, key, text)
     changed, problems = read_values(values, robot.path)

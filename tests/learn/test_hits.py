@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from scipy.stats import chi2, chi2_contingency, norm
 
 from fieldtune import InputError, Session, load_robot
 from fieldtune.learn.hits import trend_chance, wilson_interval
+from fieldtune.store import Store
 
 
 @pytest.mark.parametrize(
@@ -144,3 +146,16 @@ def test_the_trend_in_words():
     assert trend is not None
     assert trend.chance < 0.001
     assert trend.words == "fewer hits as time goes on: 100 % in the earlier half, 20 % in the later"
+
+
+def test_a_clock_set_back_turns_no_trend_round():
+    """Twelve short, then twelve in, the laptop's clock set back a day between."""
+    session = Session(load_robot("heron"), Store(clock=lambda: datetime(2026, 3, 2 - turned, tzinfo=UTC)))
+    turned = 0
+    for k in range(24):
+        turned = int(k >= 12)
+        session.confirm(2.0, 1500, "in" if k >= 12 else "short")
+    found = session.hits()
+    assert (found.last.hits, found.last.tried) == (10, 10)
+    assert found.trend is not None
+    assert found.trend.words.startswith("more hits")

@@ -15,6 +15,8 @@ from fieldtune import InputError, Session, load_robot
 from fieldtune.aim.clip import Clip, exit_from_clip, friction_from_run_out, friction_from_tilt, read_points
 from fieldtune.cli import main
 from fieldtune.learn.measured import Evidence, kept
+from fieldtune.learn.posterior import learn
+from fieldtune.robot.exit_speed import model_log_speed
 from fieldtune.robot.model import Robot
 from fieldtune.share.merge import merge
 from fieldtune.share.pack import pack, read_pack
@@ -152,3 +154,23 @@ def test_by_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert code == 2
         assert said in err
     assert read_points("1,2 3.5,-4") == ((1.0, 2.0), (3.5, -4.0))
+
+
+def test_drift_is_seen_beside_measurements() -> None:
+    """Exit speed and angle measured as the profile has them; four shots in, then four long from the same places."""
+    session = Session(load_robot("heron"))
+    robot, places = session.robot, (2.0, 2.8, 2.4, 3.2)
+    setpoints = [session.aim(place).setpoint.value for place in places]
+    for k in range(8):
+        session.confirm(places[k % 4], setpoints[k % 4], result="in" if k < 4 else "long")
+    speeds = np.exp(model_log_speed(robot, np.array(setpoints)))
+    beside = (
+        *(
+            Evidence("exit_speed", float(speed), 0.03, setpoint, None, 1)
+            for speed, setpoint in zip(speeds, setpoints, strict=True)
+        ),
+        Evidence("exit_angle", math.degrees(robot.launcher.exit_angle), 0.3),
+    )
+    found = learn(robot, session.log.shots(), beside=beside).learned().drift
+    assert found.drifting
+    assert "last 4 shots fall long" in found.words

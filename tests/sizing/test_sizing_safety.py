@@ -10,7 +10,7 @@ import pytest
 from robots import crane, heron, otter
 
 from fieldtune.constants import RPM
-from fieldtune.robot.model import Element, Flywheel, SpringWire
+from fieldtune.robot.model import Element, Flywheel, SpringWire, Zone
 from fieldtune.sizing.cautions import cautions, strained
 from fieldtune.sizing.hazards import carry, full_power_rpm, hazards, rim
 
@@ -87,6 +87,20 @@ def test_a_ball_rolls_on_where_a_disc_has_stopped():
     slid, rolled = 12 * v**2 / (49 * mu * g), 7 / 5 * (5 / 7 * v) ** 2 / (2 * c * g)
     assert carry(ball, v) == pytest.approx(slid + rolled, rel=1e-6)
     assert carry(ball, v) > 5 * carry(otter(), v)
+
+
+def test_topspin_drives_a_ball_on():
+    """Sliding ends where a solid ball's speed and surface speed agree, from v and v/2 at 6 v/7 (closed form)."""
+    mechanism = heron().launcher.mechanism
+    topspin = replace(mechanism, speed_ratio=3.0)
+    zone = Zone(0.0, (0.4, 0.5))
+    flat = replace(heron().launcher, mechanism=topspin, exit_angle=0.0, exit_height=heron().element.lying_height)
+    robot, plain = heron(launcher=flat, targets=(zone,)), replace(flat, mechanism=mechanism)
+    v, c, g = 3.0, robot.floor.rolling, 9.80665
+    rolled = 7 / 5 * (6 / 7 * v) ** 2 / (2 * c * g)
+    slid = ((v**2) - (6 / 7 * v) ** 2) / (2 * robot.floor.friction * g)
+    assert carry(robot, v) == pytest.approx(slid + rolled, rel=1e-3)
+    assert carry(robot, v) > 1.3 * carry(heron(launcher=plain, targets=(zone,)), v)
 
 
 def test_a_preloaded_spring_is_loaded_at_its_stop_too():

@@ -7,7 +7,9 @@ drop = D tan(angle) - rise, so that the steep parts stay analytic and a few node
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,12 +25,12 @@ from fieldtune.aim.required_speed.interface import (
     Tensor,
     exit_angle_room,
 )
-from fieldtune.aim.rim_scores import RimScores
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import spin_ratio
 
 if TYPE_CHECKING:
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import FloatArray
     from fieldtune.physics.flying_body import Body
     from fieldtune.physics.openings import Free
@@ -55,7 +57,7 @@ class FlightRequiredSpeed(TargetRequiredSpeed):
     table: Tensor
     d_low: float
     d_high: float
-    rim: RimScores | None = None
+    rim_scores: Callable[[], RimScores] | None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> FlightRequiredSpeed:
@@ -99,7 +101,21 @@ class FlightRequiredSpeed(TargetRequiredSpeed):
             d_high,
         )
         touched = target.touched(robot.element)
-        return made if touched is None else replace(made, rim=RimScores.made(robot, touched, made, angle_span))
+        if touched is None:
+            return made
+
+        @cache  # worked out when first asked for: of all that asks for needed speeds, hit chances alone want it
+        def rim_scores() -> RimScores:
+            from fieldtune.aim.rim_scores import RimScores
+
+            return RimScores.made(robot, touched, made, angle_span)
+
+        return replace(made, rim_scores=rim_scores)
+
+    @property
+    def rim(self) -> RimScores | None:
+        """See ``RequiredSpeed.rim``."""
+        return None if self.rim_scores is None else self.rim_scores()
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -197,7 +213,6 @@ class LandingRequiredSpeed(TargetRequiredSpeed):
     table: Tensor
     d_low: float
     d_high: float
-    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> LandingRequiredSpeed:

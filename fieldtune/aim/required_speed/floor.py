@@ -37,7 +37,6 @@ class SlidingRequiredSpeed(TargetRequiredSpeed):
     drag_per_metre: float
     d_low: float
     d_high: float
-    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> SlidingRequiredSpeed:
@@ -85,7 +84,6 @@ class RollingRequiredSpeed(TargetRequiredSpeed):
     spin_ratio: float
     d_low: float
     d_high: float
-    rim: None = None
 
     @classmethod
     def made(cls, robot: Robot, target: Target, top_speed: float) -> RollingRequiredSpeed:

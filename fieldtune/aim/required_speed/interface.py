@@ -118,6 +118,11 @@ class TargetRequiredSpeed(ABC):
     target: Target
     element: Element
 
+    @property
+    def rim(self) -> RimScores | None:
+        """See ``RequiredSpeed.rim``."""
+        return None
+
     @abstractmethod
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
