@@ -61,10 +61,6 @@ class StartScreen(Screen[None]):
         self.say(wish.said)
         if wish.profile is not None:
             self._mark(wish.profile)
-            if wish.what == "edit":
-                self._edit(wish.profile)
-            elif wish.what == "line":
-                self._line(wish.profile)
 
     @property
     def _start(self) -> StartApp:
