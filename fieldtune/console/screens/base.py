@@ -106,7 +106,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def _ask(self) -> None:
         """One line on what the result keys are for, where the screen doesn't say it anyway."""
         line = self.query_one("#asking", TextBlock)
-        said = asking(self.controller) or self.controller.shooting.offer or ""
+        shooting = self.controller.shooting
+        said = asking(self.controller) or shooting.offer or main_words.dip_question(shooting)
         said = said if self.TITLE_WORDS and not self.small else ""
         line.put((f" ▶  {said}", "bold $act-ink") if said else "")
         line.display = bool(said)
@@ -145,8 +146,16 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_result(self, result: Result) -> None:
         """This result for the shot that is asked about, or the one just taken."""
+        self._was_a_shot()
         self.controller.recorder.result(result)
         self.controller.show()
+
+    def _was_a_shot(self) -> bool:
+        """Takes a dip of the wheel that is asked about as a shot; False where none is."""
+        dip = self.controller.shooting.asks_about_dip
+        if dip:
+            self.controller.recorder.keep(self.controller.shooting.settle_unsure(shot=True))
+        return dip
 
     def action_miss(self) -> None:
         """Type the measured miss of the shot."""
@@ -157,6 +166,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def _take_miss(self, miss: Miss | None) -> None:
         if miss is not None:
+            self._was_a_shot()
             self.controller.recorder.result(None, *miss)
             self.controller.show()
 
@@ -191,11 +201,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_yes(self) -> None:
         """Confirm a result although something about it was odd, or that a dip of the wheel was a shot."""
-        controller = self.controller
-        if controller.shooting.asks_about_dip:
-            controller.recorder.keep(controller.shooting.settle_unsure(shot=True))
-        else:
-            controller.recorder.yes()
+        if not self._was_a_shot():
+            self.controller.recorder.yes()
         self.controller.show()
 
     # what is taken from the screen
