@@ -8,14 +8,21 @@ import shutil
 import threading
 import time
 import tty
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
 import pytest
+from console_driver import drive, until
+from serial.tools import list_ports
 from terminal import Terminal
+from textual.pilot import Pilot
 
+from fieldtune import Session
+from fieldtune.console import ConsoleApp
+from fieldtune.link import Monitor
 from fieldtune.link.framing import framed
-from fieldtune.robot import find_profile
+from fieldtune.robot import find_profile, load_robot
 
 COUNTS_PER_S = 1500 / 60 * 100.8  # heron's wheel at 1,500 rpm: 48 counts a motor turn, 2.1 motor turns a wheel's
 
@@ -52,13 +59,18 @@ class RobotProgram:
     def __enter__(self) -> RobotProgram:
         return self
 
+    def pull(self) -> None:
+        """Its cable is pulled."""
+        if not self._over.is_set():
+            self._over.set()
+            self._thread.join(2)
+            os.close(self.master)
+            os.close(self.slave)
+
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._over.set()
-        self._thread.join(2)
-        os.close(self.master)
-        os.close(self.slave)
+        self.pull()
 
 
 @pytest.fixture
@@ -98,3 +110,42 @@ def test_a_dip_that_may_have_been_a_shot_is_asked_about_and_answered_by_keys(hom
         console.wait(r"confirmed: shot 2, short")
         console.press("q")
         assert console.process.wait(10) == 0
+
+
+@dataclass
+class Listed:
+    """A USB port as the system lists it."""
+
+    device: str
+    serial_number: str
+    vid: int = 1
+    pid: int = 2
+    hwid: str = "USB"
+    description: str = ""
+
+
+def test_of_several_robots_a_key_chooses_and_the_choice_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only the list of USB ports is made up; both robots speak on terminals of their own."""
+    robot = load_robot("heron")
+    with RobotProgram() as one, RobotProgram() as two, RobotProgram() as back, Session(robot) as session:
+        first, then = sorted((one.path, two.path))
+        listed = [Listed(first, "A"), Listed(then, "B")]
+        monkeypatch.setattr(list_ports, "comports", lambda: list(listed))
+        session.log.remember("caution understood", "yes")
+
+        async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+            text = await until(app, pilot, f"2 robots may be plugged in, {first} is read: ^p (Ctrl+P) reads the next")
+            assert f"also {then}: ^p reads it" in text
+            await pilot.press("ctrl+p")
+            text = await until(app, pilot, f"reading {then} at 115200 baud")
+            assert f"also {first}: ^p reads it" in text
+            live = app.controller.shooting.live
+            assert live.wheel_rpm is None or live.wheel_rpm == pytest.approx(1500, rel=0.02)
+            listed.pop()
+            (one if one.path == then else two).pull()
+            await until(app, pilot, f"{then} is not there")  # the first one still speaks
+            listed.append(Listed(back.path, "B"))
+            await until(app, pilot, f"reading {back.path} at 115200 baud")  # under another name
+
+        with Monitor(robot, "auto") as line:
+            drive(ConsoleApp(robot, session, line), script)

@@ -42,7 +42,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, *keys.TAKING]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
     AUTO_FOCUS = ""
 
     _arrived = False
@@ -130,17 +130,12 @@ class ConsoleScreen(Screen[None], CachedWidget):
         shape = "●" if good else "○"
         line = f"{shape} line: {words.link_line(live)}"
         room = self.size.width - sum(len(p if isinstance(p, str) else p[0]) for p in parts) - 4
-        line = words.printable(line)
-        if (
-            len(line) > room and not good and not self.small
-        ):  # what is wrong, and its remedy, in full on rows of its own
+        line, style = words.printable(line), "$good" if good else "bold $bad"
+        if len(line) > room and not self.small:  # whole, on rows of its own
             pieces = textwrap.wrap(line, self.size.width - 4)[:3]
-            return [*parts, ("".join(f"\n{piece}" for piece in pieces), "bold $bad")]
-        if good and len(line) > room:  # the Line view says at which speed
-            line = re.sub(r" at \d+ baud", "", line)
+            return [*parts, ("".join(f"\n{piece}" for piece in pieces), style)]
         line = words.shorten(line, max(8, room))
-        parts.append((" " * max(2, room - len(line) + 4) + line, "$good" if good else "bold $bad"))
-        return parts
+        return [*parts, (" " * max(2, room - len(line) + 4) + line, style)]
 
     # the keys that say where a shot went
 
@@ -203,6 +198,11 @@ class ConsoleScreen(Screen[None], CachedWidget):
         """Confirm a result although something about it was odd, or that a dip of the wheel was a shot."""
         if not self._was_a_shot():
             self.controller.recorder.yes()
+        self.controller.show()
+
+    def action_another_port(self) -> None:
+        """Read the next port, where several robots are plugged in."""
+        self.controller.another_port()
         self.controller.show()
 
     # what is taken from the screen
