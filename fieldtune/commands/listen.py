@@ -84,13 +84,14 @@ def _heard(monitor: Monitor, seconds: float, *, named: bool) -> Live:
 
 
 def _replay(args: argparse.Namespace) -> None:
-    from fieldtune.link import decode, read_header
+    from fieldtune.link import RecordedLine, decode
     from fieldtune.setup.encoder_watch import EncoderWatch
 
+    recorded = RecordedLine(args.file)
     if args.robot is None:
-        args.robot = _recorded_robot(read_header(args.file), args)
+        args.robot = _recorded_robot(recorded.header(), args)
     robot = line_options.robot_for(args)
-    decoded = decode(args.file, robot)
+    decoded = decode(recorded, robot)
     live, encoder = decoded.live, EncoderWatch(robot).see_all(decoded.samples)
     give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw))
 

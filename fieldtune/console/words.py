@@ -6,6 +6,8 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from fieldtune.plain_text import counted as counted
+
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.samples import Live
@@ -25,11 +27,6 @@ def number(value: float | None, robot: Robot) -> str:
 def setpoint(value: float | None, robot: Robot) -> str:
     """A setpoint with its unit."""
     return "unknown" if value is None else f"{number(value, robot)} {robot.setpoint.unit}"
-
-
-def counted(count: int, noun: str) -> str:
-    """``1 shot``, ``3 shots``."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def metres(value: float | None) -> str:

@@ -120,7 +120,7 @@ class Line:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
         self._shots.see(sample, self._track.placed, tick, noisy)
-        self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
+        self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._note(sample)
 
@@ -186,7 +186,7 @@ class Line:
         """A snapshot at host time ``now_s``; readings that are too old are unknown."""
         shown_now = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
         speed = self._speed_shown(now_s)
-        seconds, rpm, volts = self._history.arrays()
+        seconds, rpm = self._history.arrays()
         return Live(
             state=state,
             words=words,
@@ -200,7 +200,6 @@ class Line:
             unsure=self._shots.unsure,
             history_s=seconds,
             history_rpm=rpm,
-            history_volt=volts,
         )
 
     def _speed_shown(self, now_s: float) -> float | None:

@@ -19,6 +19,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.port_search import Found, PortSearch, is_text
 from fieldtune.link.ports import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
+from fieldtune.port_names import scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live, Sample, State
@@ -131,7 +132,7 @@ class Monitor:
     @property
     def simulated(self) -> bool:
         """Whether the line that was asked for is our own simulated robot's."""
-        return self._named is not None and self._named.startswith("sim://")
+        return scheme_of(self._named) == "sim"
 
     def tell(self, command: str) -> None:
         """Tells the simulated robot ``setpoint=2450``, ``distance_m=2.4`` or ``fire``.

@@ -13,7 +13,7 @@ from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.link.urls import open_url
-from fieldtune.port_names import SCHEMES
+from fieldtune.port_names import SCHEMES, scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -115,7 +115,7 @@ class Candidate:
 
 def is_url(name: str) -> bool:
     """Whether a port's name is a pyserial URL rather than a device."""
-    return "://" in name
+    return scheme_of(name) is not None
 
 
 def identity_of(port: PortInfo) -> dict[str, Any]:

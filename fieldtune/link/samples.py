@@ -111,7 +111,7 @@ class Health:
 
 @dataclass(frozen=True, slots=True)
 class WheelFigures:
-    """WheelFollower of the wheel view, over the last seconds; ``None`` until seen."""
+    """Figures of the wheel view, over the last seconds; ``None`` until seen."""
 
     steady_error_rpm: float | None = None
     ripple_rpm: float | None = None
@@ -136,7 +136,6 @@ class Live(Readings):
     """The last dip of the wheel that may have been a shot, numbered by itself; a person may know."""
     history_s: History = ()
     history_rpm: History = ()
-    history_volt: History = ()
 
 
 class LineSnapshots(Protocol):
