@@ -6,8 +6,6 @@ from collections.abc import Callable
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from textual.app import App
-
 from fieldtune.console import words
 from fieldtune.console.advice import Advisor
 from fieldtune.console.background import BackgroundThreads, News
@@ -24,6 +22,7 @@ if TYPE_CHECKING:
     from fieldtune.console.encoder_guard import EncoderGuard
     from fieldtune.console.output import Output
     from fieldtune.console.robot_map import RobotMap
+    from fieldtune.console.terminal_app import TerminalApp
     from fieldtune.link.samples import Live
     from fieldtune.session import Session
 
@@ -39,7 +38,7 @@ class Controller:
         session: Session,
         line: ConsoleLine,
         clock: Callable[[], float],
-        app: App[None],
+        app: TerminalApp[None],
         show: Callable[[], None],
     ) -> None:
         self.robot, self.session, self.line, self.clock, self.show = robot, session, line, clock, show
@@ -54,8 +53,6 @@ class Controller:
         self.encoder: EncoderGuard | None = None
         self.history = LineHistory(robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False))
         self.looking = False
-        self.output: Output | None = None
-        """What goes to the terminal; None before the first paint and without one."""
         self._launch: tuple[float, float] | None = None
         self._told_of_others = False
 
@@ -65,6 +62,11 @@ class Controller:
         from fieldtune.console.robot_map import RobotMap
 
         return RobotMap(self)
+
+    @property
+    def output(self) -> Output | None:
+        """What goes to the terminal; None before the first paint and without one."""
+        return self._app.output
 
     @property
     def simulated(self) -> bool:

@@ -97,6 +97,12 @@ def targets_shown(count: int) -> list[Binding]:
     return [Binding("t", "target", "Target")] if count > 1 else []
 
 
+BETWEEN_ROBOTS = [
+    _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),
+]
+"""On the start screen and in a set-up; letters act where no text is typed."""
+
 GROUPS = (
     ("After a shot, on every screen", RESULTS),
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
