@@ -114,3 +114,12 @@ def test_false_alarms_are_rare(measured):
             fired = fired or (number >= 6 and watched(shots).drifting)
         alarms += fired
     assert alarms <= robots * 0.02 + 3 * (robots * 0.02 * 0.98) ** 0.5
+
+
+def test_many_battery_periods_are_learned_from_the_newest_and_the_fullest():
+    """Each has a level of its own: two hundred of them would take ten seconds after every shot."""
+    shots = [shot(i, 3.0, 1450, "in", epoch=1 + i // 2) for i in range(120)]
+    shots += [shot(200 + i, 3.0, 1450, "in", epoch=7) for i in range(5)]
+    table = learn(thrower(), shots, 60, required_of=vacuum_need).fit.table
+    assert len(table.epochs) == 16
+    assert {7, *range(52, 61)} <= set(table.epochs)
