@@ -232,7 +232,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
     prepare()
     app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
     try:
-        with leaving_on_signals(app.leave):
+        with leaving_on_signals(lambda: app.read_out(app.leave)):
             app.run()
     finally:
         app.controller.line.stop()
