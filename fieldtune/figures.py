@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fieldtune.person_units import amount
+
 UNKNOWN = "unknown"
 
 
@@ -43,8 +45,7 @@ class Figure:
         shown = 100 * value if self.unit == "%" else value
         if self.unit == "%" and not self.signed and 99.5 <= shown < 100:
             return "over 99 %"
-        number = f"{shown:{'+' if self.signed else ''}.{self.digits}f}"
-        return f"{number} {self.unit}" if self.unit else number
+        return amount(shown, self.unit, self.digits, signed=self.signed).rstrip()
 
 
 _ROWS = (

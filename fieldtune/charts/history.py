@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.person_units import how_far
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -192,7 +193,7 @@ def level_chart(robot: Robot, before: Before, now: Before | None, taken: int) ->
     )
     low = 0.9 * float(values.min())
     names = tuple(zip(at.tolist(), (name for name, _, _ in known), strict=True))
-    title = f"Recalibration at {before.distance_m:.2f} m, {taken} shot{'' if taken == 1 else 's'} so far"
+    title = f"Recalibration at {how_far(before.distance_m)}, {taken} shot{'' if taken == 1 else 's'} so far"
     x = Axis(low, low + 1.6 * max(float(values.max()) - low, 1e-6), unit)
     bars = Bars(at, np.full(len(at), low), values, "mark", words)
     return Chart(title, x, Axis(-0.7, len(at) - 0.3, names=names), (bars,))

@@ -23,6 +23,7 @@ from fieldtune.console.terminal import leaving_on_signals
 from fieldtune.console.terminal_app import TerminalApp, prepare
 from fieldtune.console.widgets.entry_line import LeaveQuestion
 from fieldtune.robot.model import Robot
+from fieldtune.setup.preferences import Preferences, read_preferences
 
 if TYPE_CHECKING:
     from fieldtune.console.screens.main_body import MainBody
@@ -50,8 +51,9 @@ class ConsoleApp(TerminalApp[None]):
         clock: Callable[[], float] = time.monotonic,
         settings: Path | None = None,
         drawing: Drawing | None = None,
+        preferences: Preferences | None = None,
     ) -> None:
-        super().__init__(drawing, settings)
+        super().__init__(drawing, settings, preferences)
         self.controller = Controller(robot, session, line, clock, self, self.show)
         self.failed: Exception | None = None
         self._caution_read = self.controller.caution_read
@@ -230,7 +232,9 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
     prepare()
-    app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
+    app = ConsoleApp(
+        robot, session, line, settings=themes.settings_path(), drawing=drawing_for(), preferences=read_preferences()
+    )
     try:
         with leaving_on_signals(app.leave):
             app.run()

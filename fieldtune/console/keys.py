@@ -20,7 +20,7 @@ RESULTS = [
     _key("l", "result('long')", "Long", "The shot went long (window: too high)"),
     _key("left", "result('left')", "Left", "The shot missed to the left", "←"),
     _key("right", "result('right')", "Right", "The shot missed to the right", "→"),
-    _key("m", "miss", "Miss cm", "Type how far it missed; teaches more than a word"),
+    _key("m", "miss", "Miss", "Type how far it missed, in cm or inches; teaches more than a word"),
     _key("r", "redo", "Redo", "Do again what was undone last"),
     _key(
         "u", "undo", "Undo", "Undo the last thing you did: a shot, a correction, a battery change; it stays in the log"
@@ -32,8 +32,8 @@ FOLLOW = _key("0", "follow", "Robot's distance", "Use the distance that the robo
 DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
     *(_key(str(n), f"spot({n})", f"Spot {n}", f"Shoot from named spot {n}", show=False) for n in range(1, 10)),
-    _key("up", "step(0.05)", "Further", "5 cm further away", "↑", show=False),
-    _key("down", "step(-0.05)", "Nearer", "5 cm nearer", "↓", show=False),
+    _key("up", "step(1)", "Further", "5 cm or 2 in further away", "↑", show=False),
+    _key("down", "step(-1)", "Nearer", "5 cm or 2 in nearer", "↓", show=False),
     _key("t", "target", "Target", "Shoot at the robot's next target", show=False),
 ]
 SIMULATED = [
@@ -54,6 +54,7 @@ VIEWS = [
 ALWAYS = [
     _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    _key("ctrl+u", "units", "Units", "Metric or US customary units, for all that is shown and typed", "^u", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.person_units import digits_of, how_far
 from fieldtune.share.sheet_contents import field_range
 from fieldtune.share.voltage_grid import VoltageGrid, voltage_grid
 
@@ -50,14 +51,14 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
     shown = _thinned(spots, _MOST_SPOTS)
     each = [session.budget(distance, battery_v, target) for distance in shown]
     budgets, advice = [spot for budget in each for spot in budget.spots], each[len(each) // 2].advice
-    advice = f"From {shown[len(shown) // 2]:.2f} m: {advice}".replace(" %", "\u00a0%")
+    advice = f"From {how_far(shown[len(shown) // 2])}: {advice}".replace(" %", "\u00a0%")
     top = session.table([far], battery_v, target)[0].setpoint
     labels = any(shot.match for shot in session.log.shots() if shot.counts)
     found = session.hits("match" if labels else "spot")
     groups = [*found.groups[-_MOST_GROUPS:], found.all, found.last] if found.all.tried else []
     return SheetBack(
         checklist=_checklist(session, shown[0], top, battery_v, target),
-        budget_head=tuple(spot.spot or f"{spot.distance_m:.2f} m" for spot in budgets),
+        budget_head=tuple(spot.spot or how_far(spot.distance_m) for spot in budgets),
         causes=_causes(budgets),
         advice=f"{advice}.",
         battery_head=("battery", "mΩ", "since first", "at rest", "farthest spot?"),
@@ -94,7 +95,7 @@ def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]]
 
 
 def _cell(miss_m: float | None, largest: float) -> Cell:
-    return ("–", False) if miss_m is None else (f"{100 * miss_m:.1f}", miss_m == largest > 0)
+    return ("–", False) if miss_m is None else (digits_of(100 * miss_m, "cm", 1), miss_m == largest > 0)
 
 
 def _hit_row(group: HitGroup) -> tuple[str, str, str]:
@@ -154,6 +155,6 @@ def _checklist(
     if aim.turn_deg:
         found.append(f"Turn against the side miss: {aim.turn_deg:+.1f} deg (right is positive)")
     if aim.setpoint.value is not None:
-        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit} from {near:.2f} m"
+        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit} from {how_far(near)}"
         found.append(f"One trial shot: {told}; its result entered")
     return tuple(found)

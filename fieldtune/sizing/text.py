@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from fieldtune.figures import FIGURES, figures_of
+from fieldtune.person_units import how_far
 from fieldtune.plain_text import columns, pairs
 from fieldtune.sizing.cautions import cautions
 from fieldtune.sizing.decision import CRITERIA
@@ -45,7 +46,7 @@ def hit_table(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
     mechanisms, hit_chance = comparison.mechanisms, FIGURES["hit_probability"]
     most = max(len(m.hit) for m in mechanisms)
     rows = [
-        [str(k + 1), *(f"{hit_chance.said(m.hit[k])} at {m.distances_m[k]:.2f} m" if k < len(m.hit) else ""
+        [str(k + 1), *(f"{hit_chance.said(m.hit[k])} at {how_far(m.distances_m[k])}" if k < len(m.hit) else ""
                        for m in mechanisms)]
         for k in range(most)
     ]  # fmt: skip

@@ -13,7 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from fieldtune.console import keys, main_words, taking_away, words
-from fieldtune.console.typed import read_miss
+from fieldtune.console.typed import miss_example, read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
 from fieldtune.errors import FieldtuneError
@@ -151,8 +151,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def action_miss(self) -> None:
         """Type the measured miss of the shot."""
         more, less = self.controller.shooting.target.miss_words
-        along = f"12 is {more}, -8 {less}"
-        asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, f"cm: {along}; with a side: -8 right 5")
+        asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, miss_example(more, less))
         self.app.push_screen(asked, self._take_miss)
 
     def _take_miss(self, miss: Miss | None) -> None:

@@ -152,7 +152,7 @@ class ShotsScreen(ConsoleScreen):
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
     result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
-    what = f"{key}{shot.shot:>4} {result}{words.metres(shot.distance_m):>8}"
+    what = f"{key}{shot.shot:>4} {result}{words.metres_cell(shot.distance_m)}"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
     state = words.shot_state(shot)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't

@@ -20,6 +20,7 @@ from fieldtune.console import words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.figures import figures_of
+from fieldtune.person_units import amount
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.results import FlywheelSize, gears_words
 
@@ -113,7 +114,7 @@ def choices(built: Size) -> list[Part]:
     parts: list[Part] = [("Gear trains worth a look\n", "bold $act")]
     for choice in built.choices[:14]:
         train = gears_words(choice.gears)
-        reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
+        reach = "reach unknown" if choice.farthest_m is None else f"reaches {amount(choice.farthest_m, 'm', 1)}"
         marks = [word for word, there in (("● best", choice.best), ("◆ built", choice.present)) if there]
         mark = " ".join(marks)
         parts.append(
