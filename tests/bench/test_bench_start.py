@@ -55,7 +55,7 @@ def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[Taken]:
 
 
 def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path) -> None:
-    """The command as people start it, with a robot or with none of their own; the least app knows no arrays and no profile."""
+    """The command as people start it, with a robot or with none; the least app knows no arrays and no profile."""
     compileall.compile_dir(Path(fieldtune.__file__).parent, quiet=1)  # as installing does
     shutil.copy(find_profile("heron"), tmp_path)
     Store(tmp_path / "heron.db").remember(CAUTION_KEY, "yes")
