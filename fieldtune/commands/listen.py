@@ -147,4 +147,6 @@ def _report_words(
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     doubt = [] if encoder is None or encoder.settled else [f"  encoder: {encoder.words}"]
     told = [f"  {words}" for words in remedies(live.health, raw, baud)]
+    if live.others:
+        told.append(f"  other ports: {', '.join(live.others)}; --port chooses")
     return [title, *pairs(rows), *doubt, *told, *listed, *(["  last lines:", *last] if last else [])]

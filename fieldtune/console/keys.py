@@ -28,6 +28,9 @@ RESULTS = [
     _key("x", "no_shot", "No shot", "Nothing was launched: discard the shot that the line reported"),
     _key("y", "yes", "Yes", "Confirm a result although something about it was odd", show=False),
 ]
+ANOTHER_PORT = _key(
+    "ctrl+p", "another_port", "Another port", "Where several robots are plugged in: read the next one", "^p", show=False
+)
 FOLLOW = _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False)
 DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
@@ -106,5 +109,5 @@ GROUPS = (
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, *TAKING]),
+    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
 )

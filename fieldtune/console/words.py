@@ -128,9 +128,10 @@ def link_line(live: Live) -> str:
     """Link health in one breath."""
     rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
     lost = sum(live.health.dropped.values())
-    dropped = f", {lost} lines dropped" if lost else ""
+    dropped = f", {counted(lost, 'line')} dropped" if lost else ""
     said = re.sub(r"sim://\S*[/\\](\S+)\.toml", r"sim://\1", live.words)  # which file it is does not matter here
-    return f"{said}{rate if live.state == 'live' else ''}{dropped}"
+    other = f"; also {live.others[0]}: ^p reads it" if live.others else ""
+    return f"{said}{rate if live.state == 'live' else ''}{dropped}{other}"
 
 
 def holds(aim: Aim, robot: Robot) -> tuple[str, bool]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections import Counter, deque
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
@@ -142,6 +142,14 @@ class Line:
         self._history.gap()
         self._extra[why] += 1
 
+    def begin_anew(self, why: str) -> None:
+        """What comes next has nothing to do with what was before: another robot's line. Counts stay."""
+        self.reconnected(why)
+        self._decoder.begin_anew()
+        for recent in self._recent.values():
+            recent.clear()
+        self._break()
+
     @property
     def good(self) -> int:
         """Lines believed so far."""
@@ -184,7 +192,7 @@ class Line:
 
     def live(self, state: State, words: str, port: str | None, now_s: float) -> Live:
         """A snapshot at host time ``now_s``; readings that are too old are unknown."""
-        shown_now = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
+        shown_now: dict[str, Any] = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
         speed = self._speed_shown(now_s)
         seconds, rpm = self._history.arrays()
         return Live(

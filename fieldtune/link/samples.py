@@ -128,6 +128,8 @@ class Live(Readings):
     state: State
     words: str
     port: str | None = None
+    others: tuple[str, ...] = ()
+    """Other ports at which a robot may be, where this one was found and not named."""
     age_s: float | None = None
     health: Health = Health()
     wheel: WheelFigures = WheelFigures()

@@ -20,6 +20,7 @@ from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.lazy import LazyModule
 from fieldtune.person_units import amount
+from fieldtune.records import known
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
@@ -247,7 +248,7 @@ def fit(
         harmless_m=_longest(d, loss <= HARMLESS),
         no_air_worst_error=float(off.max()) if off.size else None,
         rows=tuple(
-            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), _known(air[i]))
+            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), known(air[i]))
             for i in range(len(d))
         ),
     )
@@ -296,7 +297,3 @@ def _longest(d: FloatArray, good: NDArray[np.bool_]) -> tuple[float, float] | No
 
 def _chance(row: TableRow) -> float:
     return row.hit_probability or 0.0
-
-
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
