@@ -8,7 +8,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from dataclasses import asdict
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import LineSnapshots
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
+    from fieldtune.setup.encoder_watch import BelievedShots
     from fieldtune.store.store import Clock
 
 
@@ -106,7 +107,7 @@ class Session:
         else:
             aim = recommend(robot, aimed_at, belief, distance_m, volts)
         aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
-        return with_notes(robot, aim, self.log, volts, self._resistance())
+        return with_notes(robot, aim, self.log, volts, self._believed.now()[1])
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
@@ -225,10 +226,9 @@ class Session:
     def posterior(self) -> Posterior:
         """What is believed after all shots that count; the profile's own uncertainty before the first."""
         from fieldtune.learn import learn, measured
-        from fieldtune.setup.encoder_watch import believed_shots
 
         with self._lock:
-            shots, epoch = believed_shots(self.robot, self.log), self.log.epoch
+            shots, epoch = self._believed.now()[0], self.log.epoch
             batteries = {one.epoch: one.label for one in self.log.epochs()}
             beside = measured.kept(self.log.marks(), self.log.epochs())
             key = (epoch, beside, *batteries.values(), *(shot for shot in shots if shot.counts))
@@ -236,6 +236,12 @@ class Session:
                 self._posterior = learn(self.robot, shots, epoch, batteries=batteries, beside=beside)
                 self._learned_from = key
             return self._posterior
+
+    @cached_property
+    def _believed(self) -> BelievedShots:
+        from fieldtune.setup.encoder_watch import BelievedShots
+
+        return BelievedShots(self.robot, self.log)
 
     @property
     def belief(self) -> Belief:
@@ -342,9 +348,3 @@ class Session:
             return given
         live = self.line.snapshot().battery_v if self.line is not None else None
         return live if live is not None and live > 0 else None
-
-    def _resistance(self) -> float | None:
-        """The latest measured resistance of the battery that is in now; None leaves the profile's."""
-        label = self.log.battery_label
-        readings = self.log.batteries(label) if label is not None else ()
-        return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)

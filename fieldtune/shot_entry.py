@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.records import RESULTS, Act, Result, Shot
 
@@ -185,5 +184,7 @@ def _highest_speed(robot: Robot) -> float:
     """A bound for a measured speed, in its unit."""
     if not robot.setpoint.scale.follows_voltage:
         return robot.setpoint.high
-    drive = robot.drive  # a wheel driven by power has no highest speed of its own but the motor's
-    return drive.no_load_output / RPM if drive else math.inf
+    from fieldtune.robot.derived import no_load_wheel_rpm
+
+    free = no_load_wheel_rpm(robot)  # a wheel driven by power has no highest speed of its own but the motor's
+    return math.inf if free is None else free

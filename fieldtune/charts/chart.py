@@ -7,7 +7,7 @@ shape or a word stands beside every colour, so that a chart can be read without 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -117,6 +117,11 @@ class Axis:
     high: float
     unit: str = ""
     names: tuple[tuple[float, str], ...] = ()
+
+    def widened(self, wide: float) -> Axis:
+        """The axis with the same middle, so wide."""
+        middle = (self.low + self.high) / 2
+        return replace(self, low=middle - wide / 2, high=middle + wide / 2)
 
     def ticks(self, most: int) -> tuple[tuple[float, str], ...]:
         """At most so many values with what is written at them: the names, else round numbers."""

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.charts.chart import Axis, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
@@ -89,7 +90,7 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
         Words(
             float(c.recovery_s or 0.0),
             float(c.farthest_m or 0.0) + 0.04 * (y.high - y.low),
-            _train(c),
+            gears_words(c.gears),
             "good",
             "middle",
         )
@@ -100,7 +101,3 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
         ("●", "good", "pick"), ("◆", "act", "built"), ("○", "ink", "none better in both"), ("·", "quiet", "others"),
     )  # fmt: skip
     return Chart("Gear trains: time against reach", Axis(max(0.0, x.low), x.high, x.unit), y, tuple(shapes), key)
-
-
-def _train(choice: GearChoice) -> str:
-    return "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"

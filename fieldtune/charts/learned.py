@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 _FAR = 4.0
 """A fact is drawn at most so many of the profile's spreads from what the profile says."""
 _Q90 = 1.645
-_BATTERY_ONLY = ("epoch", "tracking", "slope")
-"""Facts that a profile has no guess of."""
 
 
 def learned_charts(before: Posterior, after: Posterior, robot: Robot, target: Target) -> tuple[Chart, ...]:

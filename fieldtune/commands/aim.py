@@ -9,7 +9,7 @@ from fieldtune.commands import arguments
 from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
 from fieldtune.errors import InputError, UnitError
 from fieldtune.figures import FIGURES
-from fieldtune.plain_text import columns, pairs, say_aside
+from fieldtune.plain_text import columns, counted, pairs, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
@@ -100,7 +100,7 @@ def _pose(args: argparse.Namespace) -> Pose | None:
 
 def aim_words(robot: Robot, aim: Aim) -> list[str]:
     """A recommendation as lines of text."""
-    rests = f"battery period {aim.epoch}, {aim.shots_used} shot{'' if aim.shots_used == 1 else 's'} used"
+    rests = f"battery period {aim.epoch}, {counted(aim.shots_used, 'shot')} used"
     at = f" at {aim.target}" if aim.target else ""
     head = f"{robot.name}{at} from {aim.distance_m:.2f} m ({rests})"
     choice, sure = aim.setpoint, aim.hit_probability_90

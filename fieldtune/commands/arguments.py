@@ -190,6 +190,11 @@ def open_session(args: argparse.Namespace) -> Session:
     return Session.beside_profile(load(args), args.profiles)
 
 
+def distance_if_given(robot: Robot, args: argparse.Namespace) -> float | None:
+    """As ``distance``; None where neither was given."""
+    return None if args.distance is None and args.spot is None else distance(robot, args)
+
+
 def distance(robot: Robot, args: argparse.Namespace) -> float:
     """The distance given by ``--distance`` or ``--spot``, metres."""
     if args.distance is not None:

@@ -29,8 +29,8 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 def _budget(args: argparse.Namespace) -> int:
     with arguments.open_session(args) as session:
         robot = session.robot
-        one = args.distance is not None or args.spot is not None
-        found = session.budget(arguments.distance(robot, args) if one else None, args.battery, args.target, args.hold)
+        distance = arguments.distance_if_given(robot, args)
+        found = session.budget(distance, args.battery, args.target, args.hold)
     text = [f"{robot.name}: {found.advice}"]
     for spot in found.spots:
         text += ["", *_spot_words(robot, spot)]

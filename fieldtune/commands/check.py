@@ -6,11 +6,11 @@ import argparse
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.commands import arguments
 from fieldtune.commands.printing import give, number, setpoint_words
-from fieldtune.plain_text import pairs, printable, say_aside
+from fieldtune.plain_text import counted, pairs, printable, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.robot import Problem
@@ -38,19 +38,20 @@ def _check(args: argparse.Namespace) -> int:
     found: dict[str, object] = {"ok": not errors, "problems": problems, "derived": None, "cautions": ()}
     if errors:
         give(args, found, _problem_words(problems))
-        say_aside(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
+        say_aside(f"{path}: {counted(errors, 'error')}, listed above")
         return 2
     from fieldtune.sizing.cautions import cautions
 
     robot = load_profile(path)
     scores, harm = _scores(robot), cautions(robot)
+    derived = _derived(robot, scores)
     problems = (*problems, *_out_of_reach(scores))
     words = [
         f"{robot.name}: {printable(robot.title)}",
         *_problem_words(problems),
-        *pairs(_derived_words(robot, scores)),
+        *pairs(_derived_words(robot, derived)),
     ]
-    found.update(problems=problems, derived=_derived(robot, scores), cautions=harm)
+    found.update(problems=problems, derived=derived, cautions=harm)
     words += [f"  caution: {line}" for line in harm]
     if args.log:
         found["log"], log_words = _log(robot, args.profiles)
@@ -69,7 +70,7 @@ def _log(robot: Robot, home: str | None) -> tuple[dict[str, object], list[str]]:
         shots, damaged = store.shots(), store.damaged()
     finally:
         store.close()
-    count = f"{len(shots)} shot{'' if len(shots) == 1 else 's'}"
+    count = counted(len(shots), "shot")
     words = [f"log: {count}, nothing damaged"]
     if damaged:
         words = [f"log: {count} sound; damaged and left out:", *(f"  {printable(line)}" for line in damaged)]
@@ -113,12 +114,14 @@ def _out_of_reach(scores: Scores) -> list[Problem]:
     ]
 
 
-def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
+def _derived(robot: Robot, scores: Scores) -> dict[str, Any]:
     """Figures that follow from a profile: what a person can hold against the real robot."""
     from fieldtune.battery.ceiling import ceiling
     from fieldtune.robot.derived import no_load_wheel_rpm
+    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
-    slow, fast = _exit_speeds(robot)
+    ends = (robot.setpoint.low, robot.setpoint.high)
+    slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)
     return {
         "setpoint": robot.setpoint, "exit_speed_low_mps": slow, "exit_speed_high_mps": fast,
         "reduction": robot.drive.reduction if robot.drive else None, "no_load_rpm": no_load_wheel_rpm(robot),
@@ -126,20 +129,11 @@ def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _exit_speeds(robot: Robot) -> tuple[float, float]:
-    """Exit speeds (m/s) at the lowest and the highest setpoint."""
-    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-
-    ends = (robot.setpoint.low, robot.setpoint.high)
-    slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)
-    return slow, fast
-
-
-def _derived_words(robot: Robot, scores: Scores) -> list[tuple[str, str | None]]:
-    from fieldtune.battery.ceiling import ceiling
+def _derived_words(robot: Robot, derived: Mapping[str, Any]) -> list[tuple[str, str | None]]:
     from fieldtune.robot import derived_lines
 
-    (slow, fast), highest, accepted = _exit_speeds(robot), ceiling(robot), robot.setpoint
+    slow, fast = derived["exit_speed_low_mps"], derived["exit_speed_high_mps"]
+    highest, accepted, scores = derived["ceiling"], robot.setpoint, derived["scores_m"]
     rows: list[tuple[str, str | None]] = [
         ("setpoint", f"{setpoint_words(robot, accepted.low)} to {setpoint_words(robot, accepted.high)}"),
         ("exit speed there", f"{number(slow)} to {number(fast, 2, 'm/s')}"),

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from fieldtune.commands import aim, arguments, line_options
 from fieldtune.errors import FieldtuneError, InputError, LinkError
 from fieldtune.plain_text import say
+from fieldtune.port_names import scheme_of
 from fieldtune.robot import load_robot
 from fieldtune.setup.preferences import read_preferences
 from fieldtune.setup.wishes import NO_LINE, Opening, Wish
@@ -124,7 +125,7 @@ def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> C
 
 def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace) -> Path | None:
     """Every session on a real line is kept beside the shot log, unless that was turned off."""
-    if args.no_record or (named or robot.link.port).startswith(("sim://", "replay://")):
+    if args.no_record or scheme_of(named or robot.link.port) in ("sim", "replay"):
         return None
     from datetime import datetime
 

@@ -40,10 +40,9 @@ def _measure(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         robot = session.robot
         found = [session.measure(one) for one in _found(robot, args)]
-        if args.distance is None and args.spot is None:
-            distance = robot.spots[len(robot.spots) // 2].distance if robot.spots else None
-        else:
-            distance = arguments.distance(robot, args)
+        distance = arguments.distance_if_given(robot, args)
+        if distance is None and robot.spots:
+            distance = robot.spots[len(robot.spots) // 2].distance
         aim = None if distance is None else session.aim(distance, args.battery, args.target)
     text = [f"{robot.name}: {_words(one)}, kept as evidence" for one in found]
     give(

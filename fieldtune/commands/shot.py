@@ -9,7 +9,7 @@ from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
 from fieldtune.commands.printing import give, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, csv_lines, local_time, printable, say, say_aside
+from fieldtune.plain_text import columns, counted, csv_lines, local_time, printable, say, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.records import Shot
@@ -239,7 +239,7 @@ def _batteries(args: argparse.Namespace) -> None:
 def _learned(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         learned, robot = session.learned(), session.robot
-    used = f"{learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used"
+    used = f"{counted(learned.shots_used, 'shot')} used"
     head = f"{robot.name}: {used}, battery period {learned.epoch}"
     facts = [f"  {printable(fact.told)}" for fact in learned.facts]
     give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

@@ -28,6 +28,9 @@ RESULTS = [
     _key("x", "no_shot", "No shot", "Nothing was launched: discard the shot that the line reported"),
     _key("y", "yes", "Yes", "Confirm a result although something about it was odd", show=False),
 ]
+ANOTHER_PORT = _key(
+    "ctrl+p", "another_port", "Another port", "Where several robots are plugged in: read the next one", "^p", show=False
+)
 FOLLOW = _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False)
 DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
@@ -94,10 +97,16 @@ def targets_shown(count: int) -> list[Binding]:
     return [Binding("t", "target", "Target")] if count > 1 else []
 
 
+BETWEEN_ROBOTS = [
+    _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),
+]
+"""On the start screen and in a set-up; letters act where no text is typed."""
+
 GROUPS = (
     ("After a shot, on every screen", RESULTS),
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, *TAKING]),
+    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
 )

@@ -124,12 +124,19 @@ def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -
     return [("\n".join(words.shorten(line, width) for line in shown), "$bad")]
 
 
+def dip_question(shooting: ShootingState) -> str:
+    """What is asked about a dip of the wheel that may have been a shot; empty where none is."""
+    if shooting.unsure is None or not shooting.asks_about_dip:
+        return ""
+    return f"Was that a shot, {shooting.age_s(shooting.unsure):.0f} s ago? y yes, or its result   x no shot"
+
+
 def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writing: bool) -> str:
     """The one thing to do now, while no shot waits for a result."""
     if writing:
         return "Writing the shot…"
-    if shooting.asks_about_dip and shooting.unsure is not None:
-        return f"Was that a shot, {shooting.age_s(shooting.unsure):.0f} s ago? y: yes, x: no"
+    if dip := dip_question(shooting):
+        return dip
     if shooting.distance is None:
         return "Press d and type the distance to the target, or a number for a spot"
     aim = shooting.aim

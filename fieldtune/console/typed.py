@@ -56,7 +56,8 @@ def _centimetres(found: re.Match[str]) -> str:
 
 def read_miss(text: str) -> tuple[float | None, float | None]:
     """A typed miss in centimetres: ``12`` (long), ``-8`` (short), ``-8 right 5``, ``left 10``; metres returned."""
-    said = re.sub(_WITH_UNIT, _centimetres, text.strip().casefold().replace(",", ".")).replace("cm", " ")
+    pointed = units.with_point(text.strip().casefold(), "write cm, as in 12 (long)")
+    said = re.sub(_WITH_UNIT, _centimetres, pointed).replace("cm", " ")
     number = r"[+-]?\d+(?:\.\d+)?"
     match = re.fullmatch(rf"(?:(?P<word>short|long|high|low)\s*)?(?P<along>{number})?\s*"
                          rf"(?:(?P<side>left|right)\s*(?P<across>\d+(?:\.\d+)?))?\s*", said)  # fmt: skip

@@ -6,6 +6,8 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from fieldtune.plain_text import counted as counted
+
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.samples import Live
@@ -25,11 +27,6 @@ def number(value: float | None, robot: Robot) -> str:
 def setpoint(value: float | None, robot: Robot) -> str:
     """A setpoint with its unit."""
     return "unknown" if value is None else f"{number(value, robot)} {robot.setpoint.unit}"
-
-
-def counted(count: int, noun: str) -> str:
-    """``1 shot``, ``3 shots``."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def metres(value: float | None) -> str:
@@ -125,9 +122,10 @@ def link_line(live: Live) -> str:
     """Link health in one breath."""
     rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
     lost = sum(live.health.dropped.values())
-    dropped = f", {lost} lines dropped" if lost else ""
+    dropped = f", {counted(lost, 'line')} dropped" if lost else ""
     said = re.sub(r"sim://\S*[/\\](\S+)\.toml", r"sim://\1", live.words)  # which file it is does not matter here
-    return f"{said}{rate if live.state == 'live' else ''}{dropped}"
+    other = f"; also {live.others[0]}: ^p reads it" if live.others else ""
+    return f"{said}{rate if live.state == 'live' else ''}{dropped}{other}"
 
 
 def holds(aim: Aim, robot: Robot) -> tuple[str, bool]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections import Counter, deque
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
@@ -120,7 +120,7 @@ class Line:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
         self._shots.see(sample, self._track.placed, tick, noisy)
-        self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
+        self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._note(sample)
 
@@ -141,6 +141,14 @@ class Line:
         self._decoder.reconnected()
         self._history.gap()
         self._extra[why] += 1
+
+    def begin_anew(self, why: str) -> None:
+        """What comes next has nothing to do with what was before: another robot's line. Counts stay."""
+        self.reconnected(why)
+        self._decoder.begin_anew()
+        for recent in self._recent.values():
+            recent.clear()
+        self._break()
 
     @property
     def good(self) -> int:
@@ -184,9 +192,9 @@ class Line:
 
     def live(self, state: State, words: str, port: str | None, now_s: float) -> Live:
         """A snapshot at host time ``now_s``; readings that are too old are unknown."""
-        shown_now = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
+        shown_now: dict[str, Any] = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
         speed = self._speed_shown(now_s)
-        seconds, rpm, volts = self._history.arrays()
+        seconds, rpm = self._history.arrays()
         return Live(
             state=state,
             words=words,
@@ -200,7 +208,6 @@ class Line:
             unsure=self._shots.unsure,
             history_s=seconds,
             history_rpm=rpm,
-            history_volt=volts,
         )
 
     def _speed_shown(self, now_s: float) -> float | None:

@@ -73,12 +73,7 @@ def _one_scale(chart: Chart) -> tuple[Axis, Axis]:
         return x, y
     wide, high = WIDTH - _LEFT - _RIGHT, HEIGHT - _TOP - _BOTTOM
     scale = max((x.high - x.low) / wide, (y.high - y.low) / high)
-    return _around(x, scale * wide), _around(y, scale * high)
-
-
-def _around(axis: Axis, wide: float) -> Axis:
-    middle = (axis.low + axis.high) / 2
-    return Axis(middle - wide / 2, middle + wide / 2, axis.unit, axis.names)
+    return x.widened(scale * wide), y.widened(scale * high)
 
 
 def _drawn(plot: _Plot, shape: parts.Shape) -> list[svg.Element]:

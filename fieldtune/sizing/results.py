@@ -66,7 +66,7 @@ class GearChoice:
     def cells(self) -> list[str]:
         """One row of a table under ``HEAD``."""
         return [
-            _gears(self.gears),
+            gears_words(self.gears),
             f"{self.reduction:.2f}",
             _plain(self.stall_torque_nm, 2),
             _plain(self.ceiling_rpm_low),
@@ -97,7 +97,7 @@ class CockingChoice:
     def cells(self) -> list[str]:
         """One row of a table under ``HEAD``."""
         return [
-            _gears(self.gears),
+            gears_words(self.gears),
             f"{self.reduction:.2f}",
             _plain(self.torque_margin, 2),
             _plain(self.longest_draw_mm),
@@ -300,7 +300,8 @@ def _marks(best: bool, present: bool, strained: bool = False) -> str:
     return ", ".join(word for word, on in (("best", best), ("present", present), ("strained", strained)) if on)
 
 
-def _gears(stages: Sequence[tuple[int, int]]) -> str:
+def gears_words(stages: Sequence[tuple[int, int]]) -> str:
+    """A gear train as one says it, motor first: ``22:33  20:28``."""
     return "  ".join(f"{a}:{b}" for a, b in stages) or "direct"
 
 

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from argparse import Namespace
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -16,6 +17,7 @@ import serial
 from link_ptys import Cable, Talker, wait_for
 
 from fieldtune import load_robot
+from fieldtune.commands.console import _session_recording
 from fieldtune.errors import LinkError, OutputError
 from fieldtune.link import Monitor, health_words, ports
 from fieldtune.link.framing import framed
@@ -296,6 +298,15 @@ def test_a_url_that_leads_nowhere_is_one_clear_line(heron, url):
         assert "\n" not in said.words
         assert said.state == "searching"
         wait_for(monitor, lambda s: "Traceback" not in s.words and len(s.words) > 20)
+
+
+@pytest.mark.parametrize("url", ["SIM://heron?seed=1", " sim://heron?seed=1", "Sim://?seed=1"])
+def test_capitals_do_not_hide_that_a_robot_is_simulated(heron, url):
+    with Monitor(heron, url) as monitor:
+        assert monitor.simulated
+        seen, _ = wait_for(monitor, lambda s: s.health.good > 5)
+    assert "baud" not in seen.words
+    assert _session_recording(heron, url, Namespace(no_record=False, profiles=None)) is None
 
 
 def test_every_way_a_port_is_lost_is_the_same_to_the_reader(cable):

@@ -236,6 +236,3 @@ class MainBody(Rows):
         if room > 3:
             return main_words.shot_rows(shots, robot, room)
         return main_words.shot_chips(shots, robot, text.size.width, room)
-
-
-# The main screen: its keys, and the frame around its body.

@@ -16,6 +16,7 @@ from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import TextBlock, assemble
 from fieldtune.errors import InputError
 from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
+from fieldtune.shot_entry import check_words
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live
@@ -26,11 +27,10 @@ _WORDS = "Newest first. ↑ ↓ or 1–9 choose a shot; i s l ← → m then say
 
 
 def read_reason(text: str) -> str:
-    """A typed reason; raises ``InputError`` where there is none."""
-    said = text.strip()
-    if not said:
+    """A typed reason; raises ``InputError`` where there is none, or none that the log takes."""
+    if not text.strip():
         raise InputError("write why, in a few words: bounced out, wrong element, somebody pushed the robot")
-    return said
+    return check_words("a reason", text)
 
 
 class _Log(OptionList, inherit_bindings=False):

@@ -7,17 +7,13 @@ knows about Textual or colours: a layer is a number, and what it looks like is t
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import FloatArray
+from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.console.widgets.tints import BAND, FILL, GOOD
 from fieldtune.scene import Area, Circle, Part, Scene
-
-if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray, IntArray
 
 # Unicode braille patterns (block U+2800): bit of the dot at row r, column c of a cell.
 _BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.int64)

@@ -88,14 +88,8 @@ def frame_of(chart: Chart, rows: int, columns: int) -> Frame:
     x, y = chart.x, chart.y
     if chart.same_scale:
         scale = max((x.high - x.low) / (2 * wide - 1), (y.high - y.low) / (4 * high - 1))
-        x, y = _stretched(x, scale * (2 * wide - 1)), _stretched(y, scale * (4 * high - 1))
+        x, y = x.widened(scale * (2 * wide - 1)), y.widened(scale * (4 * high - 1))
     return Frame(head, left, high, wide, x, y)
-
-
-def _stretched(axis: Axis, wide: float) -> Axis:
-    """The axis with the same middle, so wide."""
-    middle = (axis.low + axis.high) / 2
-    return Axis(middle - wide / 2, middle + wide / 2, axis.unit, axis.names)
 
 
 def _key_rows(chart: Chart, rows: int, columns: int) -> int:
