@@ -153,7 +153,7 @@ def _compare(args: argparse.Namespace) -> None:
     beliefs = {}
     for robot in robots:
         with Session.beside_profile(robot, args.profiles) as session:
-            beliefs[robot.name] = session.belief
+            beliefs[robot.name] = session.launcher_belief
     distances = sorted(args.distance) if args.distance else None
     found = compare(robots, beliefs, dict(args.weight) if args.weight else None, distances)
     text = [printable(line) for line in compare_text(found).splitlines()]

@@ -99,7 +99,7 @@ def notebook(session: Session, learned: Learned, others: Sequence[Session] = ())
     different = [other for other in others if other.robot.name != robot.name]
     if different:
         sessions = [session, *different]
-        weighed = compare([s.robot for s in sessions], {s.robot.name: s.belief for s in sessions})
+        weighed = compare([s.robot for s in sessions], {s.robot.name: s.launcher_belief for s in sessions})
     head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
             "speed", "battery (V)", "battery period", "note")  # fmt: skip
     return Notebook(
