@@ -200,3 +200,11 @@ def test_a_wheel_beyond_what_is_stated_for_it_is_said_where_the_setpoint_is(run:
     cautions = run("aim", str(profile), "--distance", "2.6 m", "--json").json["cautions"]
     assert any("beyond what is stated" in line for line in cautions)
     assert "beyond what is stated" in run("size", str(profile)).out
+
+
+def test_voltages_in_the_log_that_the_chemistry_cannot_rest_at_are_a_warning_of_check(run: Run) -> None:
+    run("shot", "otter", "--distance", "1.8 m", "--setpoint", "33 mm", "--result", "in", "--battery", "12.2 V")
+    assert "in the log" not in run("check", "otter").out
+    run("shot", "otter", "--distance", "1.8 m", "--setpoint", "33 mm", "--result", "in", "--battery", "13.1 V")
+    (line,) = [line for line in run("check", "otter").out.splitlines() if "in the log" in line]
+    assert line.startswith("warning: battery.chemistry: in the log, 13.1 V is more than 3 li-ion cells")
