@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
@@ -13,6 +14,7 @@ from fieldtune.plain_text import printable
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
     from fieldtune.sizing.spring_choice import SpringNeed, SpringPick
 
 _MOST_TEETH = 60
@@ -29,6 +31,9 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
         "--if", metavar="KEY=VALUE", dest="changes", action="append", type=_change,
         help='what another part buys, such as --if launcher.wheel_diameter="110 mm"',
     )  # fmt: skip
+    size.add_argument(
+        "--recording", metavar="FILE", help="recording of the wheel at some setpoints, to learn what turning takes"
+    )
     size.add_argument(
         "--spring", choices=("compression", "extension"), help="also choose such a spring from load and travel"
     )
@@ -80,6 +85,21 @@ def _wire(text: str) -> str:
     return designation
 
 
+def _no_load_torque(session: Session, recording: str) -> float:
+    """What a recording tells of the torque that turns the empty wheel, N m."""
+    found = session.response(recording)
+    if found.no_load_torque_nm is None:
+        why = found.notes[0] if found.notes else "the no-load torque needs [drive] in the profile"
+        raise InputError(f"--recording {recording}: {why}")
+    return max(found.no_load_torque_nm, 0.0)
+
+
+def _with_drag(robot: Robot, no_load_torque: float | None) -> Robot:
+    if robot.drive is None or no_load_torque is None:
+        return robot
+    return replace(robot, drive=replace(robot.drive, no_load_torque=no_load_torque))
+
+
 _OF_SPRING = ("travel", "load", "energy", "preload", "wire")
 
 
@@ -112,13 +132,24 @@ def _size(args: argparse.Namespace) -> None:
         robot, cycles, factor = session.robot, len(session.log.shots()), speed_factor(session.robot, session.belief)
         far = max((spot.distance for spot in robot.spots), default=None)
         row = None if far is None else session.table([far], None, args.target)[0]
+        drag = _no_load_torque(session, args.recording) if args.recording is not None else None
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
+    robot, changed = _with_drag(robot, drag), _with_drag(changed, drag)
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
     factor *= momentum_factor(robot, changed)
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     text = [printable(line) for line in size_text(changed, found).splitlines()]
     spring = _spring(args, changed, factor)
     text += [] if spring is None else ["", *spring_text(*spring)]
+    text += (
+        []
+        if drag is None
+        else [
+            "",
+            f"turning the empty wheel takes {drag:.4f} N m beyond the motors' own, as recorded; "
+            f'to keep it: no_load_torque = "{drag:.4f} N m" in [drive]',
+        ]
+    )
     fed = None if row is None or row.setpoint is None else feeding(changed, row.setpoint, row.low)
     text += [] if fed is None else ["", f"feeding at {row.setpoint:.0f} rpm: {fed.words}"]  # type: ignore[union-attr]
     if buys:
@@ -130,6 +161,8 @@ def _size(args: argparse.Namespace) -> None:
         "speed_factor": factor,
         "feeding": record(fed) if fed else None,
     }
+    if drag is not None:
+        answer["no_load_torque_nm"] = drag
     if args.changes:
         answer["buys"] = buys
     if spring is not None:
