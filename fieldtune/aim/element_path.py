@@ -18,6 +18,7 @@ from fieldtune.physics.air import BLUFF_DRAG, CRISIS, humid_air
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body, ball, bluff
 from fieldtune.physics.landing import Ground, Rest, come_to_rest
+from fieldtune.records import known
 from fieldtune.robot.exit_speed import spin_ratio
 
 if TYPE_CHECKING:
@@ -236,5 +237,4 @@ def _thrown_figures(robot: Robot, target: Target, speed: float, angle_error: flo
 
 
 def _known(value: object) -> float | None:
-    number = float(np.asarray(value, dtype=float).ravel()[0])
-    return number if math.isfinite(number) else None
+    return known(np.asarray(value, dtype=float).ravel()[0])

@@ -80,7 +80,13 @@ class Recalibration:
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def __post_init__(self) -> None:
-        self.step = self.robot.launcher.mechanism.by_motion(lambda _: self.step, lambda _: "shoot")
+        if not self._spins:
+            self.step = "shoot"
+
+    @property
+    def _spins(self) -> bool:
+        """Whether there is a wheel to spin up before a shot."""
+        return self.robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False)
 
     def feed(self, t: float, wheel_rpm: float | None, setpoint: float | None, voltage: float | None = None) -> Step:
         """One sample: seconds of the line's clock, rpm at the wheel, setpoint in the robot's unit, volts.
@@ -117,7 +123,7 @@ class Recalibration:
         if self.step == "done":
             self.step = "shoot"
             return True
-        if self.step == "shoot" and self.robot.launcher.kind == "flywheel":
+        if self.step == "shoot" and self._spins:
             self.step, self.spin = "spin", None
             self._recent.clear()
             return True

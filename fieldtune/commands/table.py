@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -122,6 +124,14 @@ def _deliver(args: argparse.Namespace, text: str) -> None:
         say(text, end="")
 
 
+def _deliver_json(args: argparse.Namespace, found: Mapping[str, object]) -> None:
+    """As ``_deliver``, one JSON object on one line."""
+    if _is_file(args.out):
+        _deliver(args, json.dumps(found, allow_nan=False, ensure_ascii=False) + "\n")
+    else:
+        say_json(found)
+
+
 def _is_file(out: Path | None) -> bool:
     """Whether ``--out`` names a file; ``-`` is standard output, as elsewhere."""
     return out is not None and str(out) != "-"
@@ -130,9 +140,8 @@ def _is_file(out: Path | None) -> bool:
 def _rows(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
     robot, rows = session.robot, session.table(distances, args.battery, args.target)
     if args.json or args.format == "json":
-        from fieldtune.share.export import json_text
-
-        _deliver(args, json_text(robot, rows))
+        found = {"robot": robot.name, "unit": robot.setpoint.unit, "rows": [record(row) for row in rows]}
+        _deliver_json(args, found)
     elif args.format == "csv":
         from fieldtune.share.export import csv_text
 
@@ -158,7 +167,7 @@ def _grid(session: Session, args: argparse.Namespace, distances: list[float]) ->
     head = ("distance (m)", *(f"{volts:g} V" for volts in found.volts))
     rows = list(zip(found.distances_m, found.setpoints, strict=True))
     if args.json or args.format == "json":
-        say_json(record(found))
+        _deliver_json(args, record(found))
     elif args.format == "csv":
         _deliver(args, csv_lines(head, [(d, *found_at) for d, found_at in rows]))
     else:
@@ -172,9 +181,9 @@ def _nearly(robot: Robot, row: TableRow) -> str:
 
 
 def _source(session: Session, args: argparse.Namespace, distances: list[float]) -> int:
-    from fieldtune.share.pack import today
     from fieldtune.share.program_source import source
     from fieldtune.share.program_table import program_table
+    from fieldtune.share.templating import today
 
     named = class_name_for(LANGUAGES[args.format], args.out.stem) if _is_file(args.out) else None
     unit: LengthUnit = "in" if args.units == "us" else "m"
@@ -202,10 +211,10 @@ def _formula(session: Session, args: argparse.Namespace, distances: list[float])
     from fieldtune.share.table_curve import fit
 
     found = fit(session, args.fit, distances, args.battery, args.target)
-    if _is_file(args.out) and not args.json:
-        _deliver(args, "".join(f"{line}\n" for line in _formula_words(session, found)))
+    if args.json:
+        _deliver_json(args, record(found))
     else:
-        give(args, record(found), _formula_words(session, found))
+        _deliver(args, "".join(f"{line}\n" for line in _formula_words(session, found)))
     return 0
 
 

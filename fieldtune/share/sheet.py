@@ -15,11 +15,10 @@ from markupsafe import Markup
 from fieldtune.figures import FIGURES
 from fieldtune.plain_text import local_time
 from fieldtune.session import Session
-from fieldtune.share.pack import today
 from fieldtune.share.path_svg import inline, picture
 from fieldtune.share.sheet_back import gather_back
 from fieldtune.share.sheet_contents import CAUTION_MOST, FACT_MOST, LONG_TITLE, gather
-from fieldtune.share.templating import filled, one_line
+from fieldtune.share.templating import filled, one_line, today
 from fieldtune.share.why import why
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.text import decision_table, hit_table

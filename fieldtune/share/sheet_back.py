@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING
 
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.resistance import usual_voltage
-from fieldtune.share.sheet_contents import field_range
+from fieldtune.share.sheet_contents import by_battery, field_range, thinned
 from fieldtune.share.voltage_grid import VoltageGrid, voltage_grid
 
 if TYPE_CHECKING:
     from fieldtune.aim.error_budget import SpotBudget
     from fieldtune.learn.hits import HitGroup
-    from fieldtune.records import BatteryReading
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
@@ -47,7 +46,7 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
     robot = session.robot
     near, far = field_range(session, target, battery_v)
     spots = sorted({s.distance for s in robot.spots if near <= s.distance <= far}) or [near, (near + far) / 2, far]
-    shown = _thinned(spots, _MOST_SPOTS)
+    shown = thinned(spots, _MOST_SPOTS)
     each = [session.budget(distance, battery_v, target) for distance in shown]
     budgets, advice = [spot for budget in each for spot in budget.spots], each[len(each) // 2].advice
     advice = f"From {shown[len(shown) // 2]:.2f} m: {advice}".replace(" %", "\u00a0%")
@@ -65,17 +64,10 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
         hits_by=found.by,
         hits=tuple(map(_hit_row, groups)),
         trend=found.trend.words[:1].upper() + found.trend.words[1:] if found.trend else None,
-        grid=voltage_grid(session, _thinned(spots, _MOST_ROWS), None, target)
+        grid=voltage_grid(session, thinned(spots, _MOST_ROWS), None, target)
         if robot.setpoint.scale.follows_voltage
         else None,
     )
-
-
-def _thinned(values: Sequence[float], most: int) -> list[float]:
-    """As many of the values as fit, the first and the last among them."""
-    if len(values) <= most:
-        return list(values)
-    return [values[round(k * (len(values) - 1) / (most - 1))] for k in range(most)]
 
 
 def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
@@ -104,11 +96,8 @@ def _hit_row(group: HitGroup) -> tuple[str, str, str]:
 
 def _batteries(session: Session, top: float | None) -> tuple[tuple[str, ...], ...]:
     """Each battery by its latest readings, the healthiest first."""
-    history: dict[str, list[BatteryReading]] = {}
-    for reading in session.log.batteries():
-        history.setdefault(reading.label or "–", []).append(reading)
     rows = []
-    for label, readings in history.items():
+    for label, readings in by_battery(session.log.batteries()).items():
         ohms = [r.resistance_ohm for r in readings if r.resistance_ohm is not None]
         volts = [r.rest_v for r in readings if r.rest_v is not None]
         if not ohms:

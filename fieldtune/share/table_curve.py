@@ -19,6 +19,7 @@ from fieldtune.aim.draws import log_speed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.lazy import LazyModule
+from fieldtune.records import known
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
@@ -244,7 +245,7 @@ def fit(
         harmless_m=_longest(d, loss <= HARMLESS),
         no_air_worst_error=float(off.max()) if off.size else None,
         rows=tuple(
-            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), _known(air[i]))
+            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), known(air[i]))
             for i in range(len(d))
         ),
     )
@@ -293,7 +294,3 @@ def _longest(d: FloatArray, good: NDArray[np.bool_]) -> tuple[float, float] | No
 
 def _chance(row: TableRow) -> float:
     return row.hit_probability or 0.0
-
-
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None

@@ -183,6 +183,11 @@ class FlywheelSize:
         return _tables(self.choices)
 
     @property
+    def wheel_gears(self) -> tuple[GearChoice, ...]:
+        """Gear trains between the motor and a wheel."""
+        return self.choices
+
+    @property
     def rate_per_minute(self) -> float | None:
         """Shots per minute, as the drive allows."""
         return self.shots_per_minute
@@ -246,6 +251,11 @@ class CockingSize:
     def tables(self) -> list[Table]:
         """The gears and the springs worth a look, as tables."""
         return _tables(self.choices, self.springs)
+
+    @property
+    def wheel_gears(self) -> tuple[GearChoice, ...]:
+        """None: the drive cocks a spring."""
+        return ()
 
     @property
     def rate_per_minute(self) -> float | None:

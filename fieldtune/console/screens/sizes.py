@@ -21,7 +21,7 @@ from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.figures import figures_of
 from fieldtune.robot.model import Robot
-from fieldtune.sizing.results import FlywheelSize, gears_words
+from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
@@ -213,7 +213,7 @@ class SizesScreen(PicturedScreen):
         from fieldtune.charts.design import angle_chart, gears_chart
 
         controller, name = self.controller, self.controller.shooting.target.name
-        gears = gears_chart(self._built.choices) if isinstance(self._built, FlywheelSize) else None
+        gears = None if self._built is None else gears_chart(self._built.wheel_gears)
         self._charts = (gears,)
         now = round(math.degrees(self.controller.robot.launcher.exit_angle))
         if controller.shooting.target.by_way(lambda: True, lambda: False):
