@@ -60,7 +60,9 @@ def back(value: float, metric_unit: str) -> float:
 def digits_of(value: float, metric_unit: str, digits: int, signed: bool = False) -> str:
     """The number alone; ``digits``: decimals of the metric one."""
     more = _US[metric_unit][2] if us() and metric_unit in _US else 0
-    return f"{converted(value, metric_unit):{'+' if signed else ''}.{max(0, digits + more)}f}"
+    said = converted(value, metric_unit)
+    thousands = "," if abs(said) >= 1e5 else ""
+    return f"{said:{'+' if signed else ''}{thousands}.{max(0, digits + more)}f}"
 
 
 def amount(value: float, metric_unit: str, digits: int | None = None, *, figures: int = 3, signed: bool = False) -> str:

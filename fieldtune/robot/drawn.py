@@ -164,6 +164,17 @@ class Drawn(Mechanism):
         force = self.force_max
         return None if self.wire is None or force is None else self.wire.stress(force)
 
+    @property
+    def spring_life(self) -> float | None:
+        """About how often the spring can be drawn as far as it goes, at most ten million; None where not known."""
+        force = self.force_max
+        cycles = None if self.wire is None or force is None else self.wire.life(self.preload, force)
+        return None if cycles is None else float(f"{min(cycles, 1e7):.1e}")
+
+    def dry_fire_energy(self, draw: float, element: Element) -> float:
+        """Energy (J) that the stop takes after a draw (m) with no element in it."""
+        return self.stop_energy(draw, replace(element, mass=0.0))
+
     def stroke(self, crank: float | None = None, draw: float | None = None) -> Stroke:
         """The stroke to a draw (m), the longest where None. ``crank``: radius (m) that the profile gives."""
 

@@ -101,7 +101,7 @@ def notebook(session: Session, learned: Learned, others: Sequence[Session] = ())
     different = [other for other in others if other.robot.name != robot.name]
     if different:
         sessions = [session, *different]
-        weighed = compare([s.robot for s in sessions], {s.robot.name: s.belief for s in sessions})
+        weighed = compare([s.robot for s in sessions], {s.robot.name: s.launcher_belief for s in sessions})
     far = unit("m")
     head = ("shot", "time", f"distance ({far})", f"setpoint ({robot.setpoint.unit})", "result",
             f"miss ({far})", f"side ({far})", "speed", "battery (V)", "battery period", "note")  # fmt: skip

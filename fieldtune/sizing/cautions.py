@@ -16,7 +16,7 @@ from fieldtune.person_units import amount, converted, how_far, size, unit
 from fieldtune.physics.springs import WIRES
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.exit_speed import program_limit
-from fieldtune.sizing.hazards import STRAINED, Hazards, hazards
+from fieldtune.sizing.hazards import FEW_CYCLES, STRAINED, Hazards, hazards
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn, Stroke
@@ -145,12 +145,20 @@ def _spring_lines(robot: Robot, at: Hazards) -> list[str]:
 
 
 def _wire_lines(at: Hazards) -> list[str]:
-    if at.spring_stress_mpa is None or at.spring_safety is None or at.spring_safety >= STRAINED:
+    if at.spring_stress_mpa is None or at.spring_safety is None:
+        return []
+    if at.spring_safety < STRAINED:
+        where = "" if at.spring_weakest == "coils" else f" at the {at.spring_weakest}"
+        return [
+            f"The spring's wire sees {amount(at.spring_stress_mpa, 'MPa', 0)}{where} at the longest draw, "
+            f"{_percent(1 / at.spring_safety)} of what its material is calculated to stand: expect it to set or break; "
+            "draw less or take a thicker wire."
+        ]
+    if at.spring_life_cycles is None or at.spring_life_cycles >= FEW_CYCLES:
         return []
     return [
-        f"The spring's wire sees {amount(at.spring_stress_mpa, 'MPa', 0)} at the longest draw, "
-        f"{_percent(1 / at.spring_safety)} of what its material is calculated to stand: "
-        "expect it to set or break; draw less or take a thicker wire."
+        f"Drawn as far as it goes, the spring may break after some {at.spring_life_cycles:,.0f} draws: change it "
+        "before that, and look for cracks."
     ]
 
 

@@ -110,7 +110,11 @@ class CockingChoice:
 
 @dataclass(frozen=True, slots=True)
 class SpringChoice:
-    """A spring in place of the present one, all else as it is, drawn as far as the drive can at a low battery."""
+    """A spring in place of the present one, all else as it is, drawn as far as the drive can at a low battery.
+
+    ``step_m``: how far one step of the setpoint moves the landing at the nearest spot. ``strained``: its wire stands
+    too little at that draw, or not for long.
+    """
 
     rate_share: float
     spring_rate_n_per_mm: float
@@ -122,11 +126,23 @@ class SpringChoice:
     torque_margin: float | None
     cock_time_s: float | None
     stop_energy_j: float | None
+    step_m: float | None = None
+    strained: bool = False
     best: bool = False
     on_front: bool = False
     present: bool = False
 
-    HEAD: ClassVar[list[str]] = ["spring N/mm", "draw mm", "force N", "exit m/s", "farthest m", "margin", "stop J", ""]
+    HEAD: ClassVar[list[str]] = [
+        "spring N/mm",
+        "draw mm",
+        "force N",
+        "exit m/s",
+        "farthest m",
+        "margin",
+        "stop J",
+        "step cm",
+        "",
+    ]
 
     @property
     def cells(self) -> list[str]:
@@ -139,7 +155,8 @@ class SpringChoice:
             _plain(self.farthest_m, 1, "m"),
             _plain(self.torque_margin, 2),
             _plain(self.stop_energy_j, 2, "J"),
-            _marks(self.best, self.present),
+            _plain(None if self.step_m is None else 100 * self.step_m, 1, "cm"),
+            _marks(self.best, self.present, self.strained),
         ]
 
 
@@ -216,7 +233,9 @@ class CockingSize:
     Forces, energies and speeds: at the longest draw. Torques: needed at the worst point of that stroke
     (``worst_draw_mm``), given by the drive standing still at a low (20 %) battery; ``holding_torque_nm`` at full draw.
     ``farthest_m``: with the draw that a low battery can cock. Times: half-charged battery, empty way back included in
-    the cycle. ``stop_energy_j``: left in the mechanism after the element has gone, each cycle.
+    the cycle. ``stop_energy_j``: left in the mechanism after the element has gone, each cycle; ``dry_fire_energy_j``:
+    with no element in it. ``spring_stress_mpa`` and ``spring_safety``: where the spring yields first, which
+    ``spring_weakest`` names. ``spring_life_cycles``: draws until it may break, ten million where no end is in sight.
     """
 
     kind: str
@@ -225,6 +244,8 @@ class CockingSize:
     spring_energy_j: float | None
     spring_stress_mpa: float | None
     spring_safety: float | None
+    spring_weakest: str | None
+    spring_life_cycles: float | None
     exit_speed_max_mps: float | None
     element_energy_j: float | None
     needed_mm: Needed
@@ -242,6 +263,7 @@ class CockingSize:
     cycles_per_minute: float | None
     peak_current_a: float | None
     stop_energy_j: float | None
+    dry_fire_energy_j: float | None
     cycles: int | None = None
     stop_energy_total_j: float | None = None
     choices: tuple[CockingChoice, ...] = ()
@@ -285,8 +307,8 @@ def _tables(*kinds: Sequence[GearChoice | CockingChoice | SpringChoice]) -> list
     return [(_said(choices[0].HEAD), [choice.cells for choice in choices]) for choices in kinds if choices]
 
 
-def _marks(best: bool, present: bool) -> str:
-    return ", ".join(word for word, on in (("best", best), ("present", present)) if on)
+def _marks(best: bool, present: bool, strained: bool = False) -> str:
+    return ", ".join(word for word, on in (("best", best), ("present", present), ("strained", strained)) if on)
 
 
 def gears_words(stages: Sequence[tuple[int, int]]) -> str:
