@@ -12,6 +12,8 @@ from fieldtune.console import words
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fieldtune.robot.model import Robot
 
 FURTHEST_M = 100.0
@@ -72,3 +74,17 @@ def read_miss(text: str) -> tuple[float | None, float | None]:
     if max(abs(along or 0.0), abs(side or 0.0)) > 20.0:
         raise InputError("a miss is given in cm, and at most 2000 of them")
     return along, side
+
+
+_MOST_NAMES = 5
+
+
+def read_names(text: str, there: Sequence[str]) -> tuple[str, ...]:
+    """Typed names of robots; raises ``InputError`` for one that isn't there, for none, and for too many."""
+    names = tuple(dict.fromkeys(text.replace(",", " ").split()))
+    for name in names:
+        if name not in there:
+            raise InputError(f"robot {name!r}: not found; there are {', '.join(there)}")
+    if not 0 < len(names) <= _MOST_NAMES:
+        raise InputError(f"name one to {_MOST_NAMES} robots: {', '.join(there)}")
+    return names
