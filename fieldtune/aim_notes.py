@@ -10,16 +10,19 @@ if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot
+    from fieldtune.setup.encoder_check import Verdict
     from fieldtune.store import Store
 
 
-def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, resistance_ohm: float | None) -> Aim:
-    """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
+def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, encoder: Verdict | None) -> Aim:
+    """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words.
+
+    ``encoder``: what stands against the measured speeds of the log.
+    """
     from fieldtune.battery.ceiling import ceiling
-    from fieldtune.setup.encoder_watch import standing
     from fieldtune.sizing.cautions import strained
 
-    highest, encoder = ceiling(robot, battery_v, resistance_ohm), standing(robot, log)
+    highest = ceiling(robot, battery_v, _resistance(log))
     words = [
         None if encoder is None else f"measured speeds are not learned from: {encoder.words}",
         *_little_known(aim, log.shots()),
@@ -32,6 +35,13 @@ def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, resi
     # What rests on too little, and what can hurt, before how the figures were made; but why there are none comes first.
     cautions = (*aim.cautions, *told) if aim.setpoint.value is None else (*told, *harm, *aim.cautions)
     return replace(aim, ceiling=highest, cautions=cautions, battery_v=battery_v)
+
+
+def _resistance(log: Store) -> float | None:
+    """The latest measured resistance of the battery that is in now; None leaves the profile's."""
+    label = log.battery_label
+    readings = log.batteries(label) if label is not None else ()
+    return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)
 
 
 def _little_known(aim: Aim, shots: Sequence[Shot]) -> list[str]:

@@ -13,6 +13,8 @@ import numpy as np
 
 from fieldtune.charts.chart import Axis, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
 from fieldtune.figures import FIGURES
+from fieldtune.person_units import amount, how_far
+from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
@@ -39,7 +41,7 @@ def budget_chart(spot: SpotBudget, mend_first: str | None = None) -> Chart | Non
     at = np.arange(len(causes))[::-1].astype(float)
     miss = np.array([100 * (cause.miss_m or 0.0) for cause in causes])
     words = tuple(
-        f"{value:.1f} cm" + ("" if cause.halved is None else f", halved: {100 * cause.halved:.0f} %")
+        amount(value, "cm", 1) + ("" if cause.halved is None else f", halved: {100 * cause.halved:.0f} %")
         for value, cause in zip(miss, causes, strict=True)
     )
     shapes: list[Shape] = []
@@ -49,7 +51,7 @@ def budget_chart(spot: SpotBudget, mend_first: str | None = None) -> Chart | Non
     chance = "" if spot.hit_probability is None else f", hit chance {100 * spot.hit_probability:.0f} %"
     key: tuple[tuple[str, Ink, str], ...] = (("█", "act", "mend first"),) if mend_first else ()
     return Chart(
-        f"Where misses come from at {spot.spot or f'{spot.distance_m:.2f} m'}{chance}",
+        f"Where misses come from at {spot.spot or f'{how_far(spot.distance_m)}'}{chance}",
         Axis(0.0, 1.9 * float(miss.max()), "cm"),
         rows_axis([cause.cause for cause in causes]),
         tuple(shapes),
@@ -98,16 +100,12 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
     for best in (c for c in known if c.best):
         at, high = best.recovery_s or 0.0, best.farthest_m or 0.0
         right = at > (x.low + x.high) / 2
-        said = f"{_train(best)} ●" if right else f"● {_train(best)}"
+        said = f"{gears_words(best.gears)} ●" if right else f"● {gears_words(best.gears)}"
         shapes.append(Words(at, high, said, "good", "end" if right else "start"))
     key: tuple[tuple[str, Ink, str], ...] = (
         ("●", "good", "pick"), ("◆", "act", "built"), ("○", "ink", "none better in both"), ("·", "quiet", "others"),
     )  # fmt: skip
     return Chart("Gear trains: time against reach", Axis(max(0.0, x.low), x.high, x.unit), y, tuple(shapes), key)
-
-
-def _train(choice: GearChoice) -> str:
-    return "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"
 
 
 def energy_chart(chain: Sequence[EnergyStep]) -> Chart | None:

@@ -95,12 +95,7 @@ def _one_scale(chart: Chart, wide: float, high: float) -> tuple[Axis, Axis]:
     if not chart.same_scale:
         return x, y
     scale = max((x.high - x.low) / wide, (y.high - y.low) / high)
-    return _around(x, scale * wide), _around(y, scale * high)
-
-
-def _around(axis: Axis, wide: float) -> Axis:
-    middle = (axis.low + axis.high) / 2
-    return Axis(middle - wide / 2, middle + wide / 2, axis.unit, axis.names)
+    return x.widened(scale * wide), y.widened(scale * high)
 
 
 def _drawn(plot: _Plot, shape: parts.Shape) -> list[svg.Element]:
@@ -207,8 +202,8 @@ def _frame(plot: _Plot, chart: Chart) -> list[svg.Element]:
         if plot.x_axis.low <= value <= plot.x_axis.high:
             found += [_rule(plot.x(value), bottom, plot.x(value), bottom + 5),
                       _text(plot.x(value), bottom + 20, word, "quiet", "middle")]  # fmt: skip
-    found.append(_text(right, bottom + 38, chart.x.unit, "quiet", "end"))
-    return [*found, _text(left + 6, top + 4, chart.y.unit, "quiet", "start")]
+    found.append(_text(right, bottom + 38, chart.x.unit_said, "quiet", "end"))
+    return [*found, _text(left + 6, top + 4, chart.y.unit_said, "quiet", "start")]
 
 
 def _rule(x1: float, y1: float, x2: float, y2: float) -> svg.Element:

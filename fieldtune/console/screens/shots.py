@@ -22,6 +22,7 @@ from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import TextBlock, assemble
 from fieldtune.errors import InputError
 from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
+from fieldtune.shot_entry import check_words
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live
@@ -32,11 +33,10 @@ _WORDS = "Newest first. ↑ ↓ or 1–9 choose a shot; i s l ← → m then say
 
 
 def read_reason(text: str) -> str:
-    """A typed reason; raises ``InputError`` where there is none."""
-    said = text.strip()
-    if not said:
+    """A typed reason; raises ``InputError`` where there is none, or none that the log takes."""
+    if not text.strip():
         raise InputError("write why, in a few words: bounced out, wrong element, somebody pushed the robot")
-    return said
+    return check_words("a reason", text)
 
 
 class _Log(OptionList, inherit_bindings=False):
@@ -178,7 +178,7 @@ class ShotsScreen(ConsoleScreen):
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
     result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
-    what = f"{key}{shot.shot:>4} {result}{words.metres(shot.distance_m):>8}"
+    what = f"{key}{shot.shot:>4} {result}{words.metres_cell(shot.distance_m)}"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
     state = words.shot_state(shot)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't

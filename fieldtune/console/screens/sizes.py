@@ -24,8 +24,10 @@ from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError
 from fieldtune.figures import figures_of
+from fieldtune.person_units import amount
 from fieldtune.robot.home import find_profiles, is_demo
 from fieldtune.robot.model import Robot
+from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
@@ -61,8 +63,8 @@ def choices(built: Size) -> list[Part]:
         return [""]
     parts: list[Part] = [("Gear trains worth a look\n", "bold $act")]
     for choice in built.choices[:14]:
-        train = "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"
-        reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
+        train = gears_words(choice.gears)
+        reach = "reach unknown" if choice.farthest_m is None else f"reaches {amount(choice.farthest_m, 'm', 1)}"
         marks = [word for word, there in (("● best", choice.best), ("◆ built", choice.present)) if there]
         mark = " ".join(marks)
         parts.append(
@@ -198,10 +200,9 @@ class SizesScreen(PicturedScreen):
     async def _draw(self) -> None:
         """Pictures of what is worth choosing from."""
         from fieldtune.charts.design import angle_chart, gears_chart
-        from fieldtune.sizing.results import FlywheelSize
 
         controller, name = self.controller, self.controller.shooting.target.name
-        gears = gears_chart(self._built.choices) if isinstance(self._built, FlywheelSize) else None
+        gears = None if self._built is None else gears_chart(self._built.wheel_gears)
         at = None if controller.shooting.distance is None else controller.shooting.distance.value_m
         volts = controller.shooting.battery_v
         energy = await controller.background.ask_slowly("The energy of a shot", _energy, controller.session, at, volts,

@@ -73,6 +73,7 @@ class EntryLine(Asking[T | None], Generic[T]):
         self._question, self._read, self._unit = question, read, unit
         self._text, self._at = value, len(value)
         self._error = ""
+        self._arrived = False
 
     def compose_question(self) -> ComposeResult:
         yield TextBlock((self._question, "bold $act"), id="entry-question")
@@ -81,6 +82,7 @@ class EntryLine(Asking[T | None], Generic[T]):
 
     def on_mount(self) -> None:
         """Show what was typed before there was a line to show it on."""
+        self._arrived = True
         self._show()
 
     def take(self, event: Key) -> bool:
@@ -101,7 +103,7 @@ class EntryLine(Asking[T | None], Generic[T]):
             self._text, self._at = event.value, event.input.cursor_position
 
     def _show(self) -> None:
-        if not self.is_mounted:
+        if not self._arrived:
             return
         line = self.query_one("#entry-line", Input)
         with self.prevent(Input.Changed):
@@ -117,7 +119,9 @@ class EntryLine(Asking[T | None], Generic[T]):
         try:
             found = self._read(self._text)
         except FieldtuneError as error:
-            self._error = str(error)
+            self._error, offer = str(error), getattr(error, "offer", None)
+            if isinstance(offer, str):
+                self._text, self._at = offer, len(offer)
             self._show()
         else:
             self.dismiss(found)
