@@ -47,6 +47,9 @@ class ConsoleScreen(Screen[None], CachedWidget):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
     AUTO_FOCUS = ""
 
+    asked_on: ConsoleScreen | None = None
+    """The screen from which this one was opened, and what stood on it: for help and meanings."""
+    asked_text = ""
     _arrived = False
     _controller: Controller | None = None
 
