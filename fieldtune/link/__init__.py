@@ -9,7 +9,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldtune.link.line import Line, health_words
+    from fieldtune.link.line import Line
+    from fieldtune.link.line_health import health_words
     from fieldtune.link.monitor import Monitor
     from fieldtune.link.recording import Decoded, Recorder, decode
     from fieldtune.link.recording_reader import RecordedLine
@@ -32,7 +33,8 @@ __all__ = [
 ]
 
 _ROOMS = {
-    "line": ("Line", "health_words"),
+    "line": ("Line",),
+    "line_health": ("health_words",),
     "samples": ("Sample", "Health", "Live", "ShotSeen", "State", "WheelFigures"),
     "monitor": ("Monitor",),
     "recording": ("Decoded", "Recorder", "decode"),

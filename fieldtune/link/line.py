@@ -61,14 +61,15 @@ class Line:
         """
         framer, decoder = self._framer, self._decoder
         lines = framer.read(chunk)
-        doubted = framer.damaged + decoder.damaged != self._dropped_before or self._doubted(arrival_s)
+        doubted = framer.damaged + decoder.damaged > self._dropped_before or self._doubted(arrival_s)
         samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
         if self.last_arrival_s is not None:
             self._gaps_s.append(arrival_s - self.last_arrival_s)
         if dropped != self._dropped_before:
-            self._dropped_before, self._dropped_at = dropped, arrival_s
+            self._dropped_at = arrival_s if dropped > self._dropped_before else -10.0
+            self._dropped_before = dropped
         if samples:
             self._see(samples, arrival_s)
         return samples
@@ -171,10 +172,12 @@ class Line:
         notices = dict(decoder.notices + self._extra + framer.set_aside)
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
+        if framer.start_up:
+            notices["start-up text"] = framer.start_up
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
         return Health(
-            lines=framer.lines,
+            lines=framer.lines - framer.start_up,
             good=self.good,
             dropped=dict(framer.dropped + decoder.dropped),
             notices=notices,
@@ -221,19 +224,3 @@ class Line:
     def _shown(recent: deque[tuple[float, float]], now_s: float) -> float | None:
         values = [value for value, at in recent if now_s - at <= _SHOWN_S]
         return statistics.median_low(values) if values else None
-
-
-def health_words(health: Health) -> str:
-    """``98.7 lines/s, 3 dropped: checksum`` — the line's health in one breath."""
-    parts = ["rate unknown" if health.rate_hz is None else f"{health.rate_hz:.1f} lines/s"]
-    if health.dropped:
-        causes = sorted(health.dropped.items(), key=lambda item: -item[1])
-        if len(causes) == 1:
-            parts.append(f"{causes[0][1]} dropped: {causes[0][0]}")
-        else:
-            named = ", ".join(f"{n} {cause}" for cause, n in causes)
-            parts.append(f"{sum(health.dropped.values())} dropped: {named}")
-    parts += [f"{name} x{n}" if n > 1 else name for name, n in health.notices.items()]
-    if health.clock == "arrival":
-        parts.append("no usable clock from the robot, arrival times stand in")
-    return ", ".join(parts)

@@ -68,6 +68,11 @@ def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
     return plain and letters > digits and not any(name.encode() in line for name in names)
 
 
+def is_readings(line: bytes, names: Mapping[str, str]) -> bool:
+    """Whether a line is of readings, if damaged ones: neither words for a person nor bytes at another speed."""
+    return not line.translate(None, _PLAIN) and not looks_like_text(line, names)
+
+
 def alike(name: str) -> str:
     """A name without what people write differently: ``Wheel RPM`` and ``wheel_rpm`` are alike."""
     return re.sub(r"[\s_-]+", "", name).casefold()

@@ -19,8 +19,11 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 try:
-    from termios import error as _TermiosError
+    import termios as _posix
+
+    _TermiosError = _posix.error
 except ImportError:  # Windows has no termios, and raises none of its errors
+    _posix = None  # type: ignore[assignment]
     _TermiosError = OSError  # type: ignore[misc,assignment]
 
 _MOST = 65_536
@@ -175,10 +178,27 @@ def open_port(device: str, baud: int, robot: Robot | None = None) -> serial.Seri
     settings: dict[str, Any] = {"baudrate": baud, "timeout": READ_TIMEOUT_S}
     if not is_url(device):
         settings["exclusive"] = True
+    gentle = robot is not None and robot.link.opening == "gentle" and not is_url(device)
+    if gentle and _posix is None:
+        settings |= {"dtr": False, "rts": False}
     try:
-        return open_url(device, robot, **settings)
+        port = open_url(device, robot, **settings)
+        if gentle and _posix is not None:
+            _keep_dtr(port)
+        return port
     except (OSError, ValueError) as error:
         raise LinkError(explained(device, error)) from None
+
+
+def _keep_dtr(port: serial.SerialBase) -> None:
+    """Lets DTR stay as it is when the port is closed (POSIX termios, HUPCL).
+
+    Here the system raises DTR at opening, whatever a program asks for; where it has stayed up since the last time, that
+    is no edge, and no controller takes it for its reset. Elsewhere it is left low in the first place.
+    """
+    flags = _posix.tcgetattr(port.fileno())
+    flags[2] &= ~_posix.HUPCL
+    _posix.tcsetattr(port.fileno(), _posix.TCSANOW, flags)
 
 
 def explained(device: str, error: Exception) -> str:

@@ -6,6 +6,7 @@ import os
 import socket
 import subprocess
 import sys
+import termios
 import threading
 import time
 from argparse import Namespace
@@ -277,6 +278,8 @@ def test_a_socket_that_is_closed_is_opened_again_and_boot_text_passed_over(heron
         )
         assert seen.wheel_rpm == pytest.approx(1500, rel=0.1)
         assert seen.health.notices["reconnected"] == 2
+        assert seen.health.notices["start-up text"] == 9  # said, and no sign of a bad wire
+        assert seen.health.dropped == {}
         assert not seen.shots
     server.close()
 
@@ -309,6 +312,17 @@ def test_capitals_do_not_hide_that_a_robot_is_simulated(heron, url):
     assert _session_recording(heron, url, Namespace(no_record=False, profiles=None)) is None
 
 
+@pytest.mark.parametrize(("opening", "hangs_up"), [("usual", True), ("gentle", False)])
+def test_a_gentle_opening_leaves_dtr_up_at_the_end(heron, cable, opening, hangs_up):
+    """What a real port does with its DTR line at closing is the flag HUPCL (POSIX, General Terminal Interface)."""
+    robot = replace(heron, link=replace(heron.link, opening=opening))
+    before = termios.tcgetattr(cable._slave)
+    before[2] |= termios.HUPCL
+    termios.tcsetattr(cable._slave, termios.TCSANOW, before)
+    ports.open_port(cable.name, 115200, robot).close()
+    assert bool(termios.tcgetattr(cable._slave)[2] & termios.HUPCL) is hangs_up
+
+
 def test_every_way_a_port_is_lost_is_the_same_to_the_reader(cable):
     port = ports.open_port(cable.name, 115200)
     cable.pull()
@@ -336,9 +350,8 @@ def test_health_in_words(heron):
     with Monitor(heron, "sim://heron?seed=1") as monitor:
         seen, _ = wait_for(monitor, lambda s: s.health.good > 30)
     assert health_words(seen.health).endswith("lines/s")
-    assert (
-        health_words(replace(seen.health, rate_hz=98.7, dropped={"checksum": 3})) == "98.7 lines/s, 3 dropped: checksum"
-    )
+    three = replace(seen.health, rate_hz=98.7, dropped={"checksum": 3})
+    assert health_words(three) == "98.7 lines/s, 3 dropped: changed on the way (checksum)"
 
 
 def test_stopping_is_quick_and_leaves_no_thread(heron, cable):

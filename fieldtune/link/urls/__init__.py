@@ -29,7 +29,10 @@ def open_url(url: str, robot: Robot | None = None, **settings: Any) -> serial.Se
     problem = port_problem(url)
     if problem is not None:
         raise LinkError(f"port {shown(url)}: {problem}")
+    lines = {name: settings.pop(name) for name in ("dtr", "rts") if name in settings}
     port = serial.serial_for_url(url.strip(), do_not_open=True, **settings)
+    for name, up in lines.items():
+        setattr(port, name, up)
     if scheme_of(url) == "sim" and robot is not None:
         vars(port)["robot"] = robot
     port.open()
