@@ -14,10 +14,17 @@ if TYPE_CHECKING:
     from fieldtune.store import Store
 
 
-def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, encoder: Verdict | None) -> Aim:
+def with_notes(
+    robot: Robot,
+    aim: Aim,
+    log: Store,
+    battery_v: float | None,
+    encoder: Verdict | None,
+    at_odds: str | None,
+) -> Aim:
     """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words.
 
-    ``encoder``: what stands against the measured speeds of the log.
+    ``encoder``: what stands against the measured speeds of the log; ``at_odds``: that its shots contradict each other.
     """
     from fieldtune.battery.ceiling import ceiling
     from fieldtune.sizing.cautions import strained
@@ -25,6 +32,7 @@ def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, enco
     highest = ceiling(robot, battery_v, _resistance(log))
     words = [
         None if encoder is None else f"measured speeds are not learned from: {encoder.words}",
+        at_odds,
         *_little_known(aim, log.shots()),
         _damaged(robot, len(log.damaged())),
         _odd_battery(robot, battery_v),

@@ -107,7 +107,7 @@ class Session:
         else:
             aim = recommend(robot, aimed_at, belief, distance_m, volts)
         aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
-        return with_notes(robot, aim, self.log, volts, self._believed.now()[1])
+        return with_notes(robot, aim, self.log, volts, self._believed.now()[1], self.posterior.at_odds)
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
