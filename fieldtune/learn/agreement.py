@@ -145,8 +145,9 @@ share of them had less than this chance; of fewer shots than that nothing is sai
 
 
 def at_odds(fit: Fit) -> str | None:
-    """That the shots are at odds with each other or with all that can be, in words, so that they are looked through before
-    the profile; None where they are not."""
+    """That the shots contradict each other or all that can be, in words, so that they are looked through before the
+    profile is; None where they don't.
+    """
     seen = predicted(fit) if len(fit.table) >= _FEWEST else None
     if seen is None:
         return None
