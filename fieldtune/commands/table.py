@@ -138,12 +138,14 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
 
         _deliver(args, csv_text(rows))
     else:
+        hood = ("exit angle",) if robot.hood is not None else ()
         shown = [
-            (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), _nearly(robot, row),
-             percent(row.hit_probability))
+            (number(row.distance_m, 2), setpoint_words(robot, row.setpoint),
+             *(aim.hood_words(getattr(row, "exit_angle_setpoint_deg", None)) or "-" for _ in hood),
+             _nearly(robot, row), percent(row.hit_probability))
             for row in rows
         ]  # fmt: skip
-        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "good range", "hit chance"), shown)]
+        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", *hood, "good range", "hit chance"), shown)]
         _deliver(args, "".join(f"{line}\n" for line in text))
     if any(row.setpoint is not None for row in rows):
         return 0

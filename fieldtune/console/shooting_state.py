@@ -248,6 +248,7 @@ class ShootingState:
             target=self.target.name,
             epoch=self.epoch,
             robot_distance_m=live.distance_m,
+            hood_deg=words.hood_now(live, self.robot, self.aim),
         )
 
     def _seen(self, seen: ShotSeen, hint: str | None) -> UnansweredShot:
@@ -275,6 +276,7 @@ class ShootingState:
             battery_v=seen.battery_v,
             robot_distance_m=read,
             hint=hint,
+            hood_deg=then.hood_deg if seen.hood_deg is None else words.hood_read(seen.hood_deg, self.robot),
         )
 
     def _result_seen(self, results: Sequence[SeenResult]) -> str | None:

@@ -92,6 +92,7 @@ class ShotSeen:
     battery_v: float | None
     draw_mm: float | None
     by: Literal["fired", "wheel"]
+    hood_deg: float | None = None
     arrival_s: float | None = None
     """Host time at which the line that told of it arrived."""
 

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, cast
 
 from fieldtune.robot.element import Element, Seams, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
-from fieldtune.robot.model import Air, Floor, Spot
+from fieldtune.robot.model import Air, Floor, Hood, Spot
 from fieldtune.robot.table_reader import Findings, Section
 from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, TIME, shown
 
 if TYPE_CHECKING:
+    from fieldtune.robot.launchers import Launcher
     from fieldtune.robot.targets import Target
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
@@ -142,6 +143,30 @@ def read_turret(profile: Section) -> tuple[float, float] | None:
         section.error("high", f"found {math.degrees(high):g} deg; expected more than low, {math.degrees(low):g} deg")
         return None
     return None if math.isnan(low) or math.isnan(high) else (low, high)
+
+
+def read_hood(profile: Section, launcher: Launcher) -> Hood | None:
+    """How the exit angle can be set; None where it is fixed. The exit angle of ``launcher`` has to be one of its."""
+    section = profile.section("hood")
+    if section is None:
+        return None
+    low = math.degrees(section.quantity("low", ANGLE, least="-30 deg", most="85 deg"))
+    high = math.degrees(section.quantity("high", ANGLE, least="-30 deg", most="85 deg"))
+    step = math.degrees(section.quantity("step", ANGLE, math.radians(1), over="0 deg", most="90 deg"))
+    section.close()
+    angle = math.degrees(launcher.exit_angle)
+    rests = f"launcher.exit_angle, {angle:g} deg, where it rests"
+    if low >= high:
+        section.error("high", f"found {high:g} deg; expected more than low, {low:g} deg")
+    elif angle < low - 1e-6:
+        section.error("low", f"found {low:g} deg; expected at most {rests}")
+    elif angle > high + 1e-6:
+        section.error("high", f"found {high:g} deg; expected at least {rests}")
+    elif step > (high - low) * (1 + 1e-9):
+        section.error("step", f"found {step:g} deg; expected at most the {high - low:g} deg from low to high")
+    elif not (math.isnan(low) or math.isnan(high) or math.isnan(step)):
+        return Hood(round(low, 9), round(high, 9), round(step, 9))
+    return None
 
 
 def read_feeder(profile: Section) -> float | None:

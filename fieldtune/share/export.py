@@ -29,7 +29,7 @@ def csv_text(rows: Sequence[TableRow]) -> str:
     """Rows as RFC 4180 text; unknown is empty."""
     page = io.StringIO()
     lines = csv.writer(page)
-    lines.writerow(field.name for field in dataclasses.fields(TableRow))
+    lines.writerow(field.name for field in dataclasses.fields(rows[0] if rows else TableRow))
     lines.writerows(dataclasses.astuple(row) for row in rows)
     return page.getvalue()
 

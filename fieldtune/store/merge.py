@@ -9,7 +9,7 @@ from fieldtune.errors import InputError
 from fieldtune.records import BatteryReading, Epoch, Mark, Shot
 from fieldtune.store.rows import keep, kept
 
-_MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target")
+_MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target", "hood_deg")
 """What was confirmed of a shot, and so is the same in every copy."""
 
 
@@ -78,10 +78,10 @@ def _merge_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], ori
         return 0
     return db.execute(
         "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        ' distance_from, origin, "match", batch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
+        ' distance_from, origin, "match", batch, hood_deg) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
         (shot.uid, shot.time, shot.distance_m, shot.setpoint, shot.result, numbers[shot.epoch], shot.miss_m,
          shot.side_m, shot.speed, shot.battery_v, shot.target, shot.distance_from, shot.origin or origin,
-         shot.match, shot.batch),
+         shot.match, shot.batch, shot.hood_deg),
     ).rowcount  # fmt: skip
 
 

@@ -90,11 +90,12 @@ class Store:
         seen: str | None = None,
         match: str | None = None,
         batch: str | None = None,
+        hood_deg: float | None = None,
     ) -> Shot:
         """Adds a shot; when this returns, it is on the disk.
 
         ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
-        shot that this is the answer to. ``match``, ``batch``: labels.
+        shot that this is the answer to. ``match``, ``batch``: labels. ``hood_deg``: exit angle at which the hood stood.
         """
         with self._writing() as db:
             known = self._read[1] if self._read is not None and self._read[0] == self.version() else None
@@ -105,9 +106,10 @@ class Store:
             uid = rows.new_uid()
             cursor = db.execute(
                 "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v,"
-                ' target, distance_from, seen, "match", batch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
+                ' target, distance_from, seen, "match", batch, hood_deg)'
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (uid, time or self._now(), distance_m, setpoint, result, number, miss_m, side_m, speed, battery_v,
-                 target, distance_from, seen, match, batch),
+                 target, distance_from, seen, match, batch, hood_deg),
             )  # fmt: skip
             acts.note(db, uid, "shot", self._author)
             shot, state = rows.find_shot(db, int(cursor.lastrowid or 0)), self.version()

@@ -13,7 +13,7 @@ from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.robot.model import Robot
 from fieldtune.robot.table_reader import Problem
 
-DEMOS = ("crane", "heron", "otter")
+DEMOS = ("crane", "egret", "heron", "otter")
 FLYWHEEL = """
 [element]
 shape = "sphere"

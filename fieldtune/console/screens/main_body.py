@@ -130,7 +130,7 @@ class MainBody(Rows):
         fired = shot.speed if shot.speed and controller.robot.setpoint.unit in ("rpm", "mm") else shot.setpoint
         picture = controller.session.picture
         self._ghost = await controller.background.ask(
-            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target
+            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target, shot.hood_deg
         )
 
     def _scene(self) -> Scene:
@@ -198,7 +198,9 @@ class MainBody(Rows):
             good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
         stale = shooting.aim is not None and not shooting.aim_holds
         later = [("   working it out…", "$quiet")] if stale else []
-        self.query_one("#set-words", TextBlock).put((words.order(robot), "bold $act"), *later)
+        angle = None if aim is None else aim.exit_angle_setpoint_deg
+        hood = [] if angle is None else [(f"Hood to {angle:g}°. ", "bold $act")]
+        self.query_one("#set-words", TextBlock).put(*hood, (words.order(robot), "bold $act"), *later)
         self.query_one("#big").set_class(stale, "-stale")
         self.query_one("#range", TextBlock).put((good, "$quiet"))
         big = self.query_one("#big", BigNumber)

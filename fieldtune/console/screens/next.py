@@ -100,8 +100,9 @@ class NextScreen(PicturedScreen):
         controller, robot, name = self.controller, self.controller.robot, self.controller.shooting.target.name
         if setpoint is not None:
             stands = await controller.background.ask(
-                "Where to stand", controller.session.stand, setpoint, controller.shooting.battery_v, name
-            )
+                "Where to stand", controller.session.stand, setpoint, controller.shooting.battery_v, name,
+                words.hood_now(controller.shooting.live, robot, controller.shooting.aim),
+            )  # fmt: skip
             if stands is not None and self.ready:
                 self.query_one("#next-stand", TextBlock).put(*standing(stands, setpoint, robot))
         self._next = await controller.background.ask("The next shot", controller.session.next, name)
@@ -131,9 +132,11 @@ class NextScreen(PicturedScreen):
 
 def next_words(shot: NextShot, robot: Robot) -> list[Part]:
     """The shot that teaches most, and why."""
+    angle = shot.exit_angle_setpoint_deg
+    hood = "" if angle is None else f", hood at {angle:g}°"
     return [
         ("The shot worth taking next\n", "bold $act"),
-        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}", "bold $ink"),
+        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}{hood}", "bold $ink"),
         ("   Enter", "bold $act"), (" go there\n", "$ink"),
         (f"{words.printable(shot.why)}\n", "$ink"),
         (f"Expected gain: {100 * shot.gain:.1f} points of hit chance over the working range\n", "$quiet"),

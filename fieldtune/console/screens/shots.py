@@ -153,7 +153,8 @@ def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
     result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
     what = f"{key}{shot.shot:>4} {result}{words.metres(shot.distance_m):>8}"
-    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
+    hood = "" if shot.hood_deg is None else f"{shot.hood_deg:>6g}°"
+    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}{hood}  "
     state = words.shot_state(shot)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't
         return assemble([(text, "dim"), (words.printable(state), "bold")])
