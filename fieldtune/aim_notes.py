@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Live
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot, Target
+    from fieldtune.setup.encoder_check import Verdict
     from fieldtune.store import Store
 
 
@@ -38,8 +39,9 @@ def advise(
     live: Live | None,
     log: Store,
     battery_v: float | None,
+    encoder: Verdict | None,
 ) -> Aim:
-    """See ``Session.aim``; ``live``: what the line says now, None without one."""
+    """See ``Session.aim``; ``live``: what the line says now, None without one. ``encoder``: as for ``with_notes``."""
     from fieldtune.aim.hood import best_exit_angle
     from fieldtune.aim.recommend import recommend
     from fieldtune.aim.required_speed.choice import required_speed_for
@@ -75,16 +77,18 @@ def advise(
     else:
         aim = recommend(held, target, belief, distance, battery_v)
     aim = with_turn(held, required_speed_for(held, target), belief, aim, facing, battery_v)
-    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v)
+    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v, encoder)
 
 
-def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None) -> Aim:
-    """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words."""
+def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, encoder: Verdict | None) -> Aim:
+    """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words.
+
+    ``encoder``: what stands against the measured speeds of the log.
+    """
     from fieldtune.battery.ceiling import ceiling
-    from fieldtune.setup.encoder_watch import standing
     from fieldtune.sizing.cautions import strained
 
-    highest, encoder = ceiling(robot, battery_v, _measured_resistance(log)), standing(robot, log)
+    highest = ceiling(robot, battery_v, _resistance(log))
     words = [
         None if encoder is None else f"measured speeds are not learned from: {encoder.words}",
         *_little_known(aim, log.shots()),
@@ -99,8 +103,8 @@ def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None) -> A
     return replace(aim, ceiling=highest, cautions=cautions, battery_v=battery_v)
 
 
-def _measured_resistance(log: Store) -> float | None:
-    """The latest measured resistance (ohm) of the battery that is in now; None leaves the profile's."""
+def _resistance(log: Store) -> float | None:
+    """The latest measured resistance of the battery that is in now; None leaves the profile's."""
     label = log.battery_label
     readings = log.batteries(label) if label is not None else ()
     return next((r.resistance_ohm for r in reversed(readings) if r.resistance_ohm is not None), None)

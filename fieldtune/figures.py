@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fieldtune.person_units import amount
+
 UNKNOWN = "unknown"
 
 
@@ -16,8 +18,8 @@ UNKNOWN = "unknown"
 class Figure:
     """How a figure is written. ``unit`` "%": the value is a share of 1.
 
-    ``most``: above it the figure is said as "over" that much. ``signed``: with its sign. ``on_sheet``: also on the pit
-    sheet, where there is little room.
+    ``most``: from it on the figure is said as "over" that much. ``signed``: with its sign. ``on_sheet``: also on the
+    pit sheet, where there is little room.
     """
 
     key: str
@@ -38,13 +40,15 @@ class Figure:
         """The value with its unit; a share is never rounded to a certainty that isn't there."""
         if value is None or not math.isfinite(value):
             return UNKNOWN
-        if self.most is not None and value > self.most:
-            return f"over {self.said(self.most)}"
+        if self.most is not None and value >= self.most:
+            return f"over {self._number(self.most)}"
         shown = 100 * value if self.unit == "%" else value
         if self.unit == "%" and not self.signed and 99.5 <= shown < 100:
             return "over 99 %"
-        number = f"{shown:{'+' if self.signed else ''}.{self.digits}f}"
-        return f"{number} {self.unit}" if self.unit else number
+        return self._number(shown)
+
+    def _number(self, shown: float) -> str:
+        return amount(shown, self.unit, self.digits, signed=self.signed).rstrip()
 
 
 _ROWS = (
@@ -87,7 +91,9 @@ _ROWS = (
     Figure("spring_energy_j", "energy in the spring", "J", 2, "at the longest draw", True),
     Figure("spring_stress_mpa", "stress in the wire", "MPa", 0, "at the longest draw"),
     Figure("spring_safety", "wire yields at", "× stress", 2, "strength of the wire over its stress", True),
+    Figure("spring_life_cycles", "wire may break after", "draws", 0, "as far as it goes; a rough figure", most=1e7),
     Figure("stop_energy_j", "energy into the stop", "J", 2, "left in the mechanism after each shot", True),
+    Figure("dry_fire_energy_j", "empty, into the stop", "J", 2, "let go with no element in it"),
     Figure("cycles", "cycles so far", "", 0, "shots in the log"),
     Figure("stop_energy_total_j", "into the stop so far", "J", 0, "all cycles together"),
     Figure("hit_probability", "hit chance", "%", 0, "probability that a shot scores"),

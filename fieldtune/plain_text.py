@@ -24,6 +24,11 @@ def _escape(character: str) -> str:
     return " " if character.isspace() and character not in _LINE_BREAKS else repr(character)[1:-1]
 
 
+def counted(number: int, noun: str) -> str:
+    """``1 shot``, ``3 shots``."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 _LINE_BREAKS = "\n\v\f\r\x1c\x1d\x1e\x85\u2028\u2029"
 
 

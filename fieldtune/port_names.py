@@ -19,11 +19,17 @@ PORT_FROM_ELSEWHERE = "port that came with a pack"
 """Under this the log keeps a port that another laptop's profile named and nobody here has agreed to open yet."""
 
 
+def scheme_of(name: str | None) -> str | None:
+    """The scheme of a port that is a URL, in small letters: capitals make no difference there (RFC 3986, 3.1)."""
+    scheme, found, _ = (name or "").strip().partition("://")
+    return scheme.casefold() if found else None
+
+
 def port_problem(name: str) -> str | None:
     """Why a port can't be called so, in words that follow what was found; None where it can."""
     if not name.strip() or not name.isprintable():
         return "expected a device, or a URL such as sim://heron"
-    scheme, found, _ = name.strip().partition("://")
-    if found and scheme.casefold() not in SCHEMES:
+    scheme = scheme_of(name)
+    if scheme is not None and scheme not in SCHEMES:
         return f"expected auto, a device, or one of {', '.join(SCHEMES.values())}"
     return None

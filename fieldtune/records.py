@@ -56,6 +56,10 @@ class Shot:
         return not self.undone and self.excluded is None
 
 
+FROM_MARKS = ("undone", "excluded", "corrected")
+"""Fields of a shot that follow from its marks: no row of its own holds them."""
+
+
 def in_order(shots: Iterable[Shot]) -> list[Shot]:
     """Shots as they were fired: each laptop's own as in its log, whatever its clock did, several laptops' by time."""
     latest: dict[str | None, str] = {}
@@ -103,7 +107,9 @@ class Epoch:
     origin: str | None = None
 
 
-MarkKind = Literal["undo", "redo", "exclude", "include", "correct", "label", "discard", "measure"]
+TravellingMarkKind = Literal["undo", "redo", "exclude", "include", "correct", "label", "measure"]
+"""Kinds of marks that go along to another laptop."""
+MarkKind = Literal[TravellingMarkKind, "discard"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,10 @@ The log is the truth; the posterior is derived from all of it whenever it has ch
 from __future__ import annotations
 
 import threading
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import LineSnapshots
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
+    from fieldtune.setup.encoder_watch import BelievedShots
     from fieldtune.store.store import Clock
 
 
@@ -44,8 +46,7 @@ class Session:
         self.log = store if isinstance(store, Store) else Store(store, clock)
         self.line: LineSnapshots | None = None
         self._lock = threading.RLock()
-        self._learned_from: tuple[object, ...] | None = None
-        self._posterior: Posterior | None = None
+        self._learned: tuple[tuple[object, ...], Posterior] | None = None
 
     @classmethod
     def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Self:
@@ -87,16 +88,12 @@ class Session:
         asked = Asked(distance_m, pose, moving_mps, sideways_mps, exit_angle_deg)
         live = None if self.line is None else self.line.snapshot()
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        return advise(self.robot, aimed_at, self.belief, asked, live, self.log, volts)
+        return advise(self.robot, aimed_at, self.belief, asked, live, self.log, volts, self._believed.now()[1])
 
     def hit_chance(
-        self,
-        distance_m: float,
-        setpoint: float,
-        battery_v: float | None = None,
-        target: str | None = None,
+        self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None,
         exit_angle_deg: float | None = None,
-    ) -> float:
+    ) -> float:  # fmt: skip
         """Hit probability of one setpoint at a distance reading; the hood at an angle, the profile's where None."""
         from fieldtune.aim.recommend import hit_chance
 
@@ -217,23 +214,36 @@ class Session:
     @property
     def posterior(self) -> Posterior:
         """What is believed after all shots that count; the profile's own uncertainty before the first."""
+        return self._posterior_in(self.log.epoch)
+
+    def _posterior_in(self, epoch: int) -> Posterior:
         from fieldtune.learn import learn, measured
-        from fieldtune.setup.encoder_watch import believed_shots
 
         with self._lock:
-            shots, epoch = believed_shots(self.robot, self.log), self.log.epoch
+            shots = self._believed.now()[0]
             batteries = {one.epoch: one.label for one in self.log.epochs()}
             beside = measured.kept(self.log.marks(), self.log.epochs())
             key = (epoch, beside, *batteries.values(), *(shot for shot in shots if shot.counts))
-            if self._posterior is None or key != self._learned_from:
-                self._posterior = learn(self.robot, shots, epoch, batteries=batteries, beside=beside)
-                self._learned_from = key
-            return self._posterior
+            if self._learned is None or key != self._learned[0]:
+                self._learned = key, learn(self.robot, shots, epoch, batteries=batteries, beside=beside)
+            return self._learned[1]
+
+    @cached_property
+    def _believed(self) -> BelievedShots:
+        from fieldtune.setup.encoder_watch import BelievedShots
+
+        return BelievedShots(self.robot, self.log)
 
     @property
     def belief(self) -> Belief:
         """The posterior as weighted draws, for the answers above."""
         return self.posterior.belief
+
+    @property
+    def launcher_belief(self) -> Belief:
+        """The same for the launcher apart from a battery just put in: in the battery period that most shots tell of."""
+        counts = Counter(shot.epoch for shot in self.log.shots() if shot.counts)
+        return self._posterior_in(max(counts, key=lambda e: (counts[e], e), default=self.log.epoch)).belief
 
     # -- the log -----------------------------------------------------------------------------------------------------
 
@@ -261,9 +271,8 @@ class Session:
         ``result``: in, short, long, left or right; may be left out where the measured miss says it. Both are kept, also
         where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw. ``epoch`` and
         ``time`` (as the log writes it): the battery period and moment it left in, now where None; ``seen``: uid of the
-        unanswered shot that this answers. ``match``,
-        ``batch``: labels, of the match it was taken in and the lot of elements it was taken with. ``exit_angle_deg``:
-        where the hood stood; what the line says, else the profile's, where None.
+        unanswered shot that this answers. ``match``, ``batch``: labels, of the match and the lot of elements.
+        ``exit_angle_deg``: where the hood stood; what the line says, else the profile's, where None.
         """
         line = None if self.line is None or seen is not None else self.line.snapshot()
         aimed_at, angle = self.robot.target(target), shot_entry.hood_then(self.robot, exit_angle_deg, line)
@@ -286,17 +295,9 @@ class Session:
     ) -> Shot:
         """Corrects a shot's result and misses; what was confirmed first stays in the log under the correction."""
         found = self._not_undone(shot)
-        entry = shot_entry.check_entry(
-            self.robot.with_exit_angle(found.hood_deg),
-            self.robot.target(found.target),
-            found.distance_m,
-            found.setpoint,
-            result,
-            miss_m,
-            side_m,
-            found.speed,
-            found.battery_v,
-        )
+        aimed_at, held = self.robot.target(found.target), self.robot.with_exit_angle(found.hood_deg)
+        said = (result, miss_m, side_m, found.speed, found.battery_v)
+        entry = shot_entry.check_entry(held, aimed_at, found.distance_m, found.setpoint, *said)
         return self.log.correct(found.shot, entry.result, miss_m, side_m)
 
     def measure(self, evidence: Evidence) -> Evidence:

@@ -13,11 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.person_units import amount
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import BLUFF_DRAG, CRISIS, humid_air
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body, ball, bluff
 from fieldtune.physics.landing import Ground, Rest, come_to_rest
+from fieldtune.records import known
 from fieldtune.robot.exit_speed import spin_ratio
 
 if TYPE_CHECKING:
@@ -54,7 +56,10 @@ def seams_doubt(robot: Robot, speed: float) -> str | None:
     fast = CRISIS / flying_body(robot).reynolds_per_speed
     if speed < fast:
         return None
-    return f"above {fast:.0f} m/s flat seams are taken; raised or pebbled ones brake twice as much: give element.seams"
+    return (
+        f"above {amount(fast, 'm/s', 0)} flat seams are taken; raised or pebbled ones brake "
+        "twice as much: give element.seams"
+    )
 
 
 def air_density(air: Air) -> float:
@@ -236,5 +241,4 @@ def _thrown_figures(robot: Robot, target: Target, speed: float, angle_error: flo
 
 
 def _known(value: object) -> float | None:
-    number = float(np.asarray(value, dtype=float).ravel()[0])
-    return number if math.isfinite(number) else None
+    return known(np.asarray(value, dtype=float).ravel()[0])

@@ -8,7 +8,7 @@ A table goes through its distances from near to far, and the hood stays as it st
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -16,13 +16,11 @@ import numpy as np
 
 from fieldtune.aim.distance_table import table
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
-from fieldtune.aim.reach import Reach, reach
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import TableRow
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
-    from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot, Target
 
@@ -111,21 +109,6 @@ def hood_table(
                 row.distance_m, row.setpoint, row.low, row.high, row.hit_probability, scores
             )  # fmt: skip
     return tuple(rows[distance] for distance in distances_m)
-
-
-def reach_of_all(
-    robot: Robot,
-    target: Target,
-    belief: Belief,
-    battery_v: float | None = None,
-    required_of: Callable[[Robot, Target], RequiredSpeed] = required_speed_for,
-) -> Reach:
-    """Where the target can be reached as the hood stands and at its ends, as ``reach``."""
-    if robot.hood is None:
-        return reach(robot, required_of(robot, target), belief, battery_v)
-    helds = [robot.with_exit_angle(angle) for angle in (None, robot.hood.low, robot.hood.high)]
-    seen = [reach(held, required_of(held, target), belief, battery_v) for held in helds]
-    return Reach(np.concatenate([one.distance_m for one in seen]), np.concatenate([one.works for one in seen]))
 
 
 def _settings(robot: Robot, stands_deg: float | None) -> tuple[list[float], float]:

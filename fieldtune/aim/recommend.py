@@ -17,6 +17,7 @@ from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
 from fieldtune.aim.reach import check_distance, mean_point, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
+from fieldtune.person_units import how_far
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def unreachable(
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=(reason or f"no setpoint scores from {distance_m:.2f} m",),
+        cautions=(reason or f"no setpoint scores from {how_far(distance_m)}",),
         nearest_m=reach(robot, need, belief, battery_v).closest_to(distance_m),
         battery_v=battery_v,
     )
@@ -184,7 +185,7 @@ def caution_words(
         words.append(clean)
     if landing_m is not None:
         goes_on = "rolls" if robot.element.shape == "sphere" else "slides"
-        words.append(f"it lands {landing_m:.2f} m out, bounces and {goes_on} on: a rough figure until shots tell")
+        words.append(f"it lands {how_far(landing_m)} out, bounces and {goes_on} on: a rough figure until shots tell")
     return tuple(words)
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.battery.ceiling import wheel_times
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.person_units import how_far
 from fieldtune.records import known
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity
@@ -80,7 +81,13 @@ class Recalibration:
     _recent: deque[tuple[float, float]] = field(default_factory=deque)
 
     def __post_init__(self) -> None:
-        self.step = self.robot.launcher.mechanism.by_motion(lambda _: self.step, lambda _: "shoot")
+        if not self._spins:
+            self.step = "shoot"
+
+    @property
+    def _spins(self) -> bool:
+        """Whether there is a wheel to spin up before a shot."""
+        return self.robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False)
 
     def feed(self, t: float, wheel_rpm: float | None, setpoint: float | None, voltage: float | None = None) -> Step:
         """One sample: seconds of the line's clock, rpm at the wheel, setpoint in the robot's unit, volts.
@@ -117,7 +124,7 @@ class Recalibration:
         if self.step == "done":
             self.step = "shoot"
             return True
-        if self.step == "shoot" and self.robot.launcher.kind == "flywheel":
+        if self.step == "shoot" and self._spins:
             self.step, self.spin = "spin", None
             self._recent.clear()
             return True
@@ -205,7 +212,7 @@ def instruction(guided: Recalibration) -> str:
         thing = guided.robot.launcher.mechanism.noun(guided.robot.setpoint.scale)
         return f"Launcher empty, range clear: bring the {thing} from standstill to its setpoint, hold it a second."
     if guided.step == "shoot":
-        where = f" from {guided.before.distance_m:.2f} m" if guided.before is not None else ""
+        where = f" from {how_far(guided.before.distance_m)}" if guided.before is not None else ""
         return f"Shot {guided.taken + 1} of one or two{where}: say where it went."
     return "Done."
 
@@ -259,7 +266,7 @@ def _shot_lines(guided: Recalibration) -> list[str]:
     digits = guided.robot.setpoint.decimals
     open_loop = guided.robot.setpoint.scale.follows_voltage
     volts = f" and {was.volts:.1f} V" if open_loop and was.volts is not None else ""
-    before = f"At {was.distance_m:.2f} m{volts} the setpoint was {was.setpoint:.{digits}f} {unit}"
+    before = f"At {how_far(was.distance_m)}{volts} the setpoint was {was.setpoint:.{digits}f} {unit}"
     if now is None or now.setpoint is None:
         return [f"{before}."]
     by = now.setpoint - was.setpoint

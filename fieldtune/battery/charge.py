@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -126,15 +127,9 @@ class ChargeBank:
 
 def middle(values: list[float]) -> tuple[float, float]:
     """Median of some readings and its standard deviation, from their median distance to it (normal readings)."""
-    ordered = sorted(values)
-    center = _median(ordered)
-    distance = _median(sorted(abs(value - center) for value in ordered))
-    return center, 1.253 * 1.483 * distance / math.sqrt(len(ordered))
-
-
-def _median(ordered: list[float]) -> float:
-    half = len(ordered) // 2
-    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+    center = median(values)
+    distance = median(abs(value - center) for value in values)
+    return center, 1.253 * 1.483 * distance / math.sqrt(len(values))
 
 
 _LOOK_S = 4.0

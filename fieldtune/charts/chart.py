@@ -7,12 +7,13 @@ shape or a word stands beside every colour, so that a chart can be read without 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from fieldtune.arrays import FloatArray, IntArray
+from fieldtune.person_units import back, converted, unit
 
 Ink = Literal["rule", "quiet", "mark", "ink", "good", "bad", "path", "act"]
 """Colours by what they mean, the least pressing first; ``good`` means good and nothing else."""
@@ -111,24 +112,37 @@ Shape = Line | Band | Marks | Bars | Field | Words
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """From ``low`` to ``high``; ``names`` (value, word) in place of numbers; ``unit`` stands behind the last number."""
+    """From ``low`` to ``high`` in that metric ``unit``; ``names`` (value, word) in place of numbers.
+
+    What is written at it is in the person's units; ``unit_said`` stands behind the last number.
+    """
 
     low: float
     high: float
     unit: str = ""
     names: tuple[tuple[float, str], ...] = ()
 
+    @property
+    def unit_said(self) -> str:
+        """The unit of the numbers written at it."""
+        return unit(self.unit)
+
+    def widened(self, wide: float) -> Axis:
+        """The axis with the same middle, so wide."""
+        middle = (self.low + self.high) / 2
+        return replace(self, low=middle - wide / 2, high=middle + wide / 2)
+
     def ticks(self, most: int) -> tuple[tuple[float, str], ...]:
         """At most so many values with what is written at them: the names, else round numbers."""
         if self.names:
             return self.names
-        wide = self.high - self.low
-        if most < 1 or not wide > 0:
+        low, high = converted(self.low, self.unit), converted(self.high, self.unit)
+        if most < 1 or not high > low:
             return ()
-        step = round_step(wide / most)
+        step = round_step((high - low) / most)
         digits = max(0, -math.floor(math.log10(step) + 1e-9))
-        first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
-        return tuple((n * step, f"{n * step:.{digits}f}") for n in range(first, last + 1))
+        first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+        return tuple((back(n * step, self.unit), f"{n * step:.{digits}f}") for n in range(first, last + 1))
 
 
 def round_step(least: float) -> float:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.charts.chart import Axis, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.person_units import amount, how_far
+from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
@@ -28,7 +30,7 @@ def budget_chart(spot: SpotBudget, mend_first: str | None = None) -> Chart | Non
     at = np.arange(len(causes))[::-1].astype(float)
     miss = np.array([100 * (cause.miss_m or 0.0) for cause in causes])
     words = tuple(
-        f"{value:.1f} cm" + ("" if cause.halved is None else f", halved: {100 * cause.halved:.0f} %")
+        amount(value, "cm", 1) + ("" if cause.halved is None else f", halved: {100 * cause.halved:.0f} %")
         for value, cause in zip(miss, causes, strict=True)
     )
     shapes: list[Shape] = []
@@ -38,7 +40,7 @@ def budget_chart(spot: SpotBudget, mend_first: str | None = None) -> Chart | Non
     chance = "" if spot.hit_probability is None else f", hit chance {100 * spot.hit_probability:.0f} %"
     key: tuple[tuple[str, Ink, str], ...] = (("█", "act", "mend first"),) if mend_first else ()
     return Chart(
-        f"Where misses come from at {spot.spot or f'{spot.distance_m:.2f} m'}{chance}",
+        f"Where misses come from at {spot.spot or f'{how_far(spot.distance_m)}'}{chance}",
         Axis(0.0, 1.6 * float(miss.max()), "cm"),
         Axis(-0.7, len(causes) - 0.3, names=tuple(zip(at.tolist(), (cause.cause for cause in causes), strict=True))),
         tuple(shapes),
@@ -89,7 +91,7 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
         Words(
             float(c.recovery_s or 0.0),
             float(c.farthest_m or 0.0) + 0.04 * (y.high - y.low),
-            _train(c),
+            gears_words(c.gears),
             "good",
             "middle",
         )
@@ -100,7 +102,3 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
         ("●", "good", "pick"), ("◆", "act", "built"), ("○", "ink", "none better in both"), ("·", "quiet", "others"),
     )  # fmt: skip
     return Chart("Gear trains: time against reach", Axis(max(0.0, x.low), x.high, x.unit), y, tuple(shapes), key)
-
-
-def _train(choice: GearChoice) -> str:
-    return "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.person_units import how_far
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 _STEPS = 600
 """Steps of a curve: more than any screen has columns of dots."""
+_MINUTE_S = 60.0
 _SPREAD = 2.0
 """The band holds so many root mean squares of the ripple either side."""
 _STARTS_MM = 2.0
@@ -94,8 +96,7 @@ def _shots(stretch: Stretch, end_s: float, y: Axis, key: list[tuple[str, Ink, st
     """Releases above the curve, and when the setpoint was reached again."""
     if not stretch.shots:
         return []
-    at = np.array([shot.time_s - end_s for shot in stretch.shots])
-    shapes: list[Shape] = [Marks(at, np.full(len(at), y.low + 0.97 * (y.high - y.low)), "▼", "act")]
+    shapes = _marks_of(stretch, end_s, y)
     key.append(("▼", "act", "shot"))
     back = [(s.time_s + s.recovery_s - end_s, s.setpoint) for s in stretch.shots if s.recovery_s and s.setpoint]
     if back:
@@ -157,7 +158,7 @@ def voltage_chart(stretch: Stretch, end_s: float, outlook: Outlook, ahead_s: flo
         values.append(np.array([outlook.least_v]))
     y = axis_around(np.concatenate(values), 0.5, "V")
     x = Axis(float(minutes[0]), max(ahead_s / 60, 0.01), "min")
-    shapes += _marks_of(stretch, end_s, y)
+    shapes += _marks_of(stretch, end_s, y, _MINUTE_S)
     if stretch.shots:
         key.append(("▼", "act", "shot"))
     return Chart("Battery voltage over the session", x, y, tuple(shapes), tuple(key))
@@ -192,7 +193,7 @@ def level_chart(robot: Robot, before: Before, now: Before | None, taken: int) ->
     )
     low = 0.9 * float(values.min())
     names = tuple(zip(at.tolist(), (name for name, _, _ in known), strict=True))
-    title = f"Recalibration at {before.distance_m:.2f} m, {taken} shot{'' if taken == 1 else 's'} so far"
+    title = f"Recalibration at {how_far(before.distance_m)}, {taken} shot{'' if taken == 1 else 's'} so far"
     x = Axis(low, low + 1.6 * max(float(values.max()) - low, 1e-6), unit)
     bars = Bars(at, np.full(len(at), low), values, "mark", words)
     return Chart(title, x, Axis(-0.7, len(at) - 0.3, names=names), (bars,))
@@ -205,11 +206,12 @@ def current_chart(stretch: Stretch, end_s: float) -> Chart | None:
         return None
     minutes = (seen.time_s - end_s) / 60
     y = axis_around(np.append(seen.amps, 0.0), 1.0, "A")
-    shapes: tuple[Shape, ...] = (Line(minutes, seen.amps), *_marks_of(stretch, end_s, y))
+    shapes: tuple[Shape, ...] = (Line(minutes, seen.amps), *_marks_of(stretch, end_s, y, _MINUTE_S))
     x = Axis(float(minutes[0]), max(float(minutes[-1]), float(minutes[0]) + 0.01), "min")
     return Chart("Current over the session", x, y, shapes, (("━", "path", "current"), ("▼", "act", "shot")))
 
 
-def _marks_of(stretch: Stretch, end_s: float, y: Axis) -> list[Shape]:
-    at = np.array([(shot.time_s - end_s) / 60 for shot in stretch.shots])
+def _marks_of(stretch: Stretch, end_s: float, y: Axis, unit_s: float = 1.0) -> list[Shape]:
+    """Releases above a curve over time, in units of so many seconds."""
+    at = np.array([(shot.time_s - end_s) / unit_s for shot in stretch.shots])
     return [Marks(at, np.full(len(at), y.low + 0.97 * (y.high - y.low)), "▼", "act")] if len(at) else []

@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
 from fieldtune.learn.agreement import predicted
+from fieldtune.person_units import amount, digits_of
 from fieldtune.records import RESULT_SHAPES, Result
 
 if TYPE_CHECKING:
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
 _FAR = 4.0
 """A fact is drawn at most so many of the profile's spreads from what the profile says."""
 _Q90 = 1.645
-_BATTERY_ONLY = ("epoch", "tracking", "slope")
-"""Facts that a profile has no guess of."""
 
 
 def learned_charts(before: Posterior, after: Posterior, robot: Robot, target: Target) -> tuple[Chart, ...]:
@@ -48,8 +47,7 @@ def before_and_after(before: Sequence[Fact], after: Sequence[Fact]) -> Chart:
         low, high = (max(-_FAR, min(_FAR, at + side * fact.sd / was.sd)) for side in (-1, 1))
         y = float(row)
         shapes.append(Line(np.array([-1.0, 1.0]), np.full(2, y), "quiet"))
-        unit = f" {fact.unit}" if fact.unit else ""
-        shapes.append(Bars(np.array([y]), np.array([low]), np.array([high]), "mark", (_value(fact) + unit,)))
+        shapes.append(Bars(np.array([y]), np.array([low]), np.array([high]), "mark", (_value(fact),)))
         names.append((y, fact.name))
     key: tuple[tuple[str, Ink, str], ...] = (("─", "quiet", "by the profile ± 1"), ("█", "mark", "by the shots"))
     y_axis = Axis(-0.7, len(facts) - 0.3, names=tuple(names))
@@ -60,7 +58,7 @@ def before_and_after(before: Sequence[Fact], after: Sequence[Fact]) -> Chart:
 
 def _value(fact: Fact) -> str:
     digits = 3 if abs(fact.value) < 2 and not fact.unit else 1
-    return f"{fact.value:.{digits}f} ± {fact.sd:.{digits}f}"
+    return f"{digits_of(fact.value, fact.unit, digits)} ± {amount(fact.sd, fact.unit, digits)}".rstrip()
 
 
 def residuals(fit: Fit, seen: Predicted, robot: Robot) -> Chart:

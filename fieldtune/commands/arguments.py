@@ -72,6 +72,12 @@ def declare(
     parser.add_argument(
         "--profiles", metavar="DIR", default=argparse.SUPPRESS, help="folder of robot profiles and their logs"
     )
+    parser.add_argument(
+        "--units",
+        choices=("metric", "us"),
+        default=argparse.SUPPRESS,
+        help="units of all text, and of a table for a robot program; JSON stays SI",
+    )
     if json:
         parser.add_argument("--json", action="store_true", help="print one JSON object")
     return parser
@@ -188,6 +194,11 @@ def open_session(args: argparse.Namespace) -> Session:
     from fieldtune.session import Session
 
     return Session.beside_profile(load(args), args.profiles)
+
+
+def distance_if_given(robot: Robot, args: argparse.Namespace) -> float | None:
+    """As ``distance``; None where neither was given."""
+    return None if args.distance is None and args.spot is None else distance(robot, args)
 
 
 def distance(robot: Robot, args: argparse.Namespace) -> float:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.commands import arguments
 from fieldtune.commands.printing import give, number, setpoint_words
-from fieldtune.plain_text import pairs, printable, say_aside
+from fieldtune.person_units import from_to
+from fieldtune.plain_text import counted, pairs, printable, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.robot import Problem
@@ -38,19 +40,20 @@ def _check(args: argparse.Namespace) -> int:
     found: dict[str, object] = {"ok": not errors, "problems": problems, "derived": None, "cautions": ()}
     if errors:
         give(args, found, _problem_words(problems))
-        say_aside(f"{path}: {errors} error{'' if errors == 1 else 's'}, listed above")
+        say_aside(f"{path}: {counted(errors, 'error')}, listed above")
         return 2
     from fieldtune.sizing.cautions import cautions
 
     robot = load_profile(path)
     scores, harm = _scores(robot), cautions(robot)
-    problems = (*problems, *_out_of_reach(scores))
+    derived = _derived(robot, scores)
+    problems = (*problems, *_out_of_reach(scores), *_seen_voltages(robot, args.profiles))
     words = [
         f"{robot.name}: {printable(robot.title)}",
         *_problem_words(problems),
-        *pairs(_derived_words(robot, scores)),
+        *pairs(_derived_words(robot, derived)),
     ]
-    found.update(problems=problems, derived=_derived(robot, scores), cautions=harm)
+    found.update(problems=problems, derived=derived, cautions=harm)
     words += [f"  caution: {line}" for line in harm]
     if args.log:
         found["log"], log_words = _log(robot, args.profiles)
@@ -69,12 +72,36 @@ def _log(robot: Robot, home: str | None) -> tuple[dict[str, object], list[str]]:
         shots, damaged = store.shots(), store.damaged()
     finally:
         store.close()
-    count = f"{len(shots)} shot{'' if len(shots) == 1 else 's'}"
+    count = counted(len(shots), "shot")
     words = [f"log: {count}, nothing damaged"]
     if damaged:
         words = [f"log: {count} sound; damaged and left out:", *(f"  {printable(line)}" for line in damaged)]
         words.append("  enter again what you know of them, or put an older copy from the folder backups in its place")
     return {"shots": len(shots), "damaged": damaged}, words
+
+
+def _seen_voltages(robot: Robot, home: str | None) -> list[Problem]:
+    """What the voltages of the robot's own log say against the chemistry of its profile."""
+    from fieldtune.battery.resistance import odd_chemistry, odd_voltage
+    from fieldtune.robot import Problem
+    from fieldtune.robot.home import store_path
+    from fieldtune.store import Store
+
+    with contextlib.closing(Store(store_path(robot, home))) as store:
+        shots, rests = store.shots(), [reading.rest_v for reading in store.batteries() if reading.rest_v is not None]
+    loaded = [shot.battery_v for shot in shots if shot.counts and shot.battery_v is not None]
+    said = [odd_voltage(robot, volts) for volts in (*loaded, *rests)] + [odd_chemistry(robot, volts) for volts in rests]
+    # Under load a battery shows less than at rest: only what is too much tells of its chemistry.
+    said += [odd_chemistry(robot, max(loaded))] if loaded and _above_usual(robot, max(loaded)) else []
+    words = next((line for line in said if line is not None), None)
+    return [] if words is None else [Problem("battery.chemistry", f"in the log, {words}", "warning")]
+
+
+def _above_usual(robot: Robot, volts: float) -> bool:
+    from fieldtune.battery.resistance import usual_voltage
+
+    usual = usual_voltage(robot)
+    return usual is not None and volts > usual
 
 
 _MOST_TOLD = 100
@@ -88,7 +115,7 @@ def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
 
 
 def _scores(robot: Robot) -> Scores:
-    from fieldtune.aim.hood import reach_of_all
+    from fieldtune.aim.reach import reach_of_all
     from fieldtune.session import Session
 
     scores: dict[str, tuple[float, float] | None] = {}
@@ -112,12 +139,14 @@ def _out_of_reach(scores: Scores) -> list[Problem]:
     ]
 
 
-def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
+def _derived(robot: Robot, scores: Scores) -> dict[str, Any]:
     """Figures that follow from a profile: what a person can hold against the real robot."""
     from fieldtune.battery.ceiling import ceiling
     from fieldtune.robot.derived import no_load_wheel_rpm
+    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
-    slow, fast = _exit_speeds(robot)
+    ends = (robot.setpoint.low, robot.setpoint.high)
+    slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)
     return {
         "setpoint": robot.setpoint, "exit_speed_low_mps": slow, "exit_speed_high_mps": fast,
         "reduction": robot.drive.reduction if robot.drive else None, "no_load_rpm": no_load_wheel_rpm(robot),
@@ -125,20 +154,11 @@ def _derived(robot: Robot, scores: Scores) -> dict[str, object]:
     }  # fmt: skip
 
 
-def _exit_speeds(robot: Robot) -> tuple[float, float]:
-    """Exit speeds (m/s) at the lowest and the highest setpoint."""
-    from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
-
-    ends = (robot.setpoint.low, robot.setpoint.high)
-    slow, fast = (math.exp(float(model_log_speed(robot, drive_quantity(robot, end)))) for end in ends)
-    return slow, fast
-
-
-def _derived_words(robot: Robot, scores: Scores) -> list[tuple[str, str | None]]:
-    from fieldtune.battery.ceiling import ceiling
+def _derived_words(robot: Robot, derived: Mapping[str, Any]) -> list[tuple[str, str | None]]:
     from fieldtune.robot import derived_lines
 
-    (slow, fast), highest, accepted = _exit_speeds(robot), ceiling(robot), robot.setpoint
+    slow, fast = derived["exit_speed_low_mps"], derived["exit_speed_high_mps"]
+    highest, accepted, scores = derived["ceiling"], robot.setpoint, derived["scores_m"]
     rows: list[tuple[str, str | None]] = [
         ("setpoint", f"{setpoint_words(robot, accepted.low)} to {setpoint_words(robot, accepted.high)}"),
         ("exit speed there", f"{number(slow)} to {number(fast, 2, 'm/s')}"),
@@ -146,6 +166,6 @@ def _derived_words(robot: Robot, scores: Scores) -> list[tuple[str, str | None]]
     ]
     for name, span in scores.items():
         at = f"scores at {name}" if len(scores) > 1 else "scores from"
-        rows.append((at, "no distance" if span is None else f"{span[0]:.2f} to {span[1]:.2f} m"))
+        rows.append((at, "no distance" if span is None else from_to(span[0], span[1], "m", 2)))
     lines = (line.partition(": ") for line in derived_lines(robot))
     return [*rows, *((name, words) for name, _, words in lines)]

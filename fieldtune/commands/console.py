@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 from fieldtune.commands import aim, arguments, line_options
 from fieldtune.errors import FieldtuneError, InputError, LinkError
 from fieldtune.plain_text import say
-from fieldtune.robot import load_robot
-from fieldtune.setup.preferences import read_preferences
+from fieldtune.port_names import scheme_of
 from fieldtune.setup.wishes import NO_LINE, Opening, Wish
 
 if TYPE_CHECKING:
@@ -63,6 +62,7 @@ def _console(args: argparse.Namespace) -> int:
         if opening is None:
             from fieldtune.console.start_app import choose
             from fieldtune.robot import profile_home
+            from fieldtune.setup.preferences import read_preferences
 
             opening = choose(profile_home(args.profiles), read_preferences(), wish)
             if opening is None:
@@ -81,7 +81,8 @@ def _console(args: argparse.Namespace) -> int:
 
 def _last_opening(args: argparse.Namespace) -> tuple[Opening | None, Wish | None]:
     """The robot that was open last, of one's own; else the start screen, and what it says first."""
-    from fieldtune.robot import find_profiles
+    from fieldtune.robot import find_profiles, load_robot
+    from fieldtune.setup.preferences import read_preferences
 
     own = [entry.path for entry in find_profiles(args.profiles) if not entry.demo]
     if not own and args.port is None:
@@ -98,6 +99,7 @@ def _last_opening(args: argparse.Namespace) -> tuple[Opening | None, Wish | None
 def _open(opening: Opening, args: argparse.Namespace) -> Wish | None:
     """The console of one robot, until it is left; what for."""
     from fieldtune.console import UnopenedLine, run
+    from fieldtune.robot import load_robot
     from fieldtune.session import Session
 
     asked = argparse.Namespace(**{**vars(args), "port": opening.port})
@@ -124,7 +126,7 @@ def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> C
 
 def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace) -> Path | None:
     """Every session on a real line is kept beside the shot log, unless that was turned off."""
-    if args.no_record or (named or robot.link.port).startswith(("sim://", "replay://")):
+    if args.no_record or scheme_of(named or robot.link.port) in ("sim", "replay"):
         return None
     from datetime import datetime
 

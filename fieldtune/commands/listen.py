@@ -84,13 +84,14 @@ def _heard(monitor: Monitor, seconds: float, *, named: bool) -> Live:
 
 
 def _replay(args: argparse.Namespace) -> None:
-    from fieldtune.link import decode, read_header
+    from fieldtune.link import RecordedLine, decode
     from fieldtune.setup.encoder_watch import EncoderWatch
 
+    recorded = RecordedLine(args.file)
     if args.robot is None:
-        args.robot = _recorded_robot(read_header(args.file), args)
+        args.robot = _recorded_robot(recorded.header(), args)
     robot = line_options.robot_for(args)
-    decoded = decode(args.file, robot)
+    decoded = decode(recorded, robot)
     live, encoder = decoded.live, EncoderWatch(robot).see_all(decoded.samples)
     give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw))
 
@@ -146,4 +147,6 @@ def _report_words(
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     doubt = [] if encoder is None or encoder.settled else [f"  encoder: {encoder.words}"]
     told = [f"  {words}" for words in remedies(live.health, raw, baud)]
+    if live.others:
+        told.append(f"  other ports: {', '.join(live.others)}; --port chooses")
     return [title, *pairs(rows), *doubt, *told, *listed, *(["  last lines:", *last] if last else [])]

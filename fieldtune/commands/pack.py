@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fieldtune.commands import aim, arguments
 from fieldtune.commands.printing import give, record
 from fieldtune.files import write_whole
-from fieldtune.plain_text import printable
+from fieldtune.plain_text import counted, printable
 
 if TYPE_CHECKING:
     from fieldtune.share.merge import Merged
@@ -44,7 +44,7 @@ def _pack(args: argparse.Namespace) -> None:
         text, shots, name = pack(session), len(session.log.shots()), session.robot.name
     write_whole(args.file, text, force=args.force)
     words = [
-        f"{args.file}: {name} packed, {_count(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"
+        f"{args.file}: {name} packed, {counted(shots, 'shot')}; on the other laptop: fieldtune merge {args.file.name}"
     ]
     give(args, {"robot": name, "file": str(args.file), "shots": shots}, words)
 
@@ -61,13 +61,13 @@ def _merge(args: argparse.Namespace) -> None:
             merged = merge(session, found)
     words = _merge_words(merged)
     if found.left_out:
-        words.append(f"  {_count(found.left_out, 'damaged record')} left out")
+        words.append(f"  {counted(found.left_out, 'damaged record')} left out")
     give(args, {**record(merged), "left_out": found.left_out}, words)
 
 
 def _merge_words(merged: Merged) -> list[str]:
-    head = f"{merged.robot}: {_count(merged.shots, 'new shot')} from {printable(merged.by)}"
-    more = [_count(n, what) for n, what in ((merged.marks, "new mark"), (merged.batteries, "battery reading")) if n]
+    head = f"{merged.robot}: {counted(merged.shots, 'new shot')} from {printable(merged.by)}"
+    more = [counted(n, what) for n, what in ((merged.marks, "new mark"), (merged.batteries, "battery reading")) if n]
     lines = [", ".join([head, *more])]
     if merged.profile == "written":
         lines.append(f"  its profile is new here: {merged.path}")
@@ -83,11 +83,7 @@ def _import(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         done = import_file(session, args.file, args.columns, args.skip_bad, args.target)
     known = f", {done.known} there already (other shots with the same figures need a time column)" if done.known else ""
-    lines = [f"{done.robot}: {_count(done.new, 'new shot')} from {args.file.name}{known}"]
+    lines = [f"{done.robot}: {counted(done.new, 'new shot')} from {args.file.name}{known}"]
     lines += [f"  line {line} left out: {printable(why)}" for line, why in done.skipped]
     skipped = [{"line": line, "reason": why} for line, why in done.skipped]
     give(args, {"robot": done.robot, "new": done.new, "known": done.known, "skipped": skipped}, lines)
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_hood, add_place, add_target, aim_words, hood_deg
-from fieldtune.commands.printing import give, number, record, setpoint_words
+from fieldtune.commands.printing import cell, give, heading, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
-from fieldtune.plain_text import columns, csv_lines, local_time, printable, say, say_aside
+from fieldtune.plain_text import columns, counted, csv_lines, local_time, printable, say, say_aside
 
 if TYPE_CHECKING:
     from fieldtune.records import Shot
@@ -169,8 +169,8 @@ def _shots(args: argparse.Namespace) -> None:
         return
     labels = [name for name in ("match", "batch") if any(getattr(shot, name) for shot in shots)]
     hood = ("exit angle",) if robot.hood is not None else ()
-    head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", *hood, "result", "miss (m)",
-            "speed", "battery (V)", "period", "target", *labels, "")  # fmt: skip
+    head = ("shot", "time", heading("distance", "m"), f"setpoint ({robot.setpoint.unit})", *hood, "result",
+            heading("miss", "m"), "speed", "battery (V)", "period", "target", *labels, "")  # fmt: skip
     rows = [_row(shot, labels, bool(hood)) for shot in shots]
     text = columns(head, rows) if shots else [f"{robot.name}: no shots yet"]
     give(args, {"robot": robot.name, "shots": shots}, text)
@@ -200,9 +200,9 @@ def _row(shot: Shot, labels: list[str], hood: bool) -> tuple[str, ...]:
     if shot.origin is not None:
         state = f"{state}, from {shot.origin}".lstrip(", ")
     return (
-        str(shot.shot), local_time(shot.time), number(shot.distance_m), f"{shot.setpoint:g}",
+        str(shot.shot), local_time(shot.time), cell(shot.distance_m, "m"), f"{shot.setpoint:g}",
         *(("-" if shot.hood_deg is None else f"{shot.hood_deg:g} deg",) if hood else ()),
-        shot.result or "-", "-" if shot.miss_m is None else f"{shot.miss_m:+.2f}", number(shot.speed, 0),
+        shot.result or "-", cell(shot.miss_m, "m", signed=True), number(shot.speed, 0),
         number(shot.battery_v, 1), str(shot.epoch), shot.target or "",
         *(getattr(shot, name) or "" for name in labels), state,
     )  # fmt: skip
@@ -244,7 +244,7 @@ def _batteries(args: argparse.Namespace) -> None:
 def _learned(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         learned, robot = session.learned(), session.robot
-    used = f"{learned.shots_used} shot{'' if learned.shots_used == 1 else 's'} used"
+    used = f"{counted(learned.shots_used, 'shot')} used"
     head = f"{robot.name}: {used}, battery period {learned.epoch}"
     facts = [f"  {printable(fact.told)}" for fact in learned.facts]
     give(args, record(learned), [head, *facts, f"  drift: {learned.drift.words}"])

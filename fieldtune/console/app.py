@@ -5,35 +5,27 @@ from __future__ import annotations
 import gc
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from rich.color import ColorSystem
-from textual._compositor import CompositorUpdate
-from textual.app import App
 from textual.binding import BindingType
-from textual.events import CursorPosition, Event, Key, Resize
-from textual.filter import LineFilter
+from textual.events import Key
 
-from fieldtune.console import keys, output, screens, terminal, themes, words
+from fieldtune.console import keys, screens, themes, words
 from fieldtune.console.controller import Controller
-from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs, drawing_for
+from fieldtune.console.drawing import Drawing, drawing_for
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
-from fieldtune.console.output import MeasuredWriter, Output
-from fieldtune.console.painting import Painter
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.caution import CautionScreen
 from fieldtune.console.screens.main import MainScreen
 from fieldtune.console.terminal import leaving_on_signals
-from fieldtune.console.widgets.entry_line import EntryLine, LeaveQuestion
+from fieldtune.console.terminal_app import TerminalApp, prepare
+from fieldtune.console.widgets.entry_line import LeaveQuestion
 from fieldtune.robot.model import Robot
+from fieldtune.setup.preferences import Preferences, read_preferences
 
 if TYPE_CHECKING:
-    from rich.console import RenderableType
-    from textual.driver import Driver
-    from textual.screen import Screen
-
     from fieldtune.console.screens.main_body import MainBody
     from fieldtune.session import Session
     from fieldtune.setup.wishes import Wish
@@ -45,16 +37,10 @@ PAINTED_S = 0.3
 """How long the first recommendation has for its way to the screen before anything else is begun."""
 
 
-class ConsoleApp(App[None]):
-    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it.
-
-    ``settings``: file in which the person's choice of theme is kept. ``drawing``: what the terminal can show.
-    """
+class ConsoleApp(TerminalApp[None]):
+    """The console of one robot, on a line that may still be unopened. ``clock`` gives seconds; tests replace it."""
 
     CSS_PATH = "console.tcss"
-    ENABLE_COMMAND_PALETTE = False
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (80, "-usual"), (116, "-wide"), (160, "-broad")]  # noqa: RUF012 - the base class declares it so
-    VERTICAL_BREAKPOINTS = [(0, "-flat"), (21, "-short"), (28, "-medium"), (36, "-tall"), (50, "-huge")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [*keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS]
 
     def __init__(
@@ -65,36 +51,20 @@ class ConsoleApp(App[None]):
         clock: Callable[[], float] = time.monotonic,
         settings: Path | None = None,
         drawing: Drawing | None = None,
+        preferences: Preferences | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(drawing, settings, preferences)
         self.controller = Controller(robot, session, line, clock, self, self.show)
-        # Before the style sheet is read for the first time, so that it is read once.
-        self.drawing = drawing if drawing is not None else Drawing()
-        self._settings = settings
-        self._plain: list[LineFilter] = [] if self.drawing.glyphs == "braille" else [PlainGlyphs(self.drawing.glyphs)]
-        self._plain += [NoColours()] if self.drawing.colours == "none" else []
-        for theme in themes.themes(self.drawing.colours != "many"):
-            self.register_theme(theme)
-        self.set_reactive(App.theme, themes.kept_theme(settings, self.drawing.light))
-        self.stylesheet.set_variables(self.get_css_variables())
         self.failed: Exception | None = None
         self._caution_read = self.controller.caution_read
         self._settled = False
         self._opening = False
         self.wish: Wish | None = None
 
-    def get_line_filters(self) -> Sequence[LineFilter]:
-        """What keeps to the characters and colours of this terminal."""
-        return [*super().get_line_filters(), *self._plain]
-
     def get_default_screen(self) -> MainScreen:
         """The main screen lies under all others."""
         self._main = MainScreen()
         return self._main
-
-    def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Our colour names for themes that aren't ours."""
-        return themes.defaults()
 
     def on_mount(self) -> None:
         """The caution where it wasn't seen yet, the timer, and after the first paint all that takes time."""
@@ -124,33 +94,14 @@ class ConsoleApp(App[None]):
         self.look()
         self.controller.recorder.reload()
 
-    async def on_event(self, event: Event) -> None:
-        """Keys are acted on here, one after another, whatever screen the one before has opened or closed.
+    def unbound(self, event: Key) -> None:
+        """A key of the main screen, pressed elsewhere: that is said."""
+        if isinstance(self.screen, ConsoleScreen) and event.key in keys.ELSEWHERE:
+            self.say(f"{keys.ELSEWHERE[event.key]}: on the main screen, press Esc first")
 
-        Textual hands each key on to the focused widget's own queue, where a key that follows at once is seen by a
-        screen that the first was to close, or that isn't mounted yet.
-        """
-        output = self.controller.output
-        if isinstance(event, Key) and not event.is_forwarded:
-            if self.is_running and self.screen_stack:  # else it is ending
-                if output is not None:
-                    output.hurry()
-                await self._press(event)
-        elif isinstance(event, CursorPosition) and output is not None:
-            output.answered()
-        else:
-            if isinstance(event, Resize) and output is not None:
-                output.painter.forget()  # also after the program was stopped and went on
-            await super().on_event(event)
-
-    async def _press(self, event: Key) -> None:
-        if isinstance(self.screen, EntryLine) and self.screen.take(event):
-            return
-        bound = self.screen.active_bindings.get(event.key)
-        if bound is not None and bound.enabled:
-            await self.run_action(bound.binding.action, bound.node)
-        elif bound is None and isinstance(self.screen, ConsoleScreen) and event.key in keys.ELSEWHERE:
-            self.controller.news.say(f"{keys.ELSEWHERE[event.key]}: on the main screen, press Esc first")
+    def say(self, text: str) -> None:
+        """One line of news."""
+        self.controller.news.say(text)
 
     def look(self) -> None:
         """A look at the line; begins what nobody waits for once the first recommendation is there."""
@@ -167,55 +118,14 @@ class ConsoleApp(App[None]):
 
     def show(self) -> None:
         """Bring the screen up to date: at once after a key or when an answer arrives, at a look if it can be sent."""
-        output = self.controller.output
-        if output is not None:
+        if self.output is not None:
             if not self.controller.looking:
-                output.hurry()
-            elif not output.due:
+                self.output.hurry()
+            elif not self.output.due:
                 return
         screen = self.screen if self.is_running and self.screen_stack else None
         if isinstance(screen, ConsoleScreen) and screen.ready:
             screen.tick(self.controller.shooting.live)
-
-    # the terminal
-
-    def _display(self, screen: Screen[object], renderable: RenderableType | None) -> None:
-        """Sends what changed instead of what was painted, at a rate that the link carries."""
-        driver = self._driver
-        if (
-            not isinstance(renderable, CompositorUpdate)
-            or driver is None
-            or self.is_headless
-            or driver.is_inline
-            or self._batch_count
-            or not self.is_running
-        ):
-            super()._display(screen, renderable)
-            return
-        output = self.controller.output
-        if output is None:
-            output = self.controller.output = self._output(driver)
-        output.painter.resize(*self.size)
-        output.painter.take(renderable)
-        x, y = self.cursor_position
-        output.cursor = f"\x1b[{y + 1};{x + 1}H" if x or y else ""
-        output.flush()
-        self.post_display_hook()
-
-    def _output(self, driver: Driver) -> Output:
-        def write(text: str) -> None:
-            self._begin_update()
-            driver.write(text)
-            self._end_update()
-            driver.flush()
-
-        writer = getattr(driver, "_writer_thread", None)
-        measured = writer if isinstance(writer, MeasuredWriter) else None
-        colors = self.console._color_system or ColorSystem.TRUECOLOR
-        made = Output(Painter(colors), write, time.monotonic, asks=measured is not None)
-        if measured is not None:
-            made.full_rate = lambda: measured.rate
-        return made
 
     # screens
 
@@ -241,16 +151,6 @@ class ConsoleApp(App[None]):
         self.controller.shooting.chosen = ()
         while len(self.screen_stack) > 1:
             self.pop_screen()
-
-    def action_sunlight(self) -> None:
-        """The next theme: dark, sunlight, high contrast; kept for the next time."""
-        self.theme = themes.following(self.theme)
-        said = f"theme: {themes.NAMES[self.theme]}"
-        try:
-            themes.keep_theme(self._settings, self.theme)
-        except OSError as error:
-            said += f" (not kept: {error.strerror})"
-        self.controller.news.say(said)
 
     def action_leave_for(self, what: Literal["robots", "again"] = "robots", said: str = "") -> None:
         """Leaves for the list of robots, or to open this one anew; shots without a result are asked about first."""
@@ -303,8 +203,7 @@ class ConsoleApp(App[None]):
 
     async def _leave_when_written(self) -> None:
         await self.controller.recorder.all_written()
-        if self.controller.output is not None:
-            await self.controller.output.ended()
+        await self.ended()
         self.exit()
 
     def on_unmount(self) -> None:
@@ -332,9 +231,10 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
     """
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
-    terminal.install()
-    output.install()
-    app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
+    prepare()
+    app = ConsoleApp(
+        robot, session, line, settings=themes.settings_path(), drawing=drawing_for(), preferences=read_preferences()
+    )
     try:
         with leaving_on_signals(app.leave):
             app.run()

@@ -6,8 +6,6 @@ from collections.abc import Callable
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from textual.app import App
-
 from fieldtune.console import words
 from fieldtune.console.advice import Advisor
 from fieldtune.console.background import BackgroundThreads, News
@@ -24,6 +22,7 @@ if TYPE_CHECKING:
     from fieldtune.console.encoder_guard import EncoderGuard
     from fieldtune.console.output import Output
     from fieldtune.console.robot_map import RobotMap
+    from fieldtune.console.terminal_app import TerminalApp
     from fieldtune.link.samples import Live
     from fieldtune.session import Session
 
@@ -39,7 +38,7 @@ class Controller:
         session: Session,
         line: ConsoleLine,
         clock: Callable[[], float],
-        app: App[None],
+        app: TerminalApp[None],
         show: Callable[[], None],
     ) -> None:
         self.robot, self.session, self.line, self.clock, self.show = robot, session, line, clock, show
@@ -54,9 +53,8 @@ class Controller:
         self.encoder: EncoderGuard | None = None
         self.history = LineHistory(robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False))
         self.looking = False
-        self.output: Output | None = None
-        """What goes to the terminal; None before the first paint and without one."""
         self._launch: tuple[float, float] | None = None
+        self._told_of_others = False
 
     @cached_property
     def robot_map(self) -> RobotMap:
@@ -64,6 +62,11 @@ class Controller:
         from fieldtune.console.robot_map import RobotMap
 
         return RobotMap(self)
+
+    @property
+    def output(self) -> Output | None:
+        """What goes to the terminal; None before the first paint and without one."""
+        return self._app.output
 
     @property
     def simulated(self) -> bool:
@@ -87,6 +90,10 @@ class Controller:
         live = self.line.snapshot()
         seen = self.shooting.look(live, self.line.seen_in_simulation() if self.simulated else ())
         self.news.forget_old()
+        if live.others and not self._told_of_others:
+            self._told_of_others = True
+            count = len(live.others) + 1
+            self.news.say(f"{count} robots may be plugged in, {live.port} is read: ^p (Ctrl+P) reads the next")
         if seen:
             self.recorder.keep(seen)
             aim = self.shooting.aim
@@ -174,6 +181,16 @@ class Controller:
         self.advisor.forget()
         self.news.say(f"target: {self.shooting.target.name or self.shooting.target.kind}")
         self.advisor.ask_if_changed()
+
+    def another_port(self) -> None:
+        """Reads the next of the ports at which robots were found, and stays with it for the session."""
+        live = self.shooting.live
+        if not live.others:
+            self.news.say("no other robot's port was found: --port names one", bad=True)
+            return
+        following = sorted(live.others, key=lambda port: (port < (live.port or ""), port))[0]
+        self.line.choose(following)
+        self.news.say(f"reading {following} from now on")
 
     def tell_simulator(self, command: str, done: str | None) -> None:
         """Sends a command to the simulated robot and says it is ``done``; a real one is never sent anything."""

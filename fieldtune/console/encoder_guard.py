@@ -34,25 +34,25 @@ class EncoderGuard:
         self._begun = True
         self.verdict = self.verdict or standing(self._session.robot, self._session.log)
 
-    def look(self, live: Live) -> bool:
-        """Takes a snapshot; whether what is to be learned from has changed by it."""
+    def look(self, live: Live) -> None:
+        """Takes a snapshot."""
         if not self._begun or live.state != "live":
-            return False
+            return
         self._watch.see(self._clock(), live.wheel_rpm, live.setpoint, live.power_pct, live.battery_v)
         found = self._watch.verdict
         if found is None or found is self._kept or (self.verdict is not None and self.verdict.against == "hand"):
-            return False
+            return
         self._kept = found
-        return self._found(found)
+        self._found(found)
 
-    def _found(self, found: Verdict) -> bool:
+    def _found(self, found: Verdict) -> None:
+        """A new verdict; kept where by it something else is to be learned from."""
         before, self.verdict = self.verdict, found
         changed = (before is None or before.settled) != found.settled or (
             before is not None and before.causes != found.causes
         )
         if changed:
             self._write(lambda: remember(self._session.robot, self._session.log, found), f"encoder: {found.words}")
-        return changed
 
     def turned_by_hand(self, counts: int, turns: int) -> None:
         """What the counter said of so many turns by hand."""

@@ -20,7 +20,7 @@ RESULTS = [
     _key("l", "result('long')", "Long", "The shot went long (window: too high)"),
     _key("left", "result('left')", "Left", "The shot missed to the left", "←"),
     _key("right", "result('right')", "Right", "The shot missed to the right", "→"),
-    _key("m", "miss", "Miss cm", "Type how far it missed; teaches more than a word"),
+    _key("m", "miss", "Miss", "Type how far it missed, in cm or inches; teaches more than a word"),
     _key("r", "redo", "Redo", "Do again what was undone last"),
     _key(
         "u", "undo", "Undo", "Undo the last thing you did: a shot, a correction, a battery change; it stays in the log"
@@ -28,12 +28,15 @@ RESULTS = [
     _key("x", "no_shot", "No shot", "Nothing was launched: discard the shot that the line reported"),
     _key("y", "yes", "Yes", "Confirm a result although something about it was odd", show=False),
 ]
+ANOTHER_PORT = _key(
+    "ctrl+p", "another_port", "Another port", "Where several robots are plugged in: read the next one", "^p", show=False
+)
 FOLLOW = _key("0", "follow", "Robot's distance", "Use the distance that the robot sends", show=False)
 DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
     *(_key(str(n), f"spot({n})", f"Spot {n}", f"Shoot from named spot {n}", show=False) for n in range(1, 10)),
-    _key("up", "step(0.05)", "Further", "5 cm further away", "↑", show=False),
-    _key("down", "step(-0.05)", "Nearer", "5 cm nearer", "↓", show=False),
+    _key("up", "step(1)", "Further", "5 cm or 2 in further away", "↑", show=False),
+    _key("down", "step(-1)", "Nearer", "5 cm or 2 in nearer", "↓", show=False),
     _key("t", "target", "Target", "Shoot at the robot's next target", show=False),
 ]
 SIMULATED = [
@@ -54,6 +57,7 @@ VIEWS = [
 ALWAYS = [
     _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    _key("ctrl+u", "units", "Units", "Metric or US customary units, for all that is shown and typed", "^u", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]
@@ -94,10 +98,16 @@ def targets_shown(count: int) -> list[Binding]:
     return [Binding("t", "target", "Target")] if count > 1 else []
 
 
+BETWEEN_ROBOTS = [
+    _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),
+]
+"""On the start screen and in a set-up; letters act where no text is typed."""
+
 GROUPS = (
     ("After a shot, on every screen", RESULTS),
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, *TAKING]),
+    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
 )

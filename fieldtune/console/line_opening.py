@@ -44,6 +44,10 @@ class ConsoleLine(Protocol):
         """The last raw lines."""
         ...
 
+    def choose(self, device: str) -> None:
+        """Read another of the ports found."""
+        ...
+
     def tell(self, command: str) -> None:
         """Tell the simulated robot something."""
         ...
@@ -76,6 +80,9 @@ class _SilentLine:
     def recent_lines(self, count: int = 100) -> tuple[str, ...]:
         """None."""
         return ()
+
+    def choose(self, device: str) -> None:
+        """There are none."""
 
     def tell(self, command: str) -> None:
         """Raises ``LinkError``: there is nobody."""

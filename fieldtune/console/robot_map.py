@@ -37,6 +37,7 @@ class RobotMap:
         self.next_shot: NextShot | None = None
         self.gain: GainField | None = None
         self.failed: str | None = None
+        self.unreachable: str | None = None
         self._asked: object = None
         self._wide = np.inf, 0.0
         self._chart: tuple[object, Chart] | None = None
@@ -57,12 +58,14 @@ class RobotMap:
     async def _read(self, places: tuple[float, ...], volts: float | None) -> None:
         ask, name = self._controller.background.ask_slowly, self._controller.shooting.target.name
         self.field = await ask("The map", self._make, places, name, volts)
-        if self.field is not None:  # up to its edges it holds whatever the distance
-            self._wide = float(self.field.distance_m[0]), float(self.field.distance_m[-1])
+        if self.field is not None:  # up to its edges it holds whatever the distance, and no new one widens it for these
+            edges = self.field.distance_m
+            self._wide = min([float(edges[0]), *places]), max([float(edges[-1]), *places])
         self.failed = None if self.field is not None else "this robot scores from nowhere: no map"
         self._controller.show()
         found = await ask("The next shot", self._teaching, name, volts)
-        self.gain, self.next_shot = found if found is not None else (None, None)
+        self.gain, self.next_shot = found if isinstance(found, tuple) else (None, None)
+        self.unreachable = found if isinstance(found, str) else None
         self._controller.show()
 
     def _make(self, places: tuple[float, ...], name: str | None, volts: float | None) -> ChanceField | None:
@@ -73,13 +76,14 @@ class RobotMap:
             return None
         return chance_field(robot, target, belief, *shown, volts, between=lambda: time.sleep(_TAKES_TURNS_S))
 
-    def _teaching(self, name: str | None, volts: float | None) -> tuple[GainField, NextShot] | None:
+    def _teaching(self, name: str | None, volts: float | None) -> tuple[GainField, NextShot] | str:
+        """What shots teach and the one that teaches most; where none can score, that in words."""
         session = self._controller.session
         try:
             planned = session.next(name, volts)
             return gain_field(session.posterior.fit, session.robot.target(name), volts), planned
-        except OutOfReachError:
-            return None
+        except OutOfReachError as error:
+            return str(error)
 
     def chart(self, cursor: tuple[float, float] | None = None, teaching: bool = False) -> Chart | None:
         """The same chart as long as nothing on it moved by what can be seen; None before the field is there."""

@@ -43,6 +43,7 @@ class ShotRecorder:
     ) -> None:
         self._session, self._shooting, self._background, self._news = session, shooting, background, news
         self._clock = clock
+        session.log.file.begin_rescues()
         self.shots: tuple[Shot, ...] = ()
         self.label: str | None = None
         self.writing = 0
@@ -75,7 +76,6 @@ class ShotRecorder:
     def _read(self) -> _Read:
         log = self._session.log
         if not self._opened:
-            log.recall("", wait_s=1.0)  # a log that is locked is told sooner than a write would
             log.open_console(self._console)
             self._opened = True
         return log.version(), log.shots(), log.epoch, log.battery_label, log.unanswered()
@@ -111,6 +111,8 @@ class ShotRecorder:
 
     def look(self) -> None:
         """Now and then, whether someone else wrote to the log: another console, or a command."""
+        if not self._news.text and (waits := self._session.log.file.waits):
+            self._news.say(waits, bad=True)
         if not self._opened:
             if self._look_at and not self._reading and self._clock() >= self._look_at:  # it was locked, or unreadable
                 self.reload()

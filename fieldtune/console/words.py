@@ -6,6 +6,9 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from fieldtune.person_units import how_far, miss, us
+from fieldtune.plain_text import counted as counted
+
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.samples import Live
@@ -27,14 +30,14 @@ def setpoint(value: float | None, robot: Robot) -> str:
     return "unknown" if value is None else f"{number(value, robot)} {robot.setpoint.unit}"
 
 
-def counted(count: int, noun: str) -> str:
-    """``1 shot``, ``3 shots``."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
-
-
 def metres(value: float | None) -> str:
-    """A distance: centimetres are told apart."""
-    return "unknown" if value is None else f"{value:.2f} m"
+    """A distance: centimetres or half inches are told apart."""
+    return "unknown" if value is None else how_far(value)
+
+
+def metres_cell(value: float | None) -> str:
+    """A distance in a column; as wide as the longest of that system's units."""
+    return f"{metres(value):>{11 if us() else 8}}"
 
 
 def volts(value: float | None) -> str:
@@ -152,9 +155,10 @@ def link_line(live: Live) -> str:
     """Link health in one breath."""
     rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
     lost = sum(live.health.dropped.values())
-    dropped = f", {lost} lines dropped" if lost else ""
+    dropped = f", {counted(lost, 'line')} dropped" if lost else ""
     said = re.sub(r"sim://\S*[/\\](\S+)\.toml", r"sim://\1", live.words)  # which file it is does not matter here
-    return f"{said}{rate if live.state == 'live' else ''}{dropped}"
+    other = f"; also {live.others[0]}: ^p reads it" if live.others else ""
+    return f"{said}{rate if live.state == 'live' else ''}{dropped}{other}"
 
 
 def holds(aim: Aim, robot: Robot) -> tuple[str, bool]:
@@ -172,9 +176,9 @@ def result_of(shot: Shot) -> str:
     """A shot's result in words, with its measured miss."""
     said = [] if shot.result is None else [str(shot.result)]
     if shot.miss_m is not None:
-        said.append(f"{100 * shot.miss_m:+.0f} cm")
+        said.append(miss(shot.miss_m))
     if shot.side_m is not None:
-        said.append(f"side {100 * shot.side_m:+.0f} cm")
+        said.append(f"side {miss(shot.side_m)}")
     return " ".join(said) or "no result"
 
 
@@ -182,12 +186,12 @@ def seen_result(result: Result, miss_m: float | None) -> str:
     """What was seen of a shot: ``short, by 12 cm``."""
     if miss_m is None or result not in ("short", "long"):
         return str(result)
-    return f"{result}, by {100 * abs(miss_m):.0f} cm"
+    return f"{result}, by {miss(abs(miss_m), signed=False)}"
 
 
 def result_words(result: Result | None, miss_m: float | None) -> str:
     """A result or a measured miss, in a word."""
-    return str(result) if result is not None else "this miss" if miss_m is None else f"{100 * miss_m:+.0f} cm"
+    return str(result) if result is not None else "this miss" if miss_m is None else miss(miss_m)
 
 
 def age(seconds: float) -> str:

@@ -20,12 +20,14 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
-from fieldtune.aim.hood import at_best_angle, reach_of_all
+from fieldtune.aim.hood import at_best_angle
 from fieldtune.aim.places import working_range
+from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.results import NextShot
 from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
 from fieldtune.normal import ndtr, ndtri
+from fieldtune.person_units import from_to
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
@@ -236,7 +238,7 @@ def _expected(place: Place, places: list[Place], weights: FloatArray, trial: int
 
 
 def _why(places: list[Place], gain: float, now: float) -> str:
-    span = f"{places[0].reading:.1f} to {places[-1].reading:.1f} m"
+    span = from_to(places[0].reading, places[-1].reading, "m", 1)
     if gain < _WORTH:
         return (
             "shoot where you will play: one more shot will hardly change what is known,"

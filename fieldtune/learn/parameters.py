@@ -93,12 +93,12 @@ def batteries_that_came_back(epochs: Sequence[int], labels: Mapping[int, str | N
 
 
 def heavy_tailed(u: FloatArray) -> FloatArray:
-    """Standard normal to Tukey's heavy_tailed-tailed h distribution."""
+    """Standard normal to Tukey's heavy-tailed h distribution."""
     return np.asarray(u * np.exp(np.minimum(_TAIL * u * u / 2, 20.0)))
 
 
 def heavy_tailed_slopes(u: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """First and second derivative of ``heavy``."""
+    """First and second derivative of ``heavy_tailed``."""
     growth = np.exp(np.minimum(_TAIL * u * u / 2, 20.0))
     return (1 + _TAIL * u * u) * growth, _TAIL * u * (3 + _TAIL * u * u) * growth
 

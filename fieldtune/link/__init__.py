@@ -9,10 +9,11 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from fieldtune.link.line import Line, health_words
+    from fieldtune.link.line import Line
+    from fieldtune.link.line_health import health_words
     from fieldtune.link.monitor import Monitor
     from fieldtune.link.recording import Decoded, Recorder, decode
-    from fieldtune.link.recording_reader import read_header
+    from fieldtune.link.recording_reader import RecordedLine
     from fieldtune.link.samples import Health, Live, Sample, ShotSeen, State, WheelFigures
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "Line",
     "Live",
     "Monitor",
+    "RecordedLine",
     "Recorder",
     "Sample",
     "ShotSeen",
@@ -28,15 +30,15 @@ __all__ = [
     "WheelFigures",
     "decode",
     "health_words",
-    "read_header",
 ]
 
 _ROOMS = {
-    "line": ("Line", "health_words"),
+    "line": ("Line",),
+    "line_health": ("health_words",),
     "samples": ("Sample", "Health", "Live", "ShotSeen", "State", "WheelFigures"),
     "monitor": ("Monitor",),
     "recording": ("Decoded", "Recorder", "decode"),
-    "recording_reader": ("read_header",),
+    "recording_reader": ("RecordedLine",),
 }
 _HOMES = {name: room for room, names in _ROOMS.items() for name in names}
 

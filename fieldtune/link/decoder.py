@@ -93,6 +93,10 @@ class LineDecoder:
         self._refuse_held()
         self._last = None
 
+    def begin_anew(self) -> None:
+        """Nothing is known of clock and wheel any more: the robot's clock isn't trusted, or it is another robot."""
+        self._base = self._held = None
+
     def take_all(
         self, lines: list[WireValues] | LineTable, arrival: float, numbers: Sequence[int], total: int, doubted: bool
     ) -> list[Sample]:
@@ -127,7 +131,7 @@ class LineDecoder:
         if samples is not None:
             last = table.last()
             if self._continuity.clocks.judge(last, arrival, table.lines):
-                self._begin_anew()
+                self.begin_anew()
             self._last, self._refused_clocks = last, 0
             self.good += table.lines
         return samples
@@ -135,7 +139,7 @@ class LineDecoder:
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
-            self._begin_anew()
+            self.begin_anew()
         self._seen = wire
         sample = self._continuity.measured(wire, arrival)
         if self._impossible(sample) and not self._settled(sample):
@@ -219,7 +223,7 @@ class LineDecoder:
             self._refused_clocks += 1
             if self._refused_clocks >= _CLOCK_GIVEN_UP:
                 self._continuity.clocks.distrust("the robot's clock jumps")
-                self._begin_anew()
+                self.begin_anew()
 
     def _look_for_another(self, held: _Held) -> None:
         """Whether the lines whose wheel does not follow follow each other: then they are another robot's."""
@@ -240,10 +244,6 @@ class LineDecoder:
         self._in_row = self._in_row + 1 if follows else max(self._in_row - 3, 0)
         if self._in_row == _ANOTHER:
             self.notices["lines of two robots mixed: unplug one"] += 1
-
-    def _begin_anew(self) -> None:
-        """The robot's clock is no longer trusted: what is known of the wheel by it goes too."""
-        self._base = self._held = None
 
     def _impossible(self, sample: Sample) -> list[str]:
         """Names of readings that this robot can't produce."""

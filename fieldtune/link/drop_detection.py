@@ -247,7 +247,8 @@ class DropDetector:
         if np.count_nonzero(t < instant) < 4 or np.count_nonzero(t > instant) < 4:
             return [] if last_chance else None
         t, x, floor = t - instant, x - x[0], self._floor(t, x, part, tick_s)
-        candidate.depth = candidate.depth or self._measured(instant, period, tick_s, sure=False).depth_rpm / 60
+        drop = self._measured(instant, period, tick_s)
+        candidate.depth = candidate.depth or drop.depth_rpm / 60
         slow, stays = suddenness(t, x, floor, math.sqrt(12 * floor))
         candidate.evidence = max(candidate.evidence, slow)
         candidate.returns = max(candidate.returns, min(slow, stays))
@@ -256,7 +257,6 @@ class DropDetector:
         plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
         if not plain and not _even_before(t, x, period, candidate.depth):
             return []
-        drop = self._measured(instant, period, tick_s, sure=False)
         if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
         large = drop.depth_rpm >= _SHARE_SURE * self._expected * drop.before_rpm
@@ -304,7 +304,7 @@ class DropDetector:
         t, x, _ = self._between(at - half, at + half)
         return float(np.polyfit(t - at, x - x[0], 1)[0]) * 60 if len(t) >= 3 else None
 
-    def _measured(self, instant: float, period: float, tick_s: float, sure: bool) -> Drop:
+    def _measured(self, instant: float, period: float, tick_s: float) -> Drop:
         """The speed at release from the run before it, and the depth with the recovery taken out.
 
         A strong motor makes good within a few hundredths of a second what a straight line would average over.
@@ -313,7 +313,7 @@ class DropDetector:
         t, x, part = self._between(since, instant + max(0.1, 3.5 * period))
         at = self._samples[max(bisect_right(self._t, instant + 0.002) - 1, 0)]
         rate, depth = speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
-        return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure)
+        return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)
 
 
 def _slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.line_format import LineFormat, LinePatterns, LooseReader, looks_like_text
+from fieldtune.link.line_format import LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
 from fieldtune.link.line_table import FEWEST_LINES, LineTable, TablePattern, checked_payloads
 from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
 
@@ -25,6 +25,7 @@ RAW_KEPT = 400
 _LF = 10
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _DAMAGE = ("checksum", "over-long", "cut off")
+_START_UP = 60  # lines that a controller prints at most while it starts
 
 
 def checksum(payload: bytes) -> int:
@@ -71,6 +72,10 @@ class Framer:
         self._strict: WireValues | None = None
         self._rest = b""
         self._flooded = False
+        self.start_up = 0
+        """Lines refused between opening and the first good one: many a controller starts anew then, and says so."""
+        self._spoke = False
+        self._before: tuple[Counter[str], int] | None = (Counter(), 0)
 
     @property
     def set_aside(self) -> Counter[str]:
@@ -82,6 +87,7 @@ class Framer:
         self._rest = b""
         self._flooded = False
         self._checked_seen = False
+        self._before, self._spoke = (self.dropped.copy(), self.damaged), False
 
     def feed(self, chunk: bytes) -> list[WireValues]:
         """The good records whose line ends in this chunk."""
@@ -140,9 +146,12 @@ class Framer:
                 loosely = self._loosely(line, error.cause)
                 if not isinstance(loosely, WireValues):
                     self.dropped[loosely] += 1
+                    self._spoke = self._spoke or not is_readings(line, self._format.names)
                     keep((line[-LONGEST:], loosely))
                     continue
                 wire = loosely
+            if self._before is not None:
+                self._leave_out_start_up(*self._before)
             keep((line, None))
             append(wire)
             numbers.append(self.lines)
@@ -150,6 +159,13 @@ class Framer:
         if len(lines) >= FEWEST_LINES and good:
             self._learn(good)
         return found
+
+    def _leave_out_start_up(self, before: Counter[str], damaged: int) -> None:
+        """What was refused since the port was opened is no sign of a bad wire, unless it was very much."""
+        self._before, refused = None, self.dropped - before
+        if self._spoke and 1 < refused.total() <= _START_UP:
+            self.dropped, self.damaged = self.dropped - refused, damaged
+            self.start_up += refused.total()
 
     def _loosely(self, line: bytes, cause: str) -> WireValues | str:
         """What a line that was refused says otherwise, if such lines keep coming; else the cause. Notes damage."""

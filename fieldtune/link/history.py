@@ -21,7 +21,7 @@ STEP_S = 0.05
 _MOST = 8 * 3600 * 20
 """Steps that are kept: eight hours."""
 _NAN = math.nan
-_KEPT = ("rpm", "draw", "setpoint", "power", "volts", "amps")
+_KEPT = ("setpoint", "power", "volts", "amps")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ class LineHistory:
 
     def _add(self, sample: Sample) -> None:
         value = sample.wheel_rpm if self._is_wheel else sample.draw_mm
-        said = (sample.wheel_rpm, sample.draw_mm, sample.setpoint, sample.power_pct, sample.battery_v, sample.current_a)
+        said = (sample.setpoint, sample.power_pct, sample.battery_v, sample.current_a)
         if not self._times or sample.time_s >= self._times[-1] + STEP_S:
             if len(self._times) >= _MOST:
                 self._forget(_MOST // 8)

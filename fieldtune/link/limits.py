@@ -15,6 +15,14 @@ if TYPE_CHECKING:
 _VOLTS_BEYOND = (0.7, 1.05)
 """Shares of a battery's usual range within which a reading is odd, but not impossible."""
 
+COUNTS_OFF, TICKS_OFF, SPEED_OFF = 1.5, 1.2, 0.06
+"""By how much the next line's turns may be off those of an even run: counts, ticks of its clock, share of the speed."""
+RPM_OFF, LEAST_SPEED, SCATTERS_OFF = 0.04, 1 / 20, 4.0
+"""By how much the robot's own rpm may be off the last: share of the speed (of this share of the fastest at least), and
+how many times its usual scatter."""
+VOLTS_OFF = (0.15, 0.3)
+"""By how much the battery may be off the last: share, and volts beside it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections import Counter, deque
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
@@ -61,14 +61,15 @@ class Line:
         """
         framer, decoder = self._framer, self._decoder
         lines = framer.read(chunk)
-        doubted = framer.damaged + decoder.damaged != self._dropped_before or self._doubted(arrival_s)
+        doubted = framer.damaged + decoder.damaged > self._dropped_before or self._doubted(arrival_s)
         samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
         if self.last_arrival_s is not None:
             self._gaps_s.append(arrival_s - self.last_arrival_s)
         if dropped != self._dropped_before:
-            self._dropped_before, self._dropped_at = dropped, arrival_s
+            self._dropped_at = arrival_s if dropped > self._dropped_before else -10.0
+            self._dropped_before = dropped
         if samples:
             self._see(samples, arrival_s)
         return samples
@@ -120,7 +121,7 @@ class Line:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
         self._shots.see(sample, self._track.placed, tick, noisy)
-        self._history.add(sample.time_s, sample.wheel_rpm, sample.battery_v)
+        self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._note(sample)
 
@@ -141,6 +142,14 @@ class Line:
         self._decoder.reconnected()
         self._history.gap()
         self._extra[why] += 1
+
+    def begin_anew(self, why: str) -> None:
+        """What comes next has nothing to do with what was before: another robot's line. Counts stay."""
+        self.reconnected(why)
+        self._decoder.begin_anew()
+        for recent in self._recent.values():
+            recent.clear()
+        self._break()
 
     @property
     def good(self) -> int:
@@ -163,10 +172,12 @@ class Line:
         notices = dict(decoder.notices + self._extra + framer.set_aside)
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
+        if framer.start_up:
+            notices["start-up text"] = framer.start_up
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
         return Health(
-            lines=framer.lines,
+            lines=framer.lines - framer.start_up,
             good=self.good,
             dropped=dict(framer.dropped + decoder.dropped),
             notices=notices,
@@ -184,9 +195,9 @@ class Line:
 
     def live(self, state: State, words: str, port: str | None, now_s: float) -> Live:
         """A snapshot at host time ``now_s``; readings that are too old are unknown."""
-        shown_now = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
+        shown_now: dict[str, Any] = {name: self._shown(recent, now_s) for name, recent in self._recent.items()}
         speed = self._speed_shown(now_s)
-        seconds, rpm, volts = self._history.arrays()
+        seconds, rpm = self._history.arrays()
         return Live(
             state=state,
             words=words,
@@ -200,7 +211,6 @@ class Line:
             unsure=self._shots.unsure,
             history_s=seconds,
             history_rpm=rpm,
-            history_volt=volts,
         )
 
     def _speed_shown(self, now_s: float) -> float | None:
@@ -214,19 +224,3 @@ class Line:
     def _shown(recent: deque[tuple[float, float]], now_s: float) -> float | None:
         values = [value for value, at in recent if now_s - at <= _SHOWN_S]
         return statistics.median_low(values) if values else None
-
-
-def health_words(health: Health) -> str:
-    """``98.7 lines/s, 3 dropped: checksum`` — the line's health in one breath."""
-    parts = ["rate unknown" if health.rate_hz is None else f"{health.rate_hz:.1f} lines/s"]
-    if health.dropped:
-        causes = sorted(health.dropped.items(), key=lambda item: -item[1])
-        if len(causes) == 1:
-            parts.append(f"{causes[0][1]} dropped: {causes[0][0]}")
-        else:
-            named = ", ".join(f"{n} {cause}" for cause, n in causes)
-            parts.append(f"{sum(health.dropped.values())} dropped: {named}")
-    parts += [f"{name} x{n}" if n > 1 else name for name, n in health.notices.items()]
-    if health.clock == "arrival":
-        parts.append("no usable clock from the robot, arrival times stand in")
-    return ", ".join(parts)

@@ -68,6 +68,11 @@ def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
     return plain and letters > digits and not any(name.encode() in line for name in names)
 
 
+def is_readings(line: bytes, names: Mapping[str, str]) -> bool:
+    """Whether a line is of readings, if damaged ones: neither words for a person nor bytes at another speed."""
+    return not line.translate(None, _PLAIN) and not looks_like_text(line, names)
+
+
 def alike(name: str) -> str:
     """A name without what people write differently: ``Wheel RPM`` and ``wheel_rpm`` are alike."""
     return re.sub(r"[\s_-]+", "", name).casefold()
@@ -149,6 +154,7 @@ class LineFormat:
 
     def __init__(self, settings: LinkSettings) -> None:
         self.names = names_on_wire(settings.fields)
+        self._theirs = {ours: theirs for theirs, ours in self.names.items()}
         self.set_aside: Counter[str] = Counter()
         self._decode_json = json_decoder(self.names)
         self._empty = self._decode_json(b"{}")
@@ -243,8 +249,7 @@ class LineFormat:
             values.pop()  # many programs end each value with a comma
         if len(values) != len(self._columns):
             raise NotDataError("columns")
-        theirs_of = {ours: theirs for theirs, ours in self.names.items()}
-        return self._values((theirs_of.get(name, name), v) for name, v in zip(self._columns, values, strict=True))
+        return self._values((self._theirs.get(name, name), v) for name, v in zip(self._columns, values, strict=True))
 
 
 def _split_pairs(text: str) -> Iterator[tuple[str, str]]:

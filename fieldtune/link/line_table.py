@@ -18,12 +18,21 @@ from numpy.typing import NDArray
 
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
 from fieldtune.link.clock import AHEAD_S, TRAIL, LineState
+from fieldtune.link.limits import (
+    COUNTS_OFF,
+    LEAST_SPEED,
+    RPM_OFF,
+    SCATTERS_OFF,
+    SPEED_OFF,
+    TICKS_OFF,
+    VOLTS_OFF,
+    Limits,
+)
 from fieldtune.link.samples import Sample, SampleChooser
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
-    from fieldtune.link.limits import Limits
     from fieldtune.link.plausibility import Continuity
 
 Bytes = NDArray[np.uint8]
@@ -199,7 +208,7 @@ def _turns(
     waited = times - _last_move_s(base, times, step)
     if np.any((step == 0) & (np.abs(rate) * waited * limits.counts_per_turn > _OVERDUE)):
         return None  # the counter is read more seldom than lines come
-    room = 1.5 / limits.counts_per_turn + 1.2 * base.tick * np.abs(rate) + 0.06 * np.abs(rate) * elapsed
+    room = COUNTS_OFF / limits.counts_per_turn + (TICKS_OFF * base.tick + SPEED_OFF * elapsed) * np.abs(rate)
     room += limits.tight_rps2 * elapsed * elapsed / 2
     return turns if bool(np.all(np.abs(step - rate * elapsed) <= room)) else None
 
@@ -228,12 +237,13 @@ def _readings_follow(base: LineState, limits: Limits, si: dict[str, FloatArray],
     volts, rpm = si.get("battery_v"), si.get("wheel_rpm")
     if volts is not None:
         before = np.concatenate([[volts[0] if base.volts is None else base.volts], volts[:-1]])
-        if np.any(np.abs(volts - before) > 0.15 * before + 0.3):
+        if np.any(np.abs(volts - before) > VOLTS_OFF[0] * before + VOLTS_OFF[1]):
             return False
     if rpm is not None:
         speed = rpm / 60
         before = np.concatenate([[speed[0] if base.rpm is None else base.rpm / 60], speed[:-1]])
-        room = 0.04 * np.maximum(before, limits.wheel_rpm / 1200) + 4 * base.scatter + limits.tight_rps2 * elapsed
+        room = RPM_OFF * np.maximum(before, LEAST_SPEED * limits.wheel_rpm / 60) + SCATTERS_OFF * base.scatter
+        room += limits.tight_rps2 * elapsed
         if np.any(np.abs(speed - before) > room) or not rpm.all():
             return False
     return True

@@ -19,6 +19,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.port_search import Found, PortSearch, is_text
 from fieldtune.link.ports import Lost, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
+from fieldtune.port_names import scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live, Sample, State
@@ -68,6 +69,9 @@ class Monitor:
         self._offset_s = 0.0
         self._last_us = 0
         self._followed = False
+        self._there: tuple[ports.Candidate, ...] = ()
+        self._chosen: Mapping[str, Any] | None = None
+        self._leave = threading.Event()
 
     # -- life --------------------------------------------------------------------------------------------------------
 
@@ -113,6 +117,7 @@ class Monitor:
             if state == "live" and last is not None and now - last > STALLED_S:
                 state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
             live = self._line.live(state, words, self._device, now)
+            live.others = tuple(one.device for one in self._there if one.device != self._device)
         recorder = self._recorder
         return live if recorder is None or recorder.failed is None else _unrecorded(live, recorder.failed)
 
@@ -131,7 +136,15 @@ class Monitor:
     @property
     def simulated(self) -> bool:
         """Whether the line that was asked for is our own simulated robot's."""
-        return self._named is not None and self._named.startswith("sim://")
+        return scheme_of(self._named) == "sim"
+
+    def choose(self, device: str) -> None:
+        """Reads another of the ports found from now on, and no other: one of ``Live.others``."""
+        with self._lock:
+            one = next((one for one in self._there if one.device == device), None)
+            if one is not None:
+                self._chosen = one.identity
+                self._leave.set()
 
     def tell(self, command: str) -> None:
         """Tells the simulated robot ``setpoint=2450``, ``distance_m=2.4`` or ``fire``.
@@ -151,7 +164,7 @@ class Monitor:
     # -- the reader thread -------------------------------------------------------------------------------------------
 
     def _run(self) -> None:
-        search = PortSearch(self.robot, self._named, self._baud, self._remembered, self._stop)
+        search = PortSearch(self.robot, self._named, self._baud, self._remembered, self._over)
         while not self._stop.is_set() and self._state != "ended":
             try:
                 self._round(search)
@@ -159,11 +172,21 @@ class Monitor:
                 self._say("lost", f"reading failed: {type(error).__name__}: {error}; trying again")
                 self._stop.wait(_RETRY_S)
 
+    def _over(self) -> bool:
+        """Whether the port that is open is to be left."""
+        return self._stop.is_set() or self._leave.is_set()
+
     def _round(self, search: PortSearch) -> None:
         """Finds a port and follows it as long as it lasts."""
+        with self._lock:
+            if self._leave.is_set():
+                self._leave.clear()
+                search.only, self._followed = self._chosen, False
+                self._device = str(search.only["device"]) if search.only else None
+                self._line.begin_anew("another port")
         found = search.listen(self._say_searching)
         if found is None:
-            self._stop.wait(_RETRY_S)
+            self._stop.wait(0.0 if self._leave.is_set() else _RETRY_S)
             return
         self._port = found.port
         try:
@@ -193,7 +216,7 @@ class Monitor:
         good_before, began, lately = self._line.good, time.monotonic(), b""
         for data, arrival_s in found.heard:
             self._take(data, arrival_s)
-        while not self._stop.is_set():
+        while not self._over():
             if not good:
                 good = self._line_is_good(found, good_before)
                 if not good and time.monotonic() - began > _UNPROVEN_S:
@@ -219,7 +242,7 @@ class Monitor:
         """
         if ports.is_url(found.device):
             return False
-        if self._named is None and any(c.device != found.device for c in ports.candidates()):
+        if self._named is None and self._chosen is None and any(c.device != found.device for c in ports.candidates()):
             return True
         return self._baud is None and len(lately) >= _LATELY and not is_text(lately)
 
@@ -227,7 +250,11 @@ class Monitor:
         """Turns live on the first lines that decode and are plausible, and lets the session remember the port."""
         if self._line.good <= good_before:
             return False
-        words = f"reading {found.device}{found.speed_words}{self._others(found)}"
+        words = f"reading {found.device}{found.speed_words}"
+        if self._named is None:
+            there = tuple(one for one in ports.candidates() if one.identity["vid"] is not None)
+            with self._lock:
+                self._there = there
         self._say("live", words)
         if self._on_good is not None and not ports.is_url(found.device):
             try:
@@ -235,13 +262,6 @@ class Monitor:
             except Exception as error:  # the caller's, and no reason to stop reading
                 self._say("live", f"{words}, but it can't be remembered: {error}")
         return True
-
-    def _others(self, found: Found) -> str:
-        """Other robots there may be, where this port was not named but found: which one is read is said, and chosen."""
-        if self._named is not None:
-            return ""
-        usb = [c.device for c in ports.candidates() if c.identity.get("vid") is not None and c.device != found.device]
-        return f"; there is also {', '.join(usb[:3])}: --port chooses" if usb else ""
 
     def _take(self, data: bytes, arrival_s: float | None) -> None:
         """Feeds the line; arrival is kept in whole microseconds, so that a recording replays to the bit."""

@@ -13,12 +13,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
+from fieldtune.link.limits import (
+    COUNTS_OFF,
+    LEAST_SPEED,
+    RPM_OFF,
+    SCATTERS_OFF,
+    SPEED_OFF,
+    TICKS_OFF,
+    VOLTS_OFF,
+    Limits,
+)
 from fieldtune.link.samples import Sample
 from fieldtune.link.wire_values import WireValues, readings_of
 
 if TYPE_CHECKING:
     from fieldtune.arrays import IntArray
-    from fieldtune.link.limits import Limits
 
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
 _FELL = 0.7
@@ -197,13 +206,13 @@ class Continuity:
     def _wheel_follows(self, base: LineState, step: float, elapsed: float, loose: bool) -> bool:
         limits = self.limits
         fastest = limits.wheel_rpm / 60
-        noise = 1.5 / (limits.counts_per_turn or 1.0)
+        noise = COUNTS_OFF / (limits.counts_per_turn or 1.0)
         rate = 0.0 if base.still else base.rate
         if rate is None:
             return abs(step) <= fastest * (elapsed + base.tick) + noise
-        noise += (1.2 * base.tick + 2 * base.stale_s) * abs(rate)
+        noise += (TICKS_OFF * base.tick + 2 * base.stale_s) * abs(rate)
         if not loose:
-            room = noise + 0.06 * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
+            room = noise + SPEED_OFF * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
             return abs(step - rate * elapsed) <= room
         forward = step if rate >= 0 else -step
         limit = min((abs(rate) + limits.accel_rps2 * elapsed) * elapsed, fastest * (elapsed + base.tick))
@@ -214,7 +223,8 @@ class Continuity:
             return True
         limits, elapsed = self.limits, sample.time_s - base.rpm_s
         change = (sample.wheel_rpm - base.rpm) / 60
-        room = 0.04 * max(base.rpm / 60, limits.wheel_rpm / 1200) + 4 * base.scatter
+        least = LEAST_SPEED * limits.wheel_rpm / 60
+        room = RPM_OFF * max(base.rpm / 60, least) + SCATTERS_OFF * base.scatter
         if not loose:
             return abs(change) <= room + limits.tight_rps2 * elapsed
         fall = room + _FALL * base.rpm / 60 + self._brake_rps2(base) * elapsed
@@ -234,9 +244,10 @@ class Continuity:
     @staticmethod
     def _readings_follow(base: LineState, sample: Sample, loose: bool) -> str | None:
         volts, before = sample.battery_v, base.volts
-        if not loose and volts is not None and before is not None and abs(volts - before) > 0.15 * before + 0.3:
-            return "battery"
-        return None
+        if loose or volts is None or before is None:
+            return None
+        share, beside = VOLTS_OFF
+        return "battery" if abs(volts - before) > share * before + beside else None
 
     def advance(self, base: LineState, wire: WireValues, number: int, sample: Sample) -> None:
         """Moves ``base`` on to a line that follows it."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -68,13 +67,15 @@ class PortSearch:
         name: str | None,
         baud: int | None,
         remembered: Mapping[str, Any],
-        stop: threading.Event,
+        stop: Callable[[], bool],
     ) -> None:
         self._robot = robot
         self._name = name
         self._baud = baud
         self._remembered = dict(remembered)
         self._stop = stop
+        self.only: Mapping[str, Any] | None = None
+        """The one that a person chose among several: no other is tried, whatever its name when it is back."""
 
     def remember(self, found: Found) -> None:
         """Tries this port and speed first from now on."""
@@ -87,13 +88,19 @@ class PortSearch:
         """
         if self._name is not None:
             return self._try(ports.named(self._name, self._baud, self._remembered), say, patient=True)
-        options = ports.candidates(self._remembered, self._baud)
+        options, only = ports.candidates(self._remembered, self._baud), self.only
+        if only is not None:
+            options = [option for option in options if ports.same_hardware(option.identity, only)]
+            options = sorted(options, key=lambda option: option.device != only["device"])[:1]
+            if not options:
+                say("searching", f"{only['device']} is not there; check the cable")
+                return None
         if not options:
             say("searching", "no serial port found; connect the robot, or choose the simulated one")
             return None
         kept: Found | None = None
         for candidate in options:
-            if self._stop.is_set():
+            if self._stop():
                 break
             found = self._try(candidate, say, patient=len(options) == 1)
             if found is None:
@@ -139,7 +146,7 @@ class PortSearch:
             so_far = "; so far it sends bytes, but no text" if noise else ""
             say("searching", f"listening on {candidate.device} at {baud} baud{so_far}")
             while not self._prove(found):
-                if self._stop.is_set():
+                if self._stop():
                     return None
                 say("searching", f"{candidate.device} is open but silent; does the robot program run?")
                 if not patient:
@@ -155,7 +162,7 @@ class PortSearch:
         trial = Line(self._robot)
         began = time.monotonic()
         first_s: float | None = None
-        while not self._stop.is_set():
+        while not self._stop():
             data, arrival_s = read_chunk(found.port)
             now = time.monotonic() - began
             if data:

@@ -13,14 +13,17 @@ from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.link.urls import open_url
-from fieldtune.port_names import SCHEMES
+from fieldtune.port_names import SCHEMES, scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 try:
-    from termios import error as _TermiosError
+    import termios as _posix
+
+    _TermiosError = _posix.error
 except ImportError:  # Windows has no termios, and raises none of its errors
+    _posix = None  # type: ignore[assignment]
     _TermiosError = OSError  # type: ignore[misc,assignment]
 
 _MOST = 65_536
@@ -115,7 +118,7 @@ class Candidate:
 
 def is_url(name: str) -> bool:
     """Whether a port's name is a pyserial URL rather than a device."""
-    return "://" in name
+    return scheme_of(name) is not None
 
 
 def identity_of(port: PortInfo) -> dict[str, Any]:
@@ -123,11 +126,11 @@ def identity_of(port: PortInfo) -> dict[str, Any]:
     return {"device": port.device, "vid": port.vid, "pid": port.pid, "serial_number": port.serial_number}
 
 
-def _same_hardware(port: PortInfo, remembered: Mapping[str, Any]) -> bool:
+def same_hardware(port: Mapping[str, Any], remembered: Mapping[str, Any]) -> bool:
+    """Whether two identities are of one device, under whatever name."""
     if remembered.get("vid") is None:
-        return port.device == remembered.get("device")
-    own = (port.vid, port.pid, port.serial_number)
-    return own == (remembered.get("vid"), remembered.get("pid"), remembered.get("serial_number"))
+        return bool(port["device"] == remembered.get("device"))
+    return all(port[name] == remembered.get(name) for name in ("vid", "pid", "serial_number"))
 
 
 def _bauds(baud: int | None, remembered: int | None) -> tuple[int, ...]:
@@ -146,15 +149,16 @@ def candidates(
     found = list(list_ports.comports()) if ports is None else ports
     real = [p for p in found if p.vid is not None or (p.hwid and p.hwid != "n/a")]
 
-    def rank(port: PortInfo) -> tuple[int, str]:
-        if known and _same_hardware(port, known):
-            return (0, port.device)
-        return (1 if port.vid is not None else 2, port.device)
+    def rank(port: PortInfo) -> tuple[int, bool, str]:
+        if known and same_hardware(identity_of(port), known):
+            return 0, port.device != known.get("device"), port.device
+        return 1 if port.vid is not None else 2, False, port.device
 
     result = []
     for port in sorted(real, key=rank):
-        good = known.get("baud") if known and _same_hardware(port, known) else None
-        result.append(Candidate(port.device, _bauds(baud, good), identity_of(port)))
+        identity = identity_of(port)
+        good = known.get("baud") if known and same_hardware(identity, known) else None
+        result.append(Candidate(port.device, _bauds(baud, good), identity))
     return result
 
 
@@ -174,10 +178,27 @@ def open_port(device: str, baud: int, robot: Robot | None = None) -> serial.Seri
     settings: dict[str, Any] = {"baudrate": baud, "timeout": READ_TIMEOUT_S}
     if not is_url(device):
         settings["exclusive"] = True
+    gentle = robot is not None and robot.link.opening == "gentle" and not is_url(device)
+    if gentle and _posix is None:
+        settings |= {"dtr": False, "rts": False}
     try:
-        return open_url(device, robot, **settings)
+        port = open_url(device, robot, **settings)
+        if gentle and _posix is not None:
+            _keep_dtr(port)
+        return port
     except (OSError, ValueError) as error:
         raise LinkError(explained(device, error)) from None
+
+
+def _keep_dtr(port: serial.SerialBase) -> None:
+    """Lets DTR stay as it is when the port is closed (POSIX termios, HUPCL).
+
+    Here the system raises DTR at opening, whatever a program asks for; where it has stayed up since the last time, that
+    is no edge, and no controller takes it for its reset. Elsewhere it is left low in the first place.
+    """
+    flags = _posix.tcgetattr(port.fileno())
+    flags[2] &= ~_posix.HUPCL
+    _posix.tcsetattr(port.fileno(), _posix.TCSANOW, flags)
 
 
 def explained(device: str, error: Exception) -> str:

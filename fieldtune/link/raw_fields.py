@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fieldtune.line_fields import WIRE_NAMES
+from fieldtune.link.line_health import advice
 from fieldtune.link.mapping import Meaning, Reading, guess, pairs, read_names
 from fieldtune.link.samples import Health
 from fieldtune.link.wire_values import NotANumberError, value_of
@@ -79,13 +80,13 @@ _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,batter
 
 
 def remedies(health: Health, lines: Sequence[str], fixed_baud: int | None = None) -> list[str]:
-    """What to do where no line, or no more than one in ten, can be used: lines of text, the exact ones to paste last.
+    """What to do about refused lines; where hardly any can be used, the exact lines to paste into the profile, last.
 
     ``lines``: raw lines made harmless, as ``Monitor.recent_lines`` gives them; ``fixed_baud``: the speed, if it was
     named and not found.
     """
     if not health.dropped or 10 * health.good > health.lines:
-        return []
+        return advice(health)
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(texts)

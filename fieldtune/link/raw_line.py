@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
-from fieldtune.link.framing import shown
+from fieldtune.link.framing import LONGEST, shown
 from fieldtune.link.port_search import is_text
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 _KEPT = 200
 _LISTEN_S = 0.8
 _RETRY_S = 0.5
-_LONGEST = 512
 
 
 class RawLine:
@@ -106,10 +105,10 @@ class RawLine:
             return
         self.bytes += len(data)
         *lines, self._rest = (self._rest + data).replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
-        self._rest = self._rest[-_LONGEST:]
+        self._rest = self._rest[-LONGEST:]
         now = time.monotonic()
         with self._lock:
-            self._lines.extend((now, shown(line[-_LONGEST:])) for line in lines[-_KEPT:] if line.strip())
+            self._lines.extend((now, shown(line[-LONGEST:])) for line in lines[-_KEPT:] if line.strip())
         speed = "" if ports.is_url(self.device) or self.baud is None else f" at {self.baud} baud"
         self.words = f"sends text{speed}"
 

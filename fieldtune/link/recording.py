@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import OutputError
 from fieldtune.link.line import Line
-from fieldtune.link.recording_reader import MAGIC, VERSION, chunks, is_plain, varint
+from fieldtune.link.recording_reader import MAGIC, VERSION, RecordedLine, varint
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live, Sample
@@ -165,18 +165,18 @@ class Decoded:
     raw: tuple[str, ...] = ()
 
 
-def decode(path: Path | str, robot: Robot) -> Decoded:
+def decode(recording: Path | str | RecordedLine, robot: Robot) -> Decoded:
     """Decodes a recording or a plain text capture. Raises ``InputError`` if it can't be read."""
-    line = Line(robot)
-    if is_plain(path):
+    line, recorded = Line(robot), recording if isinstance(recording, RecordedLine) else RecordedLine(recording)
+    if recorded.is_plain:
         line.trust_clock()
     samples: list[Sample] = []
     arrival_s = 0.0
-    for chunk in chunks(path):
+    for chunk in recorded.chunks():
         arrival_s = chunk.arrival_us / 1e6
         if chunk.data:
             samples += line.feed(chunk.data, arrival_s)
         else:
             line.reconnected(chunk.why)
-    live = line.live("ended", f"{path} decoded", str(path), arrival_s)
+    live = line.live("ended", f"{recorded.path} decoded", str(recorded.path), arrival_s)
     return Decoded(tuple(samples), live, line.raw())

@@ -46,37 +46,35 @@ class Chunk:
     why: str = "reconnected"
 
 
-def read_header(path: Path | str) -> dict[str, str]:
-    """The ``name: value`` lines a recording starts with; for plain text those in its leading ``#`` lines."""
-    head = _bytes(path)[:4096]
-    if _is_plain(head):
-        noted = (line[1:].strip() for line in takewhile(lambda line: line.startswith(b"#"), head.split(b"\n")))
-        return _pairs(line.decode("utf-8", "replace") for line in noted)
-    text = head.split(b"\n\n", 1)[0].decode("utf-8", "replace")
-    return _pairs(text.splitlines()[1:])
+class RecordedLine:
+    """A recording, or plain captured text, read into memory once. Raises ``InputError`` if it can't be read."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        self._content = read_whole(self.path, "a recording of the line, or captured text", _LARGEST)
+        same = sum(a == b for a, b in zip(self._content, _NAME, strict=False))
+        self.is_plain = same < _ALIKE * len(_NAME)
+        """Whether it is plain captured text, whose arrival times are made up."""
+
+    def header(self) -> dict[str, str]:
+        """The ``name: value`` lines it starts with; of plain text those in its leading ``#`` lines."""
+        head = self._content[:4096]
+        if self.is_plain:
+            noted = (line[1:].strip() for line in takewhile(lambda line: line.startswith(b"#"), head.split(b"\n")))
+            return _pairs(line.decode("utf-8", "replace") for line in noted)
+        text = head.split(b"\n\n", 1)[0].decode("utf-8", "replace")
+        return _pairs(text.splitlines()[1:])
+
+    def chunks(self) -> Iterator[Chunk]:
+        """The chunks in order; a plain text capture is cut into lines and paced by its own clock.
+
+        Damaged places and a missing end are chunks without bytes. Raises ``InputError`` if it can't be read at all.
+        """
+        return _plain(self._content) if self.is_plain else _packed(self._content, self.path)
 
 
 def _pairs(lines: Iterable[str]) -> dict[str, str]:
     return {key: value for key, colon, value in (line.partition(": ") for line in lines) if colon}
-
-
-def is_plain(path: Path | str) -> bool:
-    """Whether a file is plain captured text, whose arrival times are made up."""
-    return _is_plain(_bytes(path))
-
-
-def _is_plain(content: bytes) -> bool:
-    same = sum(a == b for a, b in zip(content, _NAME, strict=False))
-    return same < _ALIKE * len(_NAME)
-
-
-def chunks(path: Path | str) -> Iterator[Chunk]:
-    """The chunks of a recording in order; a plain text capture is cut into lines and paced by its own clock.
-
-    Damaged places and a missing end are chunks without bytes. Raises ``InputError`` if it can't be read at all.
-    """
-    content = _bytes(path)
-    return _plain(content) if _is_plain(content) else _packed(content, Path(path))
 
 
 def _packed(content: bytes, path: Path) -> Iterator[Chunk]:
@@ -183,10 +181,6 @@ def _plain(content: bytes) -> Iterator[Chunk]:
             before = us
         now += step
         yield Chunk(now, line if line.endswith(b"\n") else line + b"\n")
-
-
-def _bytes(path: Path | str) -> bytes:
-    return read_whole(Path(path), "a recording of the line, or captured text", _LARGEST)
 
 
 def varint(value: int) -> bytes:

@@ -112,7 +112,7 @@ class Health:
 
 @dataclass(frozen=True, slots=True)
 class WheelFigures:
-    """WheelFollower of the wheel view, over the last seconds; ``None`` until seen."""
+    """Figures of the wheel view, over the last seconds; ``None`` until seen."""
 
     steady_error_rpm: float | None = None
     ripple_rpm: float | None = None
@@ -129,6 +129,8 @@ class Live(Readings):
     state: State
     words: str
     port: str | None = None
+    others: tuple[str, ...] = ()
+    """Other ports at which a robot may be, where this one was found and not named."""
     age_s: float | None = None
     health: Health = Health()
     wheel: WheelFigures = WheelFigures()
@@ -137,7 +139,6 @@ class Live(Readings):
     """The last dip of the wheel that may have been a shot, numbered by itself; a person may know."""
     history_s: History = ()
     history_rpm: History = ()
-    history_volt: History = ()
 
 
 class LineSnapshots(Protocol):

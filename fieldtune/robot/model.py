@@ -80,7 +80,8 @@ class Uncertainty:
 class LinkSettings:
     """How the robot's line is read; ``fields`` maps our name to the robot's.
 
-    ``scale``: by our name, what the robot's numbers are multiplied by to be in our unit.
+    ``scale``: by our name, what the robot's numbers are multiplied by to be in our unit. ``opening``: gentle where the
+    controller is not to start anew each time its port is opened.
     """
 
     port: str = "auto"
@@ -89,6 +90,7 @@ class LinkSettings:
     fields: dict[str, str] = field(default_factory=dict)
     columns: tuple[str, ...] = ()
     scale: dict[str, float] = field(default_factory=dict)
+    opening: Literal["usual", "gentle"] = "usual"
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,6 +67,7 @@ def read_link(profile: Section) -> LinkSettings:
         fields=fields,
         columns=_read_columns(section.section("columns"), fields),
         scale=_read_scale(section.section("scale")),
+        opening=cast(Literal["usual", "gentle"], section.choice("opening", ("usual", "gentle"), "usual")),
     )
     section.close()
     return settings

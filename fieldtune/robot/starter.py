@@ -55,6 +55,7 @@ side_scatter = "2 deg"
 [link]
 port = "auto"                  # auto, a device, or a URL: sim://, replay://FILE, socket://host:port
 baud = "auto"
+# opening = "gentle"           # for controllers that start anew when their port is opened: DTR isn't toggled
 
 [[spots]]                      # named places on the field; distance from the element at exit to the target
 name = "near line"

@@ -65,6 +65,17 @@ grip = 0.76                    # exit speed over ideal rolling speed: a guess, s
 
 """
 
+_WIRE = """\
+# [launcher.spring]            # optional, callipers: tells the stress in the spring and how long it lasts
+# wire_diameter = "1.6 mm"
+# coil_diameter = "14 mm"      # mean: outside diameter less one wire
+# active_turns = 27            # turns that move
+# material = "A228"            # ASTM designation or name, such as music wire
+# kind = "compression"         # compression | extension (with hooks: hook_radius, hook_bend_radius)
+# finish = "as wound"          # as wound | shot-peened
+
+"""
+
 _STRIKER = """\
 [launcher]
 kind = "striker"
@@ -145,12 +156,12 @@ FLYWHEEL = StarterText(
     doubt=("grip", "8 %"), spots=("1.8 m", "2.8 m"),
 )  # fmt: skip
 STRIKER = StarterText(
-    element=_DISC, launcher=_STRIKER, encoder="", target=_ZONE, drives="cocks the striker", motors=1,
+    element=_DISC, launcher=_STRIKER + _WIRE, encoder="", target=_ZONE, drives="cocks the striker", motors=1,
     gears="[[13, 65], [14, 84]]", sets="draw", setpoints=("8 mm", "52 mm", "0.5 mm"), doubt=("friction", "20 %"),
     spots=("1.0 m", "2.4 m"),
 )  # fmt: skip
 ARM = StarterText(
-    element=_BALL, launcher=_ARM, encoder="", target=_WINDOW, drives="draws the arm back", motors=1,
+    element=_BALL, launcher=_ARM + _WIRE, encoder="", target=_WINDOW, drives="draws the arm back", motors=1,
     gears="[[14, 70], [15, 75], [18, 81]]", sets="draw", setpoints=("150 mm", "600 mm", "2 mm"),
     doubt=("efficiency", "10 %"), spots=("1.5 m", "2.5 m"),
 )  # fmt: skip

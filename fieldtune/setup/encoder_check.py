@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from fieldtune.constants import RPM
 from fieldtune.records import in_order
+from fieldtune.robot.derived import no_load_wheel_rpm
 
 if TYPE_CHECKING:
     from fieldtune.records import Shot
@@ -128,10 +128,10 @@ def counts_a_wheel_turn(robot: Robot) -> float:
 
 
 def _free_rpm(robot: Robot, battery_v: float | None) -> float | None:
-    drive = robot.drive
-    if drive is None:
+    drive, free = robot.drive, no_load_wheel_rpm(robot)
+    if drive is None or free is None:
         return None
-    return drive.no_load_output / RPM * ((battery_v or drive.nominal_voltage) / drive.nominal_voltage)
+    return free * ((battery_v or drive.nominal_voltage) / drive.nominal_voltage)
 
 
 # -- from a ratio to a cause ----------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Protocol
 
-from fieldtune.constants import RPM
+from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.setup.encoder_check import (
     Change,
     Source,
@@ -90,7 +90,7 @@ class EncoderWatch:
         robot = self._robot
         if full:
             return at_full_power(robot, rpm, battery_v, self.source)
-        free = None if robot.drive is None else robot.drive.no_load_output / RPM
+        free = no_load_wheel_rpm(robot)
         if wanted <= 0 or (free is not None and not _LOW * free <= wanted <= _HIGH * free):
             return None
         return against_setpoint(robot, rpm, wanted, self.source)
@@ -145,17 +145,32 @@ def remember(robot: Robot, log: Log, verdict: Verdict) -> None:
 
 def standing(robot: Robot, log: Log) -> Verdict | None:
     """What was found last and isn't settled, by a check or by the shots themselves; None where all is well."""
+    return _standing(robot, log.shots(), log.recall(_KEPT))
+
+
+def _standing(robot: Robot, shots: tuple[Shot, ...], record: str | None) -> Verdict | None:
     try:
-        checked = recalled(robot, json.loads(log.recall(_KEPT) or "null"))
+        checked = recalled(robot, json.loads(record or "null"))
     except (ValueError, KeyError, TypeError, IndexError):
         checked = None  # of a later version, and only a hint
-    return checked if checked is not None and not checked.settled else from_shots(robot, log.shots())
+    return checked if checked is not None and not checked.settled else from_shots(robot, shots)
 
 
-def believed_shots(robot: Robot, log: Log) -> tuple[Shot, ...]:
-    """The log's shots as learning may use them: speeds are left out until the encoder's scale is settled."""
-    shots = log.shots()
-    if all(shot.speed is None for shot in shots):
-        return shots
-    found = standing(robot, log)
-    return with_believed_speeds(robot, shots, found is None or found.against == "setpoint")
+class BelievedShots:
+    """A log's shots as learning may use them: speeds are left out until the encoder's scale is settled.
+
+    Judging takes longer than all else that is asked of the log: it is done again only when something was written.
+    """
+
+    def __init__(self, robot: Robot, log: Log) -> None:
+        self._robot, self._log = robot, log
+        self._judged: tuple[tuple[Shot, ...], str | None, tuple[Shot, ...], Verdict | None] | None = None
+
+    def now(self) -> tuple[tuple[Shot, ...], Verdict | None]:
+        """The shots, and what ``standing`` finds against their speeds."""
+        shots, record, judged = self._log.shots(), self._log.recall(_KEPT), self._judged
+        if judged is None or judged[0] is not shots or judged[1] != record:
+            found = _standing(self._robot, shots, record)
+            believed = with_believed_speeds(self._robot, shots, found is None or found.against == "setpoint")
+            judged = self._judged = shots, record, believed, found
+        return judged[2:]

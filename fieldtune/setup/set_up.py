@@ -142,12 +142,7 @@ class SetUp:
         if question is None or question.form not in ("quantity", "sizes") or not text.strip():
             return ""
         try:
-            if question.form == "sizes":
-                read = answers.sizes(text, self._unit(question))
-                return ", ".join(answers.in_both(one, question.dimension, self.us) for one in forms.listed(read))
-            return answers.in_both(
-                answers.with_unit(text, question.dimension, self._unit(question)), question.dimension, self.us
-            )
+            return forms.read(question, text, self.us)[1]
         except FieldtuneError:
             return ""
 
@@ -283,9 +278,6 @@ class SetUp:
             if now is not None and parse(now, kind) >= parse(spread, kind):
                 return
         self.profile.set(key, spread)
-
-    def _unit(self, question: Question) -> str:
-        return question.units[self.us]
 
     # -- keeping
 

@@ -20,11 +20,11 @@ class Opening:
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What the console of a robot was left for: the list of robots, that robot's values, its line, or to open it anew.
+    """What the console of a robot was left for: the list of robots, or to open that robot anew.
 
     ``said``: what is to be read on the next screen.
     """
 
-    what: Literal["robots", "edit", "line", "again"]
+    what: Literal["robots", "again"]
     profile: Path | None = None
     said: str = ""

@@ -73,12 +73,7 @@ def _one_scale(chart: Chart) -> tuple[Axis, Axis]:
         return x, y
     wide, high = WIDTH - _LEFT - _RIGHT, HEIGHT - _TOP - _BOTTOM
     scale = max((x.high - x.low) / wide, (y.high - y.low) / high)
-    return _around(x, scale * wide), _around(y, scale * high)
-
-
-def _around(axis: Axis, wide: float) -> Axis:
-    middle = (axis.low + axis.high) / 2
-    return Axis(middle - wide / 2, middle + wide / 2, axis.unit, axis.names)
+    return x.widened(scale * wide), y.widened(scale * high)
 
 
 def _drawn(plot: _Plot, shape: parts.Shape) -> list[svg.Element]:
@@ -169,8 +164,8 @@ def _frame(plot: _Plot, chart: Chart) -> list[svg.Element]:
         if plot.x_axis.low <= value <= plot.x_axis.high:
             found += [_rule(plot.x(value), bottom, plot.x(value), bottom + 5),
                       _text(plot.x(value), bottom + 20, word, "quiet", "middle")]  # fmt: skip
-    found.append(_text(WIDTH - _RIGHT, bottom + 38, chart.x.unit, "quiet", "end"))
-    return [*found, _text(_LEFT + 6, _TOP + 4, chart.y.unit, "quiet", "start")]
+    found.append(_text(WIDTH - _RIGHT, bottom + 38, chart.x.unit_said, "quiet", "end"))
+    return [*found, _text(_LEFT + 6, _TOP + 4, chart.y.unit_said, "quiet", "start")]
 
 
 def _rule(x1: float, y1: float, x2: float, y2: float) -> svg.Element:

@@ -1,11 +1,8 @@
-"""Everything that leaves the tool as a file; the table as CSV or JSON text too."""
+"""Everything that leaves the tool as a file; the table as CSV text too."""
 
 from __future__ import annotations
 
-import csv
 import dataclasses
-import io
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,30 +11,22 @@ import numpy as np
 
 from fieldtune.aim.results import TableRow
 from fieldtune.files import write_whole
+from fieldtune.plain_text import csv_lines
 from fieldtune.share.export_kinds import LANGUAGES, check_kind, class_name_for
-from fieldtune.share.pack import pack, today
+from fieldtune.share.pack import pack
 from fieldtune.share.program_source import source
 from fieldtune.share.program_table import program_table
 from fieldtune.share.sheet_contents import field_range
+from fieldtune.share.templating import today
 
 if TYPE_CHECKING:
-    from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
 
 def csv_text(rows: Sequence[TableRow]) -> str:
     """Rows as RFC 4180 text; unknown is empty."""
-    page = io.StringIO()
-    lines = csv.writer(page)
-    lines.writerow(field.name for field in dataclasses.fields(rows[0] if rows else TableRow))
-    lines.writerows(dataclasses.astuple(row) for row in rows)
-    return page.getvalue()
-
-
-def json_text(robot: Robot, rows: Sequence[TableRow]) -> str:
-    """Rows as one JSON object on one line; unknown is null."""
-    found = {"robot": robot.name, "unit": robot.setpoint.unit, "rows": [dataclasses.asdict(row) for row in rows]}
-    return json.dumps(found, allow_nan=False, ensure_ascii=False) + "\n"
+    head = [field.name for field in dataclasses.fields(rows[0] if rows else TableRow)]
+    return csv_lines(head, [dataclasses.astuple(row) for row in rows])
 
 
 _ROWS = 41

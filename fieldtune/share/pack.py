@@ -13,39 +13,31 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import read_whole
-from fieldtune.records import BatteryReading, Epoch, Mark, Result, Shot
+from fieldtune.records import FROM_MARKS, BatteryReading, Epoch, Mark, Result, Shot, TravellingMarkKind
 from fieldtune.robot.profile import NAME_RULE, is_name, read_values
 from fieldtune.share.pack_digest import by_line, opened, sealed
 from fieldtune.units import shown
 
 if TYPE_CHECKING:
-    from fieldtune.records import BatteryReading, Epoch, Mark, Shot
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
-
-def today(session: Session) -> str:
-    """The session's date where the user is, ISO 8601."""
-    return session.log.now().astimezone().date().isoformat()
-
-
 FORMAT = "fieldtune pack"
 VERSION = 2
-DERIVED = ("undone", "excluded", "corrected")
-"""Fields of a shot that follow from its marks, and so are not in a pack."""
 
 
 def pack(session: Session, by: str | None = None) -> str:
     """The robot and all of its log as JSON text, one record a line; ``by`` names the laptop (its own name if None)."""
     # Marks before shots before epochs: what another process adds meanwhile then never lacks what it belongs to.
     marks, shots, epochs = session.log.marks(), session.log.shots_as_confirmed(), session.log.epochs()
-    present = next((epoch.uid for epoch in epochs if epoch.epoch == session.log.epoch), None)
+    number = session.log.epoch
+    present = next((epoch.uid for epoch in epochs if epoch.epoch == number), None)
     head = {
         "format": FORMAT,
         "version": VERSION,
@@ -83,7 +75,7 @@ def _profile(session: Session) -> str:
 
 
 def _records(records: Iterable[Shot | Mark | Epoch | BatteryReading]) -> list[dict[str, object]]:
-    return [{key: value for key, value in asdict(record).items() if key not in DERIVED} for record in records]
+    return [{key: value for key, value in asdict(record).items() if key not in FROM_MARKS} for record in records]
 
 
 def _block(values: list[str] | list[dict[str, object]]) -> str:
@@ -145,7 +137,7 @@ class _Epoch(_Entry):
 
 class _Mark(_Entry):
     subject: str
-    kind: Literal["undo", "redo", "exclude", "include", "correct", "label", "measure"]
+    kind: TravellingMarkKind
     reason: str | None = None
     result: Result | None = None
     miss_m: float | None = None

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.resistance import usual_voltage
-from fieldtune.share.sheet_contents import field_range
+from fieldtune.person_units import digits_of, how_far
+from fieldtune.share.sheet_contents import by_battery, field_range, thinned
 from fieldtune.share.voltage_grid import VoltageGrid, voltage_grid
 
 if TYPE_CHECKING:
     from fieldtune.aim.error_budget import SpotBudget
     from fieldtune.learn.hits import HitGroup
-    from fieldtune.records import BatteryReading
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
@@ -47,17 +47,17 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
     robot = session.robot
     near, far = field_range(session, target, battery_v)
     spots = sorted({s.distance for s in robot.spots if near <= s.distance <= far}) or [near, (near + far) / 2, far]
-    shown = _thinned(spots, _MOST_SPOTS)
+    shown = thinned(spots, _MOST_SPOTS)
     each = [session.budget(distance, battery_v, target) for distance in shown]
     budgets, advice = [spot for budget in each for spot in budget.spots], each[len(each) // 2].advice
-    advice = f"From {shown[len(shown) // 2]:.2f} m: {advice}".replace(" %", "\u00a0%")
+    advice = f"From {how_far(shown[len(shown) // 2])}: {advice}".replace(" %", "\u00a0%")
     top = session.table([far], battery_v, target)[0].setpoint
     labels = any(shot.match for shot in session.log.shots() if shot.counts)
     found = session.hits("match" if labels else "spot")
     groups = [*found.groups[-_MOST_GROUPS:], found.all, found.last] if found.all.tried else []
     return SheetBack(
         checklist=_checklist(session, shown[0], top, battery_v, target),
-        budget_head=tuple(spot.spot or f"{spot.distance_m:.2f} m" for spot in budgets),
+        budget_head=tuple(spot.spot or how_far(spot.distance_m) for spot in budgets),
         causes=_causes(budgets),
         advice=f"{advice}.",
         battery_head=("battery", "mΩ", "since first", "at rest", "farthest spot?"),
@@ -65,17 +65,10 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
         hits_by=found.by,
         hits=tuple(map(_hit_row, groups)),
         trend=found.trend.words[:1].upper() + found.trend.words[1:] if found.trend else None,
-        grid=voltage_grid(session, _thinned(spots, _MOST_ROWS), None, target)
+        grid=voltage_grid(session, thinned(spots, _MOST_ROWS), None, target)
         if robot.setpoint.scale.follows_voltage
         else None,
     )
-
-
-def _thinned(values: Sequence[float], most: int) -> list[float]:
-    """As many of the values as fit, the first and the last among them."""
-    if len(values) <= most:
-        return list(values)
-    return [values[round(k * (len(values) - 1) / (most - 1))] for k in range(most)]
 
 
 def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
@@ -94,7 +87,7 @@ def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]]
 
 
 def _cell(miss_m: float | None, largest: float) -> Cell:
-    return ("–", False) if miss_m is None else (f"{100 * miss_m:.1f}", miss_m == largest > 0)
+    return ("–", False) if miss_m is None else (digits_of(100 * miss_m, "cm", 1), miss_m == largest > 0)
 
 
 def _hit_row(group: HitGroup) -> tuple[str, str, str]:
@@ -104,11 +97,8 @@ def _hit_row(group: HitGroup) -> tuple[str, str, str]:
 
 def _batteries(session: Session, top: float | None) -> tuple[tuple[str, ...], ...]:
     """Each battery by its latest readings, the healthiest first."""
-    history: dict[str, list[BatteryReading]] = {}
-    for reading in session.log.batteries():
-        history.setdefault(reading.label or "–", []).append(reading)
     rows = []
-    for label, readings in history.items():
+    for label, readings in by_battery(session.log.batteries()).items():
         ohms = [r.resistance_ohm for r in readings if r.resistance_ohm is not None]
         volts = [r.rest_v for r in readings if r.rest_v is not None]
         if not ohms:
@@ -154,6 +144,6 @@ def _checklist(
     if aim.turn_deg:
         found.append(f"Turn against the side miss: {aim.turn_deg:+.1f} deg (right is positive)")
     if aim.setpoint.value is not None:
-        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit} from {near:.2f} m"
+        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit} from {how_far(near)}"
         found.append(f"One trial shot: {told}; its result entered")
     return tuple(found)

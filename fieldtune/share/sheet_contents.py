@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.hood import HoodRow, reach_of_all
+from fieldtune.aim.hood import HoodRow
 from fieldtune.aim.places import working_range
+from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.recommend import speed_factor
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
@@ -21,6 +22,7 @@ from fieldtune.sizing.size import size
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, Learned, TableRow
+    from fieldtune.records import BatteryReading
     from fieldtune.robot.model import Robot, Target
     from fieldtune.session import Session
     from fieldtune.sizing.results import Size
@@ -109,7 +111,8 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     if learned.drift.drifting:
         facts.insert(0, learned.drift.words)
     batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))
-    most = rows_that_fit(facts[:_MOST_FACTS], warnings, figures(sized), len(batteries))
+    told = figures(sized)
+    most = rows_that_fit(facts[:_MOST_FACTS], warnings, told, len(batteries))
     rows = _rows(session, near, far, battery_v, target, most)
     if robot.hood is not None:
         shown = _pictures(session, near, far, battery_v, target, rows)
@@ -118,7 +121,7 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
         goal.name,
         rows,
         shown,
-        figures(sized),
+        told,
         batteries,
         learned,
         tuple(facts[:_MOST_FACTS]),
@@ -148,8 +151,7 @@ def _rows(
 ) -> tuple[SheetRow, ...]:
     names = {round(s.distance, 3): s.name for s in session.robot.spots if near <= s.distance <= far}
     spots = sorted(names)
-    if len(spots) > most:  # as many as fit, the nearest and the farthest among them
-        spots = [spots[round(k)] for k in np.linspace(0, len(spots) - 1, most)]
+    spots = thinned(spots, most)
     places = next((found for step in _STEPS if len(found := _places(near, far, step, spots)) <= most), spots)
     rows = session.table(places or [near], battery_v, target)
     return tuple(SheetRow(row, names.get(round(row.distance_m, 3))) for row in rows)
@@ -196,17 +198,30 @@ def _small(aim: Aim, target: Target) -> tuple[str, ...]:
 
 def _batteries(session: Session) -> tuple[tuple[str, ...], ...]:
     """Newest reading of each battery first: label, date, resistance and voltage at rest, how the resistance moved."""
-    history: dict[str, list[tuple[str, float | None, float | None]]] = {}
-    for reading in session.log.batteries():
-        history.setdefault(reading.label or "-", []).append((reading.time, reading.resistance_ohm, reading.rest_v))
     rows = []
-    for label, readings in history.items():
-        ohms = [ohm for _, ohm, _ in readings if ohm is not None]
-        time, ohm, volts = readings[-1]
+    for label, readings in by_battery(session.log.batteries()).items():
+        ohms = [r.resistance_ohm for r in readings if r.resistance_ohm is not None]
+        last, ohm = readings[-1], readings[-1].resistance_ohm
         moved = f"{1000 * (ohms[-1] - ohms[0]):+.0f} since first" if len(ohms) > 1 else "first reading"
-        measured = (_unit(None if ohm is None else 1000 * ohm, 0, "mΩ"), _unit(volts, 2, "V"))
-        rows.append((time, (label, local_time(time)[:10], ", ".join(words for words in measured if words), moved)))
+        measured = (_unit(None if ohm is None else 1000 * ohm, 0, "mΩ"), _unit(last.rest_v, 2, "V"))
+        told = ", ".join(words for words in measured if words)
+        rows.append((last.time, (label, local_time(last.time)[:10], told, moved)))
     return tuple(row for _, row in sorted(rows, reverse=True)[:_MOST_BATTERIES])
+
+
+def by_battery(readings: Sequence[BatteryReading]) -> dict[str, list[BatteryReading]]:
+    """Readings of each battery by its label, in the order made."""
+    found: dict[str, list[BatteryReading]] = {}
+    for reading in readings:
+        found.setdefault(reading.label or "–", []).append(reading)
+    return found
+
+
+def thinned(values: Sequence[float], most: int) -> list[float]:
+    """As many of the values as fit, the first and the last among them."""
+    if len(values) <= most:
+        return list(values)
+    return [values[round(k * (len(values) - 1) / (most - 1))] for k in range(most)]
 
 
 def figures(sized: Size) -> tuple[tuple[str, str], ...]:

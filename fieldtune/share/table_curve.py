@@ -22,6 +22,8 @@ from fieldtune.aim.hood import HoodRow
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.lazy import LazyModule
+from fieldtune.person_units import amount
+from fieldtune.records import known
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
@@ -97,7 +99,9 @@ def curve(
     Raises ``InputError`` for a range that is none, ``OutOfReachError`` where hardly any of it can be scored from.
     """
     if not (0 < near_m < far_m <= 100):
-        raise InputError(f"from {near_m:g} m to {far_m:g} m: expected 0 < from < to <= 100 m")
+        raise InputError(
+            f"from {amount(near_m, 'm', figures=4)} to {amount(far_m, 'm', figures=4)}: expected 0 < from < to <= 100 m"
+        )
     robot = session.robot
     volts = None
     if robot.setpoint.scale.follows_voltage:
@@ -106,7 +110,7 @@ def curve(
     rows = session.table(wanted, volts if volts is not None else battery_v, target, rounded=False)
     kept = _longest_stretch([row.setpoint is not None for row in rows])
     if len(kept) < _FIRST_NODES:
-        between = f"between {near_m:g} and {far_m:g} m"
+        between = f"between {amount(near_m, 'm', figures=4)} and {amount(far_m, 'm', figures=4)}"
         raise OutOfReachError(f"{robot.name} scores nowhere {between}; 'fieldtune aim' says why")
     digits = max(0, 3 - math.floor(math.log10(robot.setpoint.step)))
     nodes: list[TableRow] = []
@@ -286,7 +290,7 @@ def fit(
         harmless_m=_longest(d, loss <= HARMLESS),
         no_air_worst_error=float(off.max()) if off.size else None,
         rows=tuple(
-            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), _known(air[i]))
+            FormulaRow(float(d[i]), float(s[i]), float(exact[i]), float(best[i]), float(chances[i]), known(air[i]))
             for i in range(len(d))
         ),
     )
@@ -341,7 +345,3 @@ def _longest(d: FloatArray, good: NDArray[np.bool_]) -> tuple[float, float] | No
 
 def _chance(row: TableRow) -> float:
     return row.hit_probability or 0.0
-
-
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None

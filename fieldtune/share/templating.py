@@ -4,9 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.errors import InputError
+
+if TYPE_CHECKING:
+    from fieldtune.session import Session
+
+
+def today(session: Session) -> str:
+    """The session's date where the user is, ISO 8601."""
+    return session.log.now().astimezone().date().isoformat()
 
 
 def filled(template: str, **values: Any) -> str:

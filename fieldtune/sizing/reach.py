@@ -42,6 +42,13 @@ class ReachTable:
             return None
         return float(np.interp(distance, self.distance, self.log_speed))
 
+    def slope(self, distance: float | None) -> float | None:
+        """Rise of the ln of the needed speed per metre at a distance; None where it doesn't rise."""
+        if distance is None or self.distance.size < 2 or self.needed(distance) is None:
+            return None
+        rise = float(np.interp(distance, self.distance, np.gradient(self.log_speed, self.distance)))
+        return rise if rise > 0 else None
+
     def farthest(self, log_speed: ArrayLike) -> FloatArray:
         """Farthest distances (m) that exit speeds (ln, n) reach, nan where they reach none; held at the table's end."""
         speeds = np.asarray(log_speed, dtype=float)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from fieldtune.records import Act
-from fieldtune.store.rows import add_mark, keep, kept
+from fieldtune.records import Act, MarkKind, Result
+from fieldtune.store.rows import add, add_mark, keep, kept
 
 Own = Callable[[int, str | None], bool]
 """Whether an act, by its number and author (a console's id; None: a command or script), is one's own to undo."""
@@ -39,7 +39,24 @@ class Arrival:
 
 def note(db: sqlite3.Connection, uid: str, kind: str, author: str | None) -> None:
     """Writes an act down: the shot, epoch or mark of that uid was made now."""
-    db.execute("INSERT INTO acts (uid, kind, author) VALUES (?, ?, ?)", (uid, kind, author))
+    add(db, "acts", {"uid": uid, "kind": kind, "author": author})
+
+
+def mark(
+    db: sqlite3.Connection,
+    now: str,
+    author: str | None,
+    subject: str,
+    kind: MarkKind,
+    reason: str | None = None,
+    result: Result | None = None,
+    miss_m: float | None = None,
+    side_m: float | None = None,
+) -> str:
+    """Marks a shot, epoch or other mark, as an act that can be undone; returns the mark's uid."""
+    uid = add_mark(db, now, subject, kind, reason, result, miss_m, side_m)
+    note(db, uid, kind, author)
+    return uid
 
 
 def undo(db: sqlite3.Connection, now: str, author: str | None, own: Own) -> Act | None:
@@ -64,8 +81,8 @@ def redo(db: sqlite3.Connection, now: str, author: str | None, own: Own) -> Act 
     return None if uid is None else _turn(db, now, author, uid, "redo")
 
 
-def _turn(db: sqlite3.Connection, now: str, author: str | None, uid: str, kind: Any) -> Act:
-    note(db, add_mark(db, now, uid, kind), kind, author)
+def _turn(db: sqlite3.Connection, now: str, author: str | None, uid: str, kind: MarkKind) -> Act:
+    mark(db, now, author, uid, kind)
     return _act(db, uid)
 
 

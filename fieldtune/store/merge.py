@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
+from dataclasses import asdict
 
 from fieldtune.errors import InputError
-from fieldtune.records import BatteryReading, Epoch, Mark, Shot
-from fieldtune.store.rows import keep, kept
+from fieldtune.records import FROM_MARKS, BatteryReading, Epoch, Mark, Shot
+from fieldtune.store.rows import add, keep, kept
 
 _MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target", "hood_deg")
 """What was confirmed of a shot, and so is the same in every copy."""
@@ -30,11 +31,7 @@ def merge_rows(
     new_shots = sum(_merge_shot(db, shot, numbers, origin) for shot in shots)
     new_marks = sum(_merge_mark(db, mark) for mark in marks)
     for reading in batteries:
-        db.execute(
-            "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)"
-            " ON CONFLICT (uid) DO NOTHING",
-            (reading.uid, reading.time, reading.label, reading.resistance_ohm, reading.rest_v),
-        )
+        add(db, "batteries", asdict(reading))
     return new_shots, new_marks
 
 
@@ -58,11 +55,9 @@ def _epoch_number(db: sqlite3.Connection, epoch: Epoch, origin: str) -> int:
     row = db.execute("SELECT epoch FROM epochs WHERE uid = ?", (epoch.uid,)).fetchone()
     if row is not None:
         return int(row["epoch"])
-    cursor = db.execute(
-        "INSERT INTO epochs (uid, time, label, previous, origin) VALUES (?, ?, ?, ?, ?)",
-        (epoch.uid, epoch.time, epoch.label, epoch.previous, epoch.origin or origin),
-    )
-    return int(cursor.lastrowid or 0)
+    values = {**asdict(epoch), "origin": epoch.origin or origin}
+    del values["epoch"]  # it gets another number here
+    return add(db, "epochs", values)
 
 
 def _merge_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], origin: str) -> int:
@@ -76,13 +71,9 @@ def _merge_shot(db: sqlite3.Connection, shot: Shot, numbers: dict[int, int], ori
                 "leave it out, or give it another uid"
             )
         return 0
-    return db.execute(
-        "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        ' distance_from, origin, "match", batch, hood_deg) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)',
-        (shot.uid, shot.time, shot.distance_m, shot.setpoint, shot.result, numbers[shot.epoch], shot.miss_m,
-         shot.side_m, shot.speed, shot.battery_v, shot.target, shot.distance_from, shot.origin or origin,
-         shot.match, shot.batch, shot.hood_deg),
-    ).rowcount  # fmt: skip
+    values = {name: value for name, value in asdict(shot).items() if name not in ("shot", *FROM_MARKS)}
+    add(db, "shots", {**values, "epoch": numbers[shot.epoch], "origin": shot.origin or origin})
+    return 1
 
 
 def _merge_mark(db: sqlite3.Connection, mark: Mark) -> int:
@@ -92,8 +83,4 @@ def _merge_mark(db: sqlite3.Connection, mark: Mark) -> int:
     )
     if not known:
         raise InputError(f"a mark of {mark.time} belongs to something that isn't in the log; pack it again")
-    return db.execute(
-        "INSERT INTO marks (uid, subject, kind, time, reason, result, miss_m, side_m) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
-        " ON CONFLICT (uid) DO NOTHING",
-        (mark.uid, mark.subject, mark.kind, mark.time, mark.reason, mark.result, mark.miss_m, mark.side_m),
-    ).rowcount
+    return 1 if add(db, "marks", asdict(mark)) else 0

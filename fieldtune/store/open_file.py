@@ -6,7 +6,8 @@ import errno
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
+from functools import cache
 from pathlib import Path
 
 from fieldtune.errors import StoreError
@@ -82,14 +83,24 @@ def told_plainly(path: Path | None) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         said = " ".join(str(error).split())
-        locked = "locked" in said or "busy" in said
-        if getattr(error, "sqlite_errorname", "") in _NO_LOCKS or (locked and path and not _can_lock(path.parent)):
+        if is_busy(error) and path is not None and not _can_lock(path.parent):
             raise StoreError(f"{name}: {_NO_LOCKS_WORDS}") from error
-        raise (LockedElsewhere if locked else StoreError)(_words(name, path, said)) from error
+        if getattr(error, "sqlite_errorname", "") in _NO_LOCKS:
+            raise StoreError(f"{name}: {_NO_LOCKS_WORDS}") from error
+        raise (LockedElsewhere if is_busy(error) else StoreError)(_words(name, path, said)) from error
     except sqlite3.DatabaseError as error:
         raise StoreError(_damaged(name, " ".join(str(error).split()))) from error
     except UnicodeDecodeError as error:  # SQLite quotes what is damaged
         raise StoreError(_damaged(name, "its text is damaged")) from error
+
+
+def tells_of_a_lock(error: StoreError | sqlite3.OperationalError, path: Path) -> bool:
+    """Whether another program's lock on the log is the cause."""
+    return isinstance(error, LockedElsewhere) or (is_busy(error) and _can_lock(path.parent))
+
+
+def is_busy(error: Exception) -> bool:
+    return isinstance(error, sqlite3.OperationalError) and any(word in str(error) for word in ("locked", "busy"))
 
 
 def _can_lock(folder: Path) -> bool:
@@ -144,8 +155,14 @@ def _check(db: sqlite3.Connection, path: Path) -> None:
     found = [str(row[0]) for row in db.execute(f"PRAGMA {_thorough(path)}(20)")]
     if found != ["ok"]:
         raise StoreError(_damaged(path, " ".join(found[0].split())))
-    if version == rows.VERSION and (wrong := row_checks.odd_schema(db, blank())):
+    if version == rows.VERSION and (wrong := row_checks.odd_schema(db, _good_schema())):
         raise StoreError(_damaged(path, f"{wrong} is not as it was written"))
+
+
+@cache
+def _good_schema() -> frozenset[tuple[str, str, str]]:
+    with closing(blank()) as db:
+        return row_checks.schema(db)
 
 
 def _thorough(path: Path) -> str:
@@ -175,7 +192,10 @@ def _without_damaged_rows(db: sqlite3.Connection, in_place: bool) -> sqlite3.Con
         db.backup(copy)
         db.close()
         db = copy
-    row_checks.set_aside(db)
+    db.execute("PRAGMA foreign_keys = OFF")
+    with rows.transaction(db):
+        row_checks.set_aside(db)
+    db.execute("PRAGMA foreign_keys = ON")
     if not in_place:
         db.execute("PRAGMA query_only = ON")
     return db

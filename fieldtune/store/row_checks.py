@@ -10,9 +10,9 @@ import hashlib
 import json
 import sqlite3
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
-from fieldtune.records import RESULTS
+from fieldtune.records import RESULTS, MarkKind
 
 CHECKED: dict[str, tuple[str, ...]] = {
     "epochs": ("uid", "epoch", "time", "label", "origin", "previous"),
@@ -33,7 +33,7 @@ _CHANGED = ("unanswered", "meta")
 """Tables whose rows are ever changed; to the others rows are only added."""
 _NAMES = {"epochs": "a battery period", "shots": "a shot", "marks": "a mark", "unanswered": "a shot without a result",
           "batteries": "a battery reading", "acts": "a step of undo", "meta": "a small thing kept"}  # fmt: skip
-_RESULTS = ", ".join(f"'{result}'" for result in RESULTS)
+_RESULTS, _KINDS = (", ".join(f"'{word}'" for word in words) for words in (RESULTS, get_args(MarkKind)))
 
 
 def _not_a_number(*names: str) -> tuple[str, ...]:
@@ -45,8 +45,7 @@ _IMPOSSIBLE = {
               "NOT distance_m > 0", f"result NOT IN ({_RESULTS})",
               "typeof(time) <> 'text'", "typeof(epoch) <> 'integer'"),
     "marks": (*_not_a_number("miss_m", "side_m"), f"result NOT IN ({_RESULTS})", "typeof(time) <> 'text'",
-              "kind NOT IN ('undo', 'redo', 'exclude', 'include', 'correct', 'label', 'discard',"
-              " 'measure')"),
+              f"kind NOT IN ({_KINDS})"),
     "batteries": (*_not_a_number("resistance_ohm", "rest_v"), "typeof(time) <> 'text'"),
 }  # fmt: skip
 """What no program of ours writes, as a change by hand leaves it."""
@@ -145,33 +144,26 @@ def _words(table: str, content: dict[str, Any]) -> str:
 
 
 def set_aside(db: sqlite3.Connection) -> None:
-    """Takes damaged rows out of their tables, keeps them as text, and closes the gaps they leave; one transaction."""
+    """Takes damaged rows out of their tables, keeps them as text, and closes the gaps they leave.
+
+    In the caller's transaction, in which references between tables aren't enforced.
+    """
     guards = [
         row["sql"]
         for row in db.execute("SELECT sql FROM sqlite_master WHERE name IN ('shots_stay', 'shots_keep') ORDER BY name")
     ]
-    db.execute("PRAGMA foreign_keys = OFF")
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        db.execute("DROP TRIGGER IF EXISTS shots_stay")
-        db.execute("DROP TRIGGER IF EXISTS shots_keep")
-        for entry in damaged_rows(db):
-            content = json.dumps(entry.content, default=repr)
-            db.execute("INSERT INTO set_aside (words, content) VALUES (?, ?)", (entry.words, content))
-            if entry.row is not None:
-                db.execute(f"DELETE FROM {entry.table} WHERE rowid = ?", (entry.row,))
-        _close_gaps(db)
-        db.execute("DELETE FROM sums")
-        add_sums(db)
-        for sql in guards:
-            db.execute(sql)
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
-        raise
-    finally:
-        db.execute("PRAGMA foreign_keys = ON")
+    db.execute("DROP TRIGGER IF EXISTS shots_stay")
+    db.execute("DROP TRIGGER IF EXISTS shots_keep")
+    for entry in damaged_rows(db):
+        content = json.dumps(entry.content, default=repr)
+        db.execute("INSERT INTO set_aside (words, content) VALUES (?, ?)", (entry.words, content))
+        if entry.row is not None:
+            db.execute(f"DELETE FROM {entry.table} WHERE rowid = ?", (entry.row,))
+    _close_gaps(db)
+    db.execute("DELETE FROM sums")
+    add_sums(db)
+    for sql in guards:
+        db.execute(sql)
 
 
 def _close_gaps(db: sqlite3.Connection) -> None:
@@ -190,15 +182,15 @@ def what_was_set_aside(db: sqlite3.Connection) -> tuple[str, ...]:
     return tuple(f"{row['words']}: {row['content']}" for row in rows)
 
 
-def odd_schema(db: sqlite3.Connection, good: sqlite3.Connection) -> str | None:
+def odd_schema(db: sqlite3.Connection, good: frozenset[tuple[str, str, str]]) -> str | None:
     """Name of a table, index, view or trigger that isn't that of a new log, ``good``; None where all are."""
-    return next((name for _, name, _ in sorted(_drawn(good) - _drawn(db))), None)
+    return next((name for _, name, _ in sorted(good - schema(db))), None)
 
 
-def _drawn(db: sqlite3.Connection) -> set[tuple[str, str, str]]:
+def schema(db: sqlite3.Connection) -> frozenset[tuple[str, str, str]]:
     """Type and name of everything in a schema, with the text of views and triggers and the columns of tables."""
     rows = db.execute("SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'").fetchall()
-    return {
+    return frozenset(
         (
             str(row["type"]),
             str(row["name"]),
@@ -207,4 +199,4 @@ def _drawn(db: sqlite3.Connection) -> set[tuple[str, str, str]]:
             else ", ".join(str(column["name"]) for column in db.execute(f"PRAGMA table_info('{row['name']}')")),
         )
         for row in rows
-    }
+    )

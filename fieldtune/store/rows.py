@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -109,10 +111,20 @@ def is_foreign(db: sqlite3.Connection) -> bool:
     return tables > 0 and not marked
 
 
+@contextmanager
+def transaction(db: sqlite3.Connection, *, alone: bool = False) -> Iterator[None]:
+    """All of what is done inside, or nothing; the writer's lock is taken first, so that no two processes interleave.
+
+    ``alone``: readers are kept out too, so that none of them can stop it at the end.
+    """
+    with db:
+        db.execute("BEGIN EXCLUSIVE" if alone else "BEGIN IMMEDIATE")
+        yield
+
+
 def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
     """Brings the file to version ``upto`` in one transaction: all steps or none."""
-    db.execute("BEGIN IMMEDIATE")
-    try:
+    with transaction(db):
         for number in range(version_of(db), upto):  # read again inside: another process may have been first
             for statement in _statements(STEPS[number]):
                 db.execute(statement)
@@ -122,11 +134,6 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
                 row_checks.add_sums(db)
             db.execute(f"PRAGMA user_version = {number + 1}")
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:  # on a full disk SQLite has rolled back by itself
-            db.execute("ROLLBACK")
-        raise
 
 
 def _statements(script: str) -> list[str]:
@@ -259,8 +266,8 @@ def present_epoch(db: sqlite3.Connection, now: str) -> int:
 
 def begin_epoch(db: sqlite3.Connection, now: str, label: str | None, before: int | None) -> int:
     """Begins an epoch, the present one from now on, and returns its number."""
-    sql = "INSERT INTO epochs (uid, time, label, previous) VALUES (?, ?, ?, (SELECT uid FROM epochs WHERE epoch = ?))"
-    number = int(db.execute(sql, (new_uid(), now, label, before)).lastrowid or 0)
+    previous = None if before is None else uid_of_epoch(db, before)
+    number = add(db, "epochs", {"uid": new_uid(), "time": now, "label": label, "previous": previous})
     keep(db, "epoch", str(number))
     return number
 
@@ -289,12 +296,9 @@ def add_mark(
     # Always after the mark it follows, even if the clock was set back: the last mark by time is the one that holds, in
     # this copy and in any it is merged into.
     time = now if last is None else max(now, just_after(last))
-    uid = new_uid()
-    db.execute(
-        "INSERT INTO marks (uid, subject, kind, time, reason, result, miss_m, side_m) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (uid, subject, kind, time, reason, result, miss_m, side_m),
-    )
-    return uid
+    mark = Mark(new_uid(), subject, kind, time, reason, result, miss_m, side_m)
+    add(db, "marks", asdict(mark))
+    return mark.uid
 
 
 def unanswered(db: sqlite3.Connection, author: str | None) -> tuple[UnansweredShot, ...]:
@@ -310,16 +314,9 @@ def unanswered(db: sqlite3.Connection, author: str | None) -> tuple[UnansweredSh
     return tuple(UnansweredShot(**dict(row)) for row in found)
 
 
-def add(db: sqlite3.Connection, table: str, values: Mapping[str, object]) -> None:
-    """Adds a row, unless one with its key is there."""
-    marks = ", ".join("?" for _ in values)
-    db.execute(f"INSERT OR IGNORE INTO {table} ({', '.join(values)}) VALUES ({marks})", tuple(values.values()))
-
-
-def carry_over(memory: sqlite3.Connection, db: sqlite3.Connection) -> None:
-    """What was kept in memory for want of a file goes into it: small things, unanswered shots, acts and their marks."""
-    db.execute("BEGIN IMMEDIATE")
-    for table, number in (("meta", None), ("unanswered", None), ("marks", "mark"), ("acts", "act")):
-        for row in memory.execute(f"SELECT * FROM {table} ORDER BY rowid"):
-            add(db, table, {key: value for key, value in dict(row).items() if key != number})
-    db.execute("COMMIT")
+def add(db: sqlite3.Connection, table: str, values: Mapping[str, object]) -> int:
+    """Adds a row and returns its number; 0 where one with its key is there."""
+    names, marks = ", ".join(f'"{name}"' for name in values), ", ".join("?" for _ in values)
+    sql = f"INSERT INTO {table} ({names}) VALUES ({marks}) ON CONFLICT DO NOTHING"
+    cursor = db.execute(sql, tuple(values.values()))
+    return int(cursor.lastrowid or 0) if cursor.rowcount else 0

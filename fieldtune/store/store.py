@@ -103,16 +103,15 @@ class Store:
             number = epoch or present
             if db.execute("SELECT 1 FROM epochs WHERE epoch = ?", (number,)).fetchone() is None:
                 raise InputError(f"there is no battery period {number} in the log")
-            uid = rows.new_uid()
-            cursor = db.execute(
-                "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v,"
-                ' target, distance_from, seen, "match", batch, hood_deg)'
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (uid, time or self._now(), distance_m, setpoint, result, number, miss_m, side_m, speed, battery_v,
-                 target, distance_from, seen, match, batch, hood_deg),
-            )  # fmt: skip
-            acts.note(db, uid, "shot", self._author)
-            shot, state = rows.find_shot(db, int(cursor.lastrowid or 0)), self.version()
+            values = {
+                "uid": rows.new_uid(), "time": time or self._now(), "distance_m": distance_m, "setpoint": setpoint,
+                "result": result, "epoch": number, "miss_m": miss_m, "side_m": side_m, "speed": speed,
+                "battery_v": battery_v, "target": target, "distance_from": distance_from, "seen": seen,
+                "match": match, "batch": batch, "hood_deg": hood_deg,
+            }  # fmt: skip
+            added = rows.add(db, "shots", values)
+            acts.note(db, str(values["uid"]), "shot", self._author)
+            shot, state = rows.find_shot(db, added), self.version()
         if known is not None:  # else a long log would be read whole again after every shot
             self._read = state, (*known, shot)
         return shot
@@ -155,19 +154,17 @@ class Store:
     def discard(self, uid: str) -> str:
         """Nothing was launched: that shot needs no result; returns the uid of the mark that says so."""
         with self._writing(make=False) as db:
-            mark = rows.add_mark(db, self._now(), uid, "discard")
-            acts.note(db, mark, "discard", self._author)
-            return mark
+            return acts.mark(db, self._now(), self._author, uid, "discard")
 
     # -- undo and redo ------------------------------------------------------------------------------------------------
 
     def open_console(self, author: str) -> None:
         """From now on acts are this console's; it undoes none of consoles that are open beside it."""
+        self.file.begin_rescues()
         with self._reading() as db:
             if self.path is not None and self.path.exists():
                 back_up_today(db, self.path)
         self._arrive(author)
-        self.file.rescues = True
         self.file.look_for_rescue()
 
     def close_console(self) -> None:
@@ -219,9 +216,7 @@ class Store:
     def swap(self, label: str | None = None) -> int:
         """Starts a new epoch (another battery, a repair) and returns its number."""
         with self._writing() as db:
-            before = rows.present_epoch(
-                db, self._now()
-            )  # so that a swap before any shot still leaves epoch 1 in the log
+            before = rows.present_epoch(db, self._now())  # a swap before any shot still leaves epoch 1 in the log
             number = rows.begin_epoch(db, self._now(), label, before)
             acts.note(db, rows.uid_of_epoch(db, number), "swap", self._author)
             return number
@@ -230,16 +225,14 @@ class Store:
         """Names the battery that is in now."""
         with self._writing() as db:
             uid = rows.uid_of_epoch(db, rows.present_epoch(db, self._now()))
-            acts.note(db, rows.add_mark(db, self._now(), uid, "label", label), "label", self._author)
+            acts.mark(db, self._now(), self._author, uid, "label", label)
             return label
 
     def measure(self, words: str) -> str:
         """Keeps a measurement, as ``learn.measured`` writes it, in the present battery period; returns its uid."""
         with self._writing() as db:
             uid = rows.uid_of_epoch(db, rows.present_epoch(db, self._now()))
-            mark = rows.add_mark(db, self._now(), uid, "measure", words)
-            acts.note(db, mark, "measure", self._author)
-            return mark
+            return acts.mark(db, self._now(), self._author, uid, "measure", words)
 
     def merge(
         self,
@@ -270,10 +263,7 @@ class Store:
         """Keeps what was found out about the battery of that label."""
         reading = BatteryReading(rows.new_uid(), self._now(), label, resistance_ohm, rest_v)
         with self._writing() as db:
-            db.execute(
-                "INSERT INTO batteries (uid, time, label, resistance_ohm, rest_v) VALUES (?, ?, ?, ?, ?)",
-                (reading.uid, reading.time, label, resistance_ohm, rest_v),
-            )
+            rows.add(db, "batteries", asdict(reading))
         return reading
 
     def batteries(self, label: str | None = None) -> tuple[BatteryReading, ...]:
@@ -318,9 +308,8 @@ class Store:
         """Another connection: a console arrives at the log again, and what others did in it is none of its own."""
         if self._arrival is not None:
             last = acts.same_act(self._arrival.last, before or db, db)
-            db.execute("BEGIN IMMEDIATE")
-            self._arrival = acts.arrive(db, self._clock(), self._arrival.author, last)
-            db.execute("COMMIT")
+            with rows.transaction(db):
+                self._arrival = acts.arrive(db, self._clock(), self._arrival.author, last)
 
     def _own(self, db: sqlite3.Connection) -> acts.Own:
         return acts.own_of_commands(db, self._clock()) if self._arrival is None else self._arrival.own
@@ -336,8 +325,7 @@ class Store:
     ) -> Shot:
         with self._writing() as db:
             shot = rows.find_shot(db, number)
-            uid = rows.add_mark(db, self._now(), shot.uid, kind, reason, result, miss_m, side_m)
-            acts.note(db, uid, kind, self._author)
+            acts.mark(db, self._now(), self._author, shot.uid, kind, reason, result, miss_m, side_m)
             return rows.find_shot(db, number)
 
     def _now(self) -> str:

@@ -24,8 +24,7 @@ def _uids(db: sqlite3.Connection, table: str) -> set[str]:
 
 def take_in(db: sqlite3.Connection, other: sqlite3.Connection) -> None:
     """Adds what the ``other`` log has and this one lacks, in one transaction; its present period becomes present."""
-    db.execute("BEGIN IMMEDIATE")
-    try:
+    with rows.transaction(db):
         numbers: dict[int, int] = {}
         known = {table: _uids(db, table) for table in ("epochs", "shots", *(table for table, _ in _PLAIN))}
         for row in other.execute("SELECT * FROM epochs ORDER BY epoch"):
@@ -49,11 +48,6 @@ def take_in(db: sqlite3.Connection, other: sqlite3.Connection) -> None:
         present = rows.kept(other, "epoch")
         if present and int(present) in numbers:
             rows.keep(db, "epoch", str(numbers[int(present)]))
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
-        raise
 
 
 def _without(row: sqlite3.Row, column: str | None) -> dict[str, object]:

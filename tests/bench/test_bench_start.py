@@ -55,19 +55,19 @@ def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[Taken]:
 
 
 def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path) -> None:
-    """The command as people start it, caution read before or not; the least app knows no arrays and no profile."""
+    """The command as people start it, with a robot or with none; the least app knows no arrays and no profile."""
     compileall.compile_dir(Path(fieldtune.__file__).parent, quiet=1)  # as installing does
     shutil.copy(find_profile("heron"), tmp_path)
     Store(tmp_path / "heron.db").remember(CAUTION_KEY, "yes")
     known, new = {"FIELDTUNE_PROFILES": str(tmp_path)}, {"FIELDTUNE_PROFILES": str(tmp_path / "new")}
     console = ("-c", COMMAND, "console", "heron", "--port", "sim://heron")
-    found: dict[str, list[Taken]] = {name: [] for name in ("least", "first frame", "recommendation", "caution")}
+    found: dict[str, list[Taken]] = {name: [] for name in ("least", "first frame", "recommendation", "start screen")}
     for _ in range(ROUNDS):  # by turns
         found["least"] += start([TITLE], "-c", MINIMAL)
         frame, whole = start([TITLE, b"Good range"], *console, **known)
         found["first frame"].append(frame)
         found["recommendation"].append(whole)
-        found["caution"] += start([b"Before anything turns"], "-c", COMMAND, **new)
+        found["start screen"] += start([b"New robot"], "-c", COMMAND, **new)
     least = min(processor for _, processor in found["least"])
     ratios = {}
     print()

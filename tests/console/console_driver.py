@@ -38,6 +38,9 @@ class ScriptedLine:
         """What the line says now."""
         return self.now
 
+    def choose(self, device: str) -> None:
+        """There is one port only."""
+
     def tell(self, line: str) -> None:
         """Notes what was sent."""
         self.sent.append(line)

@@ -76,7 +76,6 @@ def live(**changes: object) -> Live:
         shots=(),
         history_s=nothing,
         history_rpm=nothing,
-        history_volt=nothing,
     )
     return replace(steady, **changes)  # type: ignore[arg-type]
 

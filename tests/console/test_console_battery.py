@@ -14,7 +14,10 @@ from console_world import seen, slider, thrower
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp
+from fieldtune.console.screens.battery import read_label
+from fieldtune.console.screens.shots import read_reason
 from fieldtune.console.widgets.text_block import TextBlock
+from fieldtune.errors import InputError
 from fieldtune.link.samples import Sample
 from fieldtune.robot.model import Robot, SetpointRange
 from fieldtune.session import Session
@@ -321,3 +324,12 @@ def test_after_a_change_the_robots_own_reading_is_used(session: Session) -> None
         await until(app, pilot, r"Drive")
 
     drive(console(session, line), script)
+
+
+@pytest.mark.parametrize("typed", ["blue\x1b[31m3", "blue\t3", "x" * 41, " "])
+def test_a_label_or_reason_that_the_log_should_not_hold_is_refused_as_it_is_typed(typed: str) -> None:
+    with pytest.raises(InputError):
+        read_label(typed)
+    with pytest.raises(InputError):
+        read_reason(typed * 5)
+    assert read_label(" blue 3 ") == "blue 3"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sqlite3
 import threading
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp, keys
 from fieldtune.errors import StoreError
+from fieldtune.link.samples import Live
+from fieldtune.robot.model import SetpointRange
 from fieldtune.session import Session
 from fieldtune.share.export_kinds import KINDS
 
@@ -373,6 +376,32 @@ def test_next_shot_standing_and_another_setpoint(session: Session) -> None:
         await pilot.press("enter")
         await until(app, pilot, "the shot worth taking next")
 
+    drive(console(session, ScriptedLine()), script)
+
+
+def test_the_next_shot_is_said_while_the_setpoint_changes_all_the_time(session: Session) -> None:
+    class Turning(ScriptedLine):
+        def snapshot(self) -> Live:
+            self.now = replace(self.now, setpoint=1200.0 + (self.now.setpoint or 0.0) % 400 + 1)
+            return self.now
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("n")
+        await until(app, pilot, "Expected gain")
+
+    drive(console(session, Turning()), script)
+
+
+def test_where_nothing_scores_the_next_shot_is_none_and_that_is_said() -> None:
+    robot = thrower(setpoint=SetpointRange("rpm", 10, 100, 10))
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("n")
+        await until(app, pilot, "scores from no distance")
+        assert app.controller.robot_map.next_shot is None
+
+    session = Session(robot)
+    session.log.remember("caution understood", "yes")
     drive(console(session, ScriptedLine()), script)
 
 

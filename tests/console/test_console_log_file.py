@@ -102,10 +102,7 @@ def test_an_older_copy_written_over_the_log_is_said(session: FixedAnswers) -> No
     assert [shot.result for shot in session.log.shots()] == ["in", "short"]
 
 
-def test_a_lock_held_elsewhere_holds_up_neither_the_first_frame_nor_the_advice(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("fieldtune.store.open_file._WAIT_S", 1.0)  # how long a use of the log waits; else 10 s
+def test_a_lock_held_elsewhere_holds_up_neither_the_first_frame_nor_the_advice_nor_a_result(tmp_path: Path) -> None:
     path = tmp_path / "heron.db"
     with FixedAnswers(ROBOT, path) as before:
         before.confirm(2.0, 2450.0, "in")
@@ -117,22 +114,31 @@ def test_a_lock_held_elsewhere_holds_up_neither_the_first_frame_nor_the_advice(
     app = ConsoleApp(ROBOT, session, ScriptedLine(), clock=quick())
 
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
-        nonlocal other
         await until(app, pilot, "Before anything turns")  # whether it was read, the log would tell: so it is shown
         took = time.monotonic() - start
         await pilot.press("enter")
+        await until(app, pilot, "another program keeps heron.db locked")
+        told = time.monotonic() - start
         await until(app, pilot, "Set the wheel to")
-        await until(app, pilot, "another program keeps the shot log locked")
+        await until(app, pilot, lambda: len(app.controller.recorder.shots) == 1)  # what it held before is there
+        pressed = time.monotonic()
+        await pilot.press("s")
+        await until(app, pilot, "confirmed: shot 2, short")
+        kept = time.monotonic() - pressed
+        await until(app, pilot, "another program keeps heron.db locked")  # as long as that lasts
         other.execute("COMMIT")
         other.close()
-        await until(app, pilot, lambda: len(app.controller.recorder.shots) == 1)
-        await pilot.press("s")
-        await until(app, pilot, "confirmed: shot 2")
-        print(f"\nfirst frame of a locked log after {took:.2f} s")
+        await until(app, pilot, "heron.db is no longer locked: 1 entry written to it")
+        await pilot.press("l")
+        await until(app, pilot, "confirmed: shot 3, long")
+        print(
+            f"\nlocked log: first frame after {took:.2f} s, told after {told:.2f} s, a result kept {kept:.2f} s later"
+        )
         assert took < 3.0
 
     drive(app, script)
-    assert [shot.result for shot in session.log.shots()] == ["in", "short"]
+    assert [shot.result for shot in Session(ROBOT, path).log.shots()] == ["in", "short", "long"]
+    assert not path.with_name("heron-waiting.db").exists()
 
 
 def test_what_another_process_adds_is_seen_in_every_view(tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ from fieldtune.charts.chart import Chart, Line, Marks
 from fieldtune.charts.robot_map import MapPoints, reading_at, robot_map
 from fieldtune.console import ConsoleApp
 from fieldtune.console.screens.map import MapScreen, read_point
+from fieldtune.console.screens.next import read_setpoint
+from fieldtune.console.typed import read_miss
 from fieldtune.console.widgets.chart_view import draw_chart
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.tints import CHANCE
@@ -138,6 +140,35 @@ def test_keys_read_a_point_and_shoot_from_there() -> None:
 def test_a_point_is_typed_as_it_is_said() -> None:
     assert read_point("2.85 m, 1470 rpm", ROBOT) == (2.85, 1470.0)
     assert read_point("10 ft, 1470", ROBOT) == (pytest.approx(3.048), 1470.0)
+    assert read_point("2,85 m, 1470,5", ROBOT) == (2.85, 1470.5)
     for wrong in ("2.85 m", "1470", "", "2.85 m, fast", "far, 1470"):
         with pytest.raises(InputError):
             read_point(wrong, ROBOT)
+
+
+def test_a_comma_between_thousands_is_refused_and_never_a_thousandth() -> None:
+    for read in (lambda: read_setpoint("1,400", ROBOT), lambda: read_point("2.85 m, 1,400 rpm", ROBOT),
+                 lambda: read_miss("1,400")):  # fmt: skip
+        with pytest.raises(InputError, match="thousands without"):
+            read()
+
+
+def test_a_place_beyond_the_map_is_no_reason_to_work_it_out_again() -> None:
+    """A thrower without spots that scores from 20 m by no setpoint."""
+    robot = thrower(spots=())
+    session = Session(robot)
+    session.log.remember("caution understood", "yes")
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("d", *"20 m", "enter", "j")
+        shown = app.controller.robot_map
+        await until(app, pilot, lambda: shown.field is not None)
+        assert shown.field is not None
+        assert shown.field.distance_m[-1] < 20.0
+        await until(app, pilot, lambda: all(worker.group != "map" for worker in app.workers))
+        before = shown.field
+        for _ in range(6):
+            await until(app, pilot, lambda: all(worker.group != "map" for worker in app.workers))
+        assert shown.field is before
+
+    drive(ConsoleApp(robot, session, ScriptedLine()), script, (120, 40))

@@ -112,7 +112,7 @@ def test_a_dip_that_the_line_cannot_settle_is_asked_about_once(shot: bool) -> No
     assert state.asks_about_dip
     asked = main_words.next_step(state.live, state, ROBOT, False, False)
     assert asked.startswith("Was that a shot")
-    assert "y: yes, x: no" in asked
+    assert "y yes, or its result   x no shot" in asked
     settled = state.settle_unsure(shot=shot)
     assert len(settled) == len(state.unanswered) == int(shot)
     state.look(replace(live(), unsure=dip))

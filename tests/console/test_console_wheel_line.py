@@ -23,7 +23,7 @@ from fieldtune.session import Session
 
 def _heard(**changes):
     seconds = np.arange(0.0, 12.0, 0.01)
-    return live(history_s=seconds, history_rpm=np.full_like(seconds, 1500.0), history_volt=seconds * 0, **changes)
+    return live(history_s=seconds, history_rpm=np.full_like(seconds, 1500.0), **changes)
 
 
 def test_a_silent_line_lets_the_past_move_on() -> None:

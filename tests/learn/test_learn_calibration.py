@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import pytest
-from prior_world import drawn_robot, hit_probability, shots_of, within_90
+from prior_world import after_change, drawn_epochs, drawn_robot, hit_probability, shots_of, within_90
 from robots import slider, swinger, thrower
 from scipy.stats import binom, chi2
 from vacuum_need import vacuum_need
@@ -78,3 +78,56 @@ def test_ranks_are_uniform_and_intervals_hold(robot):
         # Of twenty bins a fifth of runs has one outside a 99 % band by chance alone.
         assert np.sum((counts < 33) | (counts > 69)) <= 1, counts
     assert_calibrated(ranks, held, 0.88, 0.92)
+
+
+COUNTS, SCALARS = (0, 1, 3, 10, 40), ("angle_error", "log_drag", "distance_bias", "speed_scatter", "angle_scatter")
+ASKED = ("level", "hit chance", *SCALARS)
+BEFORE_CHANGE = 10
+
+
+def ranks_along(robot, required_of, count, seed):
+    """Ranks {shots: (count, quantities)} of what is asked among the draws as shots go on, and after a change."""
+    need, places = required_of(robot, robot.target()), PLACES[robot.name]
+    found = {told: np.zeros((count, len(ASKED)), dtype=int) for told in (*COUNTS, "one shot after a battery change")}
+    for k in range(count):
+        rng = np.random.default_rng((seed, k))
+        before, now = drawn_epochs(robot, rng, 2)
+        fired = shots_of(robot, before, need, rng.choice(places, COUNTS[-1]), rng)
+        new = shots_of(robot, now, need, rng.choice(places, 1), rng)
+        asked = fired[0].distance_m, fired[0].setpoint
+        for told in COUNTS:
+            found[told][k] = ranks_of(robot, need, before, learned(robot, fired[:told], 1, required_of), *asked, rng)
+        log = after_change(fired[:BEFORE_CHANGE], new)
+        found["one shot after a battery change"][k] = ranks_of(
+            robot, need, now, learned(robot, log, 2, required_of), *asked, rng
+        )
+    return found
+
+
+def learned(robot, log, epoch, required_of):
+    return learn(robot, log, epoch, required_of=required_of, draws=DRAWS).belief
+
+
+def ranks_of(robot, need, truth, belief, distance, setpoint, rng):
+    """Ranks of the true level, hit chance and unknowns among the draws; ties broken at random."""
+
+    def values(who):
+        level = who.draws.gain @ who.basis.at(setpoint)[0]
+        return [level, hit_probability(robot, need, who, distance, setpoint), *(getattr(who.draws, n) for n in SCALARS)]
+
+    return [
+        int(np.sum(draws < real[0] - 1e-12)) + int(rng.integers(0, np.sum(np.abs(draws - real[0]) <= 1e-12) + 1))
+        for real, draws in zip(values(truth), values(belief), strict=True)
+    ]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("robot", [thrower(STEADY), slider(), swinger()], ids=lambda robot: robot.name)
+def test_intervals_hold_as_shots_go_on(robot):
+    """Of 1,000 robots, whatever was told: three standard deviations of a binomial are 2.8 points."""
+    found = ranks_along(robot, required_speed_for, 1000, seed=11)
+    print(f"\n{robot.name:28}" + "".join(f"{name:>15}" for name in ASKED))
+    for told, ranks in found.items():
+        held = within_90(ranks, DRAWS).mean(axis=0)
+        print(f"{told!s:>28}" + "".join(f"{100 * share:14.1f} %" for share in held))
+        assert np.all(np.abs(held - 0.9) <= 0.028), (told, dict(zip(ASKED, held, strict=True)))

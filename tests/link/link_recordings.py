@@ -11,14 +11,14 @@ from dataclasses import fields
 from pathlib import Path
 
 from fieldtune import load_robot
-from fieldtune.link import Sample, decode, read_header
+from fieldtune.link import RecordedLine, Sample, decode
 
 NAMES = [field.name for field in fields(Sample) if field.name != "before_s"]
 HOME = Path(__file__).parent.parent / "recordings"
 
 
 def robot_of(path):
-    return load_robot(HOME / "robots" / f"{read_header(path)['robot']}.toml")
+    return load_robot(HOME / "robots" / f"{RecordedLine(path).header()['robot']}.toml")
 
 
 def _figure(value):

@@ -6,8 +6,10 @@ import os
 import socket
 import subprocess
 import sys
+import termios
 import threading
 import time
+from argparse import Namespace
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -16,6 +18,7 @@ import serial
 from link_ptys import Cable, Talker, wait_for
 
 from fieldtune import load_robot
+from fieldtune.commands.console import _session_recording
 from fieldtune.errors import LinkError, OutputError
 from fieldtune.link import Monitor, health_words, ports
 from fieldtune.link.framing import framed
@@ -275,6 +278,8 @@ def test_a_socket_that_is_closed_is_opened_again_and_boot_text_passed_over(heron
         )
         assert seen.wheel_rpm == pytest.approx(1500, rel=0.1)
         assert seen.health.notices["reconnected"] == 2
+        assert seen.health.notices["start-up text"] == 9  # said, and no sign of a bad wire
+        assert seen.health.dropped == {}
         assert not seen.shots
     server.close()
 
@@ -296,6 +301,26 @@ def test_a_url_that_leads_nowhere_is_one_clear_line(heron, url):
         assert "\n" not in said.words
         assert said.state == "searching"
         wait_for(monitor, lambda s: "Traceback" not in s.words and len(s.words) > 20)
+
+
+@pytest.mark.parametrize("url", ["SIM://heron?seed=1", " sim://heron?seed=1", "Sim://?seed=1"])
+def test_capitals_do_not_hide_that_a_robot_is_simulated(heron, url):
+    with Monitor(heron, url) as monitor:
+        assert monitor.simulated
+        seen, _ = wait_for(monitor, lambda s: s.health.good > 5)
+    assert "baud" not in seen.words
+    assert _session_recording(heron, url, Namespace(no_record=False, profiles=None)) is None
+
+
+@pytest.mark.parametrize(("opening", "hangs_up"), [("usual", True), ("gentle", False)])
+def test_a_gentle_opening_leaves_dtr_up_at_the_end(heron, cable, opening, hangs_up):
+    """What a real port does with its DTR line at closing is the flag HUPCL (POSIX, General Terminal Interface)."""
+    robot = replace(heron, link=replace(heron.link, opening=opening))
+    before = termios.tcgetattr(cable._slave)
+    before[2] |= termios.HUPCL
+    termios.tcsetattr(cable._slave, termios.TCSANOW, before)
+    ports.open_port(cable.name, 115200, robot).close()
+    assert bool(termios.tcgetattr(cable._slave)[2] & termios.HUPCL) is hangs_up
 
 
 def test_every_way_a_port_is_lost_is_the_same_to_the_reader(cable):
@@ -325,9 +350,8 @@ def test_health_in_words(heron):
     with Monitor(heron, "sim://heron?seed=1") as monitor:
         seen, _ = wait_for(monitor, lambda s: s.health.good > 30)
     assert health_words(seen.health).endswith("lines/s")
-    assert (
-        health_words(replace(seen.health, rate_hz=98.7, dropped={"checksum": 3})) == "98.7 lines/s, 3 dropped: checksum"
-    )
+    three = replace(seen.health, rate_hz=98.7, dropped={"checksum": 3})
+    assert health_words(three) == "98.7 lines/s, 3 dropped: changed on the way (checksum)"
 
 
 def test_stopping_is_quick_and_leaves_no_thread(heron, cable):

@@ -17,8 +17,8 @@ from link_recordings import HOME, robot_of, summary
 
 from fieldtune import load_robot
 from fieldtune.errors import InputError
-from fieldtune.link import Monitor, Recorder, decode, read_header, recording
-from fieldtune.link.recording_reader import CUT_OFF, DAMAGED, MAGIC, chunks
+from fieldtune.link import Monitor, RecordedLine, Recorder, decode, recording
+from fieldtune.link.recording_reader import CUT_OFF, DAMAGED, MAGIC
 
 FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))
 
@@ -36,7 +36,7 @@ def test_no_file_stands_without_its_other_half():
         elif path.is_file():
             assert path in FILES, f"{path.name}: neither a recording nor a decoding"
             assert path.with_suffix(".json").exists(), f"{path.name}: no decoding beside it"
-            header = read_header(path)
+            header = RecordedLine(path).header()
             assert "Invented" in header["about"], f"{path.name}: says not what it is"
             assert (HOME / "robots" / f"{header['robot']}.toml").exists()
 
@@ -51,8 +51,8 @@ def test_what_is_written_is_read(tmp_path):
         recorder.write(now, data)
         written.append((now, data))
     recorder.close()
-    assert [(c.arrival_us, c.data) for c in chunks(tmp_path / "a.rec")] == written
-    assert read_header(tmp_path / "a.rec") == {"about": "random bytes", "robot": "heron"}
+    assert [(c.arrival_us, c.data) for c in RecordedLine(tmp_path / "a.rec").chunks()] == written
+    assert RecordedLine(tmp_path / "a.rec").header() == {"about": "random bytes", "robot": "heron"}
 
 
 def test_files_are_rotated_by_size_and_the_oldest_go(tmp_path):
@@ -64,7 +64,7 @@ def test_files_are_rotated_by_size_and_the_oldest_go(tmp_path):
     left = sorted(tmp_path.iterdir(), key=lambda p: p.stat().st_mtime_ns)
     assert len(left) == 3
     assert all(p.stat().st_size < 80_000 for p in left)
-    assert sum(1 for p in left for _ in chunks(p)) > 60
+    assert sum(1 for p in left for _ in RecordedLine(p).chunks()) > 60
 
 
 def test_nothing_heard_leaves_no_file(tmp_path):
@@ -103,7 +103,7 @@ def _recorded(path, seconds=20):
 
 def _read(path, content):
     path.write_bytes(content)
-    return list(chunks(path))
+    return list(RecordedLine(path).chunks())
 
 
 def test_a_damaged_place_costs_what_stood_in_it_and_is_told(tmp_path):
@@ -158,6 +158,15 @@ def test_a_damaged_recording_is_replayed_once(tmp_path):
         ended, _ = wait_for(monitor, lambda s: s.state == "ended", seconds=10)
     assert 940 <= ended.health.lines <= 1000
     assert ended.health.notices[DAMAGED] == 1
+
+
+@pytest.mark.parametrize("name", ["match#3.csv", "was that it?.csv", "50%.csv", "a=b&c.csv"])
+def test_any_name_of_a_file_is_replayed(tmp_path, name):
+    (tmp_path / name).write_bytes(b"".join(b"t_ms=%d,wheel_rpm=1500\n" % (20 * i) for i in range(20)))
+    for options in ("", "?speed=0"):
+        with Monitor(load_robot("heron"), f"replay://{tmp_path / name}{options}") as monitor:
+            ended, _ = wait_for(monitor, lambda s: s.state == "ended", seconds=10)
+        assert ended.health.good == 20
 
 
 def test_a_small_file_does_not_unpack_into_gigabytes(tmp_path):

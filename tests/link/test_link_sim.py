@@ -124,6 +124,20 @@ def test_a_miss_is_where_the_exact_path_comes_down():
         assert np.log(exact.speed[0]) == pytest.approx(truth.log_speed(quantity), abs=0.004)
 
 
+def test_bearings_that_drag_take_current_from_the_motors():
+    """A torque at the wheel, over gears and torque constant, is current (Fitzgerald, Electric Machinery, 7.6)."""
+    heron, amps = load_robot("heron"), []
+    for drag in (None, 0.03):
+        robot = replace(heron, drive=replace(heron.drive, no_load_torque=drag))
+        _, lines = _run(SimulatedRobot(robot, 3), 7)
+        said = [dict(re.findall(r"(\w+)=([\d.]+)", text.decode())) for text in lines[-100:]]
+        share = np.mean([float(line["power_pct"]) / 100 for line in said])
+        amps.append(np.mean([float(line["current_ma"]) / 1000 for line in said]) / share)
+    drive = heron.drive
+    constant = drive.stall_torque / (drive.stall_current - drive.no_load_current)
+    assert amps[1] - amps[0] == pytest.approx(0.03 / (drive.reduction * drive.efficiency * constant), rel=0.05)
+
+
 def test_the_battery_sags_and_empties_slowly():
     robot = load_robot("heron")
     simulated = SimulatedRobot(robot, 3)

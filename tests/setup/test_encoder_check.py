@@ -16,7 +16,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.sim.robot import SimulatedRobot
 from fieldtune.robot.model import Encoder, LinkSettings, Robot
 from fieldtune.setup.encoder_check import at_full_power, by_hand, from_shots
-from fieldtune.setup.encoder_watch import EncoderWatch, remember, standing
+from fieldtune.setup.encoder_watch import BelievedShots, EncoderWatch, remember, standing
 
 HERON = load_robot("heron")
 REAL = Encoder(48, "motor", 32)
@@ -141,6 +141,24 @@ def test_half_speeds_teach_nothing_and_the_advice_says_why(tmp_path: object) -> 
     assert aims[0].setpoint.value == aims[1].setpoint.value
     assert any("0.50 ×" in caution and "counts_per_turn = 48 would fit" in caution for caution in aims[0].cautions)
     assert not any("measured speeds" in caution for caution in aims[1].cautions)
+
+
+def test_shots_are_judged_anew_only_when_the_log_has_changed() -> None:
+    robot = believing(Encoder(96, "motor", 32))
+    with Session(robot) as session:
+        session.confirm(2.0, 1500, "short", speed=1500)
+        believed = BelievedShots(robot, session.log)
+        shots, found = believed.now()
+        assert [shot.speed for shot in shots] == [1500]
+        assert found is None
+        session.confirm(2.0, 1500, "short", speed=745)
+        shots, found = believed.now()
+        assert [shot.speed for shot in shots] == [1500, None]
+        assert believed.now()[0] is shots
+        remember(robot, session.log, by_hand(robot, 1008))
+        shots, found = believed.now()
+        assert [shot.speed for shot in shots] == [None, None]
+        assert found == by_hand(robot, 1008)
 
 
 def test_one_wheel_that_was_slow_is_no_wrong_scale() -> None:

@@ -18,8 +18,8 @@ from fieldtune.setup.set_up import DRAFT, SetUp
 
 FLYWHEEL = (
     "kite", "flywheel", "sphere", "58", "40", "smooth", "2", "88", None, "", "52", None, "38", "yes", "speed", "2",
-    "9.6", "6100", "0.125", "9.5", "0.5", "22:33 20:28", "nimh", "8", None, "yes", "96", "motor", "basket", "95", "36", "600",
-    "2500", "10", "near line 1.8", "far line 2.8 m", "",
+    "9.6", "6100", "0.125", "9.5", "0.5", "22:33 20:28", "nimh", "8", None, "yes", "96", "motor", "basket", "95", "36",
+    "600", "2500", "10", "near line 1.8", "far line 2.8 m", "",
 )  # fmt: skip
 STRIKER = (
     "plover", "striker", "disc", "90", "18", "75", "strike", "120", "0.9", "4", "18", "8", "52", "no", None, "zone",

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import os
+import re
 import runpy
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +16,7 @@ import pytest
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
+from fieldtune.robot.home import demo_home
 from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
 Run = Callable[..., Any]
@@ -46,6 +49,27 @@ def test_csv_and_json_keep_their_columns(run: Run) -> None:
     found = run("table", "otter", *RANGE, "--step", "0.5 m", "--format", "json").json["rows"]
     assert [set(row) for row in found] == [{"distance_m", "setpoint", "low", "high", "hit_probability"}] * 3
     assert [float(row["setpoint"]) for row in rows] == [row["setpoint"] for row in found]
+
+
+@pytest.mark.parametrize("more", [["--format", "json"], ["--json"], ["--fit", "cubic", "--json"],
+                                  ["--by-voltage", "--json"], ["--by-voltage", "--format", "json"]])  # fmt: skip
+def test_json_goes_into_a_file_too(run: Run, home: Path, tmp_path: Path, more: list[str]) -> None:
+    home.mkdir()
+    profile = (demo_home() / "heron.toml").read_text()
+    open_loop = profile.replace('control = "speed"', 'control = "power"')
+    for key, value in (("low", "10 %"), ("high", "100 %"), ("step", "1 %")):
+        open_loop = re.sub(rf'(?m)(?<=^){key} = "[0-9]+ rpm"', f'{key} = "{value}"', open_loop)
+    (home / "loop.toml").write_text(open_loop)
+    table, path = ("table", "loop", *RANGE, "--step", "0.25 m", *more), tmp_path / "table.json"
+    assert run(*table, "--out", path).out == f"{path}: written\n"
+    assert json.loads(path.read_text()) == run(*table).json
+
+
+def test_csv_has_no_control_characters_on_a_terminal(run: Run) -> None:
+    printed = run("table", "heron", *RANGE, "--step", "0.5 m", "--format", "csv").out
+    assert [len(line.split(",")) for line in printed.split("\n")] == [5, 5, 5, 5, 1]
+    assert "\\r" not in printed
+    assert "\r" not in printed
 
 
 def test_formula_in_words_and_as_json(run: Run, tmp_path: Path) -> None:

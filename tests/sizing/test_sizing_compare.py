@@ -23,6 +23,23 @@ def compared(robots, **rest):
     return compare(robots, {robot.name: Session(robot).belief for robot in robots}, **rest)
 
 
+def test_a_battery_just_put_in_is_not_held_against_the_launcher():
+    """What aims is less sure after the change; what compares mechanisms has the same hit chances as before it."""
+    robot, other = Session(heron()), Session(otter())
+    for distance, rpm in ((1.5, 1340), (2.0, 1500), (2.6, 1680), (2.0, 1500), (1.5, 1340), (2.6, 1680)):
+        robot.confirm(distance, rpm, result="in")
+
+    def hits(of_robot):
+        found = compare([robot.robot, other.robot], {"heron": of_robot, "otter": other.launcher_belief})
+        return found.mechanisms[0].hit
+
+    before = hits(robot.launcher_belief)
+    assert hits(robot.belief) == before
+    robot.swap()
+    assert hits(robot.launcher_belief) == before
+    assert max(hits(robot.belief)) < max(before) - 0.1
+
+
 TWO = (Criterion("reach", True, 1.0), Criterion("energy", False, 1.0))
 
 

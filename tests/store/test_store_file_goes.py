@@ -11,6 +11,7 @@ import pytest
 from fieldtune.errors import StoreError
 from fieldtune.records import UnansweredShot
 from fieldtune.store import Store
+from fieldtune.store.rescue_files import file_beside
 
 
 def console(path: Path, name: str = "here") -> Store:
@@ -185,7 +186,7 @@ def test_a_whole_folder_that_goes_leaves_the_rescue_file_elsewhere(tmp_path: Pat
     store.add(1.0, 1400.0, "in")
     shutil.rmtree(home)
     store.add(2.0, 1400.0, "in")
-    kept = store.file.rescue_file()
+    kept = file_beside(store.path, "rescue")
     assert home not in kept.parents
     try:
         assert distances(Store(kept)) == [1.0, 2.0]

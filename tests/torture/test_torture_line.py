@@ -14,6 +14,7 @@ from fieldtune.link import Line, health_words
 from fieldtune.link.framing import framed
 
 LINES = int(os.environ.get("FIELDTUNE_LINES", "1000000"))
+SEED = int(os.environ.get("FIELDTUNE_SEED", "20261128"))
 _PIECES = (
     b"\x1b[2J", b"\x1b]0;x\x07", b"[red]", b"[/]", b"{{7*7}}", b"\x00", b"\xff\xfe", b"$", b"*", b"=", b",", b"nan",
     b"1e999", b"-", b"'", b'{"', b"}", b"[[[[", b"wheel_rpm=", b"t_ms=", b"\xe2\x80\xae", b"\r", b"9" * 40, b" ", b":",
@@ -47,10 +48,12 @@ def _hostile(i: int, rng: random.Random, checked: bool) -> bytes:
 @pytest.mark.torture
 @pytest.mark.parametrize("checked", [True, False])
 def test_hostile_lines_by_the_million(checked):
-    rng, line = random.Random(7), Line(load_robot("heron"))
-    began, mb, fed, chunk = time.process_time(), [], 0, bytearray()
+    rng, line = random.Random(SEED), Line(load_robot("heron"))
+    began, mb, fed, hostile, chunk = time.process_time(), [], 0, 0, bytearray()
     for i in range(LINES):
-        chunk += _hostile(i, rng, checked) if rng.random() < 0.7 else _good(i, rng, checked)
+        hurt = rng.random() < 0.7
+        hostile += hurt
+        chunk += _hostile(i, rng, checked) if hurt else _good(i, rng, checked)
         if len(chunk) > 3000 or i == LINES - 1:
             fed += len(chunk)
             line.feed(bytes(chunk), 0.01 * i)
@@ -66,6 +69,7 @@ def test_hostile_lines_by_the_million(checked):
             line.fresh.clear()
     health = line.health()
     causes = ", ".join(f"{n} {cause}" for cause, n in sorted(health.dropped.items(), key=lambda item: -item[1]))
-    print(f"\n{health.lines} lines ({fed / 1e6:.0f} MB), {health.good} good, dropped: {causes}")
+    print(f"\nseed {SEED}, {'with' if checked else 'without'} checksums: {hostile} hostile lines among {health.lines}")
+    print(f"({fed / 1e6:.0f} MB), {health.good} good, dropped: {causes}")
     print(f"{1e6 * (time.process_time() - began) / LINES:.1f} us a line; memory {mb[1]:.0f} to {mb[-1]:.0f} MB")
     assert mb[-1] - mb[len(mb) // 2] < 10

@@ -13,7 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from fieldtune.console import keys, main_words, taking_away, words
-from fieldtune.console.typed import read_miss
+from fieldtune.console.typed import miss_example, read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
 from fieldtune.errors import FieldtuneError
@@ -42,7 +42,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, *keys.TAKING]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
     AUTO_FOCUS = ""
 
     _arrived = False
@@ -106,7 +106,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def _ask(self) -> None:
         """One line on what the result keys are for, where the screen doesn't say it anyway."""
         line = self.query_one("#asking", TextBlock)
-        said = asking(self.controller) or self.controller.shooting.offer or ""
+        shooting = self.controller.shooting
+        said = asking(self.controller) or shooting.offer or main_words.dip_question(shooting)
         said = said if self.TITLE_WORDS and not self.small else ""
         line.put((f" ▶  {said}", "bold $act-ink") if said else "")
         line.display = bool(said)
@@ -129,34 +130,37 @@ class ConsoleScreen(Screen[None], CachedWidget):
         shape = "●" if good else "○"
         line = f"{shape} line: {words.link_line(live)}"
         room = self.size.width - sum(len(p if isinstance(p, str) else p[0]) for p in parts) - 4
-        line = words.printable(line)
-        if (
-            len(line) > room and not good and not self.small
-        ):  # what is wrong, and its remedy, in full on rows of its own
+        line, style = words.printable(line), "$good" if good else "bold $bad"
+        if len(line) > room and not self.small:  # whole, on rows of its own
             pieces = textwrap.wrap(line, self.size.width - 4)[:3]
-            return [*parts, ("".join(f"\n{piece}" for piece in pieces), "bold $bad")]
-        if good and len(line) > room:  # the Line view says at which speed
-            line = re.sub(r" at \d+ baud", "", line)
+            return [*parts, ("".join(f"\n{piece}" for piece in pieces), style)]
         line = words.shorten(line, max(8, room))
-        parts.append((" " * max(2, room - len(line) + 4) + line, "$good" if good else "bold $bad"))
-        return parts
+        return [*parts, (" " * max(2, room - len(line) + 4) + line, style)]
 
     # the keys that say where a shot went
 
     def action_result(self, result: Result) -> None:
         """This result for the shot that is asked about, or the one just taken."""
+        self._was_a_shot()
         self.controller.recorder.result(result)
         self.controller.show()
+
+    def _was_a_shot(self) -> bool:
+        """Takes a dip of the wheel that is asked about as a shot; False where none is."""
+        dip = self.controller.shooting.asks_about_dip
+        if dip:
+            self.controller.recorder.keep(self.controller.shooting.settle_unsure(shot=True))
+        return dip
 
     def action_miss(self) -> None:
         """Type the measured miss of the shot."""
         more, less = self.controller.shooting.target.miss_words
-        along = f"12 is {more}, -8 {less}"
-        asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, f"cm: {along}; with a side: -8 right 5")
+        asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, miss_example(more, less))
         self.app.push_screen(asked, self._take_miss)
 
     def _take_miss(self, miss: Miss | None) -> None:
         if miss is not None:
+            self._was_a_shot()
             self.controller.recorder.result(None, *miss)
             self.controller.show()
 
@@ -191,11 +195,13 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_yes(self) -> None:
         """Confirm a result although something about it was odd, or that a dip of the wheel was a shot."""
-        controller = self.controller
-        if controller.shooting.asks_about_dip:
-            controller.recorder.keep(controller.shooting.settle_unsure(shot=True))
-        else:
-            controller.recorder.yes()
+        if not self._was_a_shot():
+            self.controller.recorder.yes()
+        self.controller.show()
+
+    def action_another_port(self) -> None:
+        """Read the next port, where several robots are plugged in."""
+        self.controller.another_port()
         self.controller.show()
 
     # what is taken from the screen

@@ -18,7 +18,7 @@ from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn
 from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
-from fieldtune.errors import InputError
+from fieldtune.shot_entry import check_words
 
 if TYPE_CHECKING:
     from fieldtune.battery.change import Outlook, Recalibration
@@ -29,10 +29,8 @@ if TYPE_CHECKING:
 
 
 def read_label(text: str) -> str:
-    said = text.strip()
-    if not said or len(said) > 40:
-        raise InputError("write the battery's name or number, at most 40 characters: blue 3")
-    return said
+    """A typed name or number of a battery; raises ``InputError``."""
+    return check_words("a label", text, 40)
 
 
 class BatteryScreen(PicturedScreen):

@@ -5,15 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.screen import Screen
-from textual.widgets import OptionList
-from textual.widgets.option_list import Option
+from textual.binding import Binding
 
 from fieldtune.console import words
+from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import Question as YesNo
-from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.console.widgets.text_block import Part
 from fieldtune.errors import FieldtuneError
 
 if TYPE_CHECKING:
@@ -22,7 +19,7 @@ if TYPE_CHECKING:
 _KEYS = [
     Binding(
         "enter",
-        "change",
+        "choose",
         "Change",
         tooltip="Change the marked value",
         id="edit-change",
@@ -32,37 +29,27 @@ _KEYS = [
     Binding("s", "save", "Save", tooltip="Write the profile: comments and all else stay", id="edit-save"),
     Binding("r", "again", "Read again", tooltip="Forget changes and read the file again", id="edit-again"),
     Binding("escape", "leave", "Back", tooltip="Back to the list of robots", id="edit-leave", key_display="Esc"),
-    Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="edit-quit", show=False),
 ]
 
 
-class EditScreen(Screen[Path | None]):
+class EditScreen(ListScreen):
     """The list of values; what was changed is written when it is saved, and only then."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS]
-    AUTO_FOCUS = "#values"
+    OWN: ClassVar[list[list[Binding]]] = [_KEYS]
 
     def __init__(self, set_up: SetUp) -> None:
         super().__init__()
         self.set_up = set_up
         self._before = "" if set_up.profile is None else set_up.profile.text
 
-    def compose(self) -> ComposeResult:
-        yield TextBlock(id="top")
-        yield OptionList(id="values", markup=False)
-        yield TextBlock(id="robot-words")
-        yield TextBlock(id="news")
-        yield KeyBar([_KEYS], id="keys")
-
     def on_mount(self) -> None:
         """The list."""
         self._fill()
 
     def _fill(self) -> None:
-        made, options = self.set_up, self.query_one("#values", OptionList)
+        made, rows = self.set_up, []
         assert made.profile is not None
         problems = {one.key: one for one in reversed(made.profile.check()[1])}
-        marked, rows = options.highlighted or 0, []
         for question in made.all:
             value = made.now(question)
             guess = value and made.profile.is_unmeasured(question.key)
@@ -72,36 +59,22 @@ class EditScreen(Screen[Path | None]):
             if question.key in problems:
                 bad = problems[question.key].severity == "error"
                 parts.append((f"  {'✗' if bad else '!'} {problems[question.key].message}", "$bad"))
-            rows.append(Option(assemble(parts), id=question.key))
-        options.clear_options()
-        options.add_options(rows)
-        options.highlighted = min(marked, len(rows) - 1)
+            rows.append((question.key, parts))
+        self.put_rows(rows)
         changed = made.profile.text != self._before
-        self.query_one("#top", TextBlock).put(
-            (f"Change {made.name}", "bold $ink"), ("   changed: s saves it" if changed else "", "bold $act")
-        )
+        self.head(f"Change {made.name}", ("   changed: s saves it" if changed else "", "bold $act"))
         elsewhere = [
             one for one in problems.values() if one.severity == "error" and one.key not in {q.key for q in made.all}
         ]
         if elsewhere:
             self.say(f"{elsewhere[0].key}: {elsewhere[0].message}", bad=True)
 
-    def say(self, text: str, bad: bool = False) -> None:
-        """One line of news."""
-        self.query_one("#news", TextBlock).put((f"✗ {words.printable(text)}", "bold $bad") if bad else (text, "$ink"))
-
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """A click on a row."""
-        event.stop()
-        self.action_change()
-
-    def action_change(self) -> None:
+    def action_choose(self) -> None:
         """Asks the question of the marked row."""
         from fieldtune.console.screens.set_up import SetUpScreen
 
-        number = self.query_one("#values", OptionList).highlighted
-        if number is not None:
-            self.set_up.go_to(self.set_up.all[number].key)
+        if self.marked is not None:
+            self.set_up.go_to(self.set_up.all[self.marked].key)
             if self.set_up.at == "spots":
                 self.set_up.begin_spots()
             self.app.push_screen(SetUpScreen(self.set_up), self._asked)

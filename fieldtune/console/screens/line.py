@@ -12,6 +12,7 @@ from textual.containers import Horizontal
 from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.link.line_health import cause_words, notice_words
 from fieldtune.link.raw_fields import remedies
 
 if TYPE_CHECKING:
@@ -86,9 +87,9 @@ def health(live: Live, shown: OutputFigures | None = None) -> list[Part]:
             ("".join(f"{piece}\n" for piece in [first, *(" " * 13 + r for r in rest)]), "$ink"),
         ]
     parts.append(("\nDropped, by cause\n", "bold $act"))
-    parts += _counts(said.dropped, "nothing dropped")
+    parts += _counts({cause_words(cause): n for cause, n in said.dropped.items()}, "nothing dropped")
     parts.append(("\nNoticed\n", "bold $act"))
-    parts += _counts(said.notices, "nothing out of the ordinary")
+    parts += _counts({notice_words(name): n for name, n in said.notices.items()}, "nothing out of the ordinary")
     return parts
 
 

@@ -4,25 +4,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import Horizontal
-from textual.screen import Screen
-from textual.widgets import OptionList
-from textual.widgets.option_list import Option
 
 from fieldtune.console import words
 from fieldtune.console.screens.line import whole_lines
+from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import EntryLine
-from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
 from fieldtune.link.mapping import MEANINGS, Meaning, Seen, as_profile, guess, read_names, would_have_to_print
 
 if TYPE_CHECKING:
-    from fieldtune.console.start_app import StartApp
     from fieldtune.link.raw_line import RawLine
     from fieldtune.setup.profile_text import ProfileText
 
@@ -41,7 +37,7 @@ _MAPS = [
 _KEYS = [
     Binding(
         "enter",
-        "save",
+        "choose",
         "Save and open",
         tooltip="Write the mapping into the profile, open the console",
         id="map-save",
@@ -53,16 +49,14 @@ _KEYS = [
     Binding("k", "factor", "Factor", tooltip="Type the factor from the robot's number to ours", id="map-factor"),
     Binding("p", "program", "Robot program", tooltip="What the robot has to print, with examples", id="map-program"),
     Binding("escape", "leave", "Back", tooltip="Back without changing anything", id="map-leave", key_display="Esc"),
-    Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="map-quit", show=False),
 ]
 _LOOK_S = 0.2
 
 
-class LineMapScreen(Screen[Path | None]):
+class LineMapScreen(ListScreen):
     """Guesses first; a person changes what is wrong, by one key each."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS, *_MAPS]
-    AUTO_FOCUS = "#names"
+    OWN: ClassVar[list[list[Binding]]] = [_MAPS, _KEYS]
 
     def __init__(self, profile: ProfileText, line: RawLine) -> None:
         super().__init__()
@@ -72,18 +66,16 @@ class LineMapScreen(Screen[Path | None]):
         self._mapping: dict[str, Meaning] = {}
         self._touched: set[str] = set()
 
-    def compose(self) -> ComposeResult:
-        yield TextBlock(id="top")
+    def compose_body(self) -> ComposeResult:
+        rows, about = super().compose_body()
         with Horizontal(id="line-map"):
             yield TextBlock(id="raw")
-            yield OptionList(id="names", markup=False)
-        yield TextBlock(id="robot-words")
-        yield TextBlock(id="news")
-        yield KeyBar([_MAPS, _KEYS], id="keys")
+            yield rows
+        yield about
 
     def on_mount(self) -> None:
         """What the line says, now and five times a second."""
-        self.query_one("#names").styles.width = "3fr"
+        self.rows.styles.width = "3fr"
         self._look()
         self.set_interval(_LOOK_S, self._look)
 
@@ -96,10 +88,8 @@ class LineMapScreen(Screen[Path | None]):
             return
         lines = self.line.lines()
         rate = "" if self.line.rate_hz is None else f", {self.line.rate_hz:.0f} lines/s"
-        self.query_one("#top", TextBlock).put(
-            (f"Line of {self.profile.path.stem}", "bold $ink"),
-            (f"   {words.printable(self.line.device)}: {words.printable(self.line.words)}{rate}", "$quiet"),
-        )
+        said = f"   {words.printable(self.line.device)}: {words.printable(self.line.words)}{rate}"
+        self.head(f"Line of {self.profile.path.stem}", (said, "$quiet"))
         raw = self.query_one("#raw", TextBlock)
         if raw.display:
             shown = whole_lines(lines, max(1, raw.size.height - 1), max(20, raw.size.width - 1))
@@ -111,17 +101,8 @@ class LineMapScreen(Screen[Path | None]):
         self._fill()
 
     def _fill(self) -> None:
-        options = self.query_one("#names", OptionList)
-        rows = [assemble(self._row(reading.name, reading.texts[-1])) for reading in self._seen.readings]
-        if len(rows) != options.option_count:
-            marked = options.highlighted or 0
-            options.clear_options()
-            options.add_options([Option(row) for row in rows])
-            options.highlighted = min(marked, len(rows) - 1) if rows else None
-        else:
-            for number, row in enumerate(rows):
-                options.replace_option_prompt_at_index(number, row)
-        self.query_one("#robot-words", TextBlock).put(*self._advice())
+        self.put_rows([(one.name, self._row(one.name, one.texts[-1])) for one in self._seen.readings])
+        self.about(*self._advice())
 
     def _row(self, name: str, text: str) -> list[Part]:
         meaning = self._mapping.get(name)
@@ -157,13 +138,13 @@ class LineMapScreen(Screen[Path | None]):
 
     # what the keys do
 
-    def _marked(self) -> str | None:
-        number = self.query_one("#names", OptionList).highlighted
+    def _marked_name(self) -> str | None:
+        number = self.marked
         return None if number is None or number >= len(self._seen.readings) else self._seen.readings[number].name
 
     def action_means(self, kind: str) -> None:
         """The marked name is this reading; the same key again: in its next unit."""
-        name = self._marked()
+        name = self._marked_name()
         if name is None:
             return
         options, now = MEANINGS[kind], self._mapping.get(name)
@@ -179,7 +160,7 @@ class LineMapScreen(Screen[Path | None]):
 
     def action_nothing(self) -> None:
         """The marked name isn't used."""
-        name = self._marked()
+        name = self._marked_name()
         if name is not None:
             self._mapping.pop(name, None)
             self._touched.add(name)
@@ -187,9 +168,9 @@ class LineMapScreen(Screen[Path | None]):
 
     def action_factor(self) -> None:
         """Type the factor of the marked name."""
-        name = self._marked()
+        name = self._marked_name()
         if name is None or name not in self._mapping:
-            self._say("mark a name, and say first what it is", bad=True)
+            self.say("mark a name, and say first what it is", bad=True)
             return
         meaning = self._mapping[name]
         asked: EntryLine[float] = EntryLine(
@@ -212,10 +193,10 @@ class LineMapScreen(Screen[Path | None]):
 
         self.app.push_screen(SenderScreen())
 
-    def action_save(self) -> None:
+    def action_choose(self) -> None:
         """Writes names, factors and port into the profile, and opens the console."""
         if not self._mapping:
-            self._say("no name is mapped yet; Esc goes back without a line", bad=True)
+            self.say("no name is mapped yet; Esc goes back without a line", bad=True)
             return
         before = self.profile.text
         try:
@@ -230,19 +211,16 @@ class LineMapScreen(Screen[Path | None]):
             self.profile.save()
         except FieldtuneError as error:
             self.profile.text = before
-            self._say(str(error), bad=True)
+            self.say(str(error), bad=True)
             return
         self.line.stop()
-        cast("StartApp", self.app).open_robot(self.profile.path)
+        self.start.open_robot(self.profile.path)
 
     def _port(self) -> str:
         """``auto`` where this is the only port there is, so that another socket tomorrow does no harm."""
         from fieldtune.link.raw_line import present
 
         return "auto" if [device for device, _ in present()] == [self.line.device] else self.line.device
-
-    def _say(self, text: str, bad: bool = False) -> None:
-        self.query_one("#news", TextBlock).put((f"✗ {words.printable(text)}", "bold $bad") if bad else (text, "$ink"))
 
     def action_leave(self) -> None:
         """Back to the list."""

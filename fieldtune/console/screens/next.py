@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
+from fieldtune import units
 from fieldtune.charts.design import budget_chart
 from fieldtune.console import words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
@@ -18,6 +19,7 @@ from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, back, unit
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, NextShot, Standing
@@ -29,14 +31,15 @@ if TYPE_CHECKING:
 def read_setpoint(text: str, robot: Robot) -> float:
     """A typed setpoint in the robot's unit, with or without it; raises ``InputError``."""
     unit = robot.setpoint.unit
-    said = text.strip().removesuffix(unit).strip().replace(",", ".")
+    expected = f"write a number of {unit}, as {robot.setpoint.high:g}"
+    said = units.with_point(text.strip().removesuffix(unit).strip(), expected)
     try:
         value = float(said)
     except ValueError:
         value = float("nan")
     if not 0 < value < 1e6:
         shown = words.shorten(words.printable(text.strip()), 20)
-        raise InputError(f"setpoint {shown!r} can't be read: write a number of {unit}, as {robot.setpoint.high:g}")
+        raise InputError(f"setpoint {shown!r} can't be read: {expected}")
     return value
 
 
@@ -58,7 +61,6 @@ class NextScreen(PicturedScreen):
         super().__init__()
         self._asked_for: object = None
         self._setpoint: float | None = None
-        self._next: NextShot | None = None
         self._budget: Chart | None = None
         self._budget_for: object = None
 
@@ -74,9 +76,9 @@ class NextScreen(PicturedScreen):
         now = live.setpoint if live.setpoint is not None else shooting.recommended
         setpoint = self._setpoint if self._setpoint is not None else now
         key = (setpoint, shooting.lesson, shooting.target_number)
-        if key != self._asked_for:
+        if setpoint is not None and key != self._asked_for:
             self._asked_for = key
-            self.controller.background.begin("next", self._read, setpoint)
+            self.controller.background.begin("stand", self._read_stand, setpoint)
         self.query_one("#next-cautions", TextBlock).put(*cautions(shooting.aim))
         self.query_one("#next-sensitivity", TextBlock).put(*sensitivity(shooting.aim, self.controller.robot))
         distance = None if shooting.distance is None else shooting.distance.value_m
@@ -84,9 +86,13 @@ class NextScreen(PicturedScreen):
         if distance is not None and wanted != self._budget_for:
             self._budget_for = wanted
             self.controller.background.begin("budget", self._read_budget, distance)
-        self.controller.robot_map.look()
-        teaching = self.controller.robot_map.chart(teaching=True)
-        self.show_pictures(teaching, self._budget)
+        shown = self.controller.robot_map
+        shown.look()
+        if shown.next_shot is not None:
+            self.query_one("#next-shot", TextBlock).put(*next_words(shown.next_shot, self.controller.robot))
+        elif shown.unreachable is not None:
+            self.query_one("#next-shot", TextBlock).put((f"✗ {shown.unreachable}\n", "$bad"))
+        self.show_pictures(shown.chart(teaching=True), self._budget)
 
     async def _read_budget(self, distance_m: float) -> None:
         controller, state = self.controller, self.controller.shooting
@@ -96,25 +102,23 @@ class NextScreen(PicturedScreen):
         if budget is not None and self.ready:
             self._budget = budget_chart(budget.spots[0], budget.mend_first)
 
-    async def _read(self, setpoint: float | None) -> None:
-        controller, robot, name = self.controller, self.controller.robot, self.controller.shooting.target.name
-        if setpoint is not None:
-            stands = await controller.background.ask(
-                "Where to stand", controller.session.stand, setpoint, controller.shooting.battery_v, name,
-                words.hood_now(controller.shooting.live, robot, controller.shooting.aim),
-            )  # fmt: skip
-            if stands is not None and self.ready:
-                self.query_one("#next-stand", TextBlock).put(*standing(stands, setpoint, robot))
-        self._next = await controller.background.ask("The next shot", controller.session.next, name)
-        if self._next is not None and self.ready:
-            self.query_one("#next-shot", TextBlock).put(*next_words(self._next, robot))
+    async def _read_stand(self, setpoint: float) -> None:
+        controller, state = self.controller, self.controller.shooting
+        hood = words.hood_now(state.live, controller.robot, state.aim)
+        stands = await controller.background.ask(
+            "Where to stand", controller.session.stand, setpoint, state.battery_v, state.target.name, hood
+        )
+        if stands is not None and self.ready:
+            self.query_one("#next-stand", TextBlock).put(*standing(stands, setpoint, controller.robot))
 
     def action_go(self) -> None:
         """Shoot from the suggested distance."""
-        if self._next is None:
-            self.controller.news.say("the next shot is still being worked out: press Enter again")
+        planned = self.controller.robot_map.next_shot
+        if planned is None:
+            waiting = "the next shot is still being worked out: press Enter again"
+            self.controller.news.say(self.controller.robot_map.unreachable or waiting)
         else:
-            self.controller.suggest(Distance(round(self._next.distance_m, 2), "asked", "the shot worth taking next"))
+            self.controller.suggest(Distance(round(planned.distance_m, 2), "asked", "the shot worth taking next"))
             self.dismiss()
 
     def action_setpoint(self) -> None:
@@ -151,7 +155,7 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
     parts += floor_strip(stands)
     several = len(stands) > 1
     for stand in stands[:6]:
-        parts.append((f"{words.metres(stand.distance_m):>8}", "bold $ink"))
+        parts.append((words.metres_cell(stand.distance_m), "bold $ink"))
         parts.append((f"  {words.metres(stand.low_m)} to {words.metres(stand.high_m)}", "$ink"))
         parts.append((f"  {words.percent(stand.hit_probability)}", "bold $ink"))
         parts.append(("  ●\n" if several and stand.forgives_most else "\n", "$good"))
@@ -171,7 +175,7 @@ def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
             cells[at] = ("━", "bold $good")
     for stand in stands:
         cells[cell(stand.distance_m)] = ("╋", "bold $ink")
-    return [("▣", "$mark"), *cells, (f" {far:.1f} m\n", "$quiet")]
+    return [("▣", "$mark"), *cells, (f" {amount(far, 'm', 1)}\n", "$quiet")]
 
 
 def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
@@ -185,14 +189,14 @@ def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
             (f"{robot.setpoint.step:g} {robot.setpoint.unit} more", feel.per_step_m),
             ("1° steeper", feel.per_degree_m),
             ("1 V more battery", feel.per_volt_m),
-            ("1 cm further away", feel.per_cm_m),
-            ("10 °C warmer", feel.per_10_degC_m),
+            (f"1 {unit('cm')} further away", None if feel.per_cm_m is None else back(1, "cm") * feel.per_cm_m),
+            (f"{amount(10, '°C', 0)} warmer", feel.per_10_degC_m),
         )
         parts.append((f"\nAt {words.metres(aim.distance_m)} the miss moves by\n", "bold $act"))
         for name, value in rows:
             if value is not None:
                 parts.append((f"  {name:<20}", "$quiet"))
-                parts.append((f"{100 * value:+.1f} cm\n", "$ink"))
+                parts.append((f"{amount(100 * value, 'cm', 1, signed=True)}\n", "$ink"))
     return parts or [""]
 
 

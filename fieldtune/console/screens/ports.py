@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.content import Content
-from textual.screen import Screen
-from textual.widgets import OptionList
-from textual.widgets.option_list import Option
+from textual.binding import Binding
 
 from fieldtune.console import words
+from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import EntryLine
-from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.console.widgets.text_block import Part
 from fieldtune.errors import FieldtuneError, InputError
 
 if TYPE_CHECKING:
-    from fieldtune.console.start_app import StartApp
     from fieldtune.link.raw_line import RawLine
     from fieldtune.setup.profile_text import ProfileText
 
@@ -37,18 +31,16 @@ _KEYS = [
         "x", "without", "No line", tooltip="Open the console without a line: setpoints are typed", id="ports-without"
     ),
     Binding("escape", "leave", "Back", tooltip="Back to the list of robots", id="ports-leave", key_display="Esc"),
-    Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="ports-quit", show=False),
 ]
 _LOOK_S = 0.25
 _AGAIN = 8
 """Looks between two searches for ports that were plugged in."""
 
 
-class PortsScreen(Screen[Path | None]):
+class PortsScreen(ListScreen):
     """Listens on every port at once; nothing is ever written to one."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS]
-    AUTO_FOCUS = "#port-list"
+    OWN: ClassVar[list[list[Binding]]] = [_KEYS]
 
     def __init__(self, profile: ProfileText) -> None:
         super().__init__()
@@ -57,19 +49,9 @@ class PortsScreen(Screen[Path | None]):
         self._typed: list[str] = []
         self._looks = 0
 
-    def compose(self) -> ComposeResult:
-        yield TextBlock(
-            (f"Line of {self.profile.path.stem}", "bold $ink"),
-            ("   a cable from the robot, or a URL: which port is it?", "$quiet"),
-            id="top",
-        )
-        yield OptionList(id="port-list", markup=False)
-        yield TextBlock(id="robot-words")
-        yield TextBlock(id="news")
-        yield KeyBar([_KEYS], id="keys")
-
     def on_mount(self) -> None:
         """Begins to listen."""
+        self.head(f"Line of {self.profile.path.stem}", ("   a cable, or a URL: which port is it?", "$quiet"))
         port = self.profile.value("link.port")
         if isinstance(port, str) and port != "auto":
             self._typed.append(port)
@@ -94,22 +76,14 @@ class PortsScreen(Screen[Path | None]):
             for device in set(self._ports) - {device for device, _ in there}:
                 self._ports.pop(device)[1].stop()
         self._looks += 1
-        options = self.query_one("#port-list", OptionList)
-        rows = [self._row(device, about, line) for device, (about, line) in self._ports.items()]
-        if len(rows) != options.option_count:
-            marked = options.highlighted
-            options.clear_options()
-            options.add_options([Option(row, id=device) for row, device in zip(rows, self._ports, strict=True)])
-            options.highlighted = None if not rows else min(marked or 0, len(rows) - 1)
-        else:
-            for device, row in zip(self._ports, rows, strict=True):
-                options.replace_option_prompt(device, row)
+        rows = [(device, self._row(device, about, line)) for device, (about, line) in self._ports.items()]
+        self.put_rows(rows)
         said = "No serial port found yet: plug the robot in, or press t and type a device or URL." if not rows else (
             "Listening on every port; opening one restarts some controllers. Enter takes the marked one."
         )  # fmt: skip
-        self.query_one("#robot-words", TextBlock).put((said, "$quiet"))
+        self.about((said, "$quiet"))
 
-    def _row(self, device: str, about: str, line: RawLine) -> Content:
+    def _row(self, device: str, about: str, line: RawLine) -> list[Part]:
         last = line.lines(1)
         rate = "" if line.rate_hz is None else f", {line.rate_hz:.0f} lines/s"
         parts: list[Part] = [
@@ -120,24 +94,16 @@ class PortsScreen(Screen[Path | None]):
             parts.append((f"   {last[0]}", "$quiet"))
         elif about:
             parts.append((f"   {words.printable(about)}", "$quiet"))
-        return assemble(parts)
-
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """A click on a row."""
-        event.stop()
-        self.action_choose()
+        return parts
 
     def action_choose(self) -> None:
         """Goes on with the marked port."""
         from fieldtune.console.screens.line_map import LineMapScreen
 
-        number = self.query_one("#port-list", OptionList).highlighted
-        if number is None or number >= len(self._ports):
-            self.query_one("#news", TextBlock).put(
-                ("✗ there is no port to take: plug the robot in, or press t", "bold $bad")
-            )
+        if self.marked is None or self.marked >= len(self._ports):
+            self.say("there is no port to take: plug the robot in, or press t", bad=True)
             return
-        device = list(self._ports)[number]
+        device = list(self._ports)[self.marked]
         _, line = self._ports.pop(device)
         self.app.switch_screen(LineMapScreen(self.profile, line))
 
@@ -153,8 +119,7 @@ class PortsScreen(Screen[Path | None]):
         self._looks = 0
         self._look()
         if port is not None:
-            options = self.query_one("#port-list", OptionList)
-            options.highlighted = options.option_count - 1
+            self.rows.highlighted = list(self._ports).index(port)
 
     def action_program(self) -> None:
         """What a robot program would have to print."""
@@ -170,9 +135,9 @@ class PortsScreen(Screen[Path | None]):
             self.profile.set("link.port", NO_LINE)
             self.profile.save()
         except FieldtuneError as error:
-            self.query_one("#news", TextBlock).put((f"✗ {error}", "bold $bad"))
+            self.say(str(error), bad=True)
         else:
-            cast("StartApp", self.app).open_robot(self.profile.path)
+            self.start.open_robot(self.profile.path)
 
     def action_leave(self) -> None:
         """Back to the list."""

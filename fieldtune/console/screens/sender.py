@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import VerticalScroll
-from textual.screen import Screen
 
-from fieldtune.console.widgets.text_block import KeyBar, TextBlock
+from fieldtune.console.screens.set_up_frame import SetUpFrame
+from fieldtune.console.widgets.text_block import TextBlock
 from fieldtune.errors import FieldtuneError
 from fieldtune.link.senders import LANGUAGES, sender_file, sender_text
 
@@ -36,22 +36,18 @@ _KEYS = [
 ]
 
 
-class SenderScreen(Screen[None]):
+class SenderScreen(SetUpFrame):
     """The example programs."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*_CHOICES, *_KEYS]
-    AUTO_FOCUS = ""
+    OWN: ClassVar[list[list[Binding]]] = [_CHOICES, _KEYS]
 
     def __init__(self) -> None:
         super().__init__()
         self._language = LANGUAGES[0]
 
-    def compose(self) -> ComposeResult:
-        yield TextBlock(id="top")
+    def compose_body(self) -> ComposeResult:
         with VerticalScroll(id="sender-text", can_focus=False):
             yield TextBlock(id="sender-program")
-        yield TextBlock(id="news")
-        yield KeyBar([_CHOICES, _KEYS], id="keys")
 
     def on_mount(self) -> None:
         """The first language."""
@@ -60,9 +56,7 @@ class SenderScreen(Screen[None]):
     def action_language(self, language: str) -> None:
         """The program in that language."""
         self._language = language
-        self.query_one("#top", TextBlock).put(
-            ("Robot program", "bold $ink"), (f"   {_WORDS[language]}: prints the line that the console reads", "$quiet")
-        )
+        self.head("Robot program", (f"   {_WORDS[language]}: prints the line that the console reads", "$quiet"))
         self.query_one("#sender-program", TextBlock).put((sender_text(language), "$ink"))
         self.query_one("#sender-text", VerticalScroll).scroll_home(animate=False)
 
@@ -73,7 +67,7 @@ class SenderScreen(Screen[None]):
     def action_copy(self) -> None:
         """To the clipboard."""
         self.app.copy_to_clipboard(sender_text(self._language))
-        self._say("copied, if this terminal allows it; w writes a file")
+        self.say("copied, if this terminal allows it; w writes a file")
 
     def action_write(self) -> None:
         """Into a file that isn't there yet."""
@@ -82,13 +76,6 @@ class SenderScreen(Screen[None]):
         try:
             path = write_whole(sender_file(self._language), sender_text(self._language))
         except FieldtuneError as error:
-            self._say(f"✗ {error}")
+            self.say(str(error), bad=True)
         else:
-            self._say(f"written: {path.resolve()}")
-
-    def _say(self, text: str) -> None:
-        self.query_one("#news", TextBlock).put((text, "bold $bad" if text.startswith("✗") else "$ink"))
-
-    def action_leave(self) -> None:
-        """Back."""
-        self.dismiss(None)
+            self.say(f"written: {path.resolve()}")

@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
+from textual.binding import Binding
 from textual.containers import Horizontal, Vertical
 from textual.events import Key
-from textual.screen import Screen
 from textual.widgets import Input
 
 from fieldtune.console import words
+from fieldtune.console.screens.set_up_frame import SetUpFrame
 from fieldtune.console.widgets.entry_line import edited
 from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock
 from fieldtune.errors import FieldtuneError
 from fieldtune.setup.sketches import sketch
 
 if TYPE_CHECKING:
-    from fieldtune.console.start_app import StartApp
     from fieldtune.setup.question import Question
     from fieldtune.setup.set_up import Reply, SetUp
 
@@ -55,13 +54,10 @@ _DONE = [
 ]
 
 
-class SetUpScreen(Screen[Path | None]):
+class SetUpScreen(SetUpFrame):
     """Asks until all is answered. Made for editing, it asks one question and goes back to the list."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+q", "app.quit", "Quit", tooltip="Leave", id="set-up-quit", show=False)
-    ]
-    AUTO_FOCUS = ""
+    OWN: ClassVar[list[list[Binding]]] = [_KEYS]
 
     def __init__(self, set_up: SetUp) -> None:
         super().__init__()
@@ -70,8 +66,7 @@ class SetUpScreen(Screen[Path | None]):
         self._reply: Reply | None = None
         self._asked: str | None = None
 
-    def compose(self) -> ComposeResult:
-        yield TextBlock(id="top")
+    def compose_body(self) -> ComposeResult:
         with Horizontal(id="set-up-body"):
             with Vertical(id="question-side"):
                 yield TextBlock(id="asked")
@@ -81,7 +76,6 @@ class SetUpScreen(Screen[Path | None]):
                 yield TextBlock(id="both")
                 yield TextBlock(id="said")
             yield TextBlock(id="sketch")
-        yield KeyBar([_KEYS], id="keys")
 
     def on_mount(self) -> None:
         """The first question."""
@@ -170,15 +164,11 @@ class SetUpScreen(Screen[Path | None]):
             self._at = len(self._text)
         self._show()
 
-    def action_leave(self) -> None:
-        """Back to where one came from; the draft is on the disk."""
-        self.dismiss(None)
-
     def action_finish(self) -> None:
         """Writes the profile and opens its console."""
         path = self._finished()
         if path is not None:
-            cast("StartApp", self.app).open_robot(path)
+            self.start.open_robot(path)
 
     def action_line(self) -> None:
         """Writes the profile and goes on to its line."""
@@ -210,7 +200,7 @@ class SetUpScreen(Screen[Path | None]):
         title = f"{'Change' if made.editing else 'Set up'} {name}"
         units = "bare numbers: US units" if made.us else ""
         step = "" if made.editing else f"   question {number} of {of}" if question is not None else "   all answered"
-        self.query_one("#top", TextBlock).put((title, "bold $ink"), (step, "$quiet"), (f"   {units}", "$quiet"))
+        self.head(title, (step, "$quiet"), (f"   {units}", "$quiet"))
         self.query_one("#keys", KeyBar).put([_KEYS if question is not None else _DONE])
         self._show_reply()
         if question is None:

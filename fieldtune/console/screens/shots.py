@@ -16,6 +16,7 @@ from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import TextBlock, assemble
 from fieldtune.errors import InputError
 from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
+from fieldtune.shot_entry import check_words
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live
@@ -26,11 +27,10 @@ _WORDS = "Newest first. ↑ ↓ or 1–9 choose a shot; i s l ← → m then say
 
 
 def read_reason(text: str) -> str:
-    """A typed reason; raises ``InputError`` where there is none."""
-    said = text.strip()
-    if not said:
+    """A typed reason; raises ``InputError`` where there is none, or none that the log takes."""
+    if not text.strip():
         raise InputError("write why, in a few words: bounced out, wrong element, somebody pushed the robot")
-    return said
+    return check_words("a reason", text)
 
 
 class _Log(OptionList, inherit_bindings=False):
@@ -152,7 +152,7 @@ class ShotsScreen(ConsoleScreen):
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
     result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
-    what = f"{key}{shot.shot:>4} {result}{words.metres(shot.distance_m):>8}"
+    what = f"{key}{shot.shot:>4} {result}{words.metres_cell(shot.distance_m)}"
     hood = "" if shot.hood_deg is None else f"{shot.hood_deg:>6g}°"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}{hood}  "
     state = words.shot_state(shot)

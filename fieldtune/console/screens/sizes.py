@@ -20,13 +20,14 @@ from fieldtune.console import words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.figures import figures_of
+from fieldtune.person_units import amount
 from fieldtune.robot.model import Robot
+from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
     from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
-    from fieldtune.robot.model import Robot
     from fieldtune.sizing.results import Size
 
 _FIRST_PAIR = (24, 24)
@@ -112,8 +113,8 @@ def choices(built: Size) -> list[Part]:
         return [""]
     parts: list[Part] = [("Gear trains worth a look\n", "bold $act")]
     for choice in built.choices[:14]:
-        train = "  ".join(f"{driving}:{driven}" for driving, driven in choice.gears) or "direct"
-        reach = "reach unknown" if choice.farthest_m is None else f"reaches {choice.farthest_m:.1f} m"
+        train = gears_words(choice.gears)
+        reach = "reach unknown" if choice.farthest_m is None else f"reaches {amount(choice.farthest_m, 'm', 1)}"
         marks = [word for word, there in (("● best", choice.best), ("◆ built", choice.present)) if there]
         mark = " ".join(marks)
         parts.append(
@@ -211,10 +212,9 @@ class SizesScreen(PicturedScreen):
     async def _draw(self) -> None:
         """Pictures of what is worth choosing from."""
         from fieldtune.charts.design import angle_chart, gears_chart
-        from fieldtune.sizing.results import FlywheelSize
 
         controller, name = self.controller, self.controller.shooting.target.name
-        gears = gears_chart(self._built.choices) if isinstance(self._built, FlywheelSize) else None
+        gears = None if self._built is None else gears_chart(self._built.wheel_gears)
         self._charts = (gears,)
         now = round(math.degrees(self.controller.robot.launcher.exit_angle))
         if controller.shooting.target.by_way(lambda: True, lambda: False):

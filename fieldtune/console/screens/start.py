@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import asyncio
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.content import Content
-from textual.screen import Screen
+from textual.binding import Binding
 from textual.widgets import OptionList
-from textual.widgets.option_list import Option
 
 from fieldtune.console import words
-from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock, assemble
+from fieldtune.console.screens.set_up_frame import ListScreen
+from fieldtune.console.widgets.text_block import Part
 from fieldtune.errors import FieldtuneError
 
 if TYPE_CHECKING:
-    from fieldtune.console.start_app import StartApp
     from fieldtune.setup.robots_list import ListedRobot
 
 _KEYS = [
@@ -30,86 +26,59 @@ _KEYS = [
     Binding("e", "edit", "Edit", tooltip="Change the values of the marked robot", id="start-edit"),
     Binding("c", "line", "Line", tooltip="Cable and port of the marked robot: whose name is whose", id="start-line"),
     Binding("u", "units", "Units", tooltip="Metric or US customary units, for all that is shown", id="start-units"),
-    Binding("v", "sunlight", "Sun/dark", tooltip="Black on white for sunlight, and back", id="start-sun", show=False),
-    Binding("q,ctrl+q", "quit", "Quit", tooltip="Leave", id="start-quit", key_display="q"),
+    Binding("q", "app.leave", "Quit", tooltip="Leave", id="start-quit", key_display="q"),
 ]
 _TWO = (("simulated", "Try the simulated robot"), ("new", "Set up my robot"))
 
 
-class StartScreen(Screen[None]):
+class StartScreen(ListScreen):
     """The list of robots, with two rows above it."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*_KEYS]
-    AUTO_FOCUS = "#robots"
+    OWN: ClassVar[list[list[Binding]]] = [_KEYS]
 
     def __init__(self) -> None:
         super().__init__()
-        self.rows: tuple[ListedRobot, ...] = ()
-        self._said: Part = ""
-
-    def compose(self) -> ComposeResult:
-        yield TextBlock(id="top")
-        yield OptionList(id="robots", markup=False)
-        yield TextBlock(id="robot-words")
-        yield TextBlock(id="news")
-        yield KeyBar([_KEYS], id="keys")
+        self.robots: tuple[ListedRobot, ...] = ()
 
     async def on_mount(self) -> None:
         """The list, and what the console was left for."""
-        wish = self._start.wish
+        wish = self.start.wish
         await self.reload()
         self.say(wish.said)
         if wish.profile is not None:
             self._mark(wish.profile)
-            if wish.what == "edit":
-                self._edit(wish.profile)
-            elif wish.what == "line":
-                self._line(wish.profile)
-
-    @property
-    def _start(self) -> StartApp:
-        return cast("StartApp", self.app)
-
-    def say(self, text: str, bad: bool = False) -> None:
-        """One line of news at the bottom."""
-        self._said = (f"✗ {text}", "bold $bad") if bad else (text, "$ink")
-        if self.is_mounted:
-            self.query_one("#news", TextBlock).put(self._said)
 
     async def reload(self) -> None:
         """Reads the list again, behind the screen."""
         from fieldtune.setup.robots_list import listed_robots
 
         try:
-            self.rows = await asyncio.to_thread(listed_robots, self._start.home, _shots_in)
+            self.robots = await asyncio.to_thread(listed_robots, self.start.home, _shots_in)
         except FieldtuneError as error:
             self.say(str(error), bad=True)
         self.show_rows()
-        own = [row for row in self.rows if not row.demo]
-        last = self._start.preferences.last
+        own = [row for row in self.robots if not row.demo]
+        last = self.start.preferences.last
         if own:
             marked = next((row for row in own if str(row.path.resolve()) == last), own[0])
             self._mark(marked.path)
 
     def show_rows(self) -> None:
         """Fills the list."""
-        units = "US customary units" if self._start.preferences.us else "metric units"
-        home = words.shorten(str(self._start.home), max(10, self.size.width - 40))
-        self.query_one("#top", TextBlock).put(("Robots", "bold $ink"), (f"  in {home}   {units}", "$quiet"))
-        options = self.query_one("#robots", OptionList)
-        marked = options.highlighted
-        options.clear_options()
-        options.add_options([Option(text, id=key) for key, text in _TWO])
-        options.add_options([Option(self._row(row), id=str(row.path)) for row in self.rows])
-        options.highlighted = marked if marked is not None and marked < options.option_count else 0
+        units = "US customary units" if self.start.preferences.us else "metric units"
+        home = words.shorten(str(self.start.home), max(10, self.size.width - 40))
+        self.head("Robots", (f"  in {home}   {units}", "$quiet"))
+        self.put_rows(
+            [*((key, [text]) for key, text in _TWO), *((str(row.path), self._row(row)) for row in self.robots)]
+        )
 
-    def _row(self, row: ListedRobot) -> Content:
+    def _row(self, row: ListedRobot) -> list[Part]:
         narrow = self.size.width < 70
         parts: list[Part] = [(f"{row.name:<12}", "bold $ink" if not row.demo else "$ink")]
         if row.fault is not None:
-            return assemble([*parts, (" ✗ " + words.printable(row.fault), "$bad")])
+            return [*parts, (" ✗ " + words.printable(row.fault), "$bad")]
         if row.draft:
-            return assemble([*parts, (" … set-up left half-way: Enter goes on", "$act")])
+            return [*parts, (" … set-up left half-way: Enter goes on", "$act")]
         shots = "no shots" if not row.shots else words.counted(row.shots, "shot")
         used = "demonstration" if row.demo else "not used yet" if row.used is None else f"{row.used:%d %b %H:%M}"
         parts.append((f" {row.launcher:<9}", "$quiet"))
@@ -122,40 +91,32 @@ class StartScreen(Screen[None]):
             ]
         else:
             parts.append((f" {shots}", "$quiet"))
-        return assemble(parts)
+        return parts
 
     def _mark(self, profile: Path) -> None:
-        options = self.query_one("#robots", OptionList)
-        for number, row in enumerate(self.rows):
+        for number, row in enumerate(self.robots):
             if row.path.stem == profile.stem and row.path.parent.resolve() == profile.parent.resolve():
-                options.highlighted = number + len(_TWO)
+                self.rows.highlighted = number + len(_TWO)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """What the marked row is, in a sentence."""
         row = self._marked()
-        text = self.query_one("#robot-words", TextBlock)
         if row is None:
             about = {
                 "simulated": "A demonstration robot, played by this program: nothing has to be connected.",
                 "new": "Questions with a drawing each: what to measure, with ruler and scale. No file to edit.",
             }
-            text.put((about.get(str(event.option.id), ""), "$quiet"))
+            self.about((about.get(str(event.option.id), ""), "$quiet"))
         elif row.fault is not None:
-            text.put((f"{row.path}: {row.fault}. ", "$bad"), ("e mends it, if the file can be read", "$quiet"))
+            self.about((f"{row.path}: {row.fault}. ", "$bad"), ("e mends it, if the file can be read", "$quiet"))
         elif row.draft:
-            text.put(("Enter goes on with its set-up where it was left.", "$quiet"))
+            self.about(("Enter goes on with its set-up where it was left.", "$quiet"))
         else:
-            text.put((f"{row.path}", "$quiet"))
-
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """A click on a row."""
-        event.stop()
-        self.action_choose()
+            self.about((f"{row.path}", "$quiet"))
 
     def _marked(self) -> ListedRobot | None:
-        number = self.query_one("#robots", OptionList).highlighted
-        place = -1 if number is None else number - len(_TWO)
-        return self.rows[place] if 0 <= place < len(self.rows) else None
+        place = -1 if self.marked is None else self.marked - len(_TWO)
+        return self.robots[place] if 0 <= place < len(self.robots) else None
 
     # what the keys do
 
@@ -163,14 +124,13 @@ class StartScreen(Screen[None]):
         """Opens what is marked."""
         row = self._marked()
         if row is None:
-            number = self.query_one("#robots", OptionList).highlighted or 0
-            (self.action_new if _TWO[number][0] == "new" else self.action_simulated)()
+            (self.action_new if _TWO[self.marked or 0][0] == "new" else self.action_simulated)()
         elif row.draft:
             self._go_on(row.path)
         elif row.fault is not None:
             self.say(f"{row.name} can't be opened: {row.fault}", bad=True)
         else:
-            self._start.open_robot(row.path, f"sim://{row.path}" if row.demo else None)
+            self.start.open_robot(row.path, f"sim://{row.path}" if row.demo else None)
 
     def action_simulated(self) -> None:
         """The marked robot played by this program, else the first demonstration robot."""
@@ -178,14 +138,14 @@ class StartScreen(Screen[None]):
 
         row = self._marked()
         path = row.path if row is not None and row.fault is None and not row.draft else demo_home() / "heron.toml"
-        self._start.open_robot(path, f"sim://{path}")
+        self.start.open_robot(path, f"sim://{path}")
 
     def action_new(self) -> None:
         """Sets up a robot."""
         from fieldtune.console.screens.set_up import SetUpScreen
         from fieldtune.setup.set_up import SetUp
 
-        made = SetUp(self._start.home, self._start.preferences.us)
+        made = SetUp(self.start.home, self.start.preferences.us)
         self.app.push_screen(SetUpScreen(made), self._after)
 
     def _go_on(self, draft: Path) -> None:
@@ -193,7 +153,7 @@ class StartScreen(Screen[None]):
         from fieldtune.setup.set_up import SetUp
 
         try:
-            made = SetUp.resumed(draft, self._start.preferences.us)
+            made = SetUp.resumed(draft, self.start.preferences.us)
         except FieldtuneError as error:
             self.say(str(error), bad=True)
         else:
@@ -219,7 +179,7 @@ class StartScreen(Screen[None]):
 
         try:
             text = ProfileText.at(profile)
-            made = SetUp(profile.parent, self._start.preferences.us, text, editing=True)
+            made = SetUp(profile.parent, self.start.preferences.us, text, editing=True)
         except (FieldtuneError, KeyError, ValueError) as error:
             self.say(f"{error}", bad=True)
         else:
@@ -251,19 +211,9 @@ class StartScreen(Screen[None]):
             self._mark(profile)
 
     def action_units(self) -> None:
-        """The other system of units."""
-        self._start.switch_units()
+        """The other system of units, for all that is shown and typed."""
+        self.start.action_units()
         self.show_rows()
-
-    def action_sunlight(self) -> None:
-        """The next theme."""
-        from fieldtune.console import themes
-
-        self.app.theme = themes.following(self.app.theme)
-
-    def action_quit(self) -> None:
-        """Leaves."""
-        self.app.exit()
 
 
 def _shots_in(log: Path) -> int:

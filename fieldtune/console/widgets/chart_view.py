@@ -88,14 +88,8 @@ def frame_of(chart: Chart, rows: int, columns: int) -> Frame:
     x, y = chart.x, chart.y
     if chart.same_scale:
         scale = max((x.high - x.low) / (2 * wide - 1), (y.high - y.low) / (4 * high - 1))
-        x, y = _stretched(x, scale * (2 * wide - 1)), _stretched(y, scale * (4 * high - 1))
+        x, y = x.widened(scale * (2 * wide - 1)), y.widened(scale * (4 * high - 1))
     return Frame(head, left, high, wide, x, y)
-
-
-def _stretched(axis: Axis, wide: float) -> Axis:
-    """The axis with the same middle, so wide."""
-    middle = (axis.low + axis.high) / 2
-    return Axis(middle - wide / 2, middle + wide / 2, axis.unit, axis.names)
 
 
 def _key_rows(chart: Chart, rows: int, columns: int) -> int:
@@ -151,7 +145,7 @@ def _axes(canvas: Canvas, frame: Frame) -> None:
     quiet, bottom = LAYER["quiet"], frame.row + frame.rows
     for row in range(frame.row, bottom):
         canvas.write(row, frame.column - 1, "│", LAYER["rule"])
-    unit, last = frame.y.unit, frame.row
+    unit, last = frame.y.unit_said, frame.row
     for value, word in frame.y.ticks(max(1, frame.rows // _Y_ROWS)):
         row = int(float(frame.dot_row(value)) // 4)
         if frame.row <= row < bottom:
@@ -165,7 +159,7 @@ def _axes(canvas: Canvas, frame: Frame) -> None:
     ticks = frame.x.ticks(max(1, frame.columns // _X_CELLS))
     for number, (value, word) in enumerate(ticks):
         column = int(float(frame.dot_column(value)) // 2)
-        shown = f"{word} {frame.x.unit}".rstrip() if number == len(ticks) - 1 else word
+        shown = f"{word} {frame.x.unit_said}".rstrip() if number == len(ticks) - 1 else word
         start = min(max(0, column - len(word) // 2), canvas.columns - len(shown))
         if start >= end and 0 <= column - frame.column < frame.columns:
             canvas.write(bottom, start, shown, quiet)

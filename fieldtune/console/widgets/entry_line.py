@@ -44,6 +44,7 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
         self._question, self._read, self._unit = question, read, unit
         self._text, self._at = value, len(value)
         self._error = ""
+        self._arrived = False
 
     def compose(self) -> ComposeResult:
         with Vertical(id="entry"):
@@ -53,6 +54,7 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
 
     def on_mount(self) -> None:
         """Show what was typed before there was a line to show it on."""
+        self._arrived = True
         self._show()
 
     def take(self, event: Key) -> bool:
@@ -73,7 +75,7 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
             self._text, self._at = event.value, event.input.cursor_position
 
     def _show(self) -> None:
-        if not self.is_mounted:
+        if not self._arrived:
             return
         line = self.query_one("#entry-line", Input)
         with self.prevent(Input.Changed):
@@ -89,7 +91,9 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
         try:
             found = self._read(self._text)
         except FieldtuneError as error:
-            self._error = str(error)
+            self._error, offer = str(error), getattr(error, "offer", None)
+            if isinstance(offer, str):
+                self._text, self._at = offer, len(offer)
             self._show()
         else:
             self.dismiss(found)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from fieldtune.constants import RPM
-from fieldtune.physics.motor import Motor, motor
+from fieldtune.robot.drivetrain import train
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
@@ -71,20 +71,13 @@ class Plant(Protocol):
         ...
 
 
-def machine(drive: Drive) -> Motor:
-    """The drive's motor as physics wants it."""
-    return motor(
-        drive.nominal_voltage, drive.no_load_speed, drive.stall_torque, drive.stall_current, drive.no_load_current
-    )
-
-
 class Wheel:
     """Flywheels under a speed loop (or open loop), with the motors' torque line and what friction they have."""
 
     def __init__(self, robot: Robot, wheel: Flywheel) -> None:
         self._wheel, self._element = wheel, robot.element
         self._drive = drive = robot.drive
-        self._motor = machine(drive) if drive else None
+        self._motor = train(drive, 0.0).motor if drive else None
         self._ratio = drive.reduction if drive else 1.0
         self._force = drive.motors * drive.efficiency if drive else 0.0
         self.inertia = robot.turning_inertia or 4e-4
@@ -167,7 +160,7 @@ class Cocking:
     def __init__(self, robot: Robot, drawn: Drawn) -> None:
         self._drawn = drawn
         self._drive = robot.drive
-        self._motor = machine(robot.drive) if robot.drive else None
+        self._motor = train(robot.drive, 0.0).motor if robot.drive else None
         self._draw_mm = 0.0
         self._releasing_s = 0.0
         self._rest_s = 0.0

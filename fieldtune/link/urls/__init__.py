@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import serial
 
 from fieldtune.errors import LinkError
-from fieldtune.port_names import port_problem
+from fieldtune.port_names import port_problem, scheme_of
 from fieldtune.units import shown
 
 if TYPE_CHECKING:
@@ -29,8 +29,11 @@ def open_url(url: str, robot: Robot | None = None, **settings: Any) -> serial.Se
     problem = port_problem(url)
     if problem is not None:
         raise LinkError(f"port {shown(url)}: {problem}")
-    port = serial.serial_for_url(url, do_not_open=True, **settings)
-    if url.startswith("sim:") and robot is not None:
+    lines = {name: settings.pop(name) for name in ("dtr", "rts") if name in settings}
+    port = serial.serial_for_url(url.strip(), do_not_open=True, **settings)
+    for name, up in lines.items():
+        setattr(port, name, up)
+    if scheme_of(url) == "sim" and robot is not None:
         vars(port)["robot"] = robot
     port.open()
     return port

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
-from fieldtune.link.recording_reader import Chunk, chunks, is_plain
+from fieldtune.link.recording_reader import Chunk, RecordedLine
 from fieldtune.link.urls.virtual_port import VirtualPort, number_option
 
 
@@ -19,8 +19,9 @@ class Serial(VirtualPort):
         self._speed = number_option(options, "speed", 1.0, str(self._port))
         self._began = time.monotonic()
         try:
-            self.made_up_times = is_plain(place)
-            self._chunks: Iterator[Chunk] = chunks(place)
+            recorded = RecordedLine(place)
+            self.made_up_times = recorded.is_plain
+            self._chunks: Iterator[Chunk] = recorded.chunks()
             self._next = next(self._chunks, None)
         except FieldtuneError as error:
             raise SerialException(str(error)) from None

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import re
 import time
-from urllib.parse import parse_qs, unquote, urlsplit
+from urllib.parse import parse_qs, unquote
 
 import serial
 from serial import SerialException
 
+_OPTIONS = re.compile(r"\?(?:\w+=[^?&]*(?:&|\Z))+\Z", re.ASCII)
+"""Settings at the end. Any other ``?``, and every ``#``, belongs to a file's name."""
+
 
 class VirtualPort(serial.SerialBase):
-    """LineState of ports without a wire. A subclass fills ``_take`` and opens in ``_start``.
+    """State of a port without a wire. A subclass fills ``_take`` and opens in ``_start``.
 
     ``arrival_s`` is the arrival time of what the last ``read`` returned, where the port knows better than the host's
     clock (replay, simulation); None otherwise. ``ended`` turns True when nothing will follow, and ``ended_by`` says why
@@ -89,10 +93,11 @@ class VirtualPort(serial.SerialBase):
 
 
 def parse(url: str) -> tuple[str, dict[str, str]]:
-    """The place behind ``scheme://`` (host and path together) and the options behind ``?``."""
-    parts = urlsplit(url)
-    place = unquote(parts.netloc + parts.path)
-    return place, {name: values[-1] for name, values in parse_qs(parts.query).items()}
+    """The place behind ``scheme://`` (host and path together) and the options behind its last ``?``."""
+    behind = url.partition("://")[2]
+    options = _OPTIONS.search(behind)
+    place = behind[: options.start()] if options else behind
+    return unquote(place), {name: values[-1] for name, values in parse_qs(options[0][1:] if options else "").items()}
 
 
 def number_option(options: dict[str, str], name: str, default: float, url: str) -> float:

@@ -1,0 +1,109 @@
+"""The line's health in words that a student reads: why lines were refused, what was noticed, what to do about it.
+
+The counts themselves are kept under short causes, which scripts may rely on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fieldtune.link.samples import Health
+
+_PLUGS = "seat the plugs, take a shorter cable, keep it away from motor wires"
+_DAMAGE = f"Characters change on their way: {_PLUGS}."
+_CAUSES: Mapping[str, tuple[str, str]] = {
+    "checksum": ("changed on the way (checksum)", _DAMAGE),
+    "undecodable": (
+        "not readable as readings",
+        f"Lines that can't be read: other text of the program does no harm; if they are damaged, {_PLUGS}.",
+    ),
+    "cut off": (
+        "cut off by the next line",
+        "Lines lose their ends: the program prints more than the baud carries. Print less often, or at a higher baud.",
+    ),
+    "over-long": (
+        "longer than 512 characters",
+        "Lines never end: let the program end each with a line feed (println, or \\n).",
+    ),
+    "unchecked": (
+        "without the checksum of the others",
+        "Two places of the program print: let both write the checksum, or neither.",
+    ),
+    "no known field": ("none of our names in it", "Lines without a name that is known: ^o in the console maps names."),
+    "columns": (
+        "another number of columns",
+        "Let the program print the columns that the profile names in [link.columns], each time.",
+    ),
+    "column names": ("a row of column names", ""),
+    "non-finite": (
+        "nothing but nan or inf in it",
+        "The program divides by zero, or a sensor is missing.",
+    ),
+    "unusable value": ("no value that can be used", "See below which value can't be used, and mend it in the program."),
+    "duplicate": ("the same line once more", "The program prints each line twice; that does no harm."),
+    "not followed": ("alone, nothing followed it", ""),
+    "impossible wheel": (
+        "a speed no wheel reaches so soon",
+        f"Wheel readings jump as no wheel can: check the encoder's plug, and {_PLUGS}.",
+    ),
+    "impossible clock": ("a time that can't be", f"Times jump: {_PLUGS}; does anything else set t_ms in the program?"),
+    "impossible battery": (
+        "a voltage that can't be",
+        f"Voltages jump: {_PLUGS}; is it the profile's battery?",
+    ),
+}
+_NOTICES: Mapping[str, str] = {
+    "restart": "the robot started anew",
+    "reconnected": "the connection was opened again",
+    "another port": "another port was chosen",
+    "gap": "nothing came for a while",
+    "clock roll-over": "its clock went on from zero",
+    "counter roll-over": "its counter went on from zero",
+    "clock jump": "its clock jumped",
+    "counter jump": "its counter jumped",
+    "counter stands still": "counter stood still: plug pulled?",
+    "shot not confirmed": "dips that may have been shots",
+    "start-up text": "lines before the first readings",
+}
+_WORTH_SAYING = 0.01
+"""Share of the lines from which a refused one is worth doing something about."""
+
+
+def cause_words(cause: str) -> str:
+    """Why lines were refused, in a few words."""
+    if cause not in _CAUSES and cause.startswith("impossible "):
+        return f"a {cause.removeprefix('impossible ')} that can't be"
+    return _CAUSES.get(cause, (cause, ""))[0]
+
+
+def notice_words(notice: str) -> str:
+    """What was noticed, in a few words; unlike a refused line it is no fault."""
+    return _NOTICES.get(notice, notice)
+
+
+def advice(health: Health) -> list[str]:
+    """What to do about the cause for which most lines were refused; empty where hardly any were."""
+    cause = max(health.dropped, key=lambda name: health.dropped[name], default="")
+    if health.dropped.get(cause, 0) < max(_WORTH_SAYING * health.lines, 3):
+        return []
+    said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]
+    return [said] if said else []
+
+
+def health_words(health: Health) -> str:
+    """``98.7 lines/s, 3 dropped: changed on the way (checksum)``: the line's health in one breath."""
+    parts = ["rate unknown" if health.rate_hz is None else f"{health.rate_hz:.1f} lines/s"]
+    if health.dropped:
+        causes = sorted(health.dropped.items(), key=lambda item: -item[1])
+        if len(causes) == 1:
+            parts.append(f"{causes[0][1]} dropped: {cause_words(causes[0][0])}")
+        else:
+            named = ", ".join(f"{n} {cause_words(cause)}" for cause, n in causes)
+            parts.append(f"{sum(health.dropped.values())} dropped: {named}")
+    noticed = ((notice_words(name), n) for name, n in health.notices.items())
+    parts += [f"{words} x{n}" if n > 1 else words for words, n in noticed]
+    if health.clock == "arrival":
+        parts.append("no usable clock from the robot, arrival times stand in")
+    return ", ".join(parts)

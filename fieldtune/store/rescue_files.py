@@ -1,0 +1,177 @@
+"""Files beside a log for what can't be written to it: a rescue file while it is gone, a waiting one while locked."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import sqlite3
+import tempfile
+from contextlib import closing, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Literal
+
+from fieldtune.errors import StoreError
+from fieldtune.store import rows
+from fieldtune.store.open_file import is_busy, open_file
+from fieldtune.store.take_in import missing_in, take_in
+
+_COPIES = 3
+"""How often a locked log is copied at most, until nobody wrote to it meanwhile."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What lies in a rescue file: ``words`` say what it is and what ``accept`` does."""
+
+    words: str
+    rescue: Path
+    puts_back: bool
+    """Whether the log's own file is gone and the rescue file takes its place; else its rows are taken in."""
+
+
+def to_take_in(rescue: Path, count: int) -> Offer:
+    """The offer to take in what only the rescue file has."""
+    words = f"y takes in {entries(count)} missing here from {rescue.name}, x leaves them"
+    return Offer(words, rescue, False)
+
+
+def to_put_back(rescue: Path, path: Path) -> Offer:
+    """The offer to put the rescue file in the log's place."""
+    return Offer(f"y puts {path.name} back: it is gone, all of it is in {rescue.name}", rescue, True)
+
+
+def locked_words(path: Path) -> str:
+    """That the log is locked, and where things wait."""
+    waiting = file_beside(path, "waiting").name
+    return (
+        f"another program keeps {path.name} locked: what is confirmed waits in {waiting} and goes into the log when "
+        "that ends"
+    )
+
+
+def entries(count: int) -> str:
+    """How many, in words."""
+    return f"{count} {'entry' if count == 1 else 'entries'}"
+
+
+def file_beside(path: Path, what: Literal["rescue", "waiting"]) -> Path:
+    """Where things go that can't be written to the log: beside it, else among temporary files."""
+    beside = path.with_name(f"{path.stem}-{what}.db")
+    if beside.exists() or os.access(path.parent, os.W_OK):
+        return beside
+    whose = hashlib.blake2b(os.fsencode(path.absolute()), digest_size=4).hexdigest()
+    return Path(tempfile.gettempdir()) / f"fieldtune-{path.stem}-{whose}-{what}.db"
+
+
+def identity(path: Path) -> tuple[int, int] | None:
+    """What tells one file from another that takes its name; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def remove(path: Path) -> bool:
+    """Removes a file of these; whether it could be."""
+    try:
+        path.unlink()
+    except OSError:
+        return False
+    return True
+
+
+def take_in_all(db: sqlite3.Connection, other: sqlite3.Connection, path: Path) -> int:
+    """Takes in all that the ``other`` holds, closes it and removes its file; how many entries were new.
+
+    Meanwhile it is locked, so that what another console writes to it comes before, or meets a file that is gone.
+    """
+    with rows.transaction(other, alone=True):
+        count = missing_in(db, other)
+        take_in(db, other)
+        gone = remove(path)
+    other.close()
+    if not gone:  # Windows removes no open file
+        remove(path)
+    return count
+
+
+def put_in_place(rescue: Path, path: Path) -> None:
+    """Makes a rescue file the log; raises ``OSError`` or ``StoreError``."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        os.rename(rescue, path)
+    except OSError:  # another disk
+        with closing(open_file(path)) as whole:
+            take_in_all(whole, open_file(rescue), rescue)
+
+
+def laid_by(rescue: Path) -> str:
+    """Gives a rescue file a name under which it isn't offered again; where it is now."""
+    later = rescue.with_name(f"{rescue.stem}-{datetime.now(UTC):%Y%m%d-%H%M%S}.db")
+    try:
+        os.rename(rescue, later)
+    except OSError:
+        return str(rescue)
+    return later.name
+
+
+def waiting_log(path: Path, waiting: Path) -> sqlite3.Connection:
+    """The waiting file of a locked log, with all that the log holds, and what waits for it already."""
+    copy = waiting.with_suffix(f".{os.getpid()}.copy")
+    copied = _copy_of_locked(path, copy)
+    with suppress(OSError):
+        os.link(copy, waiting)  # unless another console made one just now
+    db = open_file(waiting)
+    if copied:
+        with closing(open_file(copy)) as other:
+            take_in(db, other)
+    remove(copy)
+    return db
+
+
+def is_locked(path: Path) -> bool:
+    """Whether another program holds a lock now that keeps others from writing to the log."""
+    with closing(sqlite3.connect(path, timeout=0, isolation_level=None)) as db:
+        try:
+            db.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError as error:
+            return is_busy(error)
+        db.execute("ROLLBACK")
+    return False
+
+
+def _copy_of_locked(path: Path, copy: Path) -> bool:
+    """Copies a log byte for byte, whoever has it locked; False where it is written to all the time.
+
+    Its journal comes along, so that opening the copy undoes what the other program had half written.
+    """
+    journal, half = (Path(f"{at}{end}") for at, end in ((path, "-journal"), (copy, ".part")))
+    for _ in range(_COPIES):
+        before = _state(path), _state(journal)
+        with suppress(OSError):
+            Path(f"{half}-journal").unlink(missing_ok=True)
+            if before[1] is not None:
+                shutil.copyfile(journal, f"{half}-journal")
+            shutil.copyfile(path, half)
+            if (_state(path), _state(journal)) != before:
+                continue
+            with suppress(StoreError):
+                open_file(half).close()
+                os.replace(half, copy)
+                return True
+    for left in (half, Path(f"{half}-journal")):
+        with suppress(OSError):
+            left.unlink(missing_ok=True)
+    return False
+
+
+def _state(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_size, found.st_mtime_ns
