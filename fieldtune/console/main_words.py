@@ -71,6 +71,11 @@ def _verdict(setpoint: float, aim: Aim | None, robot: Robot) -> str:
     return ": too low" if setpoint < aim.setpoint.low else ": too high"
 
 
+def jam(amps: float) -> str:
+    """What a launcher is told that draws far more current than it takes, with no shot."""
+    return f"jam? {amps:.1f} A and no shot: stop the wheels and take the battery out before you clear it"
+
+
 def chance(aim: Aim | None) -> list[Part]:
     """Hit probability with its 90 % interval."""
     if aim is None:

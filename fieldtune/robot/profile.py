@@ -161,7 +161,7 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         turret=read_turret(profile),
         hood=read_hood(profile, launcher),
         field_range=read_field(profile),
-        feed_interval=read_feeder(profile),
+        feed_interval=read_feeder(profile, element),
     )
     if not findings.errors:
         doubt = robot.launcher.mechanism.by_motion(lambda wheel: grip_doubt(robot, wheel.grip), lambda _: None)

@@ -10,7 +10,7 @@ from fieldtune.robot.element import Element, Seams, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
 from fieldtune.robot.model import Air, Floor, Hood, Spot
 from fieldtune.robot.table_reader import Findings, Section
-from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, TIME, shown
+from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, SPEED, TEMPERATURE, TIME, shown
 
 if TYPE_CHECKING:
     from fieldtune.robot.launchers import Launcher
@@ -170,14 +170,30 @@ def read_hood(profile: Section, launcher: Launcher) -> Hood | None:
     return None
 
 
-def read_feeder(profile: Section) -> float | None:
-    """Seconds from one fed element to the next; None where the profile does not say."""
+def read_feeder(profile: Section, element: Element) -> float | None:
+    """Seconds from one fed element to the next; None where the profile does not say.
+
+    Given as an ``interval``, or as the ``spacing`` of elements, centre to centre, on a feeder moving at a ``speed``.
+    """
     section = profile.section("feeder")
     if section is None:
         return None
-    interval = section.quantity("interval", TIME, least="10 ms", most="60 s")
+    interval = section.maybe("interval", TIME, least="10 ms", most="60 s")
+    spacing = section.maybe("spacing", LENGTH, over="0 mm", most="10 m")
+    speed = section.maybe("speed", SPEED, over="0 m/s", most="20 m/s")
+    if spacing is not None and spacing < element.least_spacing - 1e-4:
+        found, least = shown(section.values["spacing"]), 1e3 * element.least_spacing
+        section.error("spacing", f"found {found}; expected at least {least:.0f} mm, or elements overlap")
+    if speed is not None and spacing is None:
+        section.error("spacing", 'missing; a speed needs the spacing of elements on the feeder, such as "9 cm"')
+    elif speed is not None and interval is not None:
+        section.error("speed", "is one too many beside interval and spacing: leave one of them out")
+    elif interval is None and "interval" not in section and speed is None and "speed" not in section:
+        section.error("interval", 'missing; expected a time, such as "0.35 s", or spacing and speed')
     section.close()
-    return None if math.isnan(interval) else interval
+    if interval is None and spacing is not None and speed is not None:
+        return spacing / speed
+    return interval
 
 
 def _read_opening(section: Section, kind: type[Target]) -> tuple[float, ...]:

@@ -92,7 +92,8 @@ class MainBody(Rows):
             guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
             scale = () if guard is None or guard.caution is None else (guard.caution,)
-            first = (*offered, *scale, *controller.battery.cautions)
+            jam = () if live.wheel.jam_a is None else (main_words.jam(live.wheel.jam_a),)
+            first = (*jam, *offered, *scale, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 _OFF_S = 6.0
 """How long a change of battery takes."""
+_JAM_N_M = 0.12
+"""What an element that is stuck rubs with at the wheel."""
 _HOOD_DEG_A_S = 60.0
 """How fast the hood turns, degrees a second."""
 
@@ -73,7 +75,8 @@ class SimulatedRobot:
         """Obeys ``setpoint=2450``, ``hood_deg=48``, ``distance_m=2.4``, ``fire`` or ``battery``; returns what is wrong
         with others.
 
-        ``battery``: it is off for a while and comes back on another one, still and with its clock at zero.
+        ``jam``: an element rubs in the wheels until ``clear``. ``battery``: it is off for a while and comes back on
+        another one, still and with its clock at zero.
         """
         name, _, value = text.strip().partition("=")
         name, hood = name.strip(), self.robot.hood
@@ -83,10 +86,13 @@ class SimulatedRobot:
         if name == "battery":
             self._change_battery()
             return None
+        if name in ("jam", "clear"):
+            self._plant.load = _JAM_N_M if name == "jam" else 0.0
+            return None
         try:
             number = float(value)
         except ValueError:
-            return f"can't do {text.strip()!r}; say setpoint=VALUE, distance_m=METRES, fire or battery"
+            return f"can't do {text.strip()!r}; say setpoint=VALUE, distance_m=METRES, fire, jam or battery"
         if name == "setpoint" and 0 <= number <= self.robot.setpoint.high:
             self.setpoint = number
         elif name == "distance_m" and 0 < number < 50:
