@@ -69,6 +69,11 @@ TAKING = [
 ]
 
 
+LABELS = _key(
+    "ctrl+l", "label", "Labels", "Name the match and the batch of elements of the shots to come", "^l", show=False
+)
+"""What every screen has beside its own."""
+
 ROBOTS = [
     _key(
         "ctrl+e",
@@ -109,5 +114,5 @@ GROUPS = (
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
+    ("Always", [LABELS, *ALWAYS, ANOTHER_PORT, *TAKING]),
 )

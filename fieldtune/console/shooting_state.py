@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Protocol
 
 from fieldtune.console import words
-from fieldtune.console.typed import FURTHEST_M, Distance, expected_distance
+from fieldtune.console.typed import FURTHEST_M, NO_LABELS, Distance, Labels, expected_distance
 from fieldtune.errors import InputError
 from fieldtune.records import Result, Shot, UnansweredShot
 from fieldtune.robot.model import Robot, Target
@@ -95,6 +95,7 @@ class ShootingState:
     answer: Answer | None = None
     offer: str | None = None
     epoch: int | None = None
+    labels: Labels = NO_LABELS
     aim: Aim | None = None
     aim_lesson: int = 0
     lesson: int = 0

@@ -13,7 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from fieldtune.console import keys, main_words, taking_away, words
-from fieldtune.console.typed import miss_example, read_miss
+from fieldtune.console.typed import Labels, miss_example, read_labels, read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
 from fieldtune.errors import FieldtuneError
@@ -42,7 +42,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, keys.LABELS, *keys.TAKING]
     AUTO_FOCUS = ""
 
     _arrived = False
@@ -198,6 +198,20 @@ class ConsoleScreen(Screen[None], CachedWidget):
         if not self._was_a_shot():
             self.controller.recorder.yes()
         self.controller.show()
+
+    def action_label(self) -> None:
+        """Name the match and the batch of the shots to come."""
+        state = self.controller.shooting
+        now = ", ".join(label or "" for label in state.labels).rstrip(", ")
+        asked: EntryLine[Labels] = EntryLine(
+            "Match and batch of elements of the shots to come", read_labels, "Q3, red; - for none", now
+        )
+        self.app.push_screen(asked, self._take_labels)
+
+    def _take_labels(self, labels: Labels | None) -> None:
+        if labels is not None:
+            self.controller.shooting.labels = labels
+            self.controller.news.say(f"shots to come: {labels.words or 'no labels'}")
 
     def action_another_port(self) -> None:
         """Read the next port, where several robots are plugged in."""
