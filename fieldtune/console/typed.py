@@ -13,6 +13,8 @@ from fieldtune.errors import InputError
 from fieldtune.shot_entry import check_setpoint, check_words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fieldtune.learn.measured import Evidence
     from fieldtune.robot.model import Robot
 
@@ -173,3 +175,17 @@ def read_measured(text: str, robot: Robot, hood_deg: float | None = None) -> tup
     except ValueError as error:  # of float
         raise InputError(f"write {MEASURED}") from error
     return tuple(check(robot, one) for one in found)
+
+
+_MOST_NAMES = 5
+
+
+def read_names(text: str, there: Sequence[str]) -> tuple[str, ...]:
+    """Typed names of robots; raises ``InputError`` for one that isn't there, for none, and for too many."""
+    names = tuple(dict.fromkeys(text.replace(",", " ").split()))
+    for name in names:
+        if name not in there:
+            raise InputError(f"robot {name!r}: not found; there are {', '.join(there)}")
+    if not 0 < len(names) <= _MOST_NAMES:
+        raise InputError(f"name one to {_MOST_NAMES} robots: {', '.join(there)}")
+    return names

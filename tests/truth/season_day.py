@@ -131,9 +131,7 @@ def play(number: int, folder: Path, hood: bool = False, say: Any = print) -> Day
         tuned = share([told(d) for d in readings])
         say(f"{base.name}: share of the oracle's hits: {before:.2f} from the profile, {tuned:.2f} after {SHOTS} shots")
         design = _angle(session, hidden)
-        say(
-            f"best fixed angle {design[0]:.0f} deg, the truth's {design[1]:.0f}: {100 * design[2]:.1f} points lost by that"
-        )
+        say(f"best fixed angle {design[0]:.0f} deg, the truth's {design[1]:.0f}: {100 * design[2]:.1f} points lost")
 
         table = program_table(session, readings[0], readings[-1])
         (program := folder / "table.py").write_text(source(table, "python", "2026-03-14"))
@@ -165,7 +163,7 @@ def play(number: int, folder: Path, hood: bool = False, say: Any = print) -> Day
         program.write_text(program.read_text().replace("TRIM = 1.0", f"TRIM = {found.trim}"))
         say(
             f"battery change of {JUMP:+.0%}: {jumped:.2f} by the old program; after 3 shots {then:.2f} as advised,"
-            f" {trimmed:.2f} with trim {found.trim:.3f}; the best trim would be {trims[best]:.3f} with {shares[best]:.2f}"
+            f" {trimmed:.2f} with trim {found.trim:.3f}; the best trim is {trims[best]:.3f} with {shares[best]:.2f}"
         )
 
         chances = []

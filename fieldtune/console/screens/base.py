@@ -13,7 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from fieldtune.console import keys, main_words, taking_away, words
-from fieldtune.console.typed import Labels, miss_example, read_labels, read_miss
+from fieldtune.console.typed import miss_example, read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
 from fieldtune.errors import FieldtuneError
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 Miss = tuple[float | None, float | None]
 USUAL_WIDTH, USUAL_HEIGHT = 80, 21
 """Below that a window shows the essential lines only."""
+_NARROW = 60
+"""Columns below which the line on top is said in short."""
 RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
@@ -42,9 +44,12 @@ class ConsoleScreen(Screen[None], CachedWidget):
     TITLE_WORDS: ClassVar[str] = ""
     OWN: ClassVar[list[Binding]] = []
     """Keys that only this screen has."""
-    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, keys.LABELS, *keys.TAKING]
+    BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
     AUTO_FOCUS = ""
 
+    asked_on: ConsoleScreen | None = None
+    """The screen from which this one was opened, and what stood on it: for help and meanings."""
+    asked_text = ""
     _arrived = False
     _controller: Controller | None = None
 
@@ -120,6 +125,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def _top(self, live: Live) -> list[Part]:
         controller, robot = self.controller, self.controller.robot
+        if self.size.width < _NARROW:
+            return self._top_in_short(live)
         name = self.TITLE_WORDS or words.shorten(robot.title or robot.name, 30)
         target = controller.shooting.target
         what = target.kind if target.name is None else f"{target.kind} {target.name}"
@@ -136,6 +143,15 @@ class ConsoleScreen(Screen[None], CachedWidget):
             return [*parts, ("".join(f"\n{piece}" for piece in pieces), style)]
         line = words.shorten(line, max(8, room))
         return [*parts, (" " * max(2, room - len(line) + 4) + line, style)]
+
+    def _top_in_short(self, live: Live) -> list[Part]:
+        """The same in one row of a narrow window, or in some where the line has to be mended."""
+        good, robot = live.state == "live", self.controller.robot
+        shape = "● live" if good else f"○ {words.printable(words.link_line(live))}"
+        simulated = "  SIMULATED" if self.controller.simulated else ""
+        room = self.size.width - len(simulated) - (len(shape) if good else 0) - 4
+        name = words.shorten(self.TITLE_WORDS or robot.title or robot.name, max(8, room))
+        return [(name, "bold $ink"), (simulated, "bold $mark"), (f"  {shape}", "$good" if good else "bold $bad")]
 
     # the keys that say where a shot went
 
@@ -199,20 +215,6 @@ class ConsoleScreen(Screen[None], CachedWidget):
             self.controller.recorder.yes()
         self.controller.show()
 
-    def action_label(self) -> None:
-        """Name the match and the batch of the shots to come."""
-        state = self.controller.shooting
-        now = ", ".join(label or "" for label in state.labels).rstrip(", ")
-        asked: EntryLine[Labels] = EntryLine(
-            "Match and batch of elements of the shots to come", read_labels, "Q3, red; - for none", now
-        )
-        self.app.push_screen(asked, self._take_labels)
-
-    def _take_labels(self, labels: Labels | None) -> None:
-        if labels is not None:
-            self.controller.shooting.labels = labels
-            self.controller.news.say(f"shots to come: {labels.words or 'no labels'}")
-
     def action_another_port(self) -> None:
         """Read the next port, where several robots are plugged in."""
         self.controller.another_port()
@@ -264,11 +266,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
             self.controller.news.say("no setpoint is recommended here", bad=True)
         else:
             aim = self.controller.shooting.aim
-            hood = main_words.hood_order(aim)
-            done = f"the simulated robot is set to {words.setpoint(wanted, self.controller.robot)}{hood}"
+            done = f"set to {words.setpoint(wanted, self.controller.robot)}{main_words.hood_order(aim)}"
             if aim is not None and aim.exit_angle_setpoint_deg is not None:
                 self.controller.tell_simulator(f"hood_deg={aim.exit_angle_setpoint_deg:g}", None)
-            self.controller.tell_simulator(f"setpoint={wanted:g}", done)
+            self.controller.tell_simulator(f"setpoint={wanted:g}", f"the simulated robot is {done}")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys for the simulated robot exist only there, and while it isn't known yet whether it is one."""

@@ -93,7 +93,7 @@ class MainBody(Rows):
             offered = () if shooting.offer is None else (shooting.offer,)
             scale = () if guard is None or guard.caution is None else (guard.caution,)
             jam = () if live.wheel.jam_a is None else (main_words.jam(live.wheel.jam_a),)
-            first = (*jam, *offered, *scale, *controller.battery.cautions)
+            first = (*jam, *offered, *scale, *controller.old_values, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()
