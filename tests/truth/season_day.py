@@ -188,10 +188,16 @@ def play(number: int, folder: Path, hood: bool = False, say: Any = print) -> Day
 def _angle(session: Session, hidden: Hooded) -> tuple[float, float, float]:
     """Best fixed exit angle as the tuned session sees it, and in truth, and the true mean chance lost by the former."""
     lowest, highest = (round(hidden.home + swing) for swing in (-10, 10))
-    believed = session.angle(lowest, highest, 5).best
-    angles = [float(a) for a in range(lowest, highest + 1, 5)]
-    truth = [float(hidden.at(a).oracle().mean()) for a in angles]
-    return believed, angles[int(np.argmax(truth))], max(truth) - truth[angles.index(believed)]
+    sweep = session.angle(lowest, highest, 5)
+    places = np.array([spot.distance_m for spot in sweep.angles[0].spots])
+    truth = []
+    for row in sweep.angles:
+        held = hidden.at(row.exit_angle_deg)
+        reached = np.log(held.mean_speed(held.nominal.all_setpoints()))
+        speeds, rates = held.tabulate(places, SPEEDS, DRAWS)
+        truth.append(float(np.mean([np.interp(reached, speeds, rate, left=0.0).max() for rate in rates])))
+    angles = [row.exit_angle_deg for row in sweep.angles]
+    return sweep.best, angles[int(np.argmax(truth))], max(truth) - truth[angles.index(sweep.best)]
 
 
 def _loaded(path: Path) -> Any:
