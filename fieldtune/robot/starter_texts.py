@@ -62,11 +62,6 @@ grip = 0.76                    # exit speed over ideal rolling speed: a guess, s
 # wheel_density = "1200 kg/m^3"  # mass over volume: tells the stress in the rim
 # wheel_strength = "20 MPa"    # what the wheel's material is stated to stand
 
-# [hood]                       # where a hood sets the exit angle, a second setpoint; exit_angle is where it rests
-# low = "38 deg"               # phone's level along the way out, at the hood's flat end
-# high = "66 deg"              # and at its steep end
-# step = "1 deg"               # the smallest move that the robot program makes
-
 """
 
 _WIRE = """\
