@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -82,18 +83,13 @@ class ShotTable:
         return basis.at(self.quantity) if len(self) else np.zeros((0, basis.size))
 
 
-def epochs_of(shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> list[int]:
-    """Epochs with shots that count or a measured exit speed, and the present one, ascending."""
-    return sorted({shot.epoch for shot in shots} | {epoch} | {one.epoch for one in beside if one.of == "exit_speed"})
-
-
 def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> ShotTable:
     """Table of the shots that count and that the model can place, with what was measured ``beside`` them."""
     in_time = in_order(shots)
-    usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
+    usable = _thinned(_of_few_epochs([shot for shot in in_time if shot.counts and _is_usable(shot)], epoch))
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
-    epochs = epochs_of(usable, epoch, beside)
+    epochs = sorted({*(s.epoch for s in usable), epoch, *(one.epoch for one in beside if one.of == "exit_speed")})
     places = {number: place for place, number in enumerate(epochs)}
     names = {target.name: place for place, target in enumerate(robot.targets)}
     labels = {shot.batch for shot in usable}
@@ -131,6 +127,19 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence
 # outweighs the profile, and angle or drag may be pulled far from anything that can be; a thousand tell setpoints to
 # a fraction of a step. The newest all stay, so that drift is seen.
 _MOST_SHOTS, _NEWEST_SHOTS = 1000, 500
+
+
+# Each battery period has a level of its own, and the time to find them grows faster than their number squared. The
+# newest are kept; of the earlier ones those with the most shots tell most of angle and drag.
+_NEWEST_EPOCHS, _FULLEST_EPOCHS = 10, 6
+
+
+def _of_few_epochs(usable: list[Shot], present: int) -> list[Shot]:
+    """The shots of the present epoch, of the newest ones, and of those before them that have the most."""
+    counts = Counter(shot.epoch for shot in usable)
+    newest = list(dict.fromkeys([present, *(shot.epoch for shot in reversed(usable))]))[:_NEWEST_EPOCHS]
+    earlier = sorted(counts.keys() - set(newest), key=lambda epoch: (-counts[epoch], -epoch))
+    return [shot for shot in usable if shot.epoch in {*newest, *earlier[:_FULLEST_EPOCHS]}]
 
 
 def _thinned(usable: list[Shot]) -> list[Shot]:
