@@ -10,7 +10,7 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.errors import InputError
-from fieldtune.robot.exit_speed import drive_quantity
+from fieldtune.robot.exit_speed import drive_quantity, soars
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
@@ -100,6 +100,8 @@ def why_not(
         return f"the element ({size_mm:.0f} mm) does not fit through the opening: check element and target"
     if not math.isfinite(value):
         reason = f"{distance:.2f} m is too close: at this exit angle no speed gets up to the target"
+        if soars(robot):
+            reason += " by its speed alone, and lift that carries it above its line of departure isn't calculated"
         if robot.launcher.exit_angle + angle <= 0:
             reason = f"{distance:.2f} m is too far: leaving level or downwards, it falls below the target before"
         reason = target.by_way(lambda: reason, lambda: "the floor falls away too steeply: the element never stops")
