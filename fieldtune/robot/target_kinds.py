@@ -49,6 +49,10 @@ class FlightTarget(Target):
             )
 
 
+_THICK_RIM = 0.1
+"""Rims thicker than this (m) are doubted: common practice."""
+
+
 @dataclass(frozen=True, slots=True)
 class Basket(FlightTarget):
     """A level opening, entered from above.
@@ -65,7 +69,7 @@ class Basket(FlightTarget):
     board: tuple[float, float, float] | None = None
 
     def with_parts(self, section: Section) -> Basket:
-        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", "10 cm"))
+        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", None))
         raw, board = section.take("board"), None
         if raw is not None and not (isinstance(raw, list) and len(raw) == 3):
             words = 'expected width, height and distance behind the rim, such as ["60 cm", "45 cm", "12 cm"]'
@@ -78,6 +82,8 @@ class Basket(FlightTarget):
             section.error(key, "belongs to a round opening, given by its diameter")
         elif rim is not None and rim >= self.depth:
             section.error("rim", f"found {rim * 1e3:.0f} mm; expected less than the opening, {self.depth * 1e3:.0f} mm")
+        elif rim is not None and rim > _THICK_RIM:
+            section.warn("rim", f"found {rim * 1e3:.0f} mm, more than is usual (100 mm); check number and unit")
         return replace(self, rim=rim, board=board)
 
     def touched(self, element: Element) -> Rim | None:
