@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, how_far
 from fieldtune.records import RESULTS, Act, Result, Shot
 
 if TYPE_CHECKING:
@@ -50,7 +51,10 @@ def check_entry(
         check_battery(battery_v)
     for name, value in (("miss", miss_m), ("side miss", side_m)):
         if value is not None and not (math.isfinite(value) and abs(value) <= _FARTHEST_M):
-            raise InputError(f"{name} {value:g} m: expected a length of at most {_FARTHEST_M:g} m, such as -0.12 m")
+            raise InputError(
+                f"{name} {amount(value, 'm', figures=4)}: expected a length of at most "
+                f"{amount(_FARTHEST_M, 'm', figures=4)}, such as -0.12 m"
+            )
     if speed is not None and not (math.isfinite(speed) and 0 < speed <= _BEYOND * _highest_speed(robot)):
         unit = speed_unit(robot)
         raise InputError(f"speed {speed:g} {unit}: expected what was measured at release, in {unit}")
@@ -96,7 +100,8 @@ def check_distance(distance_m: float) -> None:
     """Raises ``InputError`` unless the distance is one that a field can have."""
     if not (math.isfinite(distance_m) and _NEAREST_M <= distance_m <= _FARTHEST_M):
         raise InputError(
-            f"distance {distance_m:g} m: expected at least 1 mm and at most {_FARTHEST_M:g} m, such as 3.2 m"
+            f"distance {amount(distance_m, 'm', figures=4)}: expected at least 1 mm and at most "
+            f"{amount(_FARTHEST_M, 'm', figures=4)}, such as 3.2 m"
         )
 
 
@@ -161,7 +166,7 @@ def contradictions(
 def act_words(act: Act, shot: Shot | None) -> str:
     """What an act was, as one says what was undone: ``shot 3 (in, 2.00 m)``; ``shot``: the one it was about."""
     if act.act == "shot" and shot is not None:
-        return f"shot {shot.shot} ({shot.result}, {shot.distance_m:.2f} m)"
+        return f"shot {shot.shot} ({shot.result}, {how_far(shot.distance_m)})"
     said = {
         "shot": f"shot {act.shot}",
         "correct": f"the correction of shot {act.shot}",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.person_units import amount
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import BLUFF_DRAG, CRISIS, humid_air
 from fieldtune.physics.flight import fly
@@ -55,7 +56,10 @@ def seams_doubt(robot: Robot, speed: float) -> str | None:
     fast = CRISIS / flying_body(robot).reynolds_per_speed
     if speed < fast:
         return None
-    return f"above {fast:.0f} m/s flat seams are taken; raised or pebbled ones brake twice as much: give element.seams"
+    return (
+        f"above {amount(fast, 'm/s', 0)} flat seams are taken; raised or pebbled ones brake "
+        "twice as much: give element.seams"
+    )
 
 
 def air_density(air: Air) -> float:

@@ -22,6 +22,7 @@ from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
+from fieldtune.person_units import how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Robot, Target
 
@@ -97,7 +98,7 @@ def hold_verdict(
 
 
 def _said(spot: HoldSpot) -> str:
-    name = spot.spot or f"{spot.distance_m:.2f} m"
+    name = spot.spot or how_far(spot.distance_m)
     return (
         f"at {name} it runs between {spot.held_low:.0f} and {spot.held_high:.0f} rpm, "
         f"and {spot.low:.0f} to {spot.high:.0f} rpm score nearly as well as the best"
@@ -189,7 +190,7 @@ def _spot(
     best, exact = best_of(belief)[0], best_of(belief, rounded=False)[0]
     reason = why_not(robot, target, need, belief, place.distance_m, battery_v)
     if best is None or exact is None or reason is not None:
-        said = reason or f"no setpoint scores from {place.distance_m:.2f} m"
+        said = reason or f"no setpoint scores from {how_far(place.distance_m)}"
         return SpotBudget(place.distance_m, place.name, None, None, None, why_not=said)
 
     def chance(changed: Belief, of: Robot = robot) -> float:

@@ -23,6 +23,7 @@ from fieldtune.aim.results import WORTH_SAYING, Aim, SetpointChoice
 from fieldtune.aim.situation import situation
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Robot, Target
 
@@ -57,15 +58,17 @@ def recommend_moving(
     Raises ``InputError`` for a motion that no robot makes, or that no turn can lead.
     """
     if not (math.isfinite(motion.forward) and math.isfinite(motion.right)) or _total(motion) > _FASTEST:
-        raise InputError(f"a robot at {_total(motion):.3g} m/s: expected at most {_FASTEST:g} m/s")
+        raise InputError(
+            f"a robot at {amount(_total(motion), 'm/s')}: expected at most {amount(_FASTEST, 'm/s', figures=4)}"
+        )
     lead = _lead(robot, target, belief, distance_m, motion)
     if lead is None:
-        reason = f"in this motion no setpoint reaches the target from {distance_m:.2f} m"
+        reason = f"in this motion no setpoint reaches the target from {how_far(distance_m)}"
         return unreachable(robot, target, required_speed_for(robot, target), belief, distance_m, battery_v, reason)
     curve = _MovingCurve.of(robot, belief, lead, motion, distance_m, battery_v)
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     if best is None or best.probability < WORTH_SAYING:
-        reason = f"in this motion no setpoint scores from {distance_m:.2f} m"
+        reason = f"in this motion no setpoint scores from {how_far(distance_m)}"
         return unreachable(robot, target, required_speed_for(robot, target), belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
     still = replace(belief.best, angle_error=np.zeros(1))
@@ -132,11 +135,16 @@ def _lead(robot: Robot, target: Target, belief: Belief, distance: float, motion:
     speed = math.exp(first) if math.isfinite(first) else fastest_exit(robot)
     for _ in range(_TRIES):
         if abs(motion.right) >= 0.98 * speed * flat:
-            raise InputError(f"at {abs(motion.right):.2g} m/s across no turn can lead: drive slower, or shoot standing")
+            raise InputError(
+                f"at {amount(abs(motion.right), 'm/s', figures=2)} across no turn can lead: drive slower, "
+                "or shoot standing"
+            )
         turn = math.asin(-motion.right / (speed * flat))
         at = _sum(speed, angles, turn, motion)
         if not at.along[0] > 0:
-            raise InputError(f"at {-motion.forward:.2g} m/s backwards the element can't get to the target")
+            raise InputError(
+                f"at {amount(-motion.forward, 'm/s', figures=2)} backwards the element can't get to the target"
+            )
         elevation = float(at.elevation[0])
         if abs(elevation - built.launcher.exit_angle) > _NEAR:
             built = replace(robot, launcher=replace(robot.launcher, exit_angle=elevation))

@@ -6,9 +6,10 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.commands.printing import cell, give, heading, number, percent, point_to_cautions, record, setpoint_words
 from fieldtune.errors import InputError, UnitError
 from fieldtune.figures import FIGURES
+from fieldtune.person_units import amount, back, how_far, unit
 from fieldtune.plain_text import columns, counted, pairs, say_aside
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
     """A recommendation as lines of text."""
     rests = f"battery period {aim.epoch}, {counted(aim.shots_used, 'shot')} used"
     at = f" at {aim.target}" if aim.target else ""
-    head = f"{robot.name}{at} from {aim.distance_m:.2f} m ({rests})"
+    head = f"{robot.name}{at} from {how_far(aim.distance_m)} ({rests})"
     choice, sure = aim.setpoint, aim.hit_probability_90
     nearly = None
     if choice.low is not None:
@@ -121,7 +122,10 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
         _known(aim, "apex_m", " above the floor"),
         _known(aim, "time_s"),
         ("ceiling", None if aim.ceiling is None else setpoint_words(robot, aim.ceiling)),
-        ("nearest that works", None if aim.reachable or aim.nearest_m is None else f"{aim.nearest_m:.2f} m"),
+        (
+            "nearest that works",
+            None if aim.reachable or aim.nearest_m is None else how_far(aim.nearest_m),
+        ),
     ]
     if aim.sensitivity is not None:
         rows.append(("changes the miss", _sensitivity(robot, aim)))
@@ -135,7 +139,7 @@ def _turn_words(turn_deg: float) -> str:
 
 def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
     joules = float(robot.element.energy(robot.launcher.mechanism.spin_ratio, exit_speed_mps))
-    return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
+    return f"{amount(joules, 'J')}: eye protection on, nobody in front of the exit or behind the target"
 
 
 def _sensitivity(robot: Robot, aim: Aim) -> str | None:
@@ -145,9 +149,13 @@ def _sensitivity(robot: Robot, aim: Aim) -> str | None:
     step = f"one step of {robot.setpoint.step:g} {robot.setpoint.unit}"
     causes = [
         (step, changes.per_step_m), ("one degree", changes.per_degree_m), ("one volt", changes.per_volt_m),
-        ("one cm of distance", changes.per_cm_m), ("10 degC", changes.per_10_degC_m),
+        (f"1 {unit('cm')} of distance", None if changes.per_cm_m is None else back(1, "cm") * changes.per_cm_m),
+        (f"{amount(10, '°C', 0)} warmer", changes.per_10_degC_m),
     ]  # fmt: skip
-    return ", ".join(f"{name} {value * 100:+.1f} cm" for name, value in causes if value is not None) or None
+    return (
+        ", ".join(f"{name} {amount(value * 100, 'cm', 1, signed=True)}" for name, value in causes if value is not None)
+        or None
+    )
 
 
 def _stand(args: argparse.Namespace) -> None:
@@ -158,12 +166,12 @@ def _stand(args: argparse.Namespace) -> None:
         asked = arguments.setpoint(robot, "--setpoint", args.setpoint)
         spots = session.stand(asked, args.battery, args.target)
     rows = [
-        (number(s.distance_m, 2), f"{number(s.low_m, 2)} to {number(s.high_m, 2)}", percent(s.hit_probability),
+        (cell(s.distance_m, "m"), f"{cell(s.low_m, 'm')} to {cell(s.high_m, 'm')}", percent(s.hit_probability),
          "forgives most" if s.forgives_most and len(spots) > 1 else "")
         for s in spots
     ]  # fmt: skip
     head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
-    table = columns(("distance (m)", "good range (m)", "hit chance", ""), rows)
+    table = columns((heading("distance", "m"), heading("good range", "m"), "hit chance", ""), rows)
     way = "higher" if asked < (robot.setpoint.low + robot.setpoint.high) / 2 else "lower"
     advice = setpoint_caution(robot, asked) or f"try a {way} setpoint"
     text = [head, *table] if rows else [f"{head}: from no distance with a chance of 1 % or more; {advice}"]
@@ -175,7 +183,7 @@ def _next(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         robot, found = session.robot, session.next(args.target)
     text = [
-        f"{robot.name}: shoot next from {found.distance_m:.2f} m at {setpoint_words(robot, found.setpoint)}",
+        f"{robot.name}: shoot next from {how_far(found.distance_m)} at {setpoint_words(robot, found.setpoint)}",
         f"  {found.why}",
     ]
     give(args, {"robot": robot.name, **record(found)}, text)

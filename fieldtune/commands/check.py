@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldtune.commands import arguments
 from fieldtune.commands.printing import give, number, setpoint_words
+from fieldtune.person_units import from_to
 from fieldtune.plain_text import counted, pairs, printable, say_aside
 
 if TYPE_CHECKING:
@@ -166,6 +167,6 @@ def _derived_words(robot: Robot, derived: Mapping[str, Any]) -> list[tuple[str, 
     ]
     for name, span in scores.items():
         at = f"scores at {name}" if len(scores) > 1 else "scores from"
-        rows.append((at, "no distance" if span is None else f"{span[0]:.2f} to {span[1]:.2f} m"))
+        rows.append((at, "no distance" if span is None else from_to(span[0], span[1], "m", 2)))
     lines = (line.partition(": ") for line in derived_lines(robot))
     return [*rows, *((name, words) for name, _, words in lines)]

@@ -9,6 +9,7 @@ from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
 from fieldtune.commands.printing import give, point_to_cautions, record
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, converted
 
 if TYPE_CHECKING:
     from fieldtune.learn.measured import Evidence
@@ -91,8 +92,8 @@ def _of_clip(robot: Robot, args: argparse.Namespace) -> list[Evidence]:
 
 def _words(one: Evidence) -> str:
     name, unit = {
-        "exit_speed": ("exit speed", " m/s"),
-        "exit_angle": ("exit angle", " deg"),
+        "exit_speed": ("exit speed", "m/s"),
+        "exit_angle": ("exit angle", "deg"),
         "friction": ("friction", ""),
     }[one.of]
-    return f"{name} {one.value:.3g} ± {one.sd:.2g}{unit}"
+    return f"{name} {converted(one.value, unit):.3g} ± {amount(one.sd, unit, figures=2)}".rstrip()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
-from fieldtune.commands.printing import give, number, record, setpoint_words
+from fieldtune.commands.printing import cell, give, heading, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.plain_text import columns, counted, csv_lines, local_time, printable, say, say_aside
 
@@ -167,8 +167,8 @@ def _shots(args: argparse.Namespace) -> None:
         say(_csv(robot, shots), end="")
         return
     labels = [name for name in ("match", "batch") if any(getattr(shot, name) for shot in shots)]
-    head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)",
-            "speed", "battery (V)", "period", "target", *labels, "")  # fmt: skip
+    head = ("shot", "time", heading("distance", "m"), f"setpoint ({robot.setpoint.unit})", "result",
+            heading("miss", "m"), "speed", "battery (V)", "period", "target", *labels, "")  # fmt: skip
     text = columns(head, (_row(shot, labels) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
     give(args, {"robot": robot.name, "shots": shots}, text)
 
@@ -196,8 +196,8 @@ def _row(shot: Shot, labels: list[str]) -> tuple[str, ...]:
     if shot.origin is not None:
         state = f"{state}, from {shot.origin}".lstrip(", ")
     return (
-        str(shot.shot), local_time(shot.time), number(shot.distance_m), f"{shot.setpoint:g}",
-        shot.result or "-", "-" if shot.miss_m is None else f"{shot.miss_m:+.2f}", number(shot.speed, 0),
+        str(shot.shot), local_time(shot.time), cell(shot.distance_m, "m"), f"{shot.setpoint:g}",
+        shot.result or "-", cell(shot.miss_m, "m", signed=True), number(shot.speed, 0),
         number(shot.battery_v, 1), str(shot.epoch), shot.target or "",
         *(getattr(shot, name) or "" for name in labels), state,
     )  # fmt: skip

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fieldtune.console import words
 from fieldtune.console.background import BackgroundThreads
 from fieldtune.console.shooting_state import ShootingState
+from fieldtune.person_units import us
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, ArcPicture
@@ -65,11 +66,11 @@ class Advisor:
         """Ask for new advice if anything that it rests on has changed."""
         state, robot_setpoint = self._shooting, self._shooting.live.setpoint
         distance = None if state.distance is None else round(state.distance.value_m, 2)
-        asked = (distance, state.battery_v, state.target_number, state.lesson, robot_setpoint)
+        asked = (distance, state.battery_v, state.target_number, state.lesson, us(), robot_setpoint)
         if asked == self._asked:
             return
         before = self._asked
-        same = asked[:4] == self._advised and state.aim is not None
+        same = asked[:5] == self._advised and state.aim is not None
         learned = before is not None and asked[0] == before[0] and asked[2:4] != before[2:4]
         self._asked = asked
         if distance is None:
@@ -84,7 +85,7 @@ class Advisor:
         name = state.target.name
         if not only_chance:
             lesson = state.lesson
-            rests_on = distance, state.battery_v, state.target_number, lesson
+            rests_on = distance, state.battery_v, state.target_number, lesson, us()
             self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), lesson)
             aim = state.aim
             if aim is not None and aim.setpoint.value is not None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from fieldtune.console import words
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.widgets.text_block import Part
+from fieldtune.person_units import amount, how_far
 from fieldtune.records import RESULT_SHAPES, Shot
 from fieldtune.robot.model import Robot
 
@@ -98,13 +99,13 @@ def figures(aim: Aim | None, width: int) -> list[Part]:
         return [""]
     said = []
     if aim.exit_speed_mps is not None:
-        said.append(f"leaves at {aim.exit_speed_mps:.1f} m/s")
+        said.append(f"leaves at {amount(aim.exit_speed_mps, 'm/s', 1)}")
     if aim.exit_angle_deg is not None:
         said.append(f"{aim.exit_angle_deg:.0f}°")
     if aim.entry_angle_deg is not None:
         said.append(f"enters at {abs(aim.entry_angle_deg):.0f}°")
     if aim.apex_m is not None:
-        said.append(f"top {aim.apex_m:.2f} m")
+        said.append(f"top {how_far(aim.apex_m)}")
     if aim.time_s is not None:
         said.append(f"{aim.time_s:.2f} s")
     return [(words.rows(said, width, ", "), "$quiet")]
@@ -178,7 +179,7 @@ def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> 
 def _chip(shot: Shot, robot: Robot) -> str:
     state = words.shot_state(shot)
     what = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot)}"
-    said = f"{what} {shot.distance_m:.2f} m {words.number(shot.setpoint, robot)}"
+    said = f"{what} {how_far(shot.distance_m)} {words.number(shot.setpoint, robot)}"
     return f"{said} ({words.shorten(state, 18)})" if state else said
 
 
@@ -191,13 +192,16 @@ def left_at(speed: float | None, robot: Robot) -> list[str]:
 def shot_rows(shots: tuple[Shot, ...], robot: Robot, rows: int) -> list[Part]:
     """The last shots, newest first, one a row below their headings."""
     unit = robot.launcher.mechanism.measured[0]
-    head = f"{'shot':>4}  {'  result':<20} {'distance':>8}  {'setpoint':>9}  {f'left at ({unit})':<17} {'battery':<7}"
+    far = f"{'distance':>{len(words.metres_cell(None))}}"
+    head = f"{'shot':>4}  {'  result':<20} {far}  {'setpoint':>9}  {f'left at ({unit})':<17} {'battery':<7}"
     parts: list[Part] = [(head + "\n", "$quiet")]
     for shot in list(reversed(shots))[: rows - 1]:
         speed = "" if shot.speed is None else f"{shot.speed:.0f}"
         battery = "" if shot.battery_v is None else words.volts(shot.battery_v)
         what = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<18}"
-        how = f"{words.metres(shot.distance_m):>8}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
+        how = (
+            f"{words.metres_cell(shot.distance_m)}  {words.setpoint(shot.setpoint, robot):>9}  {speed:<17} {battery:<7}"
+        )
         text = f"{shot.shot:>4}  {what} {how} period {shot.epoch}  {words.shot_state(shot)}"
         parts.append((text.rstrip() + "\n", _style(shot)))
     return parts

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Protocol
 
 from fieldtune.console import words
-from fieldtune.console.typed import EXPECTED, FURTHEST_M, Distance
+from fieldtune.console.typed import FURTHEST_M, Distance, expected_distance
 from fieldtune.errors import InputError
 from fieldtune.records import Result, Shot, UnansweredShot
 from fieldtune.robot.model import Robot, Target
@@ -305,7 +305,7 @@ class ShootingState:
         """The shot with nothing missing that a result needs; raises ``InputError`` naming what is."""
         if shot.distance_m is None:
             if self.distance is None:
-                raise InputError(f"from where was it? Press d and {EXPECTED}")
+                raise InputError(f"from where was it? Press d and {expected_distance()}")
             shot = replace(shot, distance_m=self.distance.value_m, distance_from=self.distance.source)
         if not shot.setpoint:
             raise InputError("the setpoint of that shot isn't known: the line doesn't send it and none is recommended")

@@ -13,10 +13,12 @@ from textual.app import App
 from textual.events import CursorPosition, Event, Key, Resize
 from textual.filter import LineFilter
 
+from fieldtune import person_units
 from fieldtune.console import output, terminal, themes
 from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs
 from fieldtune.console.output import MeasuredWriter, Output
 from fieldtune.console.painting import Painter
+from fieldtune.setup.preferences import Preferences, keep_preferences
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -42,7 +44,10 @@ class Typing(Protocol):
 
 
 class TerminalApp(App[T]):
-    """An app on the person's terminal. ``drawing``: what that can show; ``settings``: where the theme is kept."""
+    """An app on the person's terminal.
+
+    ``drawing``: what that can show; ``settings``: where the theme is kept; ``preferences``: what the person prefers.
+    """
 
     ENABLE_COMMAND_PALETTE = False
     HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [  # type: ignore[misc]
@@ -52,8 +57,14 @@ class TerminalApp(App[T]):
         (0, "-flat"), (21, "-short"), (28, "-medium"), (36, "-tall"), (50, "-huge"),
     ]  # fmt: skip
 
-    def __init__(self, drawing: Drawing | None = None, settings: Path | None = None) -> None:
+    def __init__(
+        self,
+        drawing: Drawing | None = None,
+        settings: Path | None = None,
+        preferences: Preferences | None = None,
+    ) -> None:
         super().__init__()
+        self.preferences = preferences if preferences is not None else Preferences()
         # Before the style sheet is read for the first time, so that it is read once.
         self.drawing = drawing if drawing is not None else Drawing()
         self.output: Output | None = None
@@ -87,6 +98,21 @@ class TerminalApp(App[T]):
             said += f" (not kept: {error.strerror})"
         self.say(said)
 
+    def action_units(self) -> None:
+        """From metric to US customary units and back, for all that is shown and typed; kept for the next time."""
+        person_units.use("metric" if person_units.us() else "us")
+        self.preferences.units = "us" if person_units.us() else "metric"
+        keep_preferences(self.preferences)
+        self.say(f"units: {'US customary' if person_units.us() else 'metric'}")
+
+    def action_find(self) -> None:
+        """Finds any act, view or figure by a part of its name."""
+        from textual.command import CommandPalette
+
+        from fieldtune.console.find import Finder
+
+        self.push_screen(CommandPalette([Finder], placeholder="Part of a name: an act, a view, a figure"))
+
     # keys
 
     async def on_event(self, event: Event) -> None:
@@ -95,7 +121,7 @@ class TerminalApp(App[T]):
         Textual hands each key on to the focused widget's own queue, where a key that follows at once is seen by a
         screen that the first was to close, or that isn't mounted yet.
         """
-        if isinstance(event, Key) and not event.is_forwarded:
+        if isinstance(event, Key) and not event.is_forwarded and not self._finding:
             if self.is_running and self.screen_stack:  # else it is ending
                 if self.output is not None:
                     self.output.hurry()
@@ -106,6 +132,11 @@ class TerminalApp(App[T]):
             if isinstance(event, Resize) and self.output is not None:
                 self.output.painter.forget()  # also after the program was stopped and went on
             await super().on_event(event)
+
+    @property
+    def _finding(self) -> bool:
+        """Whether the toolkit's own palette is open, which takes its keys itself."""
+        return bool(self.screen_stack) and self.screen.has_class("--textual-command-palette")
 
     async def _press(self, event: Key) -> None:
         if isinstance(self.screen, Typing) and self.screen.take(event):

@@ -6,6 +6,7 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from fieldtune.person_units import how_far, miss, us
 from fieldtune.plain_text import counted as counted
 
 if TYPE_CHECKING:
@@ -30,8 +31,13 @@ def setpoint(value: float | None, robot: Robot) -> str:
 
 
 def metres(value: float | None) -> str:
-    """A distance: centimetres are told apart."""
-    return "unknown" if value is None else f"{value:.2f} m"
+    """A distance: centimetres or half inches are told apart."""
+    return "unknown" if value is None else how_far(value)
+
+
+def metres_cell(value: float | None) -> str:
+    """A distance in a column; as wide as the longest of that system's units."""
+    return f"{metres(value):>{11 if us() else 8}}"
 
 
 def volts(value: float | None) -> str:
@@ -143,9 +149,9 @@ def result_of(shot: Shot) -> str:
     """A shot's result in words, with its measured miss."""
     said = [] if shot.result is None else [str(shot.result)]
     if shot.miss_m is not None:
-        said.append(f"{100 * shot.miss_m:+.0f} cm")
+        said.append(miss(shot.miss_m))
     if shot.side_m is not None:
-        said.append(f"side {100 * shot.side_m:+.0f} cm")
+        said.append(f"side {miss(shot.side_m)}")
     return " ".join(said) or "no result"
 
 
@@ -153,12 +159,12 @@ def seen_result(result: Result, miss_m: float | None) -> str:
     """What was seen of a shot: ``short, by 12 cm``."""
     if miss_m is None or result not in ("short", "long"):
         return str(result)
-    return f"{result}, by {100 * abs(miss_m):.0f} cm"
+    return f"{result}, by {miss(abs(miss_m), signed=False)}"
 
 
 def result_words(result: Result | None, miss_m: float | None) -> str:
     """A result or a measured miss, in a word."""
-    return str(result) if result is not None else "this miss" if miss_m is None else f"{100 * miss_m:+.0f} cm"
+    return str(result) if result is not None else "this miss" if miss_m is None else miss(miss_m)
 
 
 def age(seconds: float) -> str:

@@ -26,6 +26,7 @@ from fieldtune.aim.results import NextShot
 from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
 from fieldtune.normal import ndtr, ndtri
+from fieldtune.person_units import from_to
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
@@ -229,7 +230,7 @@ def _expected(place: Place, places: list[Place], weights: FloatArray, trial: int
 
 
 def _why(places: list[Place], gain: float, now: float) -> str:
-    span = f"{places[0].reading:.1f} to {places[-1].reading:.1f} m"
+    span = from_to(places[0].reading, places[-1].reading, "m", 1)
     if gain < _WORTH:
         return (
             "shoot where you will play: one more shot will hardly change what is known,"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
-from fieldtune.units import feet_inches
+from fieldtune.person_units import feet_inches
 
 if TYPE_CHECKING:
     from fieldtune.robot.flywheel import Flywheel

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
+from fieldtune.person_units import amount
 from fieldtune.robot.launchers import Level, Mechanism, Outline, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
 from fieldtune.units import ANGULAR_SPEED, DENSITY, INERTIA, LENGTH, PRESSURE, RATIO, shown
@@ -139,7 +140,9 @@ class Flywheel(Mechanism):
         if drive is None:
             return ()
         rim = drive.no_load_output * self.wheel_diameter / 2
-        return (f"exit: {self.grip * self.rim_share * rim:.1f} m/s at that speed, rim {rim:.1f} m/s",)
+        return (
+            f"exit: {amount(self.grip * self.rim_share * rim, 'm/s', 1)} at that speed, rim {amount(rim, 'm/s', 1)}",
+        )
 
     # -- the throw
 
@@ -319,7 +322,7 @@ class Flywheel(Mechanism):
         def larger(by: int) -> Mechanism:
             return replace(self, wheel_diameter=max(0.01, self.wheel_diameter + 0.002 * by))
 
-        return (Variation("Wheel diameter", f"{1000 * self.wheel_diameter:.0f} mm", larger),)
+        return (Variation("Wheel diameter", amount(1000 * self.wheel_diameter, "mm", 0), larger),)
 
     # -- words
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, cast
 
+from fieldtune.person_units import amount, size
 from fieldtune.robot.element import Element, Seams, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
 from fieldtune.robot.model import Air, Floor, Spot
@@ -169,9 +170,12 @@ def _check_opening(section: Section, target: Target, element: Element) -> None:
     """The element has to fit between the edges, less the wanted clearance."""
     if target.fits(element):
         return
-    less = f", less {target.clearance * 1e3:.0f} mm clearance a side," if target.clearance else ""
-    found, size = shown(section.values["opening"]), target.size_of(element) * 1e3
-    section.error("opening", f"found {found}{less} for an element of {size:.0f} mm; expected more than that")
+    less = f", less {size(target.clearance * 1e3, 0)} clearance a side," if target.clearance else ""
+    found, needs = shown(section.values["opening"]), target.size_of(element) * 1e3
+    section.error(
+        "opening",
+        f"found {found}{less} for an element of {size(needs, 0)}; expected more than that",
+    )
 
 
 def read_floor(profile: Section, needed: bool) -> Floor:
@@ -217,7 +221,10 @@ def read_field(profile: Section) -> tuple[float, float] | None:
     far = section.quantity("far", LENGTH, over="0 m", most="100 m", usual=("5 cm", "30 m"))
     section.close()
     if near >= far:
-        section.error("far", f"found {far:g} m; expected more than near, {near:g} m")
+        section.error(
+            "far",
+            f"found {amount(far, 'm', figures=4)}; expected more than near, {amount(near, 'm', figures=4)}",
+        )
         return None
     return None if math.isnan(near) or math.isnan(far) else (near, far)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import UnitError
+from fieldtune.person_units import amount, size
 from fieldtune.units import ANGLE, FORCE, LENGTH, STIFFNESS, TORSION, Dimension, parse, shown
 
 if TYPE_CHECKING:
@@ -115,7 +116,10 @@ def read_rate(section: Section, wire: SpringWire | None, arm_length: float | Non
         return None if torsion is None else torsion / arm_length**2
     rate = section.quantity("spring_rate", STIFFNESS, over="0 N/m", most="1000 N/mm", usual=("0.01 N/mm", "50 N/mm"))
     if wire is not None and arm_length is None and rate > 0 and not 0.75 < rate / wire.rate < 1.33:
-        section.warn("spring_rate", f"found {shown(raw)}; its wire gives {wire.rate / 1e3:.3g} N/mm, check both")
+        section.warn(
+            "spring_rate",
+            f"found {shown(raw)}; its wire gives {amount(wire.rate / 1e3, 'N/mm')}, check both",
+        )
     return None if math.isnan(rate) else rate
 
 
@@ -158,7 +162,7 @@ def read_draw(section: Section, arm_length: float | None = None) -> tuple[float,
         found = shown(section.values["draw_min"])
         section.error("draw_min", f"found {found}; expected less than draw_max, {shown(section.values['draw_max'])}")
     if arm_length is not None and high > 5.24 * arm_length:
-        found, most = shown(section.values["draw_max"]), f"{arm_length * 5.236 * 1e3:.0f} mm"
+        found, most = shown(section.values["draw_max"]), size(arm_length * 5.236 * 1e3, 0)
         section.error("draw_max", f"found {found}; expected at most {most} (300 deg of swing, along the tip's arc)")
     return low, high
 
@@ -170,7 +174,10 @@ def check_solid(section: Section, wire: SpringWire, draw_max: float, squeezed: f
     room = wire.free_length - wire.solid - squeezed
     if draw_max > room:
         found = shown(section.values["draw_max"])
-        section.error("draw_max", f"found {found}; expected at most {room * 1e3:.0f} mm (the spring is solid there)")
+        section.error(
+            "draw_max",
+            f"found {found}; expected at most {size(room * 1e3, 0)} (the spring is solid there)",
+        )
 
 
 def read_wire(section: Section) -> SpringWire | None:

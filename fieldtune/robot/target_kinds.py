@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.person_units import how_far, size
 from fieldtune.robot.targets import T, Target, TargetOutline
 from fieldtune.units import LENGTH, shown
 
@@ -41,7 +42,7 @@ class FlightTarget(Target):
         """An element that leaves level or downwards never gets above its exit."""
         launcher = robot.launcher
         if launcher.exit_angle <= 0 and self.height >= launcher.exit_height:
-            found, least = f"{self.height:.2f} m", f"{launcher.exit_height:.2f} m"
+            found, least = how_far(self.height), how_far(launcher.exit_height)
             angle = math.degrees(launcher.exit_angle)
             findings.error(
                 f"{path}.height",
@@ -81,9 +82,12 @@ class Basket(FlightTarget):
         if (rim is not None or board is not None) and len(self.opening) == 2:
             section.error(key, "belongs to a round opening, given by its diameter")
         elif rim is not None and rim >= self.depth:
-            section.error("rim", f"found {rim * 1e3:.0f} mm; expected less than the opening, {self.depth * 1e3:.0f} mm")
+            section.error(
+                "rim",
+                f"found {size(rim * 1e3, 0)}; expected less than the opening, {size(self.depth * 1e3, 0)}",
+            )
         elif rim is not None and rim > _THICK_RIM:
-            section.warn("rim", f"found {rim * 1e3:.0f} mm, more than is usual (100 mm); check number and unit")
+            section.warn("rim", f"found {size(rim * 1e3, 0)}, more than is usual (100 mm); check number and unit")
         return replace(self, rim=rim, board=board)
 
     def touched(self, element: Element) -> Rim | None:
@@ -125,7 +129,7 @@ class Basket(FlightTarget):
         lines = []
         for angle in (30, 45, 60):
             left = (self.depth - 2 * self.clearance) * math.sin(math.radians(angle)) - element.passing_size
-            words = f"{left * 1e3:.0f} mm free" if left > 0 else "too flat for the element to pass"
+            words = f"{size(left * 1e3, 0)} free" if left > 0 else "too flat for the element to pass"
             lines.append(f"entered at {angle} deg: {words}")
         return tuple(lines)
 

@@ -19,6 +19,7 @@ from fieldtune.aim.draws import log_speed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.lazy import LazyModule
+from fieldtune.person_units import amount
 from fieldtune.records import known
 from fieldtune.robot.exit_speed import drive_quantity
 
@@ -82,7 +83,9 @@ def curve(
     Raises ``InputError`` for a range that is none, ``OutOfReachError`` where hardly any of it can be scored from.
     """
     if not (0 < near_m < far_m <= 100):
-        raise InputError(f"from {near_m:g} m to {far_m:g} m: expected 0 < from < to <= 100 m")
+        raise InputError(
+            f"from {amount(near_m, 'm', figures=4)} to {amount(far_m, 'm', figures=4)}: expected 0 < from < to <= 100 m"
+        )
     robot = session.robot
     volts = None
     if robot.setpoint.scale.follows_voltage:
@@ -91,7 +94,7 @@ def curve(
     rows = session.table(wanted, volts if volts is not None else battery_v, target, rounded=False)
     kept = _longest_stretch([row.setpoint is not None for row in rows])
     if len(kept) < _FIRST_NODES:
-        between = f"between {near_m:g} and {far_m:g} m"
+        between = f"between {amount(near_m, 'm', figures=4)} and {amount(far_m, 'm', figures=4)}"
         raise OutOfReachError(f"{robot.name} scores nowhere {between}; 'fieldtune aim' says why")
     d = np.array([rows[i].distance_m for i in kept])
     s = np.array([rows[i].setpoint for i in kept], dtype=float)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from fieldtune.person_units import converted, digits_of, unit
 from fieldtune.records import as_json
 
 Table = tuple[list[str], list[list[str]]]
@@ -68,11 +69,11 @@ class GearChoice:
         return [
             gears_words(self.gears),
             f"{self.reduction:.2f}",
-            _plain(self.stall_torque_nm, 2),
+            _plain(self.stall_torque_nm, 2, "N m"),
             _plain(self.ceiling_rpm_low),
             _plain(self.spin_up_s, 2),
             _plain(self.recovery_s, 3),
-            _plain(self.farthest_m, 1),
+            _plain(self.farthest_m, 1, "m"),
             _marks(self.best, self.present),
         ]
 
@@ -102,7 +103,7 @@ class CockingChoice:
             _plain(self.torque_margin, 2),
             _plain(self.longest_draw_mm),
             _plain(self.cock_time_s, 2),
-            _plain(self.farthest_m, 1),
+            _plain(self.farthest_m, 1, "m"),
             _marks(self.best, self.present),
         ]
 
@@ -147,14 +148,14 @@ class SpringChoice:
     def cells(self) -> list[str]:
         """One row of a table under ``HEAD``."""
         return [
-            f"{self.spring_rate_n_per_mm:.3g}",
+            f"{converted(self.spring_rate_n_per_mm, 'N/mm'):.3g}",
             _plain(self.draw_mm),
-            _plain(self.force_max_n),
-            _plain(self.exit_speed_max_mps, 1),
-            _plain(self.farthest_m, 1),
+            _plain(self.force_max_n, 0, "N"),
+            _plain(self.exit_speed_max_mps, 1, "m/s"),
+            _plain(self.farthest_m, 1, "m"),
             _plain(self.torque_margin, 2),
-            _plain(self.stop_energy_j, 2),
-            _plain(None if self.step_m is None else 100 * self.step_m, 1),
+            _plain(self.stop_energy_j, 2, "J"),
+            _plain(None if self.step_m is None else 100 * self.step_m, 1, "cm"),
             _marks(self.best, self.present, self.strained),
         ]
 
@@ -303,7 +304,7 @@ Size = FlywheelSize | CockingSize
 
 
 def _tables(*kinds: Sequence[GearChoice | CockingChoice | SpringChoice]) -> list[Table]:
-    return [(choices[0].HEAD, [choice.cells for choice in choices]) for choices in kinds if choices]
+    return [(_said(choices[0].HEAD), [choice.cells for choice in choices]) for choices in kinds if choices]
 
 
 def _marks(best: bool, present: bool, strained: bool = False) -> str:
@@ -315,5 +316,11 @@ def gears_words(stages: Sequence[tuple[int, int]]) -> str:
     return "  ".join(f"{a}:{b}" for a, b in stages) or "direct"
 
 
-def _plain(value: float | None, digits: int = 0) -> str:
-    return "-" if value is None else f"{value:.{digits}f}"
+def _plain(value: float | None, digits: int = 0, metric_unit: str = "") -> str:
+    return "-" if value is None else digits_of(value, metric_unit, digits)
+
+
+def _said(head: list[str]) -> list[str]:
+    """Headings "quantity unit" in the person's units."""
+    parts = [name.partition(" ") for name in head]
+    return [f"{name} {unit(metric_unit)}".rstrip() for name, _, metric_unit in parts]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, size
 from fieldtune.physics.spring_strength import DENSITY, LEAST_INDEX, MOST_INDEX, index_for_stress
 from fieldtune.physics.springs import WIRES, shear_modulus, shear_yield
 from fieldtune.robot.spring import Hooks, SpringWire
@@ -134,7 +135,8 @@ def choose_springs(need: SpringNeed, wires_m: tuple[float, ...] = WIRES_M) -> tu
     """
     if not 0 <= need.preload_n < need.load_n < math.inf or not 0 < need.travel_m < math.inf:
         raise InputError(
-            f"spring: found {need.preload_n:.3g} N at rest, {need.load_n:.3g} N after {1000 * need.travel_m:.3g} mm; "
+            f"spring: found {amount(need.preload_n, 'N')} at rest, {amount(need.load_n, 'N')} "
+            f"after {size(1000 * need.travel_m)}; "
             "expected a load above the preload, and a travel above zero"
         )
     make = _compression if need.kind == "compression" else _extension
@@ -153,11 +155,13 @@ def _none_does(need: SpringNeed) -> str:
     wire = WIRES[need.material].name
     if need.kind == "extension":
         return (
-            f"no extension spring of {wire} pulls only {need.preload_n:.3g} N at rest and {need.load_n:.3g} N after "
-            f"{1000 * need.travel_m:.3g} mm: wound close it has more initial tension; more preload, or compression"
+            f"no extension spring of {wire} pulls only {amount(need.preload_n, 'N')} at rest "
+            f"and {amount(need.load_n, 'N')} after "
+            f"{size(1000 * need.travel_m)}: wound close it has more initial tension; more preload, or compression"
         )
     return (
-        f"no {wire} of 0.1 to 9 mm gives {need.load_n:.3g} N after {1000 * need.travel_m:.3g} mm with an index of "
+        f"no {wire} of 0.1 to 9 mm gives {amount(need.load_n, 'N')} after {size(1000 * need.travel_m)} with an "
+        "index of "
         f"{LEAST_INDEX:.0f} to {MOST_INDEX:.0f}: other travel or load, or springs side by side"
     )
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from fieldtune.figures import FIGURES, figures_of
+from fieldtune.person_units import amount, how_far, size
 from fieldtune.physics.springs import WIRES
 from fieldtune.plain_text import columns, pairs
 from fieldtune.sizing.cautions import cautions
@@ -31,11 +32,11 @@ def spring_text(need: SpringNeed, picks: Sequence[SpringPick]) -> list[str]:
     """Springs for a need: what it is, the best in words, all as a table."""
     finish = "shot-peened " if need.shot_peened else ""
     best = next(pick for pick in picks if pick.best)
-    lengths = f"free length {best.free_length_mm:.0f} mm"
+    lengths = f"free length {size(best.free_length_mm, 0)}"
     if best.solid_length_mm is not None:
-        lengths += f", solid length {best.solid_length_mm:.0f} mm"
+        lengths += f", solid length {size(best.solid_length_mm, 0)}"
     if best.initial_tension_n is not None:
-        lengths += f" inside the hooks, initial tension {best.initial_tension_n:.1f} N"
+        lengths += f" inside the hooks, initial tension {amount(best.initial_tension_n, 'N', 1)}"
     head = ["wire mm", "outside mm", "index", "active", "turns", "free mm", "solid mm", "yields at", "breaks after",
             "mass g", ""]  # fmt: skip
     rows = [
@@ -50,10 +51,11 @@ def spring_text(need: SpringNeed, picks: Sequence[SpringPick]) -> list[str]:
     ]  # fmt: skip
     guided = ["'guide it': it buckles unless a rod or a tube guides it"] if any(p.guide for p in picks) else []
     return [
-        f"{need.kind} spring of {finish}{WIRES[need.material].name} ({need.material}): {need.preload_n:.3g} N at rest, "
-        f"{need.load_n:.3g} N after {1000 * need.travel_m:.3g} mm of travel, {need.energy:.3g} J",
-        f"best: wire {best.wire_mm:.3g} mm, mean coil diameter {best.coil_mm:.1f} mm, {best.active_turns:.1f} active "
-        f"of {best.total_turns:.1f} turns, {lengths}, rate {best.rate_n_per_mm:.3g} N/mm",
+        f"{need.kind} spring of {finish}{WIRES[need.material].name} ({need.material}): "
+        f"{amount(need.preload_n, 'N')} at rest, {amount(need.load_n, 'N')} after {size(1000 * need.travel_m)} of "
+        f"travel, {amount(need.energy, 'J')}",
+        f"best: wire {size(best.wire_mm)}, mean coil diameter {size(best.coil_mm, 1)}, {best.active_turns:.1f} active "
+        f"of {best.total_turns:.1f} turns, {lengths}, rate {amount(best.rate_n_per_mm, 'N/mm')}",
         *_indented(columns(head, rows)),
         "calculated for a free moving spring at room temperature; try one and measure it before it is built in",
         *guided,
@@ -80,7 +82,7 @@ def hit_table(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
     mechanisms, hit_chance = comparison.mechanisms, FIGURES["hit_probability"]
     most = max(len(m.hit) for m in mechanisms)
     rows = [
-        [str(k + 1), *(f"{hit_chance.said(m.hit[k])} at {m.distances_m[k]:.2f} m" if k < len(m.hit) else ""
+        [str(k + 1), *(f"{hit_chance.said(m.hit[k])} at {how_far(m.distances_m[k])}" if k < len(m.hit) else ""
                        for m in mechanisms)]
         for k in range(most)
     ]  # fmt: skip

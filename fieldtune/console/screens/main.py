@@ -9,9 +9,10 @@ from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, main_words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.typed import Distance, read_distance
+from fieldtune.console.typed import Distance, expected_distance, read_distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import KeyBar, TextBlock
+from fieldtune.person_units import unit, us
 
 if TYPE_CHECKING:
     from fieldtune.console.screens.main_body import MainBody
@@ -28,7 +29,9 @@ class ShootingScreen(ConsoleScreen):
         robot = self.controller.robot
         self.app.push_screen(
             EntryLine(
-                "Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"
+                "Distance to the target",
+                lambda text: read_distance(text, robot),
+                f"{unit('m')} if no unit; {expected_distance()}",
             ),
             self._take_distance,
         )
@@ -48,9 +51,9 @@ class ShootingScreen(ConsoleScreen):
                 f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
             )
 
-    def action_step(self, by_m: float) -> None:
+    def action_step(self, steps: int) -> None:
         """Nearer or further by a little."""
-        self.controller.shooting.step(by_m)
+        self.controller.shooting.step(steps * (0.0508 if us() else 0.05))
         self.show_distance()
         self.controller.advisor.ask_if_changed()
 

@@ -13,6 +13,7 @@ from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
+from fieldtune.person_units import amount
 from fieldtune.records import Shot
 from fieldtune.scene import GOOD_CHANCE, Scene, scene
 
@@ -180,7 +181,12 @@ class MainBody(Rows):
         if drive is not None and abs(drive.value_m - distance.value_m) >= 0.02:
             by = distance.value_m - drive.value_m
             where = "nearer" if by > 0 else "further away"
-            parts.append((f"\nDrive {100 * abs(by):.0f} cm {where}, to {words.metres(drive.value_m)}", "bold $act"))
+            parts.append(
+                (
+                    f"\nDrive {amount(100 * abs(by), 'cm', 0)} {where}, to {words.metres(drive.value_m)}",
+                    "bold $act",
+                )
+            )
         self.query_one("#distance", TextBlock).put(*parts)
 
     def _spots(self) -> None:

@@ -19,6 +19,7 @@ from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, back, unit
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, NextShot, Standing
@@ -151,7 +152,7 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
     parts += floor_strip(stands)
     several = len(stands) > 1
     for stand in stands[:6]:
-        parts.append((f"{words.metres(stand.distance_m):>8}", "bold $ink"))
+        parts.append((words.metres_cell(stand.distance_m), "bold $ink"))
         parts.append((f"  {words.metres(stand.low_m)} to {words.metres(stand.high_m)}", "$ink"))
         parts.append((f"  {words.percent(stand.hit_probability)}", "bold $ink"))
         parts.append(("  ●\n" if several and stand.forgives_most else "\n", "$good"))
@@ -171,7 +172,7 @@ def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
             cells[at] = ("━", "bold $good")
     for stand in stands:
         cells[cell(stand.distance_m)] = ("╋", "bold $ink")
-    return [("▣", "$mark"), *cells, (f" {far:.1f} m\n", "$quiet")]
+    return [("▣", "$mark"), *cells, (f" {amount(far, 'm', 1)}\n", "$quiet")]
 
 
 def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
@@ -185,14 +186,14 @@ def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
             (f"{robot.setpoint.step:g} {robot.setpoint.unit} more", feel.per_step_m),
             ("1° steeper", feel.per_degree_m),
             ("1 V more battery", feel.per_volt_m),
-            ("1 cm further away", feel.per_cm_m),
-            ("10 °C warmer", feel.per_10_degC_m),
+            (f"1 {unit('cm')} further away", None if feel.per_cm_m is None else back(1, "cm") * feel.per_cm_m),
+            (f"{amount(10, '°C', 0)} warmer", feel.per_10_degC_m),
         )
         parts.append((f"\nAt {words.metres(aim.distance_m)} the miss moves by\n", "bold $act"))
         for name, value in rows:
             if value is not None:
                 parts.append((f"  {name:<20}", "$quiet"))
-                parts.append((f"{100 * value:+.1f} cm\n", "$ink"))
+                parts.append((f"{amount(100 * value, 'cm', 1, signed=True)}\n", "$ink"))
     return parts or [""]
 
 

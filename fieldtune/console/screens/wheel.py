@@ -20,6 +20,8 @@ from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.link.history import Stretch
+from fieldtune.person_units import converted
+from fieldtune.person_units import unit as said_unit
 
 if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
@@ -183,5 +185,7 @@ def _wheel_lines(live: Live, launcher: Flywheel, line: Callable[[str, float | No
         parts += line("Speed", last.speed_rpm, "{:.0f} rpm")
         parts += line("Drop", last.depth_rpm, "{:.0f} rpm")
         parts += line("Recovery", last.recovery_s, "{:.2f} s")
-        parts += line("Energy", last.energy_j, "{:.2f} J or more")  # the motors gave some while it left
+        # the motors gave some while it left
+        energy = None if last.energy_j is None else converted(last.energy_j, "J")
+        parts += line("Energy", energy, f"{{:.2f}} {said_unit('J')} or more")
     return parts

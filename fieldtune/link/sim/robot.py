@@ -13,6 +13,7 @@ from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.link.framing import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
+from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -226,9 +227,13 @@ class Outcome:
     side_m: float
 
     def __str__(self) -> str:
-        missed = "" if self.miss_m is None else f", {abs(self.miss_m):.2f} m {'long' if self.miss_m > 0 else 'short'}"
-        aside = f", {abs(self.side_m):.2f} m {'right' if self.side_m > 0 else 'left'}"
-        return f"shot {self.number} from {self.distance_m:.2f} m: {self.result}{missed}{aside}"
+        missed = (
+            ""
+            if self.miss_m is None
+            else f", {amount(abs(self.miss_m), 'm', 2)} {'long' if self.miss_m > 0 else 'short'}"
+        )
+        aside = f", {amount(abs(self.side_m), 'm', 2)} {'right' if self.side_m > 0 else 'left'}"
+        return f"shot {self.number} from {how_far(self.distance_m)}: {self.result}{missed}{aside}"
 
 
 class Truth:
