@@ -142,6 +142,14 @@ class ConsoleApp(TerminalApp[None]):
         self._close_screens()
         self.push_screen(opened)
 
+    def action_another_battery(self) -> None:
+        """Another battery is in: which one?"""
+        from fieldtune.console.screens.battery import BatteryScreen
+
+        self.action_view("battery")
+        if isinstance(self.screen, BatteryScreen):
+            self.screen.switch()
+
     async def on_main(self, action: str) -> None:
         """Acts on the main screen, wherever one is."""
         self._close_screens()
