@@ -254,7 +254,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
         robot, session, line, settings=themes.settings_path(), drawing=drawing_for(), preferences=read_preferences()
     )
     try:
-        with leaving_on_signals(app.leave):
+        with leaving_on_signals(lambda: app.read_out(app.leave)):
             app.run()
     finally:
         app.controller.line.stop()
