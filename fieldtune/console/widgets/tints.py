@@ -98,7 +98,7 @@ def _strips(glyphs: IntArray, ink: IntArray, paper: IntArray, inks: Sequence[str
     """Neighbouring cells of one style become one segment."""
     keys = ink * len(TINTS) + paper
     styles: dict[int, Style] = {}
-    for key in np.unique(keys).tolist():
+    for key in set(keys.ravel().tolist()):
         layer, tint = divmod(key, len(TINTS))
         styles[key] = palette.style(inks[layer] if layer >= 0 else TINTS[-layer - 1], TINTS[tint])
     strips, wide = [], glyphs.shape[1]
