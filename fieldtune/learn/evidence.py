@@ -7,6 +7,7 @@ makes of it counts too (``tracked_prior``). Both are normal and conjugate, with 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -248,18 +249,13 @@ class ShotTable:
         return basis.at(self.quantity) if len(self) else np.zeros((0, basis.size))
 
 
-def epochs_of(shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> list[int]:
-    """Epochs with shots that count or a measured exit speed, and the present one, ascending."""
-    return sorted({shot.epoch for shot in shots} | {epoch} | {one.epoch for one in beside if one.of == "exit_speed"})
-
-
 def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> ShotTable:
     """Table of the shots that count and that the model can place, with what was measured ``beside`` them."""
     in_time = in_order(shots)
-    usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
+    usable = _thinned(_of_few_epochs([shot for shot in in_time if shot.counts and _is_usable(shot)], epoch))
     throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
-    epochs = epochs_of(usable, epoch, beside)
+    epochs = sorted({*(s.epoch for s in usable), epoch, *(one.epoch for one in beside if one.of == "exit_speed")})
     places = {number: place for place, number in enumerate(epochs)}
     names = {target.name: place for place, target in enumerate(robot.targets)}
     labels = {shot.batch for shot in usable}
@@ -298,6 +294,19 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence
 _MOST_SHOTS, _NEWEST_SHOTS = 1000, 500
 
 
+# Each battery period has a level of its own, and the time to find them grows faster than their number squared. The
+# newest are kept; of the earlier ones those with the most shots tell most of angle and drag.
+_NEWEST_EPOCHS, _FULLEST_EPOCHS = 10, 6
+
+
+def _of_few_epochs(usable: list[Shot], present: int) -> list[Shot]:
+    """The shots of the present epoch, of the newest ones, and of those before them that have the most."""
+    counts = Counter(shot.epoch for shot in usable)
+    newest = list(dict.fromkeys([present, *(shot.epoch for shot in reversed(usable))]))[:_NEWEST_EPOCHS]
+    earlier = sorted(counts.keys() - set(newest), key=lambda epoch: (-counts[epoch], -epoch))
+    return [shot for shot in usable if shot.epoch in {*newest, *earlier[:_FULLEST_EPOCHS]}]
+
+
 def _thinned(usable: list[Shot]) -> list[Shot]:
     """All shots while they are few, else the newest and some evenly spaced through the earlier ones."""
     if len(usable) <= _MOST_SHOTS:
@@ -334,7 +343,7 @@ def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
 
 
 def _is_usable(shot: Shot) -> bool:
-    return math.isfinite(shot.distance_m) and shot.distance_m > 0 and math.isfinite(shot.setpoint) and shot.setpoint > 0
+    return all(math.isfinite(value) and value > 0 for value in (shot.distance_m, shot.setpoint))
 
 
 def _number(value: float | None) -> float:

@@ -92,7 +92,7 @@ class MainBody(Rows):
             guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
             scale = () if guard is None or guard.caution is None else (guard.caution,)
-            first = (*offered, *scale, *controller.battery.cautions)
+            first = (*offered, *scale, *controller.old_values, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()
