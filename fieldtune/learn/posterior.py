@@ -18,6 +18,7 @@ from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, lap
 from fieldtune.learn.evidence import ShotTable, shot_table, sums_in_reach
 from fieldtune.learn.importance_sampling import even_normals, importance_draws
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
+from fieldtune.learn.next_shot import best_next_shot, shot_from
 from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
@@ -59,8 +60,6 @@ class Posterior:
 
     def shot_from(self, target: Target) -> list[float]:
         """Distances (m) that a target was shot at from."""
-        from fieldtune.learn.next_shot import shot_from
-
         return shot_from(self.fit, target)
 
     def learned(self) -> Learned:
@@ -103,8 +102,6 @@ def next_shot(robot: Robot, posterior: Posterior, target: Target, battery_v: flo
 
     ``battery_v``: for an open-loop drive, volts; nominal where None.
     """
-    from fieldtune.learn.next_shot import best_next_shot
-
     return best_next_shot(posterior.fit, target, battery_v)
 
 
