@@ -11,7 +11,7 @@ import numpy as np
 from fieldtune.aim.draws import log_speed
 from fieldtune.errors import InputError
 from fieldtune.person_units import amount, how_far, size
-from fieldtune.robot.exit_speed import drive_quantity
+from fieldtune.robot.exit_speed import drive_quantity, soars
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
@@ -103,6 +103,8 @@ def why_not(
         return f"the element ({size(size_mm, 0)}) does not fit through the opening: check element and target"
     if not math.isfinite(value):
         reason = f"{how_far(distance)} is too close: at this exit angle no speed gets up to the target"
+        if soars(robot):
+            reason += " by its speed alone, and lift that carries it above its line of departure isn't calculated"
         if robot.launcher.exit_angle + angle <= 0:
             reason = f"{how_far(distance)} is too far: leaving level or downwards, it falls below the target before"
         reason = target.by_way(lambda: reason, lambda: "the floor falls away too steeply: the element never stops")

@@ -172,8 +172,9 @@ def _stand(args: argparse.Namespace) -> None:
     ]  # fmt: skip
     head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
     table = columns((heading("distance", "m"), heading("good range", "m"), "hit chance", ""), rows)
-    advice = setpoint_caution(robot, asked) or "try a higher setpoint"
-    text = [head, *table] if rows else [f"{head}: from no distance; {advice}"]
+    way = "higher" if asked < (robot.setpoint.low + robot.setpoint.high) / 2 else "lower"
+    advice = setpoint_caution(robot, asked) or f"try a {way} setpoint"
+    text = [head, *table] if rows else [f"{head}: from no distance with a chance of 1 % or more; {advice}"]
     give(args, {"robot": robot.name, "setpoint": asked, "spots": spots}, text)
     point_to_cautions(robot)
 

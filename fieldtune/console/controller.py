@@ -116,7 +116,7 @@ class Controller:
 
             self.encoder = EncoderGuard(self.session, lambda: self.clock(), self._keep_verdict)
             self.background.begin("encoder", self._recall_verdict, self.encoder)
-        self.encoder.look(live)
+        self.encoder.look(live, self.line)
         self.shooting.speeds_believed = self.encoder.caution is None
 
     async def _recall_verdict(self, guard: EncoderGuard) -> None:

@@ -238,3 +238,11 @@ def test_a_distance_in_centimetres_is_offered() -> None:
     with pytest.raises(FieldtuneError, match="did you mean 240 cm"):
         read_distance("240", load_robot("heron"))
     assert read_distance("7'10\"", load_robot("heron")).value_m == pytest.approx(2.3876)
+
+
+def test_a_set_up_knows_every_kind_there_is() -> None:
+    from fieldtune.robot import kinds
+    from fieldtune.setup import questions_launcher, questions_target
+
+    assert questions_launcher.LAUNCHERS.keys() == kinds.LAUNCHERS.keys()
+    assert questions_target.TARGETS.keys() == kinds.TARGETS.keys()
