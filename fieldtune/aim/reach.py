@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.person_units import amount, how_far, size
 from fieldtune.robot.exit_speed import drive_quantity, soars
@@ -73,6 +75,21 @@ def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | 
     low, high = speed_limits(robot, belief, battery_v)
     works = np.isfinite(free.low) & np.isfinite(point.value) & (point.value >= low) & (point.value <= high)
     return Reach(true - bias, works.astype(float))
+
+
+def reach_of_all(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    battery_v: float | None = None,
+    required_of: Callable[[Robot, Target], RequiredSpeed] = required_speed_for,
+) -> Reach:
+    """Where the target can be reached as the hood stands and at its ends, as ``reach``."""
+    if robot.hood is None:
+        return reach(robot, required_of(robot, target), belief, battery_v)
+    helds = [robot.with_exit_angle(angle) for angle in (None, robot.hood.low, robot.hood.high)]
+    seen = [reach(held, required_of(held, target), belief, battery_v) for held in helds]
+    return Reach(np.concatenate([one.distance_m for one in seen]), np.concatenate([one.works for one in seen]))
 
 
 def mean_point(need: RequiredSpeed, belief: Belief, distance: float) -> RequiredSpeedPoint:

@@ -74,6 +74,11 @@ TAKING = [
 ]
 
 
+LABELS = _key(
+    "ctrl+l", "label", "Labels", "Name the match and the batch of elements of the shots to come", "^l", show=False
+)
+"""On screens from which one shoots, and in the log."""
+
 ROBOTS = [
     _key(
         "ctrl+e",
@@ -118,5 +123,5 @@ GROUPS = (
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
+    ("Always", [LABELS, *ALWAYS, ANOTHER_PORT, *TAKING]),
 )

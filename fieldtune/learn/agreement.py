@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.aim.results import Drift, Residual
-from fieldtune.arrays import distinct
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
@@ -56,21 +55,18 @@ class Predicted:
 
 def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
     """Predictions for all shots that say something about the range, by the fit's or another maximum."""
-    parts = [_of_target(fit, mode or fit.mode, int(place)) for place in distinct(fit.table.target)]
-    made = [part for part in parts if part is not None]
-    if not made:
+    table = fit.table
+    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
+    parts = [_of_view(fit, mode or fit.mode, index) for index in table.views(telling)]
+    if not parts:
         return None
-    order = np.argsort(np.concatenate([part.index for part in made]), kind="stable")
-    fields = [np.concatenate([getattr(part, name) for part in made])[order] for name in Predicted.__slots__]
+    order = np.argsort(np.concatenate([part.index for part in parts]), kind="stable")
+    fields = [np.concatenate([getattr(part, name) for part in parts])[order] for name in Predicted.__slots__]
     return Predicted(*fields)
 
 
-def _of_target(fit: Fit, mode: Mode, place: int) -> Predicted | None:
+def _of_view(fit: Fit, mode: Mode, index: IntArray) -> Predicted:
     table, layout, u = fit.table, fit.layout, mode.u
-    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
-    index = np.flatnonzero((table.target == place) & telling)
-    if not len(index):
-        return None
     seen = expand_target(fit.robot, table, index, layout, fit.required_of, fit.side, curved=False)
     keep = np.isfinite(seen.low.value) & np.isfinite(seen.center.value)
     index, seen = index[keep], seen.at(keep)

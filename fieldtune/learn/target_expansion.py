@@ -21,7 +21,7 @@ from fieldtune.robot.model import Robot, Target
 if TYPE_CHECKING:
     from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
-    from fieldtune.learn.evidence import ShotTable
+    from fieldtune.learn.shot_table import ShotTable
 
 RequiredSpeedOf = Callable[[Robot, Target], RequiredSpeed]
 
@@ -160,9 +160,9 @@ def expand_target(
     side: SideEstimate,
     curved: bool,
 ) -> TargetExpansion:
-    """Targets of the shots ``index``, all of one target, seen from the layout's origin."""
+    """Targets of the shots ``index``, all of one view (``ShotTable.views``), seen from the layout's origin."""
     target = table.targets[table.target[index[0]]]
-    required = required_of(robot, target)
+    required = required_of(table.held(robot, index), target)
     distances, back, aside = _places(table.reading[index])
     measured = np.isfinite(table.miss[index])
     low_miss, high_miss, low_slope, high_slope = _opening(required, target, distances, layout, side)

@@ -77,12 +77,19 @@ baud = "auto"
 # [link.scale]                 # by any of our names above: what the robot's number is multiplied by to be in our unit
 # wheel_rpm = 9.5493           # such as for a robot that sends rad/s
 
+# [hood]                       # where a hood sets the exit angle, a second setpoint; exit_angle is where it rests
+# low = "38 deg"               # phone's level along the way out, at the hood's flat end
+# high = "66 deg"              # and at its steep end
+# step = "1 deg"               # the smallest move that the robot program makes
+
 # [turret]                     # how far the launcher turns by itself, positive right
 # low = "-90 deg"
 # high = "90 deg"
 
 # [feeder]
-# interval = "0.35 s"          # from one element to the next
+# interval = "0.35 s"          # from one element to the next; or by the feeder's own figures:
+# spacing = "9 cm"             # ruler: centre to centre of elements that follow each other on it
+# speed = "0.25 m/s"           # how fast it moves
 
 [[spots]]                      # named places on the field; distance from the element at exit to the target
 name = "near line"

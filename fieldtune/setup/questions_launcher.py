@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fieldtune.setup.question import Form, Question, is_one
+from fieldtune.setup.question import Form, Question, is_one, there
 from fieldtune.units import ANGLE, ANGULAR_SPEED, FORCE, INERTIA, LENGTH, MASS, STIFFNESS, Dimension
 
 if TYPE_CHECKING:
@@ -133,6 +133,24 @@ def _flywheel() -> Iterator[Question]:
         units=("deg", "deg"),
         sketch="angle",
         doubts={"exit_angle": "8 deg"},
+    )
+    yield Question(
+        "hood.low",
+        "Can a hood set how steep? If so, how flat at least?",
+        "Phone's level at its flat end; skip this where nothing moves.",
+        dimension=ANGLE,
+        units=("deg", "deg"),
+        sketch="angle",
+        left_out=True,
+    )
+    yield Question(
+        "hood.high",
+        "And how steep at most?",
+        "Phone's level at its steep end.",
+        dimension=ANGLE,
+        units=("deg", "deg"),
+        sketch="angle",
+        asked=there("hood"),
     )
     yield from _exit("Tape measure: floor to the element's centre where it leaves the wheels.")
 

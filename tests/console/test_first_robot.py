@@ -147,7 +147,9 @@ def test_a_flywheel_with_a_line_of_its_own_and_a_scale_wrong_by_two(
         hands.answer("180", "second wheel")
         hands.key("\r")  # alike
         hands.wait("How steep")
-        hands.answer("52", "How high does it leave")
+        hands.answer("52", "Can a hood set")
+        hands.key("\t")  # it is fixed
+        hands.wait("How high does it leave")
         hands.answer("38", "data sheet at hand")
         hands.choose("1", "How does the program set")
         hands.choose("1", "How many motors")

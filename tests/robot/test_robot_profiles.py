@@ -15,7 +15,7 @@ from fieldtune.robot.model import Robot
 from fieldtune.robot.profile import read_values
 from fieldtune.robot.table_reader import Problem, Section
 
-DEMOS = ("crane", "heron", "otter")
+DEMOS = ("crane", "egret", "heron", "otter")
 FLYWHEEL = """
 [element]
 shape = "sphere"
