@@ -23,6 +23,7 @@ from fieldtune.sizing.cautions import (
     reach_notes,
     sag_notes,
     supply_notes,
+    worn_notes,
 )
 from fieldtune.sizing.gear_trains import (
     Progress,
@@ -220,6 +221,7 @@ def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | No
         notes=(
             *supply_notes(robot),
             *cocking_notes(robot, mechanism, table, places, way, mechanism.crank_radius(given), torque, low),
+            *worn_notes(mechanism.spring_life, cycles),
             *(gear_notes(drive, looking.teeth) if choices else ()),
             *cocking_gear_notes(choices),
             *calculated_to(table, (*choices, *springs)),
