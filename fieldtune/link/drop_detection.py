@@ -16,7 +16,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.drop_fit import Span, coasting, drop_at, made_good, speed_and_depth, suddenness
+from fieldtune.link.drop_fit import (
+    Span,
+    coasting,
+    drop_at,
+    even_before,
+    made_good,
+    slower_behind,
+    speed_and_depth,
+    suddenness,
+)
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 
@@ -26,7 +35,6 @@ if TYPE_CHECKING:
 
 _AFTER_S = 0.08
 _SPACING_S = 0.004
-_GLANCE = 0.002  # of the speed
 _SURE, _SURE_NOISY = 4.3, 5.5  # standard errors; false values are no normal errors
 _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
@@ -48,12 +56,12 @@ _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
 _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
-_SLOWED, _SPED_UP = 0.35, 0.7
 _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
 _NEAR_S = 0.025
 _LOWERED_S = 0.4
 _KEPT_POINTS = 700
+_FEWEST = 5  # points that speed and depth are told by
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +217,7 @@ class DropDetector:
         t, x, part = self._between(instant - max(look.before[0], look.before[1] * period), instant + behind)
         before = int(np.count_nonzero(t < instant))
         sureness = 0.0
-        if before >= 4 and len(t) - before >= 3 and (look.every_s or _slower_behind(t, x, before)):
+        if before >= 4 and len(t) - before >= 3 and (look.every_s or slower_behind(t, x, before)):
             fit = drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
             rate = (x[before - 1] - x[0]) / (t[before - 1] - t[0])
             sureness = fit.depth / fit.error
@@ -253,6 +261,8 @@ class DropDetector:
             return [] if last_chance else None
         t, x, floor = t - instant, x - x[0], self._floor(t, x, part, tick_s)
         drop = self._measured(instant, period, tick_s)
+        if drop is None:
+            return [] if last_chance else None
         low, high = (share * drop.before_rpm / 60 for share in self._usual())
         candidate.depth = candidate.depth or drop.depth_rpm / 60
         summed = noisy and self._samples[-1].turns is None
@@ -262,7 +272,7 @@ class DropDetector:
         sure = 4 * min(candidate.sureness, 7.0)
         sudden = candidate.evidence > max(_EVIDENCE - sure, _LEAST_EVIDENCE)
         plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
-        if not plain and not _even_before(t, x, period, candidate.depth):
+        if not plain and not even_before(t, x, period, candidate.depth):
             return []
         if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
@@ -334,33 +344,18 @@ class DropDetector:
         t, x, _ = self._between(at - half, at + half)
         return float(np.polyfit(t - at, x - x[0], 1)[0]) * 60 if len(t) >= 3 else None
 
-    def _measured(self, instant: float, period: float, tick_s: float) -> Drop:
-        """The speed at release from the run before it, and the depth with the recovery taken out.
+    def _measured(self, instant: float, period: float, tick_s: float) -> Drop | None:
+        """The speed at release from the run before it, and the depth with the recovery taken out; None of few points.
 
         A strong motor makes good within a few hundredths of a second what a straight line would average over.
         """
         since = max(instant - max(_RUN_S, 5 * period), self._last_s + _AFTER_S)
         t, x, part = self._between(since, instant + max(0.1, 3.5 * period))
+        if len(t) < _FEWEST or not t[0] < instant < t[-1]:
+            return None
         at = self._samples[max(bisect_right(self._t, instant + 0.002) - 1, 0)]
         rate, depth = speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
         return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)
-
-
-def _slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
-    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
-    middle = before - 1
-    first = (x[middle] - x[0]) / (t[middle] - t[0])
-    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
-
-
-def _even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
-    """Whether a wheel ran about evenly before t = 0: not already slowed, nor on its way up to an overshoot."""
-    part = max(0.1, 3 * period)
-    early, late = t < -part, (t >= -part) & (t < -0.3 * period)
-    if early.sum() < 3 or late.sum() < 3:
-        return True
-    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
-    return -_SLOWED * depth < then - first < _SPED_UP * depth
 
 
 def _slowest(robot: Robot, limits: Limits) -> float:

@@ -34,6 +34,8 @@ _BENT = 4.0  # about what one more parameter makes of twice the log likelihood w
 _STEP_NEAR_S = 0.2
 _FAR = 4.0
 _WIDTHS = 1.4
+_GLANCE = 0.002  # of the speed
+_SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
@@ -224,6 +226,23 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
     apart_s = float(t[late].mean() - t[early].mean())
     rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
     return 1 - (speeds[0] - speeds[2]) / depth, rising
+
+
+def slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
+    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
+    middle = before - 1
+    first = (x[middle] - x[0]) / (t[middle] - t[0])
+    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
+
+
+def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
+    """Whether a wheel ran about evenly before t = 0: not already slowed, nor on its way up to an overshoot."""
+    part = max(0.1, 3 * period)
+    early, late = t < -part, (t >= -part) & (t < -0.3 * period)
+    if early.sum() < 3 or late.sum() < 3:
+        return True
+    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
+    return -_SLOWED * depth < then - first < _SPED_UP * depth
 
 
 def coasting(t: FloatArray, x: FloatArray) -> bool:
