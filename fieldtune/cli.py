@@ -13,7 +13,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fieldtune import __version__
+from fieldtune import __version__, person_units
 from fieldtune.caution import CAUTION
 from fieldtune.errors import FieldtuneError
 from fieldtune.plain_text import say, say_aside
@@ -79,14 +79,27 @@ def _run(argv: list[str]) -> int:
         return _version()
     words = _joined(argv) or ["console"]
     args = _parser(_named(words)).parse_args(words)
+    person_units.use(_units(args))
     return int(args.run(args) or 0)
+
+
+def _units(args: argparse.Namespace) -> person_units.System:
+    """Units of this command's text: those asked for, else the person's choice; what programs read is metric."""
+    if getattr(args, "json", False):
+        return "metric"
+    asked: person_units.System | None = getattr(args, "units", None)
+    if asked is not None:
+        return asked
+    from fieldtune.setup.preferences import read_preferences
+
+    return "us" if read_preferences().us else "metric"
 
 
 def _named(words: list[str]) -> str | None:
     """The command among the words, if there is one: the first that is no option and no option's value."""
     rest = iter(words)
     for word in rest:
-        if word == "--profiles":
+        if word in ("--profiles", "--units"):
             next(rest, None)
         elif not word.startswith("-"):
             return word
@@ -102,6 +115,7 @@ def _parser(command: str | None) -> Parser:
     parser = Parser(prog="fieldtune", description=_ABOUT, formatter_class=RawDescriptionHelpFormatter)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     parser.add_argument("--profiles", metavar="DIR", help="folder of robot profiles and their logs")
+    parser.add_argument("--units", choices=person_units.SYSTEMS, help="units of all text: metric or us")
     parser.set_defaults(run=_alone)
     commands = parser.add_subparsers(metavar="COMMAND", title="commands")
     for family in families(command):

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fieldtune.person_units import amount
+
 UNKNOWN = "unknown"
 
 
@@ -16,8 +18,8 @@ UNKNOWN = "unknown"
 class Figure:
     """How a figure is written. ``unit`` "%": the value is a share of 1.
 
-    ``most``: above it the figure is said as "over" that much. ``signed``: with its sign. ``on_sheet``: also on the pit
-    sheet, where there is little room.
+    ``most``: from it on the figure is said as "over" that much. ``signed``: with its sign. ``on_sheet``: also on the
+    pit sheet, where there is little room.
     """
 
     key: str
@@ -38,13 +40,15 @@ class Figure:
         """The value with its unit; a share is never rounded to a certainty that isn't there."""
         if value is None or not math.isfinite(value):
             return UNKNOWN
-        if self.most is not None and value > self.most:
-            return f"over {self.said(self.most)}"
+        if self.most is not None and value >= self.most:
+            return f"over {self._number(self.most)}"
         shown = 100 * value if self.unit == "%" else value
         if self.unit == "%" and not self.signed and 99.5 <= shown < 100:
             return "over 99 %"
-        number = f"{shown:{'+' if self.signed else ''}.{self.digits}f}"
-        return f"{number} {self.unit}" if self.unit else number
+        return self._number(shown)
+
+    def _number(self, shown: float) -> str:
+        return amount(shown, self.unit, self.digits, signed=self.signed).rstrip()
 
 
 _ROWS = (
@@ -87,7 +91,9 @@ _ROWS = (
     Figure("spring_energy_j", "energy in the spring", "J", 2, "at the longest draw", True),
     Figure("spring_stress_mpa", "stress in the wire", "MPa", 0, "at the longest draw"),
     Figure("spring_safety", "wire yields at", "× stress", 2, "strength of the wire over its stress", True),
+    Figure("spring_life_cycles", "wire may break after", "draws", 0, "as far as it goes; a rough figure", most=1e7),
     Figure("stop_energy_j", "energy into the stop", "J", 2, "left in the mechanism after each shot", True),
+    Figure("dry_fire_energy_j", "empty, into the stop", "J", 2, "let go with no element in it"),
     Figure("cycles", "cycles so far", "", 0, "shots in the log"),
     Figure("stop_energy_total_j", "into the stop so far", "J", 0, "all cycles together"),
     Figure("hit_probability", "hit chance", "%", 0, "probability that a shot scores"),
@@ -114,3 +120,48 @@ def figures_of(result: object) -> list[tuple[Figure, float | None]]:
             value = getattr(result, name)
             found.append((figure, getattr(value, part) if part else value))
     return found
+
+
+_TERMS = {
+    "setpoint": "what the robot program is told to hold: wheel speed, drive power, or draw",
+    "readback": "what the encoder says, as against the setpoint",
+    "good range": "the setpoints that still score nearly as well as the recommended one",
+    "chance": "hit chance: how many of 100 shots at this setpoint from here are expected to score",
+    "likely": "the hit chance lies in this range nine times out of ten; shots make it narrower",
+    "90 % of shots": "nine of ten paths lie in the tinted band",
+    "ceiling": "the highest setpoint that the battery can hold now",
+    "battery period": "a stretch of shots under one battery and one state of the robot; each learns its own offset",
+    "grip": "exit speed over the rims' speed just before the element touches them",
+    "efficiency": "how much of the spring's energy goes into the element",
+    "drag": "how strongly the air brakes the element, against what its surface lets expect",
+    "friction": "how strongly the floor brakes a sliding element: braking force over weight",
+    "exit angle": "above the horizontal, where the element leaves",
+    "distance reads": "by how much the distance that is read or typed is off, always to the same side",
+    "speed scatter": "how much exit speeds differ at one setpoint, one standard deviation",
+    "side bias": "by how much shots leave to one side, always the same",
+    "drift": "recent shots fall elsewhere than all shots before let expect: a battery, wear, or a changed robot",
+    "surprising": "a shot that fell where few were expected: mis-keyed, bounced, or something changed",
+    "miss": "distance from the target's centre where the element crosses its plane; long and right are positive",
+    "steady error": "readback less setpoint once the wheel has settled",
+    "ripple": "how much a settled wheel still wavers",
+    "drop": "how much speed a shot takes out of the wheel",
+    "recovery": "from a shot until the wheel is back at its setpoint",
+    "what a shot teaches": "points of hit chance that one more shot there is expected to add, over all spots",
+    "epoch": "as battery period",
+    "resistance": "of battery and wiring: how far its voltage falls for each ampere",
+    "at rest": "the battery's voltage with nothing running, which tells its charge",
+    "spot": "a named place on the field from which one shoots",
+    "counts a turn": "how many steps the encoder counts while its own shaft turns once, after x4 decoding",
+}
+
+
+def meanings() -> tuple[tuple[str, str], ...]:
+    """Everything that stands on screens with a name, and what it means."""
+    found = dict(_TERMS)
+    for figure in _ROWS:
+        before = found.get(figure.label)
+        if before is None:
+            found[figure.label] = figure.meaning
+        elif figure.label not in _TERMS and figure.meaning not in before:
+            found[figure.label] = f"{before}; or {figure.meaning}"  # a wheel's and a spring's
+    return tuple(found.items())

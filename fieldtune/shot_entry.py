@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, how_far
 from fieldtune.records import RESULTS, Act, Result, Shot
 
 if TYPE_CHECKING:
+    from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot, Target
 
 _NEAREST_M, _FARTHEST_M = 1e-3, 100.0
@@ -50,7 +52,10 @@ def check_entry(
         check_battery(battery_v)
     for name, value in (("miss", miss_m), ("side miss", side_m)):
         if value is not None and not (math.isfinite(value) and abs(value) <= _FARTHEST_M):
-            raise InputError(f"{name} {value:g} m: expected a length of at most {_FARTHEST_M:g} m, such as -0.12 m")
+            raise InputError(
+                f"{name} {amount(value, 'm', figures=4)}: expected a length of at most "
+                f"{amount(_FARTHEST_M, 'm', figures=4)}, such as -0.12 m"
+            )
     if speed is not None and not (math.isfinite(speed) and 0 < speed <= _BEYOND * _highest_speed(robot)):
         unit = speed_unit(robot)
         raise InputError(f"speed {speed:g} {unit}: expected what was measured at release, in {unit}")
@@ -96,7 +101,8 @@ def check_distance(distance_m: float) -> None:
     """Raises ``InputError`` unless the distance is one that a field can have."""
     if not (math.isfinite(distance_m) and _NEAREST_M <= distance_m <= _FARTHEST_M):
         raise InputError(
-            f"distance {distance_m:g} m: expected at least 1 mm and at most {_FARTHEST_M:g} m, such as 3.2 m"
+            f"distance {amount(distance_m, 'm', figures=4)}: expected at least 1 mm and at most "
+            f"{amount(_FARTHEST_M, 'm', figures=4)}, such as 3.2 m"
         )
 
 
@@ -120,6 +126,19 @@ def setpoint_caution(robot: Robot, setpoint: float) -> str | None:
         f"setpoint {setpoint:g} {accepted.unit} lies outside what {robot.name} takes "
         f"({accepted.low:g} to {accepted.high:g} {accepted.unit}): check it"
     )
+
+
+def hood_then(robot: Robot, given: float | None, line: Live | None) -> float | None:
+    """Exit angle (degrees) of a shot: as given, else as the line says, else the profile's; None without a hood.
+
+    Raises ``InputError`` for an angle that the hood can't have.
+    """
+    if robot.hood is None and given is not None:
+        raise InputError(f"{robot.name} has no hood: its exit angle is the profile's")
+    if robot.hood is None or given is not None:
+        return given
+    now = None if line is None else line.hood_deg
+    return now if now is not None and robot.hood.holds(now) else robot.exit_angle_deg
 
 
 def check_battery(battery_v: float) -> None:
@@ -161,7 +180,7 @@ def contradictions(
 def act_words(act: Act, shot: Shot | None) -> str:
     """What an act was, as one says what was undone: ``shot 3 (in, 2.00 m)``; ``shot``: the one it was about."""
     if act.act == "shot" and shot is not None:
-        return f"shot {shot.shot} ({shot.result}, {shot.distance_m:.2f} m)"
+        return f"shot {shot.shot} ({shot.result}, {how_far(shot.distance_m)})"
     said = {
         "shot": f"shot {act.shot}",
         "correct": f"the correction of shot {act.shot}",

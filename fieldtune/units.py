@@ -23,7 +23,6 @@ from fieldtune.unit_table import (
     DIMENSIONS,
     ENERGY,
     FORCE,
-    INCH,
     INERTIA,
     LENGTH,
     MASS,
@@ -70,8 +69,6 @@ __all__ = [
     "VOLTAGE",
     "Dimension",
     "closest",
-    "feet_inches",
-    "metric",
     "parse",
     "shown",
     "with_point",
@@ -255,20 +252,3 @@ def _spelling(name: str) -> str | None:
         return name
     near = BY_FOLD.get(name.casefold(), [])
     return near[0] if len(near) == 1 else None
-
-
-def feet_inches(metres: float) -> str:
-    """A length in feet and inches to half an inch, for people with such a tape: ``10 ft 6 in``."""
-    halves = round(abs(metres) / INCH * 2)
-    feet, rest = divmod(halves, 24)
-    sign = "-" if metres < 0 and halves else ""
-    inches = f"{rest / 2:g} in"
-    return f"{sign}{feet} ft {inches}" if feet else f"{sign}{inches}"
-
-
-def metric(metres: float) -> str:
-    """A length as read from a metric tape: ``3.20 m``, below a metre ``42 cm``, below 10 cm ``9.5 mm``."""
-    size = abs(metres)
-    if size >= 0.995:
-        return f"{metres:.2f} m"
-    return f"{metres * 100:.0f} cm" if size >= 0.0995 else f"{metres * 1000:.3g} mm"

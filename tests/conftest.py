@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+from fieldtune import person_units
 from fieldtune.cli import main
 
 # The same examples on every run, so that a check of a change tells of that change; FIELDTUNE_EXAMPLES=new tries others.
@@ -44,11 +45,20 @@ def _interrupts_arrive() -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.fixture(autouse=True)
+def _metric() -> Iterator[None]:
+    """No test's choice of units holds for the next."""
+    person_units.use("metric")
+    yield
+    person_units.use("metric")
+
+
 @pytest.fixture
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty folder for profiles and logs, so that the demonstration robots serve."""
     folder = tmp_path / "home"
     monkeypatch.setenv("FIELDTUNE_PROFILES", str(folder))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
     return folder
 
 

@@ -17,6 +17,7 @@ from scipy.optimize import least_squares
 from fieldtune.aim.element_path import flying_body
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount
 from fieldtune.physics.flight import fly
 from fieldtune.robot.exit_speed import spin_ratio
 
@@ -81,7 +82,7 @@ def exit_from_clip(robot: Robot, clip: Clip) -> ClipExit:
     speed, angle = math.exp(found.x[2]), math.degrees(found.x[3])
     if not (0.2 < speed < 200 and -45 < angle < 89):
         raise InputError(
-            f"these points make {speed:.3g} m/s at {angle:.0f} deg: check points, ruler and frames a second"
+            f"these points make {amount(speed, 'm/s')} at {angle:.0f} deg: check points, ruler and frames a second"
         )
     return ClipExit(
         speed,

@@ -16,13 +16,15 @@ import numpy as np
 from fieldtune.aim.draws import Belief, Unknowns, log_speed
 from fieldtune.aim.element_path import path_figures
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
-from fieldtune.aim.recommend import caution_words, mean_log_speed, unreachable
+from fieldtune.aim.hood import best_exit_angle
+from fieldtune.aim.recommend import caution_words, mean_log_speed, recommend, unreachable
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import WORTH_SAYING, Aim, SetpointChoice
 from fieldtune.aim.situation import situation
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Robot, Target
 
@@ -57,15 +59,17 @@ def recommend_moving(
     Raises ``InputError`` for a motion that no robot makes, or that no turn can lead.
     """
     if not (math.isfinite(motion.forward) and math.isfinite(motion.right)) or _total(motion) > _FASTEST:
-        raise InputError(f"a robot at {_total(motion):.3g} m/s: expected at most {_FASTEST:g} m/s")
+        raise InputError(
+            f"a robot at {amount(_total(motion), 'm/s')}: expected at most {amount(_FASTEST, 'm/s', figures=4)}"
+        )
     lead = _lead(robot, target, belief, distance_m, motion)
     if lead is None:
-        reason = f"in this motion no setpoint reaches the target from {distance_m:.2f} m"
+        reason = f"in this motion no setpoint reaches the target from {how_far(distance_m)}"
         return unreachable(robot, target, required_speed_for(robot, target), belief, distance_m, battery_v, reason)
     curve = _MovingCurve.of(robot, belief, lead, motion, distance_m, battery_v)
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     if best is None or best.probability < WORTH_SAYING:
-        reason = f"in this motion no setpoint scores from {distance_m:.2f} m"
+        reason = f"in this motion no setpoint scores from {how_far(distance_m)}"
         return unreachable(robot, target, required_speed_for(robot, target), belief, distance_m, battery_v, reason)
     speed = mean_log_speed(robot, belief, best.setpoint, battery_v)
     still = replace(belief.best, angle_error=np.zeros(1))
@@ -92,6 +96,29 @@ def recommend_moving(
         battery_v=battery_v,
         turn_deg=math.degrees(lead.turn) + 0.0,  # never minus zero
     )
+
+
+def lead_angle(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    distance_m: float,
+    motion: Motion,
+    battery_v: float | None,
+    stands_deg: float | None,
+) -> float | None:
+    """Exit angle (degrees) to set the hood to in motion; None without a hood.
+
+    That of a standing robot from where the target seems to be when the time of flight shifts it by the robot's own way,
+    which is what an exported program does too. ``stands_deg``: the angle for a robot that stands still here.
+    """
+    if robot.hood is None or stands_deg is None:
+        return None
+    time = recommend(robot.with_exit_angle(stands_deg), target, belief, distance_m, battery_v).time_s
+    if time is None:
+        return stands_deg
+    seen = math.hypot(distance_m - motion.forward * time, motion.right * time)
+    return best_exit_angle(robot, target, belief, max(seen, 0.01), battery_v, stands_deg)
 
 
 def _total(motion: Motion) -> float:
@@ -132,11 +159,16 @@ def _lead(robot: Robot, target: Target, belief: Belief, distance: float, motion:
     speed = math.exp(first) if math.isfinite(first) else fastest_exit(robot)
     for _ in range(_TRIES):
         if abs(motion.right) >= 0.98 * speed * flat:
-            raise InputError(f"at {abs(motion.right):.2g} m/s across no turn can lead: drive slower, or shoot standing")
+            raise InputError(
+                f"at {amount(abs(motion.right), 'm/s', figures=2)} across no turn can lead: drive slower, "
+                "or shoot standing"
+            )
         turn = math.asin(-motion.right / (speed * flat))
         at = _sum(speed, angles, turn, motion)
         if not at.along[0] > 0:
-            raise InputError(f"at {-motion.forward:.2g} m/s backwards the element can't get to the target")
+            raise InputError(
+                f"at {amount(-motion.forward, 'm/s', figures=2)} backwards the element can't get to the target"
+            )
         elevation = float(at.elevation[0])
         if abs(elevation - built.launcher.exit_angle) > _NEAR:
             built = replace(robot, launcher=replace(robot.launcher, exit_angle=elevation))

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fieldtune.aim.reach import check_distance, reach
-from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.reach import check_distance, reach_of_all
 from fieldtune.errors import OutOfReachError
+from fieldtune.person_units import from_to, how_far
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
@@ -36,7 +36,7 @@ class WorkingRange:
         """One sentence where nobody said the range; None elsewhere."""
         if self.source != "guess":
             return None
-        span = f"{self.near_m:.1f} to {self.far_m:.1f} m"
+        span = from_to(self.near_m, self.far_m, "m", 1)
         return f"working range {span} is a guess: name [[spots]] in the profile, or give near and far under [field]"
 
 
@@ -73,7 +73,7 @@ class Place:
     @property
     def words(self) -> str:
         """Name and distance, as one reads them."""
-        return f"{self.name}, {self.distance_m:.2f} m" if self.name else f"{self.distance_m:.2f} m"
+        return f"{self.name}, {how_far(self.distance_m)}" if self.name else how_far(self.distance_m)
 
 
 def place_at(robot: Robot, distance_m: float) -> Place:
@@ -89,7 +89,7 @@ def places(robot: Robot, target: Target, belief: Belief, shot_from: Iterable[flo
     """
     if robot.spots:
         return tuple(sorted((Place(s.distance, s.name) for s in robot.spots), key=lambda p: p.distance_m))
-    seen = reach(robot, required_speed_for(robot, target), belief)
+    seen = reach_of_all(robot, target, belief)
     if seen.nearest is None or seen.farthest is None:
         raise OutOfReachError(f"{robot.name} scores from no distance; check its profile: fieldtune check {robot.name}")
     over = working_range(robot, seen.nearest, seen.farthest, shot_from)

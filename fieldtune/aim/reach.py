@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
-from fieldtune.robot.exit_speed import drive_quantity
+from fieldtune.person_units import amount, how_far, size
+from fieldtune.robot.exit_speed import drive_quantity, soars
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
@@ -24,7 +27,9 @@ def check_distance(distance_m: float) -> None:
     if not math.isfinite(distance_m) or distance_m <= 0:
         raise InputError(f"distance {distance_m!r}: expected a length above zero, such as 3.2 m")
     if distance_m > 100:
-        raise InputError(f"distance {distance_m:g} m: more than any field; expected metres, such as 3.2 m")
+        raise InputError(
+            f"distance {amount(distance_m, 'm', figures=4)}: more than any field; expected metres, such as 3.2 m"
+        )
 
 
 _SCAN_M, _FEWEST = 0.02, 240
@@ -72,6 +77,21 @@ def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | 
     return Reach(true - bias, works.astype(float))
 
 
+def reach_of_all(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    battery_v: float | None = None,
+    required_of: Callable[[Robot, Target], RequiredSpeed] = required_speed_for,
+) -> Reach:
+    """Where the target can be reached as the hood stands and at its ends, as ``reach``."""
+    if robot.hood is None:
+        return reach(robot, required_of(robot, target), belief, battery_v)
+    helds = [robot.with_exit_angle(angle) for angle in (None, robot.hood.low, robot.hood.high)]
+    seen = [reach(held, required_of(held, target), belief, battery_v) for held in helds]
+    return Reach(np.concatenate([one.distance_m for one in seen]), np.concatenate([one.works for one in seen]))
+
+
 def mean_point(need: RequiredSpeed, belief: Belief, distance: float) -> RequiredSpeedPoint:
     """The required speed of the target's centre at a reading, as the best single belief sees it."""
     best = belief.best
@@ -97,34 +117,34 @@ def why_not(
     low, high = speed_limits(robot, belief, battery_v)
     size_mm = robot.element.passing_size * 1000
     if not target.fits(robot.element):
-        return f"the element ({size_mm:.0f} mm) does not fit through the opening: check element and target"
+        return f"the element ({size(size_mm, 0)}) does not fit through the opening: check element and target"
     if not math.isfinite(value):
-        reason = f"{distance:.2f} m is too close: at this exit angle no speed gets up to the target"
+        reason = f"{how_far(distance)} is too close: at this exit angle no speed gets up to the target"
+        if soars(robot):
+            reason += " by its speed alone, and lift that carries it above its line of departure isn't calculated"
         if robot.launcher.exit_angle + angle <= 0:
-            reason = f"{distance:.2f} m is too far: leaving level or downwards, it falls below the target before"
+            reason = f"{how_far(distance)} is too far: leaving level or downwards, it falls below the target before"
         reason = target.by_way(lambda: reason, lambda: "the floor falls away too steeply: the element never stops")
     elif target.rising_reason(slope) is not None:
-        reason = f"{distance:.2f} m is too close: {target.rising_reason(slope)}"
+        reason = f"{how_far(distance)} is too close: {target.rising_reason(slope)}"
     elif not np.isfinite(need.free_at(point).low[0]):
         entry, flattest = math.atan(-slope), target.flattest_entry(robot.element)
-        reason = f"from {distance:.2f} m the element comes in at {math.degrees(entry):.0f} deg"
+        reason = f"from {how_far(distance)} the element comes in at {math.degrees(entry):.0f} deg"
         if flattest is not None and entry > flattest:
             reason += ": on so low a path it touches the near rim"
         else:
             limit = "" if flattest is None else f", and it takes {math.degrees(flattest):.0f} deg"
             reason += f"{limit}: it can't pass the opening"
     elif value > high:
-        reason = (
-            f"{distance:.2f} m is too far: the highest setpoint, {_setpoint(robot, robot.setpoint.high)}, falls short"
-        )
+        highest = _setpoint(robot, robot.setpoint.high)
+        reason = f"{how_far(distance)} is too far: the highest setpoint, {highest}, falls short"
     elif value < low:
-        reason = (
-            f"{distance:.2f} m is too close: the lowest setpoint, {_setpoint(robot, robot.setpoint.low)}, is too much"
-        )
+        lowest = _setpoint(robot, robot.setpoint.low)
+        reason = f"{how_far(distance)} is too close: the lowest setpoint, {lowest}, is too much"
     else:
         return None
     nearest = reach(robot, need, belief, battery_v).closest_to(distance)
-    return reason + (f"; go to {nearest:.2f} m" if nearest is not None else "; no distance works with this profile")
+    return reason + (f"; go to {how_far(nearest)}" if nearest is not None else "; no distance works with this profile")
 
 
 def _setpoint(robot: Robot, value: float) -> str:

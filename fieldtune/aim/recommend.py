@@ -13,16 +13,19 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance, seams_doubt
-from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint, weighted_interval
 from fieldtune.aim.reach import check_distance, mean_point, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
+from fieldtune.person_units import how_far
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
     from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
     from fieldtune.robot.model import Robot, Target
+
+_NEEDED_GRID = 201
 
 
 def sensitivity(
@@ -128,6 +131,25 @@ def hit_chance(
     return float(at.mean(np.array([setpoint]))[0])
 
 
+def needed_setpoint_90(
+    robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None
+) -> tuple[float, float] | None:
+    """Between which setpoints the one that sends a mean shot through the target's centre lies, with 90 %.
+
+    Each draw of what is unknown needs one of its own; None where hardly any draw reaches the target.
+    """
+    check_distance(distance_m)
+    curve = HitChanceCurve.at(robot, required_speed_for(robot, target), belief, distance_m, battery_v)
+    grid = np.linspace(robot.setpoint.low, robot.setpoint.high, _NEEDED_GRID)
+    speeds = curve.speeds(grid)
+    needed = curve.scene.center
+    reached = np.isfinite(needed) & (needed <= speeds[:, -1])
+    if belief.weights[reached].sum() < 0.5:
+        return None
+    found = np.array([np.interp(needed[k], speeds[k], grid) for k in np.flatnonzero(reached)])
+    return weighted_interval(found, belief.weights[reached] / belief.weights[reached].sum(), 0.90)
+
+
 def mean_log_speed(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
     """ln exit speed of the best single belief at a setpoint."""
     return float(log_speed(robot, belief.basis, belief.best, drive_quantity(robot, setpoint, battery_v))[0, 0])
@@ -159,7 +181,7 @@ def unreachable(
         ceiling=None,
         shots_used=belief.shots_used,
         epoch=belief.epoch,
-        cautions=(reason or f"no setpoint scores from {distance_m:.2f} m",),
+        cautions=(reason or f"no setpoint scores from {how_far(distance_m)}",),
         nearest_m=reach(robot, need, belief, battery_v).closest_to(distance_m),
         battery_v=battery_v,
     )
@@ -184,7 +206,7 @@ def caution_words(
         words.append(clean)
     if landing_m is not None:
         goes_on = "rolls" if robot.element.shape == "sphere" else "slides"
-        words.append(f"it lands {landing_m:.2f} m out, bounces and {goes_on} on: a rough figure until shots tell")
+        words.append(f"it lands {how_far(landing_m)} out, bounces and {goes_on} on: a rough figure until shots tell")
     return tuple(words)
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.battery.ceiling import wheel_times
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.person_units import how_far
 from fieldtune.records import known
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import drive_quantity
@@ -50,13 +51,14 @@ class SpinReport:
 class Outlook:
     """What was recommended at a distance (m), in the robot's unit, and how likely it was to score; None unknown.
 
-    ``volts``: at which voltage, for a setpoint in % of it.
+    ``volts``: at which voltage, for a setpoint in % of it. ``setpoint_90``: what the target's centre needs, with 90 %.
     """
 
     distance_m: float
     setpoint: float | None
     chance: float | None
     volts: float | None = None
+    setpoint_90: tuple[float, float] | None = None
 
 
 @dataclass
@@ -211,7 +213,7 @@ def instruction(guided: Recalibration) -> str:
         thing = guided.robot.launcher.mechanism.noun(guided.robot.setpoint.scale)
         return f"Launcher empty, range clear: bring the {thing} from standstill to its setpoint, hold it a second."
     if guided.step == "shoot":
-        where = f" from {guided.before.distance_m:.2f} m" if guided.before is not None else ""
+        where = f" from {how_far(guided.before.distance_m)}" if guided.before is not None else ""
         return f"Shot {guided.taken + 1} of one or two{where}: say where it went."
     return "Done."
 
@@ -265,7 +267,7 @@ def _shot_lines(guided: Recalibration) -> list[str]:
     digits = guided.robot.setpoint.decimals
     open_loop = guided.robot.setpoint.scale.follows_voltage
     volts = f" and {was.volts:.1f} V" if open_loop and was.volts is not None else ""
-    before = f"At {was.distance_m:.2f} m{volts} the setpoint was {was.setpoint:.{digits}f} {unit}"
+    before = f"At {how_far(was.distance_m)}{volts} the setpoint was {was.setpoint:.{digits}f} {unit}"
     if now is None or now.setpoint is None:
         return [f"{before}."]
     by = now.setpoint - was.setpoint

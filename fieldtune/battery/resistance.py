@@ -20,11 +20,12 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.records import known
+from fieldtune.robot.chemistry import CHEMISTRIES
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.battery.blocks import Block
     from fieldtune.robot.model import Robot
 
 _HUBER = 2.5
@@ -117,6 +118,8 @@ class TwoPulse:
     _waited: float = 0.0
 
     def __post_init__(self) -> None:
+        from fieldtune.battery.blocks import BlockMaker, MotorSide
+
         self._blocks = BlockMaker(MotorSide.of(self.robot))
 
     @property
@@ -191,6 +194,10 @@ LOW_CHARGE = 0.2
 """Charge at which a battery counts as low: common practice, no source; below it most chemistries drop fast."""
 
 
+_SAME_NOMINAL = 0.15
+"""Cells whose nominal voltage is this near may stand in for each other (common practice: 3.6 V against 3.2 or 4)."""
+
+
 def rest_voltage(robot: Robot, charge: float) -> float | None:
     """Open-circuit voltage of the robot's battery at a charge 0..1; None without battery or chemistry."""
     return None if robot.battery is None else robot.battery.rest_voltage(charge)
@@ -227,8 +234,49 @@ def odd_voltage(robot: Robot, volts: float) -> str | None:
         return None
     return (
         f"the battery reads {volts:.4g} V, but {_battery_words(robot)} lies between {low:.3g} and {high:.3g} V: "
-        "check the reading's unit and the profile's [battery]"
+        f"check the reading's unit and the profile's [battery]{_others_that_fit(robot, volts)}"
     )
+
+
+def odd_chemistry(robot: Robot, rest_v: float, sd_v: float = 0.0) -> str | None:
+    """Why a voltage at rest (V, ``sd_v`` its deviation) speaks against the profile's chemistry or number of cells.
+
+    One line with the remedy, None where nothing does: a voltage that a full or an empty battery of it can rest at.
+    """
+    battery = robot.battery
+    if battery is None or battery.cell is None:
+        return None
+    cells = f"{battery.cells} {battery.chemistry} cells"
+    ends = [float(battery.cell.rest_voltage(charge, battery.cells)) for charge in (0.0, 1.0)]
+    empty, full = (3 * float(battery.cell.rest_spread(charge, battery.cells)) + 2 * sd_v for charge in (0.0, 1.0))
+    if rest_v > ends[1] + full:
+        return (
+            f"{rest_v:.4g} V is more than {cells} rest at when full, {ends[1]:.3g} V: just off its charger, "
+            f"or check chemistry and cells in [battery]{_others_that_fit(robot, rest_v)}"
+        )
+    if rest_v < ends[0] - empty:
+        return (
+            f"{rest_v:.4g} V is less than {cells} rest at when empty, {ends[0]:.3g} V: charge it now, "
+            f"or check chemistry and cells in [battery]{_others_that_fit(robot, rest_v)}"
+        )
+    return None
+
+
+def _others_that_fit(robot: Robot, volts: float) -> str:
+    """Other cells that make about the same nominal voltage and rest at so many volts, in words; empty without any."""
+    battery = robot.battery
+    made = None if battery is None else battery.nominal_voltage
+    if battery is None or made is None:
+        return ""
+    found = []
+    for row in CHEMISTRIES.values():
+        cells = round(made / row.nominal_v)
+        other = (row.name, cells) != (battery.chemistry, battery.cells)
+        if other and cells and abs(cells * row.nominal_v / made - 1) < _SAME_NOMINAL:
+            low, high = (float(row.rest_voltage(charge, cells)) for charge in (LOW_CHARGE, 1.0))
+            if low <= volts <= high:
+                found.append(f"{cells} {row.name}")
+    return f"; {' or '.join(found)} cells would fit" if found else ""
 
 
 def _plausible(robot: Robot) -> tuple[float, float]:

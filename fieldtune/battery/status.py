@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from fieldtune.person_units import how_far
 from fieldtune.records import as_json
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def forecast_words(status: BatteryStatus) -> str | None:
     """The forecast in shots, with as much precision as it has; None without one."""
     if status.shots_left is None or status.shots_left_90 is None:
         return None
-    where = f" at {status.distance_m:.2f} m" if status.distance_m is not None else ""
+    where = f" at {how_far(status.distance_m)}" if status.distance_m is not None else ""
     low, high = status.shots_left_90
     if status.shots_left >= 200:
         return f"more than 200 shots left{where}"

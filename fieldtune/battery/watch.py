@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from fieldtune.battery.blocks import Block, BlockMaker, CurrentCheck, MotorSide
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, Limits, ShotCharge
 from fieldtune.battery.charge import ChargeFollower, ShotCount
-from fieldtune.battery.resistance import LineFit, odd_voltage
+from fieldtune.battery.resistance import LineFit, odd_chemistry, odd_voltage
 from fieldtune.battery.status import BatteryStatus, tired_words, warning_words
 
 if TYPE_CHECKING:
@@ -248,6 +248,9 @@ class BatteryWatch:
         robot, words = self.robot, []
         if self._odd is not None:
             words.append(self._odd)
+        elif self._line is not None and self._line.samples >= _ENOUGH:
+            doubt = odd_chemistry(robot, self._line.rest_v, self._line.rest_sd)
+            words += [doubt] if doubt is not None else []
         battery = robot.battery
         if battery is not None and battery.brownout is not None and self._lowest_v < battery.brownout:
             words.append(

@@ -7,12 +7,14 @@ shape or a word stands beside every colour, so that a chart can be read without 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from fieldtune.arrays import FloatArray, IntArray
+from fieldtune.person_units import back, converted, unit
 
 Ink = Literal["rule", "quiet", "mark", "ink", "good", "bad", "path", "act"]
 """Colours by what they mean, the least pressing first; ``good`` means good and nothing else."""
@@ -52,13 +54,17 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class Bars:
-    """Level bars at heights ``at`` from ``low`` to ``high``, shapes (n,); ``words``: what stands behind each."""
+    """Level bars at heights ``at`` from ``low`` to ``high``, shapes (n,); ``words``: what stands behind each.
+
+    ``thin``: a line with ends, as an interval is drawn.
+    """
 
     at: FloatArray
     low: FloatArray
     high: FloatArray
     ink: Ink = "mark"
     words: tuple[str, ...] = ()
+    thin: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +117,20 @@ Shape = Line | Band | Marks | Bars | Field | Words
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """From ``low`` to ``high``; ``names`` (value, word) in place of numbers; ``unit`` stands behind the last number."""
+    """From ``low`` to ``high`` in that metric ``unit``; ``names`` (value, word) in place of numbers.
+
+    What is written at it is in the person's units; ``unit_said`` stands behind the last number.
+    """
 
     low: float
     high: float
     unit: str = ""
     names: tuple[tuple[float, str], ...] = ()
+
+    @property
+    def unit_said(self) -> str:
+        """The unit of the numbers written at it."""
+        return unit(self.unit)
 
     def widened(self, wide: float) -> Axis:
         """The axis with the same middle, so wide."""
@@ -127,13 +141,19 @@ class Axis:
         """At most so many values with what is written at them: the names, else round numbers."""
         if self.names:
             return self.names
-        wide = self.high - self.low
-        if most < 1 or not wide > 0:
+        low, high = converted(self.low, self.unit), converted(self.high, self.unit)
+        if most < 1 or not high > low:
             return ()
-        step = round_step(wide / most)
+        step = round_step((high - low) / most)
         digits = max(0, -math.floor(math.log10(step) + 1e-9))
-        first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
-        return tuple((n * step, f"{n * step:.{digits}f}") for n in range(first, last + 1))
+        first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+        return tuple((back(n * step, self.unit), f"{n * step:.{digits}f}") for n in range(first, last + 1))
+
+
+def rows_axis(names: Sequence[str]) -> Axis:
+    """An axis of named rows, the first on top: row ``i`` of n stands at n - 1 - i."""
+    count = len(names)
+    return Axis(-0.5, count - 0.5, names=tuple((float(count - 1 - row), name) for row, name in enumerate(names)))
 
 
 def round_step(least: float) -> float:

@@ -6,9 +6,10 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.commands.printing import cell, give, heading, number, percent, point_to_cautions, record, setpoint_words
 from fieldtune.errors import InputError, UnitError
 from fieldtune.figures import FIGURES
+from fieldtune.person_units import amount, back, how_far, unit
 from fieldtune.plain_text import columns, counted, pairs, say_aside
 
 if TYPE_CHECKING:
@@ -29,11 +30,13 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_quantity(aim, "--moving", "V", "SPEED", words, default=0.0)
     words = 'its speed across, positive to the right, such as "-0.3 m/s"'
     arguments.add_quantity(aim, "--sideways", "V", "SPEED", words, default=0.0)
+    add_hood(aim, "holds the hood at this exit angle")
     add_battery(aim)
     add_target(aim)
     stand = arguments.declare(commands, "stand", _stand, "distances from which a setpoint scores")
     arguments.add_robot(stand)
     stand.add_argument("--setpoint", metavar="S", required=True, help='such as "2450 rpm"')
+    add_hood(stand, "exit angle at which the hood stands")
     add_battery(stand)
     add_target(stand)
     following = arguments.declare(commands, "next", _next, "the distance worth shooting from next, and why")
@@ -54,6 +57,18 @@ def add_battery(parser: argparse.ArgumentParser) -> None:
     arguments.add_quantity(parser, "--battery", "V", "VOLTAGE", 'battery voltage now, such as "12.4 V"')
 
 
+def add_hood(parser: argparse.ArgumentParser, words: str) -> None:
+    """The exit angle, of a robot with a hood."""
+    arguments.add_quantity(parser, "--hood", "A", "ANGLE", f"{words}, such as '48 deg'")
+
+
+def hood_deg(args: argparse.Namespace) -> float | None:
+    """What --hood says, degrees; None without."""
+    import math
+
+    return None if args.hood is None else round(math.degrees(args.hood), 9)
+
+
 def add_target(parser: argparse.ArgumentParser) -> None:
     """Which target, where the profile has several."""
     parser.add_argument("--target", metavar="NAME", help="one of the profile's targets")
@@ -69,6 +84,7 @@ def _aim(args: argparse.Namespace) -> int:
             pose=pose,
             moving_mps=args.moving,
             sideways_mps=args.sideways,
+            exit_angle_deg=hood_deg(args),
         )
     give(args, record(aim), aim_words(session.robot, aim))
     if aim.reachable:
@@ -102,7 +118,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
     """A recommendation as lines of text."""
     rests = f"battery period {aim.epoch}, {counted(aim.shots_used, 'shot')} used"
     at = f" at {aim.target}" if aim.target else ""
-    head = f"{robot.name}{at} from {aim.distance_m:.2f} m ({rests})"
+    head = f"{robot.name}{at} from {how_far(aim.distance_m)} ({rests})"
     choice, sure = aim.setpoint, aim.hit_probability_90
     nearly = None
     if choice.low is not None:
@@ -112,6 +128,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
         hits += f", most likely between {percent(sure[0])} and {percent(sure[1])}"
     rows: list[tuple[str, str | None]] = [
         ("setpoint", setpoint_words(robot, choice.value) if choice.value is not None else "none works from here"),
+        ("exit angle to set", hood_words(aim.exit_angle_setpoint_deg)),
         ("good range", nearly),
         ("turn", None if aim.turn_deg is None else _turn_words(aim.turn_deg)),
         ("hit chance", None if aim.hit_probability is None else hits),
@@ -121,11 +138,19 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
         _known(aim, "apex_m", " above the floor"),
         _known(aim, "time_s"),
         ("ceiling", None if aim.ceiling is None else setpoint_words(robot, aim.ceiling)),
-        ("nearest that works", None if aim.reachable or aim.nearest_m is None else f"{aim.nearest_m:.2f} m"),
+        (
+            "nearest that works",
+            None if aim.reachable or aim.nearest_m is None else how_far(aim.nearest_m),
+        ),
     ]
     if aim.sensitivity is not None:
         rows.append(("changes the miss", _sensitivity(robot, aim)))
     return [head, *pairs(rows), *(f"  caution: {words}" for words in aim.cautions)]
+
+
+def hood_words(exit_angle_deg: float | None) -> str | None:
+    """What to set the hood to, as one reads it; None without a hood."""
+    return None if exit_angle_deg is None else f"{exit_angle_deg:g} deg"
 
 
 def _turn_words(turn_deg: float) -> str:
@@ -135,7 +160,7 @@ def _turn_words(turn_deg: float) -> str:
 
 def _energy_words(robot: Robot, exit_speed_mps: float) -> str:
     joules = float(robot.element.energy(robot.launcher.mechanism.spin_ratio, exit_speed_mps))
-    return f"{joules:.3g} J: eye protection on, nobody in front of the exit or behind the target"
+    return f"{amount(joules, 'J')}: eye protection on, nobody in front of the exit or behind the target"
 
 
 def _sensitivity(robot: Robot, aim: Aim) -> str | None:
@@ -145,9 +170,13 @@ def _sensitivity(robot: Robot, aim: Aim) -> str | None:
     step = f"one step of {robot.setpoint.step:g} {robot.setpoint.unit}"
     causes = [
         (step, changes.per_step_m), ("one degree", changes.per_degree_m), ("one volt", changes.per_volt_m),
-        ("one cm of distance", changes.per_cm_m), ("10 degC", changes.per_10_degC_m),
+        (f"1 {unit('cm')} of distance", None if changes.per_cm_m is None else back(1, "cm") * changes.per_cm_m),
+        (f"{amount(10, '°C', 0)} warmer", changes.per_10_degC_m),
     ]  # fmt: skip
-    return ", ".join(f"{name} {value * 100:+.1f} cm" for name, value in causes if value is not None) or None
+    return (
+        ", ".join(f"{name} {amount(value * 100, 'cm', 1, signed=True)}" for name, value in causes if value is not None)
+        or None
+    )
 
 
 def _stand(args: argparse.Namespace) -> None:
@@ -156,16 +185,17 @@ def _stand(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         robot = session.robot
         asked = arguments.setpoint(robot, "--setpoint", args.setpoint)
-        spots = session.stand(asked, args.battery, args.target)
+        spots = session.stand(asked, args.battery, args.target, hood_deg(args))
     rows = [
-        (number(s.distance_m, 2), f"{number(s.low_m, 2)} to {number(s.high_m, 2)}", percent(s.hit_probability),
+        (cell(s.distance_m, "m"), f"{cell(s.low_m, 'm')} to {cell(s.high_m, 'm')}", percent(s.hit_probability),
          "forgives most" if s.forgives_most and len(spots) > 1 else "")
         for s in spots
     ]  # fmt: skip
     head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
-    table = columns(("distance (m)", "good range (m)", "hit chance", ""), rows)
-    advice = setpoint_caution(robot, asked) or "try a higher setpoint"
-    text = [head, *table] if rows else [f"{head}: from no distance; {advice}"]
+    table = columns((heading("distance", "m"), heading("good range", "m"), "hit chance", ""), rows)
+    way = "higher" if asked < (robot.setpoint.low + robot.setpoint.high) / 2 else "lower"
+    advice = setpoint_caution(robot, asked) or f"try a {way} setpoint"
+    text = [head, *table] if rows else [f"{head}: from no distance with a chance of 1 % or more; {advice}"]
     give(args, {"robot": robot.name, "setpoint": asked, "spots": spots}, text)
     point_to_cautions(robot)
 
@@ -173,8 +203,10 @@ def _stand(args: argparse.Namespace) -> None:
 def _next(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         robot, found = session.robot, session.next(args.target)
+    hood = hood_words(found.exit_angle_setpoint_deg)
+    how = setpoint_words(robot, found.setpoint) + ("" if hood is None else f", exit angle {hood}")
     text = [
-        f"{robot.name}: shoot next from {found.distance_m:.2f} m at {setpoint_words(robot, found.setpoint)}",
+        f"{robot.name}: shoot next from {how_far(found.distance_m)} at {how}",
         f"  {found.why}",
     ]
     give(args, {"robot": robot.name, **record(found)}, text)

@@ -72,6 +72,12 @@ def declare(
     parser.add_argument(
         "--profiles", metavar="DIR", default=argparse.SUPPRESS, help="folder of robot profiles and their logs"
     )
+    parser.add_argument(
+        "--units",
+        choices=("metric", "us"),
+        default=argparse.SUPPRESS,
+        help="units of all text, and of a table for a robot program; JSON stays SI",
+    )
     if json:
         parser.add_argument("--json", action="store_true", help="print one JSON object")
     return parser

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_battery, add_place, add_target
-from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.commands.printing import cell, give, heading, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.person_units import how_far
 from fieldtune.plain_text import columns, say_aside
 
 if TYPE_CHECKING:
@@ -44,17 +45,17 @@ def _budget(args: argparse.Namespace) -> int:
 
 def _spot_words(robot: Robot, spot: SpotBudget) -> list[str]:
     """The causes at one spot as a table."""
-    head = f"{spot.spot}, {spot.distance_m:.2f} m" if spot.spot else f"{spot.distance_m:.2f} m"
+    head = f"{spot.spot}, {how_far(spot.distance_m)}" if spot.spot else how_far(spot.distance_m)
     if spot.hit_probability is None:
         return [f"{head}: {spot.why_not}"]
     head += f" at {setpoint_words(robot, spot.setpoint)}: hit chance {percent(spot.hit_probability)}"
     miss = None if spot.miss_m is None else 100 * spot.miss_m
     rows = [
-        (cause.cause, "-" if cause.miss_m is None else number(100 * cause.miss_m, 1), percent(cause.share),
+        (cause.cause, "-" if cause.miss_m is None else cell(100 * cause.miss_m, "cm", 1), percent(cause.share),
          percent(cause.halved), percent(cause.without))
         for cause in spot.causes
     ]  # fmt: skip
-    table = columns(("cause", "miss (cm)", "share", "if halved", "if gone"), rows)
+    table = columns(("cause", heading("miss", "cm"), "share", "if halved", "if gone"), rows)
     helps = _unmeasured()
     unknown = [f"  {cause.cause} not measured: {helps[cause.cause]}" for cause in spot.causes if cause.miss_m is None]
     lines = [*(f"  {line}" for line in table), *unknown]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldtune.commands import arguments
 from fieldtune.commands.printing import give, number, setpoint_words
+from fieldtune.person_units import from_to
 from fieldtune.plain_text import counted, pairs, printable, say_aside
 
 if TYPE_CHECKING:
@@ -45,7 +47,7 @@ def _check(args: argparse.Namespace) -> int:
     robot = load_profile(path)
     scores, harm = _scores(robot), cautions(robot)
     derived = _derived(robot, scores)
-    problems = (*problems, *_out_of_reach(scores))
+    problems = (*problems, *_out_of_reach(scores), *_seen_voltages(robot, args.profiles))
     words = [
         f"{robot.name}: {printable(robot.title)}",
         *_problem_words(problems),
@@ -78,6 +80,30 @@ def _log(robot: Robot, home: str | None) -> tuple[dict[str, object], list[str]]:
     return {"shots": len(shots), "damaged": damaged}, words
 
 
+def _seen_voltages(robot: Robot, home: str | None) -> list[Problem]:
+    """What the voltages of the robot's own log say against the chemistry of its profile."""
+    from fieldtune.battery.resistance import odd_chemistry, odd_voltage
+    from fieldtune.robot import Problem
+    from fieldtune.robot.home import store_path
+    from fieldtune.store import Store
+
+    with contextlib.closing(Store(store_path(robot, home))) as store:
+        shots, rests = store.shots(), [reading.rest_v for reading in store.batteries() if reading.rest_v is not None]
+    loaded = [shot.battery_v for shot in shots if shot.counts and shot.battery_v is not None]
+    said = [odd_voltage(robot, volts) for volts in (*loaded, *rests)] + [odd_chemistry(robot, volts) for volts in rests]
+    # Under load a battery shows less than at rest: only what is too much tells of its chemistry.
+    said += [odd_chemistry(robot, max(loaded))] if loaded and _above_usual(robot, max(loaded)) else []
+    words = next((line for line in said if line is not None), None)
+    return [] if words is None else [Problem("battery.chemistry", f"in the log, {words}", "warning")]
+
+
+def _above_usual(robot: Robot, volts: float) -> bool:
+    from fieldtune.battery.resistance import usual_voltage
+
+    usual = usual_voltage(robot)
+    return usual is not None and volts > usual
+
+
 _MOST_TOLD = 100
 """Problems that a person reads before mending the first."""
 
@@ -89,14 +115,13 @@ def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
 
 
 def _scores(robot: Robot) -> Scores:
-    from fieldtune.aim.reach import reach
-    from fieldtune.aim.required_speed.choice import required_speed_for
+    from fieldtune.aim.reach import reach_of_all
     from fieldtune.session import Session
 
     scores: dict[str, tuple[float, float] | None] = {}
     with Session(robot) as session:
         for target in robot.targets:
-            seen = reach(robot, required_speed_for(robot, target), session.belief)
+            seen = reach_of_all(robot, target, session.belief)
             nearest, farthest = seen.nearest, seen.farthest
             known = nearest is not None and farthest is not None
             scores[target.name or target.kind] = (nearest, farthest) if known else None  # type: ignore[assignment]
@@ -141,6 +166,6 @@ def _derived_words(robot: Robot, derived: Mapping[str, Any]) -> list[tuple[str, 
     ]
     for name, span in scores.items():
         at = f"scores at {name}" if len(scores) > 1 else "scores from"
-        rows.append((at, "no distance" if span is None else f"{span[0]:.2f} to {span[1]:.2f} m"))
+        rows.append((at, "no distance" if span is None else from_to(span[0], span[1], "m", 2)))
     lines = (line.partition(": ") for line in derived_lines(robot))
     return [*rows, *((name, words) for name, _, words in lines)]

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, TextIO
 
 from fieldtune.caution import where_cautions_are
+from fieldtune.person_units import amount, digits_of
+from fieldtune.person_units import unit as unit_said
 from fieldtune.plain_text import say, say_aside, say_json
 
 if TYPE_CHECKING:
@@ -60,10 +62,20 @@ def setpoint_words(robot: Robot, value: float | None) -> str:
 
 
 def number(value: float | None, digits: int = 2, unit: str = "") -> str:
-    """A number with its unit; ``-`` where unknown."""
+    """A number of that metric unit, as it is said to people; ``-`` where unknown."""
     if value is None or not math.isfinite(value):
         return "-"
-    return f"{value:.{digits}f}{' ' if unit else ''}{unit}"
+    return amount(value, unit, digits).rstrip()
+
+
+def cell(value: float | None, metric_unit: str, digits: int = 2, signed: bool = False) -> str:
+    """A number for a column whose heading names the unit; ``-`` where unknown."""
+    return "-" if value is None or not math.isfinite(value) else digits_of(value, metric_unit, digits, signed)
+
+
+def heading(name: str, metric_unit: str) -> str:
+    """A column's heading: ``distance (m)``."""
+    return f"{name} ({unit_said(metric_unit)})"
 
 
 def percent(value: float | None) -> str:

@@ -24,7 +24,8 @@ _FIGURES = (
     ("settling_s", "settling time", 2, "s until it stays within 2 %"),
     ("steady_error_rpm", "steady error", 1, "rpm at rest above the setpoint"),
     ("ripple_rpm", "ripple", 1, "rpm, root mean square at rest"),
-    ("no_load_torque_nm", "no-load torque", 4, "N m at the wheel, beyond the motors' own"),
+    ("no_load_torque_nm", "no-load torque", 4, "N m at the wheel, beyond the motors' own: drive.no_load_torque"),
+    ("hold_current_a", "current while holding", 2, "A of the battery at the fastest setpoint, by that torque"),
 )
 
 

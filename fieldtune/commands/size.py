@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
 from fieldtune.commands.printing import give, progress_bar, record
 from fieldtune.errors import InputError
 from fieldtune.plain_text import printable
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+    from fieldtune.session import Session
+    from fieldtune.sizing.spring_choice import SpringNeed, SpringPick
 
 _MOST_TEETH = 60
 """Different gears to choose from; more than any box of them."""
@@ -24,6 +31,18 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
         "--if", metavar="KEY=VALUE", dest="changes", action="append", type=_change,
         help='what another part buys, such as --if launcher.wheel_diameter="110 mm"',
     )  # fmt: skip
+    size.add_argument(
+        "--recording", metavar="FILE", help="recording of the wheel at some setpoints, to learn what turning takes"
+    )
+    size.add_argument(
+        "--spring", choices=("compression", "extension"), help="also choose such a spring from load and travel"
+    )
+    of_spring = size.add_argument_group("with --spring; as far as not given, what the farthest spot needs")
+    arguments.add_quantity(of_spring, "--travel", "D", "LENGTH", "travel from rest to the greatest load")
+    arguments.add_quantity(of_spring, "--load", "F", "FORCE", "force after that travel")
+    arguments.add_quantity(of_spring, "--energy", "E", "ENERGY", "energy over that travel, instead of the load")
+    arguments.add_quantity(of_spring, "--preload", "F", "FORCE", "force at rest")
+    of_spring.add_argument("--wire", metavar="NAME", type=_wire, help="its wire, such as A228 or music wire")
     compare = arguments.declare(commands, "compare", _compare, "mechanisms side by side, and a weighted decision")
     compare.add_argument("robots", metavar="ROBOT", nargs="+", help="two robots or more, by name or path")
     compare.add_argument(
@@ -57,23 +76,82 @@ def _weight(text: str) -> tuple[str, float]:
         raise arguments.refused(text, "NAME=NUMBER, such as reach_m=0.5") from None
 
 
+def _wire(text: str) -> str:
+    from fieldtune.robot.spring import wire_named, wires_known
+
+    designation = wire_named(text)
+    if designation is None:
+        raise arguments.refused(text, wires_known())
+    return designation
+
+
+def _no_load_torque(session: Session, recording: str) -> float:
+    """What a recording tells of the torque that turns the empty wheel, N m."""
+    found = session.response(recording)
+    if found.no_load_torque_nm is None:
+        why = found.notes[0] if found.notes else "the no-load torque needs [drive] in the profile"
+        raise InputError(f"--recording {recording}: {why}")
+    return max(found.no_load_torque_nm, 0.0)
+
+
+def _with_drag(robot: Robot, no_load_torque: float | None) -> Robot:
+    if robot.drive is None or no_load_torque is None:
+        return robot
+    return replace(robot, drive=replace(robot.drive, no_load_torque=no_load_torque))
+
+
+_OF_SPRING = ("travel", "load", "energy", "preload", "wire")
+
+
+def _spring(args: argparse.Namespace, robot: Robot, factor: float) -> tuple[SpringNeed, tuple[SpringPick, ...]] | None:
+    """The need behind --spring and the springs that do it."""
+    from fieldtune.sizing.reach import reach_table
+    from fieldtune.sizing.spring_choice import choose_springs, needed_spring, stated_need
+
+    given = {name: getattr(args, name) for name in _OF_SPRING if getattr(args, name) is not None}
+    if args.spring is None:
+        if given:
+            raise InputError(f"--{next(iter(given))} goes with --spring compression or --spring extension")
+        return None
+    if "load" in given and "energy" in given:
+        raise InputError("give --load or --energy, not both")
+    table = reach_table(robot, robot.target(args.target), factor)
+    need = stated_need(needed_spring(robot, table, args.spring), **given)
+    return need, choose_springs(need)
+
+
 def _size(args: argparse.Namespace) -> None:
     from fieldtune.aim.recommend import speed_factor
     from fieldtune.sizing.cautions import cautions
     from fieldtune.sizing.feeding import feeding
+    from fieldtune.sizing.reach import as_taught
     from fieldtune.sizing.size import size
-    from fieldtune.sizing.text import size_text
+    from fieldtune.sizing.text import size_text, spring_text
     from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
 
     with arguments.open_session(args) as session:
         robot, cycles, factor = session.robot, len(session.log.shots()), speed_factor(session.robot, session.belief)
         far = max((spot.distance for spot in robot.spots), default=None)
         row = None if far is None else session.table([far], None, args.target)[0]
+        drag = _no_load_torque(session, args.recording) if args.recording is not None else None
     changed = what_if(robot, dict(args.changes)) if args.changes else robot
+    robot, changed = _with_drag(robot, drag), _with_drag(changed, drag)
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
     factor *= momentum_factor(robot, changed)
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
-    text = [printable(line) for line in size_text(changed, found).splitlines()]
+    taught, _ = as_taught(changed, factor)
+    text = [printable(line) for line in size_text(taught, found).splitlines()]
+    spring = _spring(args, changed, factor)
+    text += [] if spring is None else ["", *spring_text(*spring)]
+    text += (
+        []
+        if drag is None
+        else [
+            "",
+            f"turning the empty wheel takes {drag:.4f} N m beyond the motors' own, as recorded; "
+            f'to keep it: no_load_torque = "{drag:.4f} N m" in [drive]',
+        ]
+    )
     fed = None if row is None or row.setpoint is None else feeding(changed, row.setpoint, row.low)
     text += [] if fed is None else ["", f"feeding at {row.setpoint:.0f} rpm: {fed.words}"]  # type: ignore[union-attr]
     if buys:
@@ -81,11 +159,17 @@ def _size(args: argparse.Namespace) -> None:
     answer = {
         "robot": robot.name,
         **found.as_json(),
-        "cautions": cautions(changed),
+        "cautions": cautions(taught),
         "speed_factor": factor,
         "feeding": record(fed) if fed else None,
     }
-    give(args, {**answer, "buys": buys} if args.changes else answer, text)
+    if drag is not None:
+        answer["no_load_torque_nm"] = drag
+    if args.changes:
+        answer["buys"] = buys
+    if spring is not None:
+        answer["spring"] = {**record(spring[0]), "energy_j": spring[0].energy, "choices": spring[1]}
+    give(args, answer, text)
 
 
 def _compare(args: argparse.Namespace) -> None:
@@ -104,7 +188,7 @@ def _compare(args: argparse.Namespace) -> None:
     beliefs = {}
     for robot in robots:
         with Session.beside_profile(robot, args.profiles) as session:
-            beliefs[robot.name] = session.belief
+            beliefs[robot.name] = session.launcher_belief
     distances = sorted(args.distance) if args.distance else None
     found = compare(robots, beliefs, dict(args.weight) if args.weight else None, distances)
     text = [printable(line) for line in compare_text(found).splitlines()]

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import aim, arguments
-from fieldtune.commands.printing import give, number, percent, point_to_cautions, record, setpoint_words
+from fieldtune.commands.printing import cell, give, heading, percent, point_to_cautions, record, setpoint_words
 from fieldtune.errors import InputError
 from fieldtune.files import write_whole
+from fieldtune.person_units import from_to, how_far
 from fieldtune.plain_text import columns, csv_lines, printable, say, say_aside, say_json
 from fieldtune.share.export_kinds import LANGUAGES, class_name_for
 
@@ -42,9 +43,6 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     )
     table.add_argument(
         "--by-voltage", action="store_true", help="setpoints over distance and battery voltage, for an open loop"
-    )
-    table.add_argument(
-        "--units", choices=("metric", "us"), default="metric", help="us: distances of a source in inches, not metres"
     )
     add_out(table, required=False)
     aim.add_battery(table)
@@ -104,7 +102,7 @@ def _trim(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         found, robot = trim(session, args.file, args.target), session.robot
     before, now = (setpoint_words(robot, error) for error in (found.worst_error_before, found.worst_error))
-    reach = f"from {found.near_m:.2f} to {found.far_m:.2f} m"
+    reach = f"from {from_to(found.near_m, found.far_m, 'm', 2)}"
     text = [
         f"{printable(found.file)}: set the trim to {found.trim:.4f} (it is {found.was:g})",
         f"  {reach} it is then at most {now} off today's advice: {100 * found.worst_loss:.0f} hits in 100 lost",
@@ -147,12 +145,15 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
 
         _deliver(args, csv_text(rows))
     else:
+        hood = ("exit angle",) if robot.hood is not None else ()
         shown = [
-            (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), _nearly(robot, row),
-             percent(row.hit_probability))
+            (cell(row.distance_m, "m"), setpoint_words(robot, row.setpoint),
+             *(aim.hood_words(getattr(row, "exit_angle_setpoint_deg", None)) or "-" for _ in hood),
+             _nearly(robot, row), percent(row.hit_probability))
             for row in rows
         ]  # fmt: skip
-        text = [f"{robot.name}:", *columns(("distance (m)", "setpoint", "good range", "hit chance"), shown)]
+        head = (heading("distance", "m"), "setpoint", *hood, "good range", "hit chance")
+        text = [f"{robot.name}:", *columns(head, shown)]
         _deliver(args, "".join(f"{line}\n" for line in text))
     if any(row.setpoint is not None for row in rows):
         return 0
@@ -171,7 +172,8 @@ def _grid(session: Session, args: argparse.Namespace, distances: list[float]) ->
     elif args.format == "csv":
         _deliver(args, csv_lines(head, [(d, *found_at) for d, found_at in rows]))
     else:
-        shown = columns(head, [(number(d, 2), *(setpoint_words(robot, s) for s in found_at)) for d, found_at in rows])
+        head = (heading("distance", "m"), *head[1:])
+        shown = columns(head, [(cell(d, "m"), *(setpoint_words(robot, s) for s in found_at)) for d, found_at in rows])
         _deliver(args, "".join(f"{line}\n" for line in [f"{robot.name}: setpoint at each battery voltage", *shown]))
     return 0
 
@@ -186,7 +188,7 @@ def _source(session: Session, args: argparse.Namespace, distances: list[float]) 
     from fieldtune.share.templating import today
 
     named = class_name_for(LANGUAGES[args.format], args.out.stem) if _is_file(args.out) else None
-    unit: LengthUnit = "in" if args.units == "us" else "m"
+    unit: LengthUnit = "in" if getattr(args, "units", None) == "us" else "m"  # only where asked: programs rest on it
     made = program_table(session, args.nearest, args.farthest, args.battery, args.target, unit)
     _deliver(args, source(made, args.format, today(session), named))
     for words in _shortcomings(made.curve, args):
@@ -199,7 +201,7 @@ def _shortcomings(made: Curve, args: argparse.Namespace) -> list[str]:
     found = []
     near, far = float(made.distance_m[0]), float(made.distance_m[-1])
     if near > args.nearest + 0.01 or far < args.farthest - 0.01:
-        found.append(f"the table covers {near:.2f} to {far:.2f} m only: {made.robot} can't score from the rest")
+        found.append(f"the table covers {from_to(near, far, 'm', 2)} only: {made.robot} can't score from the rest")
     if made.worst_error > made.step / 2:
         found.append(
             f"the table is up to {made.worst_error:.2g} {made.unit} off the recommendation; ask for less range"
@@ -223,20 +225,20 @@ def _formula_words(session: Session, found: FormulaFit) -> list[str]:
     terms = [f"{c:+.8g}" + (" d" if k == 1 else f" d^{k}" if k else "") for k, c in enumerate(found.coefficients)]
     close = "nowhere: use the table instead"
     if found.harmless_m is not None:
-        close = f"from {found.harmless_m[0]:.2f} to {found.harmless_m[1]:.2f} m"
+        close = f"from {from_to(found.harmless_m[0], found.harmless_m[1], 'm', 2)}"
     lines = [
         f"{robot.name}: setpoint in {unit} = {' '.join(terms).lstrip('+')}",
         f"  d is the distance in metres, from {found.near_m:.2f} to {found.far_m:.2f}; wrong outside",
-        f"  worst error      {setpoint_words(robot, found.worst_error)} at {found.worst_error_at_m:.2f} m",
-        f"  worst loss       {100 * found.worst_loss:.1f} hits in 100 shots, at {found.worst_loss_at_m:.2f} m",
+        f"  worst error      {setpoint_words(robot, found.worst_error)} at {how_far(found.worst_error_at_m)}",
+        f"  worst loss       {100 * found.worst_loss:.1f} hits in 100 shots, at {how_far(found.worst_loss_at_m)}",
         f"  accurate enough  {close} (loses at most {100 * found.harmless_loss:.0f} hits in 100 shots)",
     ]
     if found.no_air_worst_error is not None:
         lines.append(f"  without air      a parabola is off by up to {setpoint_words(robot, found.no_air_worst_error)}")
     shown = [
-        (number(row.distance_m, 2), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.formula),
+        (cell(row.distance_m, "m"), setpoint_words(robot, row.setpoint), setpoint_words(robot, row.formula),
          percent(row.hit_probability), percent(row.formula_hit_probability), setpoint_words(robot, row.no_air))
         for row in found.rows
     ]  # fmt: skip
-    head = ("distance (m)", "setpoint", "formula", "hit chance", "by formula", "parabola")
+    head = (heading("distance", "m"), "setpoint", "formula", "hit chance", "by formula", "parabola")
     return [*lines, *(f"  {line}" for line in columns(head, shown))]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from textual.binding import BindingType
 from textual.events import Key
 
-from fieldtune.console import keys, screens, themes, words
+from fieldtune.console import keys, screens, taking_away, themes, words
 from fieldtune.console.controller import Controller
 from fieldtune.console.drawing import Drawing, drawing_for
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
@@ -23,6 +23,7 @@ from fieldtune.console.terminal import leaving_on_signals
 from fieldtune.console.terminal_app import TerminalApp, prepare
 from fieldtune.console.widgets.entry_line import LeaveQuestion
 from fieldtune.robot.model import Robot
+from fieldtune.setup.preferences import Preferences, read_preferences
 
 if TYPE_CHECKING:
     from fieldtune.console.screens.main_body import MainBody
@@ -50,8 +51,9 @@ class ConsoleApp(TerminalApp[None]):
         clock: Callable[[], float] = time.monotonic,
         settings: Path | None = None,
         drawing: Drawing | None = None,
+        preferences: Preferences | None = None,
     ) -> None:
-        super().__init__(drawing, settings)
+        super().__init__(drawing, settings, preferences)
         self.controller = Controller(robot, session, line, clock, self, self.show)
         self.failed: Exception | None = None
         self._caution_read = self.controller.caution_read
@@ -130,10 +132,28 @@ class ConsoleApp(TerminalApp[None]):
     def action_view(self, name: str) -> None:
         """Opens one of the other screens."""
         wanted = screens.screen_class(name)
-        if isinstance(self.screen, wanted):
+        before = self.screen
+        if isinstance(before, wanted):
             return
+        opened = wanted()
+        if name in ("help", "meanings") and isinstance(before, ConsoleScreen):
+            opened.asked_on = before.asked_on or before
+            opened.asked_text = before.asked_text or taking_away.view_text(before)
         self._close_screens()
-        self.push_screen(wanted())
+        self.push_screen(opened)
+
+    def action_another_battery(self) -> None:
+        """Another battery is in: which one?"""
+        from fieldtune.console.screens.battery import BatteryScreen
+
+        self.action_view("battery")
+        if isinstance(self.screen, BatteryScreen):
+            self.screen.switch()
+
+    async def on_main(self, action: str) -> None:
+        """Acts on the main screen, wherever one is."""
+        self._close_screens()
+        await self.run_action(action, self._main)
 
     def action_home(self) -> None:
         """Back to the main screen; a result that waits for a word is dropped."""
@@ -230,9 +250,11 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
     # Threads that compute hand over sooner than Python's 5 ms, so that keys are answered while they are at it.
     sys.setswitchinterval(0.0001)
     prepare()
-    app = ConsoleApp(robot, session, line, settings=themes.settings_path(), drawing=drawing_for())
+    app = ConsoleApp(
+        robot, session, line, settings=themes.settings_path(), drawing=drawing_for(), preferences=read_preferences()
+    )
     try:
-        with leaving_on_signals(app.leave):
+        with leaving_on_signals(lambda: app.read_out(app.leave)):
             app.run()
     finally:
         app.controller.line.stop()

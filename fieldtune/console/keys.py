@@ -6,6 +6,8 @@ hand laid on the keyboard can't fire or confirm anything.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from textual.binding import Binding
 
 
@@ -20,7 +22,7 @@ RESULTS = [
     _key("l", "result('long')", "Long", "The shot went long (window: too high)"),
     _key("left", "result('left')", "Left", "The shot missed to the left", "←"),
     _key("right", "result('right')", "Right", "The shot missed to the right", "→"),
-    _key("m", "miss", "Miss cm", "Type how far it missed; teaches more than a word"),
+    _key("m", "miss", "Miss", "Type how far it missed, in cm or inches; teaches more than a word"),
     _key("r", "redo", "Redo", "Do again what was undone last"),
     _key(
         "u", "undo", "Undo", "Undo the last thing you did: a shot, a correction, a battery change; it stays in the log"
@@ -35,8 +37,8 @@ FOLLOW = _key("0", "follow", "Robot's distance", "Use the distance that the robo
 DISTANCES = [
     _key("d", "distance", "Distance", "Type the distance to the target, or a spot's name"),
     *(_key(str(n), f"spot({n})", f"Spot {n}", f"Shoot from named spot {n}", show=False) for n in range(1, 10)),
-    _key("up", "step(0.05)", "Further", "5 cm further away", "↑", show=False),
-    _key("down", "step(-0.05)", "Nearer", "5 cm nearer", "↓", show=False),
+    _key("up", "step(1)", "Further", "5 cm or 2 in further away", "↑", show=False),
+    _key("down", "step(-1)", "Nearer", "5 cm or 2 in nearer", "↓", show=False),
     _key("t", "target", "Target", "Shoot at the robot's next target", show=False),
 ]
 SIMULATED = [
@@ -54,9 +56,13 @@ VIEWS = [
     _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
+FIND = _key("slash,ctrl+f", "find", "Find", "Any act, view or figure, by a part of its name", "/")
 ALWAYS = [
-    _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
+    FIND,
+    _key("equals_sign", "view('meanings')", "Meanings", "What the figures on this screen mean", "=", show=False),
+    _key("question_mark,f1", "view('help')", "Help", "What each key does here", "?"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    _key("ctrl+u", "units", "Units", "Metric or US customary units, for all that is shown and typed", "^u", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
 ]
@@ -68,6 +74,11 @@ TAKING = [
 ]
 
 
+LABELS = _key(
+    "ctrl+l", "label", "Labels", "Name the match and the batch of elements of the shots to come", "^l", show=False
+)
+"""On screens from which one shoots, and in the log."""
+
 ROBOTS = [
     _key(
         "ctrl+e",
@@ -76,6 +87,7 @@ ROBOTS = [
         "Is the encoder's scale right? By setpoint, hand turns, full power",
         "^e",
     ),
+    _key("ctrl+b", "another_battery", "Another battery", "Another one is in: which? Begins a new battery period", "^b"),
     _key("ctrl+o", "leave_for", "Robots", "Another robot, a new one, or this one's values and line", "^o"),
 ]
 """Set-up of a robot; with Ctrl, so that no slip of a finger leads there."""
@@ -89,24 +101,27 @@ def spots_shown(count: int) -> list[Binding]:
     if not count:
         return []
     shown = "1" if count == 1 else f"1–{min(count, 9)}"
-    return [Binding("1", "spot(1)", "Spots" if count > 1 else "Spot", key_display=shown)]
+    says = "Shoot from the named spot of that number"
+    return [Binding("1", "spot(1)", "Spots" if count > 1 else "Spot", key_display=shown, tooltip=says, id="spots")]
 
 
 def targets_shown(count: int) -> list[Binding]:
     """The target's key, for the key bar of a robot with several."""
-    return [Binding("t", "target", "Target")] if count > 1 else []
+    return [replace(key, show=True) for key in DISTANCES if key.key == "t" and count > 1]
 
 
 BETWEEN_ROBOTS = [
+    replace(FIND, show=False),
+    _key("f1,question_mark", "keys_here", "Help", "What each key does here", "F1"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
     _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),
 ]
-"""On the start screen and in a set-up; letters act where no text is typed."""
+"""On the start screen and in a set-up; where text is typed, letters are text."""
 
 GROUPS = (
     ("After a shot, on every screen", RESULTS),
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
+    ("Always", [LABELS, *ALWAYS, ANOTHER_PORT, *TAKING]),
 )

@@ -8,9 +8,10 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
+from fieldtune import person_units
 from fieldtune.console import keys, themes
 from fieldtune.console.drawing import Drawing, drawing_for
-from fieldtune.console.screens.set_up_frame import SetUpFrame
+from fieldtune.console.screens.set_up_frame import KeysPage, SetUpFrame
 from fieldtune.console.screens.start import StartScreen
 from fieldtune.console.terminal import leaving_on_signals
 from fieldtune.console.terminal_app import TerminalApp, prepare
@@ -32,8 +33,9 @@ class StartApp(TerminalApp[Opening]):
         settings: Path | None = None,
         drawing: Drawing | None = None,
     ) -> None:
-        super().__init__(drawing, settings)
-        self.home, self.preferences, self.wish = home, preferences, wish or Wish("robots")
+        super().__init__(drawing, settings, preferences)
+        person_units.use("us" if preferences.us else "metric")
+        self.home, self.wish = home, wish or Wish("robots")
 
     def get_default_screen(self) -> StartScreen:
         """The list of robots lies under all others."""
@@ -44,17 +46,17 @@ class StartApp(TerminalApp[Opening]):
         if isinstance(self.screen, SetUpFrame):
             self.screen.say(text)
 
-    def switch_units(self) -> None:
-        """From metric to US customary units and back, kept for the next time."""
-        self.preferences.units = "metric" if self.preferences.us else "us"
-        keep_preferences(self.preferences)
-
     def open_robot(self, profile: Path, port: str | None = None) -> None:
         """Leaves with that robot."""
         with contextlib.suppress(RuntimeError):
             self.preferences.last = str(profile.resolve())
         keep_preferences(self.preferences)
         self._end(Opening(profile, port))
+
+    def action_keys_here(self) -> None:
+        """What the keys of this screen do."""
+        if isinstance(self.screen, SetUpFrame):
+            self.push_screen(KeysPage([*self.screen.keys_now, *keys.BETWEEN_ROBOTS]))
 
     def action_leave(self) -> None:
         """Quits; what was answered is on disk."""
@@ -72,5 +74,5 @@ def choose(home: Path, preferences: Preferences, wish: Wish | None = None) -> Op
     """Opens the start screen, or what the ``wish`` is; None to quit."""
     prepare()
     app = StartApp(home, preferences, wish, themes.settings_path(), drawing_for())
-    with leaving_on_signals(app.exit):
+    with leaving_on_signals(lambda: app.read_out(app.exit)):
         return app.run()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Protocol, TypeVar, runtime_checkable
 
@@ -13,10 +14,13 @@ from textual.app import App
 from textual.events import CursorPosition, Event, Key, Resize
 from textual.filter import LineFilter
 
+from fieldtune import person_units
 from fieldtune.console import output, terminal, themes
 from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs
 from fieldtune.console.output import MeasuredWriter, Output
 from fieldtune.console.painting import Painter
+from fieldtune.console.terminal import Paper
+from fieldtune.setup.preferences import Preferences, keep_preferences
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -24,6 +28,8 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
 T = TypeVar("T")
+_PASSED_ON_S = 0.05
+"""How long keys that were read need at most to be in the queue of events, when nothing else is done meanwhile."""
 
 
 def prepare() -> None:
@@ -42,7 +48,10 @@ class Typing(Protocol):
 
 
 class TerminalApp(App[T]):
-    """An app on the person's terminal. ``drawing``: what that can show; ``settings``: where the theme is kept."""
+    """An app on the person's terminal.
+
+    ``drawing``: what that can show; ``settings``: where the theme is kept; ``preferences``: what the person prefers.
+    """
 
     ENABLE_COMMAND_PALETTE = False
     HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [  # type: ignore[misc]
@@ -52,13 +61,20 @@ class TerminalApp(App[T]):
         (0, "-flat"), (21, "-short"), (28, "-medium"), (36, "-tall"), (50, "-huge"),
     ]  # fmt: skip
 
-    def __init__(self, drawing: Drawing | None = None, settings: Path | None = None) -> None:
+    def __init__(
+        self,
+        drawing: Drawing | None = None,
+        settings: Path | None = None,
+        preferences: Preferences | None = None,
+    ) -> None:
         super().__init__()
+        self.preferences = preferences if preferences is not None else Preferences()
         # Before the style sheet is read for the first time, so that it is read once.
         self.drawing = drawing if drawing is not None else Drawing()
         self.output: Output | None = None
         """What goes to the terminal; None before the first paint and without one."""
         self._settings = settings
+        self._follows_paper = self.drawing.asks and themes.chosen(settings) is None
         self._plain: list[LineFilter] = [] if self.drawing.glyphs == "braille" else [PlainGlyphs(self.drawing.glyphs)]
         self._plain += [NoColours()] if self.drawing.colours == "none" else []
         for theme in themes.themes(self.drawing.colours != "many"):
@@ -79,6 +95,7 @@ class TerminalApp(App[T]):
 
     def action_sunlight(self) -> None:
         """The next theme: dark, sunlight, high contrast; kept for the next time."""
+        self._follows_paper = False
         self.theme = themes.following(self.theme)
         said = f"theme: {themes.NAMES[self.theme]}"
         try:
@@ -86,6 +103,26 @@ class TerminalApp(App[T]):
         except OSError as error:
             said += f" (not kept: {error.strerror})"
         self.say(said)
+
+    def action_units(self) -> None:
+        """From metric to US customary units and back, for all that is shown and typed; kept for the next time."""
+        person_units.use("metric" if person_units.us() else "us")
+        self.preferences.units = "us" if person_units.us() else "metric"
+        keep_preferences(self.preferences)
+        self.say(f"units: {'US customary' if person_units.us() else 'metric'}")
+
+    def action_find(self) -> None:
+        """Finds any act, view or figure by a part of its name."""
+        from textual.command import CommandPalette
+
+        from fieldtune.console.find import Finder
+
+        self.push_screen(CommandPalette([Finder], placeholder="Part of a name: an act, a view, a figure"))
+
+    def on_mount(self) -> None:
+        """Asks for the background where the theme may follow it."""
+        if self._driver is not None and not self.is_headless and self._follows_paper:
+            terminal.ask_paper(self._driver.write)
 
     # keys
 
@@ -95,17 +132,25 @@ class TerminalApp(App[T]):
         Textual hands each key on to the focused widget's own queue, where a key that follows at once is seen by a
         screen that the first was to close, or that isn't mounted yet.
         """
-        if isinstance(event, Key) and not event.is_forwarded:
+        if isinstance(event, Key) and not event.is_forwarded and not self._finding:
             if self.is_running and self.screen_stack:  # else it is ending
                 if self.output is not None:
                     self.output.hurry()
                 await self._press(event)
         elif isinstance(event, CursorPosition) and self.output is not None:
             self.output.answered()
+        elif isinstance(event, Paper):
+            if event.light and self._follows_paper:
+                self.theme = themes.SUNLIGHT
         else:
             if isinstance(event, Resize) and self.output is not None:
                 self.output.painter.forget()  # also after the program was stopped and went on
             await super().on_event(event)
+
+    @property
+    def _finding(self) -> bool:
+        """Whether the toolkit's own palette is open, which takes its keys itself."""
+        return bool(self.screen_stack) and self.screen.has_class("--textual-command-palette")
 
     async def _press(self, event: Key) -> None:
         if isinstance(self.screen, Typing) and self.screen.take(event):
@@ -118,6 +163,12 @@ class TerminalApp(App[T]):
 
     def unbound(self, event: Key) -> None:
         """A key that means nothing here."""
+
+    def read_out(self, then: Callable[[], None]) -> None:
+        """Reads what was typed until now and nothing more; ``then`` is called once those keys were acted on."""
+        if self._driver is not None:
+            self._driver.disable_input()
+        asyncio.get_running_loop().call_later(_PASSED_ON_S, self.call_later, then)
 
     # the terminal
 

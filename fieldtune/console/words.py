@@ -6,6 +6,7 @@ import math
 import re
 from typing import TYPE_CHECKING
 
+from fieldtune.person_units import how_far, miss, us
 from fieldtune.plain_text import counted as counted
 
 if TYPE_CHECKING:
@@ -30,8 +31,13 @@ def setpoint(value: float | None, robot: Robot) -> str:
 
 
 def metres(value: float | None) -> str:
-    """A distance: centimetres are told apart."""
-    return "unknown" if value is None else f"{value:.2f} m"
+    """A distance: centimetres or half inches are told apart."""
+    return "unknown" if value is None else how_far(value)
+
+
+def metres_cell(value: float | None) -> str:
+    """A distance in a column; as wide as the longest of that system's units."""
+    return f"{metres(value):>{11 if us() else 8}}"
 
 
 def volts(value: float | None) -> str:
@@ -52,6 +58,11 @@ def percent(value: float | None) -> str:
 def interval(pair: tuple[float, float] | None) -> str:
     """A 90 % interval of a probability."""
     return "how sure: unknown" if pair is None else f"{round(100 * pair[0])} to {round(100 * pair[1])} %"
+
+
+_HOOD_OFF = 0.4
+"""Degrees that a hood's reading may be off: what a potentiometer or a servo's own count jitters by (common
+practice)."""
 
 
 def readback(live: Live, robot: Robot) -> float | None:
@@ -94,6 +105,28 @@ def against(value: float | None, wanted: float | None, robot: Robot, aim: Aim | 
         return "on setpoint"
     side = "below" if value < wanted else "above"
     return f"{side} by {setpoint(abs(wanted - value), robot)}"
+
+
+def hood_read(read_deg: float | None, robot: Robot) -> float | None:
+    """Exit angle that the line reads, to half a degree; None without a hood, and for an angle that it can't have."""
+    known = read_deg is not None and robot.hood is not None and robot.hood.holds(read_deg)
+    return round(2 * read_deg) / 2 if known and read_deg is not None else None
+
+
+def hood_now(live: Live, robot: Robot, aim: Aim | None) -> float | None:
+    """Where the hood stands: as the line says, else as recommended; None without one."""
+    read = hood_read(live.hood_deg, robot)
+    return read if read is not None or aim is None or robot.hood is None else aim.exit_angle_setpoint_deg
+
+
+def hood_elsewhere(live: Live, robot: Robot, aim: Aim | None) -> str:
+    """Where the hood on the line stands, if that isn't as recommended; empty otherwise."""
+    wanted = None if aim is None or robot.hood is None else aim.exit_angle_setpoint_deg
+    if wanted is None or robot.hood is None or live.hood_deg is None:
+        return ""
+    if abs(live.hood_deg - wanted) <= max(robot.hood.step / 2, _HOOD_OFF):
+        return ""
+    return f"hood at {live.hood_deg:.1f}°, set it to {wanted:g}°"
 
 
 def what_turns(robot: Robot) -> str:
@@ -143,9 +176,9 @@ def result_of(shot: Shot) -> str:
     """A shot's result in words, with its measured miss."""
     said = [] if shot.result is None else [str(shot.result)]
     if shot.miss_m is not None:
-        said.append(f"{100 * shot.miss_m:+.0f} cm")
+        said.append(miss(shot.miss_m))
     if shot.side_m is not None:
-        said.append(f"side {100 * shot.side_m:+.0f} cm")
+        said.append(f"side {miss(shot.side_m)}")
     return " ".join(said) or "no result"
 
 
@@ -153,12 +186,12 @@ def seen_result(result: Result, miss_m: float | None) -> str:
     """What was seen of a shot: ``short, by 12 cm``."""
     if miss_m is None or result not in ("short", "long"):
         return str(result)
-    return f"{result}, by {100 * abs(miss_m):.0f} cm"
+    return f"{result}, by {miss(abs(miss_m), signed=False)}"
 
 
 def result_words(result: Result | None, miss_m: float | None) -> str:
     """A result or a measured miss, in a word."""
-    return str(result) if result is not None else "this miss" if miss_m is None else f"{100 * miss_m:+.0f} cm"
+    return str(result) if result is not None else "this miss" if miss_m is None else miss(miss_m)
 
 
 def age(seconds: float) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount
 from fieldtune.records import in_order
 
 if TYPE_CHECKING:
@@ -150,7 +151,9 @@ def _grouping(robot: Robot, epochs: Sequence[Epoch], by: str) -> tuple[Callable[
         return lambda shot: (shot.batch if by == "batch" else shot.match) or f"no {by}", []
     spots = sorted(robot.spots, key=lambda spot: spot.distance)
     if not spots:  # half metres instead
-        return lambda shot: f"{round(2 * shot.distance_m) / 2:.1f} m", [f"{half / 2:.1f} m" for half in range(200)]
+        return lambda shot: amount(round(2 * shot.distance_m) / 2, "m", 1), [
+            amount(half / 2, "m", 1) for half in range(200)
+        ]
 
     def spot_of(shot: Shot) -> str:
         nearest = min(spots, key=lambda spot: abs(spot.distance - shot.distance_m))

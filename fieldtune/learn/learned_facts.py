@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.results import Fact
+from fieldtune.person_units import amount, digits_of
+from fieldtune.person_units import unit as said_unit
 from fieldtune.robot.derived import grip_doubt
 
 if TYPE_CHECKING:
@@ -28,8 +30,8 @@ def facts(fit: Fit) -> tuple[Fact, ...]:
 def _fact(name: str, told: str, draws: FloatArray, unit: str, prior_sd: float | None, digits: int) -> Fact:
     """A fact from draws; ``told`` holds {value} for the mean."""
     value, sd = float(np.mean(draws)), float(np.std(draws))
-    words = told.format(value=f"{value:.{digits}f}", size=f"{abs(value):.{digits}f}")
-    words += f" ± {sd:.{digits}f}{' ' + unit if unit else ''}"
+    words = told.format(value=digits_of(value, unit, digits), size=digits_of(abs(value), unit, digits))
+    words += f" ± {amount(sd, unit, digits)}".rstrip()
     return Fact(name, words, value, sd, unit, guess=prior_sd is not None and sd > _UNLEARNED * prior_sd)
 
 
@@ -74,7 +76,7 @@ def _flight(fit: Fit) -> list[Fact]:
     bias = 100 * draws.distance_bias
     reads = "short" if np.mean(bias) >= 0 else "long"
     made = [
-        _fact("distance", f"distance reads {{size}} cm {reads},", bias, "cm", 100 * float(shape[2]), 1),
+        _fact("distance", f"distance reads {{size}} {said_unit('cm')} {reads},", bias, "cm", 100 * float(shape[2]), 1),
         _fact(
             target.resistance,
             target.resistance + " {value} times the profile's",

@@ -16,16 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.drop_fit import (
-    Span,
-    coasting,
-    drop_at,
-    even_before,
-    made_good,
-    slower_behind,
-    speed_and_depth,
-    suddenness,
-)
+from fieldtune.link import drop_fit
+from fieldtune.link.drop_fit import Span
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 
@@ -116,7 +108,7 @@ class DropDetector:
         kept = robot.speed_kept
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
         self._expected = 0.0 if kept is None else 1 - kept
-        self._slowest = _slowest(robot, limits)
+        self._slowest = limits.slowest_rpm(robot)
         self._shares: deque[float] = deque(maxlen=15)
         self._lowered_s = self._last_s = -math.inf
         self._seen = False
@@ -217,8 +209,8 @@ class DropDetector:
         t, x, part = self._between(instant - max(look.before[0], look.before[1] * period), instant + behind)
         before = int(np.count_nonzero(t < instant))
         sureness = 0.0
-        if before >= 4 and len(t) - before >= 3 and (look.every_s or slower_behind(t, x, before)):
-            fit = drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
+        if before >= 4 and len(t) - before >= 3 and (look.every_s or drop_fit.slower_behind(t, x, before)):
+            fit = drop_fit.drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
             rate = (x[before - 1] - x[0]) / (t[before - 1] - t[0])
             sureness = fit.depth / fit.error
             least = max(_LEAST, _SHARE * self._expected) * rate * (0.5 if eager else 1.0)
@@ -266,23 +258,23 @@ class DropDetector:
         low, high = (share * drop.before_rpm / 60 for share in self._usual())
         candidate.depth = candidate.depth or drop.depth_rpm / 60
         summed = noisy and self._samples[-1].turns is None
-        slow, stays = suddenness(t, x, floor, math.sqrt(12 * floor), (low, high), summed)
+        slow, stays = drop_fit.suddenness(t, x, floor, math.sqrt(12 * floor), (low, high), summed)
         candidate.evidence = max(candidate.evidence, slow)
         candidate.returns = max(candidate.returns, min(slow, stays))
         sure = 4 * min(candidate.sureness, 7.0)
         sudden = candidate.evidence > max(_EVIDENCE - sure, _LEAST_EVIDENCE)
         plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
-        if not plain and not even_before(t, x, period, candidate.depth):
+        if not plain and not drop_fit.even_before(t, x, period, candidate.depth):
             return []
         if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
         usual = low / 2 <= drop.depth_rpm / 60 <= high
         clear = slow + _WEIGHT * min(candidate.sureness, _MOST_WEIGHED) > self._clear(noisy)
         sudden, plain = sudden and usual and clear, plain and usual and clear
-        back, rising = made_good(t, x, drop.depth_rpm / 60)
+        back, rising = drop_fit.made_good(t, x, drop.depth_rpm / 60)
         if sudden and (
             (back >= _BACK and candidate.returns > _NO_LOWERING)
-            or (plain and coasting(t, x))
+            or (plain and drop_fit.coasting(t, x))
             or self._holds_setpoint(since)
         ):
             return [self._shot(drop, candidate)]
@@ -354,12 +346,5 @@ class DropDetector:
         if len(t) < _FEWEST or not t[0] < instant < t[-1]:
             return None
         at = self._samples[max(bisect_right(self._t, instant + 0.002) - 1, 0)]
-        rate, depth = speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
+        rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
         return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)
-
-
-def _slowest(robot: Robot, limits: Limits) -> float:
-    """Below this rpm a wheel isn't up for a shot."""
-    if robot.setpoint.scale.is_speed:
-        return max(0.5 * robot.setpoint.low, 0.08 * robot.setpoint.high)
-    return 0.05 * limits.wheel_rpm

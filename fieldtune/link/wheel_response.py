@@ -10,13 +10,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.physics.motor import mean_voltage, motor, torque
+from fieldtune.robot.drivetrain import hold_current
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -80,9 +82,10 @@ class WheelResponse:
     How it answers: means over the steps up, where there are any. How it holds: over those that came to rest.
 
     Power at rest is ``static_offset_pct`` plus ``speed_slope_pct_per_rpm`` times the speed (and the same in volts).
-    ``no_load_torque_nm``: at the wheel, what turning takes beyond the motors' own no-load losses. ``spread``: a
-    standard deviation of each figure over the steps, the standard error of offset and slope; None where one step alone
-    tells. ``hold_error``: ripple as a share of the speed.
+    ``no_load_torque_nm``: at the wheel, what turning takes beyond the motors' own no-load losses; ``hold_current_a``:
+    of the battery, by that torque, at the fastest setpoint. ``spread``: a standard deviation of each figure over the
+    steps, the standard error of offset and slope; None where one step alone tells. ``hold_error``: ripple as a share of
+    the speed.
     """
 
     static_offset_pct: float | None
@@ -95,6 +98,7 @@ class WheelResponse:
     steady_error_rpm: float | None
     ripple_rpm: float
     no_load_torque_nm: float | None
+    hold_current_a: float | None
     hold_error: float
     spread: Mapping[str, float | None]
     steps: tuple[WheelStep, ...]
@@ -154,6 +158,7 @@ def wheel_response(trace: WheelTrace, drive: Drive | None = None) -> WheelRespon
     return WheelResponse(
         **values,
         ripple_rpm=ripple,
+        hold_current_a=_hold_current(drive, values["no_load_torque_nm"], max(at_rest, key=lambda step: step.final_rpm)),
         hold_error=hold,
         spread={name: spread for name, (_, spread) in found.items()},
         steps=steps,
@@ -266,9 +271,15 @@ def _torque(drive: Drive, volts: FloatArray, rpm: FloatArray) -> float | None:
     line = motor(
         drive.nominal_voltage, drive.no_load_speed, drive.stall_torque, drive.stall_current, drive.no_load_current
     )
-    turning = rpm[known].mean() * math.pi / 30 * drive.reduction
+    turning = rpm[known].mean() * RPM * drive.reduction
     each = torque(line, mean_voltage(float(volts[known].mean()), 1.0), turning)
     return float(each) * drive.motors * drive.reduction * drive.efficiency
+
+
+def _hold_current(drive: Drive | None, no_load_torque: float | None, step: WheelStep) -> float | None:
+    if drive is None or no_load_torque is None or step.battery_v is None:
+        return None
+    return hold_current(replace(drive, no_load_torque=max(no_load_torque, 0.0)), step.battery_v, step.final_rpm * RPM)
 
 
 # -- all stretches ---------------------------------------------------------------------------------------------------

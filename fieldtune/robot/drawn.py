@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldtune.lazy import LazyModule
+from fieldtune.person_units import amount, size
 from fieldtune.robot.launchers import Level, Mechanism, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
 
@@ -97,13 +98,14 @@ class Drawn(Mechanism):
             return ()
         force = self.preload + self.spring_rate * self.draw_max
         energy = (self.preload + force) / 2 * self.draw_max
-        lines = [f"spring: {force:.0f} N and {energy:.2f} J at the longest draw; keep clear of it when cocked"]
+        lines = [
+            f"spring: {amount(force, 'N', 0)} and {amount(energy, 'J', 2)} at the longest draw; "
+            "keep clear of it when cocked"
+        ]
         wire = self.wire
         if wire is not None and wire.free_length is not None:
-            lines.append(
-                f"spring: solid at {wire.solid * 1e3:.0f} mm, {(wire.free_length - wire.solid) * 1e3:.0f} mm below its "
-                "free length"
-            )
+            below = size((wire.free_length - wire.solid) * 1e3, 0)
+            lines.append(f"spring: solid at {size(wire.solid * 1e3, 0)}, {below} below its free length")
         return tuple(lines)
 
     def quantity_for(self, speed: ArrayLike, element: Element, highest: float) -> FloatArray:
@@ -162,6 +164,17 @@ class Drawn(Mechanism):
         force = self.force_max
         return None if self.wire is None or force is None else self.wire.stress(force)
 
+    @property
+    def spring_life(self) -> float | None:
+        """About how often the spring can be drawn as far as it goes, at most ten million; None where not known."""
+        force = self.force_max
+        cycles = None if self.wire is None or force is None else self.wire.life(self.preload, force)
+        return None if cycles is None else float(f"{min(cycles, 1e7):.1e}")
+
+    def dry_fire_energy(self, draw: float, element: Element) -> float:
+        """Energy (J) that the stop takes after a draw (m) with no element in it."""
+        return self.stop_energy(draw, replace(element, mass=0.0))
+
     def stroke(self, crank: float | None = None, draw: float | None = None) -> Stroke:
         """The stroke to a draw (m), the longest where None. ``crank``: radius (m) that the profile gives."""
 
@@ -203,7 +216,7 @@ class Drawn(Mechanism):
         def stiffer(by: int) -> Mechanism:
             return self.with_spring(rate * 1.05**by, self.preload)
 
-        return (Variation("Spring rate", f"{rate / 1000:.3f} N/mm", stiffer),)
+        return (Variation("Spring rate", amount(rate / 1000, "N/mm", 3), stiffer),)
 
     @property
     def measured(self) -> tuple[str, str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
+from fieldtune.person_units import amount
 from fieldtune.robot.launchers import Level, Mechanism, Outline, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
 from fieldtune.units import ANGULAR_SPEED, DENSITY, INERTIA, LENGTH, PRESSURE, RATIO, shown
@@ -83,8 +84,10 @@ class Flywheel(Mechanism):
         """Compares with a solid steel disc (7850 kg/m^3) as thick as half its diameter: m d^2 / 8."""
         solid = 7850 * math.pi / 8 * self.wheel_diameter**3 * self.wheel_diameter**2 / 8
         found, times = f"found {shown(section.values.get('wheel_inertia'))}", (self.wheel_inertia or 0.0) / solid
-        if self.wheel_inertia is None:
+        if "wheel_inertia" not in section:
             section.warn("wheel_inertia", "not given; drop in speed, recovery and rate of fire stay unknown")
+        elif self.wheel_inertia is None:
+            return  # what is wrong with it is noted already
         elif times > 30:
             section.error(
                 "wheel_inertia", f"{found}, {times:.0f} times a solid steel wheel's; expected less, check the unit"
@@ -137,7 +140,9 @@ class Flywheel(Mechanism):
         if drive is None:
             return ()
         rim = drive.no_load_output * self.wheel_diameter / 2
-        return (f"exit: {self.grip * self.rim_share * rim:.1f} m/s at that speed, rim {rim:.1f} m/s",)
+        return (
+            f"exit: {amount(self.grip * self.rim_share * rim, 'm/s', 1)} at that speed, rim {amount(rim, 'm/s', 1)}",
+        )
 
     # -- the throw
 
@@ -239,7 +244,7 @@ class Flywheel(Mechanism):
 
     def shot_energy(self, quantity: ArrayLike, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
         shot = self.shot(quantity, element, rotors)
-        return None if shot is None else shot.energy
+        return None if shot is None or self.speed_kept(element, rotors) == 0 else shot.energy
 
     def drop(self, shot: Drop) -> FloatArray:
         """Drop (rad/s) of the first wheel's speed; of an unequal pair the mean by the energy of each wheel."""
@@ -317,7 +322,7 @@ class Flywheel(Mechanism):
         def larger(by: int) -> Mechanism:
             return replace(self, wheel_diameter=max(0.01, self.wheel_diameter + 0.002 * by))
 
-        return (Variation("Wheel diameter", f"{1000 * self.wheel_diameter:.0f} mm", larger),)
+        return (Variation("Wheel diameter", amount(1000 * self.wheel_diameter, "mm", 0), larger),)
 
     # -- words
 

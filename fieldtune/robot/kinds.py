@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from fieldtune.person_units import size
 from fieldtune.robot.arm import Arm
 from fieldtune.robot.flywheel import Flywheel
 from fieldtune.robot.launchers import Launcher, Mechanism
@@ -64,5 +65,8 @@ def _exit_height(section: Section, mechanism: Mechanism, element: Element) -> fl
     default = mechanism.usual_exit_height(element)
     height = section.quantity("exit_height", LENGTH, default, least="0 mm", most="20 m", usual=(None, "3 m"))
     if height < half - 5e-4:
-        section.warn("exit_height", f"is to the element's centre, which can't be lower than {half * 1e3:.0f} mm")
+        section.warn(
+            "exit_height",
+            f"is to the element's centre, which can't be lower than {size(half * 1e3, 0)}",
+        )
     return height

@@ -139,10 +139,12 @@ def read_battery(section: Section | None, drive: Drive | None) -> Battery | None
     if battery.brownout is not None and volts is not None and battery.brownout >= volts:
         found = shown(section.values["brownout"])
         section.error("brownout", f"found {found}; expected less than the battery's {volts:g} V")
-    if chemistry and volts and drive and "cells" in section:
-        made = battery.cells * chemistry.nominal_v
-        if not 0.6 < made / drive.nominal_voltage < 1.6:
-            section.warn("cells", f"make {made:.3g} V for a drive of {drive.nominal_voltage:g} V; check both")
+    made = battery.cells * chemistry.nominal_v if chemistry and "cells" in section else None
+    if made and nominal and not 0.85 < made / nominal < 1.15:
+        found = shown(section.values["nominal_voltage"])
+        section.warn("nominal_voltage", f"found {found}; {battery.cells} {battery.chemistry} cells make {made:.3g} V")
+    elif made and volts and drive and not 0.6 < made / drive.nominal_voltage < 1.6:
+        section.warn("cells", f"make {made:.3g} V for a drive of {drive.nominal_voltage:g} V; check both")
     return battery
 
 

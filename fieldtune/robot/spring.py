@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import UnitError
+from fieldtune.person_units import amount, size
 from fieldtune.units import ANGLE, FORCE, LENGTH, STIFFNESS, TORSION, Dimension, parse, shown
 
 if TYPE_CHECKING:
+    from fieldtune.physics.spring_strength import Place
     from fieldtune.robot.table_reader import Section
 
 
@@ -23,6 +25,8 @@ class SpringWire:
     total_turns: float | None
     free_length: float | None
     material: str
+    hooks: Hooks | None = None
+    shot_peened: bool = False
 
     @property
     def rate(self) -> float:
@@ -33,11 +37,44 @@ class SpringWire:
         return float(helical_rate(self.wire_diameter, self.coil_diameter, self.active_turns, shear))
 
     def stress(self, force: float) -> SpringStress:
-        """Stress in the wire under a force (N), with the curvature factor, and what its material stands."""
-        from fieldtune.physics.springs import shear_stress, shear_yield
+        """Stress under a force (N) where the spring yields first, in its coils or at a hook, and what it stands there.
 
-        stress = float(shear_stress(force, self.wire_diameter, self.coil_diameter))
-        return SpringStress(stress / 1e6, float(shear_yield(self.material, self.wire_diameter)) / 1e6)
+        With the curvature factors of coil and hook.
+        """
+        from fieldtune.physics.spring_strength import static_limit
+
+        found = [
+            SpringStress(stress / 1e6, float(static_limit(self.material, self.wire_diameter, place)) / 1e6, place)
+            for place, stress in self._stresses(force)
+        ]
+        return min(found, key=lambda at: at.safety)
+
+    def life(self, least: float, greatest: float) -> float | None:
+        """About how often it can go from one force (N) to the other and back; inf beyond ten million.
+
+        None where it sets at once, or where no published curve is at hand for its wire.
+        """
+        from fieldtune.physics.spring_strength import cycles_to_break
+
+        pairs = zip(self._stresses(least), self._stresses(greatest), strict=True)
+        lives = [
+            cycles_to_break(self.material, self.wire_diameter, low, high, peened=self.shot_peened, place=place)
+            for (place, low), (_, high) in pairs
+        ]
+        known = [cycles for cycles in lives if cycles is not None]
+        return min(known) if len(known) == len(lives) else None
+
+    def _stresses(self, force: float) -> list[tuple[Place, float]]:
+        """Stresses (Pa) at each place that may give way, under a force (N)."""
+        from fieldtune.physics.spring_strength import hook_bending, hook_torsion
+        from fieldtune.physics.springs import shear_stress
+
+        d, coil, hooks = self.wire_diameter, self.coil_diameter, self.hooks
+        found: list[tuple[Place, float]] = [("coils", float(shear_stress(force, d, coil)))]
+        if hooks is not None:
+            found.append(("hook's bend", float(hook_bending(force, d, coil, hooks.loop_radius))))
+            found.append(("foot of the hook", float(hook_torsion(force, d, coil, hooks.bend_radius))))
+        return found
 
     @property
     def solid(self) -> float:
@@ -46,11 +83,22 @@ class SpringWire:
 
 
 @dataclass(frozen=True, slots=True)
+class Hooks:
+    """The ends of an extension spring, m: mean radius of a hook's loop, and of the bend that raises it from the last
+    coil.
+    """
+
+    loop_radius: float
+    bend_radius: float
+
+
+@dataclass(frozen=True, slots=True)
 class SpringStress:
-    """Greatest shear stress in the wire, and the torsional yield it stands before it sets, both MPa."""
+    """Stress where the spring yields first, and what it stands there before it sets, both MPa; and where that is."""
 
     stress_mpa: float
     limit_mpa: float
+    place: Place = "coils"
 
     @property
     def safety(self) -> float:
@@ -68,7 +116,10 @@ def read_rate(section: Section, wire: SpringWire | None, arm_length: float | Non
         return None if torsion is None else torsion / arm_length**2
     rate = section.quantity("spring_rate", STIFFNESS, over="0 N/m", most="1000 N/mm", usual=("0.01 N/mm", "50 N/mm"))
     if wire is not None and arm_length is None and rate > 0 and not 0.75 < rate / wire.rate < 1.33:
-        section.warn("spring_rate", f"found {shown(raw)}; its wire gives {wire.rate / 1e3:.3g} N/mm, check both")
+        section.warn(
+            "spring_rate",
+            f"found {shown(raw)}; its wire gives {amount(wire.rate / 1e3, 'N/mm')}, check both",
+        )
     return None if math.isnan(rate) else rate
 
 
@@ -111,19 +162,22 @@ def read_draw(section: Section, arm_length: float | None = None) -> tuple[float,
         found = shown(section.values["draw_min"])
         section.error("draw_min", f"found {found}; expected less than draw_max, {shown(section.values['draw_max'])}")
     if arm_length is not None and high > 5.24 * arm_length:
-        found, most = shown(section.values["draw_max"]), f"{arm_length * 5.236 * 1e3:.0f} mm"
+        found, most = shown(section.values["draw_max"]), size(arm_length * 5.236 * 1e3, 0)
         section.error("draw_max", f"found {found}; expected at most {most} (300 deg of swing, along the tip's arc)")
     return low, high
 
 
 def check_solid(section: Section, wire: SpringWire, draw_max: float, squeezed: float) -> None:
     """Refuses a draw beyond the length at which the coils touch; ``squeezed``: what the preload takes, metres."""
-    if wire.free_length is None:
+    if wire.free_length is None or wire.hooks is not None:
         return
     room = wire.free_length - wire.solid - squeezed
     if draw_max > room:
         found = shown(section.values["draw_max"])
-        section.error("draw_max", f"found {found}; expected at most {room * 1e3:.0f} mm (the spring is solid there)")
+        section.error(
+            "draw_max",
+            f"found {found}; expected at most {size(room * 1e3, 0)} (the spring is solid there)",
+        )
 
 
 def read_wire(section: Section) -> SpringWire | None:
@@ -138,8 +192,12 @@ def read_wire(section: Section) -> SpringWire | None:
         total_turns=table.number("total_turns", over=0, most=1000) if "total_turns" in table else None,
         free_length=table.maybe("free_length", LENGTH, over="0 mm", most="5 m"),
         material=_read_material(table),
+        shot_peened=table.choice("finish", ("as wound", "shot-peened"), "as wound") == "shot-peened",
     )
     table.knows("total_turns")
+    if table.choice("kind", ("compression", "extension"), "compression") == "extension":
+        wire = replace(wire, hooks=_read_hooks(table, wire))
+    table.knows("hook_radius", "hook_bend_radius")
     table.close()
     if wire.coil_diameter <= 2 * wire.wire_diameter:
         found = shown(table.values["coil_diameter"])
@@ -150,17 +208,40 @@ def read_wire(section: Section) -> SpringWire | None:
     return wire
 
 
+def _read_hooks(table: Section, wire: SpringWire) -> Hooks:
+    """A hook's loop, a full coil where not given, and the bend at its foot, half as wide where not given."""
+    least = f"{600 * wire.wire_diameter:.4g} mm" if wire.wire_diameter > 0 else None
+    why = "a mean radius lies outside of half the wire"
+    loop = table.maybe("hook_radius", LENGTH, over=least, most="250 mm", why=why)
+    bend = table.maybe("hook_bend_radius", LENGTH, over=least, most="250 mm", why=why)
+    loop = wire.coil_diameter / 2 if loop is None else loop
+    return Hooks(loop, max(wire.coil_diameter / 4, wire.wire_diameter) if bend is None else bend)
+
+
 def _read_material(table: Section) -> str:
     """The wire's ASTM designation, given as such or by the material's name; music wire where left out."""
-    from fieldtune.physics.springs import WIRES
-
     raw = table.take("material")
     if raw is None:
         return "A228"
-    word = raw.strip().casefold().removeprefix("astm").strip() if isinstance(raw, str) else ""
+    found = wire_named(raw) if isinstance(raw, str) else None
+    if found is None:
+        table.error("material", f"found {shown(raw)}; expected {wires_known()}")
+    return found or "A228"
+
+
+def wire_named(text: str) -> str | None:
+    """The ASTM designation of a wire given by it or by the material's name, None for one there isn't."""
+    from fieldtune.physics.springs import WIRES
+
+    word = text.strip().casefold().removeprefix("astm").strip()
     for designation, wire in WIRES.items():
         if word in (designation.casefold(), wire.name, wire.name.removesuffix(" wire")):
             return designation
-    known = ", ".join(f"{designation} ({wire.name})" for designation, wire in WIRES.items())
-    table.error("material", f"found {shown(raw)}; expected {known}")
-    return "A228"
+    return None
+
+
+def wires_known() -> str:
+    """The wires there are, by designation and name."""
+    from fieldtune.physics.springs import WIRES
+
+    return ", ".join(f"{designation} ({wire.name})" for designation, wire in WIRES.items())

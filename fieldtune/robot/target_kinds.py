@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.person_units import how_far, size
 from fieldtune.robot.targets import T, Target, TargetOutline
 from fieldtune.units import LENGTH, shown
 
@@ -41,12 +42,16 @@ class FlightTarget(Target):
         """An element that leaves level or downwards never gets above its exit."""
         launcher = robot.launcher
         if launcher.exit_angle <= 0 and self.height >= launcher.exit_height:
-            found, least = f"{self.height:.2f} m", f"{launcher.exit_height:.2f} m"
+            found, least = how_far(self.height), how_far(launcher.exit_height)
             angle = math.degrees(launcher.exit_angle)
             findings.error(
                 f"{path}.height",
                 f"found {found}; expected less than exit_height, {least}, since the element leaves at {angle:.0f} deg",
             )
+
+
+_THICK_RIM = 0.1
+"""Rims thicker than this (m) are doubted: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,7 @@ class Basket(FlightTarget):
     board: tuple[float, float, float] | None = None
 
     def with_parts(self, section: Section) -> Basket:
-        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", "10 cm"))
+        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", None))
         raw, board = section.take("board"), None
         if raw is not None and not (isinstance(raw, list) and len(raw) == 3):
             words = 'expected width, height and distance behind the rim, such as ["60 cm", "45 cm", "12 cm"]'
@@ -77,7 +82,12 @@ class Basket(FlightTarget):
         if (rim is not None or board is not None) and len(self.opening) == 2:
             section.error(key, "belongs to a round opening, given by its diameter")
         elif rim is not None and rim >= self.depth:
-            section.error("rim", f"found {rim * 1e3:.0f} mm; expected less than the opening, {self.depth * 1e3:.0f} mm")
+            section.error(
+                "rim",
+                f"found {size(rim * 1e3, 0)}; expected less than the opening, {size(self.depth * 1e3, 0)}",
+            )
+        elif rim is not None and rim > _THICK_RIM:
+            section.warn("rim", f"found {size(rim * 1e3, 0)}, more than is usual (100 mm); check number and unit")
         return replace(self, rim=rim, board=board)
 
     def touched(self, element: Element) -> Rim | None:
@@ -119,7 +129,7 @@ class Basket(FlightTarget):
         lines = []
         for angle in (30, 45, 60):
             left = (self.depth - 2 * self.clearance) * math.sin(math.radians(angle)) - element.passing_size
-            words = f"{left * 1e3:.0f} mm free" if left > 0 else "too flat for the element to pass"
+            words = f"{size(left * 1e3, 0)} free" if left > 0 else "too flat for the element to pass"
             lines.append(f"entered at {angle} deg: {words}")
         return tuple(lines)
 

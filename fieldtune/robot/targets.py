@@ -12,6 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
+from fieldtune.person_units import amount
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
@@ -115,7 +117,9 @@ class Target(ABC):
 
     def room_lines(self, element: Element) -> tuple[str, ...]:
         """The room in words."""
-        return (" by ".join(f"{edge * 1e3:.0f} mm" for edge in self.room(element)) + " free for the element's centre",)
+        return (
+            " by ".join(amount(edge * 1e3, "mm", 0) for edge in self.room(element)) + " free for the element's centre",
+        )
 
     # -- how it is reached
 

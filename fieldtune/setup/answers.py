@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 
 from fieldtune.errors import FieldtuneError, InputError
+from fieldtune.person_units import feet_inches, metric
 from fieldtune.units import (
     ANGLE,
     ANGULAR_SPEED,
@@ -22,8 +23,6 @@ from fieldtune.units import (
     TORQUE,
     VOLTAGE,
     Dimension,
-    feet_inches,
-    metric,
     parse,
     shown,
     with_point,

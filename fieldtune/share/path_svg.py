@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import svg
 from markupsafe import Markup
 
+from fieldtune.person_units import back, unit
 from fieldtune.scene import Area, Circle, Line, Part, Scene
 
 WIDTH, _HEIGHT, _HEIGHT_ABOVE = 62.0, 40.0, 26.0
@@ -86,15 +87,16 @@ def _area(paper: _Paper, shape: Area) -> svg.Element:
 
 
 def _distances(paper: _Paper, scene: Scene) -> list[svg.Element]:
-    """Floor line with a tick every metre (half a metre on a short field), and a long one under the target."""
+    """Floor line with a tick every metre or foot (half of one on a short field), and a long one under the target."""
     floor, at = paper.y(scene.low), scene.distance_m
     parts = [_line(0.0, floor, WIDTH, floor, 0.4)]
-    step = next((step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if step * paper.scale >= 9), 100.0)
-    for k in range(int(scene.right / step) + 1):
-        x = paper.x(k * step)
+    one = back(1.0, "m")
+    step = next((step for step in (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0) if step * one * paper.scale >= 9), 100.0)
+    for k in range(int(scene.right / (step * one)) + 1):
+        x = paper.x(k * step * one)
         if 0 <= x <= WIDTH - 3:
             parts.append(_line(x, floor, x, floor + 1.2, 0.3))
-            text = f"{k * step:g} m" if k else "0"
+            text = f"{k * step:g} {unit('m')}" if k else "0"
             parts.append(svg.Text(x=x, y=floor + 4.1, text=text, font_size=3, text_anchor="middle", fill=_INK))
     if at is not None:
         parts.append(_line(paper.x(at), floor, paper.x(at), floor + 1.8, 0.7))

@@ -13,6 +13,7 @@ import svg
 from markupsafe import Markup
 
 from fieldtune.figures import FIGURES
+from fieldtune.person_units import converted, digits_of, feet_inches, how_far, unit
 from fieldtune.plain_text import local_time
 from fieldtune.session import Session
 from fieldtune.share.path_svg import inline, picture
@@ -22,7 +23,6 @@ from fieldtune.share.templating import filled, one_line, today
 from fieldtune.share.why import why
 from fieldtune.sizing.compare import compare
 from fieldtune.sizing.text import decision_table, hit_table
-from fieldtune.units import feet_inches
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
@@ -63,10 +63,12 @@ def sheet(
         caution_most=CAUTION_MOST,
         long_title=LONG_TITLE,
         picture=lambda shown: picture(
-            shown.scene, f"predicted path from {shown.aim.distance_m:.2f} m, with the band that holds 90 % of shots"
+            shown.scene, f"predicted path from {how_far(shown.aim.distance_m)}, with the band that holds 90 % of shots"
         ),
         setpoint=lambda value: f"{value:.{decimals}f}",
         feet_inches=feet_inches,
+        how_far=how_far,
+        small_unit=unit("cm"),
     )
 
 
@@ -99,9 +101,10 @@ def notebook(session: Session, learned: Learned, others: Sequence[Session] = ())
     different = [other for other in others if other.robot.name != robot.name]
     if different:
         sessions = [session, *different]
-        weighed = compare([s.robot for s in sessions], {s.robot.name: s.belief for s in sessions})
-    head = ("shot", "time", "distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
-            "speed", "battery (V)", "battery period", "note")  # fmt: skip
+        weighed = compare([s.robot for s in sessions], {s.robot.name: s.launcher_belief for s in sessions})
+    far = unit("m")
+    head = ("shot", "time", f"distance ({far})", f"setpoint ({robot.setpoint.unit})", "result",
+            f"miss ({far})", f"side ({far})", "speed", "battery (V)", "battery period", "note")  # fmt: skip
     return Notebook(
         plot=_plot(measured) if measured else None,
         residual_words=_residual_words(learned, len(measured)),
@@ -123,8 +126,11 @@ def _residual_words(learned: Learned, measured: int) -> tuple[str, ...]:
 
 
 def _plot(residuals: Sequence[Residual]) -> Markup:
-    """Residuals by shot number, centimetres; odd ones filled."""
-    off = [(r.shot, 100 * ((r.miss_m or 0.0) - r.expected_miss_m), r.surprise < _SURPRISE) for r in residuals]
+    """Residuals by shot number, centimetres or inches; odd ones filled."""
+    off = [
+        (r.shot, converted(100 * ((r.miss_m or 0.0) - r.expected_miss_m), "cm"), r.surprise < _SURPRISE)
+        for r in residuals
+    ]
     most = max(5.0, *(abs(value) for _, value, _ in off)) * 1.1
     first, last = min(n for n, _, _ in off), max(n for n, _, _ in off)
     left, right, middle = 14.0, _WIDTH - 3, _HEIGHT / 2 - 2
@@ -145,7 +151,7 @@ def _plot(residuals: Sequence[Residual]) -> Markup:
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10000) if most / s <= 4)
     for k in range(-int(most / step), int(most / step) + 1):
         parts.append(svg.Line(x1=left - 1, y1=y(k * step), x2=left, y2=y(k * step), stroke="#000", stroke_width=0.25))
-        parts.append(text(left - 1.6, y(k * step) + 1, f"{k * step:+d} cm" if k else "0", "end"))
+        parts.append(text(left - 1.6, y(k * step) + 1, f"{k * step:+d} {unit('cm')}" if k else "0", "end"))
     for shot, value, odd in off:
         fill = "#000" if odd else "#fff"
         parts.append(svg.Circle(cx=x(shot), cy=y(value), r=1.1, fill=fill, stroke="#000", stroke_width=0.35))
@@ -161,7 +167,7 @@ def _log_row(robot: Robot, shot: Shot) -> tuple[str, ...]:
     notes += [f"batch {shot.batch}"] if shot.batch else []
     notes += [words for words in (shot.target, f"from {shot.origin}" if shot.origin else None) if words]
     return (
-        str(shot.shot), local_time(shot.time), f"{shot.distance_m:.2f}",
+        str(shot.shot), local_time(shot.time), digits_of(shot.distance_m, "m", 2),
         f"{shot.setpoint:.{robot.setpoint.decimals}f}", shot.result or "–", _signed(shot.miss_m), _signed(shot.side_m),
         "–" if shot.speed is None else f"{shot.speed:.0f}", "–" if shot.battery_v is None else f"{shot.battery_v:.1f}",
         str(shot.epoch), one_line("; ".join(notes), 60),
@@ -169,4 +175,4 @@ def _log_row(robot: Robot, shot: Shot) -> tuple[str, ...]:
 
 
 def _signed(value: float | None) -> str:
-    return "–" if value is None else f"{value:+.2f}"
+    return "–" if value is None else digits_of(value, "m", 2, signed=True)

@@ -6,18 +6,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
+from fieldtune.aim.chance_field import chance_field, map_range
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.charts.design import budget_chart
+from fieldtune.charts.robot_map import MapPoints, robot_map
+from fieldtune.person_units import digits_of, how_far
+from fieldtune.share.chart_svg import printed
 from fieldtune.share.sheet_contents import by_battery, field_range, thinned
 from fieldtune.share.voltage_grid import VoltageGrid, voltage_grid
+from fieldtune.sizing.feeding import feeding
 
 if TYPE_CHECKING:
-    from fieldtune.aim.error_budget import SpotBudget
+    from fieldtune.aim.error_budget import ErrorBudget, SpotBudget
     from fieldtune.learn.hits import HitGroup
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
 _MOST_SPOTS, _MOST_CAUSES, _MOST_BATTERIES, _MOST_GROUPS, _MOST_ROWS = 4, 6, 6, 6, 8
+_MAP_DISTANCES = 13
 _WORN = 1.5
 """Resistance over its first reading from which a battery is named as ageing (common practice)."""
 
@@ -27,7 +36,7 @@ Cell = tuple[str, bool]
 
 @dataclass(frozen=True, slots=True)
 class SheetBack:
-    """What the back shows, as words; ``grid`` for open loops alone."""
+    """What the back shows, as words; ``grid`` for open loops alone; ``charts`` with their headings."""
 
     checklist: tuple[str, ...]
     budget_head: tuple[str, ...]
@@ -39,6 +48,7 @@ class SheetBack:
     hits: tuple[tuple[str, str, str], ...]
     trend: str | None
     grid: VoltageGrid | None
+    charts: tuple[tuple[str, Markup], ...]
 
 
 def gather_back(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetBack:
@@ -49,14 +59,18 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
     shown = thinned(spots, _MOST_SPOTS)
     each = [session.budget(distance, battery_v, target) for distance in shown]
     budgets, advice = [spot for budget in each for spot in budget.spots], each[len(each) // 2].advice
-    advice = f"From {shown[len(shown) // 2]:.2f} m: {advice}".replace(" %", "\u00a0%")
-    top = session.table([far], battery_v, target)[0].setpoint
+    advice = f"From {how_far(shown[len(shown) // 2])}: {advice}".replace(" %", "\u00a0%")
+    row = session.table([far], battery_v, target)[0]
+    top, fed = row.setpoint, None if row.setpoint is None else feeding(robot, row.setpoint, row.low, battery_v)
     labels = any(shot.match for shot in session.log.shots() if shot.counts)
     found = session.hits("match" if labels else "spot")
     groups = [*found.groups[-_MOST_GROUPS:], found.all, found.last] if found.all.tried else []
     return SheetBack(
-        checklist=_checklist(session, shown[0], top, battery_v, target),
-        budget_head=tuple(spot.spot or f"{spot.distance_m:.2f} m" for spot in budgets),
+        checklist=(
+            *_checklist(session, shown[0], top, battery_v, target),
+            *(() if fed is None or fed.per_minute is None else (f"Rate of fire from {how_far(far)}: {fed.words}",)),
+        ),
+        budget_head=tuple(spot.spot or how_far(spot.distance_m) for spot in budgets),
         causes=_causes(budgets),
         advice=f"{advice}.",
         battery_head=("battery", "mΩ", "since first", "at rest", "farthest spot?"),
@@ -67,7 +81,28 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
         grid=voltage_grid(session, thinned(spots, _MOST_ROWS), None, target)
         if robot.setpoint.scale.follows_voltage
         else None,
+        charts=_charts(session, battery_v, target, each[len(each) // 2]),
     )
+
+
+def _charts(
+    session: Session, battery_v: float | None, target: str | None, budget: ErrorBudget
+) -> tuple[tuple[str, Markup], ...]:
+    """The map, and the causes of misses from the middle spot: the console's own pictures, with what they show."""
+    robot, goal, belief = session.robot, session.robot.target(target), session.belief
+    found = []
+    shown = map_range(robot, goal, belief, (), battery_v)
+    if shown is not None:
+        field = chance_field(robot, goal, belief, *shown, battery_v, count=_MAP_DISTANCES)
+        shots = [shot for shot in session.log.shots() if shot.target in (None, goal.name)]
+        drawn = robot_map(robot, field, MapPoints(epoch=session.log.epoch), shots)
+        found.append(("Which setpoint from where?", printed(drawn, drawn.title)))
+    spot = budget.spots[0]
+    shown_at = spot.spot or how_far(spot.distance_m)
+    causes = budget_chart(spot, budget.mend_first)
+    if causes is not None:
+        found.append((f"Misses from {shown_at}", printed(causes, causes.title)))
+    return tuple(found)
 
 
 def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
@@ -86,7 +121,7 @@ def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]]
 
 
 def _cell(miss_m: float | None, largest: float) -> Cell:
-    return ("–", False) if miss_m is None else (f"{100 * miss_m:.1f}", miss_m == largest > 0)
+    return ("–", False) if miss_m is None else (digits_of(100 * miss_m, "cm", 1), miss_m == largest > 0)
 
 
 def _hit_row(group: HitGroup) -> tuple[str, str, str]:
@@ -143,6 +178,7 @@ def _checklist(
     if aim.turn_deg:
         found.append(f"Turn against the side miss: {aim.turn_deg:+.1f} deg (right is positive)")
     if aim.setpoint.value is not None:
-        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit} from {near:.2f} m"
+        hood = "" if aim.exit_angle_setpoint_deg is None else f", exit angle {aim.exit_angle_setpoint_deg:g} deg,"
+        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit}{hood} from {how_far(near)}"
         found.append(f"One trial shot: {told}; its result entered")
     return tuple(found)

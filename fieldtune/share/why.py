@@ -13,6 +13,7 @@ from markupsafe import Markup
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import OutOfReachError
+from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.scene import scene
 from fieldtune.share.path_svg import inline, picture
@@ -53,16 +54,18 @@ def why(session: Session, distance_m: float, battery_v: float | None = None, tar
     robot, goal = session.robot, session.robot.target(target)
     aim = session.aim(distance_m, battery_v, target)
     if aim.setpoint.value is None or aim.exit_speed_mps is None:
-        raise OutOfReachError(f"{robot.name}: nothing to explain from {distance_m:.2f} m: no setpoint scores there")
+        raise OutOfReachError(f"{robot.name}: nothing to explain from {how_far(distance_m)}: no setpoint scores there")
+    hood = aim.exit_angle_setpoint_deg
+    robot = robot.with_exit_angle(hood)
     speed = math.exp(mean_log_speed(robot, session.belief, aim.setpoint.value, battery_v))
     quantity = float(drive_quantity(robot, aim.setpoint.value, battery_v))
-    real = session.picture(distance_m, aim.setpoint.value, battery_v, target)
+    real = session.picture(distance_m, aim.setpoint.value, battery_v, target, hood)
     angle = robot.launcher.exit_angle + float(session.belief.best.angle_error[0])
     bare = _parabola(robot, real, speed, angle)
     true = distance_m + float(session.belief.best.distance_bias[0])
     flies = goal.by_way(lambda: True, lambda: False)
     high = float(np.interp(true, bare.x, bare.y) - np.interp(true, real.x, real.y)) if flies else None
-    wanted = float(no_air_setpoints(session, [distance_m], battery_v, target)[0])
+    wanted = float(no_air_setpoints(session, [distance_m], battery_v, target, hood)[0])
     chain = energy_chain(robot, quantity, speed, battery_v)
     return Why(
         robot=robot.name,
@@ -117,7 +120,7 @@ def energy_bars(chain: tuple[EnergyStep, ...]) -> Markup:
                               stroke_width=0.25, fill="#fff" if step.lost else "#000"))  # fmt: skip
         if step.lost:
             parts += _hatching(start, top, long)
-        share = f"{step.joules:.3g} J, {100 * step.joules / chain[0].joules:.0f} %"
+        share = f"{amount(step.joules, 'J')}, {100 * step.joules / chain[0].joules:.0f} %"
         parts.append(_text(start + long + 1.5, top + 3.4, share, "start", not step.lost))
     height = round(len(chain) * _ROW + 1, 1)
     return inline(svg.SVG(viewBox=svg.ViewBoxSpec(0, 0, _WIDTH, height), class_=["bars"], elements=parts).as_str())
@@ -144,8 +147,9 @@ def _words(
     found = []
     if high is not None and math.isfinite(high):
         found.append(
-            f"Thrown at {speed:.2f} m/s, the element would pass the target {100 * abs(high):.0f} cm "
-            f"{'higher' if high > 0 else 'lower'} without air (dashed) than it does with it (solid)."
+            f"Thrown at {amount(speed, 'm/s', 2)}, the element would pass the target "
+            f"{amount(100 * abs(high), 'cm', 0)} {'higher' if high > 0 else 'lower'} "
+            "without air (dashed) than it does with it (solid)."
         )
     if math.isfinite(wanted):
         off = wanted - setpoint
@@ -156,8 +160,9 @@ def _words(
     if chain:
         part = chain[-1].joules / chain[0].joules
         found.append(
-            f"Of {chain[0].joules:.2g} J {chain[0].name}, {chain[-1].joules:.2g} J fly: {100 * part:.0f} in 100."
+            f"Of {amount(chain[0].joules, 'J', figures=2)} {chain[0].name}, "
+            f"{amount(chain[-1].joules, 'J', figures=2)} fly: {100 * part:.0f} in 100."
         )
         worst = max((step for step in chain if step.lost), key=lambda step: step.joules)
-        found.append(f"The largest loss is {worst.name}: {worst.joules:.2g} J.")
+        found.append(f"The largest loss is {worst.name}: {amount(worst.joules, 'J', figures=2)}.")
     return tuple(found)

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.physics.springs import WIRES
+from fieldtune.person_units import amount, converted, how_far, size, unit
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.exit_speed import program_limit
-from fieldtune.sizing.hazards import STRAINED, Hazards, hazards
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn, Stroke
     from fieldtune.robot.model import Drive, Robot
+    from fieldtune.sizing.hazards import Hazards
     from fieldtune.sizing.reach import NearFar, ReachTable
     from fieldtune.sizing.results import CockingChoice, GearChoice, SpringChoice
 
@@ -32,6 +32,8 @@ WORTH_SAYING_J = 0.05
 
 def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
     """The cautions a robot calls for at a setpoint (its highest where None), the deciding ones last."""
+    from fieldtune.sizing.hazards import hazards
+
     at = hazards(robot, setpoint, battery_v)
     lines = [*_element_lines(at), *_wheel_lines(at), *_spring_lines(robot, at)]
     lines.append("Event rules, local codes and qualified supervision decide; no number here means that it is safe.")
@@ -46,6 +48,8 @@ def strained(robot: Robot, setpoint: float | None = None, battery_v: float | Non
     )
     if not stated:
         return ()
+    from fieldtune.sizing.hazards import hazards
+
     at = hazards(robot, setpoint, battery_v)
     return (*_limit_lines(at), *_wire_lines(at))
 
@@ -54,15 +58,15 @@ def _element_lines(at: Hazards) -> list[str]:
     if at.element_energy_j is None or at.exit_speed_mps is None:
         return ["Energy of the element unknown at this setpoint: eye protection and a clear range all the same."]
     per_area = at.element_density_j_per_cm2
-    density = f", {_figure(per_area)} J/cm2 on its smallest face" if per_area is not None else ""
+    density = f", {_figure(per_area, 'J/cm2')} on its smallest face" if per_area is not None else ""
     lines = [
-        f"At {at.setpoint:.0f} {at.unit} the element leaves at {at.exit_speed_mps:.1f} m/s with "
-        f"{_figure(at.element_energy_j)} J{density}: eye protection for everyone near (look up ANSI Z87.1, EN 166)."
+        f"At {at.setpoint:.0f} {at.unit} the element leaves at {amount(at.exit_speed_mps, 'm/s', 1)} with "
+        f"{_figure(at.element_energy_j, 'J')}{density}: eye protection for everyone near (look up ANSI Z87.1, EN 166)."
     ]
     if at.carry_m is not None:
         lines.append(
-            f"It could carry {at.carry_m:.1f} m, drag left out: keep that range clear or put a backstop, with nobody "
-            "in front of the exit or behind the target."
+            f"It could carry {amount(at.carry_m, 'm', 1)}, drag left out: keep that range clear or put a backstop, "
+            "with nobody in front of the exit or behind the target."
         )
     else:
         lines.append("It need not stop on this slope: put a backstop, and nobody in front of the exit.")
@@ -74,7 +78,7 @@ def _wheel_lines(at: Hazards) -> list[str]:
         return []
     stored = f" and the wheels keep {_energy(at.wheel_energy_j)}" if at.wheel_energy_j is not None else ""
     lines = [
-        f"Rims run at {at.rim_speed_mps:.1f} m/s{stored} after the power is off: guards on wheels and gears, "
+        f"Rims run at {amount(at.rim_speed_mps, 'm/s', 1)}{stored} after the power is off: guards on wheels and gears, "
         "hands off until they stand still."
     ]
     weaker = "cracks, printed layers and glued treads stand far less"
@@ -85,12 +89,12 @@ def _wheel_lines(at: Hazards) -> list[str]:
         )
     elif at.rim_stress_mpa is not None and at.rim_stress_share is None:
         lines.append(
-            f"Rim stress {_figure(at.rim_stress_mpa)} MPa: compare with the wheel maker's limit "
+            f"Rim stress {_figure(at.rim_stress_mpa, 'MPa')}: compare with the wheel maker's limit "
             f"(launcher.wheel_strength); {weaker}."
         )
     elif at.rim_stress_mpa is not None:
         lines.append(
-            f"Rim stress {_figure(at.rim_stress_mpa)} MPa is {_percent(at.rim_stress_share)} of the stated limit; "
+            f"Rim stress {_figure(at.rim_stress_mpa, 'MPa')} is {_percent(at.rim_stress_share)} of the stated limit; "
             f"{weaker}."
         )
     return [*lines, *_limit_lines(at)]
@@ -131,24 +135,35 @@ def _spring_lines(robot: Robot, at: Hazards) -> list[str]:
         lines.append(f"A stroke puts in {_energy(at.spring_energy_j)}: keep clear of the arm's swing.")
     if at.preload_energy_j is not None and at.preload_energy_j >= WORTH_SAYING_J:
         lines.append(
-            f"Even at its stop the spring is loaded ({_figure(at.preload_energy_j)} J): it jumps out when its stop or "
-            "guide comes off."
+            f"Even at its stop the spring is loaded ({_figure(at.preload_energy_j, 'J')}): "
+            "it jumps out when its stop or guide comes off."
         )
     if at.dry_fire_energy_j is not None and at.dry_fire_energy_j >= WORTH_SAYING_J:
         lines.append(
             f"Let go without an element the stop takes {_energy(at.dry_fire_energy_j)} instead of "
-            f"{_figure(at.stop_energy_j)} J: don't fire it empty."
+            f"{_figure(at.stop_energy_j, 'J')}: don't fire it empty."
         )
     lines += _wire_lines(at)
     return [*lines, *robot.launcher.mechanism.own_cautions]
 
 
 def _wire_lines(at: Hazards) -> list[str]:
-    if at.spring_stress_mpa is None or at.spring_safety is None or at.spring_safety >= STRAINED:
+    from fieldtune.sizing.hazards import FEW_CYCLES, STRAINED
+
+    if at.spring_stress_mpa is None or at.spring_safety is None:
+        return []
+    if at.spring_safety < STRAINED:
+        where = "" if at.spring_weakest == "coils" else f" at the {at.spring_weakest}"
+        return [
+            f"The spring's wire sees {amount(at.spring_stress_mpa, 'MPa', 0)}{where} at the longest draw, "
+            f"{_percent(1 / at.spring_safety)} of what its material is calculated to stand: expect it to set or break; "
+            "draw less or take a thicker wire."
+        ]
+    if at.spring_life_cycles is None or at.spring_life_cycles >= FEW_CYCLES:
         return []
     return [
-        f"The spring's wire sees {at.spring_stress_mpa:.0f} MPa at the longest draw, {_percent(1 / at.spring_safety)} "
-        "of what its material is calculated to stand: expect it to set or break; draw less or take a thicker wire."
+        f"Drawn as far as it goes, the spring may break after some {at.spring_life_cycles:,.0f} draws: change it "
+        "before that, and look for cracks."
     ]
 
 
@@ -158,19 +173,20 @@ def _energy(joules: float | None) -> str:
         return "an energy that is unknown"
     kilograms = 1 if joules < 30 else 10
     height = joules / (kilograms * STANDARD_GRAVITY)
-    fall = f"{100 * height:.0f} cm" if height < 1 else f"{height:.1f} m"
+    fall = amount(100 * height, "cm", 0) if height < 1 else amount(height, "m", 1)
     same = f" (as {kilograms} kg falling {fall})" if height > 0.005 else ""
-    return f"{_figure(joules)} J{same}"
+    return f"{_figure(joules, 'J')}{same}"
 
 
-def _figure(value: float | None) -> str:
-    """Three significant digits without an exponent."""
+def _figure(value: float | None, metric_unit: str) -> str:
+    """Three significant digits without an exponent, with its unit."""
     if value is None:
         return "unknown"
     if value == 0:
-        return "0"
-    digits = max(0, 2 - math.floor(math.log10(abs(value))))
-    return f"{np.round(value, digits):.{min(digits, 6)}f}"
+        return f"0 {unit(metric_unit)}"
+    said = converted(value, metric_unit)
+    digits = max(0, 2 - math.floor(math.log10(abs(said))))
+    return f"{np.round(said, digits):.{min(digits, 6)}f} {unit(metric_unit)}"
 
 
 def _percent(share: float | None) -> str:
@@ -238,7 +254,7 @@ def calculated_to(table: ReachTable, choices: Sequence[GearChoice | CockingChoic
     """Whether some choice reaches farther than the distances looked at."""
     if not table.distance.size or not any(c.farthest_m == table.distance[-1] for c in choices):
         return []
-    return [f"farthest distances are calculated up to {table.distance[-1]:.1f} m"]
+    return [f"farthest distances are calculated up to {amount(table.distance[-1], 'm', 1)}"]
 
 
 def reach_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
@@ -249,11 +265,15 @@ def reach_notes(robot: Robot, table: ReachTable, places: NearFar) -> list[str]:
     notes = [f"nothing scores from: {', '.join(missed)} (too near, or farther than is calculated)"] if missed else []
     notes += [places.guess] if places.guess is not None else []
     limit = program_limit(robot)
-    if places.far_m is not None and places.far is None:
-        notes.append(f"{places.far_m:.2f} m needs more than the longest draw gives: a stiffer spring or a longer draw")
-    elif places.far is not None and limit is not None and places.far > limit:
+    if places.far_m is None:
+        return notes
+    if places.far is None:
+        notes.append(
+            f"{how_far(places.far_m)} needs more than the longest draw gives: a stiffer spring or a longer draw"
+        )
+    elif limit is not None and places.far > limit:
         unit, _ = robot.launcher.mechanism.measured
-        notes.append(f"{places.far_m:.2f} m needs {places.far:.0f} {unit}, setpoint.high allows {limit:.0f}")
+        notes.append(f"{how_far(places.far_m)} needs {places.far:.0f} {unit}, setpoint.high allows {limit:.0f}")
     return notes
 
 
@@ -271,26 +291,40 @@ def cocking_notes(
     notes = reach_notes(robot, table, places)
     longest = mechanism.draw_max
     if crank is not None and robot.drive is not None and robot.drive.crank_radius is None:
-        notes.append(f"drive.crank_radius not given: {crank * 1000:.0f} mm taken, half the longest draw")
+        notes.append(f"drive.crank_radius not given: {size(crank * 1000, 0)} taken, half the longest draw")
     if crank is not None and 2 * crank < longest * (1 - 1e-9):
         notes.append(
-            f"the crank draws {2000 * crank:.0f} mm, draw_max is {1000 * longest:.0f} mm: check drive.crank_radius"
+            f"the crank draws {size(2000 * crank, 0)}, draw_max is {size(1000 * longest, 0)}: check drive.crank_radius"
         )
+    from fieldtune.physics.springs import WIRES
+
     wire = mechanism.wire
     if wire is not None and wire.material in WIRES and not WIRES[wire.material].covers(wire.wire_diameter):
         known = WIRES[wire.material]
         notes.append(
-            f"spring wire of {1e3 * wire.wire_diameter:.3g} mm: strengths of {known.name} are tabled from "
-            f"{1e3 * known.thinnest:.3g} to {1e3 * known.strength[-1][0]:.3g} mm, so where it yields is a guess"
+            f"spring wire of {size(1e3 * wire.wire_diameter)}: strengths of {known.name} are tabled from "
+            f"{size(1e3 * known.thinnest)} to {size(1e3 * known.strength[-1][0])}, "
+            "so where it yields is a guess"
         )
     hardest = float(way.torque[way.worst])
     if torque is not None and torque < hardest:
         worst_mm = 1000 * float(way.draw[way.worst])
         notes.append(
-            f"too weak to cock: the worst point, at {worst_mm:.0f} mm, asks {hardest:.2g} N m, a low battery gives "
-            f"{torque:.2g}: more reduction, a softer spring, or draw at most {low_mm or 0:.0f} mm"
+            f"too weak to cock: the worst point, at {worst_mm:.0f} mm, asks {amount(hardest, 'N m', figures=2)}, "
+            f"a low battery gives {amount(torque, 'N m', figures=2)}: more reduction, a softer spring, "
+            f"or draw at most {low_mm or 0:.0f} mm"
         )
     held = float(way.torque[-1])
     if crank is None and mechanism.spring_rate is not None and held > 0:
-        notes.append(f"drawn, the {mechanism.kind} pulls back with {held:.2g} N m: a latch or brake has to hold that")
+        notes.append(
+            f"drawn, the {mechanism.kind} pulls back with {amount(held, 'N m', figures=2)}: a latch or brake "
+            "has to hold that"
+        )
     return notes
+
+
+def worn_notes(life: float | None, cycles: int | None) -> list[str]:
+    """Whether a spring was drawn more than half as often as it may last; shots in the log count as full draws."""
+    if life is None or cycles is None or cycles < life / 2:
+        return []
+    return [f"{cycles:,} draws so far, and the spring may break after some {life:,.0f}: change it"]

@@ -13,11 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_times
+from fieldtune.battery.resistance import rest_voltage
+from fieldtune.constants import RPM
 from fieldtune.errors import InputError
 from fieldtune.records import known
 from fieldtune.robot.drawn import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
 from fieldtune.robot.exit_speed import exit_speed, program_limit
+from fieldtune.sizing.hazards import stated_top_rpm
 from fieldtune.sizing.results import TORQUE_MARGIN, CockingChoice, GearChoice, Supply
 
 if TYPE_CHECKING:
@@ -131,6 +134,9 @@ Progress = Callable[[int, int], None]
 HEADROOM = 0.10
 """Share by which a low battery should still exceed what the farthest spot needs: common practice, no source."""
 
+MOST_OVER = 2.5
+"""Ceiling over the farthest spot's setpoint from which on a train is no pick while a lower one serves."""
+
 _CHUNK = 10_000
 
 
@@ -198,8 +204,18 @@ def sweep_wheel(
     costs = np.column_stack([-np.nan_to_num(farthest), *unknown_as_equal])
     usable = (ceiling >= (1 + HEADROOM) * design_rpm) & np.isfinite(costs).all(axis=1)
     quickest = recovery if np.isfinite(recovery).any() else -ceiling
-    best = _best(usable, quickest, trains.stages, ceiling)
+    sensible = usable & (ceiling <= MOST_OVER * design_rpm) & _within_stated(robot, wheel, supply, trains)
+    best = _best(sensible if sensible.any() else usable, quickest, trains.stages, ceiling)
     return GearSweep(trains, torque, ceiling, farthest, spin_up, recovery, best_tradeoffs(costs), best)
+
+
+def _within_stated(robot: Robot, wheel: Flywheel, supply: Supply, trains: Gears) -> NDArray[np.bool_]:
+    """Which trains keep the wheel within what is stated for it, should the control fail on a full battery."""
+    drive, full_v, top = _drive(robot), rest_voltage(robot, 1.0), stated_top_rpm(wheel)
+    if full_v is None or top is None:
+        return np.ones(len(trains), dtype=bool)
+    free = train(drive, supply.resistance, trains.reduction, np.ones(len(trains))).no_load_speed(full_v)
+    return np.asarray(free / wheel.fastest_driven(drive.motors) / RPM <= top)
 
 
 def sweep_cocking(

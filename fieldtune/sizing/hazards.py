@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.battery.resistance import rest_voltage
 from fieldtune.constants import RPM, STANDARD_GRAVITY
 from fieldtune.physics.flywheel import rim_stress_thin
-from fieldtune.physics.rolling import roll_stop_distance
+from fieldtune.physics.rolling import Ground, roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
 from fieldtune.records import as_json, known
 from fieldtune.robot.drivetrain import train
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 STRAINED = 1.2
 """A spring whose wire stands less than this many times its stress is said to be strained: common practice."""
+
+FEW_CYCLES = 1e5
+"""A spring that may break after fewer draws is said to wear out: some seasons of practice (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,8 @@ class Hazards:
     full_power_share: float | None = None
     spring_stress_mpa: float | None = None
     spring_safety: float | None = None
+    spring_weakest: str | None = None
+    spring_life_cycles: float | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain dict for ``--json``."""
@@ -112,9 +117,11 @@ def _with_spring(common: Hazards, drawn: Drawn, element: Element, quantity: floa
         spring_energy_j=drawn.stored_energy(quantity),
         preload_energy_j=drawn.preload_energy,
         stop_energy_j=known(drawn.stop_energy(quantity / 1000, element)),
-        dry_fire_energy_j=known(drawn.efficiency * drawn.work(quantity / 1000)),
+        dry_fire_energy_j=known(drawn.dry_fire_energy(quantity / 1000, element)),
         spring_stress_mpa=stress.stress_mpa if stress else None,
         spring_safety=stress.safety if stress else None,
+        spring_weakest=stress.place if stress else None,
+        spring_life_cycles=drawn.spring_life,
     )
 
 
@@ -132,6 +139,13 @@ def wheel_shares(wheel: Flywheel, rpm: float) -> tuple[float | None, float | Non
     of_strength = None if stress is None or wheel.wheel_strength is None else stress * 1e6 / wheel.wheel_strength
     top = wheel.wheel_top_speed
     return of_strength, None if top is None else rpm * RPM * wheel.fastest / top
+
+
+def stated_top_rpm(wheel: Flywheel) -> float | None:
+    """Wheel speed (rpm) at which it reaches what is stated for it, strength or speed; None where nothing is stated."""
+    strength, speed = wheel_shares(wheel, 1.0)
+    tops = [1 / math.sqrt(strength) if strength else None, 1 / speed if speed else None]
+    return min((top for top in tops if top is not None), default=None)
 
 
 def full_power_rpm(robot: Robot, wheel: Flywheel) -> float | None:
@@ -159,8 +173,8 @@ def carry(robot: Robot, speed: float) -> float | None:
     floor = robot.floor
     if robot.element.shape == "sphere":
         spin = min(spin_ratio(robot), 0.0) * speed  # topspin drives it on; backspin is not counted on
-        ball = robot.element.ball_inertia
-        along = known(roll_stop_distance(speed, floor.friction, floor.rolling, floor.slope, inertia=ball, spin=spin))
+        ground = Ground(floor.friction, floor.rolling, floor.slope, inertia=robot.element.ball_inertia)
+        along = known(roll_stop_distance(speed, ground, spin))
     else:
         along = known(stop_distance(speed, floor.friction, floor.slope))
     if along is None or along < 0:

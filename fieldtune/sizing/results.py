@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from fieldtune.person_units import converted, digits_of, unit
 from fieldtune.records import as_json
 
 Table = tuple[list[str], list[list[str]]]
@@ -68,11 +69,11 @@ class GearChoice:
         return [
             gears_words(self.gears),
             f"{self.reduction:.2f}",
-            _plain(self.stall_torque_nm, 2),
+            _plain(self.stall_torque_nm, 2, "N m"),
             _plain(self.ceiling_rpm_low),
             _plain(self.spin_up_s, 2),
             _plain(self.recovery_s, 3),
-            _plain(self.farthest_m, 1),
+            _plain(self.farthest_m, 1, "m"),
             _marks(self.best, self.present),
         ]
 
@@ -102,14 +103,18 @@ class CockingChoice:
             _plain(self.torque_margin, 2),
             _plain(self.longest_draw_mm),
             _plain(self.cock_time_s, 2),
-            _plain(self.farthest_m, 1),
+            _plain(self.farthest_m, 1, "m"),
             _marks(self.best, self.present),
         ]
 
 
 @dataclass(frozen=True, slots=True)
 class SpringChoice:
-    """A spring in place of the present one, all else as it is, drawn as far as the drive can at a low battery."""
+    """A spring in place of the present one, all else as it is, drawn as far as the drive can at a low battery.
+
+    ``step_m``: how far one step of the setpoint moves the landing at the nearest spot. ``strained``: its wire stands
+    too little at that draw, or not for long.
+    """
 
     rate_share: float
     spring_rate_n_per_mm: float
@@ -121,24 +126,37 @@ class SpringChoice:
     torque_margin: float | None
     cock_time_s: float | None
     stop_energy_j: float | None
+    step_m: float | None = None
+    strained: bool = False
     best: bool = False
     on_front: bool = False
     present: bool = False
 
-    HEAD: ClassVar[list[str]] = ["spring N/mm", "draw mm", "force N", "exit m/s", "farthest m", "margin", "stop J", ""]
+    HEAD: ClassVar[list[str]] = [
+        "spring N/mm",
+        "draw mm",
+        "force N",
+        "exit m/s",
+        "farthest m",
+        "margin",
+        "stop J",
+        "step cm",
+        "",
+    ]
 
     @property
     def cells(self) -> list[str]:
         """One row of a table under ``HEAD``."""
         return [
-            f"{self.spring_rate_n_per_mm:.3g}",
+            f"{converted(self.spring_rate_n_per_mm, 'N/mm'):.3g}",
             _plain(self.draw_mm),
-            _plain(self.force_max_n),
-            _plain(self.exit_speed_max_mps, 1),
-            _plain(self.farthest_m, 1),
+            _plain(self.force_max_n, 0, "N"),
+            _plain(self.exit_speed_max_mps, 1, "m/s"),
+            _plain(self.farthest_m, 1, "m"),
             _plain(self.torque_margin, 2),
-            _plain(self.stop_energy_j, 2),
-            _marks(self.best, self.present),
+            _plain(self.stop_energy_j, 2, "J"),
+            _plain(None if self.step_m is None else 100 * self.step_m, 1, "cm"),
+            _marks(self.best, self.present, self.strained),
         ]
 
 
@@ -215,7 +233,9 @@ class CockingSize:
     Forces, energies and speeds: at the longest draw. Torques: needed at the worst point of that stroke
     (``worst_draw_mm``), given by the drive standing still at a low (20 %) battery; ``holding_torque_nm`` at full draw.
     ``farthest_m``: with the draw that a low battery can cock. Times: half-charged battery, empty way back included in
-    the cycle. ``stop_energy_j``: left in the mechanism after the element has gone, each cycle.
+    the cycle. ``stop_energy_j``: left in the mechanism after the element has gone, each cycle; ``dry_fire_energy_j``:
+    with no element in it. ``spring_stress_mpa`` and ``spring_safety``: where the spring yields first, which
+    ``spring_weakest`` names. ``spring_life_cycles``: draws until it may break, ten million where no end is in sight.
     """
 
     kind: str
@@ -224,6 +244,8 @@ class CockingSize:
     spring_energy_j: float | None
     spring_stress_mpa: float | None
     spring_safety: float | None
+    spring_weakest: str | None
+    spring_life_cycles: float | None
     exit_speed_max_mps: float | None
     element_energy_j: float | None
     needed_mm: Needed
@@ -241,6 +263,7 @@ class CockingSize:
     cycles_per_minute: float | None
     peak_current_a: float | None
     stop_energy_j: float | None
+    dry_fire_energy_j: float | None
     cycles: int | None = None
     stop_energy_total_j: float | None = None
     choices: tuple[CockingChoice, ...] = ()
@@ -281,11 +304,11 @@ Size = FlywheelSize | CockingSize
 
 
 def _tables(*kinds: Sequence[GearChoice | CockingChoice | SpringChoice]) -> list[Table]:
-    return [(choices[0].HEAD, [choice.cells for choice in choices]) for choices in kinds if choices]
+    return [(_said(choices[0].HEAD), [choice.cells for choice in choices]) for choices in kinds if choices]
 
 
-def _marks(best: bool, present: bool) -> str:
-    return ", ".join(word for word, on in (("best", best), ("present", present)) if on)
+def _marks(best: bool, present: bool, strained: bool = False) -> str:
+    return ", ".join(word for word, on in (("best", best), ("present", present), ("strained", strained)) if on)
 
 
 def gears_words(stages: Sequence[tuple[int, int]]) -> str:
@@ -293,5 +316,11 @@ def gears_words(stages: Sequence[tuple[int, int]]) -> str:
     return "  ".join(f"{a}:{b}" for a, b in stages) or "direct"
 
 
-def _plain(value: float | None, digits: int = 0) -> str:
-    return "-" if value is None else f"{value:.{digits}f}"
+def _plain(value: float | None, digits: int = 0, metric_unit: str = "") -> str:
+    return "-" if value is None else digits_of(value, metric_unit, digits)
+
+
+def _said(head: list[str]) -> list[str]:
+    """Headings "quantity unit" in the person's units."""
+    parts = [name.partition(" ") for name in head]
+    return [f"{name} {unit(metric_unit)}".rstrip() for name, _, metric_unit in parts]

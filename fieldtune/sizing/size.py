@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,19 +23,18 @@ from fieldtune.sizing.cautions import (
     reach_notes,
     sag_notes,
     supply_notes,
+    worn_notes,
 )
 from fieldtune.sizing.gear_trains import (
     Progress,
-    best_tradeoffs,
     cocking_choices,
     sweep_cocking,
     sweep_wheel,
     wheel_choices,
 )
-from fieldtune.sizing.hazards import STRAINED, full_power_rpm, rim
-from fieldtune.sizing.reach import ReachTable, near_and_far, reach_table
+from fieldtune.sizing.hazards import full_power_rpm, rim
+from fieldtune.sizing.reach import ReachTable, as_taught, near_and_far, reach_table
 from fieldtune.sizing.results import (
-    TORQUE_MARGIN,
     CockingChoice,
     CockingSize,
     FlywheelSize,
@@ -46,6 +44,7 @@ from fieldtune.sizing.results import (
     SpringChoice,
     Supply,
 )
+from fieldtune.sizing.spring_sweep import sweep_springs
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
@@ -71,16 +70,16 @@ def size(
     ``sweep``: whether to look for other gears and springs at all.
     What can't be known from the profile is None and named in ``notes``.
     """
-    table = reach_table(robot, target or robot.target(), speed_factor)
-    looking = _Looking(sweep, teeth, progress, speed_factor)
+    taught, left = as_taught(robot, speed_factor)
+    table, looking = reach_table(taught, target or taught.target(), left), _Looking(sweep, teeth, progress)
 
     def turning(wheel: Flywheel) -> Size:
-        return _flywheel(robot, wheel, table, looking)
+        return _flywheel(taught, wheel, table, looking)
 
     def cocked(drawn: Drawn) -> Size:
-        return _cocking(robot, drawn, table, cycles, looking)
+        return _cocking(taught, drawn, table, cycles, looking)
 
-    return robot.launcher.mechanism.by_motion(turning, cocked)
+    return taught.launcher.mechanism.by_motion(turning, cocked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,6 @@ class _Looking:
     sweep: bool
     teeth: tuple[int, ...] | None
     progress: Progress | None
-    speed_factor: float = 1.0
 
 
 def supply_of(robot: Robot) -> Supply | None:
@@ -104,7 +102,7 @@ def supply_of(robot: Robot) -> Supply | None:
 def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Looking) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
     notes = [*supply_notes(robot), *reach_notes(robot, table, places), *wheel.unknown]
-    doubt = grip_doubt(robot, wheel.grip * looking.speed_factor)
+    doubt = grip_doubt(robot, wheel.grip)
     notes += [doubt] if doubt is not None else []
     if robot.speed_kept == 0.0:
         notes.append("a shot takes more than the wheels hold: heavier or faster wheels, or a lighter element")
@@ -196,6 +194,8 @@ def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | No
         spring_energy_j=mechanism.work(longest),
         spring_stress_mpa=stress.stress_mpa if stress else None,
         spring_safety=stress.safety if stress else None,
+        spring_weakest=stress.place if stress else None,
+        spring_life_cycles=mechanism.spring_life,
         exit_speed_max_mps=known(exit_speed(robot, longest * 1000)) or None,
         element_energy_j=known(element_energy(robot, longest * 1000)),
         needed_mm=Needed(places.near, places.far),
@@ -213,6 +213,7 @@ def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | No
         cycles_per_minute=60 / cycle if cycle else None,
         peak_current_a=_cocking_current(drive, gears, supply, hardest),
         stop_energy_j=left,
+        dry_fire_energy_j=known(mechanism.dry_fire_energy(longest, robot.element)),
         cycles=cycles,
         stop_energy_total_j=left * cycles if left is not None and cycles is not None else None,
         choices=choices,
@@ -220,6 +221,7 @@ def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | No
         notes=(
             *supply_notes(robot),
             *cocking_notes(robot, mechanism, table, places, way, mechanism.crank_radius(given), torque, low),
+            *worn_notes(mechanism.spring_life, cycles),
             *(gear_notes(drive, looking.teeth) if choices else ()),
             *cocking_gear_notes(choices),
             *calculated_to(table, (*choices, *springs)),
@@ -251,68 +253,3 @@ def _farthest(robot: Robot, table: ReachTable, quantity: float | None) -> float 
 def _least(first: float | None, second: float | None) -> float | None:
     values = [v for v in (first, second) if v is not None]
     return min(values) if values else None
-
-
-# Other springs in place of the present one, compared.
-
-
-SPARE_SPEED = 1.1
-"""Exit speed over what the farthest spot needs that leaves something for a tired spring (common practice)."""
-
-_RATES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4, 1.6, 1.8, 2.0, 2.5)
-
-
-def sweep_springs(
-    robot: Robot, mechanism: Drawn, supply: Supply, table: ReachTable, far_m: float | None = None
-) -> tuple[SpringChoice, ...]:
-    """Springs from 0.4 to 2.5 times the present one's rate and preload, each drawn as far as a low battery can cock.
-
-    Best: of those with the torque margin whose wire isn't strained, the softest that reaches ``far_m`` (m) with some
-    speed to spare, since more only loads stop, wire and drive; the farthest reach where none does. Without any such
-    spring the one with the greatest torque margin.
-    """
-    rate = mechanism.spring_rate
-    if robot.drive is None or rate is None:
-        return ()
-    gears = train(robot.drive, supply.resistance)
-    springs = [(mechanism.with_spring(rate * share, mechanism.preload * share), share) for share in _RATES]
-    rows = [_choice(robot, other, gears, supply, table, share) for other, share in springs]
-    costs = np.array(
-        [[-(r.farthest_m or 0.0), -min(r.torque_margin or 0.0, TORQUE_MARGIN), r.stop_energy_j or 0.0] for r in rows]
-    )
-    front = best_tradeoffs(costs)
-    wanted = table.needed(far_m)
-    strained = [spring.stress is not None and spring.stress.safety < STRAINED for spring, _ in springs]
-
-    def rank(i: int) -> tuple[float, ...]:
-        row = rows[i]
-        margin, far = row.torque_margin or 0.0, row.farthest_m or 0.0
-        if margin < TORQUE_MARGIN or strained[i]:
-            return 2, -margin, 0.0
-        enough = wanted is not None and (row.exit_speed_max_mps or 0.0) >= SPARE_SPEED * math.exp(wanted)
-        return (0, row.stop_energy_j or 0.0, row.rate_share) if enough else (1, -far, row.rate_share)
-
-    best = min(range(len(rows)), key=rank)
-    return tuple(replace(row, on_front=bool(front[i]), best=i == best) for i, row in enumerate(rows))
-
-
-def _choice(
-    robot: Robot, mechanism: Drawn, gears: Train, supply: Supply, table: ReachTable, share: float
-) -> SpringChoice:
-    crank = robot.drive.crank_radius if robot.drive is not None else None
-    way = mechanism.stroke(crank)
-    draw = float(draws_by_torque(way, gears.stall_torque(supply.low_v)))
-    speed = float(mechanism.exit_speed(draw * 1000, robot.element)) if draw > 0 else 0.0
-    return SpringChoice(
-        rate_share=share,
-        spring_rate_n_per_mm=(mechanism.spring_rate or 0.0) / 1000,
-        draw_mm=draw * 1000,
-        force_max_n=float(mechanism.tip_force(draw)),
-        spring_energy_j=mechanism.work(draw),
-        exit_speed_max_mps=speed or None,
-        farthest_m=known(table.farthest(np.log(speed))) if speed > 0 else None,
-        torque_margin=float(gears.stall_torque(supply.low_v)) / float(way.torque[way.worst]),
-        cock_time_s=known(cock_time(mechanism.stroke(crank, draw), gears, supply.usual_v)),
-        stop_energy_j=mechanism.stop_energy(draw, robot.element) if draw > 0 else None,
-        present=share == 1.0,
-    )

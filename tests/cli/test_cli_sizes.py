@@ -200,3 +200,39 @@ def test_a_wheel_beyond_what_is_stated_for_it_is_said_where_the_setpoint_is(run:
     cautions = run("aim", str(profile), "--distance", "2.6 m", "--json").json["cautions"]
     assert any("beyond what is stated" in line for line in cautions)
     assert "beyond what is stated" in run("size", str(profile)).out
+
+
+def test_voltages_in_the_log_that_the_chemistry_cannot_rest_at_are_a_warning_of_check(run: Run) -> None:
+    run("shot", "otter", "--distance", "1.8 m", "--setpoint", "33 mm", "--result", "in", "--battery", "12.2 V")
+    assert "in the log" not in run("check", "otter").out
+    run("shot", "otter", "--distance", "1.8 m", "--setpoint", "33 mm", "--result", "in", "--battery", "13.1 V")
+    (line,) = [line for line in run("check", "otter").out.splitlines() if "in the log" in line]
+    assert line.startswith("warning: battery.chemistry: in the log, 13.1 V is more than 3 li-ion cells")
+
+
+def test_holding_current_is_learned_from_a_recording(run: Run, fails: Fails, tmp_path: Path) -> None:
+    """Bearings that take 0.02 N m, by the motor's equivalent circuit (Fitzgerald, Electric Machinery, section 7.6)."""
+    drive = fieldtune.load_robot("heron").drive
+    assert drive is not None
+    constant = drive.stall_torque / (drive.stall_current - drive.no_load_current)
+    ohm = drive.nominal_voltage / drive.stall_current
+    amps = drive.no_load_current + 0.02 / (drive.motors * drive.reduction * drive.efficiency * constant)
+    back = (drive.nominal_voltage - drive.no_load_current * ohm) / drive.no_load_speed * drive.reduction * 0.10471976
+    lines = []
+    for k in range(900):
+        rpm = (1300, 1500, 1700)[k // 300]
+        share = (back * rpm + amps * ohm) / 12.0
+        lines.append(f"t_ms={10 * k},wheel_rpm={rpm},setpoint={rpm},power_pct={100 * share:.3f},battery_mv=12000\n")
+    file = tmp_path / "wheel.txt"
+    file.write_text("".join(lines))
+    before = run("size", "heron", "--json").json
+    found = run("size", "heron", "--recording", file, "--json").json
+    assert found["no_load_torque_nm"] == pytest.approx(0.02, rel=0.02)
+    assert found["hold_current_a"] > before["hold_current_a"]
+    response = run("response", "heron", "--recording", file, "--json").json
+    assert response["hold_current_a"] == pytest.approx(
+        drive.motors * amps * (back * 1700 + amps * ohm) / 12.0, rel=0.01
+    )
+    assert "no_load_torque = " in run("size", "heron", "--recording", file).out
+    file.write_text("".join(line.replace("power_pct", "x") for line in lines))
+    assert "power_pct" in fails("size", "heron", "--recording", file)

@@ -150,6 +150,11 @@ def test_six_controllers(kind: str, tmp_path: Path):
     assert found.speed_slope_v_per_rpm == pytest.approx(wheels.NOMINAL_V / wheels.NO_LOAD_RPM, rel=0.05)
     assert found.static_offset_v == pytest.approx(rubbing * wheels.NOMINAL_V, abs=0.05 * wheels.NOMINAL_V)
     assert found.no_load_torque_nm == pytest.approx(rubbing * STALL_NM, rel=0.05)
+    # What the battery really gives at the fastest setpoint: the chopper's share of the motor's current.
+    fastest = slice(run.index(8.7), run.index(9.4))
+    amps = run.duty[fastest] * (run.duty[fastest] * run.volts[fastest] / wheels.NOMINAL_V
+                                - run.rpm[fastest] / wheels.NO_LOAD_RPM) * wheels.STALL_A  # fmt: skip
+    assert found.hold_current_a == pytest.approx(amps.mean(), rel=0.08)
 
 
 def test_whether_it_is_good_enough_for_the_good_range(tmp_path: Path):

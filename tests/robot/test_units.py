@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from fieldtune import units
 from fieldtune.errors import UnitError
+from fieldtune.person_units import feet_inches, metric
 from fieldtune.units import Dimension, parse
 
 RIGHT = [
@@ -197,12 +198,12 @@ def test_what_is_written_is_read_back(number: float, unit: str, layout: str) -> 
 
 @given(st.floats(-200, 200, allow_nan=False))
 def test_feet_and_inches_are_read_back_to_half_an_inch(metres: float) -> None:
-    assert parse(units.feet_inches(abs(metres)), units.LENGTH) == pytest.approx(abs(metres), abs=0.0254 / 4 + 1e-9)
+    assert parse(feet_inches(abs(metres)), units.LENGTH) == pytest.approx(abs(metres), abs=0.0254 / 4 + 1e-9)
 
 
 @given(sizes(200))
 def test_metric_words_are_read_back(metres: float) -> None:
-    assert parse(units.metric(metres), units.LENGTH) == pytest.approx(metres, abs=0.0051)
+    assert parse(metric(metres), units.LENGTH) == pytest.approx(metres, abs=0.0051)
 
 
 @pytest.mark.parametrize("dimension", units.DIMENSIONS, ids=lambda d: d.name)

@@ -25,7 +25,7 @@ from battery_bench import (
 from robots import altered, big_heron, crane, otter
 
 from fieldtune.battery.ceiling import Limits, ceiling, lowest_voltage
-from fieldtune.battery.resistance import LineFit
+from fieldtune.battery.resistance import LineFit, odd_chemistry
 from fieldtune.battery.status import status_lines, tired_words
 from fieldtune.battery.watch import BatteryWatch
 from fieldtune.robot.chemistry import CHEMISTRIES
@@ -370,3 +370,25 @@ def test_the_watch_says_tired_from_history():
     feed(watch, idle, 0, MEASURED)
     feed(watch, run, 0, MEASURED)
     assert any("tired" in line for line in watch.status().missing)
+
+
+def test_a_voltage_of_another_chemistry_is_said_in_one_line():
+    """Ten NiMH cells full rest at 14.0 V, twelve volts nominal; six of lead-acid at 12.7, four of LiFePO4 at 13.8.
+
+    Ends of the curves: `robot/chemistry.py`, sources there.
+    """
+    robot = packed()
+    assert odd_chemistry(robot, 14.0) is None
+    assert odd_chemistry(robot, 10.6) is None
+    high, low = odd_chemistry(robot, 15.4), odd_chemistry(robot, 8.0)
+    assert "10 nimh cells rest at when full, 14 V" in high
+    assert "when empty" in low
+    assert "\n" not in high + low
+    lead = altered(robot, battery={"chemistry": "lead-acid", "cells": 6, "nominal_voltage": 12.0})
+    assert odd_chemistry(lead, 12.66) is None
+    assert "10 nimh or 4 lifepo4 cells would fit" in odd_chemistry(lead, 13.4)
+    assert odd_chemistry(altered(robot, battery={"chemistry": None}), 15.4) is None
+    watch = BatteryWatch(lead)
+    for k in range(400):
+        watch.feed(0.05 * k, 0.0, 13.4, 0.2, 0.0)
+    assert any("6 lead-acid cells rest at when full" in line for line in watch.status().missing)

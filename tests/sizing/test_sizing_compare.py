@@ -23,6 +23,23 @@ def compared(robots, **rest):
     return compare(robots, {robot.name: Session(robot).belief for robot in robots}, **rest)
 
 
+def test_a_battery_just_put_in_is_not_held_against_the_launcher():
+    """What aims is less sure after the change; what compares mechanisms has the same hit chances as before it."""
+    robot, other = Session(heron()), Session(otter())
+    for distance, rpm in ((1.5, 1340), (2.0, 1500), (2.6, 1680), (2.0, 1500), (1.5, 1340), (2.6, 1680)):
+        robot.confirm(distance, rpm, result="in")
+
+    def hits(of_robot):
+        found = compare([robot.robot, other.robot], {"heron": of_robot, "otter": other.launcher_belief})
+        return found.mechanisms[0].hit
+
+    before = hits(robot.launcher_belief)
+    assert hits(robot.belief) == before
+    robot.swap()
+    assert hits(robot.launcher_belief) == before
+    assert max(hits(robot.belief)) < max(before) - 0.1
+
+
 TWO = (Criterion("reach", True, 1.0), Criterion("energy", False, 1.0))
 
 
@@ -39,6 +56,14 @@ def test_every_figure_is_computed(comparison):
         assert all(0 <= p <= 1 for p in mechanism.hit)
     assert comparison.mechanisms[0].kind == "flywheel"
     assert "disc" in comparison.mechanisms[1].shapes
+
+
+def test_a_hit_chance_is_the_one_that_aiming_says(comparison):
+    """One question, one figure: each mechanism at its own target, from its own spots."""
+    for robot, mechanism in zip([heron(), otter(), crane()], comparison.mechanisms, strict=True):
+        session = Session(robot)
+        aimed = [session.aim(distance).hit_probability for distance in mechanism.distances_m]
+        assert [chance or 0.0 for chance in aimed] == pytest.approx(list(mechanism.hit), abs=1e-9)
 
 
 def test_totals_are_the_weighted_scores(comparison):

@@ -13,7 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 
 from fieldtune.console import keys, main_words, taking_away, words
-from fieldtune.console.typed import read_miss
+from fieldtune.console.typed import miss_example, read_miss
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import CachedWidget, KeyBar, Part, Rows, TextBlock
 from fieldtune.errors import FieldtuneError
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 Miss = tuple[float | None, float | None]
 USUAL_WIDTH, USUAL_HEIGHT = 80, 21
 """Below that a window shows the essential lines only."""
+_NARROW = 60
+"""Columns below which the line on top is said in short."""
 RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
@@ -45,6 +47,9 @@ class ConsoleScreen(Screen[None], CachedWidget):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
     AUTO_FOCUS = ""
 
+    asked_on: ConsoleScreen | None = None
+    """The screen from which this one was opened, and what stood on it: for help and meanings."""
+    asked_text = ""
     _arrived = False
     _controller: Controller | None = None
 
@@ -120,6 +125,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def _top(self, live: Live) -> list[Part]:
         controller, robot = self.controller, self.controller.robot
+        if self.size.width < _NARROW:
+            return self._top_in_short(live)
         name = self.TITLE_WORDS or words.shorten(robot.title or robot.name, 30)
         target = controller.shooting.target
         what = target.kind if target.name is None else f"{target.kind} {target.name}"
@@ -136,6 +143,15 @@ class ConsoleScreen(Screen[None], CachedWidget):
             return [*parts, ("".join(f"\n{piece}" for piece in pieces), style)]
         line = words.shorten(line, max(8, room))
         return [*parts, (" " * max(2, room - len(line) + 4) + line, style)]
+
+    def _top_in_short(self, live: Live) -> list[Part]:
+        """The same in one row of a narrow window, or in some where the line has to be mended."""
+        good, robot = live.state == "live", self.controller.robot
+        shape = "● live" if good else f"○ {words.printable(words.link_line(live))}"
+        simulated = "  SIMULATED" if self.controller.simulated else ""
+        room = self.size.width - len(simulated) - (len(shape) if good else 0) - 4
+        name = words.shorten(self.TITLE_WORDS or robot.title or robot.name, max(8, room))
+        return [(name, "bold $ink"), (simulated, "bold $mark"), (f"  {shape}", "$good" if good else "bold $bad")]
 
     # the keys that say where a shot went
 
@@ -155,8 +171,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
     def action_miss(self) -> None:
         """Type the measured miss of the shot."""
         more, less = self.controller.shooting.target.miss_words
-        along = f"12 is {more}, -8 {less}"
-        asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, f"cm: {along}; with a side: -8 right 5")
+        asked: EntryLine[Miss] = EntryLine("How far did it miss?", read_miss, miss_example(more, less))
         self.app.push_screen(asked, self._take_miss)
 
     def _take_miss(self, miss: Miss | None) -> None:
@@ -250,8 +265,11 @@ class ConsoleScreen(Screen[None], CachedWidget):
         elif wanted is None:
             self.controller.news.say("no setpoint is recommended here", bad=True)
         else:
-            done = f"the simulated robot is set to {words.setpoint(wanted, self.controller.robot)}"
-            self.controller.tell_simulator(f"setpoint={wanted:g}", done)
+            aim = self.controller.shooting.aim
+            done = f"set to {words.setpoint(wanted, self.controller.robot)}{main_words.hood_order(aim)}"
+            if aim is not None and aim.exit_angle_setpoint_deg is not None:
+                self.controller.tell_simulator(f"hood_deg={aim.exit_angle_setpoint_deg:g}", None)
+            self.controller.tell_simulator(f"setpoint={wanted:g}", f"the simulated robot is {done}")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys for the simulated robot exist only there, and while it isn't known yet whether it is one."""
@@ -292,7 +310,7 @@ def essentials(live: Live, controller: Controller, title: str, width: int, rows:
     if shooting.recommended is not None:
         old = "" if shooting.aim_holds else "  (old: working it out)"
         number = words.setpoint(shooting.recommended, robot)
-        order = [(f"{words.order(robot)} {number}", "bold $act"), (old, "$quiet")]
+        order = [(f"{words.order(robot)} {number}{main_words.hood_order(shooting.aim)}", "bold $act"), (old, "$quiet")]
     thing, value, verdict, *_ = main_words.readback(live, shooting, robot)
     beside: Part = (verdict[0].strip(), verdict[1])
     off: Part = (main_words.setpoint_verdict(live, shooting, robot), "$quiet")

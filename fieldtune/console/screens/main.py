@@ -9,16 +9,37 @@ from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, main_words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.typed import Distance, read_distance
+from fieldtune.console.typed import Distance, Labels, expected_distance, read_distance, read_labels
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import KeyBar, TextBlock
+from fieldtune.person_units import unit, us
 
 if TYPE_CHECKING:
     from fieldtune.console.screens.main_body import MainBody
     from fieldtune.link.samples import Live
 
 
-class ShootingScreen(ConsoleScreen):
+class LabelledScreen(ConsoleScreen):
+    """A screen on which the shots to come get their labels."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [keys.LABELS]
+
+    def action_label(self) -> None:
+        """Name the match and the batch of the shots to come."""
+        state = self.controller.shooting
+        now = ", ".join(label or "" for label in state.labels).rstrip(", ")
+        asked: EntryLine[Labels] = EntryLine(
+            "Match and batch of elements of the shots to come", read_labels, "Q3, red; - for none", now
+        )
+        self.app.push_screen(asked, self._take_labels)
+
+    def _take_labels(self, labels: Labels | None) -> None:
+        if labels is not None:
+            self.controller.shooting.labels = labels
+            self.controller.news.say(f"shots to come: {labels.words or 'no labels'}")
+
+
+class ShootingScreen(LabelledScreen):
     """A screen whose keys say from where and at what one shoots."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.DISTANCES, *keys.SIMULATED]
@@ -28,7 +49,9 @@ class ShootingScreen(ConsoleScreen):
         robot = self.controller.robot
         self.app.push_screen(
             EntryLine(
-                "Distance to the target", lambda text: read_distance(text, robot), "m if no unit: 3.2 m, 10 ft, a spot"
+                "Distance to the target",
+                lambda text: read_distance(text, robot),
+                f"{unit('m')} if no unit; {expected_distance()}",
             ),
             self._take_distance,
         )
@@ -48,9 +71,9 @@ class ShootingScreen(ConsoleScreen):
                 f"this robot's profile names {len(spots) or 'no'} spots: press d and type the distance", bad=True
             )
 
-    def action_step(self, by_m: float) -> None:
+    def action_step(self, steps: int) -> None:
         """Nearer or further by a little."""
-        self.controller.shooting.step(by_m)
+        self.controller.shooting.step(steps * (0.0508 if us() else 0.05))
         self.show_distance()
         self.controller.advisor.ask_if_changed()
 

@@ -13,6 +13,7 @@ from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
+from fieldtune.person_units import amount, size, us
 from fieldtune.records import Shot
 from fieldtune.scene import GOOD_CHANCE, Scene, scene
 
@@ -91,7 +92,8 @@ class MainBody(Rows):
             guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
             scale = () if guard is None or guard.caution is None else (guard.caution,)
-            first = (*offered, *scale, *controller.battery.cautions)
+            jam = () if live.wheel.jam_a is None else (main_words.jam(live.wheel.jam_a),)
+            first = (*jam, *offered, *scale, *controller.old_values, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()
@@ -130,7 +132,7 @@ class MainBody(Rows):
         fired = shot.speed if shot.speed and controller.robot.setpoint.unit in ("rpm", "mm") else shot.setpoint
         picture = controller.session.picture
         self._ghost = await controller.background.ask(
-            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target
+            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target, shot.hood_deg
         )
 
     def _scene(self) -> Scene:
@@ -180,7 +182,12 @@ class MainBody(Rows):
         if drive is not None and abs(drive.value_m - distance.value_m) >= 0.02:
             by = distance.value_m - drive.value_m
             where = "nearer" if by > 0 else "further away"
-            parts.append((f"\nDrive {100 * abs(by):.0f} cm {where}, to {words.metres(drive.value_m)}", "bold $act"))
+            parts.append(
+                (
+                    f"\nDrive {amount(100 * abs(by), 'cm', 0)} {where}, to {words.metres(drive.value_m)}",
+                    "bold $act",
+                )
+            )
         self.query_one("#distance", TextBlock).put(*parts)
 
     def _spots(self) -> None:
@@ -196,9 +203,13 @@ class MainBody(Rows):
         good = ""
         if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
             good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
+        if us() and robot.setpoint.unit == "mm" and shooting.recommended is not None:
+            good = f"{size(shooting.recommended)} by a ruler   {good}"
         stale = shooting.aim is not None and not shooting.aim_holds
         later = [("   working it out…", "$quiet")] if stale else []
-        self.query_one("#set-words", TextBlock).put((words.order(robot), "bold $act"), *later)
+        angle = None if aim is None else aim.exit_angle_setpoint_deg
+        hood = [] if angle is None else [(f"Hood to {angle:g}°. ", "bold $act")]
+        self.query_one("#set-words", TextBlock).put(*hood, (words.order(robot), "bold $act"), *later)
         self.query_one("#big").set_class(stale, "-stale")
         self.query_one("#range", TextBlock).put((good, "$quiet"))
         big = self.query_one("#big", BigNumber)

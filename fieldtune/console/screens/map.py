@@ -18,12 +18,11 @@ from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
+from fieldtune.person_units import how_far
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
-
-_EXPECTED = "write a distance and a setpoint: 2.85 m, 1470"
 
 
 def read_point(text: str, robot: Robot) -> tuple[float, float]:
@@ -35,7 +34,7 @@ def read_point(text: str, robot: Robot) -> tuple[float, float]:
     if not comma:
         distance, comma, setpoint = text.partition(",")
     if not comma:
-        raise InputError(_EXPECTED)
+        raise InputError(f"write a distance and a setpoint: {how_far(2.85)}, {robot.setpoint.high:g}")
     return read_distance(distance, robot).value_m, read_setpoint(setpoint, robot)
 
 
@@ -171,7 +170,9 @@ class MapScreen(ShootingScreen):
         robot = self.controller.robot
         unit = robot.setpoint.unit
         asked: EntryLine[tuple[float, float]] = EntryLine(
-            "What if? Distance and setpoint", lambda text: read_point(text, robot), f"2.85 m, 1470 {unit}"
+            "What if? Distance and setpoint",
+            lambda text: read_point(text, robot),
+            f"{how_far(2.85)}, {robot.setpoint.high:g} {unit}",
         )
         self.app.push_screen(asked, self._take_point)
 

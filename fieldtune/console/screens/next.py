@@ -18,7 +18,8 @@ from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn
 from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
-from fieldtune.errors import InputError
+from fieldtune.errors import InputError, UnitError
+from fieldtune.person_units import amount, back, unit
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim, NextShot, Standing
@@ -32,10 +33,14 @@ def read_setpoint(text: str, robot: Robot) -> float:
     unit = robot.setpoint.unit
     expected = f"write a number of {unit}, as {robot.setpoint.high:g}"
     said = units.with_point(text.strip().removesuffix(unit).strip(), expected)
+    scale = robot.setpoint.scale
     try:
         value = float(said)
     except ValueError:
-        value = float("nan")
+        try:
+            value = units.parse(said, scale.dimension) * scale.per_si  # a draw in inches, a speed in rad/s
+        except UnitError:
+            value = float("nan")
     if not 0 < value < 1e6:
         shown = words.shorten(words.printable(text.strip()), 20)
         raise InputError(f"setpoint {shown!r} can't be read: {expected}")
@@ -103,8 +108,9 @@ class NextScreen(PicturedScreen):
 
     async def _read_stand(self, setpoint: float) -> None:
         controller, state = self.controller, self.controller.shooting
+        hood = words.hood_now(state.live, controller.robot, state.aim)
         stands = await controller.background.ask(
-            "Where to stand", controller.session.stand, setpoint, state.battery_v, state.target.name
+            "Where to stand", controller.session.stand, setpoint, state.battery_v, state.target.name, hood
         )
         if stands is not None and self.ready:
             self.query_one("#next-stand", TextBlock).put(*standing(stands, setpoint, controller.robot))
@@ -134,9 +140,11 @@ class NextScreen(PicturedScreen):
 
 def next_words(shot: NextShot, robot: Robot) -> list[Part]:
     """The shot that teaches most, and why."""
+    angle = shot.exit_angle_setpoint_deg
+    hood = "" if angle is None else f", hood at {angle:g}°"
     return [
         ("The shot worth taking next\n", "bold $act"),
-        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}", "bold $ink"),
+        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}{hood}", "bold $ink"),
         ("   Enter", "bold $act"), (" go there\n", "$ink"),
         (f"{words.printable(shot.why)}\n", "$ink"),
         (f"Expected gain: {100 * shot.gain:.1f} points of hit chance over the working range\n", "$quiet"),
@@ -151,7 +159,7 @@ def standing(stands: tuple[Standing, ...], setpoint: float, robot: Robot) -> lis
     parts += floor_strip(stands)
     several = len(stands) > 1
     for stand in stands[:6]:
-        parts.append((f"{words.metres(stand.distance_m):>8}", "bold $ink"))
+        parts.append((words.metres_cell(stand.distance_m), "bold $ink"))
         parts.append((f"  {words.metres(stand.low_m)} to {words.metres(stand.high_m)}", "$ink"))
         parts.append((f"  {words.percent(stand.hit_probability)}", "bold $ink"))
         parts.append(("  ●\n" if several and stand.forgives_most else "\n", "$good"))
@@ -171,7 +179,7 @@ def floor_strip(stands: tuple[Standing, ...], wide: int = 30) -> list[Part]:
             cells[at] = ("━", "bold $good")
     for stand in stands:
         cells[cell(stand.distance_m)] = ("╋", "bold $ink")
-    return [("▣", "$mark"), *cells, (f" {far:.1f} m\n", "$quiet")]
+    return [("▣", "$mark"), *cells, (f" {amount(far, 'm', 1)}\n", "$quiet")]
 
 
 def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
@@ -185,14 +193,14 @@ def sensitivity(aim: Aim | None, robot: Robot) -> list[Part]:
             (f"{robot.setpoint.step:g} {robot.setpoint.unit} more", feel.per_step_m),
             ("1° steeper", feel.per_degree_m),
             ("1 V more battery", feel.per_volt_m),
-            ("1 cm further away", feel.per_cm_m),
-            ("10 °C warmer", feel.per_10_degC_m),
+            (f"1 {unit('cm')} further away", None if feel.per_cm_m is None else back(1, "cm") * feel.per_cm_m),
+            (f"{amount(10, '°C', 0)} warmer", feel.per_10_degC_m),
         )
         parts.append((f"\nAt {words.metres(aim.distance_m)} the miss moves by\n", "bold $act"))
         for name, value in rows:
             if value is not None:
                 parts.append((f"  {name:<20}", "$quiet"))
-                parts.append((f"{100 * value:+.1f} cm\n", "$ink"))
+                parts.append((f"{amount(100 * value, 'cm', 1, signed=True)}\n", "$ink"))
     return parts or [""]
 
 

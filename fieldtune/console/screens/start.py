@@ -211,8 +211,8 @@ class StartScreen(ListScreen):
             self._mark(profile)
 
     def action_units(self) -> None:
-        """The other system of units."""
-        self.start.switch_units()
+        """The other system of units, for all that is shown and typed."""
+        self.start.action_units()
         self.show_rows()
 
 

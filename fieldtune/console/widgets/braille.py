@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.console.widgets.tints import BAND, FILL, GOOD
+from fieldtune.person_units import amount, back, unit
 from fieldtune.scene import Area, Circle, Part, Scene
 
 # Unicode braille patterns (block U+2800): bit of the dot at row r, column c of a cell.
@@ -249,25 +250,26 @@ def _tint(canvas: Canvas, view: View, shape: Area) -> None:
 
 
 def _floor(canvas: Canvas, view: View) -> None:
-    """Floor line with a tick each metre from the exit, and the distance written at some of them."""
+    """Floor line with a tick each metre or foot from the exit, and the distance written at them."""
     canvas.line(FLOOR, np.array([0.0, 2.0 * canvas.columns]), view.row(np.zeros(2)))
-    for metres in _marks(canvas, view):
+    for metres, text in _marks(canvas, view):
         column = float(view.column(metres))
         canvas.line(FLOOR, np.array([column, column]), view.row(0.0) + np.array([0.0, 2.0]))
-        text = f"{metres:g} m"
         if column / 2 + len(text) < canvas.columns:
             canvas.write(canvas.rows - 1, int(column / 2) + 1, text, FLOOR)
 
 
 def _distances(canvas: Canvas, view: View, row: int) -> None:
-    for metres in _marks(canvas, view):
-        canvas.write(row, int(float(view.column(metres)) / 2), f"╵{metres:g} m", FLOOR)
+    for metres, text in _marks(canvas, view):
+        canvas.write(row, int(float(view.column(metres)) / 2), f"╵{text}", FLOOR)
 
 
-def _marks(canvas: Canvas, view: View) -> FloatArray:
-    """Distances (m) that are marked, as many as there is room for."""
-    every = next((step for step in _STEPS if step * view.dots_per_m >= 16), 100.0)
-    return np.arange(0.0, view.left_m + 2 * canvas.columns / view.dots_per_m, every)
+def _marks(canvas: Canvas, view: View) -> list[tuple[float, str]]:
+    """Distances (m) that are marked, as many as there is room for, and what is written there."""
+    foot = back(1.0, "m")
+    every = next((step for step in _STEPS if step * foot * view.dots_per_m >= 16), 100.0)
+    end = (view.left_m + 2 * canvas.columns / view.dots_per_m) / foot
+    return [(float(at) * foot, f"{at:g} {unit('m')}") for at in np.arange(0.0, end, every)]
 
 
 def _speeds(canvas: Canvas, view: View, speeds: tuple[FloatArray, FloatArray], first_row: int, rows: int) -> None:
@@ -278,6 +280,6 @@ def _speeds(canvas: Canvas, view: View, speeds: tuple[FloatArray, FloatArray], f
         return
     canvas.line(PATH, view.column(x), 4 * (first_row + rows) - 1 - speed / top * (4 * rows - 3))
     canvas.line(FLOOR, np.array([0.0, 2.0 * canvas.columns]), np.full(2, 4.0 * (first_row + rows) - 1), gap=2)
-    canvas.write(first_row, int(float(view.column(0.0)) / 2) - 9, f"{speed[0]:.2f} m/s", PATH)
+    canvas.write(first_row, int(float(view.column(0.0)) / 2) - 9, amount(speed[0], "m/s", 2), PATH)
     end = int(float(view.column(x[-1])) / 2)
-    canvas.write(first_row + rows - 2, end + 1, f"{speed[-1]:.2f} m/s", PATH)
+    canvas.write(first_row + rows - 2, end + 1, amount(speed[-1], "m/s", 2), PATH)
