@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import statistics
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -81,7 +80,9 @@ class EncoderWatch:
         if len(recent) < 6 or time_s - recent[0][0] < 0.8 * _STEADY_S:
             return
         speeds = [speed for _, speed in recent]
-        middle = statistics.median(speeds)
+        from statistics import median  # with fractions and decimals it is slow to import
+
+        middle = median(speeds)
         if max(speeds) - min(speeds) > _SPREAD * middle:
             return
         verdict = self._judged(middle, wanted, full, battery_v)
