@@ -120,3 +120,48 @@ def figures_of(result: object) -> list[tuple[Figure, float | None]]:
             value = getattr(result, name)
             found.append((figure, getattr(value, part) if part else value))
     return found
+
+
+_TERMS = {
+    "setpoint": "what the robot program is told to hold: wheel speed, drive power, or draw",
+    "readback": "what the encoder says, as against the setpoint",
+    "good range": "the setpoints that still score nearly as well as the recommended one",
+    "chance": "hit chance: how many of 100 shots at this setpoint from here are expected to score",
+    "likely": "the hit chance lies in this range nine times out of ten; shots make it narrower",
+    "90 % of shots": "nine of ten paths lie in the tinted band",
+    "ceiling": "the highest setpoint that the battery can hold now",
+    "battery period": "a stretch of shots under one battery and one state of the robot; each learns its own offset",
+    "grip": "exit speed over the rims' speed just before the element touches them",
+    "efficiency": "how much of the spring's energy goes into the element",
+    "drag": "how strongly the air brakes the element, against what its surface lets expect",
+    "friction": "how strongly the floor brakes a sliding element: braking force over weight",
+    "exit angle": "above the horizontal, where the element leaves",
+    "distance reads": "by how much the distance that is read or typed is off, always to the same side",
+    "speed scatter": "how much exit speeds differ at one setpoint, one standard deviation",
+    "side bias": "by how much shots leave to one side, always the same",
+    "drift": "recent shots fall elsewhere than all shots before let expect: a battery, wear, or a changed robot",
+    "surprising": "a shot that fell where few were expected: mis-keyed, bounced, or something changed",
+    "miss": "distance from the target's centre where the element crosses its plane; long and right are positive",
+    "steady error": "readback less setpoint once the wheel has settled",
+    "ripple": "how much a settled wheel still wavers",
+    "drop": "how much speed a shot takes out of the wheel",
+    "recovery": "from a shot until the wheel is back at its setpoint",
+    "what a shot teaches": "points of hit chance that one more shot there is expected to add, over all spots",
+    "epoch": "as battery period",
+    "resistance": "of battery and wiring: how far its voltage falls for each ampere",
+    "at rest": "the battery's voltage with nothing running, which tells its charge",
+    "spot": "a named place on the field from which one shoots",
+    "counts a turn": "how many steps the encoder counts while its own shaft turns once, after x4 decoding",
+}
+
+
+def meanings() -> tuple[tuple[str, str], ...]:
+    """Everything that stands on screens with a name, and what it means."""
+    found = dict(_TERMS)
+    for figure in _ROWS:
+        before = found.get(figure.label)
+        if before is None:
+            found[figure.label] = figure.meaning
+        elif figure.label not in _TERMS and figure.meaning not in before:
+            found[figure.label] = f"{before}; or {figure.meaning}"  # a wheel's and a spring's
+    return tuple(found.items())

@@ -67,14 +67,15 @@ def chance_field(
     far_m: float,
     battery_v: float | None = None,
     between: Callable[[], None] = lambda: None,
+    count: int = DISTANCES,
 ) -> ChanceField:
-    """The map from ``near_m`` to ``far_m`` over the setpoints that score there. ``between`` is called at each distance.
+    """The map from ``near_m`` to ``far_m`` over the setpoints that score there, at ``count`` distances.
 
-    A few hundred milliseconds: the setpoint's axis holds every good range and, within the robot's limits, as much
-    again on either side.
+    ``between`` is called at each distance. A few hundred milliseconds: the setpoint's axis holds every good range and,
+    within the robot's limits, as much again on either side.
     """
     need, limits = required_speed_for(robot, target), robot.setpoint
-    distances = np.linspace(near_m, far_m, DISTANCES)
+    distances = np.linspace(near_m, far_m, count)
     curves, rows = [], []
     for distance in distances:
         between()

@@ -13,7 +13,7 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance, seams_doubt
-from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint, weighted_interval
 from fieldtune.aim.reach import check_distance, mean_point, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
     from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
     from fieldtune.robot.model import Robot, Target
+
+_NEEDED_GRID = 201
 
 
 def sensitivity(
@@ -127,6 +129,25 @@ def hit_chance(
     check_distance(distance_m)
     at = HitChanceCurve.at(robot, required_speed_for(robot, target), belief, distance_m, battery_v)
     return float(at.mean(np.array([setpoint]))[0])
+
+
+def needed_setpoint_90(
+    robot: Robot, target: Target, belief: Belief, distance_m: float, battery_v: float | None = None
+) -> tuple[float, float] | None:
+    """Between which setpoints the one that sends a mean shot through the target's centre lies, with 90 %.
+
+    Each draw of what is unknown needs one of its own; None where hardly any draw reaches the target.
+    """
+    check_distance(distance_m)
+    curve = HitChanceCurve.at(robot, required_speed_for(robot, target), belief, distance_m, battery_v)
+    grid = np.linspace(robot.setpoint.low, robot.setpoint.high, _NEEDED_GRID)
+    speeds = curve.speeds(grid)
+    needed = curve.scene.center
+    reached = np.isfinite(needed) & (needed <= speeds[:, -1])
+    if belief.weights[reached].sum() < 0.5:
+        return None
+    found = np.array([np.interp(needed[k], speeds[k], grid) for k in np.flatnonzero(reached)])
+    return weighted_interval(found, belief.weights[reached] / belief.weights[reached].sum(), 0.90)
 
 
 def mean_log_speed(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:

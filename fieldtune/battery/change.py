@@ -51,13 +51,14 @@ class SpinReport:
 class Outlook:
     """What was recommended at a distance (m), in the robot's unit, and how likely it was to score; None unknown.
 
-    ``volts``: at which voltage, for a setpoint in % of it.
+    ``volts``: at which voltage, for a setpoint in % of it. ``setpoint_90``: what the target's centre needs, with 90 %.
     """
 
     distance_m: float
     setpoint: float | None
     chance: float | None
     volts: float | None = None
+    setpoint_90: tuple[float, float] | None = None
 
 
 @dataclass

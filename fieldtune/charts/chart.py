@@ -7,6 +7,7 @@ shape or a word stands beside every colour, so that a chart can be read without 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -53,13 +54,17 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class Bars:
-    """Level bars at heights ``at`` from ``low`` to ``high``, shapes (n,); ``words``: what stands behind each."""
+    """Level bars at heights ``at`` from ``low`` to ``high``, shapes (n,); ``words``: what stands behind each.
+
+    ``thin``: a line with ends, as an interval is drawn.
+    """
 
     at: FloatArray
     low: FloatArray
     high: FloatArray
     ink: Ink = "mark"
     words: tuple[str, ...] = ()
+    thin: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +148,12 @@ class Axis:
         digits = max(0, -math.floor(math.log10(step) + 1e-9))
         first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
         return tuple((back(n * step, self.unit), f"{n * step:.{digits}f}") for n in range(first, last + 1))
+
+
+def rows_axis(names: Sequence[str]) -> Axis:
+    """An axis of named rows, the first on top: row ``i`` of n stands at n - 1 - i."""
+    count = len(names)
+    return Axis(-0.5, count - 0.5, names=tuple((float(count - 1 - row), name) for row, name in enumerate(names)))
 
 
 def round_step(least: float) -> float:

@@ -1,6 +1,7 @@
-"""Charts for mending and choosing: where misses come from, hit chance over the exit angle, gears.
+"""Charts for mending and choosing: where misses come from, hit chance over the exit angle, gears, whole mechanisms.
 
-"What do I mend first, and what does it buy?" "Which angle, which gears?"
+"What do I mend first, and what does it buy?" "Which angle, which gears?" "Where does the energy go?"
+"Which mechanism, and from where?"
 """
 
 from __future__ import annotations
@@ -10,21 +11,31 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.charts.chart import Axis, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.charts.chart import Axis, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
+from fieldtune.figures import FIGURES
 from fieldtune.person_units import amount, how_far
 from fieldtune.sizing.results import gears_words
 
 if TYPE_CHECKING:
     from fieldtune.aim.angle import AngleSweep
     from fieldtune.aim.error_budget import SpotBudget
+    from fieldtune.sizing.compare import Comparison, Mechanism
+    from fieldtune.sizing.energy_chain import EnergyStep
     from fieldtune.sizing.results import GearChoice
 
 _CAUSES = 9
+_LEAST_M = 0.0005
+_SHAPES = "●◆▲■○◇"
+"""One for each mechanism, in order."""
+_OFF = 14.0
+"""Per cent that a word stands off what it names: a row of cells even in a low picture."""
+_ALIKE = 0.03
+"""Scores no further apart are drawn beside each other."""
 
 
 def budget_chart(spot: SpotBudget, mend_first: str | None = None) -> Chart | None:
     """Root mean square miss of each cause, cm, largest on top, and the hit chance if it were halved; None without."""
-    causes = [cause for cause in spot.causes if cause.miss_m is not None and cause.miss_m > 0][:_CAUSES]
+    causes = [cause for cause in spot.causes if cause.miss_m is not None and cause.miss_m > _LEAST_M][:_CAUSES]
     if not causes:
         return None
     at = np.arange(len(causes))[::-1].astype(float)
@@ -41,8 +52,8 @@ def budget_chart(spot: SpotBudget, mend_first: str | None = None) -> Chart | Non
     key: tuple[tuple[str, Ink, str], ...] = (("█", "act", "mend first"),) if mend_first else ()
     return Chart(
         f"Where misses come from at {spot.spot or f'{how_far(spot.distance_m)}'}{chance}",
-        Axis(0.0, 1.6 * float(miss.max()), "cm"),
-        Axis(-0.7, len(causes) - 0.3, names=tuple(zip(at.tolist(), (cause.cause for cause in causes), strict=True))),
+        Axis(0.0, 1.9 * float(miss.max()), "cm"),
+        rows_axis([cause.cause for cause in causes]),
         tuple(shapes),
         key,
     )
@@ -59,7 +70,7 @@ def angle_chart(sweep: AngleSweep) -> Chart:
         Line(degrees, mean, thick=True),
         Line(degrees, worst, gap=3),
         Marks(np.array([sweep.best]), np.array([top]), "●", "good"),
-        Words(sweep.best, min(top + 7, 99.0), f"best {sweep.best:.0f}°", "good", "middle"),
+        Words(sweep.best, top + (_OFF if top < 100 - _OFF else -_OFF), f"best {sweep.best:.0f}°", "good", "middle"),
         Marks(np.array([now.exit_angle_deg]), np.array([100 * now.mean]), "◆", "act"),
     )
     key: tuple[tuple[str, Ink, str], ...] = (
@@ -78,7 +89,6 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
         ("·", "quiet", [c for c in known if not (c.best or c.present or c.on_front)]),
         ("○", "ink", [c for c in known if c.on_front and not (c.best or c.present)]),
         ("◆", "act", [c for c in known if c.present and not c.best]),
-        ("●", "good", [c for c in known if c.best]),
     ]
     x = axis_around(np.array([c.recovery_s for c in known]), 0.2 * (known[0].recovery_s or 0.1), "s to be back")
     y = axis_around(np.array([c.farthest_m for c in known]), 0.5, "m reached")
@@ -87,18 +97,79 @@ def gears_chart(choices: Sequence[GearChoice]) -> Chart | None:
         for shape, ink, group in groups
         if group
     ]
-    shapes += [
-        Words(
-            float(c.recovery_s or 0.0),
-            float(c.farthest_m or 0.0) + 0.04 * (y.high - y.low),
-            gears_words(c.gears),
-            "good",
-            "middle",
-        )
-        for c in known
-        if c.best
-    ]
+    for best in (c for c in known if c.best):
+        at, high = best.recovery_s or 0.0, best.farthest_m or 0.0
+        right = at > (x.low + x.high) / 2
+        said = f"{gears_words(best.gears)} ●" if right else f"● {gears_words(best.gears)}"
+        shapes.append(Words(at, high, said, "good", "end" if right else "start"))
     key: tuple[tuple[str, Ink, str], ...] = (
         ("●", "good", "pick"), ("◆", "act", "built"), ("○", "ink", "none better in both"), ("·", "quiet", "others"),
     )  # fmt: skip
     return Chart("Gear trains: time against reach", Axis(max(0.0, x.low), x.high, x.unit), y, tuple(shapes), key)
+
+
+def energy_chart(chain: Sequence[EnergyStep]) -> Chart | None:
+    """Where the energy of a shot goes, from its source down to the flight; None without figures."""
+    if not chain:
+        return None
+    rows, left = rows_axis([step.name for step in chain]), 0.0
+    shapes: list[Shape] = []
+    for y, step in zip(range(len(chain) - 1, -1, -1), chain, strict=True):
+        low, high = (left - step.joules, left) if step.lost else (0.0, step.joules)
+        left = low if step.lost else high
+        shapes.append(Bars(np.array([float(y)]), np.array([low]), np.array([high]), "quiet" if step.lost else "mark",
+                           (f"{step.joules:.2f} J",)))  # fmt: skip
+    most = max(step.joules for step in chain)
+    key: tuple[tuple[str, Ink, str], ...] = (("█", "mark", "is there"), ("█", "quiet", "goes away"))
+    return Chart("Where the energy of a shot goes", Axis(0.0, 1.35 * most, "J"), rows, tuple(shapes), key)
+
+
+def comparison_charts(comparison: Comparison) -> tuple[Chart, Chart]:
+    """Mechanisms side by side: the hit chance of each over distance, and what speaks for each."""
+    shapes = dict(zip((m.name for m in comparison.mechanisms), _SHAPES, strict=False))
+    return _from_where(comparison.mechanisms, shapes), _what_speaks(comparison, shapes)
+
+
+def _key(shapes: dict[str, str]) -> tuple[tuple[str, Ink, str], ...]:
+    return tuple((shape, "act", name) for name, shape in shapes.items())
+
+
+def _from_where(mechanisms: Sequence[Mechanism], marks: dict[str, str]) -> Chart:
+    shapes: list[Shape] = []
+    for number, one in enumerate(mechanisms):
+        x, y = np.array(one.distances_m), 100 * np.array(one.hit)
+        shapes += [Line(x, y, gap=number + 1), Marks(x, y, marks.get(one.name, "·"), "act")]
+    every = np.concatenate([one.distances_m for one in mechanisms])
+    x_axis = axis_around(every, 0.5, "m")
+    return Chart("Mechanisms side by side: hit chance", x_axis, Axis(0.0, 104.0, "%"), tuple(shapes), _key(marks))
+
+
+def _what_speaks(comparison: Comparison, marks: dict[str, str]) -> Chart:
+    """A row for each thing that counts; at its end the best figure and whose it is."""
+    decision, mechanisms = comparison.decision, comparison.mechanisms
+    counts = list(decision.weights)
+    rows = rows_axis([*(f"{100 * decision.weights[name]:.0f} % {FIGURES[name].label}" for name in counts), "together"])
+    shapes: list[Shape] = []
+    for y, name in zip(range(len(counts), -1, -1), [*counts, None], strict=True):
+        score = {m.name: decision.totals[m.name] if name is None else decision.scores[m.name][name] for m in mechanisms}
+        shapes.append(Line(np.array([0.0, 1.0]), np.full(2, float(y)), "rule", gap=4))
+        for at, together in _beside_each_other(score, marks):
+            shapes.append(Words(at, float(y), together, "act" if name is not None else "mark", "middle"))
+        best = max(score, key=lambda one: score[one])
+        figure = "" if name is None else FIGURES[name].said(next(m for m in mechanisms if m.name == best).figures[name])
+        alike = sum(value > score[best] - 1e-9 for value in score.values()) > 1
+        who = figure or f"{score[best]:.2f}"
+        shapes.append(Words(1.06, float(y), who if alike else f"{who} {best}", "ink"))
+    x_axis = Axis(0.0, 1.55, names=((0.0, "0"), (0.5, "half"), (1.0, "best")))
+    return Chart("What speaks for each, and how much it counts", x_axis, rows, tuple(shapes), _key(marks))
+
+
+def _beside_each_other(score: dict[str, float], marks: dict[str, str]) -> list[tuple[float, str]]:
+    """Where shapes stand; those of scores alike as one word."""
+    found: list[tuple[float, str]] = []
+    for name, value in sorted(score.items(), key=lambda item: item[1]):
+        if found and value - found[-1][0] <= _ALIKE:
+            found[-1] = found[-1][0], found[-1][1] + marks.get(name, "·")
+        else:
+            found.append((value, marks.get(name, "·")))
+    return found

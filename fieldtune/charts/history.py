@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
 from fieldtune.person_units import how_far
 
 if TYPE_CHECKING:
@@ -24,6 +24,8 @@ _STEPS = 600
 _MINUTE_S = 60.0
 _SPREAD = 2.0
 """The band holds so many root mean squares of the ripple either side."""
+_NEAR = 0.6
+"""The voltage that is too low is drawn where it is no further below the others than such a share of their range."""
 _STARTS_MM = 2.0
 """A draw beyond this has begun."""
 
@@ -152,11 +154,15 @@ def voltage_chart(stretch: Stretch, end_s: float, outlook: Outlook, ahead_s: flo
         shapes.append(Line(np.array([float(minutes[0]), 0.0]), np.full(2, rest), "quiet", gap=3))
         key.append(("┄", "quiet", "at rest now"))
         values.append(np.array([rest]))
-    if outlook.least_v is not None:
-        shapes.append(Line(np.array([float(minutes[0]), ahead_s / 60]), np.full(2, outlook.least_v), "bad", gap=3))
-        shapes.append(Words(ahead_s / 60, outlook.least_v, "too low for this setpoint", "bad", "end"))
-        values.append(np.array([outlook.least_v]))
     y = axis_around(np.concatenate(values), 0.5, "V")
+    if outlook.least_v is not None:
+        least = outlook.least_v
+        if y.low - least < _NEAR * (y.high - y.low):
+            y = axis_around(np.concatenate([*values, [least]]), 0.5, "V")
+            shapes.append(Line(np.array([float(minutes[0]), ahead_s / 60]), np.full(2, least), "bad", gap=3))
+            shapes.append(Words(ahead_s / 60, least, "too low for this setpoint", "bad", "end"))
+        else:  # far below: it would press all the rest into a line
+            shapes.append(Words(ahead_s / 60, y.low, f"▼ too low for this setpoint: {least:.1f} V", "quiet", "end"))
     x = Axis(float(minutes[0]), max(ahead_s / 60, 0.01), "min")
     shapes += _marks_of(stretch, end_s, y, _MINUTE_S)
     if stretch.shots:
@@ -179,24 +185,38 @@ def _fall(stretch: Stretch, outlook: Outlook, ahead_min: float) -> tuple[float, 
 
 
 def level_chart(robot: Robot, before: Before, now: Before | None, taken: int) -> Chart | None:
-    """Setpoint and hit chance at the distance of the recalibration, with the old battery and with this one."""
+    """What the distance of the recalibration needs, with the old battery and with this one: setpoint and how sure.
+
+    A bar holds the setpoint that the target's centre needs with 90 %; the new battery's shrinks with every shot.
+    """
     rows = [("before", before)] + ([("now", now)] if now is not None else [])
-    known = [(name, one.setpoint, one.chance) for name, one in rows if one.setpoint is not None]
+    known = [(name, one, one.setpoint) for name, one in rows if one.setpoint is not None]
     if not known:
         return None
     unit, decimals = robot.setpoint.unit, robot.setpoint.decimals
     at = np.arange(len(known))[::-1].astype(float)
-    values = np.array([setpoint for _, setpoint, _ in known])
-    words = tuple(
-        f"{setpoint:.{decimals}f} {unit}" + ("" if chance is None else f", scores {100 * chance:.0f} %")
-        for _, setpoint, chance in known
-    )
-    low = 0.9 * float(values.min())
-    names = tuple(zip(at.tolist(), (name for name, _, _ in known), strict=True))
+    values = np.array([setpoint for _, _, setpoint in known])
+    spans = np.array([one.setpoint_90 or (setpoint, setpoint) for _, one, setpoint in known])
+    shapes: list[Shape] = [
+        Bars(at[row : row + 1], spans[row, :1], spans[row, 1:], "mark", (_level_words(one, setpoint, unit, decimals),))
+        for row, (_, one, setpoint) in enumerate(known)
+    ]
+    shapes.append(Marks(values, at, "◆", "act"))
     title = f"Recalibration at {how_far(before.distance_m)}, {taken} shot{'' if taken == 1 else 's'} so far"
-    x = Axis(low, low + 1.6 * max(float(values.max()) - low, 1e-6), unit)
-    bars = Bars(at, np.full(len(at), low), values, "mark", words)
-    return Chart(title, x, Axis(-0.7, len(at) - 0.3, names=names), (bars,))
+    around = axis_around(np.append(spans, values), 6 * robot.setpoint.step)
+    x = Axis(around.low, around.high + 0.8 * (around.high - around.low), unit)  # room for words behind the bars
+    key: tuple[tuple[str, Ink, str], ...] = (("█", "mark", "needed, 90 % sure"), ("◆", "act", "recommended"))
+    return Chart(title, x, rows_axis([name for name, _, _ in known]), tuple(shapes), key)
+
+
+def _level_words(one: Before, setpoint: float, unit: str, decimals: int) -> str:
+    sure = ""
+    if one.setpoint_90 is not None:
+        low, high = one.setpoint_90
+        sure = f" ± {(high - low) / 2:.{decimals}f}"
+    return f"{setpoint:.{decimals}f}{sure} {unit}" + (
+        "" if one.chance is None else f", scores {100 * one.chance:.0f} %"
+    )
 
 
 def current_chart(stretch: Stretch, end_s: float) -> Chart | None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around
+from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
 from fieldtune.learn.agreement import predicted
 from fieldtune.person_units import amount, digits_of
 from fieldtune.records import RESULT_SHAPES, Result
@@ -32,28 +32,33 @@ def learned_charts(before: Posterior, after: Posterior, robot: Robot, target: Ta
     fit, seen = after.fit, predicted(after.fit)
     made = [before_and_after(before.learned().facts, after.learned().facts)]
     if seen is not None:
-        made += [residuals(fit, seen, robot), landings(fit, seen, target), drift(fit, seen, after)]
-    return tuple(made)
+        made.append(residuals(fit, seen, robot))
+    return (*made, *shot_charts(after, target))
+
+
+def shot_charts(after: Posterior, target: Target) -> tuple[Chart, ...]:
+    """Where shots came down and how they agree with what is believed; none without shots that say how far they went."""
+    fit, seen = after.fit, predicted(after.fit)
+    return () if seen is None else (landings(fit, seen, target), drift(fit, seen, after))
 
 
 def before_and_after(before: Sequence[Fact], after: Sequence[Fact]) -> Chart:
     """What each fact was by the profile (thin) and is by the shots (thick), in the profile's own spreads."""
     known = {fact.name: fact for fact in before}
     facts = [fact for fact in after if fact.name in known and known[fact.name].sd > 0]
-    shapes, names = list[Shape](), list[tuple[float, str]]()
+    shapes: list[Shape] = []
     for row, fact in enumerate(reversed(facts)):
         was = known[fact.name]
         at = (fact.value - was.value) / was.sd
         low, high = (max(-_FAR, min(_FAR, at + side * fact.sd / was.sd)) for side in (-1, 1))
         y = float(row)
-        shapes.append(Line(np.array([-1.0, 1.0]), np.full(2, y), "quiet"))
+        shapes.append(Bars(np.array([y + 0.33]), np.array([-1.0]), np.array([1.0]), "quiet", thin=True))
         shapes.append(Bars(np.array([y]), np.array([low]), np.array([high]), "mark", (_value(fact),)))
-        names.append((y, fact.name))
-    key: tuple[tuple[str, Ink, str], ...] = (("─", "quiet", "by the profile ± 1"), ("█", "mark", "by the shots"))
-    y_axis = Axis(-0.7, len(facts) - 0.3, names=tuple(names))
+    key: tuple[tuple[str, Ink, str], ...] = (("├─┤", "quiet", "by the profile ± 1"), ("█", "mark", "by the shots"))
+    y_axis = rows_axis([fact.name for fact in facts])
     x_axis = Axis(-_FAR, _FAR + 2, "of the profile's spreads")
-    return Chart("Before and after", x_axis, y_axis, (Line(np.zeros(2), np.array([-0.7, len(facts) - 0.3]), "rule", 4),
-                                                      *shapes), key)  # fmt: skip
+    middle = Line(np.zeros(2), np.array([y_axis.low, y_axis.high]), "rule", 4)
+    return Chart("Before and after", x_axis, y_axis, (middle, *shapes), key)
 
 
 def _value(fact: Fact) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 from textual.binding import BindingType
 from textual.events import Key
 
-from fieldtune.console import keys, screens, themes, words
+from fieldtune.console import keys, screens, taking_away, themes, words
 from fieldtune.console.controller import Controller
 from fieldtune.console.drawing import Drawing, drawing_for
 from fieldtune.console.line_opening import ConsoleLine, UnopenedLine
@@ -132,10 +132,20 @@ class ConsoleApp(TerminalApp[None]):
     def action_view(self, name: str) -> None:
         """Opens one of the other screens."""
         wanted = screens.screen_class(name)
-        if isinstance(self.screen, wanted):
+        before = self.screen
+        if isinstance(before, wanted):
             return
+        opened = wanted()
+        if name in ("help", "meanings") and isinstance(before, ConsoleScreen):
+            opened.asked_on = before.asked_on or before
+            opened.asked_text = before.asked_text or taking_away.view_text(before)
         self._close_screens()
-        self.push_screen(wanted())
+        self.push_screen(opened)
+
+    async def on_main(self, action: str) -> None:
+        """Acts on the main screen, wherever one is."""
+        self._close_screens()
+        await self.run_action(action, self._main)
 
     def action_home(self) -> None:
         """Back to the main screen; a result that waits for a word is dropped."""

@@ -6,6 +6,8 @@ hand laid on the keyboard can't fire or confirm anything.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from textual.binding import Binding
 
 
@@ -54,8 +56,11 @@ VIEWS = [
     _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
+FIND = _key("slash,ctrl+f", "find", "Find", "Any act, view or figure, by a part of its name", "/")
 ALWAYS = [
-    _key("question_mark,f1", "view('help')", "Help", "Every key on one page", "?"),
+    FIND,
+    _key("a", "view('meanings')", "Meanings", "What the figures on this screen mean", show=False),
+    _key("question_mark,f1", "view('help')", "Help", "What each key does here", "?"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
     _key("ctrl+u", "units", "Units", "Metric or US customary units, for all that is shown and typed", "^u", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
@@ -90,19 +95,22 @@ def spots_shown(count: int) -> list[Binding]:
     if not count:
         return []
     shown = "1" if count == 1 else f"1–{min(count, 9)}"
-    return [Binding("1", "spot(1)", "Spots" if count > 1 else "Spot", key_display=shown)]
+    says = "Shoot from the named spot of that number"
+    return [Binding("1", "spot(1)", "Spots" if count > 1 else "Spot", key_display=shown, tooltip=says, id="spots")]
 
 
 def targets_shown(count: int) -> list[Binding]:
     """The target's key, for the key bar of a robot with several."""
-    return [Binding("t", "target", "Target")] if count > 1 else []
+    return [replace(key, show=True) for key in DISTANCES if key.key == "t" and count > 1]
 
 
 BETWEEN_ROBOTS = [
+    FIND,
+    _key("f1,question_mark", "keys_here", "Help", "What each key does here", "F1"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
     _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),
 ]
-"""On the start screen and in a set-up; letters act where no text is typed."""
+"""On the start screen and in a set-up; where text is typed, letters are text."""
 
 GROUPS = (
     ("After a shot, on every screen", RESULTS),

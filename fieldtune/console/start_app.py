@@ -11,7 +11,7 @@ from textual.binding import BindingType
 from fieldtune import person_units
 from fieldtune.console import keys, themes
 from fieldtune.console.drawing import Drawing, drawing_for
-from fieldtune.console.screens.set_up_frame import SetUpFrame
+from fieldtune.console.screens.set_up_frame import KeysPage, SetUpFrame
 from fieldtune.console.screens.start import StartScreen
 from fieldtune.console.terminal import leaving_on_signals
 from fieldtune.console.terminal_app import TerminalApp, prepare
@@ -52,6 +52,11 @@ class StartApp(TerminalApp[Opening]):
             self.preferences.last = str(profile.resolve())
         keep_preferences(self.preferences)
         self._end(Opening(profile, port))
+
+    def action_keys_here(self) -> None:
+        """What the keys of this screen do."""
+        if isinstance(self.screen, SetUpFrame):
+            self.push_screen(KeysPage([*self.screen.keys_now, *keys.BETWEEN_ROBOTS]))
 
     def action_leave(self) -> None:
         """Quits; what was answered is on disk."""

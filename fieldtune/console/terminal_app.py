@@ -105,6 +105,14 @@ class TerminalApp(App[T]):
         keep_preferences(self.preferences)
         self.say(f"units: {'US customary' if person_units.us() else 'metric'}")
 
+    def action_find(self) -> None:
+        """Finds any act, view or figure by a part of its name."""
+        from textual.command import CommandPalette
+
+        from fieldtune.console.find import Finder
+
+        self.push_screen(CommandPalette([Finder], placeholder="Part of a name: an act, a view, a figure"))
+
     # keys
 
     async def on_event(self, event: Event) -> None:
@@ -113,7 +121,7 @@ class TerminalApp(App[T]):
         Textual hands each key on to the focused widget's own queue, where a key that follows at once is seen by a
         screen that the first was to close, or that isn't mounted yet.
         """
-        if isinstance(event, Key) and not event.is_forwarded:
+        if isinstance(event, Key) and not event.is_forwarded and not self._finding:
             if self.is_running and self.screen_stack:  # else it is ending
                 if self.output is not None:
                     self.output.hurry()
@@ -124,6 +132,11 @@ class TerminalApp(App[T]):
             if isinstance(event, Resize) and self.output is not None:
                 self.output.painter.forget()  # also after the program was stopped and went on
             await super().on_event(event)
+
+    @property
+    def _finding(self) -> bool:
+        """Whether the toolkit's own palette is open, which takes its keys itself."""
+        return bool(self.screen_stack) and self.screen.has_class("--textual-command-palette")
 
     async def _press(self, event: Key) -> None:
         if isinstance(self.screen, Typing) and self.screen.take(event):

@@ -12,6 +12,8 @@ from fieldtune.console import words
 from fieldtune.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from fieldtune.robot.model import Robot
 
 FURTHEST_M = 100.0
@@ -107,3 +109,17 @@ def read_miss(text: str) -> tuple[float | None, float | None]:
     if max(abs(along or 0.0), abs(side or 0.0)) > _FURTHEST_MISS_M:
         raise InputError(f"a miss is given in {bare_unit}, and at most {_FURTHEST_MISS_M / one:.0f} of them")
     return along, side
+
+
+_MOST_NAMES = 5
+
+
+def read_names(text: str, there: Sequence[str]) -> tuple[str, ...]:
+    """Typed names of robots; raises ``InputError`` for one that isn't there, for none, and for too many."""
+    names = tuple(dict.fromkeys(text.replace(",", " ").split()))
+    for name in names:
+        if name not in there:
+            raise InputError(f"robot {name!r}: not found; there are {', '.join(there)}")
+    if not 0 < len(names) <= _MOST_NAMES:
+        raise InputError(f"name one to {_MOST_NAMES} robots: {', '.join(there)}")
+    return names

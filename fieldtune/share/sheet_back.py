@@ -6,19 +6,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
+from fieldtune.aim.chance_field import chance_field, map_range
 from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.charts.design import budget_chart
+from fieldtune.charts.robot_map import MapPoints, robot_map
 from fieldtune.person_units import digits_of, how_far
+from fieldtune.share.chart_svg import printed
 from fieldtune.share.sheet_contents import by_battery, field_range, thinned
 from fieldtune.share.voltage_grid import VoltageGrid, voltage_grid
 
 if TYPE_CHECKING:
-    from fieldtune.aim.error_budget import SpotBudget
+    from fieldtune.aim.error_budget import ErrorBudget, SpotBudget
     from fieldtune.learn.hits import HitGroup
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
 _MOST_SPOTS, _MOST_CAUSES, _MOST_BATTERIES, _MOST_GROUPS, _MOST_ROWS = 4, 6, 6, 6, 8
+_MAP_DISTANCES = 13
 _WORN = 1.5
 """Resistance over its first reading from which a battery is named as ageing (common practice)."""
 
@@ -28,7 +35,7 @@ Cell = tuple[str, bool]
 
 @dataclass(frozen=True, slots=True)
 class SheetBack:
-    """What the back shows, as words; ``grid`` for open loops alone."""
+    """What the back shows, as words; ``grid`` for open loops alone; ``charts`` with their headings."""
 
     checklist: tuple[str, ...]
     budget_head: tuple[str, ...]
@@ -40,6 +47,7 @@ class SheetBack:
     hits: tuple[tuple[str, str, str], ...]
     trend: str | None
     grid: VoltageGrid | None
+    charts: tuple[tuple[str, Markup], ...]
 
 
 def gather_back(session: Session, battery_v: float | None = None, target: str | None = None) -> SheetBack:
@@ -68,7 +76,28 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
         grid=voltage_grid(session, thinned(spots, _MOST_ROWS), None, target)
         if robot.setpoint.scale.follows_voltage
         else None,
+        charts=_charts(session, battery_v, target, each[len(each) // 2]),
     )
+
+
+def _charts(
+    session: Session, battery_v: float | None, target: str | None, budget: ErrorBudget
+) -> tuple[tuple[str, Markup], ...]:
+    """The map, and the causes of misses from the middle spot: the console's own pictures, with what they show."""
+    robot, goal, belief = session.robot, session.robot.target(target), session.belief
+    found = []
+    shown = map_range(robot, goal, belief, (), battery_v)
+    if shown is not None:
+        field = chance_field(robot, goal, belief, *shown, battery_v, count=_MAP_DISTANCES)
+        shots = [shot for shot in session.log.shots() if shot.target in (None, goal.name)]
+        drawn = robot_map(robot, field, MapPoints(epoch=session.log.epoch), shots)
+        found.append(("Which setpoint from where?", printed(drawn, drawn.title)))
+    spot = budget.spots[0]
+    shown_at = spot.spot or how_far(spot.distance_m)
+    causes = budget_chart(spot, budget.mend_first)
+    if causes is not None:
+        found.append((f"Misses from {shown_at}", printed(causes, causes.title)))
+    return tuple(found)
 
 
 def _causes(budgets: Sequence[SpotBudget]) -> tuple[tuple[str, tuple[Cell, ...]], ...]:

@@ -141,7 +141,7 @@ def test_no_key_is_taken_twice_and_the_space_bar_never() -> None:
 
 
 def test_every_view_key_leads_to_a_view() -> None:
-    for binding in [*keys.VIEWS, keys.ALWAYS[0]]:
+    for binding in [one for one in [*keys.VIEWS, *keys.ALWAYS] if one.action.startswith("view(")]:
         name = binding.action.split("'")[1]
         assert issubclass(screens.screen_class(name), ConsoleScreen)
 

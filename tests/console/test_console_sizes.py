@@ -12,7 +12,8 @@ from console_world import slider, thrower
 from textual.pilot import Pilot
 
 from fieldtune.console import ConsoleApp
-from fieldtune.console.screens.sizes import SizesScreen, changes_for, choices, compared
+from fieldtune.console.screens.sizes import SizesScreen, choices, compared
+from fieldtune.console.variations import changes_for
 from fieldtune.robot.model import Battery, Robot, SetpointRange
 from fieldtune.session import Session
 from fieldtune.sizing.size import size

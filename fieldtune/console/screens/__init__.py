@@ -13,6 +13,7 @@ _CLASSES = {
     "help": "HelpScreen",
     "learned": "LearnedScreen",
     "line": "LineScreen",
+    "meanings": "MeaningsScreen",
     "map": "MapScreen",
     "next": "NextScreen",
     "shots": "ShotsScreen",

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 Miss = tuple[float | None, float | None]
 USUAL_WIDTH, USUAL_HEIGHT = 80, 21
 """Below that a window shows the essential lines only."""
+_NARROW = 60
+"""Columns below which the line on top is said in short."""
 RESULT_KEYS = "i in  s short  l long  ← left  → right"
 
 
@@ -45,6 +47,9 @@ class ConsoleScreen(Screen[None], CachedWidget):
     BINDINGS: ClassVar[list[BindingType]] = [*keys.RESULTS, keys.FOLLOW, keys.ANOTHER_PORT, *keys.TAKING]
     AUTO_FOCUS = ""
 
+    asked_on: ConsoleScreen | None = None
+    """The screen from which this one was opened, and what stood on it: for help and meanings."""
+    asked_text = ""
     _arrived = False
     _controller: Controller | None = None
 
@@ -120,6 +125,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def _top(self, live: Live) -> list[Part]:
         controller, robot = self.controller, self.controller.robot
+        if self.size.width < _NARROW:
+            return self._top_in_short(live)
         name = self.TITLE_WORDS or words.shorten(robot.title or robot.name, 30)
         target = controller.shooting.target
         what = target.kind if target.name is None else f"{target.kind} {target.name}"
@@ -136,6 +143,15 @@ class ConsoleScreen(Screen[None], CachedWidget):
             return [*parts, ("".join(f"\n{piece}" for piece in pieces), style)]
         line = words.shorten(line, max(8, room))
         return [*parts, (" " * max(2, room - len(line) + 4) + line, style)]
+
+    def _top_in_short(self, live: Live) -> list[Part]:
+        """The same in one row of a narrow window, or in some where the line has to be mended."""
+        good, robot = live.state == "live", self.controller.robot
+        shape = "● live" if good else f"○ {words.printable(words.link_line(live))}"
+        simulated = "  SIMULATED" if self.controller.simulated else ""
+        room = self.size.width - len(simulated) - (len(shape) if good else 0) - 4
+        name = words.shorten(self.TITLE_WORDS or robot.title or robot.name, max(8, room))
+        return [(name, "bold $ink"), (simulated, "bold $mark"), (f"  {shape}", "$good" if good else "bold $bad")]
 
     # the keys that say where a shot went
 

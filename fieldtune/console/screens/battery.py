@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
     from fieldtune.link.samples import Live
     from fieldtune.records import BatteryReading
+    from fieldtune.session import Session
 
 
 def read_label(text: str) -> str:
@@ -259,13 +260,9 @@ class BatteryScreen(PicturedScreen):
         battery.guided = guided
 
     async def _outlook(self, what: str, distance_m: float, volts: float | None) -> Outlook | None:
-        from fieldtune.battery.change import Outlook
-
         controller = self.controller
-        aim = await controller.background.ask(
-            what, controller.session.aim, distance_m, volts, controller.shooting.target.name
-        )
-        return None if aim is None else Outlook(distance_m, aim.setpoint.value, aim.hit_probability, volts)
+        name = controller.shooting.target.name
+        return await controller.background.ask(what, _outlook, controller.session, distance_m, volts, name)
 
     def _to_shooting(self) -> None:
         self._lesson = -1
@@ -296,3 +293,13 @@ class BatteryScreen(PicturedScreen):
         if self.guided is None:
             return battery_words.plan(self.label, self.controller.simulated)
         return battery_words.guidance(self.guided, live)
+
+
+def _outlook(session: Session, distance_m: float, volts: float | None, target: str | None) -> Outlook:
+    from fieldtune.aim.recommend import needed_setpoint_90
+    from fieldtune.battery.change import Outlook
+
+    robot = session.robot
+    aim = session.aim(distance_m, volts, target)
+    sure = needed_setpoint_90(robot, robot.target(target), session.belief, distance_m, volts)
+    return Outlook(distance_m, aim.setpoint.value, aim.hit_probability, volts, sure)

@@ -1,4 +1,8 @@
-"""The encoder's scale: held against the setpoint, ten turns by hand, and full power; one key takes what fits."""
+"""The encoder's scale: held against the setpoint, ten turns by hand, and full power; one key takes what fits.
+
+A newcomer's question: "is the speed that I read the real one?" In a large window the readback runs along its setpoint,
+or beside it.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,8 @@ from textual.binding import Binding, BindingType
 
 from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.wheel import Trace
+from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError
 
@@ -17,6 +23,7 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Live
 
 TURNS = 10
+_PLOTTED_S = 10.0
 
 
 class EncoderScreen(ConsoleScreen):
@@ -41,11 +48,16 @@ class EncoderScreen(ConsoleScreen):
         self._begun: int | None = None
 
     def compose_body(self) -> ComposeResult:
+        self._trace = Trace(self.controller)
         yield TextBlock(id="encoder-words")
+        yield Pictures(id="encoder-plot")
 
     def tick(self, live: Live) -> None:
         super().tick(live)
         self.query_one("#encoder-words", TextBlock).put(*self._words(live))
+        plot = self.query_one("#encoder-plot", Pictures)
+        if plot.size.height:
+            plot.show(self._trace.chart(live, _PLOTTED_S))
 
     def _words(self, live: Live) -> list[Part]:
         robot, guard = self.controller.robot, self.controller.encoder

@@ -1,4 +1,7 @@
-"""Export: table, pit sheet, program source or a file for another laptop; before one is replaced it asks."""
+"""Export: table, pit sheet, program source or a file for another laptop; before one is replaced it asks.
+
+A newcomer's question: "which numbers leave the tool?" In a large window the map shows them: the recommended line.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,7 @@ from textual.binding import Binding, BindingType
 from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.entry_line import EntryLine, Question
+from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import InputError
 from fieldtune.share.export_kinds import KINDS, suggested_name
@@ -53,6 +57,7 @@ class ExportScreen(ConsoleScreen):
         robot = self.controller.robot.name
         self._kinds = [(kind, title, suggested_name(robot, kind)) for kind, title in KINDS.items()]
         yield TextBlock(id="export-list")
+        yield Pictures(id="export-map")
 
     def tick(self, live: Live) -> None:
         super().tick(live)
@@ -62,6 +67,10 @@ class ExportScreen(ConsoleScreen):
         parts.append(("\nNumbers come from the shots confirmed so far: write again after the next ones.\n", "$quiet"))
         parts += [(f"\n● written: {words.printable(path)}", "$good") for path in self._written[-4:]]
         self.query_one("#export-list", TextBlock).put(*parts)
+        picture = self.query_one("#export-map", Pictures)
+        if picture.size.height:
+            self.controller.robot_map.look()
+            picture.show(self.controller.robot_map.chart())
 
     def action_write(self, number: int) -> None:
         """Ask for the file's name, and before replacing one."""

@@ -1,4 +1,4 @@
-"""Every key on one page."""
+"""What the keys do, where one is."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 
 from fieldtune.console import keys
-from fieldtune.console.screens import NAMES, screen_class
 from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.main import ShootingScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
 
 Row = tuple[str, str, str]
@@ -28,24 +28,39 @@ class _Scroll(VerticalScroll, inherit_bindings=False):
     ]
 
 
-class HelpScreen(ConsoleScreen):
-    """All keys with what they do, made from the bindings themselves, so that the page can't be out of date."""
+class ReadingScreen(ConsoleScreen):
+    """A page to read, about the screen from which it was opened."""
 
-    TITLE_WORDS = "Help"
     AUTO_FOCUS = "#help-scroll"
 
     def compose_body(self) -> ComposeResult:
         with _Scroll(id="help-scroll"):
-            yield TextBlock(*columns(self._groups(own=False)), id="help-columns")
-            yield TextBlock(*details(self._groups()), id="help-page")
+            yield TextBlock(*self.page(), id="help-page")
 
-    def _groups(self, own: bool = True) -> list[tuple[str, list[Row]]]:
-        """The keys in groups; ``own``: also those of single screens, whose key bars show them anyway."""
-        groups = [group for group in keys.GROUPS if self.controller.simulated or group[0] != "Simulated robot"]
-        groups = [(title, [*bound, *keys.ROBOTS] if title == "Always" else bound) for title, bound in groups]
-        found = [screen_class(name) for name in NAMES] if own else []
-        groups += [(f"On screen {one.TITLE_WORDS}", one.OWN) for one in found if one.OWN]
-        return [(title, rows(bindings)) for title, bindings in groups]
+    def page(self) -> list[Part]:
+        """What is to be read."""
+        return []
+
+
+class HelpScreen(ReadingScreen):
+    """What the keys do where one was, made from the bindings themselves, so that the page can't be out of date."""
+
+    TITLE_WORDS = "Help"
+
+    def page(self) -> list[Part]:
+        where = self.asked_on
+        name = "the main screen" if where is None or not where.TITLE_WORDS else where.TITLE_WORDS
+        here = [] if where is None else [*where.OWN]
+        if where is None or isinstance(where, ShootingScreen):
+            here += [*keys.DISTANCES[:10], keys.FOLLOW, *keys.DISTANCES[10:]]
+            here += keys.SIMULATED if self.controller.simulated else []
+        groups = [(f"On {name}", rows(here)), ("After a shot, on every screen", rows(keys.RESULTS))]
+        return [
+            ("/ finds anything by name; a says what figures mean; the space bar does nothing\n", "bold $act"),
+            *details([group for group in groups if group[1]]),
+            ("Views and more\n", "bold $act"),
+            *columns(rows([*keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS, keys.ANOTHER_PORT, *keys.TAKING])),
+        ]
 
 
 def rows(bindings: list[Binding]) -> list[Row]:
@@ -62,22 +77,15 @@ def rows(bindings: list[Binding]) -> list[Row]:
     return found
 
 
-def columns(groups: list[tuple[str, list[Row]]], across: int = 3, wide: int = 26) -> list[Part]:
-    """All keys with their names side by side, so that the whole keyboard fits the smallest window."""
-    lines: list[tuple[str, str]] = []
-    for title, bound in groups:
-        lines.append((title, ""))
-        lines += [(f"  {key}", name) for key, name, _ in bound]
-    high = -(-len(lines) // across)
-    parts: list[Part] = []
+def columns(bound: list[Row], wide: int = 26) -> list[Part]:
+    """Keys with their names only, side by side."""
+    across, parts = 3, list[Part]()
+    high = -(-len(bound) // across)
     for row in range(high):
-        for key, name in lines[row::high]:
-            if not name:
-                parts.append((f"{key:<{wide}}", "bold $act"))
-            else:
-                parts += [(f"{key:<8}", "bold $ink"), (f"{name:<{wide - 8}}", "$ink")]
+        for key, name, _ in bound[row::high]:
+            parts += [(f"  {key:<6}", "bold $ink"), (f"{name:<{wide - 8}}", "$ink")]
         parts.append("\n")
-    return [*parts, ("\nThe space bar does nothing, anywhere. ↓ for what each key does\n", "$quiet")]
+    return parts
 
 
 def details(groups: list[tuple[str, list[Row]]]) -> list[Part]:

@@ -11,7 +11,7 @@ from textual.containers import Horizontal, Vertical
 from textual.events import Key
 from textual.widgets import Input
 
-from fieldtune.console import words
+from fieldtune.console import keys, words
 from fieldtune.console.screens.set_up_frame import SetUpFrame
 from fieldtune.console.widgets.entry_line import edited
 from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock
@@ -77,6 +77,11 @@ class SetUpScreen(SetUpFrame):
                 yield TextBlock(id="said")
             yield TextBlock(id="sketch")
 
+    @property
+    def keys_now(self) -> list[Binding]:
+        """The keys of the question, or of the end."""
+        return _KEYS if self.set_up.here is not None else _DONE
+
     def on_mount(self) -> None:
         """The first question."""
         self._show()
@@ -91,7 +96,7 @@ class SetUpScreen(SetUpFrame):
     def take(self, event: Key) -> bool:
         """Text goes into the answer; the rest are the keys named at the bottom."""
         question = self.set_up.here
-        if event.key == "ctrl+q":
+        if event.key in ("ctrl+q", "ctrl+f", "f1", "ctrl+u"):
             return False
         actions = {one.key: one.action for one in (_KEYS if question is not None else _DONE)}
         if event.key in actions:
@@ -201,7 +206,7 @@ class SetUpScreen(SetUpFrame):
         units = "bare numbers: US units" if made.us else ""
         step = "" if made.editing else f"   question {number} of {of}" if question is not None else "   all answered"
         self.head(title, (step, "$quiet"), (f"   {units}", "$quiet"))
-        self.query_one("#keys", KeyBar).put([_KEYS if question is not None else _DONE])
+        self.query_one("#keys", KeyBar).put([[*self.keys_now, *keys.BETWEEN_ROBOTS]])
         self._show_reply()
         if question is None:
             self._show_end()

@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, cast
 
 from textual.app import ComposeResult
-from textual.binding import Binding
-from textual.screen import Screen
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.screen import ModalScreen, Screen
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
-from fieldtune.console import words
+from fieldtune.console import keys, words
 from fieldtune.console.widgets.text_block import KeyBar, TextBlock, assemble
 
 if TYPE_CHECKING:
@@ -38,11 +39,16 @@ class SetUpFrame(Screen[Path | None]):
         """The app."""
         return cast("StartApp", self.app)
 
+    @property
+    def keys_now(self) -> list[Binding]:
+        """The keys that do something now."""
+        return [binding for row in self.OWN for binding in row]
+
     def compose(self) -> ComposeResult:
         yield TextBlock(id="top")
         yield from self.compose_body()
         yield TextBlock(id="news")
-        yield KeyBar(self.OWN, id="keys")
+        yield KeyBar([*self.OWN[:-1], [*self.OWN[-1], *keys.BETWEEN_ROBOTS]], id="keys")
 
     def compose_body(self) -> ComposeResult:
         """What is this screen's own."""
@@ -60,6 +66,30 @@ class SetUpFrame(Screen[Path | None]):
     def action_leave(self) -> None:
         """Back to where one came from."""
         self.dismiss(None)
+
+
+class KeysPage(ModalScreen[None]):
+    """What each key does, one a line; any of the keys that lead back closes it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,enter,f1,question_mark", "dismiss", "Back", tooltip="Back to where one was", id="page-back"),
+        Binding("up", "scroll(-3)", "Up", tooltip="Read what stands above", id="page-up"),
+        Binding("down", "scroll(3)", "Down", tooltip="Read what stands below", id="page-down"),
+    ]
+
+    def __init__(self, bound: list[Binding]) -> None:
+        super().__init__()
+        self._bound = bound
+
+    def compose(self) -> ComposeResult:
+        from fieldtune.console.screens.help import details, rows
+
+        with VerticalScroll(id="keys-page", can_focus=False):
+            yield TextBlock(*details([("Keys here  (Esc: back)", rows(self._bound))]))
+
+    def action_scroll(self, by: int) -> None:
+        """Scroll by so many lines."""
+        self.query_one("#keys-page", VerticalScroll).scroll_relative(y=by, animate=False)
 
 
 class ListScreen(SetUpFrame):

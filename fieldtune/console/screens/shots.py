@@ -1,4 +1,8 @@
-"""The log, newest first: shots without a result, and confirmed ones to correct or to leave out of learning."""
+"""The log, newest first: shots without a result, and confirmed ones to correct or to leave out of learning.
+
+A newcomer's question: "where did our shots go, and which of them is odd?" Beside the list, where there is room, stand
+landings from above, and each shot against what is believed; the odd one lies outside of the band.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +10,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
 from textual.content import Content
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
@@ -13,6 +18,7 @@ from textual.widgets.option_list import Option
 from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.entry_line import EntryLine
+from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import TextBlock, assemble
 from fieldtune.errors import InputError
 from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
@@ -58,10 +64,13 @@ class ShotsScreen(ConsoleScreen):
     def __init__(self) -> None:
         super().__init__()
         self._shown: tuple[object, ...] | None = None
+        self._drawn_for: object = None
 
     def compose_body(self) -> ComposeResult:
         yield TextBlock((_WORDS, "$quiet"), id="log-words")
-        yield _Log(id="log", markup=False)
+        with Horizontal():
+            yield _Log(id="log", markup=False)
+            yield Pictures(id="log-pictures", columns=1)
 
     def entries(self) -> list[Entry]:
         """Shots without a result, then all others, each newest first."""
@@ -81,10 +90,27 @@ class ShotsScreen(ConsoleScreen):
                 Option(self._row(number, entry, entry.uid in several)) for number, entry in enumerate(entries, 1)
             )
             self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
+        self._draw()
         chosen = state.chosen[0].uid if state.chosen else None
         at = next((i for i, entry in enumerate(entries) if entry.uid == chosen), None)
         if log.highlighted != at:
             log.highlighted = at
+
+    def _draw(self) -> None:
+        """Asks for the pictures, where they are seen and the shots are others than before."""
+        shots = self.controller.recorder.shots
+        if self.query_one("#log-pictures").size.width and shots is not self._drawn_for:
+            self._drawn_for = shots
+            self.controller.background.begin("shot pictures", self._read_pictures)
+
+    async def _read_pictures(self) -> None:
+        from fieldtune.charts.learned import shot_charts
+
+        controller = self.controller
+        session, target = controller.session, controller.shooting.target
+        charts = await controller.background.ask("Drawing the shots", lambda: shot_charts(session.posterior, target))
+        if charts is not None and self.ready:
+            self.query_one("#log-pictures", Pictures).show(*charts)
 
     def _row(self, number: int, entry: Entry, one_of_several: bool) -> Content:
         state, robot = self.controller.shooting, self.controller.robot

@@ -1,16 +1,16 @@
 """Sizes: what the mechanism gives as built, beside what it would give with another gear, wheel, spring or angle.
 
 A newcomer's question: "is this robot built right, and what would another gear or angle change?" The built ◆ lies beside
-the pick ● or it doesn't; the curve over the angle is flat there or it isn't.
+the pick ● or it doesn't; the curve over the angle is flat there or it isn't. And with other robots side by side: "which
+mechanism scores from where, and what speaks for it?" The curve on top, and the shape at the right end of each row.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from collections.abc import Sequence
 from itertools import zip_longest
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -18,9 +18,14 @@ from textual.binding import Binding, BindingType
 
 from fieldtune.console import words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
+from fieldtune.console.typed import read_names
+from fieldtune.console.variations import changes_for
+from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
+from fieldtune.errors import FieldtuneError
 from fieldtune.figures import figures_of
 from fieldtune.person_units import amount
+from fieldtune.robot.home import find_profiles, is_demo
 from fieldtune.robot.model import Robot
 from fieldtune.sizing.results import gears_words
 
@@ -28,67 +33,12 @@ if TYPE_CHECKING:
     from fieldtune.charts.chart import Chart
     from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
+    from fieldtune.session import Session
+    from fieldtune.sizing.compare import Comparison
     from fieldtune.sizing.results import Size
 
-_FIRST_PAIR = (24, 24)
 _ANGLES = 20.0
 """Exit angles are compared this many degrees either side of the built one."""
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One thing that can be different: how it reads, and the robot with it one step up or down."""
-
-    name: str
-    reading: Callable[[Robot], str]
-    stepped: Callable[[Robot, int], Robot]
-
-
-def changes_for(robot: Robot) -> list[Change]:
-    """What can be varied on this robot; what its profile doesn't give isn't offered."""
-    found = [Change("Exit angle", lambda r: f"{math.degrees(r.launcher.exit_angle):.1f}°", _angle)]
-    if robot.drive is not None:
-        found.append(Change("Motors", lambda r: str(r.drive.motors) if r.drive else "", _motors))
-        found.insert(0, Change("Last gear", _gear_words, _gear))
-    for number, variation in enumerate(robot.launcher.mechanism.variations()):
-        found.append(Change(variation.name, partial(_part_words, number), partial(_part, number)))
-    return found
-
-
-def _part_words(number: int, robot: Robot) -> str:
-    return robot.launcher.mechanism.variations()[number].reading
-
-
-def _part(number: int, robot: Robot, by: int) -> Robot:
-    """One size of the mechanism a step up or down."""
-    mechanism = robot.launcher.mechanism.variations()[number].stepped(by)
-    return replace(robot, launcher=replace(robot.launcher, mechanism=mechanism))
-
-
-def _angle(robot: Robot, by: int) -> Robot:
-    angle = min(math.radians(88), max(0.0, robot.launcher.exit_angle + math.radians(by)))
-    return replace(robot, launcher=replace(robot.launcher, exit_angle=angle))
-
-
-def _motors(robot: Robot, by: int) -> Robot:
-    if robot.drive is None:
-        return robot
-    return replace(robot, drive=replace(robot.drive, motors=max(1, robot.drive.motors + by)))
-
-
-def _gear_words(robot: Robot) -> str:
-    if robot.drive is None:
-        return ""
-    return ":".join(str(teeth) for teeth in robot.drive.gears[-1]) if robot.drive.gears else "none, direct"
-
-
-def _gear(robot: Robot, by: int) -> Robot:
-    """The last driven gear a tooth larger or smaller; a direct drive gets a pair of gears to begin with."""
-    if robot.drive is None:
-        return robot
-    *front, (driving, driven) = robot.drive.gears or (_FIRST_PAIR,)
-    other = (*front, (driving, max(8, driven + by)))
-    return replace(robot, drive=replace(robot.drive, gears=() if other == (_FIRST_PAIR,) else other))
 
 
 def compared(built: Size, other: Size | None) -> list[Part]:
@@ -141,8 +91,42 @@ def _taught(controller: Controller) -> float:
     return speed_factor(controller.robot, controller.session.belief)
 
 
+def _home(robot: Robot) -> Path | None:
+    """Where this robot's neighbours are; None for the usual home."""
+    return None if robot.path is None or is_demo(robot) else robot.path.parent
+
+
+def _side_by_side(session: Session, names: Sequence[str]) -> Comparison:
+    """This robot and others, each by its own shots."""
+    from fieldtune.robot import load_robot
+    from fieldtune.session import Session
+    from fieldtune.sizing.compare import compare
+
+    robots, beliefs = [session.robot], {session.robot.name: session.belief}
+    for name in names:
+        robots.append(load_robot(name, _home(session.robot)))
+        with Session.beside_profile(robots[-1], _home(session.robot)) as other:
+            beliefs[name] = other.belief
+    return compare(robots, beliefs)
+
+
+def _energy(session: Session, distance_m: float | None, volts: float | None, target: str | None) -> Chart | None:
+    """Where the energy of the shot goes that is recommended at a distance."""
+    from fieldtune.aim.recommend import mean_log_speed
+    from fieldtune.charts.design import energy_chart
+    from fieldtune.robot.exit_speed import drive_quantity
+    from fieldtune.sizing.energy_chain import energy_chain
+
+    robot = session.robot
+    wanted = None if distance_m is None else session.aim(distance_m, volts, target).setpoint.value
+    if wanted is None:
+        return None
+    speed = math.exp(mean_log_speed(robot, session.belief, wanted, volts))
+    return energy_chart(energy_chain(robot, float(drive_quantity(robot, wanted, volts)), speed, volts))
+
+
 class SizesScreen(PicturedScreen):
-    """As built beside what if; gears and exit angle as pictures."""
+    """As built beside what if; gears and exit angle as pictures, and whole mechanisms side by side."""
 
     TITLE_WORDS = "Sizes"
     WORDS_FIRST = True
@@ -154,6 +138,8 @@ class SizesScreen(PicturedScreen):
         Binding("plus,equals_sign", "vary(1)", "More", tooltip="A step more of it", id="sizes-more", key_display="+"),
         Binding("backspace", "as_built", "As built", tooltip="Back to the robot as its profile says",
                 id="sizes-as-built", key_display="Bksp"),
+        Binding("o", "beside", "Side by side", tooltip="This robot beside others: hit chance, and what speaks for each",
+                id="sizes-beside"),
         turn_key("sizes"),
         *scroll_keys("sizes"),
     ]  # fmt: skip
@@ -169,6 +155,7 @@ class SizesScreen(PicturedScreen):
         self._factor = 1.0
         self._searched: tuple[int, int] | None = None
         self._charts: tuple[Chart | None, ...] = ()
+        self._beside: tuple[Chart, ...] = ()
 
     def compose_body(self) -> ComposeResult:
         robot = self.controller.robot
@@ -178,6 +165,7 @@ class SizesScreen(PicturedScreen):
         yield TextBlock(id="sizes-harm")
 
     def compose_words(self) -> ComposeResult:
+        yield TextBlock(id="sizes-beside")
         yield TextBlock(("working out the figures…", "$quiet"), id="sizes-figures")
         yield TextBlock(id="sizes-choices")
 
@@ -215,21 +203,25 @@ class SizesScreen(PicturedScreen):
 
         controller, name = self.controller, self.controller.shooting.target.name
         gears = None if self._built is None else gears_chart(self._built.wheel_gears)
-        self._charts = (gears,)
+        at = None if controller.shooting.distance is None else controller.shooting.distance.value_m
+        volts = controller.shooting.battery_v
+        energy = await controller.background.ask_slowly("The energy of a shot", _energy, controller.session, at, volts,
+                                                        name)  # fmt: skip
+        self._charts = (gears, energy)
         now = round(math.degrees(self.controller.robot.launcher.exit_angle))
         if controller.shooting.target.by_way(lambda: True, lambda: False):
             low, high = max(5.0, now - _ANGLES), min(85.0, now + _ANGLES)
             sweep = await controller.background.ask_slowly(
-                "The exit angle", controller.session.angle, low, high, 2.5, controller.shooting.battery_v, name
+                "The exit angle", controller.session.angle, low, high, 2.5, volts, name
             )
             if sweep is not None:
-                self._charts = (gears, angle_chart(sweep))
+                self._charts = (gears, angle_chart(sweep), energy)
         self._show()
 
     def tick(self, live: Live) -> None:
         super().tick(live)
         self._show()
-        self.show_pictures(*self._charts)
+        self.show_pictures(*self._beside, *self._charts)
 
     def _show(self) -> None:
         if not self.ready:
@@ -253,10 +245,15 @@ class SizesScreen(PicturedScreen):
 
     def _chooser(self) -> list[Part]:
         parts: list[Part] = [("What if?  ", "bold $act")]
+        at, room = 10, self.size.width - 2
         for number, change in enumerate(self.changes):
             chosen = number == self._at
             was, now = change.reading(self.controller.robot), change.reading(self.varied)
             said = f"{change.name} {now}" + ("" if was == now else f" (built: {was})")
+            at += len(said) + 4
+            if at > room:  # each whole on one row
+                parts.append("\n")
+                at = len(said) + 4
             parts.append((f" ▸{said}◂ " if chosen else f"  {said}  ", "bold $act-ink on $act" if chosen else "$ink"))
         return parts
 
@@ -275,3 +272,37 @@ class SizesScreen(PicturedScreen):
         """Back to the robot as built."""
         self.varied, self._other = self.controller.robot, None
         self._show()
+
+    def action_beside(self) -> None:
+        """Ask which robots to lay beside this one."""
+        robot = self.controller.robot
+        try:
+            there = [entry.name for entry in find_profiles(_home(robot)) if entry.name != robot.name]
+        except FieldtuneError as error:
+            self.controller.news.say(str(error), bad=True)
+            return
+        if not there:
+            self.controller.news.say("there is no other robot here to lay beside this one")
+            return
+        asked: EntryLine[tuple[str, ...]] = EntryLine(
+            "Side by side with which robots?", lambda text: read_names(text, there), "", " ".join(there[:2])
+        )
+        self.app.push_screen(asked, self._compare)
+
+    def _compare(self, names: tuple[str, ...] | None) -> None:
+        if names is not None:
+            self.controller.news.say("working out the robots side by side…")
+            self.controller.background.begin("sizes-beside", self._lay_beside, names)
+
+    async def _lay_beside(self, names: tuple[str, ...]) -> None:
+        from fieldtune.charts.design import comparison_charts
+
+        controller = self.controller
+        found = await controller.background.ask_slowly("Side by side", _side_by_side, controller.session, names)
+        if found is None or not self.ready:
+            return
+        self._beside, self._page = comparison_charts(found), 1 if self.WORDS_FIRST and not self.side_by_side else 0
+        said = "".join(f"{words.printable(line)}\n" for line in found.words)
+        self.query_one("#sizes-beside", TextBlock).put(("Side by side\n", "bold $act"), (f"{said}\n", "$ink"))
+        controller.news.say("")
+        controller.show()

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, get_args
 
@@ -24,6 +25,10 @@ INKS: tuple[str, ...] = ("ink", *get_args(Ink))
 LAYER = {name: number for number, name in enumerate(INKS) if number}
 PATH_LAYERS = frozenset({LAYER["path"]})
 _EIGHTHS = " ▏▎▍▌▋▊▉"
+_UNBROKEN = 0.99
+"""A band goes on between two points that are both known to such a share."""
+_FLAT = 4
+"""Bands of at most so many half-cells have edges at whole cells."""
 _X_CELLS, _Y_ROWS = 9, 3
 """Least room of a tick on either axis."""
 
@@ -82,6 +87,9 @@ def frame_of(chart: Chart, rows: int, columns: int) -> Frame:
     """The plot within so many cells: title and key above it, ticks to its left and below."""
     head = 1 + _key_rows(chart, rows, columns)
     high = max(1, rows - head - 1)
+    count = len(chart.y.names)
+    if count and chart.y.high - chart.y.low == count <= high:  # named rows, all of one height
+        high -= high % count
     marks = chart.y.ticks(max(1, high // _Y_ROWS))
     left = min(max((len(word) for _, word in marks), default=0) + 1, columns // 2)
     wide = max(1, columns - left)
@@ -184,11 +192,14 @@ def _band(canvas: Canvas, frame: Frame, band: parts.Band) -> None:
     if not known.any():
         return
     at, halves = frame.middle_columns, frame.middle_halves
+    unbroken = np.interp(at, band.x, known) > _UNBROKEN
     low = np.interp(at, band.x[known], band.low[known], left=np.nan, right=np.nan)
     high = np.interp(at, band.x[known], band.high[known], left=np.nan, right=np.nan)
     half = (frame.y.high - frame.y.low) / (4 * frame.rows)
     with np.errstate(invalid="ignore"):  # at least the half-cell that an edge runs through
-        inside = (halves[:, None] >= low - half) & (halves[:, None] <= high + half)
+        inside = (halves[:, None] >= low - half) & (halves[:, None] <= high + half) & unbroken
+    if np.median(inside.sum(axis=0)[unbroken]) <= _FLAT:  # whole cells: dots in it would fill some of them anyway
+        inside[0::2] = inside[1::2] = inside[0::2] | inside[1::2]
     _tint_of(canvas, frame)[inside] = BAND
 
 
@@ -206,15 +217,20 @@ def _field(canvas: Canvas, frame: Frame, field: parts.Field) -> None:
 
 def _bars(canvas: Canvas, frame: Frame, bars: parts.Bars) -> None:
     apart = frame.rows / max(1.0, frame.y.high - frame.y.low)
-    thick = max(1, int(0.6 * apart))
+    thick = 1 if bars.thin else max(1, int(0.6 * apart))
     for number, (at, low, high) in enumerate(zip(bars.at, bars.low, bars.high, strict=True)):
         if not (np.isfinite(low) and np.isfinite(high)):
             continue
-        first = max(frame.row, int(float(frame.dot_row(at)) // 4) - thick // 2)
+        first = max(frame.row, math.floor(float(frame.dot_row(at)) / 4 - thick / 2 + 0.51))
         start, end = (float(frame.dot_column(v)) / 2 for v in sorted((low, high)))
         start, end = max(frame.column, start), min(frame.column + frame.columns, end)
         left, eighths = int(start), max(1, round(8 * (end - int(start))))
         text = "█" * (eighths // 8) + (_EIGHTHS[eighths % 8] if eighths % 8 else "")
+        if thick == 1:  # whole cells with some air above, so that neighbours stay apart
+            text = "▆" * max(1, round(end - left))
+        if bars.thin:
+            wide = max(2, round(end - start))
+            text = f"├{'─' * (wide - 2)}┤"
         rows = range(first, min(first + thick, frame.row + frame.rows))
         for row in rows:
             canvas.write(row, left, text[: frame.column + frame.columns - left], LAYER[bars.ink])

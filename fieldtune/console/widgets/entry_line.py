@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -12,10 +12,15 @@ from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Input
 
+from fieldtune.console import words
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError
 
+if TYPE_CHECKING:
+    from fieldtune.console.controller import Controller
+
 T = TypeVar("T")
+_WARNED_S = 0.5
 
 
 def edited(text: str, at: int, event: Key) -> tuple[str, int] | None:
@@ -32,7 +37,31 @@ def edited(text: str, at: int, event: Key) -> tuple[str, int] | None:
     return None
 
 
-class EntryLine(ModalScreen[T | None], Generic[T]):
+class Asking(ModalScreen[T]):
+    """A question at the bottom of the screen; the standing caution stays, which it would lie over."""
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="entry"):
+            yield from self.compose_question()
+            yield TextBlock(id="entry-caution")
+
+    def compose_question(self) -> ComposeResult:
+        """The question, and what it is answered with."""
+        yield from ()
+
+    def on_mount(self) -> None:
+        """Keep the caution up to date."""
+        self._warn()
+        self.set_interval(_WARNED_S, self._warn)
+
+    def _warn(self) -> None:
+        controller: Controller | None = getattr(self.app, "controller", None)
+        if controller is not None:
+            said = words.standing_caution(controller.shooting.live, controller.robot)
+            self.query_one("#entry-caution", TextBlock).put((f"⚠ {said}", "bold $act"))
+
+
+class EntryLine(Asking[T | None], Generic[T]):
     """Asks for one line and hands back what ``read`` makes of it, or ``None`` when left with Esc."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -46,11 +75,10 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
         self._error = ""
         self._arrived = False
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="entry"):
-            yield TextBlock((self._question, "bold $act"), id="entry-question")
-            yield Input(self._text, id="entry-line", compact=True, select_on_focus=False)
-            yield TextBlock(id="entry-hint")
+    def compose_question(self) -> ComposeResult:
+        yield TextBlock((self._question, "bold $act"), id="entry-question")
+        yield Input(self._text, id="entry-line", compact=True, select_on_focus=False)
+        yield TextBlock(id="entry-hint")
 
     def on_mount(self) -> None:
         """Show what was typed before there was a line to show it on."""
@@ -103,7 +131,7 @@ class EntryLine(ModalScreen[T | None], Generic[T]):
         self.dismiss(None)
 
 
-class Question(ModalScreen[bool]):
+class Question(Asking[bool]):
     """A yes-or-no question: y for yes, n or Esc for no."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -115,17 +143,16 @@ class Question(ModalScreen[bool]):
         super().__init__()
         self._question = question
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="entry"):
-            yield TextBlock((self._question, "bold $act"), id="entry-question")
-            yield TextBlock(("y", "bold $act"), " Yes   ", ("n", "bold $act"), " No", id="entry-hint")
+    def compose_question(self) -> ComposeResult:
+        yield TextBlock((self._question, "bold $act"), id="entry-question")
+        yield TextBlock(("y", "bold $act"), " Yes   ", ("n", "bold $act"), " No", id="entry-hint")
 
     def action_answer(self, yes: bool) -> None:
         """Hand the answer back."""
         self.dismiss(yes)
 
 
-class LeaveQuestion(ModalScreen[bool | None]):
+class LeaveQuestion(Asking[bool | None]):
     """Before the console ends with something open: y keeps it, n discards it, Esc stays."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -138,11 +165,10 @@ class LeaveQuestion(ModalScreen[bool | None]):
         super().__init__()
         self._question, self._keep, self._discard = question, keep, discard
 
-    def compose(self) -> ComposeResult:
-        with Vertical(id="entry"):
-            yield TextBlock((self._question, "bold $act"), id="entry-question")
-            keys = ("y", "bold $act"), f" {self._keep}   ", ("n", "bold $act"), f" {self._discard}   "
-            yield TextBlock(*keys, ("Esc", "bold $act"), " Stay", id="entry-hint")
+    def compose_question(self) -> ComposeResult:
+        yield TextBlock((self._question, "bold $act"), id="entry-question")
+        keys = ("y", "bold $act"), f" {self._keep}   ", ("n", "bold $act"), f" {self._discard}   "
+        yield TextBlock(*keys, ("Esc", "bold $act"), " Stay", id="entry-hint")
 
     def action_answer(self, keep: bool | None) -> None:
         """Hand the answer back."""

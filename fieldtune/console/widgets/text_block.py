@@ -11,8 +11,10 @@ from typing import Any
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
+from textual.events import MouseMove
 from textual.geometry import Region, Size
 from textual.strip import Strip
+from textual.style import Style
 from textual.widget import Widget
 from textual.widgets import Static
 
@@ -93,7 +95,8 @@ def _fits(before: str, after: str, width: int) -> bool:
 class KeyBar(CachedWidget):
     """The keys of a screen with their plain names; a click does the same as the key.
 
-    A row keeps its first keys and the last two (all keys, quit) where the window is too narrow for all of them.
+    A row keeps its first keys and the last two (all keys, quit) where the window is too narrow for all of them. What a
+    key does is said in full where the mouse rests on it.
     """
 
     def __init__(self, rows: Iterable[Iterable[Binding]], *, id: str | None = None) -> None:
@@ -113,10 +116,19 @@ class KeyBar(CachedWidget):
         """The rows, shortened to the width."""
         return Content("\n").join([Content("  ").join([_named(b) for b in self._fitting(row)]) for row in self.rows])
 
+    def on_mouse_move(self, event: MouseMove) -> None:
+        """The tooltip of the key under the mouse."""
+        key = event.style.meta.get("key")
+        told = {binding.key: binding.tooltip for row in self.rows for binding in row}
+        said = told.get(str(key)) or None
+        if said != self.tooltip:
+            self.tooltip = said
+
     def _fitting(self, row: list[Binding]) -> list[Binding]:
         kept = list(row)
-        while len(kept) > 3 and sum(len(_name(b)) + 2 for b in kept) - 2 > self.size.width:
-            del kept[-3]
+        last = 3 if any(b.action == "find" for b in kept) else 2
+        while len(kept) > last + 1 and sum(len(_name(b)) + 2 for b in kept) - 2 > self.size.width:
+            del kept[-last - 1]
         return kept
 
 
@@ -130,4 +142,5 @@ def _name(binding: Binding) -> str:
 
 def _named(binding: Binding) -> Content:
     shown, key = binding.key_display or binding.key, binding.key.split(",")[0]
-    return Content.from_markup(f"[@click=app.simulate_key({key!r})][b $act]{shown}[/] {binding.description}[/]")
+    name = Content.from_markup(f"[@click=app.simulate_key({key!r})][b $act]{shown}[/] {binding.description}[/]")
+    return name.stylize(Style.from_meta({"key": binding.key}))
