@@ -1,17 +1,83 @@
-"""What to bear in mind with a recommendation: how little it rests on, what the battery holds, what is strained."""
+"""The recommendation with what to bear in mind: how little it rests on, what the battery holds, what is strained."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from fieldtune.errors import InputError
+from fieldtune.shot_entry import check_distance, hood_then
+
 if TYPE_CHECKING:
+    from fieldtune.aim.draws import Belief
     from fieldtune.aim.results import Aim
+    from fieldtune.aim.turn import Pose
+    from fieldtune.link.samples import Live
     from fieldtune.records import Shot
-    from fieldtune.robot.model import Robot
+    from fieldtune.robot.model import Robot, Target
     from fieldtune.setup.encoder_check import Verdict
     from fieldtune.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Where a recommendation is for: see ``Session.aim``."""
+
+    distance_m: float | None
+    pose: Pose | None = None
+    moving_mps: float = 0.0
+    sideways_mps: float = 0.0
+    exit_angle_deg: float | None = None
+
+
+def advise(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    asked: Asked,
+    live: Live | None,
+    log: Store,
+    battery_v: float | None,
+    encoder: Verdict | None,
+) -> Aim:
+    """See ``Session.aim``; ``live``: what the line says now, None without one. ``encoder``: as for ``with_notes``."""
+    from fieldtune.aim.hood import best_exit_angle
+    from fieldtune.aim.recommend import recommend
+    from fieldtune.aim.required_speed.choice import required_speed_for
+    from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
+
+    distance, pose, facing = asked.distance_m, asked.pose, None
+    moving, sideways = asked.moving_mps, asked.sideways_mps
+    if distance is None and pose is None and live is not None:
+        distance = live.distance_m
+        if live.x_m is not None and live.y_m is not None and target.position is not None:
+            pose = Pose(live.x_m, live.y_m, live.heading_deg)
+            moving, sideways = towards(target, pose, live.vx_mps or 0.0, live.vy_mps or 0.0)
+    if pose is not None:
+        distance, facing = seen_from(robot, target, pose)
+    if distance is None:
+        raise InputError("from where? give a distance or a pose")
+    check_distance(distance)
+    angle = asked.exit_angle_deg
+    if angle is None:
+        stands = None if live is None or robot.hood is None else live.hood_deg
+        angle = best_exit_angle(robot, target, belief, distance, battery_v, stands)
+    else:
+        angle = hood_then(robot, angle, None)
+    held = robot.with_exit_angle(angle)
+    if moving or sideways:
+        from fieldtune.aim.motion import Motion, lead_angle, recommend_moving
+
+        motion = Motion(moving, sideways)
+        if asked.exit_angle_deg is None:
+            angle = lead_angle(robot, target, belief, distance, motion, battery_v, angle)
+            held = robot.with_exit_angle(angle)
+        aim = recommend_moving(held, target, belief, distance, motion, battery_v)
+    else:
+        aim = recommend(held, target, belief, distance, battery_v)
+    aim = with_turn(held, required_speed_for(held, target), belief, aim, facing, battery_v)
+    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v, encoder)
 
 
 def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, encoder: Verdict | None) -> Aim:

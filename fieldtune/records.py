@@ -26,7 +26,7 @@ class Shot:
     spot, the robot's reading, or steps. ``excluded`` holds the reason for which a person left the shot out of learning;
     ``corrected`` says that result and misses are those of a later correction. ``origin`` names the other store a merged
     shot came from, None for a shot confirmed here. ``match`` and ``batch`` are labels: the match it was taken in, and
-    the lot of elements it was taken with.
+    the lot of elements it was taken with. ``hood_deg``: exit angle (degrees) at which the hood stood.
     """
 
     shot: int
@@ -48,6 +48,7 @@ class Shot:
     origin: str | None = None
     match: str | None = None
     batch: str | None = None
+    hood_deg: float | None = None
 
     @property
     def counts(self) -> bool:
@@ -88,6 +89,7 @@ class UnansweredShot:
     epoch: int | None = None
     robot_distance_m: float | None = None
     hint: str | None = None
+    hood_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -75,68 +75,57 @@ class Session:
         pose: Pose | None = None,
         moving_mps: float = 0.0,
         sideways_mps: float = 0.0,
+        exit_angle_deg: float | None = None,
     ) -> Aim:
         """The recommended setpoint at a distance reading, and what goes with it.
 
         ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
         target and to the right of that. With neither distance nor pose the line's are taken, with its motion.
+        ``exit_angle_deg``: holds the hood at that angle; the best one where None (see ``aim.hood``).
         """
-        from fieldtune.aim.recommend import recommend
-        from fieldtune.aim.required_speed.choice import required_speed_for
-        from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
-        from fieldtune.aim_notes import with_notes
+        from fieldtune.aim_notes import Asked, advise
 
-        robot, aimed_at, belief = self.robot, self.robot.target(target), self.belief
-        facing = None
-        if distance_m is None and pose is None and self.line is not None:
-            live = self.line.snapshot()
-            distance_m = live.distance_m
-            if live.x_m is not None and live.y_m is not None and aimed_at.position is not None:
-                pose = Pose(live.x_m, live.y_m, live.heading_deg)
-                moving_mps, sideways_mps = towards(aimed_at, pose, live.vx_mps or 0.0, live.vy_mps or 0.0)
-        if pose is not None:
-            distance_m, facing = seen_from(robot, aimed_at, pose)
-        if distance_m is None:
-            raise InputError("from where? give a distance or a pose")
-        shot_entry.check_distance(distance_m)
-        volts = self._volts(battery_v)
-        if moving_mps or sideways_mps:
-            from fieldtune.aim.motion import Motion, recommend_moving
-
-            aim = recommend_moving(robot, aimed_at, belief, distance_m, Motion(moving_mps, sideways_mps), volts)
-        else:
-            aim = recommend(robot, aimed_at, belief, distance_m, volts)
-        aim = with_turn(robot, required_speed_for(robot, aimed_at), belief, aim, facing, volts)
-        return with_notes(robot, aim, self.log, volts, self._believed.now()[1])
+        asked = Asked(distance_m, pose, moving_mps, sideways_mps, exit_angle_deg)
+        live = None if self.line is None else self.line.snapshot()
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        return advise(self.robot, aimed_at, self.belief, asked, live, self.log, volts, self._believed.now()[1])
 
     def hit_chance(
-        self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
-    ) -> float:
-        """Hit probability of one setpoint at a distance reading."""
+        self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None,
+        exit_angle_deg: float | None = None,
+    ) -> float:  # fmt: skip
+        """Hit probability of one setpoint at a distance reading; the hood at an angle, the profile's where None."""
         from fieldtune.aim.recommend import hit_chance
 
-        shot_entry.check_distance(distance_m)
-        shot_entry.check_setpoint(self.robot, setpoint)
-        return hit_chance(
-            self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._volts(battery_v)
-        )
+        held = self._checked(distance_m, setpoint, exit_angle_deg)
+        return hit_chance(held, held.target(target), self.belief, distance_m, setpoint, self._volts(battery_v))
 
     def picture(
-        self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None
+        self,
+        distance_m: float,
+        setpoint: float,
+        battery_v: float | None = None,
+        target: str | None = None,
+        exit_angle_deg: float | None = None,
     ) -> ArcPicture:
-        """The predicted path of a setpoint, with the band that holds 90 % of shots."""
+        """The predicted path of a setpoint, with the band that holds 90 % of shots; hood as in ``hit_chance``."""
         from fieldtune.aim.predicted_path import picture
 
-        shot_entry.check_distance(distance_m)
-        shot_entry.check_setpoint(self.robot, setpoint)
-        return picture(self.robot, self.robot.target(target), self.belief, distance_m, setpoint, self._volts(battery_v))
+        held = self._checked(distance_m, setpoint, exit_angle_deg)
+        return picture(held, held.target(target), self.belief, distance_m, setpoint, self._volts(battery_v))
 
-    def stand(self, setpoint: float, battery_v: float | None = None, target: str | None = None) -> tuple[Standing, ...]:
-        """Distances from which a setpoint scores, best first."""
+    def stand(
+        self,
+        setpoint: float,
+        battery_v: float | None = None,
+        target: str | None = None,
+        exit_angle_deg: float | None = None,
+    ) -> tuple[Standing, ...]:
+        """Distances from which a setpoint scores, best first; hood as in ``hit_chance``."""
         from fieldtune.aim.stand import stand
 
-        shot_entry.check_setpoint(self.robot, setpoint)
-        return stand(self.robot, self.robot.target(target), self.belief, setpoint, self._volts(battery_v))
+        held = self._checked(1.0, setpoint, exit_angle_deg)
+        return stand(held, held.target(target), self.belief, setpoint, self._volts(battery_v))
 
     def table(
         self,
@@ -146,12 +135,12 @@ class Session:
         rounded: bool = True,
     ) -> tuple[TableRow, ...]:
         """Recommended setpoints at several distance readings, metres; not ``rounded``: before the robot's step."""
-        from fieldtune.aim.distance_table import table
+        from fieldtune.aim.hood import hood_table
 
         for distance in distances:
             shot_entry.check_distance(distance)
         volts = self._volts(battery_v)
-        return table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
+        return hood_table(self.robot, self.robot.target(target), self.belief, list(distances), volts, rounded)
 
     def next(self, target: str | None = None, battery_v: float | None = None) -> NextShot:
         """The distance and setpoint whose shot would teach most, and why."""
@@ -275,6 +264,7 @@ class Session:
         seen: str | None = None,
         match: str | None = None,
         batch: str | None = None,
+        exit_angle_deg: float | None = None,
     ) -> Shot:
         """Adds a shot to the log and learns from it; when this returns, it is on the disk.
 
@@ -282,10 +272,12 @@ class Session:
         where they contradict each other. ``speed``: measured at release, rpm of the wheel or mm of draw. ``epoch`` and
         ``time`` (as the log writes it): the battery period and moment it left in, now where None; ``seen``: uid of the
         unanswered shot that this answers. ``match``, ``batch``: labels, of the match and the lot of elements.
+        ``exit_angle_deg``: where the hood stood; what the line says, else the profile's, where None.
         """
-        aimed_at = self.robot.target(target)
-        volts = self._volts(battery_v) if seen is None else battery_v
-        entry = shot_entry.check_entry(self.robot, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, volts)
+        line = None if self.line is None or seen is not None else self.line.snapshot()
+        aimed_at, angle = self.robot.target(target), shot_entry.hood_then(self.robot, exit_angle_deg, line)
+        volts, held = self._volts(battery_v) if seen is None else battery_v, self.robot.with_exit_angle(angle)
+        entry = shot_entry.check_entry(held, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, volts)
         return self.log.add(
             **asdict(entry),
             target=aimed_at.name,
@@ -295,6 +287,7 @@ class Session:
             seen=seen,
             match=None if match is None else shot_entry.check_words("a match", match, 40),
             batch=None if batch is None else shot_entry.check_words("a batch", batch, 40),
+            hood_deg=angle,
         )
 
     def correct(
@@ -302,9 +295,9 @@ class Session:
     ) -> Shot:
         """Corrects a shot's result and misses; what was confirmed first stays in the log under the correction."""
         found = self._not_undone(shot)
-        aimed_at, at, setpoint = self.robot.target(found.target), found.distance_m, found.setpoint
+        aimed_at, held = self.robot.target(found.target), self.robot.with_exit_angle(found.hood_deg)
         said = (result, miss_m, side_m, found.speed, found.battery_v)
-        entry = shot_entry.check_entry(self.robot, aimed_at, at, setpoint, *said)
+        entry = shot_entry.check_entry(held, aimed_at, found.distance_m, found.setpoint, *said)
         return self.log.correct(found.shot, entry.result, miss_m, side_m)
 
     def measure(self, evidence: Evidence) -> Evidence:
@@ -339,6 +332,12 @@ class Session:
         if found.undone:
             raise InputError(f"shot {found.shot} was undone and counts no more; if it did happen, confirm it anew")
         return found
+
+    def _checked(self, distance_m: float, setpoint: float, exit_angle_deg: float | None) -> Robot:
+        """The robot with its hood held; raises ``InputError`` where one of the figures can't be."""
+        shot_entry.check_distance(distance_m)
+        shot_entry.check_setpoint(self.robot, setpoint)
+        return self.robot.with_exit_angle(exit_angle_deg)
 
     def _volts(self, given: float | None) -> float | None:
         """The battery's voltage: as given, else as the line says, else unknown."""

@@ -11,6 +11,7 @@ from fieldtune.person_units import amount, how_far
 from fieldtune.records import RESULTS, Act, Result, Shot
 
 if TYPE_CHECKING:
+    from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot, Target
 
 _NEAREST_M, _FARTHEST_M = 1e-3, 100.0
@@ -125,6 +126,19 @@ def setpoint_caution(robot: Robot, setpoint: float) -> str | None:
         f"setpoint {setpoint:g} {accepted.unit} lies outside what {robot.name} takes "
         f"({accepted.low:g} to {accepted.high:g} {accepted.unit}): check it"
     )
+
+
+def hood_then(robot: Robot, given: float | None, line: Live | None) -> float | None:
+    """Exit angle (degrees) of a shot: as given, else as the line says, else the profile's; None without a hood.
+
+    Raises ``InputError`` for an angle that the hood can't have.
+    """
+    if robot.hood is None and given is not None:
+        raise InputError(f"{robot.name} has no hood: its exit angle is the profile's")
+    if robot.hood is None or given is not None:
+        return given
+    now = None if line is None else line.hood_deg
+    return now if now is not None and robot.hood.holds(now) else robot.exit_angle_deg
 
 
 def check_battery(battery_v: float) -> None:

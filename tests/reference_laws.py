@@ -57,8 +57,10 @@ def seamed(re: FloatArray) -> FloatArray:
 
 
 def dimpled(re: FloatArray) -> FloatArray:
-    """Levels after Bearman & Harvey, Aeronaut. Q. 27 (1976) 112 (from memory), the program's step between."""
-    return 0.25 + 0.25 / (1 + (re / 4.5e4) ** 6)
+    """Levels after Bearman & Harvey, Aeronaut. Q. 27 (1976) 112, and Smits & Smith 1994 (from memory), the program's
+    step between.
+    """
+    return 0.24 + 0.26 / (1 + (re / 4.5e4) ** 6)
 
 
 def always(value: float) -> Law:

@@ -52,7 +52,8 @@ class AngleSweep:
 
     ``best``: angle (degrees) with the highest mean over the spots; ``best_worst``: with the highest hit chance at the
     worst spot. ``flat``: the angles around ``best`` whose mean is within a point of it. ``degree_costs``: mean hit
-    chance lost one degree beside ``best``, where that was tried. ``now``: the robot as it is.
+    chance lost one degree beside ``best``, where that was tried. ``each_best``: mean hit chance with the best of these
+    angles at each spot, which a hood would give. ``now``: the robot as it is.
     """
 
     robot: str
@@ -61,6 +62,7 @@ class AngleSweep:
     best_worst: float
     flat: tuple[float, float]
     degree_costs: float | None
+    each_best: float
     now: AngleRow
 
 
@@ -99,6 +101,7 @@ def angle_sweep(
         best_worst=max(rows, key=lambda one: one.worst).exit_angle_deg,
         flat=_flat(rows, top),
         degree_costs=_degree_costs(degrees, means, top),
+        each_best=float(np.mean(np.max([[spot.hit_probability for spot in one.spots] for one in rows], axis=0))),
         now=row(math.degrees(robot.launcher.exit_angle)),
     )
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
-from fieldtune.aim.reach import reach
+from fieldtune.aim.hood import best_exit_angle
+from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING
 
@@ -48,7 +49,7 @@ def map_range(
     robot: Robot, target: Target, belief: Belief, also: tuple[float, ...] = (), battery_v: float | None = None
 ) -> tuple[float, float] | None:
     """Distances (m) that a map shows: spots and ``also`` with a margin, else all that is reached; None for nowhere."""
-    seen = reach(robot, required_speed_for(robot, target), belief, battery_v)
+    seen = reach_of_all(robot, target, belief, battery_v)
     near, far = seen.nearest, seen.farthest
     places = [*(spot.distance for spot in robot.spots), *also]
     if near is None or far is None:
@@ -72,14 +73,16 @@ def chance_field(
     """The map from ``near_m`` to ``far_m`` over the setpoints that score there, at ``count`` distances.
 
     ``between`` is called at each distance. A few hundred milliseconds: the setpoint's axis holds every good range and,
-    within the robot's limits, as much again on either side.
+    within the robot's limits, as much again on either side. A hood stands at each distance as a table has it.
     """
-    need, limits = required_speed_for(robot, target), robot.setpoint
+    limits = robot.setpoint
     distances = np.linspace(near_m, far_m, count)
-    curves, rows = [], []
+    curves, rows, stands = [], [], None
     for distance in distances:
         between()
-        curve = HitChanceCurve.at(robot, need, belief, float(distance), battery_v)
+        stands = best_exit_angle(robot, target, belief, float(distance), battery_v, stands)
+        held = robot.with_exit_angle(stands)
+        curve = HitChanceCurve.at(held, required_speed_for(held, target), belief, float(distance), battery_v)
         found = best_setpoint(curve, lowest_wins=target.slowest_wins, rounded=False)
         scores = found is not None and found.probability >= WORTH_SAYING
         rows.append((found.setpoint, found.low, found.high, found.probability) if found and scores else (np.nan,) * 4)

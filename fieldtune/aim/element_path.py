@@ -18,7 +18,8 @@ from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import BLUFF_DRAG, CRISIS, humid_air
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body, ball, bluff
-from fieldtune.physics.landing import Ground, Rest, come_to_rest
+from fieldtune.physics.landing import Rest, come_to_rest
+from fieldtune.physics.rolling import Ground
 from fieldtune.records import known
 from fieldtune.robot.exit_speed import spin_ratio
 
@@ -127,8 +128,7 @@ def stop_distance(robot: Robot, speed: ArrayLike, log_friction: ArrayLike = 0.0)
     if math.isinf(at.inertia):
         far = sliding.stop_distance(v, at.friction, at.slope, at.drag)
     else:
-        spin = spin_ratio(robot) * v
-        far = rolling.roll_stop_distance(v, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=spin)
+        far = rolling.roll_stop_distance(v, at, spin_ratio(robot) * v)
     return far * math.cos(at.slope)
 
 
@@ -148,7 +148,7 @@ def speed_at(
     if math.isinf(at.inertia):
         return sliding.speed_at(v, x, at.friction, at.slope, at.drag)
     turn = spin_ratio(robot) * v if spin is None else spin
-    return rolling.roll_speed_at(v, x, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=turn)
+    return rolling.roll_speed_at(v, x, at, turn)
 
 
 def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: ArrayLike = 0.0) -> FloatArray:
@@ -157,8 +157,7 @@ def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: A
     x = np.asarray(distance, dtype=float) / math.cos(at.slope)
     if math.isinf(at.inertia):
         return sliding.time_to(v, x, at.friction, at.slope, at.drag)
-    spin = spin_ratio(robot) * v
-    return rolling.roll_time_to(v, x, at.friction, at.rolling, at.slope, at.drag, inertia=at.inertia, spin=spin)
+    return rolling.roll_time_to(v, x, at, spin_ratio(robot) * v)
 
 
 # The figures of one predicted path, from the exact solver: exit and entry angle, apex, time, speed.

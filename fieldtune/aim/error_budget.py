@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.error_causes import BATTERY, HOLD, REMEDIES, SCATTERS, UNKNOWNS, KnownErrors, parts_at, with_scatter
 from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.hood import at_best_angle, hood_table
 from fieldtune.aim.places import Place
 from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
@@ -75,7 +75,8 @@ def hold_verdict(
     if not robot.setpoint.scale.is_speed or not seen:
         return HoldVerdict(None, "no verdict: the setpoint is not a wheel speed, so there is none to hold")
     spots = []
-    for place, row in zip(places, table(robot, target, belief, [p.distance_m for p in places], battery_v), strict=True):
+    rows = hood_table(robot, target, belief, [place.distance_m for place in places], battery_v)
+    for place, row in zip(places, rows, strict=True):
         if row.setpoint is None or row.low is None or row.high is None:
             continue
         value = row.setpoint
@@ -162,8 +163,11 @@ def error_budget(
     """The error budget at some distances. Raises ``InputError`` for a hold error that is none."""
     if errors.hold is not None and not 0 <= errors.hold < _WORST_HOLD:
         raise InputError(f"hold error {errors.hold:g}: expected a share of the setpoint from 0 to 0.5, such as 0.01")
-    need = required_speed_for(robot, target)
-    spots = tuple(_spot(robot, target, need, belief, place, errors, battery_v) for place in places)
+    held = [at_best_angle(robot, target, belief, place.distance_m, battery_v) for place in places]
+    spots = tuple(
+        _spot(one, target, required_speed_for(one, target), belief, place, errors, battery_v)
+        for one, place in zip(held, places, strict=True)
+    )
     cause, advice = _advice(spots)
     return ErrorBudget(robot.name, spots, cause, advice)
 

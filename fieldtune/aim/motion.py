@@ -16,7 +16,8 @@ import numpy as np
 from fieldtune.aim.draws import Belief, Unknowns, log_speed
 from fieldtune.aim.element_path import path_figures
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
-from fieldtune.aim.recommend import caution_words, mean_log_speed, unreachable
+from fieldtune.aim.hood import best_exit_angle
+from fieldtune.aim.recommend import caution_words, mean_log_speed, recommend, unreachable
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import WORTH_SAYING, Aim, SetpointChoice
@@ -95,6 +96,29 @@ def recommend_moving(
         battery_v=battery_v,
         turn_deg=math.degrees(lead.turn) + 0.0,  # never minus zero
     )
+
+
+def lead_angle(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    distance_m: float,
+    motion: Motion,
+    battery_v: float | None,
+    stands_deg: float | None,
+) -> float | None:
+    """Exit angle (degrees) to set the hood to in motion; None without a hood.
+
+    That of a standing robot from where the target seems to be when the time of flight shifts it by the robot's own way,
+    which is what an exported program does too. ``stands_deg``: the angle for a robot that stands still here.
+    """
+    if robot.hood is None or stands_deg is None:
+        return None
+    time = recommend(robot.with_exit_angle(stands_deg), target, belief, distance_m, battery_v).time_s
+    if time is None:
+        return stands_deg
+    seen = math.hypot(distance_m - motion.forward * time, motion.right * time)
+    return best_exit_angle(robot, target, belief, max(seen, 0.01), battery_v, stands_deg)
 
 
 def _total(motion: Motion) -> float:

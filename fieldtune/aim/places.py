@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fieldtune.aim.reach import check_distance, reach
-from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.reach import check_distance, reach_of_all
 from fieldtune.errors import OutOfReachError
 from fieldtune.person_units import from_to, how_far
 
@@ -90,7 +89,7 @@ def places(robot: Robot, target: Target, belief: Belief, shot_from: Iterable[flo
     """
     if robot.spots:
         return tuple(sorted((Place(s.distance, s.name) for s in robot.spots), key=lambda p: p.distance_m))
-    seen = reach(robot, required_speed_for(robot, target), belief)
+    seen = reach_of_all(robot, target, belief)
     if seen.nearest is None or seen.farthest is None:
         raise OutOfReachError(f"{robot.name} scores from no distance; check its profile: fieldtune check {robot.name}")
     over = working_range(robot, seen.nearest, seen.farthest, shot_from)

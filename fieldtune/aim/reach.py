@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
+from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.person_units import amount, how_far, size
-from fieldtune.robot.exit_speed import drive_quantity
+from fieldtune.robot.exit_speed import drive_quantity, soars
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief, Unknowns
@@ -75,6 +77,21 @@ def reach(robot: Robot, need: RequiredSpeed, belief: Belief, battery_v: float | 
     return Reach(true - bias, works.astype(float))
 
 
+def reach_of_all(
+    robot: Robot,
+    target: Target,
+    belief: Belief,
+    battery_v: float | None = None,
+    required_of: Callable[[Robot, Target], RequiredSpeed] = required_speed_for,
+) -> Reach:
+    """Where the target can be reached as the hood stands and at its ends, as ``reach``."""
+    if robot.hood is None:
+        return reach(robot, required_of(robot, target), belief, battery_v)
+    helds = [robot.with_exit_angle(angle) for angle in (None, robot.hood.low, robot.hood.high)]
+    seen = [reach(held, required_of(held, target), belief, battery_v) for held in helds]
+    return Reach(np.concatenate([one.distance_m for one in seen]), np.concatenate([one.works for one in seen]))
+
+
 def mean_point(need: RequiredSpeed, belief: Belief, distance: float) -> RequiredSpeedPoint:
     """The required speed of the target's centre at a reading, as the best single belief sees it."""
     best = belief.best
@@ -103,6 +120,8 @@ def why_not(
         return f"the element ({size(size_mm, 0)}) does not fit through the opening: check element and target"
     if not math.isfinite(value):
         reason = f"{how_far(distance)} is too close: at this exit angle no speed gets up to the target"
+        if soars(robot):
+            reason += " by its speed alone, and lift that carries it above its line of departure isn't calculated"
         if robot.launcher.exit_angle + angle <= 0:
             reason = f"{how_far(distance)} is too far: leaving level or downwards, it falls below the target before"
         reason = target.by_way(lambda: reason, lambda: "the floor falls away too steeply: the element never stops")

@@ -41,7 +41,8 @@ class Aim:
     ``hit_probability_90`` is the 90 % interval of the hit probability itself. ``ceiling`` is the highest setpoint the
     battery can hold now. ``nearest`` is the closest distance that works when ``reachable`` is False.
     ``other_setpoint`` names a second setpoint that scores too, where there is one. ``turn_deg``: how far to turn,
-    positive right; None where there is no need that is known.
+    positive right; None where there is no need that is known. ``exit_angle_setpoint_deg``: what to set the hood to;
+    None without one.
     """
 
     robot: str
@@ -65,6 +66,7 @@ class Aim:
     other_setpoint: float | None = None
     battery_v: float | None = None
     turn_deg: float | None = None
+    exit_angle_setpoint_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +82,16 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class NextShot:
-    """The shot worth taking next: ``gain`` is the expected rise of the mean hit probability over the working range."""
+    """The shot worth taking next: ``gain`` is the expected rise of the mean hit probability over the working range.
+
+    ``exit_angle_setpoint_deg``: what to set the hood to; None without one.
+    """
 
     distance_m: float
     setpoint: float
     gain: float
     why: str
+    exit_angle_setpoint_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

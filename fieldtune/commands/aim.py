@@ -30,11 +30,13 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     arguments.add_quantity(aim, "--moving", "V", "SPEED", words, default=0.0)
     words = 'its speed across, positive to the right, such as "-0.3 m/s"'
     arguments.add_quantity(aim, "--sideways", "V", "SPEED", words, default=0.0)
+    add_hood(aim, "holds the hood at this exit angle")
     add_battery(aim)
     add_target(aim)
     stand = arguments.declare(commands, "stand", _stand, "distances from which a setpoint scores")
     arguments.add_robot(stand)
     stand.add_argument("--setpoint", metavar="S", required=True, help='such as "2450 rpm"')
+    add_hood(stand, "exit angle at which the hood stands")
     add_battery(stand)
     add_target(stand)
     following = arguments.declare(commands, "next", _next, "the distance worth shooting from next, and why")
@@ -55,6 +57,18 @@ def add_battery(parser: argparse.ArgumentParser) -> None:
     arguments.add_quantity(parser, "--battery", "V", "VOLTAGE", 'battery voltage now, such as "12.4 V"')
 
 
+def add_hood(parser: argparse.ArgumentParser, words: str) -> None:
+    """The exit angle, of a robot with a hood."""
+    arguments.add_quantity(parser, "--hood", "A", "ANGLE", f"{words}, such as '48 deg'")
+
+
+def hood_deg(args: argparse.Namespace) -> float | None:
+    """What --hood says, degrees; None without."""
+    import math
+
+    return None if args.hood is None else round(math.degrees(args.hood), 9)
+
+
 def add_target(parser: argparse.ArgumentParser) -> None:
     """Which target, where the profile has several."""
     parser.add_argument("--target", metavar="NAME", help="one of the profile's targets")
@@ -70,6 +84,7 @@ def _aim(args: argparse.Namespace) -> int:
             pose=pose,
             moving_mps=args.moving,
             sideways_mps=args.sideways,
+            exit_angle_deg=hood_deg(args),
         )
     give(args, record(aim), aim_words(session.robot, aim))
     if aim.reachable:
@@ -113,6 +128,7 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
         hits += f", most likely between {percent(sure[0])} and {percent(sure[1])}"
     rows: list[tuple[str, str | None]] = [
         ("setpoint", setpoint_words(robot, choice.value) if choice.value is not None else "none works from here"),
+        ("exit angle to set", hood_words(aim.exit_angle_setpoint_deg)),
         ("good range", nearly),
         ("turn", None if aim.turn_deg is None else _turn_words(aim.turn_deg)),
         ("hit chance", None if aim.hit_probability is None else hits),
@@ -130,6 +146,11 @@ def aim_words(robot: Robot, aim: Aim) -> list[str]:
     if aim.sensitivity is not None:
         rows.append(("changes the miss", _sensitivity(robot, aim)))
     return [head, *pairs(rows), *(f"  caution: {words}" for words in aim.cautions)]
+
+
+def hood_words(exit_angle_deg: float | None) -> str | None:
+    """What to set the hood to, as one reads it; None without a hood."""
+    return None if exit_angle_deg is None else f"{exit_angle_deg:g} deg"
 
 
 def _turn_words(turn_deg: float) -> str:
@@ -164,7 +185,7 @@ def _stand(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         robot = session.robot
         asked = arguments.setpoint(robot, "--setpoint", args.setpoint)
-        spots = session.stand(asked, args.battery, args.target)
+        spots = session.stand(asked, args.battery, args.target, hood_deg(args))
     rows = [
         (cell(s.distance_m, "m"), f"{cell(s.low_m, 'm')} to {cell(s.high_m, 'm')}", percent(s.hit_probability),
          "forgives most" if s.forgives_most and len(spots) > 1 else "")
@@ -172,8 +193,9 @@ def _stand(args: argparse.Namespace) -> None:
     ]  # fmt: skip
     head = f"{robot.name}: where {setpoint_words(robot, asked)} scores"
     table = columns((heading("distance", "m"), heading("good range", "m"), "hit chance", ""), rows)
-    advice = setpoint_caution(robot, asked) or "try a higher setpoint"
-    text = [head, *table] if rows else [f"{head}: from no distance; {advice}"]
+    way = "higher" if asked < (robot.setpoint.low + robot.setpoint.high) / 2 else "lower"
+    advice = setpoint_caution(robot, asked) or f"try a {way} setpoint"
+    text = [head, *table] if rows else [f"{head}: from no distance with a chance of 1 % or more; {advice}"]
     give(args, {"robot": robot.name, "setpoint": asked, "spots": spots}, text)
     point_to_cautions(robot)
 
@@ -181,8 +203,10 @@ def _stand(args: argparse.Namespace) -> None:
 def _next(args: argparse.Namespace) -> None:
     with arguments.open_session(args) as session:
         robot, found = session.robot, session.next(args.target)
+    hood = hood_words(found.exit_angle_setpoint_deg)
+    how = setpoint_words(robot, found.setpoint) + ("" if hood is None else f", exit angle {hood}")
     text = [
-        f"{robot.name}: shoot next from {how_far(found.distance_m)} at {setpoint_words(robot, found.setpoint)}",
+        f"{robot.name}: shoot next from {how_far(found.distance_m)} at {how}",
         f"  {found.why}",
     ]
     give(args, {"robot": robot.name, **record(found)}, text)

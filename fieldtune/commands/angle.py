@@ -55,6 +55,7 @@ def _words(found: AngleSweep) -> list[str]:
         f"{found.robot}: best at {found.best:g} deg, hit chance {percent(best.mean)} (mean of {len(names)} spots)",
         f"  {flat}",
         f"  the worst spot scores most at {found.best_worst:g} deg",
+        f"  with a hood, at the best angle for each spot: {percent(found.each_best)}",
         f"  now, at {found.now.exit_angle_deg:.3g} deg: {percent(found.now.mean)}, worst {percent(found.now.worst)}",
         "",
         *table,

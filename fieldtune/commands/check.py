@@ -115,14 +115,13 @@ def _problem_words(problems: tuple[Problem, ...]) -> list[str]:
 
 
 def _scores(robot: Robot) -> Scores:
-    from fieldtune.aim.reach import reach
-    from fieldtune.aim.required_speed.choice import required_speed_for
+    from fieldtune.aim.reach import reach_of_all
     from fieldtune.session import Session
 
     scores: dict[str, tuple[float, float] | None] = {}
     with Session(robot) as session:
         for target in robot.targets:
-            seen = reach(robot, required_speed_for(robot, target), session.belief)
+            seen = reach_of_all(robot, target, session.belief)
             nearest, farthest = seen.nearest, seen.farthest
             known = nearest is not None and farthest is not None
             scores[target.name or target.kind] = (nearest, farthest) if known else None  # type: ignore[assignment]

@@ -6,10 +6,9 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
+from fieldtune.commands.aim import add_battery, add_hood, add_place, add_target, aim_words, hood_deg
 from fieldtune.commands.printing import give, point_to_cautions, record
 from fieldtune.errors import InputError
-from fieldtune.person_units import amount, converted
 
 if TYPE_CHECKING:
     from fieldtune.learn.measured import Evidence
@@ -28,6 +27,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     words = "frames from point to point; 1 if not given"
     measure.add_argument("--every", metavar="N", type=arguments.positive_number, default=1, help=words)
     measure.add_argument("--setpoint", metavar="S", help="what the robot held in the clip")
+    add_hood(measure, "exit angle at which the hood stood in the clip")
     words = "tilt of the floor at which a pushed element just keeps sliding, such as '17 deg'"
     arguments.add_quantity(measure, "--tilt", "A", "ANGLE", words)
     arguments.add_quantity(measure, "--run-out", "D", "LENGTH", "how far it slid on the level, from --from-speed")
@@ -45,7 +45,7 @@ def _measure(args: argparse.Namespace) -> None:
         if distance is None and robot.spots:
             distance = robot.spots[len(robot.spots) // 2].distance
         aim = None if distance is None else session.aim(distance, args.battery, args.target)
-    text = [f"{robot.name}: {_words(one)}, kept as evidence" for one in found]
+    text = [f"{robot.name}: {one.words}, kept as evidence" for one in found]
     give(
         args,
         {"evidence": found, "aim": None if aim is None else record(aim)},
@@ -78,6 +78,7 @@ def _found(robot: Robot, args: argparse.Namespace) -> list[Evidence]:
 def _of_clip(robot: Robot, args: argparse.Namespace) -> list[Evidence]:
     from fieldtune.aim.clip import Clip, exit_from_clip, read_points
     from fieldtune.learn.measured import Evidence
+    from fieldtune.shot_entry import hood_then
 
     missing = [name for name in ("fps", "ruler", "ruler_px", "setpoint") if getattr(args, name) is None]
     if missing:
@@ -86,14 +87,5 @@ def _of_clip(robot: Robot, args: argparse.Namespace) -> list[Evidence]:
     seen = exit_from_clip(robot, Clip(read_points(args.points), args.fps, args.ruler, args.ruler_px, round(args.every)))
     return [
         Evidence("exit_speed", seen.speed_mps, seen.speed_sd, setpoint, args.battery),
-        Evidence("exit_angle", seen.angle_deg, seen.angle_sd),
+        Evidence("exit_angle", seen.angle_deg, seen.angle_sd, hood_deg=hood_then(robot, hood_deg(args), None)),
     ]
-
-
-def _words(one: Evidence) -> str:
-    name, unit = {
-        "exit_speed": ("exit speed", "m/s"),
-        "exit_angle": ("exit angle", "deg"),
-        "friction": ("friction", ""),
-    }[one.of]
-    return f"{name} {converted(one.value, unit):.3g} ± {amount(one.sd, unit, figures=2)}".rstrip()

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
-from fieldtune.commands.aim import add_battery, add_place, add_target, aim_words
+from fieldtune.commands.aim import add_battery, add_hood, add_place, add_target, aim_words, hood_deg
 from fieldtune.commands.printing import cell, give, heading, number, record, setpoint_words
 from fieldtune.errors import FieldtuneError
 from fieldtune.plain_text import columns, counted, csv_lines, local_time, printable, say, say_aside
@@ -30,6 +30,7 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
     _add_misses(shot)
     add_battery(shot)
     add_target(shot)
+    add_hood(shot, "exit angle at which the hood stood")
     shot.add_argument("--match", metavar="NAME", help="the match it was taken in, for 'fieldtune hits --by match'")
     shot.add_argument("--batch", metavar="NAME", help="the lot of elements it was taken with")
 
@@ -92,7 +93,7 @@ def _shot(args: argparse.Namespace) -> None:
         speed = None if args.speed is None else arguments.measured_speed(robot, "--speed", args.speed)
         shot = session.confirm(
             distance, setpoint, args.result, args.miss, args.side, speed, args.battery, args.target,
-            match=args.match, batch=args.batch,
+            match=args.match, batch=args.batch, exit_angle_deg=hood_deg(args),
         )  # fmt: skip
         # The shot is kept from here on: say so even if the answer that should follow fails.
         try:
@@ -167,9 +168,11 @@ def _shots(args: argparse.Namespace) -> None:
         say(_csv(robot, shots), end="")
         return
     labels = [name for name in ("match", "batch") if any(getattr(shot, name) for shot in shots)]
-    head = ("shot", "time", heading("distance", "m"), f"setpoint ({robot.setpoint.unit})", "result",
+    hood = ("exit angle",) if robot.hood is not None else ()
+    head = ("shot", "time", heading("distance", "m"), f"setpoint ({robot.setpoint.unit})", *hood, "result",
             heading("miss", "m"), "speed", "battery (V)", "period", "target", *labels, "")  # fmt: skip
-    text = columns(head, (_row(shot, labels) for shot in shots)) if shots else [f"{robot.name}: no shots yet"]
+    rows = [_row(shot, labels, bool(hood)) for shot in shots]
+    text = columns(head, rows) if shots else [f"{robot.name}: no shots yet"]
     give(args, {"robot": robot.name, "shots": shots}, text)
 
 
@@ -178,18 +181,19 @@ def _csv(robot: Robot, shots: tuple[Shot, ...]) -> str:
     from fieldtune.shot_entry import speed_unit
 
     head = ("distance (m)", f"setpoint ({robot.setpoint.unit})", "result", "miss (m)", "side (m)",
-            f"speed ({speed_unit(robot)})", "battery (V)", "target", "time", "epoch", "match", "batch")  # fmt: skip
+            f"speed ({speed_unit(robot)})", "battery (V)", "target", "time", "epoch", "match", "batch",
+            *(("hood (deg)",) if robot.hood is not None else ()))  # fmt: skip
     return csv_lines(
         head,
         [
             (s.distance_m, s.setpoint, s.result, s.miss_m, s.side_m, s.speed, s.battery_v, s.target, s.time,
-             f"period {s.epoch}", s.match, s.batch)
+             f"period {s.epoch}", s.match, s.batch, *((s.hood_deg,) if robot.hood is not None else ()))
             for s in shots if s.counts
         ],
     )  # fmt: skip
 
 
-def _row(shot: Shot, labels: list[str]) -> tuple[str, ...]:
+def _row(shot: Shot, labels: list[str], hood: bool) -> tuple[str, ...]:
     state = "undone" if shot.undone else f"left out: {shot.excluded}" if shot.excluded is not None else ""
     if shot.corrected and not shot.undone:
         state = f"corrected, {state}".rstrip(", ")
@@ -197,6 +201,7 @@ def _row(shot: Shot, labels: list[str]) -> tuple[str, ...]:
         state = f"{state}, from {shot.origin}".lstrip(", ")
     return (
         str(shot.shot), local_time(shot.time), cell(shot.distance_m, "m"), f"{shot.setpoint:g}",
+        *(("-" if shot.hood_deg is None else f"{shot.hood_deg:g} deg",) if hood else ()),
         shot.result or "-", cell(shot.miss_m, "m", signed=True), number(shot.speed, 0),
         number(shot.battery_v, 1), str(shot.epoch), shot.target or "",
         *(getattr(shot, name) or "" for name in labels), state,

@@ -124,6 +124,7 @@ def _size(args: argparse.Namespace) -> None:
     from fieldtune.aim.recommend import speed_factor
     from fieldtune.sizing.cautions import cautions
     from fieldtune.sizing.feeding import feeding
+    from fieldtune.sizing.reach import as_taught
     from fieldtune.sizing.size import size
     from fieldtune.sizing.text import size_text, spring_text
     from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
@@ -138,7 +139,8 @@ def _size(args: argparse.Namespace) -> None:
     buys = what_it_buys(robot, changed, factor) if args.changes else ()
     factor *= momentum_factor(robot, changed)
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
-    text = [printable(line) for line in size_text(changed, found).splitlines()]
+    taught, _ = as_taught(changed, factor)
+    text = [printable(line) for line in size_text(taught, found).splitlines()]
     spring = _spring(args, changed, factor)
     text += [] if spring is None else ["", *spring_text(*spring)]
     text += (
@@ -157,7 +159,7 @@ def _size(args: argparse.Namespace) -> None:
     answer = {
         "robot": robot.name,
         **found.as_json(),
-        "cautions": cautions(changed),
+        "cautions": cautions(taught),
         "speed_factor": factor,
         "feeding": record(fed) if fed else None,
     }

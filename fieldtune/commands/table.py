@@ -145,12 +145,15 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
 
         _deliver(args, csv_text(rows))
     else:
+        hood = ("exit angle",) if robot.hood is not None else ()
         shown = [
-            (cell(row.distance_m, "m"), setpoint_words(robot, row.setpoint), _nearly(robot, row),
-             percent(row.hit_probability))
+            (cell(row.distance_m, "m"), setpoint_words(robot, row.setpoint),
+             *(aim.hood_words(getattr(row, "exit_angle_setpoint_deg", None)) or "-" for _ in hood),
+             _nearly(robot, row), percent(row.hit_probability))
             for row in rows
         ]  # fmt: skip
-        text = [f"{robot.name}:", *columns((heading("distance", "m"), "setpoint", "good range", "hit chance"), shown)]
+        head = (heading("distance", "m"), "setpoint", *hood, "good range", "hit chance")
+        text = [f"{robot.name}:", *columns(head, shown)]
         _deliver(args, "".join(f"{line}\n" for line in text))
     if any(row.setpoint is not None for row in rows):
         return 0

@@ -66,17 +66,22 @@ class Advisor:
         """Ask for new advice if anything that it rests on has changed."""
         state, robot_setpoint = self._shooting, self._shooting.live.setpoint
         distance = None if state.distance is None else round(state.distance.value_m, 2)
-        asked = (distance, state.battery_v, state.target_number, state.lesson, us(), robot_setpoint)
+        asked = (distance, state.battery_v, state.target_number, state.lesson, us(), self._hood(), robot_setpoint)
         if asked == self._asked:
             return
         before = self._asked
-        same = asked[:5] == self._advised and state.aim is not None
+        same = asked[:6] == self._advised and state.aim is not None
         learned = before is not None and asked[0] == before[0] and asked[2:4] != before[2:4]
         self._asked = asked
         if distance is None:
             self.forget()
         else:
             self._background.begin("advice", self._advise, distance, robot_setpoint, same, learned)
+
+    def _hood(self) -> float | None:
+        """The setting of the hood that the line reads."""
+        robot, read = self._session.robot, words.hood_read(self._shooting.live.hood_deg, self._session.robot)
+        return None if robot.hood is None or read is None else robot.hood.nearest(read)
 
     async def _advise(self, distance: float, robot_setpoint: float | None, only_chance: bool, learned: bool) -> None:
         state, session, ask = self._shooting, self._session, self._background.ask
@@ -85,19 +90,21 @@ class Advisor:
         name = state.target.name
         if not only_chance:
             lesson = state.lesson
-            rests_on = distance, state.battery_v, state.target_number, lesson, us()
+            rests_on = distance, state.battery_v, state.target_number, lesson, us(), self._hood()
             self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), lesson)
             aim = state.aim
             if aim is not None and aim.setpoint.value is not None:
                 value = aim.setpoint.value
-                self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name)
+                angle = aim.exit_angle_setpoint_deg
+                self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name, angle)
             self._advised = rests_on  # not before: a setpoint that changes meanwhile begins it all anew
         self.chance_now = None
         recommended, limits = state.recommended, session.robot.setpoint
         if robot_setpoint is None or recommended is None or not limits.low <= robot_setpoint <= limits.high:
             return  # standing still has no chance
         if abs(robot_setpoint - recommended) >= limits.step / 2:
-            chance = await ask("The chance", session.hit_chance, distance, robot_setpoint, state.battery_v, name)
+            now = words.hood_now(state.live, session.robot, state.aim)
+            chance = await ask("The chance", session.hit_chance, distance, robot_setpoint, state.battery_v, name, now)
             self.chance_now = None if chance is None else (robot_setpoint, chance)
 
     def _take(self, aim: Aim | None, lesson: int) -> None:
@@ -124,7 +131,13 @@ class Advisor:
         state, picture = self._shooting, self._session.picture
         try:
             self.picture_now = await self._background.ask(
-                "The picture", picture, distance_m, value, state.battery_v, state.target.name
+                "The picture",
+                picture,
+                distance_m,
+                value,
+                state.battery_v,
+                state.target.name,
+                words.hood_now(state.live, self._session.robot, state.aim),
             )
         finally:
             self._drawing = False

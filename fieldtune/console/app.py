@@ -142,6 +142,14 @@ class ConsoleApp(TerminalApp[None]):
         self._close_screens()
         self.push_screen(opened)
 
+    def action_another_battery(self) -> None:
+        """Another battery is in: which one?"""
+        from fieldtune.console.screens.battery import BatteryScreen
+
+        self.action_view("battery")
+        if isinstance(self.screen, BatteryScreen):
+            self.screen.switch()
+
     async def on_main(self, action: str) -> None:
         """Acts on the main screen, wherever one is."""
         self._close_screens()
@@ -246,7 +254,7 @@ def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:
         robot, session, line, settings=themes.settings_path(), drawing=drawing_for(), preferences=read_preferences()
     )
     try:
-        with leaving_on_signals(app.leave):
+        with leaving_on_signals(lambda: app.read_out(app.leave)):
             app.run()
     finally:
         app.controller.line.stop()

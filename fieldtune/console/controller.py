@@ -51,6 +51,8 @@ class Controller:
         self.recorder.when_changed = self._log_changed
         self.battery = BatteryMonitor(session, self.shooting, self.recorder, self.background)
         self.encoder: EncoderGuard | None = None
+        self.old_values: tuple[str, ...] = ()
+        """What shots were learned under and the profile says otherwise now, in words."""
         self.history = LineHistory(robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False))
         self.looking = False
         self._launch: tuple[float, float] | None = None
@@ -114,11 +116,16 @@ class Controller:
 
             self.encoder = EncoderGuard(self.session, lambda: self.clock(), self._keep_verdict)
             self.background.begin("encoder", self._recall_verdict, self.encoder)
-        self.encoder.look(live)
+        self.encoder.look(live, self.line)
         self.shooting.speeds_believed = self.encoder.caution is None
 
     async def _recall_verdict(self, guard: EncoderGuard) -> None:
         await self.background.ask_log("Reading what is known of the encoder", guard.begin)
+        if self.robot.path is not None:
+            from fieldtune.setup.old_values import old_values
+
+            found = await self.background.ask_log("The profile", old_values, self.robot.path, self.session.log)
+            self.old_values = tuple(one.words for one in found or ())
 
     def _keep_verdict(self, keep: Callable[[], object], said: str) -> None:
         """Keeps a new verdict with the log, and works the advice out anew with it."""

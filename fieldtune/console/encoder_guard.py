@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
-from fieldtune.setup.encoder_check import Change, Verdict, by_hand
-from fieldtune.setup.encoder_watch import EncoderWatch, remember, standing
+from fieldtune.setup.encoder_check import Change, Verdict, by_hand, fingerprint
+from fieldtune.setup.encoder_watch import EncoderWatch, raw_moments, remember, standing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fieldtune.console.line_opening import ConsoleLine
     from fieldtune.link.samples import Live
+    from fieldtune.robot.model import Robot
     from fieldtune.session import Session
+
+
+_HAND = "encoder by hand"
+_PROGRAM = "the robot program's own scale is wrong, since hand turns fit the profile: mend it there"
+_RAW_LINES, _DROPPED = 400, 50
+"""Raw lines that are looked at, and how many come between two looks."""
 
 
 class EncoderGuard:
@@ -27,19 +35,31 @@ class EncoderGuard:
         self._wraps: tuple[int, int] | None = None
         self.verdict: Verdict | None = None
         self._kept: Verdict | None = None
-        self._begun = False
+        self._begun = self._hand_fits = False
+        self._lines = 0
 
     def begin(self) -> None:
         """What was kept with the log; read behind the first frame."""
         self._begun = True
+        self._hand_fits = self._session.log.recall(_HAND) == repr(fingerprint(self._session.robot))
         self.verdict = self.verdict or standing(self._session.robot, self._session.log)
 
-    def look(self, live: Live) -> None:
-        """Takes a snapshot."""
-        if not self._begun or live.state != "live":
+    def look(self, live: Live, line: ConsoleLine) -> None:
+        """Takes a snapshot; where all lines are dropped, what they say by the profile's scale."""
+        if not self._begun:
             return
-        self._watch.see(self._clock(), live.wheel_rpm, live.setpoint, live.power_pct, live.battery_v)
-        found = self._watch.verdict
+        if live.state == "live" and live.wheel_rpm is not None:
+            self._watch.see(self._clock(), live.wheel_rpm, live.setpoint, live.power_pct, live.battery_v)
+            self._take_verdict(self._watch)
+        elif live.health.lines > self._lines + _DROPPED:
+            self._lines = live.health.lines
+            watch = EncoderWatch(self._session.robot)
+            for one in raw_moments(line.recent_lines(_RAW_LINES), self._session.robot):
+                watch.see(one.time_s, one.rpm, one.setpoint, one.power_pct, one.battery_v)
+            self._take_verdict(watch)
+
+    def _take_verdict(self, watch: EncoderWatch) -> None:
+        found = watch.verdict
         if found is None or found is self._kept or (self.verdict is not None and self.verdict.against == "hand"):
             return
         self._kept = found
@@ -47,6 +67,8 @@ class EncoderGuard:
 
     def _found(self, found: Verdict) -> None:
         """A new verdict; kept where by it something else is to be learned from."""
+        if found.against != "hand" and not found.settled and self._hand_fits:
+            found = replace(found, causes=(_PROGRAM,), change=None)
         before, self.verdict = self.verdict, found
         changed = (before is None or before.settled) != found.settled or (
             before is not None and before.causes != found.causes
@@ -56,7 +78,16 @@ class EncoderGuard:
 
     def turned_by_hand(self, counts: int, turns: int) -> None:
         """What the counter said of so many turns by hand."""
-        self._found(by_hand(self._session.robot, counts, turns))
+        found = by_hand(self._session.robot, counts, turns)
+        if found.settled:
+            self._remember_hand(self._session.robot)
+        self._found(found)
+
+    def _remember_hand(self, robot: Robot) -> None:
+        """By hand this profile's scale is right: whatever else speaks against it, is wrong itself."""
+        mark = repr(fingerprint(robot))
+        self._hand_fits = mark == repr(fingerprint(self._session.robot))
+        self._write(lambda: self._session.log.remember(_HAND, mark), "encoder: hand turns are kept")
 
     def counts(self, line: ConsoleLine) -> int | None:
         """The counter as it came last on the line, unwrapped since this was first asked; None where none comes."""
@@ -65,7 +96,7 @@ class EncoderGuard:
         robot = self._session.robot
         framer = Framer(robot.link)
         for text in reversed(line.recent_lines(5)):
-            for wire in framer.feed(text.encode("ascii", "replace") + b"\n"):
+            for wire in framer.feed(text.partition("   [")[0].encode("ascii", "replace") + b"\n"):
                 if wire.wheel_counts is not None:
                     return self._unwrapped(int(wire.wheel_counts), 1 << (robot.encoder.bits if robot.encoder else 32))
         return None
@@ -90,6 +121,9 @@ class EncoderGuard:
             int(change.value) if isinstance(change.value, float) and change.value.is_integer() else change.value,
         )
         profile.save()
+        changed = profile.check()[0]
+        if changed is not None and self.verdict is not None and self.verdict.against == "hand":
+            self._remember_hand(changed)
 
     @property
     def caution(self) -> str | None:

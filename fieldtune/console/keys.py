@@ -59,7 +59,7 @@ VIEWS = [
 FIND = _key("slash,ctrl+f", "find", "Find", "Any act, view or figure, by a part of its name", "/")
 ALWAYS = [
     FIND,
-    _key("a", "view('meanings')", "Meanings", "What the figures on this screen mean", show=False),
+    _key("equals_sign", "view('meanings')", "Meanings", "What the figures on this screen mean", "=", show=False),
     _key("question_mark,f1", "view('help')", "Help", "What each key does here", "?"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
     _key("ctrl+u", "units", "Units", "Metric or US customary units, for all that is shown and typed", "^u", show=False),
@@ -74,6 +74,11 @@ TAKING = [
 ]
 
 
+LABELS = _key(
+    "ctrl+l", "label", "Labels", "Name the match and the batch of elements of the shots to come", "^l", show=False
+)
+"""On screens from which one shoots, and in the log."""
+
 ROBOTS = [
     _key(
         "ctrl+e",
@@ -82,6 +87,7 @@ ROBOTS = [
         "Is the encoder's scale right? By setpoint, hand turns, full power",
         "^e",
     ),
+    _key("ctrl+b", "another_battery", "Another battery", "Another one is in: which? Begins a new battery period", "^b"),
     _key("ctrl+o", "leave_for", "Robots", "Another robot, a new one, or this one's values and line", "^o"),
 ]
 """Set-up of a robot; with Ctrl, so that no slip of a finger leads there."""
@@ -117,5 +123,5 @@ GROUPS = (
     ("Distance and target", [*DISTANCES[:10], FOLLOW, *DISTANCES[10:]]),
     ("Simulated robot", SIMULATED),
     ("Screens", VIEWS),
-    ("Always", [*ALWAYS, ANOTHER_PORT, *TAKING]),
+    ("Always", [LABELS, *ALWAYS, ANOTHER_PORT, *TAKING]),
 )

@@ -40,12 +40,21 @@ def readback(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
     parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
     shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
     parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
+    elsewhere = words.hood_elsewhere(live, robot, shooting.aim)
+    if elsewhere:
+        parts.append((f"\n✗ {elsewhere}", "bold $bad"))
     if live.setpoint is not None:
         parts.append((f"\nSetpoint {words.setpoint(live.setpoint, robot)}", "$quiet"))
         verdict = _verdict(live.setpoint, shooting.aim, robot)
         if verdict:
             parts.append((verdict, "$quiet"))
     return parts
+
+
+def hood_order(aim: Aim | None) -> str:
+    """What else to set, behind the first setpoint; empty without a hood."""
+    angle = None if aim is None else aim.exit_angle_setpoint_deg
+    return "" if angle is None else f", the hood to {angle:g}°"
 
 
 def setpoint_verdict(live: Live, shooting: ShootingState, robot: Robot) -> str:
@@ -60,6 +69,11 @@ def _verdict(setpoint: float, aim: Aim | None, robot: Robot) -> str:
     if words.is_good(setpoint, aim):
         return ": good"
     return ": too low" if setpoint < aim.setpoint.low else ": too high"
+
+
+def jam(amps: float) -> str:
+    """What a launcher is told that draws far more current than it takes, with no shot."""
+    return f"jam? {amps:.1f} A and no shot: stop the wheels and take the battery out before you clear it"
 
 
 def chance(aim: Aim | None) -> list[Part]:
@@ -148,13 +162,16 @@ def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writ
         return f"Not reachable from {words.metres(shooting.distance.value_m)}{nearest}. Move, then press d"
     thing, order = words.what_turns(robot), words.order(robot)
     wanted = words.setpoint(aim.setpoint.value, robot)
+    hood, elsewhere = hood_order(aim), words.hood_elsewhere(live, robot, aim)
     if live.setpoint is not None and _verdict(live.setpoint, aim, robot) != ": good":
-        return f"{order} {wanted}" + (": press g" if sim else " in the robot program")
+        return f"{order} {wanted}{hood}" + (": press g" if sim else " in the robot program")
+    if elsewhere:
+        return elsewhere[:1].upper() + elsewhere[1:] + (": press g" if sim else " in the robot program")
     value = words.readback(live, robot)
     held = live.setpoint if live.setpoint is not None else aim.setpoint.value
     shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"
     if value is None:
-        return f"{order} {wanted}, {shoot}"
+        return f"{order} {wanted}{hood}, {shoot}"
     if not words.near(value, held, robot, aim) and not words.settled(live, held):
         return f"Wait: {thing} {words.against(value, held, robot, aim)}"
     return f"Ready at {words.setpoint(held, robot)}: {shoot}"
@@ -179,7 +196,8 @@ def shot_chips(shots: tuple[Shot, ...], robot: Robot, width: int, rows: int) -> 
 def _chip(shot: Shot, robot: Robot) -> str:
     state = words.shot_state(shot)
     what = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot)}"
-    said = f"{what} {how_far(shot.distance_m)} {words.number(shot.setpoint, robot)}"
+    hood = "" if shot.hood_deg is None else f" {shot.hood_deg:g}°"
+    said = f"{what} {how_far(shot.distance_m)} {words.number(shot.setpoint, robot)}{hood}"
     return f"{said} ({words.shorten(state, 18)})" if state else said
 
 

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Protocol
 
 from fieldtune.console import words
-from fieldtune.console.typed import FURTHEST_M, Distance, expected_distance
+from fieldtune.console.typed import FURTHEST_M, NO_LABELS, Distance, Labels, expected_distance
 from fieldtune.errors import InputError
 from fieldtune.records import Result, Shot, UnansweredShot
 from fieldtune.robot.model import Robot, Target
@@ -95,6 +95,7 @@ class ShootingState:
     answer: Answer | None = None
     offer: str | None = None
     epoch: int | None = None
+    labels: Labels = NO_LABELS
     aim: Aim | None = None
     aim_lesson: int = 0
     lesson: int = 0
@@ -248,6 +249,7 @@ class ShootingState:
             target=self.target.name,
             epoch=self.epoch,
             robot_distance_m=live.distance_m,
+            hood_deg=words.hood_now(live, self.robot, self.aim),
         )
 
     def _seen(self, seen: ShotSeen, hint: str | None) -> UnansweredShot:
@@ -275,6 +277,7 @@ class ShootingState:
             battery_v=seen.battery_v,
             robot_distance_m=read,
             hint=hint,
+            hood_deg=then.hood_deg if seen.hood_deg is None else words.hood_read(seen.hood_deg, self.robot),
         )
 
     def _result_seen(self, results: Sequence[SeenResult]) -> str | None:

@@ -261,7 +261,7 @@ class ShotRecorder:
         confirm = partial(
             self._session.confirm, shot.distance_m or 0.0, shot.setpoint or 0.0, result, miss_m, side_m, shot.speed,
             shot.battery_v, shot.target, distance_from=shot.distance_from, epoch=shot.epoch, time=shot.time,
-            seen=shot.uid,
+            seen=shot.uid, exit_angle_deg=shot.hood_deg, **self._shooting.labels._asdict(),
         )  # fmt: skip
         self._write(self._write_shot, shot, confirm, seen)
 

@@ -74,5 +74,5 @@ def choose(home: Path, preferences: Preferences, wish: Wish | None = None) -> Op
     """Opens the start screen, or what the ``wish`` is; None to quit."""
     prepare()
     app = StartApp(home, preferences, wish, themes.settings_path(), drawing_for())
-    with leaving_on_signals(app.exit):
+    with leaving_on_signals(lambda: app.read_out(app.exit)):
         return app.run()

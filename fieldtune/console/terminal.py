@@ -67,8 +67,9 @@ except ImportError:  # Windows restores its console by itself
     termios = None  # type: ignore[assignment]
 
 _SIGNALS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGQUIT") if hasattr(signal, name)]
-_GRACE_S = 3.0
-"""How long an orderly way out may take before the terminal is restored without it."""
+_GRACE_S, _ORDERLY_S = 3.0, 20.0
+"""How long the loop may take to hear that it is to end, and then an orderly way out with the last shots written, before
+the terminal is restored without it."""
 _AS_BEFORE = b"\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1015l\x1b[?1004l\x1b[?2004l\x1b[<u\x1b[?7h\x1b[?1049l\x1b[?25h"
 """Mouse, focus and paste reports off, usual keyboard, line wrap on, main screen, cursor (xterm control sequences)."""
 
@@ -85,11 +86,15 @@ def leaving_on_signals(leave: Callable[[], None]) -> Iterator[None]:
         if came:
             return
         came.append(number)
-        rescue = threading.Timer(_GRACE_S, _restore_and_exit, (before, number))
-        rescue.daemon = True
-        rescue.start()
+        grace = _restore_later(_GRACE_S, before, number)
+
+        def heard() -> None:
+            grace.cancel()
+            _restore_later(_ORDERLY_S, before, number)
+            leave()
+
         try:
-            asyncio.get_running_loop().call_soon_threadsafe(leave)
+            asyncio.get_running_loop().call_soon_threadsafe(heard)
         except RuntimeError:  # the console isn't running yet, or not any more
             raise SystemExit(128 + number) from None
 
@@ -101,6 +106,13 @@ def leaving_on_signals(leave: Callable[[], None]) -> Iterator[None]:
             signal.signal(number, handler)
     if came:
         raise SystemExit(128 + came[0])
+
+
+def _restore_later(seconds: float, before: list[object] | None, number: int) -> threading.Timer:
+    timer = threading.Timer(seconds, _restore_and_exit, (before, number))
+    timer.daemon = True
+    timer.start()
+    return timer
 
 
 def _terminal_state() -> list[object] | None:

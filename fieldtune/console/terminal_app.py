@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Protocol, TypeVar, runtime_checkable
 
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from textual.screen import Screen
 
 T = TypeVar("T")
+_PASSED_ON_S = 0.05
+"""How long keys that were read need at most to be in the queue of events, when nothing else is done meanwhile."""
 
 
 def prepare() -> None:
@@ -149,6 +152,12 @@ class TerminalApp(App[T]):
 
     def unbound(self, event: Key) -> None:
         """A key that means nothing here."""
+
+    def read_out(self, then: Callable[[], None]) -> None:
+        """Reads what was typed until now and nothing more; ``then`` is called once those keys were acted on."""
+        if self._driver is not None:
+            self._driver.disable_input()
+        asyncio.get_running_loop().call_later(_PASSED_ON_S, self.call_later, then)
 
     # the terminal
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from fieldtune import person_units, units
 from fieldtune.console import words
 from fieldtune.errors import InputError
+from fieldtune.shot_entry import check_setpoint, check_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from fieldtune.learn.measured import Evidence
     from fieldtune.robot.model import Robot
 
 FURTHEST_M = 100.0
@@ -109,6 +111,70 @@ def read_miss(text: str) -> tuple[float | None, float | None]:
     if max(abs(along or 0.0), abs(side or 0.0)) > _FURTHEST_MISS_M:
         raise InputError(f"a miss is given in {bare_unit}, and at most {_FURTHEST_MISS_M / one:.0f} of them")
     return along, side
+
+
+class Labels(NamedTuple):
+    """Labels of the shots to come: the match, and the batch of elements; None without one."""
+
+    match: str | None = None
+    batch: str | None = None
+
+    @property
+    def words(self) -> str:
+        """As one reads them; empty without any."""
+        named = (("match", self.match), ("batch", self.batch))
+        return ", ".join(f"{what} {words.printable(label)}" for what, label in named if label is not None)
+
+
+NO_LABELS = Labels()
+
+
+def read_labels(text: str) -> Labels:
+    """``Q3``, ``Q3, red`` or ``, red``: match and batch; nothing or ``-`` for no labels. Raises ``InputError``."""
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) > 2:
+        raise InputError("write the match, a comma and the batch, such as Q3, red; - for none")
+    named = [part if part not in ("", "-") else None for part in (*parts, "")][:2]
+    return Labels(*(None if label is None else check_words("a label", label, 40) for label in named))
+
+
+MEASURED = "tilt 17 deg, run-out 1.2 m from 2 m/s, or clip 240 fps, 50 cm = 400 px, at 1500: 312,640 335,611 …"
+"""How to write what was measured."""
+_CLIP = re.compile(
+    r"(?P<fps>[\d.]+)\s*fps\s*,\s*(?P<ruler>[^=]+)=\s*(?P<px>[\d.]+)\s*px\s*,\s*at\s+(?P<at>[\d.]+)[^:]*:(?P<points>.*)"
+)
+
+
+def read_measured(text: str, robot: Robot, hood_deg: float | None = None) -> tuple[Evidence, ...]:
+    """What was measured beside shots, as typed (``MEASURED``). Raises ``InputError`` saying what is expected.
+
+    ``hood_deg``: where the hood stood.
+    """
+    from fieldtune.aim.clip import Clip, exit_from_clip, friction_from_run_out, friction_from_tilt, read_points
+    from fieldtune.learn.measured import Evidence, check
+
+    kind, _, rest = text.strip().partition(" ")
+    try:
+        if kind == "tilt":
+            found = [Evidence("friction", *friction_from_tilt(units.parse(rest, units.ANGLE)))]
+        elif kind == "run-out":
+            way, _, speed = rest.partition(" from ")
+            slid = friction_from_run_out(units.parse(speed, units.SPEED), units.parse(way, units.LENGTH))
+            found = [Evidence("friction", *slid)]
+        elif kind == "clip" and (said := _CLIP.fullmatch(rest)) is not None:
+            ruler, setpoint = units.parse(said["ruler"].strip(), units.LENGTH), float(said["at"])
+            check_setpoint(robot, setpoint)
+            clip = Clip(read_points(said["points"]), float(said["fps"]), ruler, float(said["px"]))
+            seen = exit_from_clip(robot, clip)
+            found = [
+                Evidence("exit_speed", seen.speed_mps, seen.speed_sd, setpoint),
+                Evidence("exit_angle", seen.angle_deg, seen.angle_sd, hood_deg=hood_deg),
+            ]
+        else:
+            raise InputError(f"write {MEASURED}")
+    except ValueError as error:  # of float
+        raise InputError(f"write {MEASURED}") from error
+    return tuple(check(robot, one) for one in found)
 
 
 _MOST_NAMES = 5

@@ -60,6 +60,11 @@ def interval(pair: tuple[float, float] | None) -> str:
     return "how sure: unknown" if pair is None else f"{round(100 * pair[0])} to {round(100 * pair[1])} %"
 
 
+_HOOD_OFF = 0.4
+"""Degrees that a hood's reading may be off: what a potentiometer or a servo's own count jitters by (common
+practice)."""
+
+
 def readback(live: Live, robot: Robot) -> float | None:
     """What the robot reports of the thing that is set: wheel rpm, drive power in %, or draw in mm."""
     value: float | None = getattr(live, robot.setpoint.scale.readback)
@@ -100,6 +105,28 @@ def against(value: float | None, wanted: float | None, robot: Robot, aim: Aim | 
         return "on setpoint"
     side = "below" if value < wanted else "above"
     return f"{side} by {setpoint(abs(wanted - value), robot)}"
+
+
+def hood_read(read_deg: float | None, robot: Robot) -> float | None:
+    """Exit angle that the line reads, to half a degree; None without a hood, and for an angle that it can't have."""
+    known = read_deg is not None and robot.hood is not None and robot.hood.holds(read_deg)
+    return round(2 * read_deg) / 2 if known and read_deg is not None else None
+
+
+def hood_now(live: Live, robot: Robot, aim: Aim | None) -> float | None:
+    """Where the hood stands: as the line says, else as recommended; None without one."""
+    read = hood_read(live.hood_deg, robot)
+    return read if read is not None or aim is None or robot.hood is None else aim.exit_angle_setpoint_deg
+
+
+def hood_elsewhere(live: Live, robot: Robot, aim: Aim | None) -> str:
+    """Where the hood on the line stands, if that isn't as recommended; empty otherwise."""
+    wanted = None if aim is None or robot.hood is None else aim.exit_angle_setpoint_deg
+    if wanted is None or robot.hood is None or live.hood_deg is None:
+        return ""
+    if abs(live.hood_deg - wanted) <= max(robot.hood.step / 2, _HOOD_OFF):
+        return ""
+    return f"hood at {live.hood_deg:.1f}°, set it to {wanted:g}°"
 
 
 def what_turns(robot: Robot) -> str:

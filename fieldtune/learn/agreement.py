@@ -7,6 +7,7 @@ less short, or the measured misses) is compared with leans simulated from that.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.aim.results import Drift, Residual
-from fieldtune.arrays import distinct
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
@@ -22,7 +22,7 @@ from fieldtune.learn.target_expansion import Expansion, expand_target
 from fieldtune.normal import ndtr
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
     from fieldtune.learn.posterior import Fit
 
 
@@ -55,21 +55,18 @@ class Predicted:
 
 def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
     """Predictions for all shots that say something about the range, by the fit's or another maximum."""
-    parts = [_of_target(fit, mode or fit.mode, int(place)) for place in distinct(fit.table.target)]
-    made = [part for part in parts if part is not None]
-    if not made:
+    table = fit.table
+    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
+    parts = [_of_view(fit, mode or fit.mode, index) for index in table.views(telling)]
+    if not parts:
         return None
-    order = np.argsort(np.concatenate([part.index for part in made]), kind="stable")
-    fields = [np.concatenate([getattr(part, name) for part in made])[order] for name in Predicted.__slots__]
+    order = np.argsort(np.concatenate([part.index for part in parts]), kind="stable")
+    fields = [np.concatenate([getattr(part, name) for part in parts])[order] for name in Predicted.__slots__]
     return Predicted(*fields)
 
 
-def _of_target(fit: Fit, mode: Mode, place: int) -> Predicted | None:
+def _of_view(fit: Fit, mode: Mode, index: IntArray) -> Predicted:
     table, layout, u = fit.table, fit.layout, mode.u
-    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
-    index = np.flatnonzero((table.target == place) & telling)
-    if not len(index):
-        return None
     seen = expand_target(fit.robot, table, index, layout, fit.required_of, fit.side, curved=False)
     keep = np.isfinite(seen.low.value) & np.isfinite(seen.center.value)
     index, seen = index[keep], seen.at(keep)
@@ -149,24 +146,30 @@ ALARM = 5e-4
 _MOST = 2.0
 
 
+Verdict = tuple[float, float, tuple[int, ...], bool]
+"""Two-sided p-value, lean (long is positive), the shots since, and whether they were compared with shots like them."""
+
+
 def drift(fit: Fit) -> Drift:
-    """The most telling window of recent shots in the present epoch."""
+    """The most telling window of recent shots in the present epoch, or change among those like the newest."""
     table = fit.table
     telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
     present = np.flatnonzero(telling & (table.epoch == fit.epochs.index(fit.belief.epoch)))
-    judged = [(window, _judge(fit, present[-window:])) for window in _WINDOWS if len(present) >= window + _EARLIER]
-    found = [(verdict[0], window, verdict[1]) for window, verdict in judged if verdict is not None]
-    if not found:
+    found = [_change(fit, present)]
+    found += [_judge(fit, present[-window:]) for window in _WINDOWS if len(present) >= window + _EARLIER]
+    verdicts = [verdict for verdict in found if verdict is not None]
+    if not verdicts:
         return Drift(False, "too few shots to tell", None)
-    p_value, window, lean = min(found)
-    since = table.shots[present[-window]].shot
+    p_value, lean, window, alike = min(verdicts)
+    since = table.shots[window[0]].shot
     if p_value > ALARM:
         return Drift(False, "recent shots agree with the earlier ones", p_value)
     more, less = table.targets[table.target[present[-1]]].miss_words
     way = more if lean > 0 else less
+    last = f"the last {len(window)} shots{' at this setpoint' if alike else ''}"
     words = (
-        f"the last {window} shots fall {way} of what the earlier ones say ({_one_in(p_value)} by chance);"
-        " if battery or build has changed, mark a new epoch"
+        f"{last} fall {way} of what the earlier ones say ({_one_in(p_value)} by chance);"
+        " if battery or build has changed, mark a battery change"
     )
     return Drift(True, words, p_value, since)
 
@@ -175,8 +178,44 @@ def _one_in(p_value: float) -> str:
     return f"1 in {round(1 / p_value)}" if p_value > 1 / _SIMULATED else f"less than 1 in {_SIMULATED}"
 
 
-def _judge(fit: Fit, window: NDArray[np.intp]) -> tuple[float, float] | None:
-    """Two-sided p-value and lean of a window of shots against all others."""
+_SAME_DISTANCE, _SAME_SETPOINT = 0.015, 0.005
+"""Shares of the newest shot's distance and setpoint within which others were taken like it: less than the scatter."""
+_MOST_ALIKE = 60
+
+
+def _change(fit: Fit, present: NDArray[np.intp]) -> Verdict | None:
+    """The change that best splits those of the present epoch's shots that were taken like the newest.
+
+    Fisher's exact test of short, and of long, before it and since (R. A. Fisher, J. R. Stat. Soc. 98 (1935) 39). It
+    rests on nothing but that such shots are alike, so it holds on when the model has followed the change.
+    """
+    table = fit.table
+    present = present[table.is_result(*_OUTCOMES)[present]]
+    if not len(present):
+        return None
+    taken = np.array([(table.shots[at].distance_m, table.shots[at].setpoint) for at in present])
+    near = np.all(np.abs(taken - taken[-1]) <= taken[-1] * (_SAME_DISTANCE, _SAME_SETPOINT), axis=1)
+    alike = present[near & (table.target[present] == table.target[present[-1]])][-_MOST_ALIKE:]
+    found = [
+        (_fisher(before, since), lean, tuple(alike[at:].tolist()), True)
+        for name, lean in (("short", -1.0), ("long", 1.0))
+        for at in range(_EARLIER, len(alike) - _EARLIER + 1)
+        for fell in [table.is_result(name)[alike]]
+        for before, since in [(fell[:at], fell[at:])]
+        if since.mean() > before.mean()
+    ]
+    return min(found, default=None)
+
+
+def _fisher(before: BoolArray, since: BoolArray) -> float:
+    """Two-sided p-value of as uneven a share of True in two samples, given how many there are in both."""
+    n, m, hits = len(before) + len(since), len(since), int(before.sum() + since.sum())
+    ways = {k: math.comb(hits, k) * math.comb(n - hits, m - k) for k in range(max(0, m + hits - n), min(hits, m) + 1)}
+    return sum(way for way in ways.values() if way <= ways[int(since.sum())]) / math.comb(n, m)
+
+
+def _judge(fit: Fit, window: NDArray[np.intp]) -> Verdict | None:
+    """A window of shots against all others."""
     outside = ~np.isin(np.arange(len(fit.table)), window)
     others = maximise(fit.objective.of_shots(outside), fit.mode.u)
     seen = predicted(fit, others)
@@ -188,7 +227,7 @@ def _judge(fit: Fit, window: NDArray[np.intp]) -> tuple[float, float] | None:
     real, simulated = _leans(fit, seen, others, at)
     center = float(np.median(simulated))
     as_far = int(np.sum(np.abs(simulated - center) >= abs(real - center) - 1e-9))
-    return (as_far + 1) / (_SIMULATED + 1), real - center
+    return (as_far + 1) / (_SIMULATED + 1), real - center, tuple(window.tolist()), False
 
 
 def _leans(fit: Fit, seen: Predicted, others: Mode, at: NDArray[np.intp]) -> tuple[float, FloatArray]:

@@ -29,9 +29,9 @@ from fieldtune.normal import ndtri
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.learn.evidence import ShotTable
     from fieldtune.learn.log_posterior import LogPosterior
     from fieldtune.learn.map_estimate import LogDensity, Mode
+    from fieldtune.learn.shot_table import ShotTable
     from fieldtune.robot.model import Robot
 
 # Ellipses around the Laplace approximation are drawn this much wider than it says.
@@ -168,8 +168,7 @@ def _curvature_correction(
 ) -> FloatArray:
     """Level and slope (K, size) that follow the curvature of required speeds at a few of the shots."""
     bends, columns = [], []
-    for target in distinct(table.target):
-        index = np.flatnonzero(table.target == target)
+    for index in table.views():
         index = index[np.argsort(table.reading[index], kind="stable")]
         index = index[distinct(np.linspace(0, len(index) - 1, _PLACES).astype(np.intp))]
         center = expand_target(robot, table, index, layout, required_of, side, curved=True).center

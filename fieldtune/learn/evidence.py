@@ -1,4 +1,4 @@
-"""Evidence: shots as arrays, then as rows of a likelihood of the log exit speed and the drive's response.
+"""Evidence: shots as rows of a likelihood of the log exit speed and the drive's response.
 
 A shot with a measured speed teaches about the launcher at that speed; a recommendation is a setpoint, so what the drive
 makes of it counts too (``tracked_prior``). Both are normal and conjugate, with a prior worth a few shots on the spread.
@@ -7,15 +7,13 @@ makes of it counts too (``tracked_prior``). Both are normal and conjugate, with 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
-from fieldtune.learn.measured import Evidence, measured_rows
+from fieldtune.learn.measured import measured_rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
 from fieldtune.learn.target_expansion import (
     Expansion,
@@ -25,14 +23,12 @@ from fieldtune.learn.target_expansion import (
     expand,
     expand_target,
 )
-from fieldtune.records import in_order
-from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
+from fieldtune.robot.exit_speed import model_log_speed
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import GainBasis
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
-    from fieldtune.records import Shot
-    from fieldtune.robot.model import Robot, Target
+    from fieldtune.learn.shot_table import ShotTable
+    from fieldtune.robot.model import Robot
 
 # Prior spread of the constant part: a closed loop or a draw stop, and an open loop by the motor's unloaded line.
 _CLOSED, _OPEN = 0.02, 0.12
@@ -102,10 +98,7 @@ def evidence(
     rows: list[Rows] = []
     measured = np.isfinite(table.miss)
     judged = table.is_result("in", "short", "long") & ~measured
-    for place in distinct(table.target):
-        index = np.flatnonzero((table.target == place) & (judged | measured))
-        if not len(index):
-            continue
+    for index in table.views(judged | measured):
         seen = expand_target(robot, table, index, layout, required_of, side, curved)
         points = measured[index] & _telling(seen, layout)
         rows.append(_intervals(table, index[~points], layout, seen.at(~points)))
@@ -197,145 +190,3 @@ def _points(robot: Robot, table: ShotTable, index: IntArray, layout: Layout, see
         count=np.ones(len(index)),
         source=index,
     )
-
-
-# Confirmed shots as arrays, with what does not depend on the unknowns worked out once.
-
-
-_RESULTS = (None, "in", "short", "long", "left", "right")
-# A measured speed this far (natural log) from the commanded one is a reading error, not a wheel.
-_BELIEVABLE = 0.7
-
-
-@dataclass(frozen=True, slots=True)
-class ShotTable:
-    """n shots that count, in order.
-
-    ``reading`` (n,) is the distance as read, ``result`` codes into in/short/long/left/right, ``miss`` and ``side`` are
-    nan where not measured. ``model`` (n,) is the model's log exit speed at ``quantity``, the measured speed where there
-    is one; ``tracked`` says that it is the commanded one. ``pairs`` holds log exit speeds of measured over commanded.
-    ``before_last`` (n,): how many shots before the last of its epoch, counted or not. ``batch`` (n,): number of the lot
-    of elements among ``batches``, -1 without a label; where all shots are of one lot there is nothing to tell apart.
-    """
-
-    shots: tuple[Shot, ...]
-    targets: tuple[Target, ...]
-    target: IntArray
-    reading: FloatArray
-    result: IntArray
-    miss: FloatArray
-    side: FloatArray
-    epoch: IntArray
-    quantity: FloatArray
-    model: FloatArray
-    tracked: BoolArray
-    pairs: FloatArray
-    before_last: FloatArray
-    batch: IntArray
-    batches: tuple[str, ...]
-    epochs: tuple[int, ...]
-    beside: tuple[Evidence, ...]
-
-    def __len__(self) -> int:
-        return len(self.shots)
-
-    def is_result(self, *names: str) -> BoolArray:
-        """Which shots have one of these results (n,)."""
-        return np.isin(self.result, [_RESULTS.index(name) for name in names])
-
-    def columns(self, basis: GainBasis) -> FloatArray:
-        """The gain's basis at the shots' drive quantities (n, size)."""
-        return basis.at(self.quantity) if len(self) else np.zeros((0, basis.size))
-
-
-def epochs_of(shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> list[int]:
-    """Epochs with shots that count or a measured exit speed, and the present one, ascending."""
-    return sorted({shot.epoch for shot in shots} | {epoch} | {one.epoch for one in beside if one.of == "exit_speed"})
-
-
-def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence[Evidence] = ()) -> ShotTable:
-    """Table of the shots that count and that the model can place, with what was measured ``beside`` them."""
-    in_time = in_order(shots)
-    usable = _thinned([shot for shot in in_time if shot.counts and _is_usable(shot)])
-    throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
-    usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
-    epochs = epochs_of(usable, epoch, beside)
-    places = {number: place for place, number in enumerate(epochs)}
-    names = {target.name: place for place, target in enumerate(robot.targets)}
-    labels = {shot.batch for shot in usable}
-    batches = tuple(sorted(label for label in labels if label is not None)) if len(labels) > 1 else ()
-    commanded = _quantities(robot, usable)
-    measured = np.array([_number(shot.speed) for shot in usable])
-    model = model_log_speed(robot, commanded)
-    measured_model = model_log_speed(robot, np.where(measured > 0, measured, 1.0))
-    believed = (measured > 0) & np.isfinite(measured_model) & (np.abs(measured_model - model) < _BELIEVABLE)
-    quantity = np.where(believed, measured, commanded)
-    quantity_model = np.where(believed, measured_model, model)
-    return ShotTable(
-        shots=tuple(usable),
-        targets=robot.targets,
-        target=np.array([names.get(shot.target, 0) for shot in usable], dtype=np.intp),
-        reading=np.array([shot.distance_m for shot in usable], dtype=float),
-        result=np.array([_RESULTS.index(shot.result) for shot in usable], dtype=np.intp),
-        miss=np.array([_number(shot.miss_m) for shot in usable]),
-        side=np.array([_number(shot.side_m) for shot in usable]),
-        epoch=np.array([places[shot.epoch] for shot in usable], dtype=np.intp),
-        quantity=quantity,
-        model=quantity_model,
-        tracked=~believed,
-        pairs=(measured_model - model)[believed],
-        before_last=_before_last(in_time, usable),
-        batch=np.array([batches.index(s.batch) if s.batch in batches else -1 for s in usable], dtype=np.intp),
-        batches=batches,
-        epochs=tuple(epochs),
-        beside=tuple(beside),
-    )
-
-
-# No robot is exactly as the model has it. Beyond about two thousand shots the evidence for what the model leaves out
-# outweighs the profile, and angle or drag may be pulled far from anything that can be; a thousand tell setpoints to
-# a fraction of a step. The newest all stay, so that drift is seen.
-_MOST_SHOTS, _NEWEST_SHOTS = 1000, 500
-
-
-def _thinned(usable: list[Shot]) -> list[Shot]:
-    """All shots while they are few, else the newest and some evenly spaced through the earlier ones."""
-    if len(usable) <= _MOST_SHOTS:
-        return usable
-    earlier = usable[:-_NEWEST_SHOTS]
-    chosen = np.linspace(0, len(earlier) - 1, _MOST_SHOTS - _NEWEST_SHOTS).round().astype(int)
-    return [*(earlier[place] for place in chosen), *usable[-_NEWEST_SHOTS:]]
-
-
-def _before_last(fired: Sequence[Shot], usable: Sequence[Shot]) -> FloatArray:
-    """Shots of the same epoch after each of the usable ones (n,), with those that teach nothing: they wear too."""
-    after: dict[str, int] = {}
-    epochs: dict[int, int] = {}
-    for shot in reversed(fired):
-        after[shot.uid] = epochs.get(shot.epoch, 0)
-        epochs[shot.epoch] = after[shot.uid] + 1
-    return np.array([after[shot.uid] for shot in usable], dtype=float)
-
-
-def _quantities(robot: Robot, shots: Sequence[Shot]) -> FloatArray:
-    """Commanded drive quantities (n,): one call a battery voltage."""
-    quantity = np.zeros(len(shots))
-    setpoints = np.array([shot.setpoint for shot in shots], dtype=float)
-    if not robot.setpoint.scale.follows_voltage:
-        return drive_quantity(robot, setpoints)
-    volts = np.array([_number(shot.battery_v) for shot in shots])
-    volts[~(volts > 0)] = np.nan
-    for volt in distinct(volts[np.isfinite(volts)]):
-        at = volts == volt
-        quantity[at] = drive_quantity(robot, setpoints[at], float(volt))
-    unknown = ~np.isfinite(volts)
-    quantity[unknown] = drive_quantity(robot, setpoints[unknown])
-    return quantity
-
-
-def _is_usable(shot: Shot) -> bool:
-    return math.isfinite(shot.distance_m) and shot.distance_m > 0 and math.isfinite(shot.setpoint) and shot.setpoint > 0
-
-
-def _number(value: float | None) -> float:
-    return math.nan if value is None else float(value)

@@ -18,7 +18,7 @@ from fieldtune.learn.parameters import SHAPES, Layout, prior_of
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.learn.evidence import ShotTable
+    from fieldtune.learn.shot_table import ShotTable
     from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
     from fieldtune.robot.model import Robot
 

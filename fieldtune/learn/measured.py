@@ -15,6 +15,7 @@ import numpy as np
 
 from fieldtune.errors import InputError
 from fieldtune.learn.log_posterior import Rows
+from fieldtune.person_units import amount, converted
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -45,6 +46,16 @@ class Evidence:
     setpoint: float | None = None
     battery_v: float | None = None
     epoch: int = 1
+    hood_deg: float | None = None
+    """Where the hood stood; the profile's exit angle where None."""
+
+    @property
+    def words(self) -> str:
+        """As one reads it: ``exit angle 51.2 ± 0.4 deg``."""
+        name, unit = {
+            "exit_speed": ("exit speed", "m/s"), "exit_angle": ("exit angle", "deg"), "friction": ("friction", ""),
+        }[self.of]  # fmt: skip
+        return f"{name} {converted(self.value, unit):.3g} ± {amount(self.sd, unit, figures=2)}".rstrip()
 
 
 def written(evidence: Evidence) -> str:
@@ -105,7 +116,8 @@ def measured_rows(robot: Robot, found: Sequence[Evidence], epochs: Sequence[int]
             lower[row], extra[row] = _speed(robot, one, epochs.index(one.epoch), layout)
             loads[row, 0] = 1.0
             continue
-        place, true, sd = 0, math.radians(one.value) - robot.launcher.exit_angle, math.radians(one.sd)
+        stood = robot.exit_angle_deg if one.hood_deg is None else one.hood_deg
+        place, true, sd = 0, math.radians(one.value - stood), math.radians(one.sd)
         if one.of == "friction":
             place, true, sd = 1, math.log(one.value / robot.floor.friction), one.sd / one.value
         else:

@@ -20,8 +20,9 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hood import at_best_angle
 from fieldtune.aim.places import working_range
-from fieldtune.aim.reach import reach
+from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.results import NextShot
 from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
     from fieldtune.learn.posterior import Fit
-    from fieldtune.robot.model import Target
+    from fieldtune.robot.model import Robot, Target
 
 # Misses count as measured if they were in at least half of the last few shots; then so many equally likely classes.
 _LATELY, _CLASSES = 6, 9
@@ -87,9 +88,11 @@ _WORTH = 0.02
 class Place:
     """One distance of the working range: trial quantities (S,), the draws' speeds and hit chances there (K, S).
 
-    ``blur`` (K,): spread in log speed of what a measured miss would say; None where only words are told.
+    ``blur`` (K,): spread in log speed of what a measured miss would say; None where only words are told. ``held``: the
+    robot with its hood where it scores most from there.
     """
 
+    held: Robot
     reading: float
     quantity: FloatArray
     speeds: FloatArray
@@ -107,8 +110,8 @@ class Place:
 
 def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> NextShot:
     """See ``posterior.next_shot``. Raises ``OutOfReachError`` where the target can't be reached."""
-    required, weights = fit.required_of(fit.robot, target), fit.belief.weights
-    places, guess = _places(fit, required, target)
+    weights = fit.belief.weights
+    places, guess = _places(fit, target, battery_v)
     now = _expected_now(places, weights)
     shots = _shots_from(fit, target, places)
     turn = [place for place, count in zip(places, shots, strict=True) if count <= shots.min() + _AHEAD]
@@ -116,17 +119,21 @@ def best_next_shot(fit: Fit, target: Target, battery_v: float | None = None) -> 
     gain, place = max(gains), turn[int(np.argmax(gains))]
     if gain < _WORTH:
         place = places[int(np.argmin(shots))]
-    curve = HitChanceCurve.at(fit.robot, required, fit.belief, place.reading, battery_v)
+    required = fit.required_of(place.held, target)
+    curve = HitChanceCurve.at(place.held, required, fit.belief, place.reading, battery_v)
     best = best_setpoint(curve, lowest_wins=target.slowest_wins)
     setpoint = best.setpoint if best else fit.robot.setpoint.high
     why = _why(places, gain, now) + (f"; {guess}" if guess else "")
-    return NextShot(round(float(place.reading), 3), setpoint, max(gain, 0.0), why)
+    angle = None if fit.robot.hood is None else place.held.exit_angle_deg
+    return NextShot(round(float(place.reading), 3), setpoint, max(gain, 0.0), why, angle)
 
 
-def _places(fit: Fit, required: RequiredSpeed, target: Target) -> tuple[list[Place], str | None]:
+def _places(fit: Fit, target: Target, battery_v: float | None) -> tuple[list[Place], str | None]:
     """The working range, and a sentence where it is a guess; raises ``OutOfReachError`` where nothing scores."""
-    readings, guess = distances_that_matter(fit, required, target)
-    places = [place for reading in readings if (place := _place(fit, required, reading))]
+    readings, guess = distances_that_matter(fit, target)
+    helds = [at_best_angle(fit.robot, target, fit.belief, float(reading), battery_v) for reading in readings]
+    found = (_place(fit, held, target, reading) for held, reading in zip(helds, readings, strict=True))
+    places = [place for place in found if place is not None]
     if not places:
         name = fit.robot.name
         raise OutOfReachError(f"{name} scores from no distance; check its profile: fieldtune check {name}")
@@ -149,8 +156,8 @@ class GainField:
 
 def gain_field(fit: Fit, target: Target, battery_v: float | None = None) -> GainField:
     """What a shot teaches over distance and setpoint. Raises ``OutOfReachError`` where the target can't be reached."""
-    required, weights, robot = fit.required_of(fit.robot, target), fit.belief.weights, fit.robot
-    places, _ = _places(fit, required, target)
+    weights, robot = fit.belief.weights, fit.robot
+    places, _ = _places(fit, target, battery_v)
     now, scale = _expected_now(places, weights), robot.setpoint.scale.per_quantity(robot.drive, battery_v)
     gains = [[_expected(place, places, weights, trial) - now for trial in range(_SETPOINTS)] for place in places]
     return GainField(
@@ -178,9 +185,9 @@ def shot_from(fit: Fit, target: Target) -> list[float]:
     return [float(reading) for reading in fit.table.reading[_shot_at(fit, target)]]
 
 
-def distances_that_matter(fit: Fit, required: RequiredSpeed, target: Target) -> tuple[FloatArray, str | None]:
+def distances_that_matter(fit: Fit, target: Target) -> tuple[FloatArray, str | None]:
     """The spots within reach, else a few distances over the working range, and a sentence where that is a guess."""
-    seen = reach(fit.robot, required, fit.belief)
+    seen = reach_of_all(fit.robot, target, fit.belief, required_of=fit.required_of)
     nearest, farthest = seen.nearest or 0.0, seen.farthest or np.inf
     spots = sorted({spot.distance for spot in fit.robot.spots if nearest <= spot.distance <= farthest})
     if len(spots) >= 2:
@@ -192,9 +199,9 @@ def distances_that_matter(fit: Fit, required: RequiredSpeed, target: Target) -> 
     return np.linspace(over.near_m, over.far_m, _DISTANCES), over.guess
 
 
-def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
+def _place(fit: Fit, robot: Robot, target: Target, reading: float) -> Place | None:
     """Hit chances of trial setpoints spread over what is believed; None where nothing scores."""
-    belief, robot = fit.belief, fit.robot
+    belief, required = fit.belief, fit.required_of(robot, target)
     scene = situation(required, reading, belief.draws)
     low, high = belief.basis.q_low, belief.basis.q_high
     wide = np.geomspace(max(low, 1e-3 * high), high, 65)
@@ -213,6 +220,7 @@ def _place(fit: Fit, required: RequiredSpeed, reading: float) -> Place | None:
     speeds = log_speed(robot, belief.basis, belief.draws, quantity)
     hits = np.nan_to_num(scene.hit(speeds))
     return Place(
+        robot,
         reading,
         quantity,
         speeds,

@@ -15,11 +15,12 @@ from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.arrays import FloatArray
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
-from fieldtune.learn.evidence import ShotTable, shot_table, sums_in_reach
+from fieldtune.learn.evidence import sums_in_reach
 from fieldtune.learn.importance_sampling import even_normals, importance_draws
 from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximise
 from fieldtune.learn.next_shot import best_next_shot, shot_from
 from fieldtune.learn.parameters import batteries_that_came_back
+from fieldtune.learn.shot_table import ShotTable, shot_table
 from fieldtune.learn.side_miss import SideLayout, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 

@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.arrays import distinct
 from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
 from fieldtune.normal import gauss_legendre, ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
-    from fieldtune.learn.evidence import ShotTable
+    from fieldtune.learn.shot_table import ShotTable
     from fieldtune.robot.model import Robot, Target
 
 _SCATTER_SPREAD = 0.5
@@ -81,10 +80,10 @@ def side_log_posterior(
     """Log posterior of side bias and scatter."""
     layout = SideLayout.of(robot)
     half = np.ones(len(table))
-    for place in distinct(table.target):
-        at = table.target == place
-        free = required_of(robot, table.targets[place]).free(table.reading[at])
-        fallback = table.targets[place].opening[-1] / 2
+    for at in table.views():
+        target = table.targets[table.target[at[0]]]
+        free = required_of(table.held(robot, at), target).free(table.reading[at])
+        fallback = target.opening[-1] / 2
         half[at] = np.where(np.isfinite(free.side), free.side, fallback)
     measured = np.isfinite(table.side)
     # "Short" and "long" were the larger error, so the side was not far out: that counts, or only bad sides would.

@@ -19,8 +19,9 @@ from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
 
 if TYPE_CHECKING:
+    from fieldtune.aim.rim_scores import RimScores
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
-    from fieldtune.learn.evidence import ShotTable
+    from fieldtune.learn.shot_table import ShotTable
 
 RequiredSpeedOf = Callable[[Robot, Target], RequiredSpeed]
 
@@ -32,6 +33,8 @@ _BEYOND = 0.02
 _MANY, _TOGETHER = 64, 0.02
 # Where the element does not pass at all by the profile, the opening counts with this share of its depth either way.
 _FALLBACK_SHARE = 0.25
+# A basket whose rim lets so few in is taken as one that nothing passes.
+_HARDLY = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +160,9 @@ def expand_target(
     side: SideEstimate,
     curved: bool,
 ) -> TargetExpansion:
-    """Targets of the shots ``index``, all of one target, seen from the layout's origin."""
+    """Targets of the shots ``index``, all of one view (``ShotTable.views``), seen from the layout's origin."""
     target = table.targets[table.target[index[0]]]
-    required = required_of(robot, target)
+    required = required_of(table.held(robot, index), target)
     distances, back, aside = _places(table.reading[index])
     measured = np.isfinite(table.miss[index])
     low_miss, high_miss, low_slope, high_slope = _opening(required, target, distances, layout, side)
@@ -198,11 +201,18 @@ def _places(reading: FloatArray) -> tuple[FloatArray, IntArray, FloatArray]:
 def _opening(
     required: RequiredSpeed, target: Target, distances: FloatArray, layout: Layout, side: SideEstimate
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Free misses (m,), on average over good sides, and how they move with the shape (m, 3).
+    """Misses (m,) between which it scores, on average over good sides, and how they move with the shape (m, 3).
 
+    Where hits off a rim count, between the edges of an opening that scores as much on either side of its best miss.
     Where the profile says that nothing passes, a share of the opening stands for it.
     """
     steps, count = 0.1 * _shifts(layout), len(distances)
+    if required.rim is not None:
+        lows, highs, passes = _seen_rim(required.rim, distances, layout.origin + steps, side)
+        near, far, _ = (_FALLBACK_SHARE * edge for edge in target.bare())
+        met = np.ones(count)
+        moves = _moves(lows, steps, passes, met), _moves(highs, steps, passes, met)
+        return np.where(passes, lows[0], near), np.where(passes, highs[0], far), *moves
     free = required.free_at(_seen(required, distances, np.zeros(count), layout.origin + steps))
     low, high, _ = (_FALLBACK_SHARE * edge for edge in target.bare())
     lows = np.where(np.isfinite(free.low), free.low, low).reshape(-1, count)
@@ -213,6 +223,32 @@ def _opening(
         met = chord(distances, half, side.bias, side.scatter)
     passes = np.asarray(np.isfinite(free.low).reshape(-1, count).all(axis=0))
     return lows[0] * met, highs[0] * met, _moves(lows, steps, passes, met), _moves(highs, steps, passes, met)
+
+
+def _seen_rim(
+    rim: RimScores, distances: FloatArray, shapes: FloatArray, side: SideEstimate
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Edges (4, m) of openings that score as much short of the best miss, and beyond it, as a basket with its rim.
+
+    Far balls that come back from the board make a second stretch, which is left out: among wild outcomes there is room.
+    Also whether anything scores at all (m,).
+    """
+    angle, _, bias = shapes.T
+    true = np.maximum((distances[None, :] + bias[:, None]).ravel(), 0.01)
+    chance = rim.over_misses(
+        true, np.repeat(angle, len(distances)), true * side.bias, np.maximum(true * side.scatter, 1e-6)
+    )
+    misses, rows, best = rim.misses, np.arange(len(chance)), chance.argmax(axis=1)
+    most = np.maximum(chance[rows, best], _HARDLY)
+    beyond = np.arange(len(misses)) > best[:, None]
+    lowest = np.minimum.accumulate(np.where(beyond, chance, most[:, None]), axis=1)
+    again = beyond & (lowest < most[:, None] / 2) & (chance > lowest + 0.02 * most[:, None])
+    chance = np.where(np.maximum.accumulate(again, axis=1), 0.0, chance)
+    areas = np.pad(np.cumsum((chance[:, 1:] + chance[:, :-1]) / 2 * np.diff(misses), axis=1), ((0, 0), (1, 0)))
+    before = areas[rows, best]
+    low, high = misses[best] - before / most, misses[best] + (areas[:, -1] - before) / most
+    passes = (chance.max(axis=1) > _HARDLY).reshape(len(shapes), -1).all(axis=0)
+    return low.reshape(len(shapes), -1), high.reshape(len(shapes), -1), passes
 
 
 def _moves(edges: FloatArray, steps: FloatArray, passes: BoolArray, met: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ from fieldtune.link.framing import Framer, shown
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.shot_detection import ShotDetector
-from fieldtune.link.wheel_figures import History, WheelFollower
+from fieldtune.link.wheel_figures import History, JamWatch, WheelFollower
 from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ class Line:
         self._rpm_filter = RpmFilter()
         self._shots = ShotDetector(robot)
         self._history = History()
-        self._figures = WheelFollower(robot)
+        self._figures, self._jams = WheelFollower(robot), JamWatch()
         self._recent: dict[str, deque[tuple[float, float]]] = {
             row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
         }
@@ -123,6 +123,7 @@ class Line:
         self._shots.see(sample, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
+        self._jams.see(sample, self._shots.shots)
         self._note(sample)
 
     def _note(self, sample: Sample) -> None:
@@ -176,6 +177,8 @@ class Line:
             notices["start-up text"] = framer.start_up
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
+        if self._jams.count:
+            notices["jam"] = self._jams.count
         return Health(
             lines=framer.lines - framer.start_up,
             good=self.good,
@@ -206,7 +209,7 @@ class Line:
             wheel_rpm=speed,
             **shown_now,
             health=self.health(),
-            wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"]),
+            wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"], self._jams.amps),
             shots=self.shots,
             unsure=self._shots.unsure,
             history_s=seconds,

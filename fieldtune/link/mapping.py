@@ -60,13 +60,13 @@ MEANINGS: Mapping[str, tuple[Meaning, ...]] = {
 """By kind of reading, its units, the usual one first."""
 
 _HINTS: tuple[tuple[str, str], ...] = (
-    ("time", r"^(t|ts|time|timestamp|clock|millis|micros|uptime|now)(_?(ms|us|s|millis|micros))?$"),
+    ("time", r"^(t|ts|time|timestamp|clock|millis|micros|ms|us|uptime|now)(_?(ms|us|s|millis|micros))?$"),
     ("speed2", r"(wheel|fly|rpm|speed|vel|top|upper|right|shooter)_?\w*(2|b|top|upper|right)$|^(rpm|speed|vel)2$"),
     (
         "setpoint",
-        r"set_?p|target_?(rpm|speed|vel|power|pos|draw)|goal|wanted|desired|^(cmd|ref|sp|tgt)_?(rpm|speed|vel)?$",
+        r"set_?p|target_?(rpm|speed|vel|power|pos|draw)|^target$|goal|wanted|desired|^(cmd|ref|sp|tgt)_?(rpm|speed|vel)?$",
     ),
-    ("battery", r"batt?|volt|^v(in|bus|cc)?$|^bus|^u$"),
+    ("battery", r"batt?|volt|^m?v(in|bus|cc)?$|^bus|^u$"),
     ("current", r"curr|amp|^i(_?m?a)?$"),
     ("distance", r"dist|range|^d$|ultra|lidar|tof"),
     ("power", r"power|pwm|duty|output|throttle|^out$|^pwr"),

@@ -92,6 +92,7 @@ class ShotSeen:
     battery_v: float | None
     draw_mm: float | None
     by: Literal["fired", "wheel"]
+    hood_deg: float | None = None
     arrival_s: float | None = None
     """Host time at which the line that told of it arrived."""
 
@@ -119,6 +120,9 @@ class WheelFigures:
     recovery_s: float | None = None
     shots_per_minute: float | None = None
     second_wheel_mismatch_pct: float | None = None
+    jam_a: float | None = None
+    """Current (A) that the launcher draws now without a shot, where that is far more than it takes to hold this speed;
+    None otherwise."""
 
 
 @dataclass(slots=True)

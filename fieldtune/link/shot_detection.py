@@ -184,6 +184,7 @@ class ShotDetector:
             battery_v=at.battery_v,
             draw_mm=draw_mm,
             by=by,
+            hood_deg=at.hood_deg,
             arrival_s=at.arrival_s,
         )
 

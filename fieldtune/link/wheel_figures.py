@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections import deque
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -96,10 +97,13 @@ class WheelFollower:
             self._spin_up_s = now_s - self._raised_s
             self._raised_s = None
 
-    def now(self, shots: tuple[ShotSeen, ...], rpm: float | None, rpm2: float | None) -> WheelFigures:
+    def now(
+        self, shots: tuple[ShotSeen, ...], rpm: float | None, rpm2: float | None, jam_a: float | None
+    ) -> WheelFigures:
         """The figures at this moment; steady ones only where no shot disturbed the last second and a half.
 
-        ``rpm`` and ``rpm2`` are the wheels' speeds as shown, None where they aren't known any more.
+        ``rpm`` and ``rpm2`` are the wheels' speeds as shown, None where they aren't known any more. ``jam_a``: see
+        ``WheelFigures``.
         """
         error, ripple = (None, None) if rpm is None else self._steady(shots)
         recoveries = [s.recovery_s for s in shots[-5:] if s.recovery_s is not None]
@@ -113,6 +117,7 @@ class WheelFollower:
             recovery_s=statistics.median(recoveries) if recoveries else None,
             shots_per_minute=self._shot_rate(shots),
             second_wheel_mismatch_pct=mismatch,
+            jam_a=None if rpm is None else jam_a,
         )
 
     def _steady(self, shots: tuple[ShotSeen, ...]) -> tuple[float | None, float | None]:
@@ -133,3 +138,70 @@ class WheelFollower:
         if len(burst) < 2 or burst[-1] <= burst[0]:
             return None
         return 60.0 * (len(burst) - 1) / (burst[-1] - burst[0])
+
+
+_BUCKET_S, _BUCKETS = 0.1, 5
+_AFTER_SHOT_S, _STARTS_WITH = 1.0, 15
+_RISES, _MOVES, _BAND = 0.005, 0.02, 0.15
+_TIMES, _AMPS = 2.0, 1.0
+"""A jam draws more than this many times the holding current and so many amperes more (common practice: an element stuck
+in the wheels rubs with several times what bearings and gears do)."""
+
+
+class JamWatch:
+    """Names a jam: far more current than this speed usually takes, for half a second, with no shot and no speed gained.
+
+    What it usually takes is the least half second seen near that speed; before a second and a half of it were seen,
+    nothing is said. ``count``: jams so far.
+    """
+
+    def __init__(self) -> None:
+        self.amps: float | None = None
+        self.count = 0
+        self._sums = [0.0, 0.0, 0]
+        self._begun_s = self._shot_s = -np.inf
+        self._setpoint: float | None = None
+        self._full: deque[tuple[float, float]] = deque(maxlen=_BUCKETS)
+        self._holding: dict[int, tuple[float, int]] = {}
+
+    def see(self, sample: Sample, shots: Sequence[ShotSeen]) -> None:
+        """Takes one sample with its speed, and the shots recognised so far."""
+        amps, rpm = sample.current_a, sample.wheel_rpm
+        if sample.fresh or (sample.setpoint is not None and sample.setpoint != self._setpoint):
+            self._setpoint = sample.setpoint
+            self._begin_anew(sample.time_s)
+        if shots and shots[-1].time_s > self._shot_s:
+            self._shot_s = shots[-1].time_s
+            self._begin_anew(self._shot_s + _AFTER_SHOT_S)
+        if amps is None or rpm is None or sample.time_s < self._begun_s:
+            return
+        self._sums[0] += abs(amps)
+        self._sums[1] += rpm
+        self._sums[2] += 1
+        if sample.time_s - self._begun_s >= _BUCKET_S:
+            self._full.append((self._sums[0] / self._sums[2], self._sums[1] / self._sums[2]))
+            self._sums, self._begun_s = [0.0, 0.0, 0], sample.time_s
+            if len(self._full) == _BUCKETS:
+                self._judge()
+
+    def _begin_anew(self, at_s: float) -> None:
+        self._full.clear()
+        self._sums, self._begun_s = [0.0, 0.0, 0], at_s
+        self.amps = None
+
+    def _judge(self) -> None:
+        """Looks at the last half second."""
+        amps, rpm = (float(np.mean(column)) for column in zip(*self._full, strict=True))
+        first, last = self._full[0][1], self._full[-1][1]
+        if last > first * (1 + _RISES) or rpm <= 0:
+            return
+        band = round(np.log(max(rpm, 1.0)) / _BAND)
+        near = [self._holding[b] for b in (band - 1, band, band + 1, band + 2) if b in self._holding]
+        known = [least for least, seen in near if seen >= _STARTS_WITH]
+        usual = min(known) if known else None
+        jammed = usual is not None and amps > _TIMES * usual + _AMPS
+        self.count += jammed and self.amps is None
+        self.amps = amps if jammed else None
+        if not jammed and abs(last - first) <= _MOVES * rpm:
+            least, seen = self._holding.get(band, (np.inf, 0))
+            self._holding[band] = min(least, amps), seen + 1

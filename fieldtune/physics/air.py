@@ -202,12 +202,13 @@ CRISIS = 1.8e5
 
 
 def dimpled_sphere(reynolds: ArrayLike) -> FloatArray:
-    """Dimpled ball: 0.5 before, 0.25 after an early crisis near Re 4.5e4.
+    """Dimpled ball: 0.5 before, 0.24 after an early crisis near Re 4.5e4.
 
-    Levels after Bearman & Harvey, Aeronaut. Q. 27 (1976) 112 (from memory); the smooth step between them is ours.
+    Before it after Bearman & Harvey, Aeronaut. Q. 27 (1976) 112, who have 0.25 after it; after it Smits & Smith,
+    Science and Golf II (1994), whose share of spin is added, too (all from memory). The smooth step between is ours.
     """
     re = np.clip(np.asarray(reynolds, dtype=float), 1.0, 1e8)
-    return np.asarray(0.25 + 0.25 / (1 + (re / 4.5e4) ** 6), dtype=float)
+    return np.asarray(0.24 + 0.26 / (1 + (re / 4.5e4) ** 6), dtype=float)
 
 
 def constant_drag(coefficient: float, spread: float = CONSTANT_SPREAD, name: str = "constant") -> DragLaw:

@@ -12,7 +12,7 @@ centre's) and rises away by ``slope`` (rad).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.flight_integration import at_exit, carry, lanes
+from fieldtune.physics.rolling import Ground
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -34,20 +35,6 @@ _UPRIGHT = 1.7e-3
 
 _MOST_HOPS, _PASSES = 60, 30
 _CLOSE = 1e-6
-
-
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """What the floor does to an element: friction, rolling resistance over weight, slope (rad), restitution of a
-    bounce, air drag along the floor (1/m), and the element's I / (m R^2), inf where it does not turn.
-    """
-
-    friction: ArrayLike
-    rolling: ArrayLike
-    slope: float
-    restitution: float
-    drag: float
-    inertia: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,20 +155,18 @@ def come_to_rest(
         )
         x[hopping], t[hopping] = x[hopping] + hop.distance, t[hopping] + hop.time
         along[hopping], into[hopping] = hop.along, hop.into
-    way, time = _run_out(ground, mu, rolling, along, s, body.gravity)
+    way, time = _run_out(replace(ground, friction=mu, rolling=rolling), along, s, body.gravity)
     return Rest(x + way * np.cos(ground.slope), t + time, landing, x, t, along, s)
 
 
-def _run_out(
-    ground: Ground, mu: FloatArray, resistance: FloatArray, along: FloatArray, spin: FloatArray, gravity: float
-) -> tuple[FloatArray, FloatArray]:
+def _run_out(ground: Ground, along: FloatArray, spin: FloatArray, gravity: float) -> tuple[FloatArray, FloatArray]:
     """Way along the floor (m) and time (s) from the end of hopping to rest."""
     slope, drag, inertia = ground.slope, ground.drag, ground.inertia
     if not np.isfinite(inertia):
         way, v = np.copysign(1.0, along), np.abs(along)
-        far = sliding.stop_distance(v, mu, way * slope, drag, gravity)
-        return way * far, sliding.stop_time(v, mu, way * slope, drag, gravity)
-    begin = rolling.rolling_start(along, mu, slope, gravity, inertia, spin, drag)
+        far = sliding.stop_distance(v, ground.friction, way * slope, drag, gravity)
+        return way * far, sliding.stop_time(v, ground.friction, way * slope, drag, gravity)
+    begin = rolling.rolling_start(along, ground, spin, gravity)
     way, v = np.copysign(1.0, begin.speed), np.abs(begin.speed)
-    far = rolling.roll_stop_distance(along, mu, resistance, slope, drag, gravity, inertia, spin)
-    return far, begin.time + (1 + inertia) * sliding.stop_time(v, resistance, way * slope, drag, gravity)
+    far = rolling.roll_stop_distance(along, ground, spin, gravity)
+    return far, begin.time + (1 + inertia) * sliding.stop_time(v, ground.rolling, way * slope, drag, gravity)

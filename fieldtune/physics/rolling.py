@@ -11,7 +11,7 @@ distances are negative. Slopes in radians, rising away positive; distances along
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,6 +32,21 @@ _SLIP_STEPS = 8
 
 
 @dataclass(frozen=True, slots=True)
+class Ground:
+    """What the floor does to an element: ``friction``, ``rolling`` resistance over weight, ``slope`` (rad),
+    ``restitution`` of a bounce, air ``drag`` along the floor, rho C_D A / (2 m) in 1/m, and the element's ``inertia``
+    I / (m R^2), inf where it does not turn.
+    """
+
+    friction: ArrayLike
+    rolling: ArrayLike = 0.0
+    slope: float = 0.0
+    restitution: float = 0.0
+    drag: float = 0.0
+    inertia: float = SOLID
+
+
+@dataclass(frozen=True, slots=True)
 class Rolling:
     """Where rolling begins: speed (m/s), distance (m) and time (s) from the start; nan where it never does."""
 
@@ -41,21 +56,15 @@ class Rolling:
 
 
 def rolling_start(
-    speed: ArrayLike,
-    friction: ArrayLike,
-    slope: ArrayLike = 0.0,
-    gravity: float = STANDARD_GRAVITY,
-    inertia: ArrayLike = SOLID,
-    spin: ArrayLike = 0.0,
-    drag: ArrayLike = 0.0,
+    speed: ArrayLike, ground: Ground, spin: ArrayLike = 0.0, gravity: float = STANDARD_GRAVITY
 ) -> Rolling:
     """When a ball that starts at a speed (m/s) rolls: solid, without spin, on level floor after 2 v / (7 mu g).
 
-    Without ``drag`` (1/m) in closed form. With it stepped over the slip of the touching point, which friction and air
+    Without air drag in closed form. With it stepped over the slip of the touching point, which friction and air
     use up: v' = -a - c v |v| and slip' = -b - c v |v|, by the classical Runge-Kutta method of order 4.
     """
     v, mu, angle, alpha, s, c = np.broadcast_arrays(
-        *(np.asarray(a, dtype=float) for a in (speed, friction, slope, inertia, spin, drag))
+        *(np.asarray(a, dtype=float) for a in (speed, ground.friction, ground.slope, ground.inertia, spin, ground.drag))
     )
     slip, pull = v + s, gravity * np.sin(angle)
     rub = np.where(slip < 0, -1.0, 1.0) * gravity * mu * np.cos(angle)
@@ -86,54 +95,39 @@ def rolling_start(
 
 
 def roll_stop_distance(
-    speed: ArrayLike,
-    friction: ArrayLike,
-    rolling: ArrayLike,
-    slope: ArrayLike = 0.0,
-    drag: ArrayLike = 0.0,
-    gravity: float = STANDARD_GRAVITY,
-    inertia: ArrayLike = SOLID,
-    spin: ArrayLike = 0.0,
+    speed: ArrayLike, ground: Ground, spin: ArrayLike = 0.0, gravity: float = STANDARD_GRAVITY
 ) -> FloatArray:
-    """Distance (m) to rest of a ball; ``rolling`` is rolling resistance over weight, ``drag`` rho C_D A / (2 m) in 1/m.
+    """Distance (m) to rest of a ball.
 
     inf without rolling resistance on level floor, and where the floor falls away too steeply (minus inf: it rolls back
     for good).
     """
-    begin = rolling_start(speed, friction, slope, gravity, inertia, spin, drag)
+    begin = rolling_start(speed, ground, spin, gravity)
     way = np.where(begin.speed < 0, -1.0, 1.0)
-    rolls = sliding.stop_distance(np.abs(begin.speed), rolling, way * slope, drag, gravity)
-    return np.asarray(begin.distance + way * rolls * (1 + np.asarray(inertia)), dtype=float)
+    rolls = sliding.stop_distance(np.abs(begin.speed), ground.rolling, way * ground.slope, ground.drag, gravity)
+    return np.asarray(begin.distance + way * rolls * (1 + ground.inertia), dtype=float)
 
 
 def roll_needed_speed(
-    distance: ArrayLike,
-    friction: ArrayLike,
-    rolling: ArrayLike,
-    slope: ArrayLike = 0.0,
-    drag: ArrayLike = 0.0,
-    gravity: float = STANDARD_GRAVITY,
-    inertia: ArrayLike = SOLID,
-    spin_ratio: ArrayLike = 0.0,
+    distance: ArrayLike, ground: Ground, spin_ratio: ArrayLike = 0.0, gravity: float = STANDARD_GRAVITY
 ) -> FloatArray:
     """Speed (m/s) at which a ball comes to rest after a distance (m), and passes anything before it; nan where none
     does, or it would roll back. ``spin_ratio``: surface speed of the spin over the speed, backspin positive.
 
     Newton's method on ln(distance) over ln(speed), from the speed without air, whose line bends down with the air.
     """
-    stop, c, alpha = (np.asarray(a, dtype=float) for a in (distance, drag, inertia))
-    unit = rolling_start(1.0, friction, slope, gravity, alpha, spin_ratio)
-    slowing = sliding.slowing(rolling, slope, gravity)
+    stop = np.asarray(distance, dtype=float)
+    unit = rolling_start(1.0, replace(ground, drag=0.0), spin_ratio, gravity)
+    slowing = sliding.slowing(ground.rolling, ground.slope, gravity)
     slowing = np.where((slowing > 0) & (unit.speed > 0), slowing, np.nan)
-    share = unit.speed**2 * (1 + alpha) / (2 * slowing)
+    share = unit.speed**2 * (1 + ground.inertia) / (2 * slowing)
     with np.errstate(invalid="ignore", divide="ignore"):
         wanted = np.log(np.where(stop > 0, stop, np.nan))
         x = 0.5 * (wanted - np.log(unit.distance + share))
 
         def reached(at: FloatArray) -> FloatArray:
             v = np.exp(at)
-            far = roll_stop_distance(v, friction, rolling, slope, c, gravity, alpha, spin_ratio * v)
-            return np.asarray(np.log(far))
+            return np.asarray(np.log(roll_stop_distance(v, ground, spin_ratio * v, gravity)))
 
         for _ in range(_PASSES):
             here = reached(x)
@@ -148,42 +142,35 @@ def roll_needed_speed(
 def roll_speed_at(
     speed: ArrayLike,
     distance: ArrayLike,
-    friction: ArrayLike,
-    rolling: ArrayLike,
-    slope: ArrayLike = 0.0,
-    drag: ArrayLike = 0.0,
-    gravity: float = STANDARD_GRAVITY,
-    inertia: ArrayLike = SOLID,
+    ground: Ground,
     spin: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
 ) -> FloatArray:
     """Speed left (m/s) of a ball that goes forward, after a distance (m); nan where it has stopped before."""
-    begin = rolling_start(speed, friction, slope, gravity, inertia, spin, drag)
+    begin = rolling_start(speed, ground, spin, gravity)
     v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
     share = np.minimum(x, begin.distance) / np.where(begin.distance > 0, begin.distance, 1.0)
     before = np.sqrt(np.maximum(v**2 + (begin.speed**2 - v**2) * share, 0.0))
-    further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
-    rolls = sliding.speed_at(begin.speed, further, rolling, slope, drag, gravity)
+    further = np.maximum(x - begin.distance, 0.0) / (1 + ground.inertia)
+    rolls = sliding.speed_at(begin.speed, further, ground.rolling, ground.slope, ground.drag, gravity)
     return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, rolls))
 
 
 def roll_time_to(
     speed: ArrayLike,
     distance: ArrayLike,
-    friction: ArrayLike,
-    rolling: ArrayLike,
-    slope: ArrayLike = 0.0,
-    drag: ArrayLike = 0.0,
-    gravity: float = STANDARD_GRAVITY,
-    inertia: ArrayLike = SOLID,
+    ground: Ground,
     spin: ArrayLike = 0.0,
+    gravity: float = STANDARD_GRAVITY,
 ) -> FloatArray:
     """Time (s) of a ball that goes forward to a distance (m); nan where it has stopped before."""
-    begin = rolling_start(speed, friction, slope, gravity, inertia, spin, drag)
+    begin = rolling_start(speed, ground, spin, gravity)
     v, x = np.asarray(speed, dtype=float), np.asarray(distance, dtype=float)
     near = np.minimum(x, begin.distance)
     share = near / np.where(begin.distance > 0, begin.distance, 1.0)
     before = 2 * near / np.maximum(v + np.sqrt(np.maximum(v**2 + (begin.speed**2 - v**2) * share, 0.0)), 1e-12)
-    further = np.maximum(x - begin.distance, 0.0) / (1 + np.asarray(inertia))
+    further = np.maximum(x - begin.distance, 0.0) / (1 + ground.inertia)
     # Slowed by a share over x is the speed slowed in full over that share of x, but takes longer by its inverse.
-    rolls = sliding.time_to(begin.speed, further, rolling, slope, drag, gravity) * (1 + np.asarray(inertia))
+    rolls = sliding.time_to(begin.speed, further, ground.rolling, ground.slope, ground.drag, gravity)
+    rolls = rolls * (1 + ground.inertia)
     return np.where(x < begin.distance, before, np.where(begin.speed < 0, np.nan, begin.time + rolls))

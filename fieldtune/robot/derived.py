@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
@@ -18,8 +19,23 @@ def derived_lines(robot: Robot) -> tuple[str, ...]:
     for target in robot.targets:
         name = f"target {target.name}" if target.name else "target"
         lines += [f"{name}: {words}" for words in target.room_lines(robot.element)]
+    lines += _moving_parts(robot)
     lines += [f"spot {spot.name}: {spot.distance:.2f} m ({feet_inches(spot.distance)})" for spot in robot.spots]
     return tuple(lines)
+
+
+def _moving_parts(robot: Robot) -> list[str]:
+    """How far hood and turret move, and how fast elements follow."""
+    lines = []
+    if robot.hood is not None:
+        hood, rests = robot.hood, robot.exit_angle_deg
+        lines.append(f"hood: exit angle from {hood.low:g} to {hood.high:g} deg by {hood.step:g}, {rests:g} at rest")
+    if robot.turret is not None:
+        left, right = (math.degrees(limit) for limit in robot.turret)
+        lines.append(f"turret: turns from {left:g} to {right:g} deg, positive right; the robot takes the rest")
+    if robot.feed_interval is not None:
+        lines.append(f"feeder: one element each {robot.feed_interval:.2g} s, {60 / robot.feed_interval:.0f} a minute")
+    return lines
 
 
 def no_load_wheel_rpm(robot: Robot) -> float | None:

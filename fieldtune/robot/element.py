@@ -67,6 +67,11 @@ class Element:
         return self.mass / self.volume
 
     @property
+    def least_spacing(self) -> float:
+        """How close two of them can follow each other, centre to centre, m: its smallest size."""
+        return min(size for size in (self.diameter, self.length, self.width, self.height) if size)
+
+    @property
     def passing_size(self) -> float:
         """Size that has to fit through an opening, metres."""
         if self.shape == "block":

@@ -61,3 +61,12 @@ def element_energy(robot: Robot, quantity: ArrayLike) -> FloatArray:
 def program_limit(robot: Robot) -> float | None:
     """Wheel rpm or draw in mm that the robot program keeps below; None where the profile states no such limit."""
     return float(drive_quantity(robot, robot.setpoint.high)) if robot.setpoint.high_given else None
+
+
+_SOARS = 30.0
+"""Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
+
+
+def soars(robot: Robot) -> bool:
+    """Whether an element is so light that its backspin may carry it above the line in which it left."""
+    return spin_ratio(robot) > 0 and robot.element.density < _SOARS

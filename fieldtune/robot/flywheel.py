@@ -84,8 +84,10 @@ class Flywheel(Mechanism):
         """Compares with a solid steel disc (7850 kg/m^3) as thick as half its diameter: m d^2 / 8."""
         solid = 7850 * math.pi / 8 * self.wheel_diameter**3 * self.wheel_diameter**2 / 8
         found, times = f"found {shown(section.values.get('wheel_inertia'))}", (self.wheel_inertia or 0.0) / solid
-        if self.wheel_inertia is None:
+        if "wheel_inertia" not in section:
             section.warn("wheel_inertia", "not given; drop in speed, recovery and rate of fire stay unknown")
+        elif self.wheel_inertia is None:
+            return  # what is wrong with it is noted already
         elif times > 30:
             section.error(
                 "wheel_inertia", f"{found}, {times:.0f} times a solid steel wheel's; expected less, check the unit"
@@ -242,7 +244,7 @@ class Flywheel(Mechanism):
 
     def shot_energy(self, quantity: ArrayLike, element: Element, rotors: ArrayLike = 0.0) -> FloatArray | None:
         shot = self.shot(quantity, element, rotors)
-        return None if shot is None else shot.energy
+        return None if shot is None or self.speed_kept(element, rotors) == 0 else shot.energy
 
     def drop(self, shot: Drop) -> FloatArray:
         """Drop (rad/s) of the first wheel's speed; of an unequal pair the mean by the energy of each wheel."""

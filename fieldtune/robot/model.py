@@ -7,7 +7,7 @@ unit. A key the profile leaves out is ``None`` where nothing sensible stands in 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
@@ -24,9 +24,9 @@ from fieldtune.robot.target_kinds import Basket, Gate, Window, Zone
 from fieldtune.robot.targets import Target
 
 __all__ = [
-    "Air", "Arm", "Basket", "Battery", "Drive", "Element", "Encoder", "Floor", "Flywheel", "Gate", "Launcher",
-    "LinkSettings", "Mechanism", "Robot", "SetpointRange", "SetpointUnit", "Shape", "Spot", "SpringWire", "Striker",
-    "Surface", "Target", "Uncertainty", "Window", "Zone",
+    "Air", "Arm", "Basket", "Battery", "Drive", "Element", "Encoder", "Floor", "Flywheel", "Gate", "Hood",
+    "Launcher", "LinkSettings", "Mechanism", "Robot", "SetpointRange", "SetpointUnit", "Shape", "Spot", "SpringWire",
+    "Striker", "Surface", "Target", "Uncertainty", "Window", "Zone",
 ]  # fmt: skip
 
 _LOW, _FLAT = 2e-3, math.radians(0.5)
@@ -102,6 +102,40 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Hood:
+    """What sets the exit angle: lowest and highest angle above the horizontal and the step between settings, degrees.
+
+    The exit angle in ``[launcher]`` is where it stands when nothing else is known.
+    """
+
+    low: float
+    high: float
+    step: float
+
+    @property
+    def settings(self) -> tuple[float, ...]:
+        """The angles (degrees) that are tried for a recommendation: all, or evenly spread ones where there are many."""
+        count = math.floor((self.high - self.low) / self.step + 1e-6)
+        every = math.ceil(count / _MOST_SETTINGS)
+        chosen = [round(self.low + k * self.step, 9) for k in range(0, count + 1, every)]
+        return tuple(chosen if count % every == 0 else [*chosen, round(self.low + count * self.step, 9)])
+
+    def nearest(self, exit_angle_deg: float) -> float:
+        """The setting nearest to an angle, degrees."""
+        steps = round((min(max(exit_angle_deg, self.low), self.high) - self.low) / self.step)
+        last = math.floor((self.high - self.low) / self.step + 1e-6)
+        return round(self.low + min(steps, last) * self.step, 9)
+
+    def holds(self, exit_angle_deg: float) -> bool:
+        """Whether it can stand at this angle, within half a step."""
+        return self.low - self.step / 2 <= exit_angle_deg <= self.high + self.step / 2
+
+
+_MOST_SETTINGS = 32
+"""More angles than this tell nothing more: the hit chance over the angle has no narrower peaks."""
+
+
+@dataclass(frozen=True, slots=True)
 class Robot:
     """One robot, complete. ``name`` is the profile's stem; ``targets`` has at least one entry."""
 
@@ -126,8 +160,30 @@ class Robot:
     field_range: tuple[float, float] | None = None
     """Nearest and farthest distance (m) that it plays from, where the profile says so ([field]); None elsewhere."""
 
+    hood: Hood | None = None
+    """How the exit angle can be set ([hood]); None where it is fixed."""
+
     feed_interval: float | None = None
     """Seconds from one fed element to the next ([feeder]); None where unknown."""
+
+    @property
+    def exit_angle_deg(self) -> float:
+        """The profile's exit angle, degrees; with a hood, where that stands when nothing else is known."""
+        return round(math.degrees(self.launcher.exit_angle), 9)
+
+    def with_exit_angle(self, exit_angle_deg: float | None) -> Robot:
+        """The robot with its hood held at an angle, degrees; as it stands by the profile where None.
+
+        Without a hood the robot itself. Raises ``InputError`` for an angle that the hood can't have.
+        """
+        if self.hood is None:
+            return self
+        angle = math.degrees(self.launcher.exit_angle) if exit_angle_deg is None else exit_angle_deg
+        if not self.hood.holds(angle):
+            span = f"{self.hood.low:g} to {self.hood.high:g} deg"
+            raise InputError(f"exit angle {angle:g} deg: {self.name}'s hood goes from {span}")
+        radians = self.launcher.exit_angle if exit_angle_deg is None else math.radians(angle)
+        return replace(self, launcher=replace(self.launcher, exit_angle=radians), hood=None)
 
     @property
     def turning_inertia(self) -> float | None:

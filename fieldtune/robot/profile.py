@@ -20,6 +20,7 @@ from fieldtune.robot.read_target import (
     read_feeder,
     read_field,
     read_floor,
+    read_hood,
     read_spots,
     read_targets,
     read_turret,
@@ -127,8 +128,9 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
     drive_table = profile.section("drive")
     battery_table, encoder_table = profile.section("battery"), profile.section("encoder")
     profile.knows(
-        "target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret", "field", "feeder"
-    )
+        "target", "targets", "floor", "air", "setpoint", "uncertainty", "link", "spots", "turret", "field", "feeder",
+        "hood",
+    )  # fmt: skip
     profile.close()
     drive = read_drive(drive_table)
     battery, encoder = read_battery(battery_table, drive), read_encoder(encoder_table)
@@ -157,13 +159,16 @@ def _read_robot(values: dict[str, object], path: Path, findings: Findings) -> Ro
         spots=read_spots(profile, findings),
         path=path,
         turret=read_turret(profile),
+        hood=read_hood(profile, launcher),
         field_range=read_field(profile),
-        feed_interval=read_feeder(profile),
+        feed_interval=read_feeder(profile, element),
     )
     if not findings.errors:
         doubt = robot.launcher.mechanism.by_motion(lambda wheel: grip_doubt(robot, wheel.grip), lambda _: None)
         if doubt is not None:
             findings.warn("launcher.grip", doubt)
+    if robot.hood is not None and slides and not replace(robot, launcher=replace(launcher, exit_angle=1.0)).lands_first:
+        findings.warn("hood", "has no say here: the element slides along the floor")
     for target in robot.targets:
         target.check(robot, f"targets.{target.name}" if target.name else "target", findings)
     return replace(robot, warnings=tuple((problem.key, problem.message) for problem in findings.warnings))

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, cast
 from fieldtune.person_units import amount, size
 from fieldtune.robot.element import Element, Seams, Shape, Surface
 from fieldtune.robot.kinds import TARGETS
-from fieldtune.robot.model import Air, Floor, Spot
+from fieldtune.robot.model import Air, Floor, Hood, Spot
 from fieldtune.robot.table_reader import Findings, Section
-from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, TEMPERATURE, TIME, shown
+from fieldtune.units import ANGLE, LENGTH, MASS, PRESSURE, RATIO, SPEED, TEMPERATURE, TIME, shown
 
 if TYPE_CHECKING:
+    from fieldtune.robot.launchers import Launcher
     from fieldtune.robot.targets import Target
 
 _SIZES = {"sphere": ("diameter",), "disc": ("diameter", "height"), "block": ("length", "width", "height")}
@@ -145,14 +146,54 @@ def read_turret(profile: Section) -> tuple[float, float] | None:
     return None if math.isnan(low) or math.isnan(high) else (low, high)
 
 
-def read_feeder(profile: Section) -> float | None:
-    """Seconds from one fed element to the next; None where the profile does not say."""
+def read_hood(profile: Section, launcher: Launcher) -> Hood | None:
+    """How the exit angle can be set; None where it is fixed. The exit angle of ``launcher`` has to be one of its."""
+    section = profile.section("hood")
+    if section is None:
+        return None
+    low = math.degrees(section.quantity("low", ANGLE, least="-30 deg", most="85 deg"))
+    high = math.degrees(section.quantity("high", ANGLE, least="-30 deg", most="85 deg"))
+    step = math.degrees(section.quantity("step", ANGLE, math.radians(1), over="0 deg", most="90 deg"))
+    section.close()
+    angle = math.degrees(launcher.exit_angle)
+    rests = f"launcher.exit_angle, {angle:g} deg, where it rests"
+    if low >= high:
+        section.error("high", f"found {high:g} deg; expected more than low, {low:g} deg")
+    elif angle < low - 1e-6:
+        section.error("low", f"found {low:g} deg; expected at most {rests}")
+    elif angle > high + 1e-6:
+        section.error("high", f"found {high:g} deg; expected at least {rests}")
+    elif step > (high - low) * (1 + 1e-9):
+        section.error("step", f"found {step:g} deg; expected at most the {high - low:g} deg from low to high")
+    elif not (math.isnan(low) or math.isnan(high) or math.isnan(step)):
+        return Hood(round(low, 9), round(high, 9), round(step, 9))
+    return None
+
+
+def read_feeder(profile: Section, element: Element) -> float | None:
+    """Seconds from one fed element to the next; None where the profile does not say.
+
+    Given as an ``interval``, or as the ``spacing`` of elements, centre to centre, on a feeder moving at a ``speed``.
+    """
     section = profile.section("feeder")
     if section is None:
         return None
-    interval = section.quantity("interval", TIME, least="10 ms", most="60 s")
+    interval = section.maybe("interval", TIME, least="10 ms", most="60 s")
+    spacing = section.maybe("spacing", LENGTH, over="0 mm", most="10 m")
+    speed = section.maybe("speed", SPEED, over="0 m/s", most="20 m/s")
+    if spacing is not None and spacing < element.least_spacing - 1e-4:
+        found, least = shown(section.values["spacing"]), 1e3 * element.least_spacing
+        section.error("spacing", f"found {found}; expected at least {least:.0f} mm, or elements overlap")
+    if speed is not None and spacing is None:
+        section.error("spacing", 'missing; a speed needs the spacing of elements on the feeder, such as "9 cm"')
+    elif speed is not None and interval is not None:
+        section.error("speed", "is one too many beside interval and spacing: leave one of them out")
+    elif interval is None and "interval" not in section and speed is None and "speed" not in section:
+        section.error("interval", 'missing; expected a time, such as "0.35 s", or spacing and speed')
     section.close()
-    return None if math.isnan(interval) else interval
+    if interval is None and spacing is not None and speed is not None:
+        return spacing / speed
+    return interval
 
 
 def _read_opening(section: Section, kind: type[Target]) -> tuple[float, ...]:

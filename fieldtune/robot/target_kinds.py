@@ -50,6 +50,10 @@ class FlightTarget(Target):
             )
 
 
+_THICK_RIM = 0.1
+"""Rims thicker than this (m) are doubted: common practice."""
+
+
 @dataclass(frozen=True, slots=True)
 class Basket(FlightTarget):
     """A level opening, entered from above.
@@ -66,7 +70,7 @@ class Basket(FlightTarget):
     board: tuple[float, float, float] | None = None
 
     def with_parts(self, section: Section) -> Basket:
-        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", "10 cm"))
+        rim = section.maybe("rim", LENGTH, over="0 mm", most="50 cm", usual=("1 mm", None))
         raw, board = section.take("board"), None
         if raw is not None and not (isinstance(raw, list) and len(raw) == 3):
             words = 'expected width, height and distance behind the rim, such as ["60 cm", "45 cm", "12 cm"]'
@@ -82,6 +86,8 @@ class Basket(FlightTarget):
                 "rim",
                 f"found {size(rim * 1e3, 0)}; expected less than the opening, {size(self.depth * 1e3, 0)}",
             )
+        elif rim is not None and rim > _THICK_RIM:
+            section.warn("rim", f"found {size(rim * 1e3, 0)}, more than is usual (100 mm); check number and unit")
         return replace(self, rim=rim, board=board)
 
     def touched(self, element: Element) -> Rim | None:

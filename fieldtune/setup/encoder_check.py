@@ -42,6 +42,9 @@ _WHOLE = 0.02
 _CERTAIN = 0.6
 """Beyond that (natural log) a measured speed at release is no wheel that was slow, but a wrong scale."""
 _SAME = 0.15
+_FAR_OFF = math.log(3.5)
+"""Beyond that (natural log) no control is merely soft: the value that fits is offered, whatever the cause."""
+_NO_NAME = "no usual cause gives that factor, so check it by ten hand turns"
 _AROUND = 5
 
 
@@ -149,7 +152,8 @@ def _judged(robot: Robot, against: Against, ratio: float, source: Source) -> Ver
         ((away + _RANKED * found.rank, found) for away, found in near if away <= 1), key=lambda pair: pair[0]
     )
     if not fitting:
-        return Verdict(against, ratio, False, backwards=backwards)
+        change = _fit(robot, source, size) if abs(off) > _FAR_OFF else None
+        return Verdict(against, ratio, False, () if change is None else (_NO_NAME,), change, backwards)
     first = fitting[0][1]
     causes = tuple(dict.fromkeys(found.words for _, found in fitting))[:3]
     return Verdict(against, ratio, False, causes, first.change, backwards)
@@ -165,18 +169,19 @@ class _Known:
     rank: int
 
 
+def _fit(robot: Robot, source: Source, ratio: float) -> Change | None:
+    """The scale that makes up for the ratio: counts a turn, or the factor on a speed that the robot sends."""
+    if source == "rpm":
+        now = robot.link.scale.get("wheel_rpm", 1.0)
+        return Change("link.scale.wheel_rpm", _neat(now / ratio))
+    if robot.encoder is None:
+        return None
+    return Change("encoder.counts_per_turn", _round_counts(robot.encoder.counts_per_turn * ratio))
+
+
 def _known(robot: Robot, source: Source, against: Against) -> Iterator[_Known]:
     def fit(ratio: float) -> Change | None:
-        """The scale that makes up for the ratio: counts a turn, or the factor on a speed that the robot sends."""
-        if source == "rpm":
-            now = robot.link.scale.get("wheel_rpm", 1.0)
-            return Change("link.scale.wheel_rpm", _neat(now / ratio))
-        encoder = robot.encoder
-        return (
-            None
-            if encoder is None
-            else Change("encoder.counts_per_turn", _round_counts(encoder.counts_per_turn * ratio))
-        )
+        return _fit(robot, source, ratio)
 
     scale = "counts a turn is" if source == "counts" else "the robot program's counts a turn is"
     for factor in (2.0, 4.0):

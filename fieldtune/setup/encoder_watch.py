@@ -6,6 +6,7 @@ import json
 import statistics
 from collections import deque
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from fieldtune.robot.derived import no_load_wheel_rpm
@@ -34,6 +35,8 @@ _FULL_PCT = 97.0
 _LOW, _HIGH = 0.1, 0.85
 """Shares of the wheel's no-load speed between which a controlled wheel can be expected to be at its setpoint."""
 _STRETCHES = 5
+_OVER_S = 0.2
+"""A raw speed is the mean over so long."""
 
 
 class EncoderWatch:
@@ -100,6 +103,57 @@ class EncoderWatch:
         for one in samples:
             self.see(one.time_s, one.wheel_rpm, one.setpoint, one.power_pct, one.battery_v)
         return self.verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One line of the robot as it came, scaled by the profile and held against nothing else."""
+
+    time_s: float
+    rpm: float | None
+    setpoint: float | None
+    power_pct: float | None
+    battery_v: float | None
+
+
+def raw_moments(lines: Iterable[str], robot: Robot) -> list[Moment]:
+    """Speeds by the profile's scale from raw lines, also those that are dropped as more than any wheel can do.
+
+    Needs the robot's clock; a line that can't be read is passed over.
+    """
+    from fieldtune.link.framing import Framer
+    from fieldtune.link.limits import Limits
+    from fieldtune.link.wire_values import readings_of
+
+    limits, framer = Limits.of(robot), Framer(robot.link)
+    half = 1 << (limits.counter_bits - 1)
+    found: list[Moment] = []
+    before: deque[tuple[float, float]] = deque()
+    last: float | None = None
+    total = 0.0
+    for text in lines:
+        for wire in framer.feed(text.partition("   [")[0].encode("ascii", "replace") + b"\n"):
+            clock = wire.t_ms if wire.t_ms is not None else None if wire.t_us is None else wire.t_us / 1000
+            if clock is None:
+                continue
+            time_s = float(clock) / 1000
+            values = {row.name: value / limits.per[name.name] for row, name, value in readings_of(wire)}
+            rpm = values.get("wheel_rpm")
+            if wire.wheel_counts is not None and limits.counts_per_turn:
+                counts = float(wire.wheel_counts)
+                total += 0.0 if last is None else (counts - last + half) % (2 * half) - half
+                last = counts
+                before.append((time_s, total))
+                while time_s - before[0][0] > _OVER_S:
+                    before.popleft()
+                since = time_s - before[0][0]
+                if since > _OVER_S / 2:
+                    rpm = 60 * (total - before[0][1]) / limits.counts_per_turn / since
+            found.append(
+                Moment(time_s, None if rpm is None else abs(rpm), values.get("setpoint"), values.get("power_pct"),
+                       values.get("battery_v"))
+            )  # fmt: skip
+    return found
 
 
 def kept(robot: Robot, verdict: Verdict) -> dict[str, Any]:

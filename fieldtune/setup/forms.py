@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.errors import InputError
 from fieldtune.setup import answers
 from fieldtune.setup.profile_text import shown_value
+from fieldtune.setup.questions_target import TARGETS
 from fieldtune.units import shown
 
 if TYPE_CHECKING:
@@ -18,9 +19,6 @@ _SHAPES = {
     "disc": {"diameter": "90 mm", "height": "18 mm"},
     "block": {"length": "60 mm", "width": "44 mm", "height": "36 mm"},
 }
-_OPENINGS: dict[str, str | list[str]] = {
-    "basket": "36 cm", "window": ["60 cm", "50 cm"], "zone": ["40 cm", "50 cm"], "gate": "40 cm",
-}  # fmt: skip
 
 
 def read(question: Question, text: str, us: bool, spots: int = 0) -> tuple[Any, str]:
@@ -76,9 +74,10 @@ def put(profile: ProfileText, question: Question, value: Any, spots: int = 0) ->
 
 
 def _fit_target(profile: ProfileText, place: str, kind: str) -> None:
-    flies = kind in ("basket", "window")
+    asked = TARGETS[kind]
+    flies = asked.height_how is not None
     _fit(profile, place, {"height": "95 cm"} if flies else {}, {"height"})
-    profile.set(f"{place}.opening", _OPENINGS[kind])
+    profile.set(f"{place}.opening", asked.opening if isinstance(asked.opening, str) else list(asked.opening))
     if not flies and profile.value("floor.friction") is None:
         profile.set("floor.friction", 0.25)
 

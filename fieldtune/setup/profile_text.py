@@ -248,7 +248,7 @@ class ProfileText:
             return
         lines = self.text.split("\n")
         for number in range(span[0] - 1, span[1]):
-            if lines[number].strip() and not lines[number].startswith("#"):
+            if lines[number].strip():  # what is a comment already stays one when the table comes back
                 lines[number] = "# " + lines[number]
         self.text = "\n".join(lines)
 

@@ -50,18 +50,6 @@ class Question:
 NAME = Question(
     "name", "What is the robot called?", "Its files get that name: a to z, 0 to 9 and -, such as heron.", "text"
 )
-KIND = Question(
-    "launcher.kind",
-    "How does it launch?",
-    "The mechanism that gives the element its speed.",
-    "choice",
-    options=(
-        ("flywheel", "Turning wheels grip and throw it"),
-        ("striker", "A spring drives a slider at it"),
-        ("arm", "An arm swings and throws it from its tip"),
-    ),
-    sketch="kinds",
-)
 
 
 def is_one(key: str, *values: object) -> Callable[[ProfileText], bool]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from fieldtune.setup.question import Form, Question, there
-from fieldtune.units import ANGULAR_SPEED, CURRENT, LENGTH, RESISTANCE, TORQUE, VOLTAGE
+from fieldtune.setup.question import Question, there
+from fieldtune.setup.questions_launcher import kind_of
+from fieldtune.units import ANGULAR_SPEED, CURRENT, RESISTANCE, TORQUE, VOLTAGE
 
 if TYPE_CHECKING:
     from fieldtune.setup.profile_text import ProfileText
@@ -24,7 +25,7 @@ def drive(profile: ProfileText) -> Iterator[Question]:
     )
     if profile.value("drive") is None:
         return
-    if profile.value("launcher.kind") == "flywheel":
+    if kind_of(profile).controls:
         yield Question(
             "drive.control",
             "How does the program set the wheel?",
@@ -128,7 +129,7 @@ def battery(profile: ProfileText) -> Iterator[Question]:
 
 def encoder(profile: ProfileText) -> Iterator[Question]:
     """The wheel's encoder."""
-    if profile.value("launcher.kind") != "flywheel":
+    if not kind_of(profile).counts:
         return
     yield Question(
         "encoder?",
@@ -158,18 +159,16 @@ def encoder(profile: ProfileText) -> Iterator[Question]:
 
 def setpoints(profile: ProfileText) -> Iterator[Question]:
     """What the robot program accepts."""
-    kind, power = profile.value("launcher.kind"), profile.value("drive.control") == "power"
-    dimension, unit = (ANGULAR_SPEED, "rpm") if kind == "flywheel" else (LENGTH, "mm")
-    form: Form = "share" if kind == "flywheel" and power else "quantity"
-    what = {"flywheel": "drive power in %" if power else "wheel speed"}.get(str(kind), "draw")
+    kind = kind_of(profile)
+    asked = kind.controls.get(str(profile.value("drive.control")), kind.setpoints)
     for key, word in (("low", "lowest"), ("high", "highest"), ("step", "smallest step of")):
         yield Question(
             f"setpoint.{key}",
-            f"What is the {word} {what}?",
+            f"What is the {word} {asked.what}?",
             "That the robot program accepts.",
-            form,
-            dimension=dimension,
-            units=(unit, unit),
+            asked.form,
+            dimension=asked.dimension,
+            units=(asked.unit, asked.unit),
             sketch="",
             left_out=True,
         )

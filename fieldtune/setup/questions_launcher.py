@@ -1,12 +1,13 @@
-"""What is launched, by what, and at what: the questions in order."""
+"""What is launched, and by what: the questions in order, and all that differs by the kind of launcher."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fieldtune.setup.question import Question, is_one
-from fieldtune.units import ANGLE, FORCE, INERTIA, MASS, STIFFNESS
+from fieldtune.setup.question import Form, Question, is_one, there
+from fieldtune.units import ANGLE, ANGULAR_SPEED, FORCE, INERTIA, LENGTH, MASS, STIFFNESS, Dimension
 
 if TYPE_CHECKING:
     from fieldtune.setup.profile_text import ProfileText
@@ -75,8 +76,7 @@ def element(profile: ProfileText) -> Iterator[Question]:
 
 def launcher(profile: ProfileText) -> Iterator[Question]:
     """The mechanism, by its kind."""
-    kind = str(profile.value("launcher.kind"))
-    yield from {"flywheel": _flywheel, "striker": _striker, "arm": _arm}[kind]()
+    yield from kind_of(profile).questions()
 
 
 def _exit(height: str) -> Iterator[Question]:
@@ -133,6 +133,24 @@ def _flywheel() -> Iterator[Question]:
         units=("deg", "deg"),
         sketch="angle",
         doubts={"exit_angle": "8 deg"},
+    )
+    yield Question(
+        "hood.low",
+        "Can a hood set how steep? If so, how flat at least?",
+        "Phone's level at its flat end; skip this where nothing moves.",
+        dimension=ANGLE,
+        units=("deg", "deg"),
+        sketch="angle",
+        left_out=True,
+    )
+    yield Question(
+        "hood.high",
+        "And how steep at most?",
+        "Phone's level at its steep end.",
+        dimension=ANGLE,
+        units=("deg", "deg"),
+        sketch="angle",
+        asked=there("hood"),
     )
     yield from _exit("Tape measure: floor to the element's centre where it leaves the wheels.")
 
@@ -246,39 +264,54 @@ def _draws(how: str, units: tuple[str, str] = _MM) -> Iterator[Question]:
     )
 
 
-def target(profile: ProfileText, place: str = "target") -> Iterator[Question]:
-    """What is shot at."""
-    kinds = (
-        ("basket", "A basket: level opening, entered from above"),
-        ("window", "A window: upright opening"),
-        ("zone", "A zone on the floor, to stop in"),
-        ("gate", "A gate on the floor, to pass through"),
-    )
-    kind = profile.value(f"{place}.kind")
-    yield Question(
-        f"{place}.kind",
-        "What is the target?",
-        "Where the element has to go.",
-        "choice",
-        options=kinds,
-        sketch="targets",
-    )
-    if kind in ("basket", "window"):
-        how = "floor to the opening" if kind == "basket" else "floor to the opening's centre"
-        yield Question(f"{place}.height", "How high is it?", f"Tape measure: {how}.", units=_CM, sketch=str(kind))
-    how = {
-        "basket": "Inner diameter, or depth and width: 36 cm, or 40 x 50 cm.",
-        "window": "Width and height: 60 x 50 cm.",
-        "zone": "Depth along the shot, and width across it: 40 x 50 cm.",
-        "gate": "Width between its posts: 40 cm.",
-    }[str(kind)]
-    yield Question(f"{place}.opening", "How large is its opening?", how, "sizes", units=_CM, sketch=str(kind))
-    if kind in ("zone", "gate"):
-        yield Question(
-            "floor.friction",
-            "How much does the floor rub?",
-            "Tilt the floor's stuff until the element keeps sliding: tangent of that angle.",
-            "share",
-            sketch="tilt",
-            doubts={"friction": "40 %"},
-        )
+@dataclass(frozen=True, slots=True)
+class Setpoints:
+    """What the limits of the setpoint are asked as: what is set, and how a value is read."""
+
+    what: str
+    form: Form = "quantity"
+    dimension: Dimension = LENGTH
+    unit: str = "mm"
+
+
+DRAW = Setpoints("draw")
+WHEEL_SPEED = Setpoints("wheel speed", dimension=ANGULAR_SPEED, unit="rpm")
+POWER = Setpoints("drive power in %", "share")
+
+
+@dataclass(frozen=True, slots=True)
+class LauncherKind:
+    """All that a set-up asks otherwise for one kind of launcher. ``words``: how it is named where it is chosen.
+
+    ``controls``: setpoints by the profile's ``drive.control``, where the program has a choice; ``counts``: whether an
+    encoder's counts tell its speed.
+    """
+
+    words: str
+    questions: Callable[[], Iterator[Question]]
+    setpoints: Setpoints = DRAW
+    controls: dict[str, Setpoints] = field(default_factory=dict)
+    counts: bool = False
+
+
+LAUNCHERS = {
+    "flywheel": LauncherKind(
+        "Turning wheels grip and throw it", _flywheel, WHEEL_SPEED, {"speed": WHEEL_SPEED, "power": POWER}, counts=True
+    ),
+    "striker": LauncherKind("A spring drives a slider at it", _striker),
+    "arm": LauncherKind("An arm swings and throws it from its tip", _arm),
+}
+"""By the profile's word for it; a test holds them against the kinds there are."""
+KIND = Question(
+    "launcher.kind",
+    "How does it launch?",
+    "The mechanism that gives the element its speed.",
+    "choice",
+    options=tuple((kind, one.words) for kind, one in LAUNCHERS.items()),
+    sketch="kinds",
+)
+
+
+def kind_of(profile: ProfileText) -> LauncherKind:
+    """What is asked for this profile's launcher."""
+    return LAUNCHERS[str(profile.value("launcher.kind"))]

@@ -14,9 +14,10 @@ from fieldtune.robot.profile import NAME_RULE, is_name
 from fieldtune.robot.starter import new_profile_text
 from fieldtune.setup import answers, forms
 from fieldtune.setup.profile_text import ProfileText, shown_value
-from fieldtune.setup.question import KIND, NAME, SPOTS, Question
+from fieldtune.setup.question import NAME, SPOTS, Question
 from fieldtune.setup.questions_drive import battery, drive, encoder, setpoints
-from fieldtune.setup.questions_launcher import element, launcher, target
+from fieldtune.setup.questions_launcher import KIND, element, launcher
+from fieldtune.setup.questions_target import target
 from fieldtune.units import ANGLE, RATIO, parse, shown
 
 if TYPE_CHECKING:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 def csv_text(rows: Sequence[TableRow]) -> str:
     """Rows as RFC 4180 text; unknown is empty."""
-    head = [field.name for field in dataclasses.fields(TableRow)]
+    head = [field.name for field in dataclasses.fields(rows[0] if rows else TableRow)]
     return csv_lines(head, [dataclasses.astuple(row) for row in rows])
 
 

@@ -125,6 +125,7 @@ class _Shot(_Entry):
     origin: str | None = None
     match: str | None = None
     batch: str | None = None
+    hood_deg: float | None = None
 
 
 class _Epoch(_Entry):
@@ -320,6 +321,7 @@ _RULES: dict[str, Callable[[Any], bool]] = {
     "miss_m": _between(-100.0, 100.0),
     "side_m": _between(-100.0, 100.0),
     "battery_v": _between(_TINY, 100.0),
+    "hood_deg": _between(-90.0, 180.0),
     "resistance_ohm": _between(0.0, 1e3),
     "rest_v": _between(0.0, 1e3),
     **dict.fromkeys(("label", "reason", "target", "distance_from", "origin", "match", "batch"), _words(200)),

@@ -47,6 +47,7 @@ def source(table: ProgramTable, language: str, date: str, class_name: str | None
         setpoint_unit={"rpm": "rpm", "%": "percent", "mm": "mm"}[curve.unit],
         volts=None if curve.volts is None else float(curve.volts),
         high=float(curve.high),
+        hoods=None if curve.hood_deg is None else _plain(curve.hood_deg, 4),
     )
 
 
@@ -73,6 +74,9 @@ def header(table: ProgramTable, date: str) -> list[str]:
     if curve.target is not None:
         lines.insert(2, f"Target {harmless(curve.target)}.")
     lines.append(table.voltage)
+    if curve.hood_deg is not None:
+        angles = ", ".join(f"{angle:g}" for angle in dict.fromkeys(curve.hood_deg.tolist()))
+        lines.append(f"Set the hood too: exit angles of {angles} deg, each over a stretch of distances.")
     if table.speed_mps is None:
         lines.append("No lead for a robot in motion: the element slides; shoot standing.")
     return [*lines, *CAUTION]

@@ -19,18 +19,13 @@ from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.turn import bias_turn
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, lowest_voltage
-from fieldtune.lazy import LazyModule
 from fieldtune.share.table_curve import Curve, curve
 from fieldtune.unit_table import INCH
 
 if TYPE_CHECKING:
-    from scipy import interpolate
-
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
-else:  # not every table needs it, and it takes long to import
-    interpolate = LazyModule("scipy.interpolate")
 
 LengthUnit = Literal["m", "in"]
 _PER_M = {"m": 1.0, "in": 1 / INCH}
@@ -58,9 +53,7 @@ class ProgramTable:
 
     def slopes(self, values: FloatArray) -> FloatArray:
         """Slopes (n,) a metre of the monotone curve through values at the nodes (Fritsch & Carlson 1980)."""
-        return np.asarray(
-            interpolate.PchipInterpolator(self.curve.distance_m, values).derivative()(self.curve.distance_m)
-        )
+        return self.curve.slopes(values)
 
 
 def program_table(
@@ -76,13 +69,19 @@ def program_table(
     robot, goal, belief = session.robot, session.robot.target(target), session.belief
     volts = of.volts if of.volts is not None else battery_v
     pairs = list(zip(of.distance_m.tolist(), of.setpoint.tolist(), strict=True))
+    angles = [None] * len(pairs) if of.hood_deg is None else of.hood_deg.tolist()
+    helds = [robot.with_exit_angle(angle) for angle in angles]
     paths = [
-        path_figures(robot, goal, belief.best, d, mean_log_speed(robot, belief, s, volts)) for d, s in pairs
-    ]  # fmt: skip
+        path_figures(held, goal, belief.best, d, mean_log_speed(held, belief, s, volts))
+        for held, (d, s) in zip(helds, pairs, strict=True)
+    ]
     times = [path.time_s for path in paths]
     flat = [path.exit_speed_mps * math.cos(math.radians(path.exit_angle_deg)) for path in paths]
-    need = required_speed_for(robot, goal)
-    turns = [bias_turn(robot, need, belief, d, s, volts) for d, s in pairs[:: max(1, len(pairs) // 3)]]
+    few = slice(None, None, max(1, len(pairs) // 3))
+    turns = [
+        bias_turn(held, required_speed_for(held, goal), belief, d, s, volts)
+        for held, (d, s) in zip(helds[few], pairs[few], strict=True)
+    ]
     return ProgramTable(
         of,
         None if None in times else np.array(times, dtype=float).round(4),

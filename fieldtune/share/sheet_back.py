@@ -173,6 +173,7 @@ def _checklist(
     if aim.turn_deg:
         found.append(f"Turn against the side miss: {aim.turn_deg:+.1f} deg (right is positive)")
     if aim.setpoint.value is not None:
-        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit} from {how_far(near)}"
+        hood = "" if aim.exit_angle_setpoint_deg is None else f", exit angle {aim.exit_angle_setpoint_deg:g} deg,"
+        told = f"{aim.setpoint.value:.{robot.setpoint.decimals}f} {robot.setpoint.unit}{hood} from {how_far(near)}"
         found.append(f"One trial shot: {told}; its result entered")
     return tuple(found)

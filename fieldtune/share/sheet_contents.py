@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.aim.hood import HoodRow
 from fieldtune.aim.places import working_range
-from fieldtune.aim.reach import reach
+from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.recommend import speed_factor
-from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
 from fieldtune.plain_text import local_time
@@ -34,7 +34,7 @@ def field_range(session: Session, target: str | None = None, battery_v: float | 
     Raises ``OutOfReachError`` where it scores from nowhere.
     """
     robot = session.robot
-    seen = reach(robot, required_speed_for(robot, robot.target(target)), session.belief, battery_v)
+    seen = reach_of_all(robot, robot.target(target), session.belief, battery_v)
     if seen.nearest is None or seen.farthest is None:
         raise OutOfReachError(f"{robot.name} scores from no distance; check its profile: fieldtune check {robot.name}")
     shot_from = session.posterior.shot_from(robot.target(target))
@@ -113,10 +113,13 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     batteries, warnings = _batteries(session), _cautions(warned, cautions(robot))
     told = figures(sized)
     most = rows_that_fit(facts[:_MOST_FACTS], warnings, told, len(batteries))
+    rows = _rows(session, near, far, battery_v, target, most)
+    if robot.hood is not None:
+        shown = _pictures(session, near, far, battery_v, target, rows)
     return SheetParts(
         robot,
         goal.name,
-        _rows(session, near, far, battery_v, target, most),
+        rows,
         shown,
         told,
         batteries,
@@ -161,18 +164,26 @@ def _places(near: float, far: float, step: float, spots: list[float]) -> list[fl
 
 
 def _pictures(
-    session: Session, near: float, far: float, battery_v: float | None, target: str | None
+    session: Session,
+    near: float,
+    far: float,
+    battery_v: float | None,
+    target: str | None,
+    rows: Sequence[SheetRow] = (),
 ) -> tuple[Shown, ...]:
+    """From near to far; a hood stands as in the driver's ``rows``, so that the sheet says one angle a spot."""
     spots = {s.distance: s.name for s in reversed(session.robot.spots)}
     inside = [d for d in spots if near < d < far]
     middle = min(inside, key=lambda d: abs(d - (near + far) / 2)) if inside else (near + far) / 2
     goal, bias = session.robot.target(target), float(session.belief.best.distance_bias[0])
     found = []
+    angles = {r.row.distance_m: r.row.exit_angle_setpoint_deg for r in rows if isinstance(r.row, HoodRow)}
     for distance in (near, middle, far):
-        aim = session.aim(distance, battery_v, target)
+        angle = angles.get(round(distance, 3))
+        aim = session.aim(distance, battery_v, target, exit_angle_deg=angle)
         if aim.setpoint.value is None:
             continue
-        path = session.picture(distance, aim.setpoint.value, battery_v, target)
+        path = session.picture(distance, aim.setpoint.value, battery_v, target, aim.exit_angle_setpoint_deg)
         drawn = scene(session.robot, goal, distance + bias, path, flown=1.0)
         found.append(Shown(aim, spots.get(distance), drawn, _small(aim, goal)))
     return tuple(found)

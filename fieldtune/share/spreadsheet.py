@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 import uuid
 from collections import Counter
@@ -27,7 +28,8 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 COLUMNS = (
-    "distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch", "match", "batch"
+    "distance", "setpoint", "result", "miss", "side", "speed", "battery", "target", "time", "epoch", "match", "batch",
+    "hood",
 )  # fmt: skip
 """What a column can hold; distance and setpoint have to be there, and result or miss."""
 
@@ -108,7 +110,8 @@ def read_sheet(session: Session, path: Path, columns: str | None = None, target:
             continue
         row = {name: cells[c.place].strip() for name, c in found.items() if c.place < len(cells)}
         try:
-            entry, aimed_at = _entry(robot, row, found, target)
+            hood = _hood(robot, row.get("hood", ""), found)
+            entry, aimed_at = _entry(robot.with_exit_angle(hood), row, found, target)
             time = _time(row.get("time", ""), session)
             label, match, batch = (check_words(n, row[n]) if row.get(n) else "" for n in ("epoch", "match", "batch"))
         except FieldtuneError as error:
@@ -120,7 +123,7 @@ def read_sheet(session: Session, path: Path, columns: str | None = None, target:
         seen[content] += 1
         uid = str(uuid.uuid5(_OURS, f"{content} {seen[content]}"))
         shot = _shot(len(shots) + 1, uid, time, entry, aimed_at, epoch.epoch)
-        shots.append(replace(shot, match=match or None, batch=batch or None))
+        shots.append(replace(shot, match=match or None, batch=batch or None, hood_deg=hood))
     if not shots and not bad:
         raise InputError(f"{path}: no rows below the headings; expected one shot a row")
     return Sheet(tuple(shots), tuple(epochs.values()), tuple(bad))
@@ -225,6 +228,13 @@ def _entry(
     battery = number("battery", "V", units.VOLTAGE)
     result = _result(row.get("result", ""), miss is not None)
     return check_entry(robot, aimed_at, distance, setpoint, result, miss, side, speed, battery), aimed_at.name
+
+
+def _hood(robot: Robot, cell: str, found: dict[str, _Column]) -> float | None:
+    """Exit angle (degrees) at which the hood stood; None where the sheet does not say, or the robot has none."""
+    if robot.hood is None or "hood" not in found:
+        return None
+    return _number("hood", cell, found["hood"].unit or "deg", "deg", units.ANGLE, 180 / math.pi)
 
 
 def _scale(unit: str) -> tuple[units.Dimension, float]:

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
+from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import log_speed
+from fieldtune.aim.hood import HoodRow
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.lazy import LazyModule
@@ -45,7 +48,8 @@ class Curve:
 
     ``worst_error`` (setpoint units) is the largest difference to the recommendation over ``checked`` distances.
     ``high`` is the highest setpoint that the robot accepts. ``volts`` is the battery voltage the setpoints are for
-    (open-loop robots, whose setpoint goes with its inverse).
+    (open-loop robots, whose setpoint goes with its inverse). ``hood_deg`` (n,): exit angle from each node on, None
+    without a hood; where it changes, two nodes stand at one distance, the end of one stretch and the next one's first.
     """
 
     robot: str
@@ -63,6 +67,18 @@ class Curve:
     epoch: int
     shots_used: int
     volts: float | None
+    hood_deg: FloatArray | None = None
+
+    @property
+    def stretches(self) -> list[slice]:
+        """The nodes of each stretch with one exit angle; all of them without a hood."""
+        ends = [*(np.flatnonzero(np.diff(self.distance_m) <= 0) + 1).tolist(), len(self.distance_m)]
+        return [slice(first, end) for first, end in zip([0, *ends], ends, strict=False)]
+
+    def slopes(self, values: FloatArray) -> FloatArray:
+        """Slopes (n,) a metre of the monotone curve through values at the nodes (Fritsch & Carlson 1980)."""
+        parts = [(self.distance_m[part], values[part]) for part in self.stretches]
+        return np.concatenate([np.asarray(interpolate.PchipInterpolator(d, v).derivative()(d)) for d, v in parts])
 
     def at(self, distance_m: ArrayLike) -> FloatArray:
         """Setpoints (n,) at distances (n,), held at the ends."""
@@ -96,29 +112,53 @@ def curve(
     if len(kept) < _FIRST_NODES:
         between = f"between {amount(near_m, 'm', figures=4)} and {amount(far_m, 'm', figures=4)}"
         raise OutOfReachError(f"{robot.name} scores nowhere {between}; 'fieldtune aim' says why")
-    d = np.array([rows[i].distance_m for i in kept])
-    s = np.array([rows[i].setpoint for i in kept], dtype=float)
-    p = np.array([rows[i].hit_probability for i in kept], dtype=float)
-    nodes, error = _thinned(d, s, _MARGIN * robot.setpoint.step / 2)
     digits = max(0, 3 - math.floor(math.log10(robot.setpoint.step)))
-    at, values = d[nodes].round(4), s[nodes].round(digits)
-    return Curve(
+    nodes: list[TableRow] = []
+    error = 0.0
+    for stretch in _stretches(session, [rows[i] for i in kept], volts if volts is not None else battery_v, target):
+        d = np.array([row.distance_m for row in stretch])
+        s = np.array([row.setpoint for row in stretch], dtype=float)
+        chosen, wrong = _thinned(d, s, _MARGIN * robot.setpoint.step / 2)
+        nodes += [stretch[i] for i in chosen]
+        error = max(error, wrong)
+    made = Curve(
         robot.name,
         robot.title,
         robot.target(target).name,
         robot.setpoint.unit,
         robot.setpoint.step,
         robot.setpoint.high,
-        at,
-        values,
-        np.asarray(interpolate.PchipInterpolator(at, values).derivative()(at)),
-        p[nodes],
+        np.array([row.distance_m for row in nodes]).round(4),
+        np.array([row.setpoint for row in nodes], dtype=float).round(digits),
+        np.zeros(len(nodes)),
+        np.array([row.hit_probability for row in nodes], dtype=float),
         error,
         len(kept),
         session.log.epoch,
         session.belief.shots_used,
         volts,
+        None if robot.hood is None else np.array([_angle(row) for row in nodes], dtype=float),
     )
+    return replace(made, slope=made.slopes(made.setpoint))
+
+
+def _angle(row: TableRow) -> float | None:
+    """The exit angle of a row, degrees; None without a hood."""
+    return getattr(row, "exit_angle_setpoint_deg", None)
+
+
+def _stretches(
+    session: Session, rows: list[TableRow], battery_v: float | None, target: str | None
+) -> list[list[TableRow]]:
+    """The rows in stretches of one exit angle each; each but the last goes on to where the next begins."""
+    changes = [k for k in range(1, len(rows)) if _angle(rows[k]) != _angle(rows[k - 1])]
+    found = [rows[first:end] for first, end in zip([0, *changes], [*changes, len(rows)], strict=True)]
+    for stretch, beyond in pairwise(found):
+        held, end = session.robot.with_exit_angle(_angle(stretch[0])), beyond[0].distance_m
+        (row,) = table(held, held.target(target), session.belief, [end], battery_v, rounded=False)
+        last = stretch[-1] if row.setpoint is None else row
+        stretch.append(HoodRow(end, last.setpoint, last.low, last.high, last.hit_probability, _angle(stretch[0])))
+    return found
 
 
 def _thinned(d: FloatArray, s: FloatArray, tolerance: float) -> tuple[list[int], float]:
@@ -220,6 +260,8 @@ def fit(
     if kind not in DEGREES:
         raise InputError(f"formula {kind!r}: expected one of {', '.join(DEGREES)}")
     robot = session.robot
+    if robot.hood is not None:
+        raise InputError(f"{robot.name} has a hood, which a formula of the setpoint can't move: take the table")
     rows = [row for row in session.table(distances, battery_v, target, rounded=False) if row.setpoint is not None]
     d = np.array([row.distance_m for row in rows])
     s = np.array([row.setpoint for row in rows], dtype=float)
@@ -255,14 +297,20 @@ def fit(
 
 
 def no_air_setpoints(
-    session: Session, distance_m: ArrayLike, battery_v: float | None = None, target: str | None = None
+    session: Session,
+    distance_m: ArrayLike,
+    battery_v: float | None = None,
+    target: str | None = None,
+    exit_angle_deg: float | None = None,
 ) -> FloatArray:
     """Setpoints (n,) that a parabola without air asks for at distances (n,), with the launcher as learned.
+
+    ``exit_angle_deg``: where the hood stands; as by the profile where None.
 
     From d = v cos(a) t and h = v sin(a) t - g t^2/2 to the target's centre (any mechanics textbook). nan for elements
     that slide, where no parabola gets there, and where the launcher has no such speed.
     """
-    robot, goal = session.robot, session.robot.target(target)
+    robot, goal = session.robot.with_exit_angle(exit_angle_deg), session.robot.target(target)
     d = np.asarray(distance_m, dtype=float)
     if goal.by_way(lambda: False, lambda: True):
         return np.full_like(d, np.nan)

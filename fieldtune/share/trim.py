@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.aim.distance_table import table
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.files import read_whole
 from fieldtune.lazy import LazyModule
@@ -60,9 +62,10 @@ class Trim:
 def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
     """The trim of the program table in ``path`` (a source that ``table`` or the console's export wrote).
 
-    Least squares of today's recommendations over the table's range, each weighed by the width of its good range.
-    Raises ``InputError`` for a file that holds no such table of this robot, ``OutOfReachError`` where today's
-    recommendations reach none of it.
+    Least squares of today's recommendations over the table's range, each weighed by the width of its good range. Those
+    at the limits of what the robot takes are left out: they would be elsewhere if they could, and their good range is
+    cut. A hood stands as the table has it. Raises ``InputError`` for a file that holds no such table of this robot,
+    ``OutOfReachError`` where today's recommendations reach none of it.
     """
     robot, path = session.robot, Path(path)
     text = read_whole(path, "a robot program that 'fieldtune table' wrote", _LARGEST).decode("utf-8", "replace")
@@ -74,22 +77,37 @@ def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
     was, volts = _number(path, text, _TRIM, "trim"), None
     if robot.setpoint.scale.follows_voltage:
         volts = _number(path, text, _VOLTS, "table volts")
-    at, old = _table(path, text)
-    distances = np.linspace(at[0], at[-1], _CHECKS)
-    rows = session.table([float(d) for d in distances], volts, target, rounded=False)
-    told = [
-        (d, r.setpoint, r.low, r.high, r.hit_probability) for d, r in zip(distances, rows, strict=True) if r.setpoint
-    ]
+    at, old, hood = _table(path, text)
+    told: list[tuple[float | None, ...]] = []
+    ends = [0, *(np.flatnonzero(np.diff(at) <= 0) + 1), len(at)]
+    for first, end in pairwise(ends):
+        # A stretch with one exit angle; where the next begins, that one is asked.
+        distances = [float(d) for d in np.linspace(at[0], at[-1], _CHECKS) if at[first] <= d <= at[end - 1]]
+        held, angle = robot, None if hood is None else float(hood[first])
+        if robot.hood is not None:
+            held = robot.with_exit_angle(angle)
+        carried_there = interpolate.PchipInterpolator(at[first:end], old[first:end])(distances)
+        rows = table(held, held.target(target), session.belief, distances, volts, rounded=False)
+        told += [
+            (r.distance_m, r.setpoint, r.low, r.high, r.hit_probability, float(c), angle)
+            for r, c in zip(rows, carried_there, strict=True)
+            if r.setpoint
+        ]
     if not told:
         raise OutOfReachError(f"{robot.name} scores from nowhere in {path}'s range today; 'fieldtune aim' says why")
-    d, now, low, high, best = np.array(told, dtype=float).T
-    carried = interpolate.PchipInterpolator(at, old)(d)
-    weight = 1 / np.maximum(high - low, robot.setpoint.step) ** 2
+    d, now, low, high, best, carried, angles = np.array(told, dtype=float).T
+    limits = robot.setpoint
+    free = (low > limits.low) & (high < limits.high)
+    use = free if free.any() else np.ones(len(d), dtype=bool)
+    weight = np.where(use, 1 / np.maximum(high - low, limits.step) ** 2, 0.0)
     factor = round(float(np.sum(weight * now * carried) / np.sum(weight * carried**2)), 4)
 
     def loss(by: float) -> float:
-        held = np.clip(by * carried, 1e-9, robot.setpoint.high)
-        chances = [session.hit_chance(float(x), float(s), volts, target) for x, s in zip(d, held, strict=True)]
+        asked = np.clip(by * carried, 1e-9, limits.high)
+        chances = [
+            session.hit_chance(float(x), float(s), volts, target, None if np.isnan(a) else float(a))
+            for x, s, a in zip(d, asked, angles, strict=True)
+        ]
         return float(np.maximum(best - chances, 0.0).max())
 
     return Trim(
@@ -98,8 +116,8 @@ def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
         was=was,
         trim=factor,
         unit=robot.setpoint.unit,
-        worst_error_before=float(np.abs(was * carried - now).max()),
-        worst_error=float(np.abs(factor * carried - now).max()),
+        worst_error_before=float(np.abs(was * carried - now)[use].max()),
+        worst_error=float(np.abs(factor * carried - now)[use].max()),
         worst_loss_before=loss(was),
         worst_loss=loss(factor),
         near_m=float(d[0]),
@@ -109,13 +127,14 @@ def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
     )
 
 
-def _table(path: Path, text: str) -> tuple[FloatArray, FloatArray]:
-    """Distances (n,), metres, and setpoints (n,) as the source carries them."""
-    setpoints = _values(text, "setpoints?")
+def _table(path: Path, text: str) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """Distances (n,), metres, setpoints (n,) and exit angles (n,; None without a hood) as the source carries them."""
+    setpoints, angles = _values(text, "setpoints?"), _values(text, "hoods?_deg")
     for unit, metres in (("m", 1.0), ("in", INCH)):
         at = metres * _values(text, f"distance_{unit}")
-        if len(at) >= 2 and len(at) == len(setpoints) and np.all(np.diff(at) > 0):
-            return at, setpoints
+        fits = len(at) >= 2 and len(at) == len(setpoints) and len(angles) in (0, len(at))
+        if fits and np.all(np.diff(at) >= 0) and (len(angles) or np.all(np.diff(at) > 0)):
+            return at, setpoints, angles if len(angles) else None
     raise InputError(f"{path}: its table can't be read any more; make it anew with 'fieldtune table'")
 
 

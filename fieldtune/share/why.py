@@ -55,15 +55,17 @@ def why(session: Session, distance_m: float, battery_v: float | None = None, tar
     aim = session.aim(distance_m, battery_v, target)
     if aim.setpoint.value is None or aim.exit_speed_mps is None:
         raise OutOfReachError(f"{robot.name}: nothing to explain from {how_far(distance_m)}: no setpoint scores there")
+    hood = aim.exit_angle_setpoint_deg
+    robot = robot.with_exit_angle(hood)
     speed = math.exp(mean_log_speed(robot, session.belief, aim.setpoint.value, battery_v))
     quantity = float(drive_quantity(robot, aim.setpoint.value, battery_v))
-    real = session.picture(distance_m, aim.setpoint.value, battery_v, target)
+    real = session.picture(distance_m, aim.setpoint.value, battery_v, target, hood)
     angle = robot.launcher.exit_angle + float(session.belief.best.angle_error[0])
     bare = _parabola(robot, real, speed, angle)
     true = distance_m + float(session.belief.best.distance_bias[0])
     flies = goal.by_way(lambda: True, lambda: False)
     high = float(np.interp(true, bare.x, bare.y) - np.interp(true, real.x, real.y)) if flies else None
-    wanted = float(no_air_setpoints(session, [distance_m], battery_v, target)[0])
+    wanted = float(no_air_setpoints(session, [distance_m], battery_v, target, hood)[0])
     chain = energy_chain(robot, quantity, speed, battery_v)
     return Why(
         robot=robot.name,

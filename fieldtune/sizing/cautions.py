@@ -314,3 +314,10 @@ def cocking_notes(
             "has to hold that"
         )
     return notes
+
+
+def worn_notes(life: float | None, cycles: int | None) -> list[str]:
+    """Whether a spring was drawn more than half as often as it may last; shots in the log count as full draws."""
+    if life is None or cycles is None or cycles < life / 2:
+        return []
+    return [f"{cycles:,} draws so far, and the spring may break after some {life:,.0f}: change it"]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.battery.resistance import rest_voltage
 from fieldtune.constants import RPM, STANDARD_GRAVITY
 from fieldtune.physics.flywheel import rim_stress_thin
-from fieldtune.physics.rolling import roll_stop_distance
+from fieldtune.physics.rolling import Ground, roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
 from fieldtune.records import as_json, known
 from fieldtune.robot.drivetrain import train
@@ -173,8 +173,8 @@ def carry(robot: Robot, speed: float) -> float | None:
     floor = robot.floor
     if robot.element.shape == "sphere":
         spin = min(spin_ratio(robot), 0.0) * speed  # topspin drives it on; backspin is not counted on
-        ball = robot.element.ball_inertia
-        along = known(roll_stop_distance(speed, floor.friction, floor.rolling, floor.slope, inertia=ball, spin=spin))
+        ground = Ground(floor.friction, floor.rolling, floor.slope, inertia=robot.element.ball_inertia)
+        along = known(roll_stop_distance(speed, ground, spin))
     else:
         along = known(stop_distance(speed, floor.friction, floor.slope))
     if along is None or along < 0:

@@ -15,6 +15,7 @@ from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Robot, Target
 
 _POINTS = 400
@@ -57,6 +58,19 @@ class ReachTable:
         rising = int(np.argmin(self.log_speed))
         reached = np.interp(speeds, self.log_speed[rising:], self.distance[rising:], left=np.nan)
         return np.asarray(reached, dtype=float)
+
+
+def as_taught(robot: Robot, speed_factor: float) -> tuple[Robot, float]:
+    """The robot with the exit speeds that shots taught, so many times the profile's, and the factor that is left.
+
+    A wheel's grip takes up all of it, so that drop, recovery and energies follow; of a spring it stays a factor.
+    """
+
+    def gripping(wheel: Flywheel) -> tuple[Robot, float]:
+        mechanism = replace(wheel, grip=wheel.grip * speed_factor)
+        return replace(robot, launcher=replace(robot.launcher, mechanism=mechanism)), 1.0
+
+    return robot.launcher.mechanism.by_motion(gripping, lambda _: (robot, speed_factor))
 
 
 def reach_table(robot: Robot, target: Target, speed_factor: float = 1.0) -> ReachTable:

@@ -23,6 +23,7 @@ from fieldtune.sizing.cautions import (
     reach_notes,
     sag_notes,
     supply_notes,
+    worn_notes,
 )
 from fieldtune.sizing.gear_trains import (
     Progress,
@@ -32,7 +33,7 @@ from fieldtune.sizing.gear_trains import (
     wheel_choices,
 )
 from fieldtune.sizing.hazards import full_power_rpm, rim
-from fieldtune.sizing.reach import ReachTable, near_and_far, reach_table
+from fieldtune.sizing.reach import ReachTable, as_taught, near_and_far, reach_table
 from fieldtune.sizing.results import (
     CockingChoice,
     CockingSize,
@@ -69,16 +70,16 @@ def size(
     ``sweep``: whether to look for other gears and springs at all.
     What can't be known from the profile is None and named in ``notes``.
     """
-    table = reach_table(robot, target or robot.target(), speed_factor)
-    looking = _Looking(sweep, teeth, progress, speed_factor)
+    taught, left = as_taught(robot, speed_factor)
+    table, looking = reach_table(taught, target or taught.target(), left), _Looking(sweep, teeth, progress)
 
     def turning(wheel: Flywheel) -> Size:
-        return _flywheel(robot, wheel, table, looking)
+        return _flywheel(taught, wheel, table, looking)
 
     def cocked(drawn: Drawn) -> Size:
-        return _cocking(robot, drawn, table, cycles, looking)
+        return _cocking(taught, drawn, table, cycles, looking)
 
-    return robot.launcher.mechanism.by_motion(turning, cocked)
+    return taught.launcher.mechanism.by_motion(turning, cocked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,6 @@ class _Looking:
     sweep: bool
     teeth: tuple[int, ...] | None
     progress: Progress | None
-    speed_factor: float = 1.0
 
 
 def supply_of(robot: Robot) -> Supply | None:
@@ -102,7 +102,7 @@ def supply_of(robot: Robot) -> Supply | None:
 def _flywheel(robot: Robot, wheel: Flywheel, table: ReachTable, looking: _Looking) -> FlywheelSize:
     drive, supply, places = robot.drive, supply_of(robot), near_and_far(robot, table)
     notes = [*supply_notes(robot), *reach_notes(robot, table, places), *wheel.unknown]
-    doubt = grip_doubt(robot, wheel.grip * looking.speed_factor)
+    doubt = grip_doubt(robot, wheel.grip)
     notes += [doubt] if doubt is not None else []
     if robot.speed_kept == 0.0:
         notes.append("a shot takes more than the wheels hold: heavier or faster wheels, or a lighter element")
@@ -221,6 +221,7 @@ def _cocking(robot: Robot, mechanism: Drawn, table: ReachTable, cycles: int | No
         notes=(
             *supply_notes(robot),
             *cocking_notes(robot, mechanism, table, places, way, mechanism.crank_radius(given), torque, low),
+            *worn_notes(mechanism.spring_life, cycles),
             *(gear_notes(drive, looking.teeth) if choices else ()),
             *cocking_gear_notes(choices),
             *calculated_to(table, (*choices, *springs)),

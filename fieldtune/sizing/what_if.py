@@ -12,6 +12,7 @@ from fieldtune.figures import FIGURES, Figure, figures_of
 from fieldtune.robot.derived import largest_grip
 from fieldtune.robot.profile import read_values
 from fieldtune.sizing.hazards import hazards
+from fieldtune.sizing.reach import as_taught
 from fieldtune.sizing.size import size
 
 if TYPE_CHECKING:
@@ -58,7 +59,9 @@ def what_it_buys(before: Robot, after: Robot, speed_factor: float = 1.0) -> tupl
     if abs(moved - 1) > _NOTICED:
         lines.insert(0, f"exit speed at the same setpoint: {100 * (moved - 1):+.0f} %, by momentum")
     fastest = "energy of the element at the highest setpoint"
-    lines.append(_line(FIGURES["element_energy_j"], fastest, *_energies(before, after)))
+    taught, _ = as_taught(before, speed_factor)
+    changed, _ = as_taught(after, speed_factor * moved)
+    lines.append(_line(FIGURES["element_energy_j"], fastest, *_energies(taught, changed)))
     new_notes = [f"note: {note}" for note in new.notes if note not in old.notes]
     return (*(line for line in lines if line is not None), *new_notes) or ("nothing that sizing can see",)
 

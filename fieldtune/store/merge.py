@@ -10,7 +10,7 @@ from fieldtune.errors import InputError
 from fieldtune.records import FROM_MARKS, BatteryReading, Epoch, Mark, Shot
 from fieldtune.store.rows import add, keep, kept
 
-_MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target")
+_MEASURED = ("distance_m", "setpoint", "result", "miss_m", "side_m", "speed", "battery_v", "target", "hood_deg")
 """What was confirmed of a shot, and so is the same in every copy."""
 
 

@@ -61,11 +61,12 @@ def open_file(path: Path, wait_s: float | None = None) -> sqlite3.Connection:
         db = _connect(str(path), wait_s=wait) if writable else _connect(uri, uri=True, wait_s=wait)
         try:
             _check(db, path)
-            if rows.version_of(db) < rows.VERSION:
-                if writable and rows.version_of(db):
+            version = rows.version_of(db)
+            if version < rows.VERSION:
+                if writable and version:
                     back_up(db, path)
                 db = _brought_up(db, writable)
-            elif row_checks.damaged_rows(db):
+            if version >= rows.SUMMED and row_checks.damaged_rows(db):
                 db = _without_damaged_rows(db, writable and back_up(db, path))
         except BaseException:
             db.close()

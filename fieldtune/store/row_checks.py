@@ -17,15 +17,17 @@ from fieldtune.records import RESULTS, MarkKind
 CHECKED: dict[str, tuple[str, ...]] = {
     "epochs": ("uid", "epoch", "time", "label", "origin", "previous"),
     "shots": ("uid", "shot", "time", "distance_m", "setpoint", "result", "epoch", "miss_m", "side_m", "speed",
-              "battery_v", "target", "origin", "distance_from", "seen", "match", "batch"),
+              "battery_v", "target", "origin", "distance_from", "seen", "match", "batch", "hood_deg"),
     "marks": ("uid", "mark", "subject", "kind", "time", "reason", "result", "miss_m", "side_m"),
     "unanswered": ("uid", "time", "author", "distance_m", "distance_from", "setpoint", "speed", "battery_v", "target",
-                   "epoch", "robot_distance_m", "hint"),
+                   "epoch", "robot_distance_m", "hint", "hood_deg"),
     "batteries": ("uid", "reading", "time", "label", "resistance_ohm", "rest_v"),
     "acts": ("uid", "act", "kind", "author"),
     "meta": ("key", "value"),
 }  # fmt: skip
 """What a row's checksum covers; the first column is its identity."""
+_LATER = frozenset({"hood_deg"})
+"""Columns that came when rows had checksums already: they count where they hold something, so that older sums stay."""
 
 _CHANGED = ("unanswered", "meta")
 """Tables whose rows are ever changed; to the others rows are only added."""
@@ -39,8 +41,9 @@ def _not_a_number(*names: str) -> tuple[str, ...]:
 
 
 _IMPOSSIBLE = {
-    "shots": (*_not_a_number("distance_m", "setpoint", "miss_m", "side_m", "speed", "battery_v"), "NOT distance_m > 0",
-              f"result NOT IN ({_RESULTS})", "typeof(time) <> 'text'", "typeof(epoch) <> 'integer'"),
+    "shots": (*_not_a_number("distance_m", "setpoint", "miss_m", "side_m", "speed", "battery_v", "hood_deg"),
+              "NOT distance_m > 0", f"result NOT IN ({_RESULTS})",
+              "typeof(time) <> 'text'", "typeof(epoch) <> 'integer'"),
     "marks": (*_not_a_number("miss_m", "side_m"), f"result NOT IN ({_RESULTS})", "typeof(time) <> 'text'",
               f"kind NOT IN ({_KINDS})"),
     "batteries": (*_not_a_number("resistance_ohm", "rest_v"), "typeof(time) <> 'text'"),
@@ -58,33 +61,43 @@ def add_function(db: sqlite3.Connection) -> None:
     db.create_function("row_sum", -1, _sum, deterministic=True)
 
 
-def _sum(*values: object) -> str:
+def _sum(table: str, *cells: object) -> str:
+    named = list(zip(CHECKED[table], cells, strict=False))
+    later = [(name, cell) for name, cell in named if name in _LATER and cell is not None]
+    values = (table, *(cell for name, cell in named if name not in _LATER), *later)
     return hashlib.blake2b(repr(values).encode(), digest_size=8).hexdigest()
 
 
-def _said(table: str, row: str) -> str:
+def _said(db: sqlite3.Connection, table: str, row: str) -> str:
     """Arguments of ``row_sum``: text as its bytes, since damaged text may be no text at all."""
+    there = {column[1] for column in db.execute(f"PRAGMA table_info({table})")}
     values = (
         f"CASE typeof({value}) WHEN 'text' THEN CAST({value} AS BLOB) WHEN 'blob' THEN 'blob' ELSE {value} END"
-        for value in (f'{row}."{column}"' for column in CHECKED[table])
+        for value in (f'{row}."{column}"' for column in CHECKED[table] if column in there)
     )
     return f"'{table}', {', '.join(values)}"
 
 
-def add_sums(db: sqlite3.Connection) -> None:
-    """Makes the checksums of all rows, and the triggers that make those of rows to come."""
+_PUT, _AGAIN = "INSERT INTO sums (of, sum)", "ON CONFLICT (of) DO UPDATE SET sum = excluded.sum"
+
+
+def add_triggers(db: sqlite3.Connection) -> None:
+    """Makes the triggers that make the checksums of rows to come."""
     for table, (identity, *_) in CHECKED.items():
-        put, again = "INSERT INTO sums (of, sum)", "ON CONFLICT (of) DO UPDATE SET sum = excluded.sum"
         for act in ("INSERT", "UPDATE") if table in _CHANGED else ("INSERT",):
             name = f"{table}_summed_on_{act.lower()}"
             db.execute(f"DROP TRIGGER IF EXISTS {name}")
             db.execute(
                 f"CREATE TRIGGER {name} AFTER {act} ON {table} BEGIN"
-                f" {put} VALUES ('{table} ' || NEW.{identity}, row_sum({_said(table, 'NEW')})) {again}; END"
+                f" {_PUT} VALUES ('{table} ' || NEW.{identity}, row_sum({_said(db, table, 'NEW')})) {_AGAIN}; END"
             )
-        db.execute(
-            f"{put} SELECT '{table} ' || r.{identity}, row_sum({_said(table, 'r')}) FROM {table} r WHERE true {again}"
-        )
+
+
+def add_sums(db: sqlite3.Connection) -> None:
+    """Makes the checksums of all rows."""
+    for table, (identity, *_) in CHECKED.items():
+        made = f"row_sum({_said(db, table, 'r')}) FROM {table} r WHERE true"
+        db.execute(f"{_PUT} SELECT '{table} ' || r.{identity}, {made} {_AGAIN}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +117,7 @@ def damaged_rows(db: sqlite3.Connection) -> list[Damaged]:
         odd = " OR ".join(_IMPOSSIBLE.get(table, ()))
         wrong = db.execute(
             f"SELECT r.rowid AS row_number, r.* FROM {table} r LEFT JOIN sums ON sums.of = '{table} ' || r.{identity}"
-            f" WHERE sums.sum IS NOT row_sum({_said(table, 'r')}){' OR ' + odd if odd else ''}"
+            f" WHERE sums.sum IS NOT row_sum({_said(db, table, 'r')}){' OR ' + odd if odd else ''}"
         ).fetchall()
         for row in wrong:
             content = dict(row)

@@ -85,10 +85,17 @@ ALTER TABLE shots ADD COLUMN "match" TEXT;
 ALTER TABLE shots ADD COLUMN batch TEXT;
 """
 
-STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS, row_checks.TABLES)
+_HOOD = """
+ALTER TABLE shots ADD COLUMN hood_deg REAL;
+ALTER TABLE unanswered ADD COLUMN hood_deg REAL;
+"""
+
+STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS, row_checks.TABLES, _HOOD)
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)
+SUMMED = STEPS.index(row_checks.TABLES) + 1
+"""The version from which on each row has its checksum."""
 
 
 def version_of(db: sqlite3.Connection) -> int:
@@ -121,7 +128,9 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
         for number in range(version_of(db), upto):  # read again inside: another process may have been first
             for statement in _statements(STEPS[number]):
                 db.execute(statement)
-            if number + 1 == len(STEPS):
+            if number + 1 >= SUMMED:
+                row_checks.add_triggers(db)
+            if number + 1 == SUMMED:  # later a checksum that doesn't fit tells of damage, and stays
                 row_checks.add_sums(db)
             db.execute(f"PRAGMA user_version = {number + 1}")
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -144,7 +153,7 @@ ORDER BY m.time DESC, m.uid DESC LIMIT 1
 """
 _SHOTS = f"""
 SELECT s.shot, s.uid, s.time, s.distance_m, s.setpoint, s.epoch, s.speed, s.battery_v, s.target, s.distance_from,
-       s.origin, s."match", s.batch, s.uid IN (SELECT uid FROM undone) AS undone,
+       s.origin, s."match", s.batch, s.hood_deg, s.uid IN (SELECT uid FROM undone) AS undone,
        CASE left_out.kind WHEN 'exclude' THEN coalesce(left_out.reason, '') END AS excluded,
        correction.uid IS NOT NULL AS corrected,
        CASE WHEN correction.uid IS NULL THEN s.result ELSE correction.result END AS result,
@@ -219,7 +228,7 @@ def shots_as_confirmed(db: sqlite3.Connection) -> tuple[Shot, ...]:
     """All shots as they were confirmed, whatever marks say: what another copy needs together with the marks."""
     rows = db.execute(
         "SELECT shot, uid, time, distance_m, setpoint, result, epoch, miss_m, side_m, speed, battery_v, target,"
-        ' distance_from, origin, "match", batch FROM shots ORDER BY shot'
+        ' distance_from, origin, "match", batch, hood_deg FROM shots ORDER BY shot'
     )
     return tuple(Shot(**dict(row)) for row in rows)
 
@@ -295,8 +304,8 @@ def add_mark(
 def unanswered(db: sqlite3.Connection, author: str | None) -> tuple[UnansweredShot, ...]:
     """One console's shots that were seen and have neither a result nor been discarded, oldest first."""
     found = db.execute(
-        "SELECT uid, time, distance_m, distance_from, setpoint, speed, battery_v, target, epoch, robot_distance_m, hint"
-        " FROM unanswered u WHERE author IS ? AND NOT EXISTS"
+        "SELECT uid, time, distance_m, distance_from, setpoint, speed, battery_v, target, epoch, robot_distance_m,"
+        " hint, hood_deg FROM unanswered u WHERE author IS ? AND NOT EXISTS"
         "  (SELECT 1 FROM shots s WHERE s.seen = u.uid AND s.uid NOT IN (SELECT uid FROM undone))"
         " AND NOT EXISTS (SELECT 1 FROM marks m WHERE m.subject = u.uid AND m.kind = 'discard'"
         "  AND m.uid NOT IN (SELECT uid FROM undone)) ORDER BY time, rowid",

@@ -90,11 +90,12 @@ class Store:
         seen: str | None = None,
         match: str | None = None,
         batch: str | None = None,
+        hood_deg: float | None = None,
     ) -> Shot:
         """Adds a shot; when this returns, it is on the disk.
 
         ``epoch``, ``time``: the battery period and moment it left in, now where None. ``seen``: uid of the unanswered
-        shot that this is the answer to. ``match``, ``batch``: labels.
+        shot that this is the answer to. ``match``, ``batch``: labels. ``hood_deg``: exit angle at which the hood stood.
         """
         with self._writing() as db:
             known = self._read[1] if self._read is not None and self._read[0] == self.version() else None
@@ -106,7 +107,7 @@ class Store:
                 "uid": rows.new_uid(), "time": time or self._now(), "distance_m": distance_m, "setpoint": setpoint,
                 "result": result, "epoch": number, "miss_m": miss_m, "side_m": side_m, "speed": speed,
                 "battery_v": battery_v, "target": target, "distance_from": distance_from, "seen": seen,
-                "match": match, "batch": batch,
+                "match": match, "batch": batch, "hood_deg": hood_deg,
             }  # fmt: skip
             added = rows.add(db, "shots", values)
             acts.note(db, str(values["uid"]), "shot", self._author)

@@ -62,7 +62,7 @@ def drag_coefficient(odd: Odd, speed: FloatArray) -> FloatArray:
     if odd.surface == "seamed":
         return 0.155 + 0.346 / (1 + np.exp((re / (0.218 / 1.5e-5) - 12.19) / 1.309))
     if odd.surface == "dimpled":
-        return 0.25 + 0.25 / (1 + (re / 4.5e4) ** 6)
+        return 0.24 + 0.26 / (1 + (re / 4.5e4) ** 6)
     return np.full_like(speed, {"felt": 0.507, "perforated": 0.50}[odd.surface])
 
 

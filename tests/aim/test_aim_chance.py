@@ -156,6 +156,16 @@ def test_what_cannot_be_reached_is_said_with_the_nearest_that_can(distance: floa
     assert recommend(of, target, belief(of, 0.02), aim.nearest_m).setpoint.value is not None
 
 
+def test_lift_above_the_line_of_departure_is_refused_with_its_reason() -> None:
+    """A ball of 5 kg/m^3 with backspin may rise above the line in which it left: that isn't calculated, and said."""
+    light = replace(BALL, mass=0.02, diameter=0.2)
+    heavy = make_robot(element=BALL, target=BASKET, mechanism={"speed_ratio": 0.4})
+    of = make_robot(element=light, target=BASKET, mechanism={"speed_ratio": 0.4})
+    said = recommend(of, BASKET, belief(of, 0.02), 0.35).cautions[0]
+    assert "line of departure isn't calculated" in said
+    assert "line of departure" not in recommend(heavy, BASKET, belief(heavy, 0.02), 0.35).cautions[0]
+
+
 def test_an_element_that_does_not_fit_is_said() -> None:
     target = replace(BASKET, opening=(0.06,))
     aim = recommend(make_robot(target=target), target, belief(make_robot()), 2.0)

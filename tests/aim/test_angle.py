@@ -46,6 +46,33 @@ def test_hit_chance_at_each_angle(name: str, angles: tuple[float, ...]):
     assert found.best == max(found.angles, key=lambda row: row.mean).exit_angle_deg
 
 
+@pytest.mark.slow
+def test_the_best_angle_is_the_references():
+    """Seven angles, each with the best of five setpoints at two spots, thrown by a reference of its own."""
+    robot = load_robot("heron")
+    belief = Session(robot).belief
+    belief = replace(belief, draws=replace(belief.draws, gain=0.3 * belief.draws.gain))
+    spots = [Place(2.0), Place(3.2)]
+    found = angle_sweep(robot, robot.targets[0], belief, spots, 42.0, 72.0, 5.0)
+    thrown = {}
+    for row in found.angles:
+        of, target = plain(
+            replace(robot, launcher=replace(robot.launcher, exit_angle=math.radians(row.exit_angle_deg)))
+        )
+        tops = []
+        for spot in row.spots:
+            chances = [
+                reference.hit_chance(of, target, spot.distance_m, s, believed_of(belief, s), power=9)[0]
+                for s in (spot.setpoint or 1500.0) * np.linspace(0.98, 1.02, 5)
+            ]
+            tops.append(np.polynomial.Polynomial.fit(np.arange(5), chances, 3)(np.linspace(0, 4, 41)).max())
+        thrown[row.exit_angle_deg] = float(np.mean(tops))
+        assert row.mean == pytest.approx(thrown[row.exit_angle_deg], abs=POINTS)
+    assert thrown[found.best] > max(thrown.values()) - 0.01
+    each = [max(row.spots[k].hit_probability for row in found.angles) for k in range(2)]
+    assert found.each_best == pytest.approx(np.mean(each))
+
+
 def test_where_only_the_angle_scatters_the_best_one_needs_the_least_speed():
     """Without air the speed to a point at distance L and height h is least at 45 deg + atan(h/L)/2, and there an error
     of the angle doesn't matter to first order (Brancazio, Am. J. Phys. 49 (1981) 356; from memory)."""

@@ -44,6 +44,7 @@ class Terminal:
             stderr=slave,
             env=env,
             start_new_session=True,
+            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # so that closing the window is told by a signal
         )
         os.close(slave)
         self._over = threading.Event()
@@ -100,6 +101,13 @@ class Terminal:
         self.process.send_signal(signal.SIGKILL)
         self.process.wait(10)
 
+    def close_window(self) -> None:
+        """The terminal goes away under the program."""
+        self._over.set()
+        self._reader.join(2)
+        os.close(self._master)
+        self._master = -1
+
     def __enter__(self) -> Terminal:
         return self
 
@@ -110,7 +118,8 @@ class Terminal:
             self.kill()
         self._over.set()
         self._reader.join(2)
-        os.close(self._master)
+        if self._master >= 0:
+            os.close(self._master)
 
 
 def _finished(tail: bytes) -> bool:

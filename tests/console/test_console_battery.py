@@ -333,3 +333,19 @@ def test_a_label_or_reason_that_the_log_should_not_hold_is_refused_as_it_is_type
     with pytest.raises(InputError):
         read_reason(typed * 5)
     assert read_label(" blue 3 ") == "blue 3"
+
+
+def test_batteries_are_switched_by_name_or_number_from_any_screen(session: Session) -> None:
+    session.swap("blue 3")
+    session.swap("red 1")
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("j", "ctrl+b")
+        await until(app, pilot, "1 red 1, 2 blue 3; or a new name")
+        await pilot.press("2", "enter")
+        await until(app, pilot, "The wheel is still moving")  # the wheel of the scripted line is
+        await pilot.press("enter")
+        await until(app, pilot, "battery period 4 begins")
+
+    drive(console(session, ScriptedLine()), script)
+    assert session.log.battery_label == "blue 3"

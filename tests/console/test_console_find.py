@@ -66,7 +66,7 @@ def test_keys_and_figures_are_explained_for_where_one_is(app: ConsoleApp, size: 
         if size[0] > 80:
             assert text.index("On Shots") < text.index("After a shot")
             assert "Type the distance" not in text  # that is the main screen's
-            await pilot.press("escape", "a")
+            await pilot.press("escape", "equals_sign")
             text = await until(app, pilot, "On the screen you came from")
             assert "nine times out of ten" in text  # the hit chance's range stands on the main screen
 

@@ -35,11 +35,15 @@ def resident_mb(process: int) -> float:
     return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 
-@pytest.mark.slow
+@pytest.mark.parametrize(
+    "keys_pressed", [pytest.param(5_000, marks=pytest.mark.slow), pytest.param(20_000, marks=pytest.mark.torture)]
+)
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="memory is read from /proc")
-def test_thousands_of_random_keys_on_the_real_console(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_thousands_of_random_keys_on_the_real_console(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, keys_pressed: int
+) -> None:
     monkeypatch.chdir(tmp_path)  # where the console exports to
-    count = int(os.environ.get("FIELDTUNE_MONKEY_KEYS", "5000"))
+    count = int(os.environ.get("FIELDTUNE_MONKEY_KEYS", keys_pressed))
     seed = int(os.environ.get("FIELDTUNE_MONKEY_SEED", "1"))
     rng = np.random.default_rng(seed)
     bound = [key for _, group in keys.GROUPS for binding in group for key in binding.key.split(",")]

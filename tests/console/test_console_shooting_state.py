@@ -304,7 +304,9 @@ def test_a_wheel_that_settles_a_little_off_is_not_waited_for(
     shooting = shooting_state(ROBOT, live())
     shooting.choose(Distance(2.5, "typed", "typed"))
     good = SetpointChoice(2450.0, "rpm", 2440.0, 2460.0)
-    shooting.aim = SimpleNamespace(distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None)  # type: ignore[assignment]
+    shooting.aim = SimpleNamespace(  # type: ignore[assignment]
+        distance_m=2.5, setpoint=good, reachable=True, target=None, battery_v=None, exit_angle_setpoint_deg=None
+    )
     wheel = live(wheel_rpm=2450.0 + (error or -25.0), wheel=WheelFigures(steady_error_rpm=error, ripple_rpm=ripple))
     said = main_words.next_step(wheel, shooting, ROBOT, sim=False, writing=False)
     assert said.startswith("Ready at 2450 rpm" if ready else "Wait: wheel"), said

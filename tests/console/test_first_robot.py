@@ -27,7 +27,9 @@ pytestmark = pytest.mark.slow
 
 RESULTS = {"in": "i", "short": "s", "long": "l", "left": "\x1b[D", "right": "\x1b[C"}
 SHOTS, KEYS_AT_MOST, OF_ORACLE = 5, 150, 0.6
-SEED = 7
+SEEDS = (7, 11, 23)
+OTHER = {"grip = 0.76": "grip = 0.66", "# drag = 0.47 ": "drag = 0.62   "}
+"""Physics of a robot that its profile doesn't know: wheels that grip less, an element that the air brakes more."""
 
 
 class Hands:
@@ -104,17 +106,23 @@ def wait_for_advice(hands: Hands, unit: str, shots: int) -> float:
     return recommended(text, unit)
 
 
-def test_a_flywheel_with_a_line_of_its_own_and_a_scale_wrong_by_two(home: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("seed", "other"), [*((seed, {}) for seed in SEEDS), (SEEDS[0], OTHER)])
+def test_a_flywheel_with_a_line_of_its_own_and_a_scale_wrong_by_two(
+    seed: int, other: dict[str, str], home: Path, tmp_path: Path
+) -> None:
     played = tmp_path / "played"
     played.mkdir()
     text = new_profile_text("bird", "flywheel").replace("[link]\n", "[link.fields]\n"
         't_ms = "millis"\nwheel_counts = "enc"\nbattery_mv = "vbat_mV"\nsetpoint = "target_rpm"\nfired = "shot"\n'
         'distance_mm = "lidar"\ncurrent_ma = "amps_mA"\npower_pct = "duty"\n\n[link]\n')  # fmt: skip
+    for usual, unknown in other.items():
+        assert usual in text
+        text = text.replace(usual, unknown)
     (played / "bird.toml").write_text(text)
     real = load_robot(played / "bird.toml")
     begun = time.monotonic()
     with (
-        Terminal("simulate", "bird", "--seed", str(SEED), "--distance", "1.8 m", profiles=played) as robot,
+        Terminal("simulate", "bird", "--seed", str(seed), "--distance", "1.8 m", profiles=played) as robot,
         Terminal(profiles=home) as console,
     ):
         device = re.search(r"/dev/\S+", robot.wait(r"/dev/\S+\s"))
@@ -139,7 +147,9 @@ def test_a_flywheel_with_a_line_of_its_own_and_a_scale_wrong_by_two(home: Path, 
         hands.answer("180", "second wheel")
         hands.key("\r")  # alike
         hands.wait("How steep")
-        hands.answer("52", "How high does it leave")
+        hands.answer("52", "Can a hood set")
+        hands.key("\t")  # it is fixed
+        hands.wait("How high does it leave")
         hands.answer("38", "data sheet at hand")
         hands.choose("1", "How does the program set")
         hands.choose("1", "How many motors")
@@ -209,8 +219,9 @@ def test_a_flywheel_with_a_line_of_its_own_and_a_scale_wrong_by_two(home: Path, 
         hands.key("q")
         console.process.wait(15)
     lasted = time.monotonic() - begun
-    ratios = [mine / best for mine, best in shares(real, setpoints, SEED)]
-    print(f"flywheel: {hands.pressed} keys, {lasted:.0f} s, of the oracle {ratios}")
+    ratios = [round(mine / best, 2) for mine, best in shares(real, setpoints, seed)]
+    name = "flywheel, other grip and drag" if other else "flywheel"
+    print(f"{name}, seed {seed}: {hands.pressed} keys, {lasted:.0f} s, of the oracle {ratios}")
     assert np.mean(ratios) >= OF_ORACLE, ratios
     assert hands.pressed < KEYS_AT_MOST
     profile = (home / "kite.toml").read_text()
@@ -253,14 +264,20 @@ ARM = (
 )  # fmt: skip
 
 
+@pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize(("kind", "steps", "distances"), [("striker", STRIKER, (1.0, 2.4)), ("arm", ARM, (1.5, 2.5))])
 def test_a_robot_without_any_line(
-    kind: str, steps: tuple[tuple[str | None, ...], ...], distances: tuple[float, float], home: Path, tmp_path: Path
+    kind: str,
+    steps: tuple[tuple[str | None, ...], ...],
+    distances: tuple[float, float],
+    seed: int,
+    home: Path,
+    tmp_path: Path,
 ) -> None:
     path = tmp_path / "bird.toml"
     path.write_text(new_profile_text("bird", kind))
     real = load_robot(path)
-    truth = SimulatedRobot(real, SEED).truth
+    truth = SimulatedRobot(real, seed).truth
     begun = time.monotonic()
     with Terminal(profiles=home, columns=80, rows=24) as console:
         hands = Hands(console, Path(kind))
@@ -300,8 +317,8 @@ def test_a_robot_without_any_line(
         hands.key("q")
         console.process.wait(15)
     lasted = time.monotonic() - begun
-    ratios = [mine / best for mine, best in shares(real, setpoints, SEED)]
-    print(f"{kind}: {hands.pressed} keys, {lasted:.0f} s, of the oracle {ratios}")
+    ratios = [round(mine / best, 2) for mine, best in shares(real, setpoints, seed)]
+    print(f"{kind}, seed {seed}: {hands.pressed} keys, {lasted:.0f} s, of the oracle {ratios}")
     assert np.mean(ratios) >= OF_ORACLE, ratios
     assert hands.pressed < KEYS_AT_MOST
     assert (home / f"{steps[0][0]}.toml").exists()

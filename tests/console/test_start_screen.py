@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import pty
+import threading
+import tty
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -105,3 +109,44 @@ def test_the_simulated_robot_is_one_key_away(home: Path) -> None:
     assert opening is not None
     assert opening.port is not None
     assert opening.port.startswith("sim://")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_a_cable_pulled_half_way_is_said_and_nothing_is_lost(home: Path, size: tuple[int, int]) -> None:
+    """On a real pseudo-terminal: the port goes while its names are being mapped, and comes back never."""
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    device, over = os.ttyname(slave), threading.Event()
+
+    def play() -> None:
+        number = 0
+        while not over.wait(0.02):
+            number += 1
+            os.write(master, b"ms=%d spin=%d goal=1400\n" % (20 * number, 5000 + 35 * number))
+
+    player = threading.Thread(target=play, daemon=True)
+    player.start()
+    profile = home / "kite.toml"
+    profile.write_text(new_profile_text("kite", "flywheel").replace('port = "auto"', f'port = "{device}"'))
+
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "kite")
+        await pilot.press("c")
+        await until(app, pilot, "sends text")
+        await pilot.press("enter")
+        await until(app, pilot, "spin")
+        await pilot.press("down", "c")  # spin is the counter
+        await until(app, pilot, "encoder in counts")
+        over.set()
+        player.join()
+        os.close(slave)
+        os.close(master)
+        text = await until(app, pilot, "gone")
+        assert "encoder in counts" in text
+        await pilot.press("enter")
+        await pilot.pause(0.3)
+
+    opening = drive(home, script, size)
+    assert opening is not None
+    assert 'wheel_counts = "spin"' in profile.read_text()

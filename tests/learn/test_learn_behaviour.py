@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from made_shots import throws
-from robots import shot, slider, swinger, thrower
+from robots import heron, shot, slider, swinger, thrower
 from vacuum_need import vacuum_need
 
 from fieldtune.aim.required_speed.choice import required_speed_for
@@ -120,6 +120,14 @@ def test_measured_speed_teaches_the_launcher_and_the_setpoint_keeps_its_lag():
     told = {fact.name: fact for fact in posterior.learned().facts}
     assert told["tracking"].value == pytest.approx(-5.1, abs=0.3)
     assert "below" in told["tracking"].words
+
+
+def test_half_the_setpoint_is_fifty_percent_below_it():
+    """Percent in words is of the setpoint itself, not of its logarithm (69 there)."""
+    shots = [shot(number, 2.0, 1500, "short", speed=750.0) for number in range(1, 5)]
+    (told,) = [f for f in learn(heron(), shots, 1).learned().facts if f.name == "tracking"]
+    assert told.value == pytest.approx(-50.0, abs=0.5)
+    assert "49.8 ± 0.1 % below" in told.words or "50.0 ± " in told.words
 
 
 def test_a_reading_error_of_the_speed_is_no_wheel():

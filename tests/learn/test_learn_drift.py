@@ -10,6 +10,7 @@ from robots import shot, thrower
 from test_learn_behaviour import throws
 from vacuum_need import vacuum_need
 
+from fieldtune import Session, load_robot
 from fieldtune.learn import learn
 from fieldtune.robot.exit_speed import model_log_speed
 
@@ -28,7 +29,7 @@ def test_a_change_is_told_with_its_evidence():
     assert short.p_value < 1e-3
     assert short.since_shot in {13, 14}
     assert "short" in short.words
-    assert "new epoch" in short.words
+    assert "mark a battery change" in short.words
 
 
 def test_words_alone_are_enough_to_tell():
@@ -36,6 +37,46 @@ def test_words_alone_are_enough_to_tell():
     told = watched([*good, *(shot(i, 3.0, 1450, "long") for i in range(13, 18))])
     assert told.drifting
     assert "long" in told.words
+
+
+def test_ten_in_then_short_ones_at_one_setpoint_are_drift_from_the_fifth_on():
+    _ten_in_then_short_ones("heron", 2.0, False, (2, 5, 14, 25))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("measured", [True, False])
+@pytest.mark.parametrize(("name", "distance_m"), [("heron", 2.0), ("otter", 1.5), ("crane", 1.4)])
+def test_that_holds_for_every_robot_and_every_number_of_shots(name, distance_m, measured):
+    _ten_in_then_short_ones(name, distance_m, measured, range(1, 26))
+
+
+def _ten_in_then_short_ones(name, distance_m, measured, looked_at):
+    with Session(load_robot(name)) as session:
+        setpoint = session.aim(distance_m).setpoint.value
+        for _ in range(10):
+            session.confirm(distance_m, setpoint, "in")
+        for number in range(1, 26):
+            session.confirm(distance_m, setpoint, "short", miss_m=-0.25 if measured else None)
+            if number in looked_at:
+                told = session.learned().drift
+                assert told.drifting or number < 5, (number, told)
+                assert not told.drifting or number > 2, (number, told)
+        assert told.since_shot == 11
+        assert f"fall {session.robot.target().miss_words[1]}" in told.words
+
+
+@pytest.mark.slow
+def test_shots_elsewhere_and_a_few_short_ones_are_no_drift():
+    chance = np.random.default_rng(5)
+    with Session(load_robot("heron")) as session:
+        setpoint = session.aim(2.0).setpoint.value
+        for number in range(40):
+            session.confirm(2.0, setpoint, "short" if chance.random() < 0.2 else "in")
+            if number % 6 == 5:
+                assert not session.learned().drift.drifting
+        for _ in range(3):
+            session.confirm(2.0, setpoint - 40, "short")
+        assert not session.learned().drift.drifting
 
 
 def test_one_wild_shot_raises_no_alarm():
@@ -73,3 +114,12 @@ def test_false_alarms_are_rare(measured):
             fired = fired or (number >= 6 and watched(shots).drifting)
         alarms += fired
     assert alarms <= robots * 0.02 + 3 * (robots * 0.02 * 0.98) ** 0.5
+
+
+def test_many_battery_periods_are_learned_from_the_newest_and_the_fullest():
+    """Each has a level of its own: two hundred of them would take ten seconds after every shot."""
+    shots = [shot(i, 3.0, 1450, "in", epoch=1 + i // 2) for i in range(120)]
+    shots += [shot(200 + i, 3.0, 1450, "in", epoch=7) for i in range(5)]
+    table = learn(thrower(), shots, 60, required_of=vacuum_need).fit.table
+    assert len(table.epochs) == 16
+    assert {7, *range(52, 61)} <= set(table.epochs)

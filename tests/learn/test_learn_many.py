@@ -15,8 +15,8 @@ from fieldtune import load_robot
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
-from fieldtune.learn.evidence import shot_table
 from fieldtune.learn.posterior import learn
+from fieldtune.learn.shot_table import shot_table
 from fieldtune.robot.exit_speed import setpoint_for
 from fieldtune.robot.home import demo_home
 

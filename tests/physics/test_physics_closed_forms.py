@@ -14,6 +14,7 @@ from fieldtune.physics.air import DragLaw, constant_drag
 from fieldtune.physics.flight import fly
 from fieldtune.physics.flying_body import Body
 from fieldtune.physics.required_speed import needed_speed
+from fieldtune.physics.rolling import Ground
 
 G = 9.80665
 
@@ -123,15 +124,15 @@ def test_sliding_into_rolling(alpha, share):
     """Starts rolling at v/(1 + alpha) after v/(mu g (1 + 1/alpha)), by impulse and angular impulse of friction
     (closed form); rolls down a slope in sqrt(2 s (1 + alpha)/(g sin)); backspin w R leaves (v - alpha w R)/(1 +
     alpha)."""
-    begin = rolling.rolling_start(3.0, 0.3, inertia=alpha)
+    begin = rolling.rolling_start(3.0, Ground(0.3, inertia=alpha))
     time = 3.0 / (0.3 * G * (1 + 1 / alpha))
     assert float(begin.speed) == pytest.approx(share * 3.0, rel=1e-14)
     assert float(begin.time) == pytest.approx(time, rel=1e-14)
     assert float(begin.distance) == pytest.approx((3.0 + share * 3.0) / 2 * time, rel=1e-14)
-    down = float(rolling.roll_time_to(0.0, 2.0, 0.8, 0.0, -0.2, inertia=alpha))
+    down = float(rolling.roll_time_to(0.0, 2.0, Ground(0.8, slope=-0.2, inertia=alpha)))
     assert down == pytest.approx(math.sqrt(4 * (1 + alpha) / (G * math.sin(0.2))), rel=1e-12)
     for spin in (1.0, -5.0, 12.0):
-        spun = rolling.rolling_start(3.0, 0.3, inertia=alpha, spin=spin)
+        spun = rolling.rolling_start(3.0, Ground(0.3, inertia=alpha), spin)
         assert float(spun.speed) == pytest.approx((3.0 - alpha * spin) / (1 + alpha), rel=1e-13)
 
 

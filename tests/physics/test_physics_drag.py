@@ -96,20 +96,23 @@ def test_spread_of_smooth_is_what_publications_differ_by():
 
 
 def test_spin_adds_to_the_drag_of_dimples():
-    """Smits & Smith, Science and Golf II (1994), C_D = 0.24 + 0.18 S (from memory), within 0.02."""
+    """Smits & Smith, Science and Golf II (1994), C_D = 0.24 + 0.18 S (from memory), within 0.005."""
     law, spin = DRAG_LAWS["dimpled"], np.linspace(0.0, 0.6, 31)
-    np.testing.assert_allclose(law.coefficient(1e5) + law.added(spin), 0.24 + 0.18 * spin, atol=0.02)
+    np.testing.assert_allclose(law.coefficient(1e5) + law.added(spin), 0.24 + 0.18 * spin, atol=0.005)
     np.testing.assert_array_equal(law.added(-spin), law.added(spin))
 
 
 def test_the_drag_of_spinning_felt_lies_between_flight_and_tunnel():
     """Flight, Cross & Lindsey as above: spin does nothing. Tunnel, Stepanek, Am. J. Phys. 56 (1988) 138 (from memory):
-    0.508 + (22.053 + 4.196 S^-2.5)^-0.4. Each within a standard deviation and a quarter up to S = 0.4."""
-    law, spin = DRAG_LAWS["felt"], np.linspace(0.05, 0.4, 36)
+    0.508 + (22.053 + 4.196 S^-2.5)^-0.4. Each within the 90 % band of the spread, also of a ball that rolled off a
+    rail with S = 1; within a standard deviation and a quarter up to S = 0.4."""
+    law, spin = DRAG_LAWS["felt"], np.linspace(0.05, 1.0, 96)
     ours = 0.507 + law.added(spin)
     tunnel = 0.508 + (22.053 + 4.196 * spin**-2.5) ** -0.4
     for other in (np.full_like(spin, 0.507), tunnel):
-        assert np.abs(other / ours - 1).max() < 1.25 * law.spread
+        off = np.abs(other / ours - 1)
+        assert off.max() < 1.645 * law.spread
+        assert off[spin <= 0.4].max() < 1.25 * law.spread
 
 
 @pytest.mark.parametrize("surface", SURFACES)

@@ -11,7 +11,8 @@ from scipy.integrate import solve_ivp
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import constant_drag, standard_air
 from fieldtune.physics.flying_body import Body, ball, bluff
-from fieldtune.physics.landing import Ground, come_to_rest, rubbed, touch_down
+from fieldtune.physics.landing import come_to_rest, rubbed, touch_down
+from fieldtune.physics.rolling import Ground
 
 G = 9.80665
 AIR = standard_air(0.0)
@@ -119,7 +120,7 @@ def test_without_a_fall_it_is_the_slide_or_the_roll():
         slid.distance, sliding.stop_distance(speed, 0.22, 0.03, 0.01) * math.cos(0.03), rtol=1e-9
     )
     rolled = come_to_rest(ball(0.06, 0.07, AIR), Ground(0.22, 0.02, 0.0, 0.6, 0.01, 0.4), speed, 0.0, 0.5 * speed, 0.0)
-    exact = rolling.roll_stop_distance(speed, 0.22, 0.02, 0.0, 0.01, spin=0.5 * speed)
+    exact = rolling.roll_stop_distance(speed, Ground(0.22, 0.02, drag=0.01), 0.5 * speed)
     np.testing.assert_allclose(rolled.distance, exact, rtol=1e-9)
 
 

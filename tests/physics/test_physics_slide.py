@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from fieldtune.physics import rolling, sliding
+from fieldtune.physics.rolling import Ground
 
 
 def test_gravity_enters():
@@ -36,21 +37,22 @@ def test_with_air_drag():
 def test_ball_slides_then_rolls():
     """Solid sphere without spin: rolls at 5/7 v after 2 v/(7 mu g), 12 v^2/(49 mu g) (closed form, last digit)."""
     speed, friction = np.array([2.0, 5.0]), np.array([0.2, 0.1])
-    begin = rolling.rolling_start(speed, friction)
+    begin = rolling.rolling_start(speed, Ground(friction))
     np.testing.assert_allclose(begin.speed, 5 / 7 * speed, rtol=1e-14)
     np.testing.assert_allclose(begin.time, [0.291347489, 1.456737447], atol=1e-9)
     np.testing.assert_allclose(begin.distance, [0.499452839, 6.243160488], atol=1e-9)
 
 
 def test_ball_never_stops_without_rolling_resistance():
-    assert np.isinf(rolling.roll_stop_distance(2.0, 0.2, 0.0))
-    assert np.isfinite(rolling.roll_stop_distance(2.0, 0.2, 0.02))
+    assert np.isinf(rolling.roll_stop_distance(2.0, Ground(0.2)))
+    assert np.isfinite(rolling.roll_stop_distance(2.0, Ground(0.2, 0.02)))
 
 
 def test_ball_needed_speed_is_the_inverse():
     speed = np.array([0.5, 1.0, 2.0, 4.0])
-    stop = rolling.roll_stop_distance(speed, 0.3, 0.02, 0.01, 0.005)
-    np.testing.assert_allclose(rolling.roll_needed_speed(stop, 0.3, 0.02, 0.01, 0.005), speed, rtol=1e-9)
+    floor = Ground(0.3, 0.02, 0.01, drag=0.005)
+    stop = rolling.roll_stop_distance(speed, floor)
+    np.testing.assert_allclose(rolling.roll_needed_speed(stop, floor), speed, rtol=1e-9)
 
 
 def test_ball_against_an_integration():
@@ -73,10 +75,10 @@ def test_ball_against_an_integration():
     first = solve_ivp(sliding, (0, 10), [0.0, speed, 0.0], rtol=1e-10, atol=1e-12, events=grips)
     rest = solve_ivp(rolls, (0, 1.0), first.y_events[0][0][:2], rtol=1e-10, atol=1e-12)
     distance, left, time = rest.y[0, -1], rest.y[1, -1], first.t_events[0][0] + 1.0
-    floor = (friction, rolls_by, slope, drag)
-    assert float(rolling.roll_speed_at(speed, distance, *floor)) == pytest.approx(left, rel=1e-6)
+    floor = Ground(friction, rolls_by, slope, drag=drag)
+    assert float(rolling.roll_speed_at(speed, distance, floor)) == pytest.approx(left, rel=1e-6)
     # While it slides, v^2 is taken to fall in a straight line with the distance.
-    assert float(rolling.roll_time_to(speed, distance, *floor)) == pytest.approx(time, rel=1e-4)
+    assert float(rolling.roll_time_to(speed, distance, floor)) == pytest.approx(time, rel=1e-4)
 
 
 def test_downhill_never_stops():

@@ -11,7 +11,7 @@ EMPTY_CELL_V = {"nimh": 1.0, "li-ion": 3.0, "lifepo4": 2.5}
 """Volts of an empty cell under load (common practice)."""
 
 
-@pytest.mark.parametrize("name", ["crane", "heron", "otter"])
+@pytest.mark.parametrize("name", ["crane", "egret", "heron", "otter"])
 def test_every_spot_is_in_reach_on_a_low_battery(name: str) -> None:
     robot = load_robot(demo_home() / f"{name}.toml")
     session = Session(robot)

@@ -45,7 +45,7 @@ def test_the_home_is_the_first_of_four(tmp_path: Path, monkeypatch: pytest.Monke
 
 def test_demonstrations_serve_an_empty_home_only(tmp_path: Path) -> None:
     assert [(entry.name, entry.demo) for entry in find_profiles()] == [
-        ("crane", True), ("heron", True), ("otter", True)
+        ("crane", True), ("egret", True), ("heron", True), ("otter", True)
     ]  # fmt: skip
     put(tmp_path / "data" / "profiles", "tern")
     assert [(entry.name, entry.demo) for entry in find_profiles()] == [("tern", False)]
@@ -62,7 +62,7 @@ def test_files_that_can_be_no_profile_are_passed_over(tmp_path: Path) -> None:
 
 def test_an_unknown_name_lists_the_known_ones(tmp_path: Path) -> None:
     with pytest.raises(
-        UnknownRobotError, match=r'no robot "herron" \(did you mean "heron"\?\); .*: crane, heron, otter'
+        UnknownRobotError, match=r'no robot "herron" \(did you mean "heron"\?\); .*: crane, egret, heron, otter'
     ):
         load_robot("herron")
     with pytest.raises(UnknownRobotError, match='no robot ""'):
@@ -86,7 +86,7 @@ def test_the_first_shot_of_a_demonstration_moves_home(tmp_path: Path) -> None:
     again = load_robot("heron")
     assert not is_demo(again)
     assert store_path(again) == store_path(robot)
-    assert [entry.name for entry in find_profiles()] == ["crane", "heron", "otter"]  # the others stay in reach
+    assert [entry.name for entry in find_profiles()] == ["crane", "egret", "heron", "otter"]  # the others stay in reach
 
 
 def test_a_profile_of_the_users_own_is_never_written_over(tmp_path: Path) -> None:
@@ -106,7 +106,7 @@ def test_a_home_left_half_made_is_finished_on_the_next_start(tmp_path: Path) -> 
     (home / "otter.toml").unlink()
     (home / "crane.toml").write_bytes(b"")
     (home / home_module._COPYING).touch()
-    assert [entry.name for entry in find_profiles()] == ["crane", "heron", "otter"]
+    assert [entry.name for entry in find_profiles()] == ["crane", "egret", "heron", "otter"]
     assert {path.name: path.read_bytes() for path in home.iterdir()} == whole
 
 
@@ -119,7 +119,7 @@ def test_a_half_made_home_that_cant_be_written_lends_what_is_missing(
     (home / home_module._COPYING).touch()
     monkeypatch.setattr(home_module, "place_whole", _full)
     assert [(entry.name, entry.demo) for entry in find_profiles()] == [
-        ("crane", False), ("heron", False), ("otter", True)
+        ("crane", False), ("egret", False), ("heron", False), ("otter", True)
     ]  # fmt: skip
 
 
@@ -159,7 +159,7 @@ def test_an_installed_wheel_finds_its_demonstrations(tmp_path: Path) -> None:
     (wheel,) = tmp_path.glob("*.whl")
     subprocess.run([*pip, "install", "--no-deps", "--target", tmp_path / "site", wheel], check=True)
     carried = sorted(path.name for path in (tmp_path / "site" / "fieldtune" / "profiles").iterdir())
-    assert carried == ["crane.toml", "heron.toml", "otter.toml"]
+    assert carried == ["crane.toml", "egret.toml", "heron.toml", "otter.toml"]
     code = "import sys; sys.path.insert(0, sys.argv[1]); import fieldtune as f; print(f.load_robot('heron').path)"
     words = [sys.executable, "-I", "-c", code, str(tmp_path / "site")]
     said = subprocess.run(words, check=True, capture_output=True, text=True, cwd=tmp_path / "here")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -11,9 +12,10 @@ import pytest
 from fieldtune.robot import check_profile, demo_home, derived_lines, load_robot, new_profile_text
 from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.robot.model import Robot
-from fieldtune.robot.table_reader import Problem
+from fieldtune.robot.profile import read_values
+from fieldtune.robot.table_reader import Problem, Section
 
-DEMOS = ("crane", "heron", "otter")
+DEMOS = ("crane", "egret", "heron", "otter")
 FLYWHEEL = """
 [element]
 shape = "sphere"
@@ -304,3 +306,48 @@ def test_a_ball_rests_on_no_slope_steeper_than_its_rolling_resistance(tmp_path: 
         assert words is None or words in said[0]
         gate = ZONE.replace("zone", "gate").replace('["40 cm", "50 cm"]', '"50 cm"')
         assert not [p for p in problems_of(tmp_path, ball + gate + floor) if p.key == "floor.slope"]
+
+
+@pytest.mark.parametrize("kind", ["flywheel", "striker", "arm"])
+def test_the_file_to_start_from_mentions_every_key(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The keys that the reader knows, with all tables there, are the keys of the file with its comments taken off."""
+    text = re.sub(r"^# (?=\[|\w+ = )", "", new_profile_text("tern", kind), flags=re.MULTILINE)
+    values = tomllib.loads(text)
+    known: set[str] = set()
+    close = Section.close
+
+    def noting(section: Section, *elsewhere: str) -> None:
+        place = re.sub(r"\[\d+\]", "", section.path)
+        known.update(f"{place}.{key}".lstrip(".") for key in section._known)
+        close(section, *elsewhere)
+
+    monkeypatch.setattr(Section, "close", noting)
+    problems = read_values(values, Path("tern.toml"))[1]
+    assert not [problem for problem in problems if "unknown" in problem.message]
+    tables = {key for key in known if isinstance(_at(values, key), dict | list)} | {"targets"}
+    scales = {key for key in known if key.startswith("link.scale.")}  # the names of link.fields once more
+    assert not known - tables - scales - _keys(values)
+    assert (
+        not _keys(values)
+        - known
+        - {"link.scale.wheel_rpm", "link.columns.order"}
+        - {key for key in _keys(values) if key.startswith("spots.")}
+    )
+
+
+def _at(values: object, key: str) -> object:
+    for name in key.split("."):
+        values = values.get(name) if isinstance(values, dict) else None
+    return values
+
+
+def _keys(values: dict[str, object], path: str = "") -> set[str]:
+    found: set[str] = set()
+    for name, value in values.items():
+        if isinstance(value, dict):
+            found |= _keys(value, f"{path}{name}.")
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            found |= _keys(value[0], f"{path}{name}.")
+        else:
+            found.add(f"{path}{name}")
+    return found

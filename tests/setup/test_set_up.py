@@ -17,9 +17,9 @@ from fieldtune.setup.profile_text import ProfileText
 from fieldtune.setup.set_up import DRAFT, SetUp
 
 FLYWHEEL = (
-    "kite", "flywheel", "sphere", "58", "40", "smooth", "2", "88", None, "", "52", "38", "yes", "speed", "2", "9.6",
-    "6100", "0.125", "9.5", "0.5", "22:33 20:28", "nimh", "8", None, "yes", "96", "motor", "basket", "95", "36", "600",
-    "2500", "10", "near line 1.8", "far line 2.8 m", "",
+    "kite", "flywheel", "sphere", "58", "40", "smooth", "2", "88", None, "", "52", None, "38", "yes", "speed", "2",
+    "9.6", "6100", "0.125", "9.5", "0.5", "22:33 20:28", "nimh", "8", None, "yes", "96", "motor", "basket", "95", "36",
+    "600", "2500", "10", "near line 1.8", "far line 2.8 m", "",
 )  # fmt: skip
 STRIKER = (
     "plover", "striker", "disc", "90", "18", "75", "strike", "120", "0.9", "4", "18", "8", "52", "no", None, "zone",
@@ -72,6 +72,19 @@ def test_answers_make_a_profile_with_its_comments(tmp_path: Path, texts: tuple[s
     assert not (tmp_path / f"{texts[0]}{DRAFT}").exists()
 
 
+def test_a_hood_is_two_angles(tmp_path: Path) -> None:
+    """Its table stands in the profile as a comment until someone has one."""
+    made = answered(tmp_path, (*FLYWHEEL[:11], "38", "66", *FLYWHEEL[12:]))
+    robot = load_robot(made.finish())
+    assert robot.hood is not None
+    assert (robot.hood.low, robot.hood.high, robot.hood.step) == (38, 66, 1)
+    again = answered(tmp_path, ("ruff", *FLYWHEEL[1:11]))
+    assert again.here is not None
+    assert again.here.key == "hood.low"
+    assert again.answer("60").taken is False  # steeper than the exit angle just given
+    assert load_robot(answered(tmp_path, ("knot", *FLYWHEEL[1:])).finish()).hood is None
+
+
 def test_us_units_as_typed(tmp_path: Path) -> None:
     made = SetUp(tmp_path, us=True)
     for text in ("kite", "flywheel", "sphere"):
@@ -97,7 +110,7 @@ def test_what_was_probably_meant_is_offered(tmp_path: Path) -> None:
     ("typed", "metres"), [("7'10\"", 2.3876), ("7 ft 10 in", 2.3876), ("95", 0.95), ("37.5 in", 0.9525)]
 )
 def test_feet_and_inches_are_understood(tmp_path: Path, typed: str, metres: float) -> None:
-    made = answered(tmp_path, FLYWHEEL[:28])
+    made = answered(tmp_path, FLYWHEEL[:29])
     assert made.here is not None
     assert made.here.key == "target.height"
     assert made.answer(typed).taken
@@ -124,14 +137,14 @@ def test_skipped_means_wide(tmp_path: Path) -> None:
 
 
 def test_left_half_way_and_gone_on_with(tmp_path: Path) -> None:
-    answered(tmp_path, FLYWHEEL[:20])
+    answered(tmp_path, FLYWHEEL[:21])
     again = SetUp.resumed(tmp_path / f"kite{DRAFT}")
     assert again.here is not None
     assert again.here.key == "drive.gears"
     assert again.back()
     assert again.here.key == "drive.no_load_current"
     assert again.now(again.here) == "0.5 A"
-    for text in FLYWHEEL[19:]:
+    for text in FLYWHEEL[20:]:
         assert (again.skip() if text is None else again.answer(text)).taken
     assert again.finish() == tmp_path / "kite.toml"
 
@@ -238,3 +251,11 @@ def test_a_distance_in_centimetres_is_offered() -> None:
     with pytest.raises(FieldtuneError, match="did you mean 240 cm"):
         read_distance("240", load_robot("heron"))
     assert read_distance("7'10\"", load_robot("heron")).value_m == pytest.approx(2.3876)
+
+
+def test_a_set_up_knows_every_kind_there_is() -> None:
+    from fieldtune.robot import kinds
+    from fieldtune.setup import questions_launcher, questions_target
+
+    assert questions_launcher.LAUNCHERS.keys() == kinds.LAUNCHERS.keys()
+    assert questions_target.TARGETS.keys() == kinds.TARGETS.keys()

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
 import runpy
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -23,7 +27,7 @@ from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.robot.model import SetpointRange
 from fieldtune.share.program_source import harmless, source
 from fieldtune.share.program_table import ProgramTable, program_table
-from fieldtune.share.table_curve import curve
+from fieldtune.share.table_curve import Curve, curve
 from fieldtune.share.trim import trim
 from fieldtune.share.voltage_grid import voltage_grid
 
@@ -43,7 +47,33 @@ def tables() -> dict[str, ProgramTable]:
             "inches": replace(made, unit="in"),
             "power": nastily(program_table(open_loop, 1.6, 3.4, battery_v=9.9)),
             "slide": program_table(otter, 1.0, 2.4),
+            "hood": program_table(tuned_egret(), 1.6, 3.4),
         }
+
+
+@cache
+def tuned_egret() -> Session:
+    """A robot with a hood after some shots that tell its speed, so that the best exit angle changes over the range."""
+    session = Session(load_robot("egret"))
+    for distance, setpoint in ((1.6, 1460), (2.0, 1590), (2.6, 1750), (3.2, 1910)) * 3:
+        session.confirm(distance, setpoint, miss_m=0.02, exit_angle_deg=52.0)
+    return session
+
+
+def curve_through(of: Curve, values: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    """scipy's monotone curve through values at the nodes, held at the ends: one for each exit angle of a hood."""
+    starts = [0, *(np.flatnonzero(np.diff(of.distance_m) == 0) + 1), len(of.distance_m)]
+    parts = [slice(*pair) for pair in pairwise(starts)]
+
+    def at(d: np.ndarray) -> np.ndarray:
+        held = np.clip(np.atleast_1d(d), of.distance_m[0], of.distance_m[-1])
+        found = np.full(len(held), np.nan)
+        for part in parts:
+            here = (held >= of.distance_m[part][0]) & (held <= of.distance_m[part][-1])
+            found[here] = PchipInterpolator(of.distance_m[part], values[part])(held[here])
+        return found
+
+    return at
 
 
 def nastily(table: ProgramTable) -> ProgramTable:
@@ -74,31 +104,39 @@ def compare(printed: str, table: ProgramTable) -> None:
     of, rows = table.curve, np.array([line.split() for line in printed.split("\n") if line], dtype=float)
     d, volts, forward, right = asked(table.unit).T / table.per_m
     volts = volts * table.per_m
+    if of.hood_deg is not None:
+        rows, hood = rows[:, :-1], rows[:-1, -1]
+        node = np.searchsorted(of.distance_m, np.clip(d[:-1], of.distance_m[0], of.distance_m[-1]), side="right") - 1
+        assert np.array_equal(hood, of.hood_deg[np.clip(node, 0, len(of.distance_m) - 2)])
+        assert len(set(hood)) > 1
     assert rows.shape == (10_000, 6 if table.speed_mps is not None else 3)
     assert np.all(np.isnan(rows[-1, [0, *range(2, rows.shape[1])]]))
     held = np.clip(d, of.distance_m[0], of.distance_m[-1])
     table_volts = of.volts or 1.0
     usable = np.where(volts >= table_volts / 2, volts, table_volts) if of.volts else table_volts
-    expected = np.minimum(PchipInterpolator(of.distance_m, of.setpoint)(held) * table_volts / usable, of.high)
+    expected = np.minimum(curve_through(of, of.setpoint)(held) * table_volts / usable, of.high)
     close = 1e-6 if table.unit == "m" else 2e-3
     assert np.max(np.abs(rows[:-1, 0] - expected[:-1])) < close * of.step
     if table.unit == "m":
         assert np.array_equal(rows[:, 1] == 1, (d >= of.distance_m[0]) & (d <= of.distance_m[-1]))
     assert table.time_s is not None
-    times = PchipInterpolator(of.distance_m, table.time_s)(held)
+    times = curve_through(of, table.time_s)(held)
     assert np.max(np.abs(rows[:-1, 2] - times[:-1])) < close
     if table.speed_mps is None:
         return
-    speed = PchipInterpolator(of.distance_m, table.speed_mps)
+    speed = curve_through(of, table.speed_mps)
+    moves = of.distance_m[1:][np.diff(of.distance_m) == 0]
     for row, x, f, r in list(zip(rows, d, forward, right, strict=True))[:40]:
 
         def off(v: float, x: float = x, f: float = f, r: float = r) -> float:
-            time = v / speed(np.clip(v, of.distance_m[0], of.distance_m[-1]))
+            time = v / speed(v)[0]
             return float(np.hypot(x - f * time, r * time) - v)
 
         lead = brentq(off, 1e-6, 20.0)
+        if len(moves) and np.min(np.abs(moves - lead)) < 0.1:  # where the hood moves, either side serves
+            continue
         assert row[3] / table.per_m == pytest.approx(lead, abs=1e-4)
-        across = r / speed(np.clip(lead, of.distance_m[0], of.distance_m[-1]))
+        across = r / speed(lead)[0]
         assert row[4] == pytest.approx(table.turn_deg - math.degrees(math.asin(across)), abs=0.02)
     assert np.all(rows[:-1, 5] == table.turn_deg)
 
@@ -107,7 +145,7 @@ def given(unit: str) -> str:
     return "\n".join(" ".join(map(repr, row)) for row in asked(unit).tolist()) + "\n"
 
 
-KINDS = ["metres", "inches", "power", "slide"]
+KINDS = ["metres", "inches", "power", "slide", "hood"]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -119,6 +157,7 @@ def test_cpp(kind: str, tables: dict[str, ProgramTable], tmp_path: Path) -> None
     calls = ["setpoint(d" + (", v)" if kind == "power" else ")"), "in_range(d) ? 1.0 : 0.0", "time_of_flight(d)"]
     if table.speed_mps is not None:
         calls += ["lead_distance(d, f, r)", "lead_turn_deg(d, f, r)", "turn_deg + 0 * d"]
+    calls += ["hood_deg(d)"] if kind == "hood" else []
     (tmp_path / "m.cpp").write_text(
         '#include <cstdio>\n#include <cstdlib>\n#include "s.hpp"\n'
         f"using namespace {table.curve.robot}_setpoint;\nint main() {{ char b[199];\n"
@@ -140,6 +179,7 @@ def test_java(kind: str, tables: dict[str, ProgramTable], tmp_path: Path) -> Non
     calls = ["setpoint(d" + (", v)" if kind == "power" else ")"), "inRange(d) ? 1.0 : 0.0", "timeOfFlight(d)"]
     if table.speed_mps is not None:
         calls += ["leadDistance(d, f, r)", "leadTurnDeg(d, f, r)", "TURN_DEG + 0 * d"]
+    calls += ["hoodDeg(d)"] if kind == "hood" else []
     printed = "".join(f'.append({"" if "?" in c or c.startswith("TURN") else "Table."}{c}).append(" ")' for c in calls)
     printed = printed.replace("(inRange", "(Table.inRange").replace("(TURN", "(Table.TURN")
     (tmp_path / "Main.java").write_text(
@@ -170,6 +210,7 @@ def test_python(kind: str, tables: dict[str, ProgramTable], tmp_path: Path) -> N
         if table.speed_mps is not None:
             lead = (module.lead_distance, module.lead_turn_deg) if k < 99 or k == 9999 else ()
             found += [*([of(d, f, r) for of in lead] or (0, 0)), module.TURN_DEG + 0 * d]
+        found += [module.hood_deg(d)] if kind == "hood" else []
         lines.append(" ".join(map(repr, found)))
     compare("\n".join(lines), table)
 
@@ -278,6 +319,37 @@ def test_a_battery_change_asks_for_a_trim(language: str, name: str, tmp_path: Pa
         again = trim(session, path)
         assert (again.was, again.trim) == (found.trim, found.trim)
         assert again.worst_error_before == pytest.approx(found.worst_error)
+
+
+def test_a_trim_leaves_the_hood_where_the_table_has_it(tables: dict[str, ProgramTable], tmp_path: Path) -> None:
+    session = tuned_egret()
+    for language, name in (("java", "T.java"), ("cpp", "t.hpp"), ("python", "t.py")):
+        path = tmp_path / name
+        path.write_text(source(tables["hood"], language, "2026-01-01", "T"))
+        assert trim(session, path).trim == pytest.approx(1.0, abs=5e-4)
+        text = path.read_text()
+        path.write_text(re.sub(r"(\bhoods?_deg\S*\s*=\s*[({])", r"\g<1>12.0, ", text, flags=re.I))
+        with pytest.raises(InputError, match="its table can't be read"):
+            trim(session, path)
+
+
+def test_distances_at_the_robots_limit_do_not_pull_the_trim(tmp_path: Path) -> None:
+    """Far out the setpoint is held at the highest that the robot takes, whatever battery is in: that says nothing."""
+    path = tmp_path / "t.py"
+    robot = load_robot("heron")
+    robot = replace(robot, setpoint=replace(robot.setpoint, high=1860.0))
+    with Session(robot) as session:
+        for distance in (1.6, 2.0, 2.6, 3.0) * 2:
+            session.confirm(distance, session.aim(distance).setpoint.value, miss_m=0.0)
+        path.write_text(source(program_table(session, 1.6, 3.25), "python", "2026-01-01", "T"))
+        aims = [session.aim(distance) for distance in (1.6, 2.0, 2.4)]
+        session.swap("blue")
+        for aim in aims * 2:
+            steps = 0.04 * aim.setpoint.value / robot.setpoint.step
+            session.confirm(aim.distance_m, aim.setpoint.value, miss_m=-steps * aim.sensitivity.per_step_m)
+        assert session.aim(3.25).setpoint.value == 1860.0
+        ratio = session.aim(2.0).setpoint.value / aims[1].setpoint.value
+        assert trim(session, path).trim == pytest.approx(ratio, abs=0.006)
 
 
 def test_no_trim_for_what_is_no_such_program(tmp_path: Path) -> None:

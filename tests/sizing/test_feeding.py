@@ -69,8 +69,19 @@ def test_the_profile_and_the_command(tmp_path: Path, capsys: pytest.CaptureFixtu
     path = load_robot("heron").path
     assert path is not None
     text = path.read_text()
-    for value, said in (('"0.35 s"', None), ('"0.35"', "interval"), ('"-1 s"', "interval")):
-        (tmp_path / "pelican.toml").write_text(f"{text}\n[feeder]\ninterval = {value}\n")
+    for value, said in (
+        ('interval = "0.35 s"', None),
+        ('spacing = "7 cm"\nspeed = "0.2 m/s"', None),
+        ('spacing = "7 cm"\ninterval = "0.35 s"', None),
+        ('interval = "0.35"', "interval"),
+        ('interval = "-1 s"', "interval"),
+        ('spacing = "5 cm"\nspeed = "0.2 m/s"', "expected at least 58 mm, or elements overlap"),
+        ('speed = "0.2 m/s"', "needs the spacing"),
+        ('interval = "0.35 s"\nspacing = "7 cm"\nspeed = "0.2 m/s"', "one too many"),
+        ('spacing = "7 cm"', "or spacing and speed"),
+        ("", "or spacing and speed"),
+    ):
+        (tmp_path / "pelican.toml").write_text(f"{text}\n[feeder]\n{value}\n")
         code = main(["--profiles", str(tmp_path), "size", "pelican", "--json"])
         out, err = capsys.readouterr()
         if said is None:

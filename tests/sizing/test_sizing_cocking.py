@@ -77,7 +77,7 @@ def test_wire_thicker_than_its_table_is_said():
     notes = size(
         replace(otter(), launcher=replace(otter().launcher, mechanism=replace(otter().launcher.mechanism, wire=thick)))
     ).notes
-    assert any("tabled from 0.1 to 6.5 mm" in note for note in notes)
+    assert any("tabled from 0.1 mm to 6.5 mm" in note for note in notes)
 
 
 def test_heavy_spring_moves_a_third_of_its_mass():

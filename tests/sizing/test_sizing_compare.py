@@ -58,6 +58,14 @@ def test_every_figure_is_computed(comparison):
     assert "disc" in comparison.mechanisms[1].shapes
 
 
+def test_a_hit_chance_is_the_one_that_aiming_says(comparison):
+    """One question, one figure: each mechanism at its own target, from its own spots."""
+    for robot, mechanism in zip([heron(), otter(), crane()], comparison.mechanisms, strict=True):
+        session = Session(robot)
+        aimed = [session.aim(distance).hit_probability for distance in mechanism.distances_m]
+        assert [chance or 0.0 for chance in aimed] == pytest.approx(list(mechanism.hit), abs=1e-9)
+
+
 def test_totals_are_the_weighted_scores(comparison):
     decision = comparison.decision
     assert sum(decision.weights.values()) == pytest.approx(1.0)

@@ -136,7 +136,9 @@ def test_a_spring_that_would_break_soon_is_no_pick_and_is_said():
     assert at.spring_safety > 1.2
     said = [line for line in cautions(robot) if "may break after" in line]
     assert len(said) == 1
-    figures = size(robot)
+    figures = size(robot, cycles=int(0.6 * at.spring_life_cycles))
+    assert sum("draws so far" in note for note in figures.notes) == 1
+    assert not any("draws so far" in note for note in size(robot, cycles=100, sweep=False).notes)
     assert next(s for s in figures.springs if s.present).strained
     assert not next(s for s in figures.springs if s.best).strained
     peened = replace(wire, shot_peened=True)

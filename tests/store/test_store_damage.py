@@ -14,7 +14,7 @@ import pytest
 from fieldtune import Session, load_robot
 from fieldtune.errors import StoreError
 from fieldtune.robot.home import demo_home
-from fieldtune.store import Store
+from fieldtune.store import Store, row_checks, rows
 from fieldtune.store.backups import KEPT
 
 Run = Callable[..., Any]
@@ -80,11 +80,42 @@ def test_values_that_cannot_be_are_damage_even_with_their_checksum(path: Path) -
     db.execute("DROP TRIGGER unanswered_summed_on_update")
     db.execute("DROP TABLE sums")
     db.execute("DROP TABLE set_aside")
+    for name in ("shots", "unanswered"):
+        db.execute(f"ALTER TABLE {name} DROP COLUMN hood_deg")
     db.close()
     Store(path).close()
     store = Store(path)
     assert [shot.shot for shot in store.shots()] == [2, 3, 4, 5, 6]
     assert "sideways" in store.damaged()[0]
+
+
+def test_damage_in_a_log_from_before_hoods_is_named_when_it_is_brought_up(tmp_path: Path) -> None:
+    """A log of version 5 has checksums, but no exit angles: they stay as they were, and tell of damage."""
+    path = tmp_path / "heron.db"
+    db = sqlite3.connect(path, isolation_level=None)
+    row_checks.add_function(db)
+    rows.migrate(db, upto=5)
+    db.execute("INSERT INTO epochs (epoch, uid, time) VALUES (1, 'e', '2026-01-01T00:00:00.000Z')")
+    for shot in (1, 2, 3):
+        db.execute(
+            "INSERT INTO shots (uid, time, distance_m, setpoint, result, epoch) VALUES (?, ?, 2.0, 1500, 'in', 1)",
+            (f"s{shot}", f"2026-01-01T00:00:0{shot}.000Z"),
+        )
+    sums = dict(db.execute("SELECT of, sum FROM sums").fetchall())
+    db.execute("DROP TRIGGER shots_keep")
+    db.execute("UPDATE shots SET setpoint = 1900 WHERE shot = 2")
+    db.execute(
+        "CREATE TRIGGER shots_keep BEFORE UPDATE ON shots BEGIN SELECT RAISE(ABORT, 'shots are only ever added'); END"
+    )
+    db.close()
+    store = Store(path)
+    assert [(shot.shot, shot.hood_deg) for shot in store.shots()] == [(1, None), (3, None)]
+    assert store.damaged()[0].startswith("shot 2 is damaged")
+    assert store.add(2.0, 1500.0, "in", hood_deg=48.0).hood_deg == 48.0
+    store.close()
+    now = dict(sqlite3.connect(path).execute("SELECT of, sum FROM sums").fetchall())
+    assert all(now[of] == sums[of] for of in ("shots s1", "shots s3"))
+    assert len(Store(path).damaged()) == 1
 
 
 def test_a_damaged_period_keeps_its_shots_and_a_lost_present_one_is_the_newest(path: Path) -> None:

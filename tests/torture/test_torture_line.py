@@ -1,4 +1,4 @@
-"""Hostile lines by the million: no crash, every line accounted for by a cause, nothing raw shown, memory flat."""
+"""Ten million hostile lines: no crash, every line accounted for by a cause, nothing raw shown, memory flat."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from fieldtune import load_robot
 from fieldtune.link import Line, health_words
 from fieldtune.link.framing import framed
 
-LINES = int(os.environ.get("FIELDTUNE_LINES", "1000000"))
+LINES = int(os.environ.get("FIELDTUNE_LINES", "7150000"))
 SEED = int(os.environ.get("FIELDTUNE_SEED", "20261128"))
 _PIECES = (
     b"\x1b[2J", b"\x1b]0;x\x07", b"[red]", b"[/]", b"{{7*7}}", b"\x00", b"\xff\xfe", b"$", b"*", b"=", b",", b"nan",

@@ -49,7 +49,7 @@ def required_speed_for(robot: Robot, target: Target) -> RequiredSpeed:
     )
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def _need(case: _Case) -> RequiredSpeed:
     top_speed = fastest_exit(case.robot)
 

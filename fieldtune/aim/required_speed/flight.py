@@ -27,7 +27,7 @@ from fieldtune.aim.required_speed.interface import (
 )
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.physics.required_speed import needed_speed
-from fieldtune.robot.exit_speed import spin_ratio
+from fieldtune.robot.exit_speed import soars, spin_ratio
 
 if TYPE_CHECKING:
     from fieldtune.aim.rim_scores import RimScores
@@ -42,8 +42,6 @@ _BASKET_NODES = {"distance": 24, "angle": 5, "drag": 5}
 _WINDOW_NODES = {"distance": 26, "drop": 14, "angle": 4, "drag": 5}
 _FARTHEST = 100.0
 """Distances (m) beyond which nothing is asked (``reach.check_distance``)."""
-_SOARS = 30.0
-"""Mean density (kg/m^3) below which backspin may carry a ball so well that its speed has to be searched for."""
 _USUAL_SPAN = math.log(16.0 / 0.8)
 """Span of ln(distance) that the nodes above are enough for; wider tables get more."""
 
@@ -84,7 +82,7 @@ class FlightRequiredSpeed(TargetRequiredSpeed):
         # Above the straight line of departure no speed gets there; falls far below any floor are not worth their time.
         deepest = _MARGIN * (distance * np.abs(np.tan(angle)) + abs(rise) + 1.0)
         drop = np.where((drop > 0) & (drop < deepest), drop, np.nan)
-        searched = spin > 0 and robot.element.density < _SOARS
+        searched = soars(robot)
         climb = distance * np.tan(angle) - drop
         solved = needed_speed(flying, distance, climb, angle, spin, log_drag, thorough=searched)
         speed_residual = np.log(solved.speed) - vacuum_log_speed(distance, drop, angle)

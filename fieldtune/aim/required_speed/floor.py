@@ -24,7 +24,7 @@ from fieldtune.robot.exit_speed import spin_ratio
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.physics.landing import Ground
+    from fieldtune.physics.rolling import Ground
     from fieldtune.robot.model import Robot, Target
 
 
@@ -92,17 +92,16 @@ class RollingRequiredSpeed(TargetRequiredSpeed):
         farthest = float(made._stop(np.array([math.log(top_speed)]), np.zeros(1))[0])
         return replace(made, d_high=min(max(1.15 * farthest, 0.1), 200.0)) if math.isfinite(farthest) else made
 
-    def _resisting(self, log_scale: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Friction and rolling resistance (n,) over the log scale of both."""
+    def _resisting(self, log_scale: FloatArray) -> Ground:
+        """The floor with friction and rolling resistance (n,) over the log scale of both."""
         scale, at = np.exp(log_scale), self.ground
-        return np.asarray(at.friction, dtype=float) * scale, np.asarray(at.rolling, dtype=float) * scale
+        friction, rolling = (np.asarray(share, dtype=float) * scale for share in (at.friction, at.rolling))
+        return replace(at, friction=friction, rolling=rolling)
 
     def _stop(self, log_speed: FloatArray, log_scale: FloatArray) -> FloatArray:
         """Distance to rest, metres, over ln(speed) and the log scale of both resistances."""
-        at, v = self.ground, np.exp(log_speed)
-        turn = self.spin_ratio * v
-        far = roll_stop_distance(v, *self._resisting(log_scale), at.slope, at.drag, inertia=at.inertia, spin=turn)
-        return far * math.cos(at.slope)
+        v = np.exp(log_speed)
+        return roll_stop_distance(v, self._resisting(log_scale), self.spin_ratio * v) * math.cos(self.ground.slope)
 
     def log_speed(
         self, distance: ArrayLike, miss: ArrayLike = 0.0, angle_error: ArrayLike = 0.0, log_drag: ArrayLike = 0.0
@@ -112,9 +111,8 @@ class RollingRequiredSpeed(TargetRequiredSpeed):
             np.array(a, dtype=float).ravel() for a in np.broadcast_arrays(distance, miss, log_drag, angle_error)
         )
         length = np.where(d + m > 0, d + m, np.nan)
-        at, ratio = self.ground, self.spin_ratio
-        way, resisting = length / math.cos(at.slope), self._resisting(scale)
-        needed = roll_needed_speed(way, *resisting, at.slope, at.drag, inertia=at.inertia, spin_ratio=ratio)
+        at = self.ground
+        needed = roll_needed_speed(length / math.cos(at.slope), self._resisting(scale), self.spin_ratio)
         value = np.log(needed)
         h = _DIFFERENCE
         by_speed = (self._stop(value + h, scale) - self._stop(value - h, scale)) / (2 * h)

@@ -265,8 +265,11 @@ class ConsoleScreen(Screen[None], CachedWidget):
         elif wanted is None:
             self.controller.news.say("no setpoint is recommended here", bad=True)
         else:
-            done = f"the simulated robot is set to {words.setpoint(wanted, self.controller.robot)}"
-            self.controller.tell_simulator(f"setpoint={wanted:g}", done)
+            aim = self.controller.shooting.aim
+            done = f"set to {words.setpoint(wanted, self.controller.robot)}{main_words.hood_order(aim)}"
+            if aim is not None and aim.exit_angle_setpoint_deg is not None:
+                self.controller.tell_simulator(f"hood_deg={aim.exit_angle_setpoint_deg:g}", None)
+            self.controller.tell_simulator(f"setpoint={wanted:g}", f"the simulated robot is {done}")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Keys for the simulated robot exist only there, and while it isn't known yet whether it is one."""
@@ -307,7 +310,7 @@ def essentials(live: Live, controller: Controller, title: str, width: int, rows:
     if shooting.recommended is not None:
         old = "" if shooting.aim_holds else "  (old: working it out)"
         number = words.setpoint(shooting.recommended, robot)
-        order = [(f"{words.order(robot)} {number}", "bold $act"), (old, "$quiet")]
+        order = [(f"{words.order(robot)} {number}{main_words.hood_order(shooting.aim)}", "bold $act"), (old, "$quiet")]
     thing, value, verdict, *_ = main_words.readback(live, shooting, robot)
     beside: Part = (verdict[0].strip(), verdict[1])
     off: Part = (main_words.setpoint_verdict(live, shooting, robot), "$quiet")

@@ -27,11 +27,25 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Live
     from fieldtune.records import BatteryReading
     from fieldtune.session import Session
+    from fieldtune.store import Store
 
 
 def read_label(text: str) -> str:
     """A typed name or number of a battery; raises ``InputError``."""
     return check_words("a label", text, 40)
+
+
+def read_known(text: str, known: tuple[str, ...]) -> str:
+    """A typed name, or the number of one of the ``known`` ones; raises ``InputError``."""
+    label = read_label(text)
+    number = int(label) if label.isdecimal() and label not in known else 0
+    return known[number - 1] if 1 <= number <= len(known) else label
+
+
+def names(log: Store) -> tuple[str, ...]:
+    """Names of the batteries that were in, the latest first."""
+    labels = [*(reading.label for reading in log.batteries()), *(epoch.label for epoch in log.epochs())]
+    return tuple(dict.fromkeys(label for label in reversed(labels) if label))[:9]
 
 
 class BatteryScreen(PicturedScreen):
@@ -150,6 +164,25 @@ class BatteryScreen(PicturedScreen):
             "Name or number written on the new battery?", read_label, "blue 3, or a number"
         )
         self.app.push_screen(asked, self._take_label)
+
+    def switch(self) -> None:
+        """Another battery is in: asks which one, known ones by a number, and begins its period."""
+        self.controller.background.begin("battery names", self._ask_which)
+
+    async def _ask_which(self) -> None:
+        known = await self.controller.background.ask_log("The batteries", names, self.controller.session.log) or ()
+        said = ", ".join(f"{number} {label}" for number, label in enumerate(known, 1))
+        hint = f"{said}; or a new name" if known else "the name or number written on it"
+        asked: EntryLine[str] = EntryLine("Which battery is in now?", lambda text: read_known(text, known), hint)
+        self.app.push_screen(asked, self._switch_to)
+
+    def _switch_to(self, label: str | None) -> None:
+        if label is None:
+            return
+        if self.guided is not None:
+            self._end()
+        self.label = label
+        self.action_go_on()
 
     def _take_label(self, label: str | None) -> None:
         if label is None:

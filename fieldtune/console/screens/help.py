@@ -56,7 +56,7 @@ class HelpScreen(ReadingScreen):
             here += keys.SIMULATED if self.controller.simulated else []
         groups = [(f"On {name}", rows(here)), ("After a shot, on every screen", rows(keys.RESULTS))]
         return [
-            ("/ finds anything by name; a says what figures mean; the space bar does nothing\n", "bold $act"),
+            ("/ finds anything by name; = says what figures mean; the space bar does nothing\n", "bold $act"),
             *details([group for group in groups if group[1]]),
             ("Views and more\n", "bold $act"),
             *columns(rows([*keys.VIEWS, *keys.ROBOTS, *keys.ALWAYS, keys.ANOTHER_PORT, *keys.TAKING])),

@@ -14,12 +14,15 @@ from textual.binding import Binding, BindingType
 from fieldtune.charts.learned import learned_charts
 from fieldtune.console import words
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
+from fieldtune.console.typed import MEASURED, read_measured
+from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.learn.posterior import learn
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Learned, Residual
     from fieldtune.charts.chart import Chart
+    from fieldtune.learn.measured import Evidence
     from fieldtune.link.samples import Live
     from fieldtune.records import Shot
     from fieldtune.robot.model import Target
@@ -33,7 +36,12 @@ class LearnedScreen(PicturedScreen):
     """Four pictures and the facts."""
 
     TITLE_WORDS = "Learned"
-    OWN: ClassVar[list[Binding]] = [turn_key("learned"), *scroll_keys("learned")]
+    OWN: ClassVar[list[Binding]] = [
+        Binding("a", "add", "Add measured", id="learned-add",
+                tooltip="Type what was measured beside shots: friction by tilt or run-out, exit by a clip"),
+        turn_key("learned"),
+        *scroll_keys("learned"),
+    ]  # fmt: skip
     BINDINGS: ClassVar[list[BindingType]] = [*OWN]
 
     def __init__(self) -> None:
@@ -51,6 +59,27 @@ class LearnedScreen(PicturedScreen):
             self._shown = shots
             self.controller.background.begin("learned", self._read)
         self.show_pictures(*self._charts)
+
+    def action_add(self) -> None:
+        """Take a measurement into learning."""
+        state, robot = self.controller.shooting, self.controller.robot
+        hood = words.hood_now(state.live, robot, state.aim)
+        asked: EntryLine[tuple[Evidence, ...]] = EntryLine(
+            "What was measured beside shots?", lambda text: read_measured(text, robot, hood), MEASURED
+        )
+        self.app.push_screen(asked, self._keep)
+
+    def _keep(self, found: tuple[Evidence, ...] | None) -> None:
+        if found is None:
+            return
+        session = self.controller.session
+        said = ", ".join(one.words for one in found)
+
+        def kept(_: object) -> str:
+            self._shown = None
+            return f"{said}: learned from. u undoes it"
+
+        self.controller.recorder.change(kept, lambda: [session.measure(one) for one in found])
 
     async def _read(self) -> None:
         controller = self.controller

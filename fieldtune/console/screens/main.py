@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, main_words
 from fieldtune.console.screens.base import ConsoleScreen
-from fieldtune.console.typed import Distance, expected_distance, read_distance
+from fieldtune.console.typed import Distance, Labels, expected_distance, read_distance, read_labels
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import KeyBar, TextBlock
 from fieldtune.person_units import unit, us
@@ -19,7 +19,27 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Live
 
 
-class ShootingScreen(ConsoleScreen):
+class LabelledScreen(ConsoleScreen):
+    """A screen on which the shots to come get their labels."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [keys.LABELS]
+
+    def action_label(self) -> None:
+        """Name the match and the batch of the shots to come."""
+        state = self.controller.shooting
+        now = ", ".join(label or "" for label in state.labels).rstrip(", ")
+        asked: EntryLine[Labels] = EntryLine(
+            "Match and batch of elements of the shots to come", read_labels, "Q3, red; - for none", now
+        )
+        self.app.push_screen(asked, self._take_labels)
+
+    def _take_labels(self, labels: Labels | None) -> None:
+        if labels is not None:
+            self.controller.shooting.labels = labels
+            self.controller.news.say(f"shots to come: {labels.words or 'no labels'}")
+
+
+class ShootingScreen(LabelledScreen):
     """A screen whose keys say from where and at what one shoots."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*keys.DISTANCES, *keys.SIMULATED]

@@ -92,7 +92,8 @@ class MainBody(Rows):
             guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
             scale = () if guard is None or guard.caution is None else (guard.caution,)
-            first = (*offered, *scale, *controller.battery.cautions)
+            jam = () if live.wheel.jam_a is None else (main_words.jam(live.wheel.jam_a),)
+            first = (*jam, *offered, *scale, *controller.old_values, *controller.battery.cautions)
             said = main_words.cautions(shooting.aim, first, rows, self.size.width - 2)
             self.query_one("#cautions", TextBlock).put(*said)
             self._look_back()
@@ -131,7 +132,7 @@ class MainBody(Rows):
         fired = shot.speed if shot.speed and controller.robot.setpoint.unit in ("rpm", "mm") else shot.setpoint
         picture = controller.session.picture
         self._ghost = await controller.background.ask(
-            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target
+            "The last path", picture, shot.distance_m, fired, shot.battery_v, shot.target, shot.hood_deg
         )
 
     def _scene(self) -> Scene:
@@ -204,7 +205,9 @@ class MainBody(Rows):
             good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
         stale = shooting.aim is not None and not shooting.aim_holds
         later = [("   working it out…", "$quiet")] if stale else []
-        self.query_one("#set-words", TextBlock).put((words.order(robot), "bold $act"), *later)
+        angle = None if aim is None else aim.exit_angle_setpoint_deg
+        hood = [] if angle is None else [(f"Hood to {angle:g}°. ", "bold $act")]
+        self.query_one("#set-words", TextBlock).put(*hood, (words.order(robot), "bold $act"), *later)
         self.query_one("#big").set_class(stale, "-stale")
         self.query_one("#range", TextBlock).put((good, "$quiet"))
         big = self.query_one("#big", BigNumber)

@@ -104,8 +104,9 @@ class NextScreen(PicturedScreen):
 
     async def _read_stand(self, setpoint: float) -> None:
         controller, state = self.controller, self.controller.shooting
+        hood = words.hood_now(state.live, controller.robot, state.aim)
         stands = await controller.background.ask(
-            "Where to stand", controller.session.stand, setpoint, state.battery_v, state.target.name
+            "Where to stand", controller.session.stand, setpoint, state.battery_v, state.target.name, hood
         )
         if stands is not None and self.ready:
             self.query_one("#next-stand", TextBlock).put(*standing(stands, setpoint, controller.robot))
@@ -135,9 +136,11 @@ class NextScreen(PicturedScreen):
 
 def next_words(shot: NextShot, robot: Robot) -> list[Part]:
     """The shot that teaches most, and why."""
+    angle = shot.exit_angle_setpoint_deg
+    hood = "" if angle is None else f", hood at {angle:g}°"
     return [
         ("The shot worth taking next\n", "bold $act"),
-        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}", "bold $ink"),
+        (f"from {words.metres(shot.distance_m)} at {words.setpoint(shot.setpoint, robot)}{hood}", "bold $ink"),
         ("   Enter", "bold $act"), (" go there\n", "$ink"),
         (f"{words.printable(shot.why)}\n", "$ink"),
         (f"Expected gain: {100 * shot.gain:.1f} points of hit chance over the working range\n", "$quiet"),

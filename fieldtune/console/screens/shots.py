@@ -16,15 +16,17 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.main import LabelledScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.pictures import Pictures
-from fieldtune.console.widgets.text_block import TextBlock, assemble
+from fieldtune.console.widgets.text_block import Part, TextBlock, assemble
 from fieldtune.errors import InputError
+from fieldtune.learn.hits import GROUPINGS
 from fieldtune.records import RESULT_SHAPES, Shot, UnansweredShot
 from fieldtune.shot_entry import check_words
 
 if TYPE_CHECKING:
+    from fieldtune.learn.hits import Hits
     from fieldtune.link.samples import Live
     from fieldtune.robot.model import Robot
 
@@ -43,7 +45,7 @@ class _Log(OptionList, inherit_bindings=False):
     """The list, without keys of its own: which shot is chosen is the screen's to say."""
 
 
-class ShotsScreen(ConsoleScreen):
+class ShotsScreen(LabelledScreen):
     """All shots; a result key is for the chosen one, and as everywhere else while none is."""
 
     TITLE_WORDS = "Shots"
@@ -55,6 +57,8 @@ class ShotsScreen(ConsoleScreen):
                     show=False)
             for n in range(1, 10)
         ),
+        Binding("p", "per", "Hits per", tooltip="Hits of tried per spot, target, battery, batch, match; then none",
+                id="shots-per"),
         Binding("a", "all", "All open", tooltip="Choose all shots without a result", id="shots-all"),
         Binding("o", "leave_out", "Leave out", id="shots-leave-out",
                 tooltip="Leave the chosen shot out of learning, with a reason, or let it count again"),
@@ -64,10 +68,13 @@ class ShotsScreen(ConsoleScreen):
     def __init__(self) -> None:
         super().__init__()
         self._shown: tuple[object, ...] | None = None
+        self._per = 0
+        self._counted: object = None
         self._drawn_for: object = None
 
     def compose_body(self) -> ComposeResult:
         yield TextBlock((_WORDS, "$quiet"), id="log-words")
+        yield TextBlock(id="hits")
         with Horizontal():
             yield _Log(id="log", markup=False)
             yield Pictures(id="log-pictures", columns=1)
@@ -80,6 +87,7 @@ class ShotsScreen(ConsoleScreen):
     def tick(self, live: Live) -> None:
         super().tick(live)
         state, entries = self.controller.shooting, self.entries()
+        self._count_hits()
         log = self.query_one("#log", _Log)
         several = {shot.uid for shot in state.chosen} if len(state.chosen) > 1 else set()
         shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered), several)
@@ -119,6 +127,35 @@ class ShotsScreen(ConsoleScreen):
             return row(entry, robot, key)
         mark = "▶" if one_of_several else " "
         return assemble([f"{key} {mark} ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
+
+    def action_per(self) -> None:
+        """The next way to count hits; after the last, none."""
+        self._per = (self._per + 1) % (len(GROUPINGS) + 1)
+        self.controller.show()
+
+    def _count_hits(self) -> None:
+        """Hits of tried above the log, counted anew where shots were added; labels of the shots to come."""
+        controller = self.controller
+        labels = controller.shooting.labels.words
+        key = (self._per, controller.recorder.shots, labels, self.size)
+        if key == self._counted:
+            return
+        self._counted = key
+        if self._per:
+            controller.background.begin("hits", self._read_hits, GROUPINGS[self._per - 1], labels)
+        else:
+            self._show_hits(labels, [])
+
+    async def _read_hits(self, by: str, labels: str) -> None:
+        found = await self.controller.background.ask_log("Counting hits", self.controller.session.hits, by)
+        if found is not None and self.ready:
+            self._show_hits(labels, hit_words(found, self.size.height // 3))
+
+    def _show_hits(self, labels: str, counted: list[Part]) -> None:
+        hits = self.query_one("#hits", TextBlock)
+        parts: list[Part] = [(f"Shots to come: {labels}  (^l)\n", "bold $act")] if labels else []
+        hits.display = bool(parts or counted)
+        hits.put(*parts, *counted)
 
     # choosing
 
@@ -175,12 +212,32 @@ class ShotsScreen(ConsoleScreen):
             )
 
 
+def hit_words(found: Hits, most: int) -> list[Part]:
+    """Hits of tried, one group a row with its 95 % interval, the most tried where not all fit in ``most`` rows."""
+    groups = list(found.groups)
+    if len(groups) > most:
+        groups = sorted(groups, key=lambda group: -group.tried)[:most]
+    parts: list[Part] = [(f"Hits of tried per {found.by}\n", "bold $act")]
+    for group in (*groups, found.all):
+        sure = "" if group.low is None else f"  likely {words.interval((group.low, group.high or 0.0))}"
+        share = "" if group.share is None else words.percent(group.share)
+        name = words.shorten(words.printable(group.name), 22)
+        parts.append((f"{name:<22} {group.hits:>3} of {group.tried:<3} ", "$ink"))
+        parts.append((f"{share:>5}", "bold $ink"))
+        parts.append((f"{sure}\n", "$quiet"))
+    if found.trend is not None:
+        parts.append((f"{found.trend.words}\n", "$quiet"))
+    return parts
+
+
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     """One shot of the log as a line. No colours of its own: the chosen row has others, in each theme."""
     result = f"{RESULT_SHAPES[shot.result]} {words.result_of(shot):<16}"
     what = f"{key}{shot.shot:>4} {result}{words.metres_cell(shot.distance_m)}"
-    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}  "
-    state = words.shot_state(shot)
+    hood = "" if shot.hood_deg is None else f"{shot.hood_deg:>6g}°"
+    text = f"{what}{words.setpoint(shot.setpoint, robot):>10}{hood}  "
+    labels = ", ".join(words.printable(label) for label in (shot.match, shot.batch) if label)
+    state = ", ".join(part for part in (words.shot_state(shot), labels) if part)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't
         return assemble([(text, "dim"), (words.printable(state), "bold")])
     speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"

@@ -185,14 +185,17 @@ class SizesScreen(PicturedScreen):
 
     async def _sized(self, robot: Robot, sweep: bool) -> tuple[Size | None, Harm]:
         from fieldtune.sizing.cautions import cautions, strained
+        from fieldtune.sizing.reach import as_taught
         from fieldtune.sizing.size import size
+        from fieldtune.sizing.what_if import momentum_factor
 
-        target, factor = self.controller.shooting.target, self._factor
+        target, factor = self.controller.shooting.target, self._factor * momentum_factor(self.controller.robot, robot)
         progress = self._note_progress if sweep else None
         found = await self.controller.background.ask_slowly(
             "Sizing", size, robot, target, speed_factor=factor, progress=progress, sweep=sweep
         )
-        return found, (cautions(robot), strained(robot))
+        taught, _ = as_taught(robot, factor)
+        return found, (cautions(taught), strained(taught))
 
     def _note_progress(self, done: int, total: int) -> None:
         self._searched = (done, total)

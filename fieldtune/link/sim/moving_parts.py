@@ -58,6 +58,8 @@ class Plant(Protocol):
     current_a: float
     power_pct: float
     ready: bool
+    load: float
+    """Torque (N m) of something stuck in it."""
 
     @property
     def quantity(self) -> float: ...
@@ -88,6 +90,7 @@ class Wheel:
         self.turns = 0.0
         self.current_a = 0.0
         self.power_pct = 0.0
+        self.load = 0.0
 
     @property
     def quantity(self) -> float:
@@ -106,7 +109,7 @@ class Wheel:
             amps = (volts - self._motor.emf_constant * shaft) / self._motor.resistance if volts > 0 else 0.0
             amps = max(amps, 0.0)
             torque = self._motor.torque_constant * (amps - self._motor.no_load_current)
-            self._omega += torque * self._force * self._ratio / self.inertia * STEP_S
+            self._omega += (torque * self._force * self._ratio - self.load) / self.inertia * STEP_S
             motors = self._drive.motors if self._drive else 1
             self.current_a = motors * amps * (volts / supply.voltage if supply.voltage > 0 else 0.0)
             supply.draw(self.current_a, STEP_S)
@@ -166,6 +169,7 @@ class Cocking:
         self._rest_s = 0.0
         self.current_a = 0.0
         self.power_pct = 0.0
+        self.load = 0.0
         self.ready = False
 
     @property

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 
 _OFF_S = 6.0
 """How long a change of battery takes."""
+_JAM_N_M = 0.12
+"""What an element that is stuck rubs with at the wheel."""
+_HOOD_DEG_A_S = 60.0
+"""How fast the hood turns, degrees a second."""
 
 
 class SimulatedRobot:
@@ -60,6 +64,7 @@ class SimulatedRobot:
         spots = [spot.distance for spot in robot.spots]
         self.distance_m = distance_m if distance_m is not None else (spots[len(spots) // 2] if spots else 2.0)
         self.setpoint = self.truth.sensible_setpoint(self.distance_m)
+        self.hood_deg = self._hood_wanted = robot.exit_angle_deg
 
     @property
     def time_s(self) -> float:
@@ -67,28 +72,36 @@ class SimulatedRobot:
         return self._steps * STEP_S
 
     def command(self, text: str) -> str | None:
-        """Obeys ``setpoint=2450``, ``distance_m=2.4``, ``fire`` or ``battery``; returns what is wrong with others.
+        """Obeys ``setpoint=2450``, ``hood_deg=48``, ``distance_m=2.4``, ``fire`` or ``battery``; returns what is wrong
+        with others.
 
-        ``battery``: it is off for a while and comes back on another one, still and with its clock at zero.
+        ``jam``: an element rubs in the wheels until ``clear``. ``battery``: it is off for a while and comes back on
+        another one, still and with its clock at zero.
         """
         name, _, value = text.strip().partition("=")
-        name = name.strip()
+        name, hood = name.strip(), self.robot.hood
         if name == "fire":
             self._fire_wanted += 1
             return None
         if name == "battery":
             self._change_battery()
             return None
+        if name in ("jam", "clear"):
+            self._plant.load = _JAM_N_M if name == "jam" else 0.0
+            return None
         try:
             number = float(value)
         except ValueError:
-            return f"can't do {text.strip()!r}; say setpoint=VALUE, distance_m=METRES, fire or battery"
+            return f"can't do {text.strip()!r}; say setpoint=VALUE, distance_m=METRES, fire, jam or battery"
         if name == "setpoint" and 0 <= number <= self.robot.setpoint.high:
             self.setpoint = number
         elif name == "distance_m" and 0 < number < 50:
             self.distance_m = number
+        elif name == "hood_deg" and hood is not None and hood.holds(number):
+            self._hood_wanted = number
         else:
-            return f"can't do {text.strip()!r}; setpoint goes from 0 to {self.robot.setpoint.high:g}"
+            moves = "" if hood is None else f", hood_deg from {hood.low:g} to {hood.high:g}"
+            return f"can't do {text.strip()!r}; setpoint goes from 0 to {self.robot.setpoint.high:g}{moves}"
         return None
 
     def line(self) -> bytes:
@@ -104,6 +117,7 @@ class SimulatedRobot:
             return b""
         while self.time_s < due_s:
             self._plant.step(self.setpoint, self._supply)
+            self._move_hood()
             self._steps += 1
             if self._fire_wanted and self._plant.ready:
                 self._shoot()
@@ -125,15 +139,21 @@ class SimulatedRobot:
         self.setpoint, self._fire_wanted = 0.0, 0
         self._off_until_s = self._on_since_s = self.time_s + _OFF_S
 
+    def _move_hood(self) -> None:
+        """On towards the angle asked for, as fast as a small servo turns it."""
+        off = self._hood_wanted - self.hood_deg
+        self.hood_deg += math.copysign(min(abs(off), _HOOD_DEG_A_S * STEP_S), off)
+
     def _shoot(self) -> None:
         self._fire_wanted -= 1
         self._fired = True
         quantity = self._plant.quantity
-        result, miss, side = self.truth.shoot(quantity, self.distance_m)
+        result, miss, side = self.truth.shoot(quantity, self.distance_m, self.hood_deg)
         speed = float(np.exp(self.truth.log_speed(quantity)))
         self._plant.release(speed)
+        hood = self.hood_deg if self.robot.hood is not None else None
         outcome = Outcome(
-            len(self.outcomes) + 1, self.time_s, self.distance_m, self.setpoint, quantity, result, miss, side
+            len(self.outcomes) + 1, self.time_s, self.distance_m, self.setpoint, quantity, result, miss, side, hood
         )
         self.outcomes.append(outcome)
         self._say(str(outcome))
@@ -155,6 +175,8 @@ class SimulatedRobot:
         said["distance_mm"] = str(max(round(self.distance_m * 1000 + 6 * noise.standard_normal()), 0))
         said["setpoint"] = f"{self.setpoint:g}"
         said["power_pct"] = f"{plant.power_pct:.1f}"
+        if self.robot.hood is not None:
+            said["hood_deg"] = f"{self.hood_deg + 0.1 * noise.standard_normal():.1f}"
         said["fired"] = "1" if self._fired else "0"
         return said
 
@@ -225,6 +247,7 @@ class Outcome:
     result: Result
     miss_m: float | None
     side_m: float
+    hood_deg: float | None = None
 
     def __str__(self) -> str:
         missed = (
@@ -244,7 +267,6 @@ class Truth:
         self.hidden = Hidden.drawn(robot, rng)
         self._robot = robot
         self._rng = rng
-        self._required: RequiredSpeed = required_speed_for(robot, self.target)
         low, high = drive_quantity(robot, [robot.setpoint.low, robot.setpoint.high])
         self._middle = math.log(max(float(low), 0.05 * float(high)) * float(high)) / 2
 
@@ -262,21 +284,29 @@ class Truth:
         hidden = self.hidden
         return model + hidden.log_gain + hidden.log_gain_slope * (math.log(quantity) - self._middle)
 
-    def shoot(self, quantity: float, distance_m: float) -> tuple[Result, float | None, float]:
+    def _required(self, hood_deg: float | None) -> RequiredSpeed:
+        """What the target asks for with the hood at an angle, the profile's where None."""
+        held = self._robot if self._robot.hood is None else self._robot.with_exit_angle(hood_deg)
+        return required_speed_for(held, self.target)
+
+    def shoot(
+        self, quantity: float, distance_m: float, hood_deg: float | None = None
+    ) -> tuple[Result, float | None, float]:
         """Result, miss along the range (None: out of sight) and side miss of one shot from a distance reading."""
+        required = self._required(None if hood_deg is None else round(hood_deg, 1))
         spread, hidden, rng = self._robot.uncertainty, self.hidden, self._rng
         speed_error, angle_error, side_error = rng.standard_normal(3)
         angle = hidden.angle_error + spread.exit_angle_scatter * angle_error
         true_m = distance_m + hidden.distance_bias
         side = float(true_m) * float(hidden.side_bias + spread.side_scatter * side_error)
         launched = self.log_speed(quantity) + spread.exit_speed_scatter * speed_error
-        miss = self._miss(true_m, launched, angle)
-        return self._judged(true_m, miss, side, angle), None if math.isinf(miss) else miss, side
+        miss = self._miss(required, true_m, launched, angle)
+        return self._judged(required, true_m, miss, side, angle), None if math.isinf(miss) else miss, side
 
-    def _miss(self, true_m: float, launched: float, angle: float) -> float:
+    def _miss(self, required: RequiredSpeed, true_m: float, launched: float, angle: float) -> float:
         """Along-range miss of a launch; infinite beyond what is looked at."""
         misses = _MISSES[true_m + _MISSES > 0.02]
-        needed = self._required.log_speed(true_m, misses, angle, self.hidden.log_drag).value
+        needed = required.log_speed(true_m, misses, angle, self.hidden.log_drag).value
         known = np.isfinite(needed)
         if not known.any():
             return -math.inf
@@ -289,8 +319,8 @@ class Truth:
             return math.inf
         return float(np.interp(launched, needed, misses))
 
-    def _judged(self, true_m: float, miss: float, side: float, angle: float) -> Result:
-        free = self._required.free(true_m, angle, self.hidden.log_drag)
+    def _judged(self, required: RequiredSpeed, true_m: float, miss: float, side: float, angle: float) -> Result:
+        free = required.free(true_m, angle, self.hidden.log_drag)
         low, high, half = float(free.low[0]), float(free.high[0]), float(free.side[0])
         if not math.isfinite(low):
             return "short"
@@ -308,7 +338,7 @@ class Truth:
     def sensible_setpoint(self, distance_m: float) -> float:
         """The setpoint at which the profile's own physics reaches the target: where such a robot starts from."""
         robot = self._robot
-        wanted = float(self._required.log_speed(distance_m, 0.0, 0.0, 0.0).value[0])
+        wanted = float(self._required(None).log_speed(distance_m, 0.0, 0.0, 0.0).value[0])
         settings = np.linspace(robot.setpoint.low, robot.setpoint.high, 400)
         reached = model_log_speed(robot, drive_quantity(robot, settings))
         best = settings[0] if not math.isfinite(wanted) else settings[int(np.argmin(np.abs(reached - wanted)))]
