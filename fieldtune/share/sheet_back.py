@@ -17,6 +17,7 @@ from fieldtune.person_units import digits_of, how_far
 from fieldtune.share.chart_svg import printed
 from fieldtune.share.sheet_contents import by_battery, field_range, thinned
 from fieldtune.share.voltage_grid import VoltageGrid, voltage_grid
+from fieldtune.sizing.feeding import feeding
 
 if TYPE_CHECKING:
     from fieldtune.aim.error_budget import ErrorBudget, SpotBudget
@@ -59,12 +60,16 @@ def gather_back(session: Session, battery_v: float | None = None, target: str | 
     each = [session.budget(distance, battery_v, target) for distance in shown]
     budgets, advice = [spot for budget in each for spot in budget.spots], each[len(each) // 2].advice
     advice = f"From {how_far(shown[len(shown) // 2])}: {advice}".replace(" %", "\u00a0%")
-    top = session.table([far], battery_v, target)[0].setpoint
+    row = session.table([far], battery_v, target)[0]
+    top, fed = row.setpoint, None if row.setpoint is None else feeding(robot, row.setpoint, row.low, battery_v)
     labels = any(shot.match for shot in session.log.shots() if shot.counts)
     found = session.hits("match" if labels else "spot")
     groups = [*found.groups[-_MOST_GROUPS:], found.all, found.last] if found.all.tried else []
     return SheetBack(
-        checklist=_checklist(session, shown[0], top, battery_v, target),
+        checklist=(
+            *_checklist(session, shown[0], top, battery_v, target),
+            *(() if fed is None or fed.per_minute is None else (f"Rate of fire from {how_far(far)}: {fed.words}",)),
+        ),
         budget_head=tuple(spot.spot or how_far(spot.distance_m) for spot in budgets),
         causes=_causes(budgets),
         advice=f"{advice}.",

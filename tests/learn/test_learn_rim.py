@@ -13,7 +13,8 @@ from scipy.stats import norm
 from fieldtune.aim.recommend import hit_chance, recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.learn import learn
-from fieldtune.learn.evidence import evidence, shot_table
+from fieldtune.learn.evidence import evidence
+from fieldtune.learn.shot_table import shot_table
 from fieldtune.learn.target_expansion import SideEstimate
 from fieldtune.robot.model import Robot
 

@@ -22,14 +22,17 @@ from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.link.history import Stretch
 from fieldtune.person_units import converted
 from fieldtune.person_units import unit as said_unit
+from fieldtune.sizing.feeding import feeding
 
 if TYPE_CHECKING:
+    from fieldtune.aim.results import Aim
     from fieldtune.charts.chart import Chart
     from fieldtune.console.controller import Controller
     from fieldtune.link.samples import Live
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.flywheel import Flywheel
     from fieldtune.robot.model import Robot
+    from fieldtune.sizing.feeding import Feeding
 
 SPANS_S = (2.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0)
 _USUAL = 2
@@ -108,6 +111,7 @@ class WheelScreen(ConsoleScreen):
         self._span = _USUAL
         self._frozen_s: float | None = None
         self._trace: Trace | None = None
+        self._fed: tuple[Aim | None, Feeding | None] = (None, None)
 
     def compose_body(self) -> ComposeResult:
         self._trace = Trace(self.controller)
@@ -119,7 +123,19 @@ class WheelScreen(ConsoleScreen):
         super().tick(live)
         if self._trace is not None:
             self.query_one("#wheel-plot", Pictures).show(self._trace.chart(live, SPANS_S[self._span], self._frozen_s))
-        self.query_one("#wheel-figures", TextBlock).put(*figures(live, self.controller.robot))
+        self.query_one("#wheel-figures", TextBlock).put(*figures(live, self.controller.robot, self._feeding()))
+
+    def _feeding(self) -> Feeding | None:
+        """How fast elements may follow at what is recommended here."""
+        state = self.controller.shooting
+        if state.aim is not self._fed[0]:
+            aim = state.aim
+            wanted = None if aim is None else aim.setpoint
+            found = None
+            if wanted is not None and wanted.value is not None:
+                found = feeding(self.controller.robot, wanted.value, wanted.low)
+            self._fed = state.aim, found
+        return self._fed[1]
 
     def action_zoom(self, by: int) -> None:
         """A shorter or longer time."""
@@ -151,7 +167,7 @@ class WheelScreen(ConsoleScreen):
         return None if self._trace is None else self._trace.end_s(self.controller.shooting.live)
 
 
-def figures(live: Live, robot: Robot) -> list[Part]:
+def figures(live: Live, robot: Robot, fed: Feeding | None = None) -> list[Part]:
     """The figures, one a line; what hasn't been seen yet says so."""
 
     def line(name: str, value: float | None, form: str, note: str = "") -> list[Part]:
@@ -167,16 +183,21 @@ def figures(live: Live, robot: Robot) -> list[Part]:
     def drawn(_: Drawn) -> list[Part]:
         return line("Last shot", live.shots[-1].draw_mm, "{:.1f} mm drawn") if live.shots else []
 
-    return [*parts, *robot.launcher.mechanism.by_motion(lambda wheel: _wheel_lines(live, wheel, line), drawn)]
+    return [*parts, *robot.launcher.mechanism.by_motion(lambda wheel: _wheel_lines(live, wheel, line, fed), drawn)]
 
 
-def _wheel_lines(live: Live, launcher: Flywheel, line: Callable[[str, float | None, str], list[Part]]) -> list[Part]:
+def _wheel_lines(
+    live: Live, launcher: Flywheel, line: Callable[[str, float | None, str], list[Part]], fed: Feeding | None
+) -> list[Part]:
     wheel, parts = live.wheel, list[Part]()
     parts += line("Steady error", wheel.steady_error_rpm, "{:+.0f} rpm")
     parts += line("Ripple", wheel.ripple_rpm, "± {:.0f} rpm")
     parts += line("Spin-up", wheel.spin_up_s, "{:.2f} s")
     parts += line("Recovery", wheel.recovery_s, "{:.2f} s")
     parts += line("Rate of fire", wheel.shots_per_minute, "{:.0f} shots/min")
+    if fed is not None and fed.per_minute is not None:
+        parts += [(f"{'At most':<15}", "$quiet"), (f"{fed.per_minute:.0f} shots/min", "bold $ink")]
+        parts.append((f"\n{'':<15}limit: {fed.limit}\n", "$quiet"))
     if launcher.second_ratio is not None:
         parts += line("Wheels differ", wheel.second_wheel_mismatch_pct, "{:+.1f} %")
     if live.shots:
