@@ -105,6 +105,12 @@ class EncoderWatch:
             self.see(one.time_s, one.wheel_rpm, one.setpoint, one.power_pct, one.battery_v)
         return self.verdict
 
+    def see_raw(self, lines: Iterable[str]) -> Verdict | None:
+        """Takes lines as they came, also where all are dropped as more than any wheel can do; the verdict then."""
+        for one in raw_moments(lines, self._robot):
+            self.see(one.time_s, one.rpm, one.setpoint, one.power_pct, one.battery_v)
+        return self.verdict
+
 
 @dataclass(frozen=True, slots=True)
 class Moment:
