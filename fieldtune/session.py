@@ -47,6 +47,7 @@ class Session:
         self.line: LineSnapshots | None = None
         self._lock = threading.RLock()
         self._learned: tuple[tuple[object, ...], Posterior] | None = None
+        self._present: tuple[object, Posterior] | None = None
 
     @classmethod
     def beside_profile(cls, robot: Robot, home: Path | str | None = None) -> Self:
@@ -116,12 +117,9 @@ class Session:
         return picture(held, held.target(target), self.belief, distance_m, setpoint, self._volts(battery_v))
 
     def stand(
-        self,
-        setpoint: float,
-        battery_v: float | None = None,
-        target: str | None = None,
+        self, setpoint: float, battery_v: float | None = None, target: str | None = None,
         exit_angle_deg: float | None = None,
-    ) -> tuple[Standing, ...]:
+    ) -> tuple[Standing, ...]:  # fmt: skip
         """Distances from which a setpoint scores, best first; hood as in ``hit_chance``."""
         from fieldtune.aim.stand import stand
 
@@ -215,7 +213,11 @@ class Session:
     @property
     def posterior(self) -> Posterior:
         """What is believed after all shots that count; the profile's own uncertainty before the first."""
-        return self._posterior_in(self.log.epoch)
+        with self._lock:
+            state = self.log.version()  # before all that is read: what is written meanwhile is seen the next time
+            if self._present is None or self._present[0] != state:
+                self._present = state, self._posterior_in(self.log.epoch)
+            return self._present[1]
 
     def _posterior_in(self, epoch: int) -> Posterior:
         from fieldtune.learn import learn, measured

@@ -20,12 +20,12 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fieldtune.battery.blocks import Block, BlockMaker, MotorSide
 from fieldtune.records import known
 from fieldtune.robot.chemistry import CHEMISTRIES
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.battery.blocks import Block
     from fieldtune.robot.model import Robot
 
 _HUBER = 2.5
@@ -118,6 +118,8 @@ class TwoPulse:
     _waited: float = 0.0
 
     def __post_init__(self) -> None:
+        from fieldtune.battery.blocks import BlockMaker, MotorSide
+
         self._blocks = BlockMaker(MotorSide.of(self.robot))
 
     @property

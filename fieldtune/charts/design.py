@@ -118,7 +118,7 @@ def energy_chart(chain: Sequence[EnergyStep]) -> Chart | None:
         low, high = (left - step.joules, left) if step.lost else (0.0, step.joules)
         left = low if step.lost else high
         shapes.append(Bars(np.array([float(y)]), np.array([low]), np.array([high]), "quiet" if step.lost else "mark",
-                           (f"{step.joules:.2f} J",)))  # fmt: skip
+                           (amount(step.joules, "J", 2),)))  # fmt: skip
     most = max(step.joules for step in chain)
     key: tuple[tuple[str, Ink, str], ...] = (("█", "mark", "is there"), ("█", "quiet", "goes away"))
     return Chart("Where the energy of a shot goes", Axis(0.0, 1.35 * most, "J"), rows, tuple(shapes), key)

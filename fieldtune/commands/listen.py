@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 _LISTEN_S = 5.0
 _HOPELESS_S = 2.0
 _RAW = 60  # raw lines that are looked through for a remedy
+_RAW_FOR_SPEED = 400  # and for a speed that no wheel can have
 
 
 def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
@@ -48,7 +49,8 @@ def _listen(args: argparse.Namespace) -> None:
         _refuse_absent(robot, args, session)
         with line_options.monitor(robot, args.port, args, session) as monitor:
             live = _heard(monitor, args.seconds, named=(args.port or robot.link.port) != "auto")
-            encoder = EncoderWatch(robot).see_all(monitor.drain())
+            seen, raw = monitor.drain(), monitor.recent_lines(_RAW_FOR_SPEED)
+            encoder = EncoderWatch(robot).see_all(seen) or EncoderWatch(robot).see_raw(raw)
     # The reader took lines until it stopped; a recording has them, so they count.
     last, raw = monitor.snapshot(), monitor.recent_lines(_RAW)
     live = replace(live, health=last.health, shots=last.shots)
@@ -92,8 +94,9 @@ def _replay(args: argparse.Namespace) -> None:
         args.robot = _recorded_robot(recorded.header(), args)
     robot = line_options.robot_for(args)
     decoded = decode(recorded, robot)
-    live, encoder = decoded.live, EncoderWatch(robot).see_all(decoded.samples)
-    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw))
+    live = decoded.live
+    encoder = EncoderWatch(robot).see_all(decoded.samples) or EncoderWatch(robot).see_raw(decoded.raw)
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw[-_RAW:]))
 
 
 def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from fieldtune.commands import aim, arguments
 from fieldtune.commands.printing import give, progress_bar, record
 from fieldtune.errors import InputError
+from fieldtune.person_units import amount
 from fieldtune.plain_text import printable
 
 if TYPE_CHECKING:
@@ -148,7 +149,7 @@ def _size(args: argparse.Namespace) -> None:
         if drag is None
         else [
             "",
-            f"turning the empty wheel takes {drag:.4f} N m beyond the motors' own, as recorded; "
+            f"turning the empty wheel takes {amount(drag, 'N m', 4)} beyond the motors' own, as recorded; "
             f'to keep it: no_load_torque = "{drag:.4f} N m" in [drive]',
         ]
     )

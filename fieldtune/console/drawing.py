@@ -23,11 +23,15 @@ Colours = Literal["many", "sixteen", "none"]
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """Characters and colours that pictures are drawn with; ``light``: the terminal says its background is light."""
+    """Characters and colours that pictures are drawn with; ``light``: the terminal says its background is light.
+
+    ``asks``: it doesn't say, but may be asked: one that doesn't know the question is silent.
+    """
 
     glyphs: Glyphs = "braille"
     colours: Colours = "many"
     light: bool = False
+    asks: bool = False
 
 
 def drawing_for(environment: Mapping[str, str] = os.environ) -> Drawing:
@@ -44,8 +48,9 @@ def drawing_for(environment: Mapping[str, str] = os.environ) -> Drawing:
     if "NO_COLOR" in environment or term in ("dumb", "vt100", "vt220"):
         colours = "none"
     # "foreground;background" as some terminals write it, common practice: 7 and 15 are light.
-    light = environment.get("COLORFGBG", "").rpartition(";")[2] in ("7", "15")
-    return Drawing(glyphs, colours, light)
+    said = environment.get("COLORFGBG", "").rpartition(";")[2]
+    asks = not said and colours != "none" and glyphs != "blocks"  # older Linux consoles would write the question
+    return Drawing(glyphs, colours, said in ("7", "15"), asks)
 
 
 _ASCII = str.maketrans({

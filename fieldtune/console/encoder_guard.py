@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
 from fieldtune.setup.encoder_check import Change, Verdict, by_hand, fingerprint
-from fieldtune.setup.encoder_watch import EncoderWatch, raw_moments, remember, standing
+from fieldtune.setup.encoder_watch import EncoderWatch, remember, standing
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -54,8 +54,7 @@ class EncoderGuard:
         elif live.health.lines > self._lines + _DROPPED:
             self._lines = live.health.lines
             watch = EncoderWatch(self._session.robot)
-            for one in raw_moments(line.recent_lines(_RAW_LINES), self._session.robot):
-                watch.see(one.time_s, one.rpm, one.setpoint, one.power_pct, one.battery_v)
+            watch.see_raw(line.recent_lines(_RAW_LINES))
             self._take_verdict(watch)
 
     def _take_verdict(self, watch: EncoderWatch) -> None:

@@ -111,7 +111,7 @@ def targets_shown(count: int) -> list[Binding]:
 
 
 BETWEEN_ROBOTS = [
-    FIND,
+    replace(FIND, show=False),
     _key("f1,question_mark", "keys_here", "Help", "What each key does here", "F1"),
     _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
     _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),

@@ -14,8 +14,9 @@ from rich.style import Style
 from textual._compositor import ChopsUpdate, CompositorUpdate, LayoutUpdate
 from textual.strip import SGR_STYLES, Strip
 
-Ink = tuple[str, str, str]
-"""Attributes, foreground and background as the terminal is told them (ECMA-48, select graphic rendition)."""
+Ink = tuple[str, str, str, bool]
+"""Attributes, foreground and background as the terminal is told them (ECMA-48, select graphic rendition), and whether
+it is the colour of a picture: its cells are no words."""
 
 _SEEN_ON_BLANKS = frozenset(["4", "7", "9", "21", "51", "52", "53"])
 """Attributes that show where nothing is written: underlined, reversed, struck through, framed."""
@@ -26,7 +27,9 @@ _PHRASE = 30
 _PICTURES = "\u2800"
 """From here on characters are braille dots, which pictures are drawn with."""
 _MOST_INKS = 4096
-_BLANK: Ink = ("", "", "")
+_BLANK: Ink = ("", "", "", False)
+PICTURED = "pictured"
+"""What the ``meta`` of a picture's styles names."""
 
 
 class Painter:
@@ -52,7 +55,7 @@ class Painter:
     def forget(self) -> None:
         """Nothing is known of what the terminal shows: everything is sent again."""
         width, height = self._size
-        self._shown = [["?"] * width for _ in range(height)], [[("?", "", "")] * width for _ in range(height)]
+        self._shown = [["?"] * width for _ in range(height)], [[("?", "", "", False)] * width for _ in range(height)]
         self._dirty = set(range(height))
 
     @property
@@ -109,8 +112,9 @@ class Painter:
         attributes = [SGR_STYLES[k] for k in range(bits.bit_length()) if bits & (1 << k)]
         fore = style.color.downgrade(self._colors).get_ansi_codes() if style.color else ()
         back = style.bgcolor.downgrade(self._colors).get_ansi_codes(False) if style.bgcolor else ()
-        full = (";".join(attributes), ";".join(fore), ";".join(back))
-        return full, full if _SEEN_ON_BLANKS.intersection(attributes) else ("", "", full[2])
+        pictured = PICTURED in style.meta
+        full = (";".join(attributes), ";".join(fore), ";".join(back), pictured)
+        return full, full if _SEEN_ON_BLANKS.intersection(attributes) else ("", "", full[2], pictured)
 
     def difference(self, most: float = float("inf"), *, words: bool = False) -> str:
         """What turns what is shown into what is wanted, about ``most`` bytes at most; the rest stays wanted.
@@ -134,7 +138,7 @@ class Painter:
                 self._dirty.discard(y)
         if not self._dirty:
             self._resume = 0
-        if ink is not None and ink != _BLANK:
+        if ink is not None and ink[:3] != _BLANK[:3]:
             out.append("\x1b[m")
         return "".join(out)
 
@@ -147,7 +151,11 @@ class Painter:
         width = self._size[0]
         changed = [x for x in range(width) if wanted[x] != shown[x] or inks[x] != shown_inks[x]]
         if words:
-            changed = [x for x in changed if wanted[x] < _PICTURES and shown[x] < _PICTURES]
+            changed = [
+                x
+                for x in changed
+                if wanted[x] < _PICTURES and shown[x] < _PICTURES and not (inks[x][3] or shown_inks[x][3])
+            ]
         if not changed:
             return
         begin = end = -1
@@ -200,8 +208,9 @@ def _changed(before: Ink | None, after: Ink) -> str:
         or (before[1] and not after[1])
         or (before[2] and not after[2])
     ):
-        return f"\x1b[{';'.join(['0', *filter(None, after)])}m"
-    return f"\x1b[{';'.join(new for old, new in zip(before, after, strict=True) if new and new != old)}m"
+        return f"\x1b[{';'.join(['0', *filter(None, after[:3])])}m"
+    changed = [new for old, new in zip(before[:3], after[:3], strict=True) if new and new != old]
+    return f"\x1b[{';'.join(changed)}m" if changed else ""
 
 
 def _cells(text: str) -> list[str]:
@@ -219,11 +228,13 @@ def _cells(text: str) -> list[str]:
 def _phrase(wanted: list[str], inks: list[Ink], x: int) -> tuple[int, int]:
     """The words around a cell: what is written in one ink, up to a gap or a picture."""
     ink, a, b = inks[x], x, x + 1
-    if wanted[x] >= _PICTURES:
+    if wanted[x] >= _PICTURES or ink[3]:
         return a, b
 
     def goes_on(place: int, further: int) -> bool:
         if not 0 <= place < len(wanted) or wanted[place] >= _PICTURES or abs(place - x) > _PHRASE:
+            return False
+        if inks[place][3]:
             return False
         if wanted[place] == " ":
             return 0 <= further < len(wanted) and wanted[further] != " " and inks[further] == ink

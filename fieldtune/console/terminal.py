@@ -19,6 +19,7 @@ from types import FrameType
 from typing import Any
 
 from textual._xterm_parser import XTermParser
+from textual.events import Event
 
 _ESC = "\x1b"
 _SEQUENCES = "[]O_PX^\\" + _ESC
@@ -26,13 +27,54 @@ _SEQUENCES = "[]O_PX^\\" + _ESC
 _SPLIT = re.compile(f"(?<={_ESC})(?=[^{re.escape(_SEQUENCES)}])")
 
 
+_ASK_PAPER = f"{_ESC}]11;?{_ESC}\\"
+"""What the background is (xterm's control sequences, dynamic colours)."""
+_PAPER = re.compile(f"{_ESC}?\\]11;([^\x07{_ESC}]*)(?:\x07|{_ESC}\\\\)")
+_BEGUN = re.compile(f"(?:{_ESC}?\\]11;[^\x07{_ESC}]*{_ESC}?|{_ESC}\\]1{{0,2}})$")
+_AFTER_ESCAPE = re.compile("\\]1{0,2}")
+_RGB = re.compile("rgba?:([0-9a-fA-F]{1,4})/([0-9a-fA-F]{1,4})/([0-9a-fA-F]{1,4})")
+_LONGEST = 64
+
+
+class Paper(Event, bubble=False):
+    """The terminal has told its background."""
+
+    def __init__(self, light: bool) -> None:
+        super().__init__()
+        self.light = light
+
+
+def _is_light(answer: str) -> bool:
+    """Whether a colour, each part in one to four hex digits, is nearer to white than to black; False if unreadable."""
+    parts = _RGB.match(answer)
+    if parts is None:
+        return False
+    red, green, blue = (int(part, 16) / int("f" * len(part), 16) for part in parts.groups())
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue > 0.5
+
+
+def ask_paper(write: Callable[[str], None]) -> None:
+    """Asks the terminal for its background; the answer comes as ``Paper``, or never."""
+    EscapeParser.asked = True
+    write(_ASK_PAPER)
+
+
 class EscapeParser(XTermParser):
     """Textual's parser of what the terminal sends, but for Escape and a plain key in one read."""
 
+    asked = False
+    """Whether the terminal was asked for its background and hasn't answered."""
     _lone_escape = False
+    _held = ""
 
     def feed(self, data: str) -> Iterable[Any]:
         """The events of some text, as it came in one read."""
+        if data and EscapeParser.asked:
+            found, data = self._answer(self._held + data)
+            if found is not None:
+                yield found
+            if not data:
+                return
         if self._lone_escape and data and data[0] not in _SEQUENCES:
             yield from self._end_escape()
         pieces = _SPLIT.split(data)
@@ -41,6 +83,22 @@ class EscapeParser(XTermParser):
             yield from self._end_escape()
         yield from super().feed(pieces[-1])
         self._lone_escape = data.endswith(_ESC)
+
+    def _answer(self, data: str) -> tuple[Paper | None, str]:
+        """The background, where it is told in the text, and the rest of that; an unfinished answer is held back.
+
+        However late its parts come: as keys they would do things. An Escape that came long before is one already.
+        """
+        self._held, found = "", None
+        if (answer := _PAPER.search(data)) is not None:
+            EscapeParser.asked = False
+            found = Paper(_is_light(answer[1]))
+            data = data[: answer.start()] + data[answer.end() :]
+        elif self._lone_escape and _AFTER_ESCAPE.fullmatch(data):
+            data, self._held = "", data
+        elif (begun := _BEGUN.search(data)) is not None and len(data) - begun.start() < _LONGEST:
+            data, self._held = data[: begun.start()], data[begun.start() :]
+        return found, data
 
     def _end_escape(self) -> Iterable[Any]:
         """What the parser does by itself once nothing has followed Escape for a while; nothing if it did so already."""

@@ -19,6 +19,7 @@ from fieldtune.console import output, terminal, themes
 from fieldtune.console.drawing import Drawing, NoColours, PlainGlyphs
 from fieldtune.console.output import MeasuredWriter, Output
 from fieldtune.console.painting import Painter
+from fieldtune.console.terminal import Paper
 from fieldtune.setup.preferences import Preferences, keep_preferences
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ class TerminalApp(App[T]):
         self.output: Output | None = None
         """What goes to the terminal; None before the first paint and without one."""
         self._settings = settings
+        self._follows_paper = self.drawing.asks and themes.chosen(settings) is None
         self._plain: list[LineFilter] = [] if self.drawing.glyphs == "braille" else [PlainGlyphs(self.drawing.glyphs)]
         self._plain += [NoColours()] if self.drawing.colours == "none" else []
         for theme in themes.themes(self.drawing.colours != "many"):
@@ -93,6 +95,7 @@ class TerminalApp(App[T]):
 
     def action_sunlight(self) -> None:
         """The next theme: dark, sunlight, high contrast; kept for the next time."""
+        self._follows_paper = False
         self.theme = themes.following(self.theme)
         said = f"theme: {themes.NAMES[self.theme]}"
         try:
@@ -116,6 +119,11 @@ class TerminalApp(App[T]):
 
         self.push_screen(CommandPalette([Finder], placeholder="Part of a name: an act, a view, a figure"))
 
+    def on_mount(self) -> None:
+        """Asks for the background where the theme may follow it."""
+        if self._driver is not None and not self.is_headless and self._follows_paper:
+            terminal.ask_paper(self._driver.write)
+
     # keys
 
     async def on_event(self, event: Event) -> None:
@@ -131,6 +139,9 @@ class TerminalApp(App[T]):
                 await self._press(event)
         elif isinstance(event, CursorPosition) and self.output is not None:
             self.output.answered()
+        elif isinstance(event, Paper):
+            if event.light and self._follows_paper:
+                self.theme = themes.SUNLIGHT
         else:
             if isinstance(event, Resize) and self.output is not None:
                 self.output.painter.forget()  # also after the program was stopped and went on

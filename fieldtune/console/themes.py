@@ -163,13 +163,18 @@ def settings_path() -> Path:
     return Path(platformdirs.user_config_dir("fieldtune", appauthor=False)) / "console.json"
 
 
-def kept_theme(settings: Path | None, light: bool = False) -> str:
-    """The theme that the person chose last; else what goes with a light or a dark background."""
+def chosen(settings: Path | None) -> str | None:
+    """The theme that the person chose last; None where none was."""
     try:
         name = json.loads(settings.read_text(encoding="utf-8"))["theme"] if settings is not None else None
     except (OSError, ValueError, KeyError, TypeError):
         name = None
-    return name if name in PALETTES else SUNLIGHT if light else DARK
+    return name if name in PALETTES else None
+
+
+def kept_theme(settings: Path | None, light: bool = False) -> str:
+    """The theme that the person chose last; else what goes with a light or a dark background."""
+    return chosen(settings) or (SUNLIGHT if light else DARK)
 
 
 def keep_theme(settings: Path | None, name: str) -> None:

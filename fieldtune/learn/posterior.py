@@ -64,7 +64,7 @@ class Posterior:
 
     def places(self, target: Target) -> tuple[Place, ...]:
         """The distances that a question about the whole field is asked at. Raises ``OutOfReachError``."""
-        return places(self.fit.robot, target, self.belief, shot_from(self.fit, target))
+        return places(self.fit.robot, target, self.belief, self.shot_from(target))
 
     def shot_from(self, target: Target) -> list[float]:
         """Distances (m) that a target was shot at from."""

@@ -47,7 +47,7 @@ class Stretch:
         count = len(self.time_s)
         if count <= most:
             return self
-        starts = np.unique(np.linspace(0, count, most, endpoint=False).astype(np.intp))
+        starts = np.linspace(0, count, most, endpoint=False).astype(np.intp)  # all different: there are more steps
         low, high = (
             np.where(np.isfinite(part), part, fill) for part, fill in ((self.low, np.inf), (self.high, -np.inf))
         )

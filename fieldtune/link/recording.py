@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import OutputError
+from fieldtune.link.framing import RAW_KEPT
 from fieldtune.link.line import Line
 from fieldtune.link.recording_reader import MAGIC, VERSION, RecordedLine, varint
 
@@ -179,4 +180,4 @@ def decode(recording: Path | str | RecordedLine, robot: Robot) -> Decoded:
         else:
             line.reconnected(chunk.why)
     live = line.live("ended", f"{recorded.path} decoded", str(recorded.path), arrival_s)
-    return Decoded(tuple(samples), live, line.raw())
+    return Decoded(tuple(samples), live, line.raw(RAW_KEPT))

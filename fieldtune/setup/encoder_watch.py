@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import statistics
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -81,7 +80,9 @@ class EncoderWatch:
         if len(recent) < 6 or time_s - recent[0][0] < 0.8 * _STEADY_S:
             return
         speeds = [speed for _, speed in recent]
-        middle = statistics.median(speeds)
+        from statistics import median  # with fractions and decimals it is slow to import
+
+        middle = median(speeds)
         if max(speeds) - min(speeds) > _SPREAD * middle:
             return
         verdict = self._judged(middle, wanted, full, battery_v)
@@ -102,6 +103,12 @@ class EncoderWatch:
         """Takes a recording's samples; the verdict at its end."""
         for one in samples:
             self.see(one.time_s, one.wheel_rpm, one.setpoint, one.power_pct, one.battery_v)
+        return self.verdict
+
+    def see_raw(self, lines: Iterable[str]) -> Verdict | None:
+        """Takes lines as they came, also where all are dropped as more than any wheel can do; the verdict then."""
+        for one in raw_moments(lines, self._robot):
+            self.see(one.time_s, one.rpm, one.setpoint, one.power_pct, one.battery_v)
         return self.verdict
 
 

@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.person_units import amount, converted, how_far, size, unit
-from fieldtune.physics.springs import WIRES
+from fieldtune.person_units import POUND, amount, converted, how_far, size, unit, us
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.exit_speed import program_limit
-from fieldtune.sizing.hazards import FEW_CYCLES, STRAINED, Hazards, hazards
 
 if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn, Stroke
     from fieldtune.robot.model import Drive, Robot
+    from fieldtune.sizing.hazards import Hazards
     from fieldtune.sizing.reach import NearFar, ReachTable
     from fieldtune.sizing.results import CockingChoice, GearChoice, SpringChoice
 
@@ -33,6 +32,8 @@ WORTH_SAYING_J = 0.05
 
 def cautions(robot: Robot, setpoint: float | None = None, battery_v: float | None = None) -> tuple[str, ...]:
     """The cautions a robot calls for at a setpoint (its highest where None), the deciding ones last."""
+    from fieldtune.sizing.hazards import hazards
+
     at = hazards(robot, setpoint, battery_v)
     lines = [*_element_lines(at), *_wheel_lines(at), *_spring_lines(robot, at)]
     lines.append("Event rules, local codes and qualified supervision decide; no number here means that it is safe.")
@@ -47,6 +48,8 @@ def strained(robot: Robot, setpoint: float | None = None, battery_v: float | Non
     )
     if not stated:
         return ()
+    from fieldtune.sizing.hazards import hazards
+
     at = hazards(robot, setpoint, battery_v)
     return (*_limit_lines(at), *_wire_lines(at))
 
@@ -145,6 +148,8 @@ def _spring_lines(robot: Robot, at: Hazards) -> list[str]:
 
 
 def _wire_lines(at: Hazards) -> list[str]:
+    from fieldtune.sizing.hazards import FEW_CYCLES, STRAINED
+
     if at.spring_stress_mpa is None or at.spring_safety is None:
         return []
     if at.spring_safety < STRAINED:
@@ -166,10 +171,10 @@ def _energy(joules: float | None) -> str:
     """An energy, and what strikes as hard: 1 kg falling from a height, 10 kg where 1 kg would fall from a roof."""
     if joules is None:
         return "an energy that is unknown"
-    kilograms = 1 if joules < 30 else 10
-    height = joules / (kilograms * STANDARD_GRAVITY)
+    number, (mass, name) = 1 if joules < 30 else 10, (POUND, "lb") if us() else (1.0, "kg")
+    height = joules / (number * mass * STANDARD_GRAVITY)
     fall = amount(100 * height, "cm", 0) if height < 1 else amount(height, "m", 1)
-    same = f" (as {kilograms} kg falling {fall})" if height > 0.005 else ""
+    same = f" (as {number} {name} falling {fall})" if height > 0.005 else ""
     return f"{_figure(joules, 'J')}{same}"
 
 
@@ -291,6 +296,8 @@ def cocking_notes(
         notes.append(
             f"the crank draws {size(2000 * crank, 0)}, draw_max is {size(1000 * longest, 0)}: check drive.crank_radius"
         )
+    from fieldtune.physics.springs import WIRES
+
     wire = mechanism.wire
     if wire is not None and wire.material in WIRES and not WIRES[wire.material].covers(wire.wire_diameter):
         known = WIRES[wire.material]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable
@@ -162,6 +161,8 @@ def _copy_of_locked(path: Path, copy: Path) -> bool:
 
     Its journal comes along, so that opening the copy undoes what the other program had half written.
     """
+    import shutil  # with its archives it is slow to import, and this is rare
+
     journal, half = (Path(f"{at}{end}") for at, end in ((path, "-journal"), (copy, ".part")))
     for _ in range(_COPIES):
         before = _state(path), _state(journal)

@@ -12,9 +12,10 @@ import pytest
 
 from fieldtune import Session, load_robot
 from fieldtune.aim.chance_field import chance_field, map_range
+from fieldtune.battery.change import Outlook as Level
 from fieldtune.charts.chart import Chart
-from fieldtune.charts.design import angle_chart, budget_chart
-from fieldtune.charts.history import Holding, Outlook, current_chart, voltage_chart, wheel_chart
+from fieldtune.charts.design import angle_chart, budget_chart, comparison_charts, energy_chart
+from fieldtune.charts.history import Holding, Outlook, current_chart, level_chart, voltage_chart, wheel_chart
 from fieldtune.charts.learned import learned_charts
 from fieldtune.charts.robot_map import MapPoints, robot_map
 from fieldtune.console import themes
@@ -25,6 +26,8 @@ from fieldtune.learn.posterior import learn
 from fieldtune.link.history import LineHistory
 from fieldtune.link.samples import Sample
 from fieldtune.scene import scene
+from fieldtune.sizing.compare import compare
+from fieldtune.sizing.energy_chain import energy_chain
 
 pytestmark = pytest.mark.bench
 ROWS, COLUMNS, TIMES = 56, 198, 15
@@ -78,4 +81,12 @@ def test_each_picture_is_redrawn_within_its_time() -> None:
         measured(chart.title[:20], lambda chart=chart: replace(chart))
     measured("budget", lambda: budget_chart(budget.spots[0]))
     measured("exit angle", lambda: angle_chart(sweep))
+    otter = load_robot("otter")
+    beside = compare([robot, otter], {one.name: Session(one).belief for one in (robot, otter)})
+    chain = energy_chain(otter, 40.0, 3.0)
+    for number in (0, 1):
+        measured(f"side by side {number + 1}", lambda number=number: comparison_charts(beside)[number])
+    measured("energy", lambda: energy_chart(chain))
+    levels = (Level(2.0, 1540.0, 0.7, None, (1500.0, 1580.0)), Level(2.0, 1560.0, 0.5, None, (1480.0, 1640.0)))
+    measured("level", lambda: level_chart(robot, *levels, 1))
     assert all(isinstance(chart, Chart) for chart in learned)

@@ -181,19 +181,19 @@ def views(
             if view == "waiting":
                 line.tell("fire")
                 line.run(3.0)
-            for theme in themes_:
-                app.theme = theme
-                for size in sizes:
-                    await pilot.resize_terminal(*size)
-                    await pilot.press("escape")
-                    for key in keys:
-                        await pilot.press(key)
-                        if key == "enter":
-                            await settled(app, pilot)
-                    app.controller.news.say("")
-                    text = await settled(app, pilot)
+            for size in sizes:
+                await pilot.resize_terminal(*size)
+                await pilot.press("escape")
+                for key in keys:
+                    await pilot.press(key)
+                    if key == "enter":
+                        await settled(app, pilot, 3)
+                app.controller.news.say("")
+                for theme in themes_:
+                    app.theme = theme
+                    text = await settled(app, pilot, 4)
                     found.append(Shown(view, theme, size, text, app.screen._compositor.render_strips()))
-                    await pilot.press("escape")
+                await pilot.press("escape")
 
     async def main() -> None:
         app = ConsoleApp(robot, session, line, drawing=drawing or Drawing())  # type: ignore[arg-type]

@@ -20,8 +20,9 @@ from textual.events import Key
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from fieldtune.console import ConsoleApp, keys
-from fieldtune.console.terminal import EscapeParser
+from fieldtune.console import ConsoleApp, keys, themes
+from fieldtune.console.drawing import Drawing
+from fieldtune.console.terminal import EscapeParser, Paper
 from fieldtune.session import Session
 
 ROBOT = thrower()
@@ -40,6 +41,49 @@ def burst(app: ConsoleApp, pressed: Iterable[str]) -> None:
     """All keys before any of them is acted on."""
     for key in pressed:
         app.post_message(Key(key if key in NAMED else _character_to_key(key), None if key in NAMED else key))
+
+
+@pytest.mark.parametrize(
+    ("reads", "light", "pressed"),
+    [
+        (["\x1b]11;rgb:ffff/ffff/ffff\x1b\\"], True, []),
+        (["\x1b]11;rgb:1e1e/1e1e/1e1e\x07"], False, []),
+        (["i\x1b]11;rgb:ff/fa/e8\x1b\\s"], True, ["i", "s"]),
+        (["\x1b]11;rgb:ffff/f", "fff/ffff\x1b", "\\u"], True, ["u"]),
+        (["\x1b]", "1", "1;rgb:0/0/0\x07"], False, []),
+        (["\x1b]11;#ffffff\x07x"], False, ["x"]),  # not as asked, and yet no keys
+    ],
+)
+def test_the_background_that_was_asked_for_is_no_keys(reads: list[str], light: bool, pressed: list[str]) -> None:
+    EscapeParser.asked = True
+    parser = EscapeParser()
+    events = [event for read in reads for event in parser.feed(read)]
+    assert [event.light for event in events if isinstance(event, Paper)] == [light]
+    assert [event.key for event in events if isinstance(event, Key)] == pressed
+    assert not EscapeParser.asked
+
+
+def test_each_part_of_an_answer_in_a_read_of_its_own_presses_no_letter() -> None:
+    EscapeParser.asked = True
+    parser, answer = EscapeParser(), "\x1b]11;rgb:ffff/ffff/ffff\x1b\\"
+    events = [event for character in answer for event in parser.feed(character)]
+    assert [type(event) for event in events if not (isinstance(event, Key) and event.key == "escape")] == [Paper]
+
+
+def test_a_light_background_gets_the_theme_for_it_unless_one_was_chosen(session: FixedAnswers, tmp_path: Path) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        app.post_message(Paper(light=True))
+        await pilot.pause(0.1)
+
+    def theme_with(settings: Path, asks: bool) -> str:
+        app = ConsoleApp(ROBOT, session, ScriptedLine(), settings=settings, drawing=Drawing(asks=asks))  # type: ignore[arg-type]
+        drive(app, script)
+        return app.theme
+
+    assert theme_with(tmp_path / "none.json", asks=True) == themes.SUNLIGHT
+    assert theme_with(tmp_path / "none.json", asks=False) == themes.DARK
+    themes.keep_theme(tmp_path / "kept.json", themes.CONTRAST)
+    assert theme_with(tmp_path / "kept.json", asks=True) == themes.CONTRAST
 
 
 def parsed(*reads: str) -> list[str]:

@@ -41,7 +41,7 @@ def test_every_act_view_and_figure_is_found_by_its_name(app: ConsoleApp) -> None
     drive(app, script)
 
 
-@pytest.mark.parametrize("size", [(40, 12), (120, 40)])
+@pytest.mark.parametrize("size", [pytest.param((40, 12), marks=pytest.mark.slow), (120, 40)])
 def test_an_act_is_done_and_a_figure_explained_from_the_palette(app: ConsoleApp, size: tuple[int, int]) -> None:
     async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
         await pilot.press("slash")

@@ -14,8 +14,11 @@ from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.geometry import Region
 from textual.strip import Strip
 
+from fieldtune.console.drawing import Drawing
 from fieldtune.console.output import Output
 from fieldtune.console.painting import Painter
+from fieldtune.console.themes import DARK, PALETTES
+from fieldtune.console.widgets.tints import Palette
 
 WIDE, HIGH = 40, 6
 STYLES = [Style.parse(text) for text in ("white on #121212", "bold #ffaf00 on #121212", "strike red on #303030")]
@@ -98,6 +101,20 @@ def test_only_what_changed_is_sent_and_a_key_brings_whole_words() -> None:
     assert "From 2.00 m" in painter.difference(words=True)
     put("From 2.00 m")
     assert painter.difference() == ""
+
+
+def test_words_go_before_pictures() -> None:
+    painter = Painter(ColorSystem.TRUECOLOR)
+    painter.resize(WIDE, 2)
+    palette = Palette(PALETTES[DARK], Drawing())
+    band = Segment("▄▄▄▄ ▄▄▄▄▄", palette.style("band", "chance1"))
+    rows = [[Strip([Segment("From 2.00 m ", STYLES[1]), band, Segment(" 79 %", STYLES[0])])], [Strip([band])]]
+    painter.take(LayoutUpdate(rows, Region(0, 0, WIDE, 2)))
+    first = painter.difference(words=True)
+    assert "From 2.00 m" in first
+    assert "79 %" in first
+    assert "▄" not in first
+    assert "▄▄▄▄ ▄▄▄▄▄" in painter.difference()
 
 
 class Link:

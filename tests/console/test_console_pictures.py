@@ -141,12 +141,13 @@ def test_pictures_are_saved_and_values_copied(
 
 
 def test_the_terminal_is_believed() -> None:
-    assert drawing_for({"TERM": "xterm-256color", "LANG": "de_DE.UTF-8"}) == Drawing("braille", "many")
+    assert drawing_for({"TERM": "xterm-256color", "LANG": "de_DE.UTF-8"}) == Drawing("braille", "many", asks=True)
     assert drawing_for({"TERM": "linux", "LANG": "C.UTF-8"}) == Drawing("blocks", "sixteen")
-    assert drawing_for({"TERM": "xterm-256color", "LC_ALL": "C"}) == Drawing("ascii", "many")
+    assert drawing_for({"TERM": "xterm-256color", "LC_ALL": "C"}) == Drawing("ascii", "many", asks=True)
     assert drawing_for({"TERM": "xterm-256color", "NO_COLOR": ""}).colours == "none"
     assert drawing_for({"TERM": "xterm", "COLORFGBG": "0;15"}).light
     assert not drawing_for({"TERM": "xterm", "COLORFGBG": "15;0"}).light
+    assert not drawing_for({"TERM": "xterm", "COLORFGBG": "15;0"}).asks
 
 
 @pytest.mark.parametrize("drawing", [Drawing("ascii", "none"), Drawing("blocks", "sixteen")])

@@ -16,7 +16,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.sim.robot import SimulatedRobot
 from fieldtune.robot.model import Encoder, LinkSettings, Robot
 from fieldtune.setup.encoder_check import Change, at_full_power, by_hand, from_shots
-from fieldtune.setup.encoder_watch import BelievedShots, EncoderWatch, raw_moments, remember, standing
+from fieldtune.setup.encoder_watch import BelievedShots, EncoderWatch, remember, standing
 
 HERON = load_robot("heron")
 REAL = Encoder(48, "motor", 32)
@@ -204,8 +204,7 @@ def test_counts_so_wrong_that_lines_are_dropped_are_found_in_what_came(counts: i
     believed, robot = believing(Encoder(counts, "motor", 32)), SimulatedRobot(replace(HERON, encoder=REAL), seed=3)
     robot.setpoint = 1800.0
     lines, watch = [robot.line().decode().strip() for _ in range(600)], EncoderWatch(believed)
-    for one in raw_moments(lines[-400:], believed):
-        watch.see(one.time_s, one.rpm, one.setpoint, one.power_pct, one.battery_v)
+    assert watch.see_raw(lines[-400:]) is watch.verdict
     assert watch.verdict is not None
     assert watch.verdict.ratio == pytest.approx(48 / counts, rel=0.03)
     assert watch.verdict.change == Change("encoder.counts_per_turn", 48)

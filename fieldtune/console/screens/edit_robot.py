@@ -32,6 +32,9 @@ _KEYS = [
 ]
 
 
+_NARROW = 76
+
+
 class EditScreen(ListScreen):
     """The list of values; what was changed is written when it is saved, and only then."""
 
@@ -54,6 +57,8 @@ class EditScreen(ListScreen):
             value = made.now(question)
             guess = value and made.profile.is_unmeasured(question.key)
             parts: list[Part] = [(f"{question.table:<9} ", "$quiet"), (f"{question.ask:<46} ", "$ink")]
+            if self.size.width < _NARROW:
+                parts = [(f"{words.shorten(question.ask, 24):<24} ", "$ink")]
             parts.append((words.printable(value) or "not known", "bold $ink" if value else "$quiet"))
             parts.append((" not measured" if guess else "", "$act"))
             if question.key in problems:

@@ -94,5 +94,5 @@ def details(groups: list[tuple[str, list[Row]]]) -> list[Part]:
     for title, bound in groups:
         parts.append((f"{title}\n", "bold $act"))
         for key, name, does in bound:
-            parts += [(f"  {key:<5}", "bold $ink"), (f"{name:<18}", "$ink"), (f"{does}\n", "$quiet")]
+            parts += [(f"  {key:<5}", "bold $ink"), (f"{name:<17} ", "$ink"), (f"{does}\n", "$quiet")]
     return parts

@@ -42,6 +42,7 @@ _KEYS = [
         tooltip="Write the mapping into the profile, open the console",
         id="map-save",
         priority=True,
+        key_display="Enter",
     ),
     Binding(
         "minus", "nothing", "Not used", tooltip="The marked name is nothing of ours", id="map-nothing", key_display="-"
@@ -92,7 +93,7 @@ class LineMapScreen(ListScreen):
         self.head(f"Line of {self.profile.path.stem}", (said, "$quiet"))
         raw = self.query_one("#raw", TextBlock)
         if raw.display:
-            shown = whole_lines(lines, max(1, raw.size.height - 1), max(20, raw.size.width - 1))
+            shown = whole_lines(lines, max(1, raw.size.height - 1), max(12, raw.size.width - 1))
             raw.put(("What the robot sends\n", "bold $act"), ("\n".join(shown) or "nothing yet", "$ink"))
         self._seen = read_names(lines)
         for name, meaning in guess(self._seen, self._robot).items():
@@ -106,8 +107,9 @@ class LineMapScreen(ListScreen):
 
     def _row(self, name: str, text: str) -> list[Part]:
         meaning = self._mapping.get(name)
-        parts: list[Part] = [(f"{words.shorten(words.printable(name), 18):<18} ", "bold $ink"),
-                             (f"{words.shorten(words.printable(text), 12):>12} ", "$ink")]  # fmt: skip
+        wide, digits = (18, 12) if self.size.width >= 60 else (12, 8)
+        parts: list[Part] = [(f"{words.shorten(words.printable(name), wide):<{wide}} ", "bold $ink"),
+                             (f"{words.shorten(words.printable(text), digits):>{digits}} ", "$ink")]  # fmt: skip
         if meaning is None:
             return [*parts, ("  not used", "$quiet")]
         ours = _in_our_unit(text, meaning)

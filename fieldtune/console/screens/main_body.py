@@ -13,7 +13,7 @@ from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
-from fieldtune.person_units import amount
+from fieldtune.person_units import amount, size, us
 from fieldtune.records import Shot
 from fieldtune.scene import GOOD_CHANCE, Scene, scene
 
@@ -203,6 +203,8 @@ class MainBody(Rows):
         good = ""
         if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
             good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
+        if us() and robot.setpoint.unit == "mm" and shooting.recommended is not None:
+            good = f"{size(shooting.recommended)} by a ruler   {good}"
         stale = shooting.aim is not None and not shooting.aim_holds
         later = [("   working it out…", "$quiet")] if stale else []
         angle = None if aim is None else aim.exit_angle_setpoint_deg

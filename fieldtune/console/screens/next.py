@@ -18,7 +18,7 @@ from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn
 from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
-from fieldtune.errors import InputError
+from fieldtune.errors import InputError, UnitError
 from fieldtune.person_units import amount, back, unit
 
 if TYPE_CHECKING:
@@ -33,10 +33,14 @@ def read_setpoint(text: str, robot: Robot) -> float:
     unit = robot.setpoint.unit
     expected = f"write a number of {unit}, as {robot.setpoint.high:g}"
     said = units.with_point(text.strip().removesuffix(unit).strip(), expected)
+    scale = robot.setpoint.scale
     try:
         value = float(said)
     except ValueError:
-        value = float("nan")
+        try:
+            value = units.parse(said, scale.dimension) * scale.per_si  # a draw in inches, a speed in rad/s
+        except UnitError:
+            value = float("nan")
     if not 0 < value < 1e6:
         shown = words.shorten(words.printable(text.strip()), 20)
         raise InputError(f"setpoint {shown!r} can't be read: {expected}")

@@ -24,6 +24,7 @@ _KEYS = [
         tooltip="Read this port, and say whose name is whose",
         id="ports-choose",
         priority=True,
+        key_display="Enter",
     ),
     Binding("t", "type", "Type a port", tooltip="A device or URL that isn't listed", id="ports-type"),
     Binding("p", "program", "Robot program", tooltip="What the robot has to print, with examples", id="ports-program"),

@@ -127,8 +127,8 @@ class KeyBar(CachedWidget):
     def _fitting(self, row: list[Binding]) -> list[Binding]:
         kept = list(row)
         last = 3 if any(b.action == "find" for b in kept) else 2
-        while len(kept) > last + 1 and sum(len(_name(b)) + 2 for b in kept) - 2 > self.size.width:
-            del kept[-last - 1]
+        while len(kept) > 1 and sum(len(_name(b)) + 2 for b in kept) - 2 > self.size.width:
+            del kept[-last - 1 if len(kept) > last + 1 else -2]
         return kept
 
 

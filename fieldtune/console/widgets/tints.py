@@ -16,6 +16,7 @@ from textual.strip import Strip
 
 from fieldtune.arrays import IntArray
 from fieldtune.console.drawing import Drawing
+from fieldtune.console.painting import PICTURED
 
 if TYPE_CHECKING:
     from fieldtune.console.widgets.braille import Canvas
@@ -43,7 +44,9 @@ class Palette:
         found = self._styles.get((ink, paper))
         if found is None:
             colour = self.colours.get(f"{ink}-on-{paper}", self.colours[ink])
-            found = self._styles[ink, paper] = Style(color=colour, bgcolor=self.colours[paper])
+            tinted = paper in TINTS[1:] or (ink in TINTS[1:] and ink != "good")  # ``good`` is an ink as well
+            picture = {PICTURED: True} if tinted else None
+            found = self._styles[ink, paper] = Style(color=colour, bgcolor=self.colours[paper], meta=picture)
         return found
 
     @property
@@ -95,7 +98,7 @@ def _strips(glyphs: IntArray, ink: IntArray, paper: IntArray, inks: Sequence[str
     """Neighbouring cells of one style become one segment."""
     keys = ink * len(TINTS) + paper
     styles: dict[int, Style] = {}
-    for key in np.unique(keys).tolist():
+    for key in set(keys.ravel().tolist()):
         layer, tint = divmod(key, len(TINTS))
         styles[key] = palette.style(inks[layer] if layer >= 0 else TINTS[-layer - 1], TINTS[tint])
     strips, wide = [], glyphs.shape[1]
