@@ -10,9 +10,9 @@ from fieldtune.errors import InputError
 from fieldtune.shot_entry import check_distance, hood_then
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import Belief
     from fieldtune.aim.results import Aim
     from fieldtune.aim.turn import Pose
+    from fieldtune.learn import Posterior
     from fieldtune.link.samples import Live
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot, Target
@@ -34,20 +34,20 @@ class Asked:
 def advise(
     robot: Robot,
     target: Target,
-    belief: Belief,
+    posterior: Posterior,
     asked: Asked,
     live: Live | None,
     log: Store,
     battery_v: float | None,
     encoder: Verdict | None,
-    at_odds: str | None,
 ) -> Aim:
-    """See ``Session.aim``; ``live``: what the line says now, None without one. Last two: as for ``with_notes``."""
+    """See ``Session.aim``; ``live``: what the line says now, None without one. ``encoder``: as for ``with_notes``."""
     from fieldtune.aim.hood import best_exit_angle
     from fieldtune.aim.recommend import recommend
     from fieldtune.aim.required_speed.choice import required_speed_for
     from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
 
+    belief = posterior.belief
     distance, pose, facing = asked.distance_m, asked.pose, None
     moving, sideways = asked.moving_mps, asked.sideways_mps
     if distance is None and pose is None and live is not None:
@@ -78,7 +78,7 @@ def advise(
     else:
         aim = recommend(held, target, belief, distance, battery_v)
     aim = with_turn(held, required_speed_for(held, target), belief, aim, facing, battery_v)
-    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v, encoder, at_odds)
+    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v, encoder, posterior.at_odds)
 
 
 def with_notes(
