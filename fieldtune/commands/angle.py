@@ -58,11 +58,7 @@ def _words(found: AngleSweep, shot_at: bool) -> list[str]:
         f"  {flat}",
         f"  the worst spot scores most at {found.best_worst:g} deg",
         f"  with a hood, at the best angle for each spot: {percent(found.each_best)}",
-        *(
-            ["  an angle that was shot at looks better than others: how fast they throw is less known"]
-            if shot_at
-            else []
-        ),
+        *favours,
         f"  now, at {found.now.exit_angle_deg:.3g} deg: {percent(found.now.mean)}, worst {percent(found.now.worst)}",
         "",
         *table,
