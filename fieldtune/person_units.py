@@ -12,19 +12,22 @@ from typing import Literal
 System = Literal["metric", "us"]
 SYSTEMS: tuple[System, ...] = ("metric", "us")
 
+POUND = 0.45359237
+"""Kilograms, exactly (international yard and pound agreement of 1959)."""
+
 # By metric unit: the US unit, how many of it make one, and how many more decimals show as much.
 # Exact by the international yard and pound agreement of 1959, standard gravity 9.80665 m/s^2 for forces.
 _US = {
     "m": ("ft", 1 / 0.3048, 0),
     "cm": ("in", 1 / 2.54, 1),
     "m/s": ("ft/s", 1 / 0.3048, 0),
-    "g": ("oz", 16 / 453.59237, 2),
-    "N": ("lbf", 1 / (0.45359237 * 9.80665), 1),
-    "N/mm": ("lbf/in", 25.4 / (0.45359237 * 9.80665), 0),
-    "N m": ("lbf in", 1 / (0.45359237 * 9.80665 * 0.0254), 0),
-    "J": ("ft lbf", 1 / (0.45359237 * 9.80665 * 0.3048), 0),
-    "J/cm2": ("ft lbf/in2", 2.54**2 / (0.45359237 * 9.80665 * 0.3048), 0),
-    "MPa": ("psi", 1e6 * 0.0254**2 / (0.45359237 * 9.80665), -2),
+    "g": ("oz", 16 / (1000 * POUND), 2),
+    "N": ("lbf", 1 / (POUND * 9.80665), 1),
+    "N/mm": ("lbf/in", 25.4 / (POUND * 9.80665), 0),
+    "N m": ("lbf in", 1 / (POUND * 9.80665 * 0.0254), 0),
+    "J": ("ft lbf", 1 / (POUND * 9.80665 * 0.3048), 0),
+    "J/cm2": ("ft lbf/in2", 2.54**2 / (POUND * 9.80665 * 0.3048), 0),
+    "MPa": ("psi", 1e6 * 0.0254**2 / (POUND * 9.80665), -2),
     "°C": ("°F", 1.8, 0),  # of a difference
 }
 
@@ -60,7 +63,7 @@ def back(value: float, metric_unit: str) -> float:
 def digits_of(value: float, metric_unit: str, digits: int, signed: bool = False) -> str:
     """The number alone; ``digits``: decimals of the metric one."""
     more = _US[metric_unit][2] if us() and metric_unit in _US else 0
-    said = converted(value, metric_unit)
+    said = round(converted(value, metric_unit), digits + more)
     thousands = "," if abs(said) >= 1e5 else ""
     return f"{said:{'+' if signed else ''}{thousands}.{max(0, digits + more)}f}"
 

@@ -73,7 +73,7 @@ def _verdict(setpoint: float, aim: Aim | None, robot: Robot) -> str:
 
 def jam(amps: float) -> str:
     """What a launcher is told that draws far more current than it takes, with no shot."""
-    return f"jam? {amps:.1f} A and no shot: stop the wheels and take the battery out before you clear it"
+    return f"jam? {amps:.1f} A, no shot: wheels off, battery out, then clear it"
 
 
 def chance(aim: Aim | None) -> list[Part]:

@@ -64,9 +64,9 @@ def read_distance(text: str, robot: Robot) -> Distance:
         raise InputError(f"distance {shown!r} can't be read: {expected}") from error
     if not math.isfinite(value) or not 0 < value <= FURTHEST_M:
         smaller = person_units.unit("cm")
-        number = re.match(r"[\d.]+", units.with_point(said, expected))
-        if number is not None and 0 < units.parse(f"{number.group()} {smaller}", units.LENGTH) <= FURTHEST_M:
-            raise NearMiss(f"{person_units.amount(value, 'm', figures=4)} is too far", f"{number.group()} {smaller}")
+        number = re.fullmatch(r"(\d+\.?\d*|\.\d+)(?:\s*[^\d\s]+)?", units.with_point(said, expected))
+        if number is not None and 0 < units.parse(f"{number[1]} {smaller}", units.LENGTH) <= FURTHEST_M:
+            raise NearMiss(f"{person_units.amount(value, 'm', figures=4)} is too far", f"{number[1]} {smaller}")
         most = person_units.amount(FURTHEST_M, "m", 0)
         raise InputError(f"distance has to be more than 0 and at most {most}: {expected}")
     return Distance(value, "typed", "typed")

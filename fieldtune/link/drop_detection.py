@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.drop_fit import coasting, drop_at, made_good, speed_and_depth, suddenness
+from fieldtune.link import drop_fit
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 
@@ -26,11 +26,14 @@ if TYPE_CHECKING:
 
 _AFTER_S = 0.08
 _SPACING_S = 0.004
-_GLANCE = 0.002  # of the speed
 _SURE, _SURE_NOISY = 4.3, 5.5  # standard errors; false values are no normal errors
 _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
-_SHARE_SURE = 0.3  # less than this has to be asked about
+_SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
+_LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
+_BEYOND_DOUBT, _NEARLY = 50.0, 0.75
+_CLEAR, _CLEAR_SUM, _CLEAR_NOISY, _CLEAR_NOISY_SUM = 25.0, 28.0, 27.0, 44.0
+_WEIGHT, _MOST_WEIGHED = 1.5, 10.0  # of a drop's standard errors beside its evidence
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_POINTS = 0.055, 2.0
 _SAME_S = 0.15  # the second look sees an instant less sharply
@@ -39,17 +42,16 @@ _JUDGED_UNTIL_S = 0.75
 _JUDGED_EVERY_S = 0.04
 _EVIDENCE, _LEAST_EVIDENCE = 36.0, 8.0
 _PLAIN = 60.0
-_RETURNS, _NO_LOWERING = 10.0, 2.5
+_RETURNS, _NO_LOWERING = 10.0, 6.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
 _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
-_SLOWED, _SPED_UP = 0.35, 0.7
 _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
 _NEAR_S = 0.025
 _LOWERED_S = 0.4
-_KEPT_POINTS = 700
+_KEPT_POINTS, _FEWEST = 700, 5  # points; so few tell no speed and depth
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +106,8 @@ class DropDetector:
         kept = robot.speed_kept
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
         self._expected = 0.0 if kept is None else 1 - kept
-        self._slowest = _slowest(robot, limits)
+        self._slowest = limits.slowest_rpm(robot)
+        self._shares: deque[float] = deque(maxlen=15)
         self._lowered_s = self._last_s = -math.inf
         self._seen = False
         self._clear_points()
@@ -157,7 +160,7 @@ class DropDetector:
             self._look(look, period, tick_s, eager, noisy)
         found = []
         for candidate in list(self._waiting):
-            judged = self._judged(candidate, period, tick_s)
+            judged = self._judged(candidate, period, tick_s, noisy)
             if judged is not None:
                 self._waiting.remove(candidate)
                 found += judged
@@ -204,8 +207,8 @@ class DropDetector:
         t, x, part = self._between(instant - max(look.before[0], look.before[1] * period), instant + behind)
         before = int(np.count_nonzero(t < instant))
         sureness = 0.0
-        if before >= 4 and len(t) - before >= 3 and (look.every_s or _slower_behind(t, x, before)):
-            fit = drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
+        if before >= 4 and len(t) - before >= 3 and (look.every_s or drop_fit.slower_behind(t, x, before)):
+            fit = drop_fit.drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
             rate = (x[before - 1] - x[0]) / (t[before - 1] - t[0])
             sureness = fit.depth / fit.error
             least = max(_LEAST, _SHARE * self._expected) * rate * (0.5 if eager else 1.0)
@@ -229,7 +232,7 @@ class DropDetector:
                 self._waiting.append(_Candidate(at, sureness))
                 self._tried.append(at)
 
-    def _judged(self, candidate: _Candidate, period: float, tick_s: float) -> list[Drop] | None:
+    def _judged(self, candidate: _Candidate, period: float, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
         instant, now = candidate.instant, self._t[-1]
         next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > instant), default=math.inf)
@@ -248,26 +251,31 @@ class DropDetector:
             return [] if last_chance else None
         t, x, floor = t - instant, x - x[0], self._floor(t, x, part, tick_s)
         drop = self._measured(instant, period, tick_s)
+        if drop is None:
+            return [] if last_chance else None
+        low, high = (share * drop.before_rpm / 60 for share in self._usual())
         candidate.depth = candidate.depth or drop.depth_rpm / 60
-        slow, stays = suddenness(t, x, floor, math.sqrt(12 * floor))
+        summed = noisy and self._samples[-1].turns is None
+        slow, stays = drop_fit.suddenness(t, x, floor, math.sqrt(12 * floor), (low, high), summed)
         candidate.evidence = max(candidate.evidence, slow)
         candidate.returns = max(candidate.returns, min(slow, stays))
         sure = 4 * min(candidate.sureness, 7.0)
         sudden = candidate.evidence > max(_EVIDENCE - sure, _LEAST_EVIDENCE)
         plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
-        if not plain and not _even_before(t, x, period, candidate.depth):
+        if not plain and not drop_fit.even_before(t, x, period, candidate.depth):
             return []
         if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
-        large = drop.depth_rpm >= _SHARE_SURE * self._expected * drop.before_rpm
-        sudden, plain = sudden and large, plain and large
-        back, rising = made_good(t, x, drop.depth_rpm / 60)
+        usual = _NEARLY * low <= drop.depth_rpm / 60 <= high
+        clear = slow + _WEIGHT * min(candidate.sureness, _MOST_WEIGHED) > self._clear(noisy)
+        sudden, plain = sudden and usual and clear, plain and usual and clear
+        back, rising = drop_fit.made_good(t, x, drop.depth_rpm / 60)
         if sudden and (
             (back >= _BACK and candidate.returns > _NO_LOWERING)
-            or (plain and coasting(t, x))
+            or (plain and drop_fit.coasting(t, x))
             or self._holds_setpoint(since)
         ):
-            return [self._shot(drop, instant)]
+            return [self._shot(drop, candidate)]
         if not last_chance:
             return None
         # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
@@ -277,14 +285,38 @@ class DropDetector:
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
         if (
-            (large and candidate.returns > max(_EVIDENCE - sure, _RETURNS)) or (sudden and until == next_s)
+            (usual and clear and candidate.returns > max(_EVIDENCE - sure, _RETURNS))
+            or (sudden and until == next_s and (not noisy or candidate.returns > _NO_LOWERING))
         ) and coming >= 1.0:
-            return [self._shot(drop, instant)]
-        return [drop] if candidate.evidence > 0 and coming >= _PERHAPS else []
+            return [self._shot(drop, candidate)]
+        if coming < _PERHAPS:
+            return []
+        sudden = candidate.evidence > 0 or drop_fit.suddenness(t, x, floor, math.sqrt(12 * floor), summed=summed)[0] > 0
+        return [drop] if sudden else []  # whatever its depth
 
-    def _shot(self, drop: Drop, instant: float) -> Drop:
-        self._last_s = instant
+    def _shot(self, drop: Drop, candidate: _Candidate) -> Drop:
+        self._last_s = candidate.instant
+        if min(candidate.evidence, candidate.returns) > _BEYOND_DOUBT:
+            self._shares.append(drop.depth_rpm / drop.before_rpm)
         return replace(drop, sure=True)
+
+    def _usual(self) -> drop_fit.Span:
+        """Shares of its speed that a shot may take from this wheel: about what shots did lately, or what is expected.
+
+        Others have to be asked about. Elements and wheels are the same from shot to shot; a profile is often off by a
+        factor of two.
+        """
+        if len(self._shares) >= _LEARNED:
+            usual = statistics.median(self._shares)
+            return _LEAST_USUAL * usual, _MOST_USUAL * usual
+        return (_SHARE_SURE * self._expected, _MOST_EXPECTED * self._expected) if self._expected else (_LEAST, _MOST)
+
+    def _clear(self, noisy: bool) -> float:
+        """How clear a drop has to be: errors of single values stay in a sum of own rpm, and look like a drop."""
+        counts = self._samples[-1].turns is not None
+        if noisy:
+            return _CLEAR_NOISY if counts else _CLEAR_NOISY_SUM
+        return _CLEAR if counts else _CLEAR_SUM
 
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
@@ -304,37 +336,15 @@ class DropDetector:
         t, x, _ = self._between(at - half, at + half)
         return float(np.polyfit(t - at, x - x[0], 1)[0]) * 60 if len(t) >= 3 else None
 
-    def _measured(self, instant: float, period: float, tick_s: float) -> Drop:
-        """The speed at release from the run before it, and the depth with the recovery taken out.
+    def _measured(self, instant: float, period: float, tick_s: float) -> Drop | None:
+        """The speed at release from the run before it, and the depth with the recovery taken out; None of few points.
 
         A strong motor makes good within a few hundredths of a second what a straight line would average over.
         """
         since = max(instant - max(_RUN_S, 5 * period), self._last_s + _AFTER_S)
         t, x, part = self._between(since, instant + max(0.1, 3.5 * period))
+        if len(t) < _FEWEST or not t[0] < instant < t[-1]:
+            return None
         at = self._samples[max(bisect_right(self._t, instant + 0.002) - 1, 0)]
-        rate, depth = speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
+        rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
         return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)
-
-
-def _slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
-    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
-    middle = before - 1
-    first = (x[middle] - x[0]) / (t[middle] - t[0])
-    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
-
-
-def _even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
-    """Whether a wheel ran about evenly before t = 0: not already slowed, nor on its way up to an overshoot."""
-    part = max(0.1, 3 * period)
-    early, late = t < -part, (t >= -part) & (t < -0.3 * period)
-    if early.sum() < 3 or late.sum() < 3:
-        return True
-    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
-    return -_SLOWED * depth < then - first < _SPED_UP * depth
-
-
-def _slowest(robot: Robot, limits: Limits) -> float:
-    """Below this rpm a wheel isn't up for a shot."""
-    if robot.setpoint.scale.is_speed:
-        return max(0.5 * robot.setpoint.low, 0.08 * robot.setpoint.high)
-    return 0.05 * limits.wheel_rpm

@@ -31,8 +31,11 @@ _LOWERED_FROM_S = np.array([-0.3, -0.2, -0.1, -0.05, -0.02, 0.0])
 _SWINGS_S = np.array([0.5, 0.7, 1.0])
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
 _BENT = 4.0  # about what one more parameter makes of twice the log likelihood with this many points (BIC)
+_STEP_NEAR_S = 0.2
 _FAR = 4.0
 _WIDTHS = 1.4
+_GLANCE = 0.002  # of the speed
+_SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
@@ -91,6 +94,10 @@ def _shot_lags(t: FloatArray, starts: FloatArray) -> FloatArray:
     return made_up_lag(t, np.repeat(starts, len(_BANK)), *np.tile(_BANK, (len(starts), 1)).T)
 
 
+Span = tuple[float, float]
+_ANY: Span = (-math.inf, math.inf)
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves."""
@@ -101,17 +108,20 @@ class Fit:
     points: int
 
 
-def _fit(t: FloatArray, x: FloatArray, lag: FloatArray, floor: float, slowing: bool = False) -> Fit:
+def _fit(
+    t: FloatArray, x: FloatArray, lag: FloatArray, floor: float, slowing: bool = False, within: Span = _ANY
+) -> Fit:
     """The best of templates ``lag`` (k, n), each with a straight line, to turns ``x`` (n,) at ``t`` (n,) seconds.
 
-    ``slowing``: with a wheel that loses speed evenly all the time instead.
+    ``slowing``: with a wheel that loses speed evenly all the time instead. ``within``: depths that may be, turns/s.
     """
     line, upper = np.linalg.qr(np.vander(t - t.mean(), 3 if slowing else 2, increasing=True))
     xc = x - line @ (line.T @ x)
     bare = lag - (lag @ line) @ line.T
     strength = np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
-    depth = -(bare @ xc) / strength
-    gain = np.where(depth > 0, depth**2 * strength, -1.0)
+    best_depth = -(bare @ xc) / strength
+    depth = np.clip(best_depth, *within)
+    gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
     if slowing:
         bend = (line[:, 2] @ x + depth * (lag @ line[:, 2])) / upper[2, 2]
         gain = np.where(bend < 0, gain, -math.inf)
@@ -151,11 +161,16 @@ def without_outliers(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
     return keep
 
 
-def suddenness(t: FloatArray, x: FloatArray, floor: float, width: float) -> tuple[float, float]:
+def suddenness(
+    t: FloatArray, x: FloatArray, floor: float, width: float, usual: Span = _ANY, summed: bool = False
+) -> tuple[float, float]:
     """Twice the log likelihood ratio of a shot near t = 0 against a slow change, and against a quick one that stays.
 
     ``t``, ``x``: (n,) seconds and turns. ``width``: how far a point may be off by its own coarseness, from end to end:
     where a straight run passes through all points within it, the answer is minus infinity, as such errors come in rows.
+    ``usual``: depths that a shot of this wheel may have, turns/s. ``summed``: turns are a sum of speeds of which some
+    are missing or false, so that it may be off for good from any point on: a wheel that hurries back at once lags by
+    just such a step, and is then no evidence.
     """
     keep = without_outliers(t, x, floor)
     t, x = t[keep], x[keep]
@@ -167,8 +182,13 @@ def suddenness(t: FloatArray, x: FloatArray, floor: float, width: float) -> tupl
     lowered, slow = _lowered_lag(t, *rows.T), rows[:, 1] >= max(_SLOW_S, _SLOW * spacing)
     begin, wide = _grid(np.array([-0.75, -0.5, -0.25, -0.1]), np.maximum(_SWINGS_S, 10 * spacing))
     smooth = np.vstack([lowered[slow], _swing_lag(t, begin * wide, wide)])
-    families = (_shot_lags(t, _starts(spacing)), smooth, lowered[~slow])
-    shot, swung, braked = ([_fit(t, x, lags, floor, slowing).rest for slowing in (False, True)] for lags in families)
+    if summed:
+        steps = t[(t > -_STEP_NEAR_S) & (t < _STEP_NEAR_S)]
+        smooth = np.vstack([smooth, (t >= steps[:, None]).astype(float)])
+    families = ((_shot_lags(t, _starts(spacing)), usual), (smooth, _ANY), (lowered[~slow], _ANY))
+    shot, swung, braked = (
+        [_fit(t, x, lags, floor, slowing, within).rest for slowing in (False, True)] for lags, within in families
+    )
     swung[0] = min(swung[0], float(np.sum(_off_curve(t, x, 3) ** 2)), _hunting_rest(t, x))
     variance = max(min(*shot, *swung, *braked) / max(len(t) - 5, 1), floor)
     best, *others = (min(even, coasts + _BENT * variance) for even, coasts in (shot, swung, braked))
@@ -206,6 +226,23 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
     apart_s = float(t[late].mean() - t[early].mean())
     rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
     return 1 - (speeds[0] - speeds[2]) / depth, rising
+
+
+def slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
+    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
+    middle = before - 1
+    first = (x[middle] - x[0]) / (t[middle] - t[0])
+    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
+
+
+def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
+    """Whether a wheel ran about evenly before t = 0: not already slowed, nor on its way up to an overshoot."""
+    part = max(0.1, 3 * period)
+    early, late = t < -part, (t >= -part) & (t < -0.3 * period)
+    if early.sum() < 3 or late.sum() < 3:
+        return True
+    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
+    return -_SLOWED * depth < then - first < _SPED_UP * depth
 
 
 def coasting(t: FloatArray, x: FloatArray) -> bool:

@@ -77,6 +77,12 @@ class Limits:
             per={name: wire.per / robot.link.scale.get(name, 1.0) for name, (_, wire) in BY_WIRE_NAME.items()},
         )
 
+    def slowest_rpm(self, robot: Robot) -> float:
+        """Below this a wheel isn't up for a shot."""
+        if robot.setpoint.scale.is_speed:
+            return max(0.5 * robot.setpoint.low, 0.08 * robot.setpoint.high)
+        return 0.05 * self.wheel_rpm
+
 
 def _fastest_wheel(robot: Robot) -> float:
     """Twice the wheel's no-load speed at nominal voltage; else twice the highest setpoint, at least 12,000."""

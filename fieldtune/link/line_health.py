@@ -65,6 +65,7 @@ _NOTICES: Mapping[str, str] = {
     "counter jump": "its counter jumped",
     "counter stands still": "counter stood still: plug pulled?",
     "shot not confirmed": "dips that may have been shots",
+    "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",
 }
 _WORTH_SAYING = 0.01

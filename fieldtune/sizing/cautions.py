@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
-from fieldtune.person_units import amount, converted, how_far, size, unit
+from fieldtune.person_units import POUND, amount, converted, how_far, size, unit, us
 from fieldtune.robot.chemistry import CHEMISTRIES
 from fieldtune.robot.exit_speed import program_limit
 
@@ -171,10 +171,10 @@ def _energy(joules: float | None) -> str:
     """An energy, and what strikes as hard: 1 kg falling from a height, 10 kg where 1 kg would fall from a roof."""
     if joules is None:
         return "an energy that is unknown"
-    kilograms = 1 if joules < 30 else 10
-    height = joules / (kilograms * STANDARD_GRAVITY)
+    number, (mass, name) = 1 if joules < 30 else 10, (POUND, "lb") if us() else (1.0, "kg")
+    height = joules / (number * mass * STANDARD_GRAVITY)
     fall = amount(100 * height, "cm", 0) if height < 1 else amount(height, "m", 1)
-    same = f" (as {kilograms} kg falling {fall})" if height > 0.005 else ""
+    same = f" (as {number} {name} falling {fall})" if height > 0.005 else ""
     return f"{_figure(joules, 'J')}{same}"
 
 

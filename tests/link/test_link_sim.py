@@ -215,7 +215,7 @@ def test_a_system_without_terminals_simulates_all_the_same():
     def run(*words):
         return subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=60)
 
-    heard = run("listen", "heron", "--port", "sim://heron?speed=0", "--seconds", "0.5", "--json")
+    heard = run("listen", "heron", "--port", "sim://heron?speed=0", "--seconds", "2", "--json")
     assert heard.returncode == 0, heard.stderr
     assert json.loads(heard.stdout)["good"] > 100
     refused = run("simulate", "heron")

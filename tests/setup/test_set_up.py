@@ -159,7 +159,7 @@ def test_names_that_no_file_can_have(tmp_path: Path, name: str) -> None:
     assert "already" in made.answer("Heron").said
 
 
-@pytest.mark.parametrize("texts", [FLYWHEEL, STRIKER])
+@pytest.mark.parametrize("texts", [FLYWHEEL, STRIKER, ARM])
 def test_nonsense_in_every_field_is_refused_and_changes_nothing(tmp_path: Path, texts: tuple[str | None, ...]) -> None:
     made = SetUp(tmp_path)
     for text in texts:

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 class PtyRobot:
     """A simulated robot that runs on a pseudo-terminal in a thread; ``path`` is its device name.
 
-    Lines written to the device (``fire``, ``battery``, ``setpoint=2450``, ``distance_m=2.4``) are obeyed, as calls of
-    ``tell``.
+    Lines written to the device (``fire``, ``battery``, ``jam``, ``clear``, ``setpoint=2450``, ``hood_deg=52``,
+    ``distance_m=2.4``) are obeyed, as calls of ``tell``.
     """
 
     def __init__(
