@@ -1,7 +1,9 @@
 """Which fixed exit angle scores most: the hit chance over the angle, with the setpoint chosen anew at each.
 
 What was learned is kept: exit speed over the setpoint, drag, scatter, and the error of the angle, which is added to
-each angle tried. An arm that is stopped elsewhere lifts itself a little more or less; that share is left as it is.
+each angle tried. What isn't known yet counts as it is now: shots at one angle tell less of the speed that another asks
+for, so that the angle shot at looks better than it will once the other is tuned too. An arm that is stopped elsewhere
+lifts itself a little more or less; that share is left as it is.
 """
 
 from __future__ import annotations

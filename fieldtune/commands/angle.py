@@ -31,11 +31,12 @@ def _angle(args: argparse.Namespace) -> None:
     step = 1.0 if args.step is None else round(math.degrees(args.step), 9)
     with arguments.open_session(args) as session:
         found = session.angle(low, high, step, args.battery, args.target)
-    give(args, record(found), _words(found))
+        shot_at = session.belief.shots_used > 0
+    give(args, record(found), _words(found, shot_at))
     point_to_cautions(session.robot)
 
 
-def _words(found: AngleSweep) -> list[str]:
+def _words(found: AngleSweep, shot_at: bool) -> list[str]:
     best = next(row for row in found.angles if row.exit_angle_deg == found.best)
     flat = f"{found.flat[0]:g} to {found.flat[1]:g} deg are within a point of it"
     if found.degree_costs is not None:
@@ -51,11 +52,13 @@ def _words(found: AngleSweep) -> list[str]:
             for row in found.angles
         ],
     )  # fmt: skip
+    favours = ["  shots favour the angle they were taken at: at others less is known yet"] if shot_at else []
     return [
         f"{found.robot}: best at {found.best:g} deg, hit chance {percent(best.mean)} (mean of {len(names)} spots)",
         f"  {flat}",
         f"  the worst spot scores most at {found.best_worst:g} deg",
         f"  with a hood, at the best angle for each spot: {percent(found.each_best)}",
+        *favours,
         f"  now, at {found.now.exit_angle_deg:.3g} deg: {percent(found.now.mean)}, worst {percent(found.now.worst)}",
         "",
         *table,

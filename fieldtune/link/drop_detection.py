@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.link import drop_fit
-from fieldtune.link.drop_fit import Span
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 
@@ -32,7 +31,7 @@ _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
 _LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
-_BEYOND_DOUBT = 50.0
+_BEYOND_DOUBT, _NEARLY = 50.0, 0.75
 _CLEAR, _CLEAR_SUM, _CLEAR_NOISY, _CLEAR_NOISY_SUM = 25.0, 28.0, 27.0, 44.0
 _WEIGHT, _MOST_WEIGHED = 1.5, 10.0  # of a drop's standard errors beside its evidence
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
@@ -52,8 +51,7 @@ _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
 _NEAR_S = 0.025
 _LOWERED_S = 0.4
-_KEPT_POINTS = 700
-_FEWEST = 5  # points that speed and depth are told by
+_KEPT_POINTS, _FEWEST = 700, 5  # points; so few tell no speed and depth
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +266,7 @@ class DropDetector:
             return []
         if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
-        usual = low / 2 <= drop.depth_rpm / 60 <= high
+        usual = _NEARLY * low <= drop.depth_rpm / 60 <= high
         clear = slow + _WEIGHT * min(candidate.sureness, _MOST_WEIGHED) > self._clear(noisy)
         sudden, plain = sudden and usual and clear, plain and usual and clear
         back, rising = drop_fit.made_good(t, x, drop.depth_rpm / 60)
@@ -286,13 +284,15 @@ class DropDetector:
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        # On a bad wire the next one may be none.
         if (
             (usual and clear and candidate.returns > max(_EVIDENCE - sure, _RETURNS))
             or (sudden and until == next_s and (not noisy or candidate.returns > _NO_LOWERING))
         ) and coming >= 1.0:
             return [self._shot(drop, candidate)]
-        return [drop] if candidate.evidence > 0 and coming >= _PERHAPS else []
+        if coming < _PERHAPS:
+            return []
+        sudden = candidate.evidence > 0 or drop_fit.suddenness(t, x, floor, math.sqrt(12 * floor), summed=summed)[0] > 0
+        return [drop] if sudden else []  # whatever its depth
 
     def _shot(self, drop: Drop, candidate: _Candidate) -> Drop:
         self._last_s = candidate.instant
@@ -300,7 +300,7 @@ class DropDetector:
             self._shares.append(drop.depth_rpm / drop.before_rpm)
         return replace(drop, sure=True)
 
-    def _usual(self) -> Span:
+    def _usual(self) -> drop_fit.Span:
         """Shares of its speed that a shot may take from this wheel: about what shots did lately, or what is expected.
 
         Others have to be asked about. Elements and wheels are the same from shot to shot; a profile is often off by a

@@ -109,7 +109,7 @@ def test_out_of_reach_is_an_answer_and_a_failure(run: Run) -> None:
     assert [row["setpoint"] for row in ran.json["rows"]] == [None, None]
     ran = run(*nowhere, "--format", "cpp")
     assert (ran.code, ran.out) == (1, "")
-    assert ran.err.startswith("fieldtune: otter scores nowhere between 60 and 61 m")
+    assert ran.err.startswith("fieldtune: otter scores nowhere between 60 m and 61 m")
 
 
 def test_a_range_that_is_cut_is_told(run: Run, tmp_path: Path) -> None:

@@ -237,7 +237,8 @@ def row(shot: Shot, robot: Robot, key: str = "") -> Content:
     hood = "" if shot.hood_deg is None else f"{shot.hood_deg:>6g}°"
     text = f"{what}{words.setpoint(shot.setpoint, robot):>10}{hood}  "
     labels = ", ".join(words.printable(label) for label in (shot.match, shot.batch) if label)
-    state = ", ".join(part for part in (words.shot_state(shot), labels) if part)
+    text += f"{labels:<9} " if labels else ""
+    state = words.shot_state(shot)
     if state and not shot.counts:  # the figures of a shot that doesn't count give way to why it doesn't
         return assemble([(text, "dim"), (words.printable(state), "bold")])
     speed = "" if shot.speed is None else f"left at {shot.speed:.0f}"
