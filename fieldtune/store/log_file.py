@@ -25,13 +25,16 @@ from fieldtune.store.rescue_files import (
     identity,
     is_locked,
     laid_by,
+    left_waiting,
     locked_words,
+    no_longer_used,
     put_in_place,
     readable,
     remove,
     take_in_all,
     to_put_back,
     to_take_in,
+    waiting_file,
     waiting_log,
 )
 from fieldtune.store.take_in import missing_in, take_in
@@ -64,7 +67,7 @@ class LogFile:
         self._identity: tuple[int, int] | None = None
         self._refused: tuple[int, int] | None = None
         self._away = self._waiting = False
-        self._again_at = 0.0
+        self._again_at, self._wait_file = 0.0, Path()
         if path and path.exists():
             with suppress(LockedElsewhere):  # then the first use waits for it
                 self._open(wait_s=0.05)
@@ -126,6 +129,7 @@ class LogFile:
         with self._lock:
             if self._db is not None and self.path is not None:
                 self._db.close()
+                no_longer_used(self._wait_file)
                 self._db, self._away, self._waiting = None, False, False
 
     def _connection(self, *, make: bool, wait_s: float | None = None) -> sqlite3.Connection:
@@ -183,10 +187,8 @@ class LogFile:
     def _wait_beside(self) -> sqlite3.Connection:
         """On with all that the log holds, and what waits for it already, in the waiting file."""
         assert self.path is not None
-        before, waiting = self._db, file_beside(self.path, "waiting")
-        db = waiting_log(self.path, waiting)
-        if before is not None and self._waiting:
-            take_in(db, before)
+        before, self._wait_file = self._db, waiting_file(self.path)
+        db = waiting_log(self.path, self._wait_file)
         self._opened(db, None)
         if before is not None:
             before.close()
@@ -202,22 +204,18 @@ class LogFile:
     def _end_waiting(self, before: sqlite3.Connection) -> None:
         """Into the log with what waited, once nobody has that locked; till then nothing."""
         assert self.path is not None
-        waiting = file_beside(self.path, "waiting")
-        if not waiting.exists():  # another console took it in
-            self._again_at = 0.0
         if time.monotonic() < self._again_at:
             return
         self._again_at = time.monotonic() + _AGAIN_S
         if is_locked(self.path):
-            if not waiting.exists():
-                self._wait_beside()
             return
         with suppress(LockedElsewhere, sqlite3.OperationalError), ExitStack() as opened:
             db = open_file(self.path, self._wait_s)
             opened.callback(db.close)
             set_wait(db, self._wait_s)
-            count = take_in_all(db, before, waiting, lambda: self._opened(db, before))
+            count = take_in_all(db, before, self._wait_file, lambda: self._opened(db, before))
             opened.pop_all()
+            no_longer_used(self._wait_file)
             self._use(db, identity(self.path))
             self.said = f"{self.path.name} is no longer locked: {entries(count)} written to it"
             self.look_for_rescue()
@@ -226,7 +224,7 @@ class LogFile:
 
     def _follow(self, written: bool = False) -> None:
         """Looks whether the file is still the one that was opened; ``written``: after something was written to it."""
-        if self._db is None or self.path is None:
+        if self._db is None or self.path is None or self._db.in_transaction:
             return
         now = identity(self.path)
         if self._waiting and now == self._identity:
@@ -245,7 +243,8 @@ class LogFile:
         else:
             self._take_up(self._db, now)
         if waited:
-            remove(file_beside(self.path, "waiting"))
+            no_longer_used(self._wait_file)
+            remove(self._wait_file)
 
     def _go_away(self, before: sqlite3.Connection) -> None:
         """The file is gone: on with all it held in the rescue file."""
@@ -293,11 +292,11 @@ class LogFile:
         with self._lock:
             if self.path is None or self._away or self._waiting:
                 return
-            rescue, waiting = file_beside(self.path, "rescue"), file_beside(self.path, "waiting")
-            if self._db is not None and waiting.exists():
+            rescue = file_beside(self.path, "rescue")
+            for waiting in left_waiting(self.path):
                 with suppress(StoreError, sqlite3.Error):
-                    count = take_in_all(self._db, open_file(waiting), waiting)
-                    self.said = f"{entries(count)} that waited in {waiting.name} went into the log" if count else None
+                    count = take_in_all(self._connection(make=True), open_file(waiting), waiting)
+                    self.said = f"{entries(count)} that waited beside it went into the log" if count else None
             if not rescue.exists():
                 return
             if self._db is None:

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
-from typing import Literal
 
 from fieldtune.errors import StoreError
 from fieldtune.store import rows
@@ -46,12 +46,8 @@ def to_put_back(rescue: Path, path: Path) -> Offer:
 
 
 def locked_words(path: Path) -> str:
-    """That the log is locked, and where things wait."""
-    waiting = file_beside(path, "waiting").name
-    return (
-        f"another program keeps {path.name} locked: what is confirmed waits in {waiting} and goes into the log when "
-        "that ends"
-    )
+    """That the log is locked, and that things wait."""
+    return f"another program keeps {path.name} locked: what is confirmed waits beside it and goes in when that ends"
 
 
 def entries(count: int) -> str:
@@ -59,7 +55,37 @@ def entries(count: int) -> str:
     return f"{count} {'entry' if count == 1 else 'entries'}"
 
 
-def file_beside(path: Path, what: Literal["rescue", "waiting"]) -> Path:
+_OPEN: set[Path] = set()
+_NUMBERS = count(1)
+
+
+def waiting_file(path: Path) -> Path:
+    """A waiting file for one console alone: nobody else writes to it or removes it while that runs."""
+    return file_beside(path, f"waiting-{os.getpid()}-{next(_NUMBERS)}")
+
+
+def left_waiting(path: Path) -> list[Path]:
+    """Waiting files of consoles that have ended."""
+    return [one for one in path.parent.glob(f"{path.stem}-waiting-*-*.db") if one not in _OPEN and _left(one)]
+
+
+def _left(waiting: Path) -> bool:
+    process = waiting.stem.split("-")[-2]
+    if os.name != "posix" or not process.isdecimal() or int(process) == os.getpid():
+        return True
+    try:
+        os.kill(int(process), 0)
+    except OSError as error:
+        return isinstance(error, ProcessLookupError)
+    return False
+
+
+def no_longer_used(waiting: Path) -> None:
+    """The console that wrote to it does so no more."""
+    _OPEN.discard(waiting)
+
+
+def file_beside(path: Path, what: str) -> Path:
     """Where things go that can't be written to the log: beside it, else among temporary files."""
     beside = path.with_name(f"{path.stem}-{what}.db")
     if beside.exists() or os.access(path.parent, os.W_OK):
@@ -95,14 +121,14 @@ def take_in_all(
     ``then`` is called before the file goes; where that fails, all stays as it was.
     """
     with rows.transaction(other, alone=True):
-        count = missing_in(db, other)
+        new = missing_in(db, other)
         take_in(db, other)
         then()
         gone = remove(path)
     other.close()
     if not gone:  # Windows removes no open file
         remove(path)
-    return count
+    return new
 
 
 def put_in_place(rescue: Path, path: Path) -> None:
@@ -126,17 +152,12 @@ def laid_by(rescue: Path) -> str:
 
 
 def waiting_log(path: Path, waiting: Path) -> sqlite3.Connection:
-    """The waiting file of a locked log, with all that the log holds, and what waits for it already."""
-    copy = waiting.with_suffix(f".{os.getpid()}.copy")
-    copied = _copy_of_locked(path, copy)
-    with suppress(OSError):
-        os.link(copy, waiting)  # unless another console made one just now
-    db = open_file(waiting)
-    if copied:
-        with closing(open_file(copy)) as other:
-            take_in(db, other)
-    remove(copy)
-    return db
+    """The waiting file of a locked log, with all that the log holds."""
+    _OPEN.add(waiting)
+    copy = waiting.with_suffix(".copy")
+    if _copy_of_locked(path, copy):
+        os.replace(copy, waiting)
+    return open_file(waiting)
 
 
 def readable(db: sqlite3.Connection) -> sqlite3.Connection:

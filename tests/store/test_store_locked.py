@@ -57,8 +57,8 @@ def distances(store: Store) -> list[float]:
     return [shot.distance_m for shot in store.shots() if not shot.undone]
 
 
-def waiting(path: Path) -> Path:
-    return path.with_name("heron-waiting.db")
+def waiting(path: Path) -> list[Path]:
+    return list(path.parent.glob("heron-waiting-*"))
 
 
 def seen(uid: str) -> UnansweredShot:
@@ -73,12 +73,11 @@ def test_what_is_confirmed_while_locked_is_said_kept_and_written_later(path: Pat
         store.add(2.0, 1400.0, "short")
         assert time.monotonic() - start < SAID_S
         assert store.file.said == (
-            "another program keeps heron.db locked: what is confirmed waits in heron-waiting.db and goes into the log "
-            "when that ends"
+            "another program keeps heron.db locked: what is confirmed waits beside it and goes in when that ends"
         )
         store.correct(1, "long", None, None)
         assert distances(store) == [1.0, 2.0]
-        assert distances(Store(waiting(path))) == [1.0, 2.0]  # on the disk
+        assert distances(Store(waiting(path)[0])) == [1.0, 2.0]  # on the disk
     assert distances(store) == [1.0, 2.0]
     assert store.file.said == "heron.db is no longer locked: 2 entries written to it"
     fresh = Store(path)
@@ -89,6 +88,24 @@ def test_what_is_confirmed_while_locked_is_said_kept_and_written_later(path: Pat
     assert store._arrival.last == 1  # what was done before this console came can be undone here too
     assert sorted(p.name for p in path.parent.iterdir()) == ["backups", "heron.db"]
     assert [act and act.act for act in (store.undo(), store.undo())] == ["correct", "shot"]
+
+
+def test_a_lock_that_ends_while_the_first_shot_is_written_beside_loses_nothing(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store, lock = console(path), locked(path, "BEGIN EXCLUSIVE")
+    lock.__enter__()
+    real = store.version
+
+    def version() -> object:  # asked for amid the writing, which has gone on beside the log by then
+        if waiting(path):
+            lock.__exit__(None, None, None)
+        return real()
+
+    monkeypatch.setattr(store, "version", version)
+    store.add(2.0, 1400.0, "in")
+    monkeypatch.setattr(store, "version", real)
+    assert distances(store) == distances(Store(path)) == [1.0, 2.0]
 
 
 @pytest.mark.parametrize("how", LOCKS[:2])
@@ -127,9 +144,9 @@ def test_a_console_that_ends_while_locked_leaves_it_to_the_next(path: Path) -> N
         store.close()
     assert distances(Store(path)) == [1.0]
     following = console(path, "next")
-    assert following.file.said == "1 entry that waited in heron-waiting.db went into the log"
+    assert following.file.said == "1 entry that waited beside it went into the log"
     assert distances(following) == distances(Store(path)) == [1.0, 2.0]
-    assert not waiting(path).exists()
+    assert not waiting(path)
     with locked(path, "BEGIN EXCLUSIVE"):  # again, with another waiting file
         following.add(3.0, 1400.0, "in")
     assert distances(following) == [1.0, 2.0, 3.0]
@@ -141,9 +158,11 @@ def test_a_console_started_while_locked_goes_on_with_what_waits(path: Path) -> N
         store.add(2.0, 1400.0, "in")
         store.close()
         again = console(path)
-        assert distances(again) == [1.0, 2.0]
+        assert distances(again) == [1.0]
         again.add(3.0, 1400.0, "in")
-    assert distances(again) == distances(Store(path)) == [1.0, 2.0, 3.0]
+    assert sorted(distances(again)) == [1.0, 2.0, 3.0]
+    assert sorted(distances(Store(path))) == [1.0, 2.0, 3.0]
+    assert not waiting(path)
 
 
 def test_a_console_that_ends_waits_for_the_lock_to_go(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -153,19 +172,20 @@ def test_a_console_that_ends_waits_for_the_lock_to_go(path: Path, monkeypatch: p
         store.add(2.0, 1400.0, "in")
     store.close_console()  # no look in between
     assert distances(Store(path)) == [1.0, 2.0]
-    assert not waiting(path).exists()
+    assert not waiting(path)
 
 
-def test_two_consoles_share_the_waiting_file_and_lose_nothing(path: Path) -> None:
+def test_two_consoles_wait_each_for_itself_and_lose_nothing(path: Path) -> None:
     one, two = console(path, "one"), console(path, "two")
     with locked(path, "BEGIN IMMEDIATE"):
         one.add(2.0, 1400.0, "in")
         two.add(3.0, 1400.0, "in")
-        assert distances(one) == distances(two) == [1.0, 2.0, 3.0]
-    assert distances(one) == [1.0, 2.0, 3.0]
+        assert (distances(one), distances(two)) == ([1.0, 2.0], [1.0, 3.0])
+    assert distances(one) == [1.0, 2.0]
     two.add(4.0, 1400.0, "in")
     assert distances(two) == distances(one) == distances(Store(path)) == [1.0, 2.0, 3.0, 4.0]
     assert one.file.offer is two.file.offer is None
+    assert not waiting(path)
     assert [act and act.shot for act in (one.undo(), one.undo(), one.undo())] == [2, 1, None]
 
 
@@ -177,7 +197,7 @@ def test_a_log_that_goes_while_it_is_locked_is_in_the_rescue_file(path: Path) ->
         assert distances(store) == [1.0, 2.0]
     assert store.file.accept() == "heron.db is back where it was"
     assert distances(Store(path)) == [1.0, 2.0]
-    assert not waiting(path).exists()
+    assert not waiting(path)
 
 
 def test_a_command_says_that_the_log_is_locked_and_writes_nothing(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -186,7 +206,7 @@ def test_a_command_says_that_the_log_is_locked_and_writes_nothing(path: Path, mo
     with locked(path, "BEGIN IMMEDIATE"), pytest.raises(StoreError, match="keeps the shot log locked"):
         store.add(2.0, 1400.0, "in")
     assert distances(store) == [1.0]
-    assert not waiting(path).exists()
+    assert not waiting(path)
 
 
 def test_shots_that_wait_in_memory_outlive_a_lock_and_a_rescue(tmp_path: Path) -> None:
