@@ -10,9 +10,9 @@ from fieldtune.errors import InputError
 from fieldtune.shot_entry import check_distance, hood_then
 
 if TYPE_CHECKING:
-    from fieldtune.aim.draws import Belief
     from fieldtune.aim.results import Aim
     from fieldtune.aim.turn import Pose
+    from fieldtune.learn import Posterior
     from fieldtune.link.samples import Live
     from fieldtune.records import Shot
     from fieldtune.robot.model import Robot, Target
@@ -34,7 +34,7 @@ class Asked:
 def advise(
     robot: Robot,
     target: Target,
-    belief: Belief,
+    posterior: Posterior,
     asked: Asked,
     live: Live | None,
     log: Store,
@@ -47,6 +47,7 @@ def advise(
     from fieldtune.aim.required_speed.choice import required_speed_for
     from fieldtune.aim.turn import Pose, seen_from, towards, with_turn
 
+    belief = posterior.belief
     distance, pose, facing = asked.distance_m, asked.pose, None
     moving, sideways = asked.moving_mps, asked.sideways_mps
     if distance is None and pose is None and live is not None:
@@ -77,13 +78,20 @@ def advise(
     else:
         aim = recommend(held, target, belief, distance, battery_v)
     aim = with_turn(held, required_speed_for(held, target), belief, aim, facing, battery_v)
-    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v, encoder)
+    return with_notes(held, replace(aim, exit_angle_setpoint_deg=angle), log, battery_v, encoder, posterior.at_odds)
 
 
-def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, encoder: Verdict | None) -> Aim:
+def with_notes(
+    robot: Robot,
+    aim: Aim,
+    log: Store,
+    battery_v: float | None,
+    encoder: Verdict | None,
+    at_odds: str | None,
+) -> Aim:
     """The recommendation with its ceiling (in setpoint units; None where unknown) and with cautions in words.
 
-    ``encoder``: what stands against the measured speeds of the log.
+    ``encoder``: what stands against the measured speeds of the log; ``at_odds``: that its shots contradict each other.
     """
     from fieldtune.battery.ceiling import ceiling
     from fieldtune.sizing.cautions import strained
@@ -91,6 +99,7 @@ def with_notes(robot: Robot, aim: Aim, log: Store, battery_v: float | None, enco
     highest = ceiling(robot, battery_v, _resistance(log))
     words = [
         None if encoder is None else f"measured speeds are not learned from: {encoder.words}",
+        at_odds,
         *_little_known(aim, log.shots()),
         _damaged(robot, len(log.damaged())),
         _odd_battery(robot, battery_v),

@@ -89,7 +89,7 @@ class Session:
         asked = Asked(distance_m, pose, moving_mps, sideways_mps, exit_angle_deg)
         live = None if self.line is None else self.line.snapshot()
         aimed_at, volts = self.robot.target(target), self._volts(battery_v)
-        return advise(self.robot, aimed_at, self.belief, asked, live, self.log, volts, self._believed.now()[1])
+        return advise(self.robot, aimed_at, self.posterior, asked, live, self.log, volts, self._believed.now()[1])
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None,

@@ -135,6 +135,28 @@ def disagreeing_shots(fit: Fit, seen: Predicted) -> np.ndarray:
     return np.asarray(np.where(measured, far, np.minimum(no_likelier, 1.0)))
 
 
+_LOOSE, _FEWEST, _ODD, _MANY = 4.0, 8, 0.02, 0.25
+"""Shots are at odds with each other where their speed scatters by so many times what the profile says, or where this
+share of them had less than this chance; of fewer shots than that nothing is said."""
+
+
+def at_odds(fit: Fit) -> str | None:
+    """That the shots contradict each other or all that can be, in words, so that they are looked through before the
+    profile is; None where they don't.
+    """
+    seen = predicted(fit) if len(fit.table) >= _FEWEST else None
+    if seen is None:
+        return None
+    look = "look through results, setpoints and distances in the shot log"
+    scatter = float(fit.belief.best.speed_scatter[0])
+    if scatter > _LOOSE * fit.robot.uncertainty.exit_speed_scatter:
+        return f"the shots' speed scatters by {100 * scatter:.0f} %: {look}"
+    odd = int(np.sum(disagreeing_shots(fit, seen) < _ODD))
+    if odd > _MANY * len(seen.index):
+        return f"{odd} of {len(seen.index)} shots can't be explained: {look}"
+    return None
+
+
 _WINDOWS = (3, 4, 5, 6, 8)
 _EARLIER = 3
 _SIMULATED = 20000

@@ -55,6 +55,13 @@ class Posterior:
         jitter = self.fit.layout.prior.jitter
         return jitter if jitter > 0 else None
 
+    @property
+    def at_odds(self) -> str | None:
+        """That the shots contradict each other, in words; None where they don't."""
+        from fieldtune.learn.agreement import at_odds
+
+        return at_odds(self.fit)
+
     def places(self, target: Target) -> tuple[Place, ...]:
         """The distances that a question about the whole field is asked at. Raises ``OutOfReachError``."""
         return places(self.fit.robot, target, self.belief, self.shot_from(target))

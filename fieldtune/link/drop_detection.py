@@ -266,7 +266,7 @@ class DropDetector:
             return []
         if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
             return [] if last_chance else None
-        usual = _NEARLY * low <= drop.depth_rpm / 60 <= high
+        usual = (0.5 if len(self._shares) >= _LEARNED else _NEARLY) * low <= drop.depth_rpm / 60 <= high
         clear = slow + _WEIGHT * min(candidate.sureness, _MOST_WEIGHED) > self._clear(noisy)
         sudden, plain = sudden and usual and clear, plain and usual and clear
         back, rising = drop_fit.made_good(t, x, drop.depth_rpm / 60)

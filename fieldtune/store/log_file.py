@@ -27,6 +27,7 @@ from fieldtune.store.rescue_files import (
     laid_by,
     locked_words,
     put_in_place,
+    readable,
     remove,
     take_in_all,
     to_put_back,
@@ -39,8 +40,8 @@ T = TypeVar("T")
 Opened = Callable[[sqlite3.Connection, sqlite3.Connection | None], None]
 _CONSOLE_WAIT_S = 0.7
 """How long a console waits for another program's lock: somebody stands there and wants to shoot on."""
-_AGAIN_S = 0.5
-"""Between two looks whether that lock is gone."""
+_AGAIN_S, _SETTLES_S = 0.5, 2.0
+"""Between two looks whether that lock is gone, and how long it is looked for at the end."""
 
 
 class LogFile:
@@ -89,7 +90,7 @@ class LogFile:
             if wait_s is not None:
                 set_wait(db, wait_s)
             elif db is self._db:
-                db = self._unless_locked(_readable)
+                db = self._unless_locked(readable)
             try:
                 yield db
             finally:
@@ -111,6 +112,14 @@ class LogFile:
 
                 yield self._unless_locked(begun) if db is self._db else begun(db)
             self._follow(written=True)  # had the file gone just then, what was written is in the rescue file now
+
+    def settle(self) -> None:
+        """Waits a little for a lock to end, so that nothing is left in the waiting file when a console ends."""
+        with self._lock:
+            end = time.monotonic() + _SETTLES_S
+            while self._waiting and time.monotonic() < end:
+                self._again_at = 0.0
+                self._follow()
 
     def close(self) -> None:
         """Closes the file; it is opened again when used."""
@@ -204,10 +213,10 @@ class LogFile:
                 self._wait_beside()
             return
         with suppress(LockedElsewhere, sqlite3.OperationalError), ExitStack() as opened:
-            db = open_file(self.path, 0.1)
+            db = open_file(self.path, self._wait_s)
             opened.callback(db.close)
-            count = take_in_all(db, before, waiting)
-            self._opened(db, before)
+            set_wait(db, self._wait_s)
+            count = take_in_all(db, before, waiting, lambda: self._opened(db, before))
             opened.pop_all()
             self._use(db, identity(self.path))
             self.said = f"{self.path.name} is no longer locked: {entries(count)} written to it"
@@ -339,8 +348,3 @@ class LogFile:
             if offer is None or offer.puts_back:
                 return "the log stays where it is now"
             return f"it stays in {laid_by(offer.rescue)}"
-
-
-def _readable(db: sqlite3.Connection) -> sqlite3.Connection:
-    db.execute("PRAGMA schema_version").fetchone()  # takes a reader's lock for a moment
-    return db

@@ -6,6 +6,7 @@ import hashlib
 import os
 import sqlite3
 import tempfile
+from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -17,6 +18,8 @@ from fieldtune.store import rows
 from fieldtune.store.open_file import is_busy, open_file
 from fieldtune.store.take_in import missing_in, take_in
 
+_TRIED_S = 0.2
+"""How long a try lasts whether a log is locked still: others who write to it all the time leave gaps."""
 _COPIES = 3
 """How often a locked log is copied at most, until nobody wrote to it meanwhile."""
 
@@ -83,14 +86,18 @@ def remove(path: Path) -> bool:
     return True
 
 
-def take_in_all(db: sqlite3.Connection, other: sqlite3.Connection, path: Path) -> int:
+def take_in_all(
+    db: sqlite3.Connection, other: sqlite3.Connection, path: Path, then: Callable[[], object] = lambda: None
+) -> int:
     """Takes in all that the ``other`` holds, closes it and removes its file; how many entries were new.
 
     Meanwhile it is locked, so that what another console writes to it comes before, or meets a file that is gone.
+    ``then`` is called before the file goes; where that fails, all stays as it was.
     """
     with rows.transaction(other, alone=True):
         count = missing_in(db, other)
         take_in(db, other)
+        then()
         gone = remove(path)
     other.close()
     if not gone:  # Windows removes no open file
@@ -132,9 +139,15 @@ def waiting_log(path: Path, waiting: Path) -> sqlite3.Connection:
     return db
 
 
+def readable(db: sqlite3.Connection) -> sqlite3.Connection:
+    """The connection, once a reader's lock could be taken for a moment."""
+    db.execute("PRAGMA schema_version").fetchone()
+    return db
+
+
 def is_locked(path: Path) -> bool:
     """Whether another program holds a lock now that keeps others from writing to the log."""
-    with closing(sqlite3.connect(path, timeout=0, isolation_level=None)) as db:
+    with closing(sqlite3.connect(path, timeout=_TRIED_S, isolation_level=None)) as db:
         try:
             db.execute("BEGIN EXCLUSIVE")
         except sqlite3.OperationalError as error:
@@ -163,10 +176,10 @@ def _copy_of_locked(path: Path, copy: Path) -> bool:
             with suppress(StoreError):
                 open_file(half).close()
                 os.replace(half, copy)
+                remove(Path(f"{half}-journal"))  # one that wasn't needed
                 return True
-    for left in (half, Path(f"{half}-journal")):
-        with suppress(OSError):
-            left.unlink(missing_ok=True)
+    remove(half)
+    remove(Path(f"{half}-journal"))
     return False
 
 

@@ -169,6 +169,7 @@ class Store:
 
     def close_console(self) -> None:
         """This console ends: its acts may be undone by the next."""
+        self.file.settle()
         with self._writing(make=False) as db:
             acts.leave(db, self._author)
 

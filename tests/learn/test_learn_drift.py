@@ -123,3 +123,20 @@ def test_many_battery_periods_are_learned_from_the_newest_and_the_fullest():
     table = learn(thrower(), shots, 60, required_of=vacuum_need).fit.table
     assert len(table.epochs) == 16
     assert {7, *range(52, 61)} <= set(table.epochs)
+
+
+def test_shots_that_contradict_each_other_are_blamed_and_not_the_profile():
+    with Session(load_robot("heron")) as session:
+        for number in range(30):
+            session.confirm(2.0, 1480, "in" if number % 10 else "short")
+        assert not [words for words in session.aim(2.0).cautions if "shot log" in words]
+    with Session(load_robot("heron")) as session:
+        for number in range(30):
+            session.log.add(2.0, 1480, ("short", "long")[number % 2])
+        assert "the shots' speed scatters by 8 %: look through results, setpoints and distances in the shot log" in (
+            session.aim(2.0).cautions
+        )
+    with Session(load_robot("heron")) as session:
+        for number in range(30):
+            session.log.add(2.0, 1480, ("short", "long")[number % 2], miss_m=(-2.0, 2.0)[number % 2])
+        assert any(words.startswith("15 of 30 shots can't be explained") for words in session.aim(2.0).cautions)
