@@ -26,7 +26,7 @@ def one(line, **settings_):
     return found[0] if found else None
 
 
-# The classic NMEA 0183 sample sentences, with the checksums they are printed with (L5; pynmea2 agrees).
+# The classic NMEA 0183 sample sentences, with the checksums they are printed with (pynmea2 agrees).
 NMEA = [
     "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47",
     "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A",
@@ -278,3 +278,17 @@ def test_one_odd_byte_sends_many_lines_the_careful_way(layout, data):
     found = together.feed(b"".join(lines[:30])) + together.feed(bytes(stream))
     assert found == expected
     assert together.dropped == apart.dropped
+
+
+def test_text_that_a_controller_prints_as_it_starts_is_no_damage():
+    one, boot = framer(), b"\x80\xf8rst:0x1 (POWERON)\r\nboot: 0x13, mode 2\r\nlauncher v1.2\r\n"
+    for started in (3, 6):
+        one.feed(boot)
+        for count in range(5):
+            assert one.feed(framed(f"t_ms={count * 10},wheel_counts={count}"))
+        assert (one.start_up, one.damaged, sum(one.dropped.values())) == (started, 0, 0)
+        one.restart()
+    one.feed(framed("t_ms=60,wheel_counts=6"))
+    one.feed(boot)
+    assert one.start_up == 6
+    assert sum(one.dropped.values()) == 3
