@@ -207,7 +207,7 @@ def test_what_is_confirmed_waits_and_is_said_to_while_the_log_is_locked(
         await until(app, pilot, "Where did it go?")
         other.execute("BEGIN EXCLUSIVE")
         await pilot.press("i")
-        text = await until(app, pilot, "waits in heron-waiting.db")
+        text = await until(app, pilot, "what is confirmed waits beside it")
         assert "confirmed:" not in text
         other.execute("ROLLBACK")
         await until(app, pilot, lambda: len(session.log.shots()) == 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from dataclasses import replace
 
@@ -93,11 +94,11 @@ def test_a_hundred_thousand_shots_take_little_longer_than_two_thousand() -> None
     hidden = Hidden("heron", 1)
     shots = hidden.shots(2000)
     logs = shots, [replace(one, shot=i, uid=f"{i}") for i, one in enumerate(shots * 50, start=1)]
-    seconds = []
-    for log in logs:
+    seconds = [math.inf, math.inf]
+    for turn in range(4):
         started = time.process_time()
-        learn(hidden.robot, log)
-        seconds.append(time.process_time() - started)
+        learn(hidden.robot, logs[turn % 2])
+        seconds[turn % 2] = min(seconds[turn % 2], time.process_time() - started)
     assert seconds[1] < 8 * seconds[0]
 
 
