@@ -292,3 +292,22 @@ def test_text_that_a_controller_prints_as_it_starts_is_no_damage():
     one.feed(boot)
     assert one.start_up == 6
     assert sum(one.dropped.values()) == 3
+
+
+def test_a_line_whose_sum_fits_by_chance_does_not_silence_a_robot_without_checksums():
+    one = framer()
+    plain = [f"t_ms={count * 10},wheel_counts={count}\n".encode() for count in range(200)]
+    assert sum(len(one.feed(line)) for line in plain[:50]) == 50
+    one.feed(framed("?"))
+    heard = [len(one.feed(line)) for line in plain[50:]]
+    assert sum(heard) >= 105
+    assert all(heard[45:])
+
+
+def test_a_robot_with_checksums_is_never_read_without_them_for_many_damaged_lines():
+    one = framer()
+    one.feed(framed("t_ms=0,wheel_counts=0"))
+    for count in range(1, 2000):
+        line = framed(f"t_ms={count * 10},wheel_counts={count}")
+        damaged = line.replace(b"=", b"=1", 1) if count % 8 == 0 else line.replace(b"$", b"").replace(b"*", b",")
+        assert one.feed(damaged) == []
