@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.battery.ceiling import back_time
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.figures import FIGURES
 from fieldtune.records import known
 from fieldtune.robot.drivetrain import train
 
@@ -31,6 +32,11 @@ class Feeding:
     per_minute: float | None
     limit: Literal["feeder", "recovery", "aim"] | None
     words: str
+
+    @property
+    def rate_words(self) -> str:
+        """The rate as people read it, no higher than what a drive can be said to limit."""
+        return FIGURES["shots_per_minute"].said(self.per_minute)
 
 
 def feeding(robot: Robot, setpoint: float, good_low: float | None, battery_v: float | None = None) -> Feeding | None:
@@ -80,4 +86,5 @@ def _words(rate: float | None, limit: str, back: float, fed: float | None) -> st
         "recovery": f"the wheel needs {back:.2g} s to be good again",
         "aim": f"its narrow good range needs the wheel back for {back:.2g} s, longer than recovery alone",
     }[limit]
-    return f"up to {rate:.0f} shots a minute: {why}"
+    most = FIGURES["shots_per_minute"].most or rate
+    return f"{f'over {most:.0f}' if rate > most else f'up to {rate:.0f}'} shots a minute: {why}"
