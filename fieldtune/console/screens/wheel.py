@@ -196,7 +196,7 @@ def _wheel_lines(
     parts += line("Recovery", wheel.recovery_s, "{:.2f} s")
     parts += line("Rate of fire", wheel.shots_per_minute, "{:.0f} shots/min")
     if fed is not None and fed.per_minute is not None:
-        parts += [(f"{'At most':<15}", "$quiet"), (fed.rate_words, "bold $ink")]
+        parts += [(f"{'Rate allowed':<15}", "$quiet"), (fed.rate_words, "bold $ink")]
         parts.append((f"\n{'':<15}limit: {fed.limit}\n", "$quiet"))
     if launcher.second_ratio is not None:
         parts += line("Wheels differ", wheel.second_wheel_mismatch_pct, "{:+.1f} %")
