@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
     from fieldtune.learn.measured import Evidence
-    from fieldtune.link.samples import LineSnapshots
+    from fieldtune.link.samples import LineSnapshots, Live
     from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
     from fieldtune.setup.encoder_watch import BelievedShots
@@ -88,7 +88,7 @@ class Session:
 
         asked = Asked(distance_m, pose, moving_mps, sideways_mps, exit_angle_deg)
         live = None if self.line is None else self.line.snapshot()
-        aimed_at, volts = self.robot.target(target), self._volts(battery_v)
+        aimed_at, volts = self.robot.target(target), self._volts(battery_v, live)
         return advise(self.robot, aimed_at, self.posterior, asked, live, self.log, volts, self._believed.now()[1])
 
     def hit_chance(
@@ -278,7 +278,7 @@ class Session:
         """
         line = None if self.line is None or seen is not None else self.line.snapshot()
         aimed_at, angle = self.robot.target(target), shot_entry.hood_then(self.robot, exit_angle_deg, line)
-        volts, held = self._volts(battery_v) if seen is None else battery_v, self.robot.with_exit_angle(angle)
+        volts, held = self._volts(battery_v, line) if seen is None else battery_v, self.robot.with_exit_angle(angle)
         entry = shot_entry.check_entry(held, aimed_at, distance_m, setpoint, result, miss_m, side_m, speed, volts)
         return self.log.add(
             **asdict(entry),
@@ -341,10 +341,10 @@ class Session:
         shot_entry.check_setpoint(self.robot, setpoint)
         return self.robot.with_exit_angle(exit_angle_deg)
 
-    def _volts(self, given: float | None) -> float | None:
-        """The battery's voltage: as given, else as the line says, else unknown."""
+    def _volts(self, given: float | None, live: Live | None = None) -> float | None:
+        """The battery's voltage: as given, else as the line says (``live`` where that is known), else unknown."""
         if given is not None:
             shot_entry.check_battery(given)
             return given
-        live = self.line.snapshot().battery_v if self.line is not None else None
-        return live if live is not None and live > 0 else None
+        live = self.line.snapshot() if live is None and self.line is not None else live
+        return live.battery_v if live is not None and (live.battery_v or 0.0) > 0 else None

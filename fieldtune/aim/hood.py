@@ -72,8 +72,7 @@ def at_best_angle(
     stands_deg: float | None = None,
 ) -> Robot:
     """The robot with its hood held where ``best_exit_angle`` says; itself where it has none."""
-    angle = best_exit_angle(robot, target, belief, distance_m, battery_v, stands_deg)
-    return robot if angle is None else robot.with_exit_angle(angle)
+    return robot.with_exit_angle(best_exit_angle(robot, target, belief, distance_m, battery_v, stands_deg))
 
 
 def hood_table(

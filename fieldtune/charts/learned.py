@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
 from fieldtune.learn.agreement import predicted
+from fieldtune.learn.learned_facts import facts
 from fieldtune.person_units import amount, digits_of
 from fieldtune.records import RESULT_SHAPES, Result
 
@@ -30,24 +31,26 @@ _Q90 = 1.645
 def learned_charts(before: Posterior, after: Posterior, robot: Robot, target: Target) -> tuple[Chart, ...]:
     """All pictures of what was learned that there is something to draw for; ``before``: without shots."""
     fit, seen = after.fit, predicted(after.fit)
-    made = [before_and_after(before.learned().facts, after.learned().facts)]
-    if seen is not None:
-        made.append(residuals(fit, seen, robot))
-    return (*made, *shot_charts(after, target))
+    changed = before_and_after(facts(before.fit), facts(fit))
+    return (changed,) if seen is None else (changed, residuals(fit, seen, robot), *_of_shots(after, seen, target))
 
 
 def shot_charts(after: Posterior, target: Target) -> tuple[Chart, ...]:
     """Where shots came down and how they agree with what is believed; none without shots that say how far they went."""
-    fit, seen = after.fit, predicted(after.fit)
-    return () if seen is None else (landings(fit, seen, target), drift(fit, seen, after))
+    seen = predicted(after.fit)
+    return () if seen is None else _of_shots(after, seen, target)
+
+
+def _of_shots(after: Posterior, seen: Predicted, target: Target) -> tuple[Chart, ...]:
+    return landings(after.fit, seen, target), drift(after.fit, seen, after)
 
 
 def before_and_after(before: Sequence[Fact], after: Sequence[Fact]) -> Chart:
     """What each fact was by the profile (thin) and is by the shots (thick), in the profile's own spreads."""
     known = {fact.name: fact for fact in before}
-    facts = [fact for fact in after if fact.name in known and known[fact.name].sd > 0]
+    drawn = [fact for fact in after if fact.name in known and known[fact.name].sd > 0]
     shapes: list[Shape] = []
-    for row, fact in enumerate(reversed(facts)):
+    for row, fact in enumerate(reversed(drawn)):
         was = known[fact.name]
         at = (fact.value - was.value) / was.sd
         low, high = (max(-_FAR, min(_FAR, at + side * fact.sd / was.sd)) for side in (-1, 1))
@@ -55,7 +58,7 @@ def before_and_after(before: Sequence[Fact], after: Sequence[Fact]) -> Chart:
         shapes.append(Bars(np.array([y + 0.33]), np.array([-1.0]), np.array([1.0]), "quiet", thin=True))
         shapes.append(Bars(np.array([y]), np.array([low]), np.array([high]), "mark", (_value(fact),)))
     key: tuple[tuple[str, Ink, str], ...] = (("├─┤", "quiet", "by the profile ± 1"), ("█", "mark", "by the shots"))
-    y_axis = rows_axis([fact.name for fact in facts])
+    y_axis = rows_axis([fact.name for fact in drawn])
     x_axis = Axis(-_FAR, _FAR + 2, "of the profile's spreads")
     middle = Line(np.zeros(2), np.array([y_axis.low, y_axis.high]), "rule", 4)
     return Chart("Before and after", x_axis, y_axis, (middle, *shapes), key)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 _DRAWS, _FEW_SHOTS, _FEW_DRAWS = 400, 6, 1024
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Posterior:
     """What is believed of a robot after its shots."""
 
@@ -55,7 +55,7 @@ class Posterior:
         jitter = self.fit.layout.prior.jitter
         return jitter if jitter > 0 else None
 
-    @property
+    @cached_property
     def at_odds(self) -> str | None:
         """That the shots contradict each other, in words; None where they don't."""
         from fieldtune.learn.agreement import at_odds

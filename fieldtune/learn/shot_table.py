@@ -75,8 +75,7 @@ class ShotTable:
 
     def held(self, robot: Robot, index: IntArray) -> Robot:
         """The robot with its hood as in those shots of one view."""
-        angle = float(self.hood[index[0]])
-        return robot if math.isnan(angle) else robot.with_exit_angle(angle)
+        return robot.with_exit_angle(float(self.hood[index[0]]))
 
     def columns(self, basis: GainBasis) -> FloatArray:
         """The gain's basis at the shots' drive quantities (n, size)."""
@@ -87,16 +86,17 @@ def shot_table(robot: Robot, shots: Sequence[Shot], epoch: int, beside: Sequence
     """Table of the shots that count and that the model can place, with what was measured ``beside`` them."""
     in_time = in_order(shots)
     usable = _thinned(_of_few_epochs([shot for shot in in_time if shot.counts and _is_usable(shot)], epoch))
-    throws = np.isfinite(model_log_speed(robot, _quantities(robot, usable)))
+    commanded = _quantities(robot, usable)
+    model = model_log_speed(robot, commanded)
+    throws = np.isfinite(model)
     usable = [shot for shot, leaves in zip(usable, throws, strict=True) if leaves]
+    commanded, model = commanded[throws], model[throws]
     epochs = sorted({*(s.epoch for s in usable), epoch, *(one.epoch for one in beside if one.of == "exit_speed")})
     places = {number: place for place, number in enumerate(epochs)}
     names = {target.name: place for place, target in enumerate(robot.targets)}
     labels = {shot.batch for shot in usable}
     batches = tuple(sorted(label for label in labels if label is not None)) if len(labels) > 1 else ()
-    commanded = _quantities(robot, usable)
     measured = np.array([_number(shot.speed) for shot in usable])
-    model = model_log_speed(robot, commanded)
     measured_model = model_log_speed(robot, np.where(measured > 0, measured, 1.0))
     believed = (measured > 0) & np.isfinite(measured_model) & (np.abs(measured_model - model) < _BELIEVABLE)
     quantity = np.where(believed, measured, commanded)
@@ -139,7 +139,8 @@ def _of_few_epochs(usable: list[Shot], present: int) -> list[Shot]:
     counts = Counter(shot.epoch for shot in usable)
     newest = list(dict.fromkeys([present, *(shot.epoch for shot in reversed(usable))]))[:_NEWEST_EPOCHS]
     earlier = sorted(counts.keys() - set(newest), key=lambda epoch: (-counts[epoch], -epoch))
-    return [shot for shot in usable if shot.epoch in {*newest, *earlier[:_FULLEST_EPOCHS]}]
+    kept = {*newest, *earlier[:_FULLEST_EPOCHS]}
+    return [shot for shot in usable if shot.epoch in kept]
 
 
 def _thinned(usable: list[Shot]) -> list[Shot]:

@@ -115,7 +115,7 @@ class Hood:
     @property
     def settings(self) -> tuple[float, ...]:
         """The angles (degrees) that are tried for a recommendation: all, or evenly spread ones where there are many."""
-        count = math.floor((self.high - self.low) / self.step + 1e-6)
+        count = self._steps
         every = math.ceil(count / _MOST_SETTINGS)
         chosen = [round(self.low + k * self.step, 9) for k in range(0, count + 1, every)]
         return tuple(chosen if count % every == 0 else [*chosen, round(self.low + count * self.step, 9)])
@@ -123,8 +123,12 @@ class Hood:
     def nearest(self, exit_angle_deg: float) -> float:
         """The setting nearest to an angle, degrees."""
         steps = round((min(max(exit_angle_deg, self.low), self.high) - self.low) / self.step)
-        last = math.floor((self.high - self.low) / self.step + 1e-6)
-        return round(self.low + min(steps, last) * self.step, 9)
+        return round(self.low + min(steps, self._steps) * self.step, 9)
+
+    @property
+    def _steps(self) -> int:
+        """Steps from the lowest to the highest setting."""
+        return math.floor((self.high - self.low) / self.step + 1e-6)
 
     def holds(self, exit_angle_deg: float) -> bool:
         """Whether it can stand at this angle, within half a step."""

@@ -61,7 +61,8 @@ def sweep_springs(
     needed = needed_share(robot, mechanism, table, far_m)
     rates = sorted({*_RATES, *([] if needed is None else [needed])})
     springs = [(mechanism.with_spring(rate * share, mechanism.preload * share), share) for share in rates]
-    rows = [_choice(robot, other, gears, supply, table, share) for other, share in springs]
+    near_m = near_and_far(robot, table).near_m
+    rows = [_choice(robot, other, gears, supply, table, share, near_m) for other, share in springs]
     costs = np.array(
         [[-(r.farthest_m or 0.0), -min(r.torque_margin or 0.0, TORQUE_MARGIN), r.stop_energy_j or 0.0] for r in rows]
     )
@@ -81,7 +82,13 @@ def sweep_springs(
 
 
 def _choice(
-    robot: Robot, mechanism: Drawn, gears: Train, supply: Supply, table: ReachTable, share: float
+    robot: Robot,
+    mechanism: Drawn,
+    gears: Train,
+    supply: Supply,
+    table: ReachTable,
+    share: float,
+    near_m: float | None,
 ) -> SpringChoice:
     crank = robot.drive.crank_radius if robot.drive is not None else None
     way = mechanism.stroke(crank)
@@ -98,7 +105,7 @@ def _choice(
         torque_margin=float(gears.stall_torque(supply.low_v)) / float(way.torque[way.worst]),
         cock_time_s=known(cock_time(mechanism.stroke(crank, draw), gears, supply.usual_v)),
         stop_energy_j=mechanism.stop_energy(draw, robot.element) if draw > 0 else None,
-        step_m=_step(robot, mechanism, table),
+        step_m=_step(robot, mechanism, table, near_m),
         strained=_strained(mechanism, float(mechanism.tip_force(draw))),
         present=share == 1.0,
     )
@@ -112,10 +119,9 @@ def _strained(mechanism: Drawn, force: float) -> bool:
     return wire.stress(force).safety < STRAINED or (life is not None and life < FEW_CYCLES)
 
 
-def _step(robot: Robot, mechanism: Drawn, table: ReachTable) -> float | None:
+def _step(robot: Robot, mechanism: Drawn, table: ReachTable, near_m: float | None) -> float | None:
     """Metres by which one step of the setpoint moves the landing at the nearest distance."""
-    near = near_and_far(robot, table).near_m
-    wanted, slope = table.needed(near), table.slope(near)
+    wanted, slope = table.needed(near_m), table.slope(near_m)
     if wanted is None or slope is None:
         return None
     speeds = np.array([math.exp(wanted)])

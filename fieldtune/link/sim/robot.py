@@ -286,8 +286,7 @@ class Truth:
 
     def _required(self, hood_deg: float | None) -> RequiredSpeed:
         """What the target asks for with the hood at an angle, the profile's where None."""
-        held = self._robot if self._robot.hood is None else self._robot.with_exit_angle(hood_deg)
-        return required_speed_for(held, self.target)
+        return required_speed_for(self._robot.with_exit_angle(hood_deg), self.target)
 
     def shoot(
         self, quantity: float, distance_m: float, hood_deg: float | None = None
