@@ -54,12 +54,14 @@ def run_robot(kind: str, number: int, seed: int, counts: tuple[int, ...], told: 
     family = tuple(FAMILIES)[number % len(FAMILIES)]
     robot.readings = np.round(robot.readings, 2)
     robot.nominal.spots = tuple(float(robot.readings[place]) for place in SPOTS)
+    ideal = Ideal(robot.nominal, family, robot.readings) if told else None
     plays = []
     for measured in (False, True):
         for manner in ("rotation", "next"):
             with tempfile.TemporaryDirectory() as folder:
                 play = Play(kind, family, number, measured, manner)
-                ideal = Ideal(robot.nominal, family, robot.readings) if told else None
+                if ideal:
+                    ideal.begin()
                 _play(robot, ProductPlayer(robot, folder), ideal, play, counts, [seed, number, KINDS.index(kind)])
                 plays.append(play)
     return plays
@@ -75,11 +77,12 @@ def _play(
             _grade(robot, player, ideal, play, str(shot), volts)
         if shot == max(counts):
             break
-        distance = robot.nominal.spots[order[shot % len(SPOTS)]]
-        setpoint = player.aim(distance, volts)
         if play.manner == "next":
             asked = player.session.next(battery_v=volts)
             distance, setpoint = asked.distance_m, asked.setpoint
+        else:
+            distance = robot.nominal.spots[order[shot % len(SPOTS)]]
+            setpoint = player.aim(distance, volts)
         setpoint = robot.nominal.allowed(robot.nominal.high if setpoint is None else setpoint)
         seen = robot.shoot(distance, setpoint, np.random.default_rng([*seed, 2, shot]))
         if not play.measured:

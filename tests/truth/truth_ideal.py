@@ -39,6 +39,10 @@ class Ideal:
         acting = {"drag", "distance", "scale", *(_ON_FLOOR if sliding else _IN_FLIGHT)}
         self.acting = np.array([k for k, place in enumerate(self.free) if NAMES[place] in acting])
         self._fit_required()
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget all shots; what the target asks of the exit speed is kept."""
         self.rng = np.random.default_rng(3)
         self.u = qmc.Sobol(len(self.free), rng=5).random(PARTICLES)
         self.weight = np.full(PARTICLES, 1 / PARTICLES)
@@ -55,7 +59,10 @@ class Ideal:
         u = qmc.Sobol(len(self.free), rng=11).random(SAMPLES)
         self.half, here = self._required(u, 0.0)
         _, steeper = self._required(u, 0.02)
-        outputs = np.concatenate([here, ((steeper - here) / 0.02)[:, :, 4:5]], axis=2)
+        per_angle = (steeper - here) / 0.02
+        per_angle = np.where(np.isfinite(per_angle[:, :, 4]), per_angle[:, :, 4], per_angle[:, :, -2])
+        here[:, :, 4] = np.where(np.isfinite(here[:, :, 4]), here[:, :, 4], here[:, :, -2])
+        outputs = np.concatenate([here, per_angle[:, :, None]], axis=2)
         design = _quadratic(u[:, self.acting])
         self.surface = np.full((design.shape[1], *outputs.shape[1:]), np.nan)
         for j in range(outputs.shape[1]):
@@ -91,7 +98,8 @@ class Ideal:
                 edge = along[i, j, good]
                 known = np.isfinite(edge)
                 if known.sum() > 2 and np.all(np.diff(edge[known]) > 0):
-                    wanted[i, j, -2:] = np.interp([-1, 1], edge[known], speed[known], left=np.nan, right=np.nan)
+                    # An edge beyond the branch: every speed from the branch's start, or up to its end, goes in.
+                    wanted[i, j, -2:] = np.interp([-1, 1], edge[known], speed[known])
                     half[i, j] = np.interp(
                         0, edge[known], np.abs(far[known] / np.where(edge[known] == 0, 1, edge[known]))
                     )
