@@ -108,15 +108,31 @@ def even_normals(count: int, size: int) -> FloatArray:
 def _turned(sums: FloatArray, layout: Layout, frame: FloatArray | None = None) -> FloatArray:
     """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest.
 
-    In the coordinates of ``frame`` (P, P), whose columns may be turned without changing more than signs of what is
-    drawn: of what shots say nothing about, an eigenvalue's axes are left to rounding.
+    In the coordinates of ``frame`` (P, P), whose columns may be turned, or change sign, without changing what is drawn:
+    of what shots say nothing about, an eigenvalue's axes are left to rounding, and all signs are.
     """
-    units = np.eye(layout.size) if frame is None else frame
-    along = sums if frame is None else sums @ frame
-    scatters = list(layout.scatter_at)
-    rest = np.delete(units, scatters, axis=0)  # named twice, a direction would leave the last ones to rounding
-    q, _ = np.linalg.qr(np.vstack([along, units[scatters], rest]).T)
-    return np.asarray(q)
+    first, *_, last = layout.scatter_at
+    order = [*layout.scatter_at, *range(first), *range(layout.size - 1, last, -1)]
+    rows = _independent(np.vstack([sums, np.eye(layout.size)[order]]))
+    if frame is None:
+        return np.asarray(np.linalg.qr(rows.T)[0])
+    q, r = np.linalg.qr((rows @ frame).T)
+    return np.asarray(q * np.where(np.diagonal(r) < 0, -1.0, 1.0))
+
+
+_SAME = 1e-9
+
+
+def _independent(rows: FloatArray) -> FloatArray:
+    """The first P of rows (n, P) that don't follow from those before: of one that does, rounding would make another."""
+    size = rows.shape[1]
+    while len(rows) > size:
+        alone = np.abs(np.diagonal(np.linalg.qr(rows.T, mode="r")))
+        follows = np.flatnonzero(alone <= _SAME * np.linalg.norm(rows[:size], axis=1))
+        if not follows.size:
+            return rows[:size]
+        rows = np.delete(rows, follows[0], axis=0)
+    return rows
 
 
 def _even_steps(points: FloatArray, mass: FloatArray, along: FloatArray, count: int) -> FloatArray:
