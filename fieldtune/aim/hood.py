@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.distance_table import table
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import TableRow
+from fieldtune.aim.setpoint_search import best_setpoint
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
