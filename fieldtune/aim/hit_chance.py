@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.situation import Situation, situation
+from fieldtune.frozen import frozen
 from fieldtune.robot.exit_speed import drive_quantity
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ _PLATEAU, _MIDDLE = 0.90, 201
 _GATE_PLATEAU = 0.995
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Best:
     """Best setpoint, the range that scores at least ``NEARLY_AS_WELL`` of its probability, and a second peak."""
 
