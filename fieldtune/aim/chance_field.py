@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING
 from fieldtune.aim.setpoint_search import best_setpoint
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
@@ -26,7 +26,7 @@ _TAIL = 0.02
 """Chances below this aren't worth a place on the map."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChanceField:
     """Hit chances (m, n) at ``distance_m`` (m,) and setpoints ``off`` (n,) off ``middle`` (m,), evenly spaced.
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import DrawsRequiredSpeed, RequiredSpeedPoint
@@ -33,7 +35,7 @@ _TURN = 0.005
 """Change of the exit angle (rad) over which an edge's own move is taken."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Edge:
     """Needed log speed (n,) at an edge of the opening, and its derivative over the exit angle, with which the edge
     itself moves as the path comes in flatter or steeper; nan where not known."""

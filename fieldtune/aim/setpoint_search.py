@@ -6,12 +6,12 @@ What counts is the hit probability averaged over all that is believed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.hit_chance import HitChanceCurve, chances_by_draw, weighted_interval
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.situation import Situation
@@ -25,7 +25,7 @@ _PLATEAU, _MIDDLE = 0.90, 201
 _GATE_PLATEAU = 0.995
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Best:
     """Best setpoint, the range that scores at least ``NEARLY_AS_WELL`` of its probability, and a second peak.
 

@@ -8,13 +8,13 @@ opening is round.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.opening_edges import center_point, edges
+from fieldtune.frozen import frozen
 from fieldtune.normal import gauss_legendre, ndtr, ndtri, quick_ndtr
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ _NODES = (1 - np.cos(np.pi * (_V + 1) / 2)) / 2
 _SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Touches:
     """Needed log speeds ``bounds`` (n, m) of ascending misses, and the steps (n, m) by which the probability to score,
     in them and off the rim, falls there."""
@@ -73,7 +73,7 @@ def touches(
     return Touches(np.where(known, bounds, 0.0), np.where(known, cells[:, :-1] - cells[:, 1:], 0.0))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Situation:
     """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
 

@@ -5,12 +5,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
+from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ _STARTS_MM = 2.0
 """A draw beyond this has begun."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Holding:
     """How the wheel holds its setpoint (rpm), and the good range; None where unknown."""
 
@@ -118,7 +118,7 @@ def _draws(at: FloatArray, drawn: FloatArray, y: Axis, key: list[tuple[str, Ink,
     return [Marks(starts, np.full(len(starts), max(y.low, 0.0)), "△", "mark")]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outlook:
     """What is expected of the battery: volts at rest now with one standard deviation, shots left and their 90 %."""
 

@@ -8,13 +8,13 @@ less short, or the measured misses) is compared with leans simulated from that.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.aim.results import Drift, Residual
+from fieldtune.frozen import frozen
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from fieldtune.learn.posterior import Fit
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Predicted:
     """m shots (``index`` into the table) at the maximum of the posterior, in log exit speed.
 
@@ -61,7 +61,7 @@ def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
     if not parts:
         return None
     order = np.argsort(np.concatenate([part.index for part in parts]), kind="stable")
-    fields = [np.concatenate([getattr(part, name) for part in parts])[order] for name in Predicted.__slots__]
+    fields = [np.concatenate([getattr(part, name) for part in parts])[order] for name in Predicted.__match_args__]
     return Predicted(*fields)
 
 

@@ -8,12 +8,13 @@ needed of the features only. The same code serves range and side misses (and any
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldtune.frozen import frozen
 from fieldtune.normal import log_ndtr, ndtr
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ class Unknown(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rows:
     """n rows of evidence of one kind.
 
@@ -137,7 +138,7 @@ class Rows:
         return RowTerms(terms, terms.value + unit, parts / variance[:, None], error / variance)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RowTerms:
     """Rows at one point: terms, log likelihoods (n,), shares of variance by cause (n, V) and by measuring (n,)."""
 
@@ -147,7 +148,7 @@ class RowTerms:
     error_share: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LogPosterior:
     """Log posterior: rows of evidence and a standard normal prior (``precision`` 1; 0 for a flat one), (P,)."""
 
@@ -259,7 +260,7 @@ def log_interval(low: FloatArray, high: FloatArray) -> FloatArray:
     return np.asarray(log_top + np.log(np.maximum(-np.expm1(np.minimum(log_ndtr(bottom) - log_top, 0.0)), _TINY)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Terms:
     """Log likelihood of rows and its first and second derivatives in (lower, upper, log scale), each (n,)."""
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.learn.log_posterior import Rows
 from fieldtune.person_units import amount, converted
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
@@ -35,7 +36,7 @@ class Log(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Evidence:
     """One measurement with its standard deviation: ``exit_speed`` (m/s, at a ``setpoint``), ``exit_angle`` (deg above
     the horizontal) or ``friction`` (coefficient). ``epoch``: the battery period it was made in."""

@@ -14,6 +14,7 @@ from fieldtune.aim.places import places
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.arrays import FloatArray
+from fieldtune.frozen import frozen
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
 from fieldtune.learn.evidence import sums_in_reach
 from fieldtune.learn.importance_sampling import even_normals, importance_draws
@@ -124,7 +125,7 @@ _CORRECTED, _SWEEPS = 40, 12
 Drawn = tuple[FloatArray, FloatArray, FloatArray]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fit:
     """What is believed after ``table``'s shots, and how it was found."""
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldtune.frozen import frozen
 from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
 from fieldtune.normal import gauss_legendre, ndtr, ndtri
 
@@ -33,7 +33,7 @@ _NODES, _SHARES = gauss_legendre(4)
 _NODES, _SHARES = (_NODES + 1) / 2, _SHARES / 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SideLayout:
     """Two unknowns: bias (prior standard deviation ``bias_sd``, rad) and log scatter around ``log_scatter``."""
 

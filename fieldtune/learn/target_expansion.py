@@ -7,13 +7,14 @@ again where the maximum has moved.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
 from fieldtune.arrays import distinct
+from fieldtune.frozen import frozen
 from fieldtune.learn.parameters import SHAPES, Layout
 from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
@@ -37,7 +38,7 @@ _FALLBACK_SHARE = 0.25
 _HARDLY = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Expansion:
     """Required log speeds at m places: value (m,), slope (m, 3) and bend (m, 3, 3) in angle, log drag and distance.
 
@@ -123,7 +124,7 @@ def expand_measured(
     return replace(at, unit_slope=unit_slope)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SideEstimate:
     """Side bias and scatter (rad) with which the range looks at round openings."""
 
@@ -131,7 +132,7 @@ class SideEstimate:
     scatter: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TargetExpansion:
     """Targets of n shots: expansions at the centre and at the edges between which it scores, and at measured misses.
 

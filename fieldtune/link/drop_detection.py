@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.frozen import frozen
 from fieldtune.link import drop_fit
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
@@ -54,7 +55,7 @@ _LOWERED_S = 0.4
 _KEPT_POINTS, _FEWEST = 700, 5  # points; so few tell no speed and depth
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drop:
     """A drop: the sample at its start, the wheel's rpm before and its depth. ``sure``: whether it was a shot's."""
 
@@ -102,8 +103,7 @@ class DropDetector:
     """Finds drops in a stream of samples that carry turns, or else the robot's own rpm."""
 
     def __init__(self, robot: Robot) -> None:
-        limits = Limits.of(robot)
-        kept = robot.speed_kept
+        limits, kept = Limits.of(robot), robot.speed_kept
         self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
         self._expected = 0.0 if kept is None else 1 - kept
         self._slowest = limits.slowest_rpm(robot)

@@ -10,12 +10,12 @@ template is fitted together with a straight line, as the wheel ran before, or wi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise, product
 
 import numpy as np
 
 from fieldtune.arrays import BoolArray, FloatArray
+from fieldtune.frozen import frozen
 
 _RECOVERIES_S = np.geomspace(0.012, 2.5, 14)
 _INTEGRALS_S = np.array([0.1, 0.3, 1.0])  # in which an integral makes up for what was lost
@@ -98,7 +98,7 @@ Span = tuple[float, float]
 _ANY: Span = (-math.inf, math.inf)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fit:
     """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves."""
 

@@ -19,11 +19,12 @@ a metre (1/m). All broadcast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -37,7 +38,7 @@ _CLOSE = 3.0
 on it is clear of the rim on its way up."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ring:
     """A ring of ``radius`` (m), and a ball of radius ``size`` (m) that comes in with this ``sine`` of its entry angle
     (n,)."""
@@ -85,7 +86,7 @@ class Ring:
         return np.asarray(cosine * (self.radius - self.size * q / self._squeeze(cosine, q)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Free:
     """Free misses ``low``..``high`` and half side width, metres, each (n,); nan where the element does not pass.
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from abc import abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 from fieldtune.person_units import amount, size
 from fieldtune.robot.launchers import Level, Mechanism, T, Variation
@@ -244,7 +245,7 @@ class Drawn(Mechanism):
 _POINTS = 129
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """One cocking stroke, shapes (n,): turn of the crank or pivot (rad), draw (m), torque asked for there (N m).
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from fieldtune.frozen import frozen
 from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.setup.encoder_check import (
     Change,
@@ -112,7 +112,7 @@ class EncoderWatch:
         return self.verdict
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Moment:
     """One line of the robot as it came, scaled by the profile and held against nothing else."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +14,7 @@ from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.recommend import speed_factor
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
+from fieldtune.frozen import frozen
 from fieldtune.plain_text import local_time
 from fieldtune.scene import Scene, scene
 from fieldtune.sizing.cautions import cautions
@@ -60,7 +60,7 @@ _FIXED_MM, _LETTER_MM = 105.0, 260.0
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetRow:
     """One line of the driver's table; ``spot`` is its name on the field."""
 
@@ -68,7 +68,7 @@ class SheetRow:
     spot: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shown:
     """One picture with the recommendation it shows, and what little is said under it."""
 
@@ -78,7 +78,7 @@ class Shown:
     small: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetParts:
     """All of a sheet: rows by distance, pictures from near to far, and short lists of words."""
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ from fieldtune.aim.draws import log_speed
 from fieldtune.aim.hood import HoodRow
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 from fieldtune.person_units import amount
 from fieldtune.records import known
@@ -42,7 +43,7 @@ _MARGIN = 0.9
 """Share of half a step that the error may take at the checked distances; the rest is for those in between."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Curve:
     """Nodes (n,) of the curve: distance (m), setpoint, its slope (setpoint a metre) and hit probability.
 
@@ -194,7 +195,7 @@ HARMLESS = 0.02
 """Points of hit probability that a formula may cost and still be called harmless."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FormulaFit:
     """Setpoint = sum of ``coefficients[k] * distance_m**k`` over ``near_m``..``far_m``, and what it costs.
 
@@ -221,7 +222,7 @@ class FormulaFit:
     rows: tuple[FormulaRow, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FormulaRow:
     """One distance of a ``FormulaFit``."""
 

@@ -7,7 +7,6 @@ stays, and one constant in it is edited.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +16,7 @@ import numpy as np
 from fieldtune.aim.distance_table import table
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.files import read_whole
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 from fieldtune.unit_table import INCH
 
@@ -35,7 +35,7 @@ _TRIM = re.compile(r"\btrim\s*=\s*([-+.\deE]+)", re.I)
 _VOLTS = re.compile(r"\btable_volts\s*=\s*([-+.\deE]+)", re.I)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Trim:
     """``trim`` to put into the program in place of ``was``.
 

@@ -8,12 +8,13 @@ R20 of ISO 3. What is lightest is best: a third of a spring's mass moves with th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, size
 from fieldtune.physics.spring_strength import DENSITY, LEAST_INDEX, MOST_INDEX, index_for_stress
 from fieldtune.physics.springs import WIRES, shear_modulus, shear_yield
@@ -44,7 +45,7 @@ WIRES_M = tuple(step * size for step in (1e-4, 1e-3) for size in _R20)
 """Wire diameters from 0.1 to 9 mm: preferred numbers R20 of ISO 3."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringNeed:
     """What a spring has to do: force (N) at rest and after a travel (m), of which wire (ASTM designation)."""
 
@@ -66,7 +67,7 @@ class SpringNeed:
         return (self.load_n + self.preload_n) / 2 * self.travel_m
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringPick:
     """One spring that does it. Diameters and lengths in mm, ``coil_mm`` the mean diameter.
 

@@ -10,10 +10,10 @@ import os
 import platform
 import sqlite3
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from fieldtune.frozen import frozen
 from fieldtune.records import Act, MarkKind, Result
 from fieldtune.store.rows import add, add_mark, keep, kept
 
@@ -21,7 +21,7 @@ Own = Callable[[int, str | None], bool]
 """Whether an act, by its number and author (a console's id; None: a command or script), is one's own to undo."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Arrival:
     """A console that opened the log when ``last`` was the newest act and the ``others`` were open beside it.
 

@@ -8,12 +8,12 @@ import sqlite3
 import tempfile
 from collections.abc import Callable
 from contextlib import closing, suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 
 from fieldtune.errors import StoreError
+from fieldtune.frozen import frozen
 from fieldtune.store import rows
 from fieldtune.store.open_file import is_busy, open_file
 from fieldtune.store.take_in import missing_in, take_in
@@ -24,7 +24,7 @@ _COPIES = 3
 """How often a locked log is copied at most, until nobody wrote to it meanwhile."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Offer:
     """What lies in a rescue file: ``words`` say what it is and what ``accept`` does."""
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from dataclasses import dataclass
 from typing import Any, get_args
 
+from fieldtune.frozen import frozen
 from fieldtune.records import RESULTS, MarkKind
 
 CHECKED: dict[str, tuple[str, ...]] = {
@@ -100,7 +100,7 @@ def add_sums(db: sqlite3.Connection) -> None:
         db.execute(f"{_PUT} SELECT '{table} ' || r.{identity}, {made} {_AGAIN}")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Damaged:
     """One row that is not as it was written, or is gone: its table and row number, what it held, and words for it."""
 

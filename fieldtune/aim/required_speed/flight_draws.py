@@ -6,7 +6,6 @@ What the table says of angle and drag is summed up a draw; what is left is a spl
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, SplineAxis
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 _RUN = 4  # cubic splines: so many coefficients count at a point
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FlightForDraws:
     """``table`` (K, splines, 4): corrections of log speed and of slope, and what an error of the angle adds to each.
 
