@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 _GRID, _COARSE, _FINE, _LAST = 41, 17, 13, 7
-_FIRST_DRAWS, _WORTH_A_LOOK, _WIDENED = 256, 0.8, 4
+_FIRST_DRAWS, _WORTH_A_LOOK, _WIDENED = 128, 0.8, 4
 """So many draws say where to look; how good a stretch is there all of them say, and wider where it goes on."""
 NEARLY_AS_WELL = 0.95
 _PLATEAU, _MIDDLE = 0.90, 201

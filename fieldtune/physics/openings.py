@@ -92,14 +92,22 @@ class Free:
 
     ``ring``: the opening is round, so that the free depth shrinks to the side by its ``chord``; None elsewhere.
     ``rise``: miss up to which a path may pass the opening's plane on its way up, nan where it is far from the rim
-    there; None where there is no way up.
+    there; None where there is no way up. ``width``: half side width, None for that of the ring.
     """
 
     low: FloatArray
     high: FloatArray
-    side: FloatArray
+    width: FloatArray | None
     ring: Ring | None = None
     rise: FloatArray | None = None
+
+    @property
+    def side(self) -> FloatArray:
+        """Half the free side width (n,); of a ring worked out when asked for, which edges by themselves never do."""
+        if self.width is not None:
+            return self.width
+        assert self.ring is not None
+        return self.ring.side
 
 
 def level(
@@ -119,7 +127,7 @@ def level(
     with np.errstate(invalid="ignore"):
         sine = np.where(near + far < depth, np.minimum(size / (near + far), 1.0), np.nan)
     ring = Ring(depth / 2, size / 2, sine)
-    return _free(near - depth / 2, depth / 2 - far, ring.side, ring, rise)
+    return _free(near - depth / 2, depth / 2 - far, None, ring, rise)  # where it is deep enough it is wide enough
 
 
 def _beside(radius: float, slope: FloatArray, bend: FloatArray) -> FloatArray:
@@ -175,10 +183,10 @@ def passed(width: float, extent: float, slope: ArrayLike) -> Free:
 def _free(
     low: FloatArray,
     high: FloatArray,
-    side: float | FloatArray,
+    side: float | FloatArray | None,
     ring: Ring | None = None,
     rise: FloatArray | None = None,
 ) -> Free:
-    passes = (high > low) & (np.asarray(side) > 0)
-    low, high, side = (np.where(passes, edge, np.nan) for edge in (low, high, np.asarray(side)))
-    return Free(low, high, side, ring, rise)
+    passes = high > low if side is None else (high > low) & (np.asarray(side) > 0)
+    low, high = np.where(passes, low, np.nan), np.where(passes, high, np.nan)
+    return Free(low, high, None if side is None else np.where(passes, side, np.nan), ring, rise)
