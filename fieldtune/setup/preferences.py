@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
@@ -32,6 +31,8 @@ def _path() -> Path:
 
 def read_preferences() -> Preferences:
     """What was kept; the usual where nothing was, or it can't be read."""
+    import json
+
     found: object = None
     with contextlib.suppress(OSError, ValueError, RuntimeError):
         found = json.loads(_path().read_text(encoding="utf-8")[:10_000])
@@ -45,6 +46,8 @@ def read_preferences() -> Preferences:
 
 def keep_preferences(preferences: Preferences) -> None:
     """Keeps them for the next start; a disk that can't take them costs no more than that."""
+    import json
+
     with contextlib.suppress(OSError, OutputError, RuntimeError):
         path = _path()
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -6,8 +6,6 @@ triggers, so that nothing can be written without one.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import sqlite3
 from typing import Any, get_args
 
@@ -65,6 +63,8 @@ def _sum(table: str, *cells: object) -> str:
     named = list(zip(CHECKED[table], cells, strict=False))
     later = [(name, cell) for name, cell in named if name in _LATER and cell is not None]
     values = (table, *(cell for name, cell in named if name not in _LATER), *later)
+    import hashlib
+
     return hashlib.blake2b(repr(values).encode(), digest_size=8).hexdigest()
 
 
@@ -154,6 +154,8 @@ def set_aside(db: sqlite3.Connection) -> None:
     ]
     db.execute("DROP TRIGGER IF EXISTS shots_stay")
     db.execute("DROP TRIGGER IF EXISTS shots_keep")
+    import json
+
     for entry in damaged_rows(db):
         content = json.dumps(entry.content, default=repr)
         db.execute("INSERT INTO set_aside (words, content) VALUES (?, ?)", (entry.words, content))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -186,6 +185,8 @@ def just_after(time: str) -> str:
 
 def new_uid() -> str:
     """An identity that no other copy of the log gives."""
+    import uuid
+
     return str(uuid.uuid4())
 
 
