@@ -31,11 +31,12 @@ def _path() -> Path:
 
 def read_preferences() -> Preferences:
     """What was kept; the usual where nothing was, or it can't be read."""
-    import json
-
     found: object = None
     with contextlib.suppress(OSError, ValueError, RuntimeError):
-        found = json.loads(_path().read_text(encoding="utf-8")[:10_000])
+        text = _path().read_text(encoding="utf-8")[:10_000]
+        import json
+
+        found = json.loads(text)
     kept = found if isinstance(found, dict) else {}
     known = {one.name: kept[one.name] for one in fields(Preferences) if isinstance(kept.get(one.name), str)}
     preferences = Preferences(**known)
