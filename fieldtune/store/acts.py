@@ -123,7 +123,7 @@ def _act(db: sqlite3.Connection, uid: str) -> Act:
 
 # -- who is there ------------------------------------------------------------------------------------------------------
 
-_OPEN = "open consoles"
+OPEN_CONSOLES = "open consoles"
 
 
 def arrive(db: sqlite3.Connection, now: datetime, author: str, last: int | None = None) -> Arrival:
@@ -180,14 +180,14 @@ def leave(db: sqlite3.Connection, author: str | None) -> None:
 def _open_consoles(db: sqlite3.Connection) -> list[dict[str, Any]]:
     import json
 
-    found: list[dict[str, Any]] = json.loads(kept(db, _OPEN) or "[]")
+    found: list[dict[str, Any]] = json.loads(kept(db, OPEN_CONSOLES) or "[]")
     return found
 
 
 def _keep_open(db: sqlite3.Connection, entries: list[dict[str, Any]]) -> None:
     import json
 
-    keep(db, _OPEN, json.dumps(entries))
+    keep(db, OPEN_CONSOLES, json.dumps(entries))
 
 
 def _entry(console: Arrival, now: datetime) -> dict[str, Any]:
