@@ -117,7 +117,7 @@ def _parser(command: str | None) -> Parser:
     parser.add_argument("--profiles", metavar="DIR", help="folder of robot profiles and their logs")
     parser.add_argument("--units", choices=person_units.SYSTEMS, help="units of all text: metric or us")
     parser.set_defaults(run=_alone)
-    commands = parser.add_subparsers(metavar="COMMAND", title="commands")
+    commands = parser.add_subparsers(prog=parser.prog, metavar="COMMAND", title="commands")
     for family in families(command):
         family.add(commands)
     return parser

@@ -207,6 +207,7 @@ class TerminalApp(App[T]):
         made = Output(Painter(colors), write, time.monotonic, asks=measured is not None)
         if measured is not None:
             made.full_rate = lambda: measured.rate
+        made.hurry()  # somebody waits for the first picture
         return made
 
     async def ended(self) -> None:

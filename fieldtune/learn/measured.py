@@ -5,7 +5,6 @@ One door: each measurement is a normal value of a combination of the same unknow
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -61,6 +60,8 @@ class Evidence:
 
 def written(evidence: Evidence) -> str:
     """As the log keeps it: one short line."""
+    import json
+
     known = {key: value for key, value in asdict(evidence).items() if value is not None and key != "epoch"}
     return json.dumps({key: round(v, 6) if isinstance(v, float) else v for key, v in known.items()})
 
@@ -80,6 +81,8 @@ def kept(marks: Sequence[Mark], epochs: Sequence[Epoch]) -> tuple[Evidence, ...]
     found = []
     for mark in marks:
         if mark.kind == "measure" and last.get(mark.uid) != "undo" and mark.subject in numbers:
+            import json
+
             try:
                 found.append(Evidence(**json.loads(mark.reason or "{}"), epoch=numbers[mark.subject]))
             except (ValueError, TypeError):  # another version's

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
-import tempfile
 from collections.abc import Callable
 from contextlib import closing, suppress
 from datetime import UTC, datetime
@@ -90,6 +88,9 @@ def file_beside(path: Path, what: str) -> Path:
     beside = path.with_name(f"{path.stem}-{what}.db")
     if beside.exists() or os.access(path.parent, os.W_OK):
         return beside
+    import hashlib
+    import tempfile
+
     whose = hashlib.blake2b(os.fsencode(path.absolute()), digest_size=4).hexdigest()
     return Path(tempfile.gettempdir()) / f"fieldtune-{path.stem}-{whose}-{what}.db"
 
