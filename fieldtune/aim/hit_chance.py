@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
-_TOGETHER = 32768
+_TOGETHER = 65536
 """Probabilities worked out at once: few enough to stay in the cache, enough to outweigh the calls."""
 
 

@@ -39,6 +39,11 @@ class HoodRow(TableRow):
     exit_angle_setpoint_deg: float | None = None
 
 
+def exit_angle_of(row: TableRow) -> float | None:
+    """The exit angle (degrees) that goes with a row's setpoint; None without a hood."""
+    return row.exit_angle_setpoint_deg if isinstance(row, HoodRow) else None
+
+
 def best_exit_angle(
     robot: Robot,
     target: Target,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.hood import HoodRow
+from fieldtune.aim.hood import exit_angle_of
 from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.recommend import speed_factor
@@ -177,7 +177,7 @@ def _pictures(
     middle = min(inside, key=lambda d: abs(d - (near + far) / 2)) if inside else (near + far) / 2
     goal, bias = session.robot.target(target), float(session.belief.best.distance_bias[0])
     found = []
-    angles = {r.row.distance_m: r.row.exit_angle_setpoint_deg for r in rows if isinstance(r.row, HoodRow)}
+    angles = {r.row.distance_m: exit_angle_of(r.row) for r in rows}
     for distance in (near, middle, far):
         angle = angles.get(round(distance, 3))
         aim = session.aim(distance, battery_v, target, exit_angle_deg=angle)
