@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.aim.results import Drift, Residual
+from fieldtune.arrays import median
 from fieldtune.frozen import frozen
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
@@ -245,7 +246,7 @@ def _judge(fit: Fit, window: NDArray[np.intp]) -> Verdict | None:
     if len(at) < len(window):
         return None
     real, simulated = _leans(fit, seen, others, at)
-    center = float(np.median(simulated))
+    center = median(simulated)
     as_far = int(np.sum(np.abs(simulated - center) >= abs(real - center) - 1e-9))
     return (as_far + 1) / (_SIMULATED + 1), real - center, tuple(window.tolist()), False
 

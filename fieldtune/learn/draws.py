@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import distinct
+from fieldtune.arrays import distinct, median
 from fieldtune.frozen import frozen
 from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
@@ -90,7 +90,7 @@ def _started(density: LogDensity, mode: Mode, count: int, rng: np.random.Generat
     u = mode.u + v @ mode.root.T
     height = density.value(u)
     importance = height + 0.5 * np.sum(v * v, axis=1)
-    good = np.flatnonzero(importance > np.median(importance) - _HOPELESS)
+    good = np.flatnonzero(importance > median(importance) - _HOPELESS)
     chosen = np.where(np.isin(np.arange(count), good), np.arange(count), rng.choice(good, count))
     return u[chosen], height[chosen]
 

@@ -39,7 +39,7 @@ class Minimal(App):
 Minimal().run()
 """
 # What the installed command does.
-COMMAND = "import sys; from fieldtune.cli import main; sys.exit(main())"
+COMMAND = "import sys; from fieldtune.cli import command; sys.exit(command())"
 ROUNDS = 7
 
 Taken = tuple[float, float]
