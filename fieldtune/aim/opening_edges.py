@@ -79,9 +79,10 @@ def edges(
     """The near and the far edge; ``at``: the misses (n,) of the paths that ``free`` is seen from."""
     if np.isinf(free.high).all():
         return _edge(need, distance, free.low, which, at), Edge(free.high, np.full_like(distance, np.nan))
+    twice, count = np.concatenate([np.arange(len(distance))] * 2), len(distance)
     both = np.concatenate([free.low, free.high])
-    found = _edge(need, np.tile(distance, 2), both, np.tile(which, 2), np.tile(at, 2))
-    near, far = (Edge(*pair) for pair in zip(np.split(found.value, 2), np.split(found.d_angle, 2), strict=True))
+    found = _edge(need, distance[twice], both, which[twice], at[twice])
+    near, far = (Edge(found.value[half], found.d_angle[half]) for half in (slice(count), slice(count, None)))
     if free.rise is not None:
         near = _clear_of_rim(need, distance, near, free.rise, which)
     return near, far

@@ -212,7 +212,7 @@ class SplineAxis:
         """First of the four uniform cubic B-splines not zero at x (n,), their values and derivatives (4, n)."""
         step = (self.high - self.low) / (self.count - 1)
         raw = (x - self.low) / step
-        held = np.clip(np.nan_to_num(raw), 0.0, self.count - 1)
+        held = np.clip(np.where(np.isnan(raw), 0.0, raw), 0.0, self.count - 1)
         place = np.minimum(held.astype(np.intp), self.count - 2)
         u = held - place
         v = 1 - u
