@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import best_exit_angle
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:

@@ -110,4 +110,4 @@ def gain_basis(robot: Robot) -> GainBasis:
 def log_speed(robot: Robot, basis: GainBasis, unknowns: Unknowns, quantity: ArrayLike) -> FloatArray:
     """ln exit speed (K, n) of every draw at drive quantities (n,)."""
     q = np.atleast_1d(np.asarray(quantity, dtype=float))
-    return model_log_speed(robot, q)[None, :] + unknowns.gain @ basis.at(q).T
+    return np.asarray((model_log_speed(robot, q)[:, None] + basis.at(q) @ unknowns.gain.T).T)

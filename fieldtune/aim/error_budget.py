@@ -15,12 +15,13 @@ import numpy as np
 
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.error_causes import BATTERY, HOLD, REMEDIES, SCATTERS, UNKNOWNS, KnownErrors, parts_at, with_scatter
-from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import at_best_angle, hood_table
 from fieldtune.aim.places import Place
 from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.setpoint_search import Best, best_setpoint
 from fieldtune.errors import InputError
 from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far

@@ -15,12 +15,13 @@ import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns, log_speed
 from fieldtune.aim.element_path import path_figures
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import best_exit_angle
 from fieldtune.aim.recommend import caution_words, mean_log_speed, recommend, unreachable
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import WORTH_SAYING, Aim, SetpointChoice
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.aim.situation import situation
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError

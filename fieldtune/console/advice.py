@@ -21,6 +21,8 @@ PAUSE_S = 0.08
 """Before advice for another place is worked out: the key that asked for it is painted first, and held keys ask once."""
 REDRAW_S = 0.4
 """The path at the present readback is worked out no oftener: the recommended one tells more."""
+SOON_S = 0.15
+"""How long what a shot has taught may take until the screen is brought up to date without it."""
 _QUIET_S = 2.0
 """How long nothing new was recommended before the answer for the next start is worked out."""
 
@@ -71,6 +73,12 @@ class Advisor:
         self._drawn_for: float | None = None
         self._drawn_at = -REDRAW_S
         self._drawing = False
+        self._soon_until = 0.0
+
+    @property
+    def soon(self) -> bool:
+        """Whether what a shot has taught is about to come: painting what the line says can wait for it."""
+        return self._clock() < self._soon_until
 
     @property
     def settled(self) -> bool:
@@ -105,6 +113,9 @@ class Advisor:
             self.forget()
             self.answered.set()
         else:
+            # The first advice of all is shown before its path is there.
+            learned = waited_for and self._advised is not None
+            self._soon_until = self._clock() + SOON_S if learned else 0.0
             self._background.begin("advice", self._advise, rests_on.distance_m, robot_setpoint, same, waited_for)
 
     def _rests_on(self) -> _RestsOn:
@@ -123,13 +134,14 @@ class Advisor:
             await asyncio.sleep(PAUSE_S)
         name = state.target.name
         if not only_chance:
-            rests_on = self._rests_on()._replace(distance_m=distance)
-            self._take(await ask("The recommendation", session.aim, distance, state.battery_v, name), rests_on.lesson)
-            aim = state.aim
-            if aim is not None and aim.setpoint.value is not None:
-                value = aim.setpoint.value
-                angle = aim.exit_angle_setpoint_deg
-                self.picture = await ask("The picture", session.picture, distance, value, state.battery_v, name, angle)
+            rests_on, asked = self._rests_on()._replace(distance_m=distance), (distance, state.battery_v, name)
+            both = await ask("The picture", self._work_out, *asked) if self.soon else None
+            aim = await ask("The recommendation", session.aim, *asked) if both is None else both[0]
+            if both is not None:  # painted once, with what was learned
+                self.picture = both[1]
+            self._take(aim, rests_on.lesson)
+            if both is None and aim is not None:
+                self.picture = await ask("The picture", self._path, aim, *asked)
             self._advised = rests_on  # not before: a setpoint that changes meanwhile begins it all anew
             self._background.begin("last answer", self._keep_later)
         self.chance_now = None
@@ -140,6 +152,16 @@ class Advisor:
             now = words.hood_now(state.live, session.robot, state.aim)
             chance = await ask("The chance", session.hit_chance, distance, robot_setpoint, state.battery_v, name, now)
             self.chance_now = None if chance is None else (robot_setpoint, chance)
+
+    def _work_out(self, distance: float, battery_v: float | None, target: str | None) -> tuple[Aim, ArcPicture | None]:
+        """The recommendation and its path."""
+        aim = self._session.aim(distance, battery_v, target)
+        return aim, self._path(aim, distance, battery_v, target)
+
+    def _path(self, aim: Aim, distance: float, battery_v: float | None, target: str | None) -> ArcPicture | None:
+        """The recommended path; None where nothing is recommended."""
+        value, angle = aim.setpoint.value, aim.exit_angle_setpoint_deg
+        return None if value is None else self._session.picture(distance, value, battery_v, target, angle)
 
     async def _keep_later(self) -> None:
         await asyncio.sleep(_QUIET_S)
@@ -156,7 +178,7 @@ class Advisor:
         self.failed = aim is None
         if aim is None or aim.setpoint.value is None:
             self.picture = None
-        self._drawn_for = None
+        self._drawn_for, self._soon_until = None, 0.0
         self._show()
         self.answered.set()
 

@@ -106,7 +106,8 @@ class Controller:
         samples = self.line.drain()
         self.history.take(samples, live.shots)
         self.battery.look(samples)
-        self.show()
+        if not self.advisor.soon:
+            self.show()
 
     def _guard(self, live: Live) -> None:
         """The encoder's scale, watched from when the line is open."""

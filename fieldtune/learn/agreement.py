@@ -57,8 +57,7 @@ class Predicted:
 def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
     """Predictions for all shots that say something about the range, by the fit's or another maximum."""
     table = fit.table
-    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
-    parts = [_of_view(fit, mode or fit.mode, index) for index in table.views(telling)]
+    parts = [_of_view(fit, mode or fit.mode, index) for index in table.views(table.tells_range)]
     if not parts:
         return None
     order = np.argsort(np.concatenate([part.index for part in parts]), kind="stable")
@@ -176,8 +175,7 @@ Verdict = tuple[float, float, tuple[int, ...], bool]
 def drift(fit: Fit) -> Drift:
     """The most telling window of recent shots in the present epoch, or change among those like the newest."""
     table = fit.table
-    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
-    present = np.flatnonzero(telling & (table.epoch == fit.epochs.index(fit.belief.epoch)))
+    present = np.flatnonzero(table.tells_range & (table.epoch == fit.epochs.index(fit.belief.epoch)))
     found = [_change(fit, present)]
     found += [_judge(fit, present[-window:]) for window in _WINDOWS if len(present) >= window + _EARLIER]
     verdicts = [verdict for verdict in found if verdict is not None]

@@ -98,8 +98,7 @@ def evidence(
     """
     rows: list[Rows] = []
     measured = np.isfinite(table.miss)
-    judged = table.is_result("in", "short", "long") & ~measured
-    for index in table.views(judged | measured):
+    for index in table.views(table.tells_range):
         seen = expand_target(robot, table, index, layout, required_of, side, curved)
         points = measured[index] & _telling(seen, layout)
         rows.append(_intervals(table, index[~points], layout, seen.at(~points)))

@@ -18,11 +18,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import at_best_angle
 from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.results import NextShot
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
 from fieldtune.frozen import frozen

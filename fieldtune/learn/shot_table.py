@@ -64,6 +64,11 @@ class ShotTable:
         """Which shots have one of these results (n,)."""
         return np.isin(self.result, [_RESULTS.index(name) for name in names])
 
+    @property
+    def tells_range(self) -> BoolArray:
+        """Which shots say something about the range (n,)."""
+        return self.is_result("in", "short", "long") | np.isfinite(self.miss)
+
     def views(self, which: BoolArray | None = None) -> list[IntArray]:
         """Numbers of shots (those ``which`` (n,), all where None) that see one target at one exit angle."""
         kinds = list(zip(self.target.tolist(), np.nan_to_num(self.hood, nan=-1e3).tolist(), strict=True))

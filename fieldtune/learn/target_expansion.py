@@ -51,7 +51,7 @@ class Expansion:
     by_miss: FloatArray
     unit_slope: FloatArray
 
-    def at(self, index: IntArray | BoolArray) -> Expansion:
+    def at(self, index: IntArray | BoolArray | slice) -> Expansion:
         """Some of the places."""
         return Expansion(
             self.value[index], self.slope[index], self.bend[index], self.by_miss[index], self.unit_slope[index]
@@ -167,10 +167,11 @@ def expand_target(
     distances, back, aside = _places(table.reading[index])
     measured = np.isfinite(table.miss[index])
     low_miss, high_miss, low_slope, high_slope = _opening(required, target, distances, layout, side)
-    center = expand(required, distances, np.zeros_like(distances), layout, curved)
-    low = expand(required, distances, low_miss, layout, curved).moving(low_slope)
-    endless = np.isinf(high_miss)
-    high = expand(required, distances, np.where(endless, 0.0, high_miss), layout, curved).moving(high_slope)
+    endless, count = np.isinf(high_miss), len(distances)
+    misses = np.concatenate([np.zeros(count), low_miss, np.where(endless, 0.0, high_miss)])
+    three = expand(required, np.tile(distances, 3), misses, layout, curved)
+    center, low, high = (three.at(slice(k * count, (k + 1) * count)) for k in range(3))
+    low, high = low.moving(low_slope), high.moving(high_slope)
     # Where the path would peak before the near edge nothing slower comes down there either: the centre bounds it.
     low = low.replaced(~np.isfinite(low.value) | ((low.by_miss < 0) & (low.value > center.value)), center)
     endless = endless | ~np.isfinite(high.value)

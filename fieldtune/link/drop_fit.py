@@ -241,7 +241,7 @@ def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bo
     early, late = t < -part, (t >= -part) & (t < -0.3 * period)
     if early.sum() < 3 or late.sum() < 3:
         return True
-    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
+    first, then = (_slope(t[some], x[some]) for some in (early, late))
     return -_SLOWED * depth < then - first < _SPED_UP * depth
 
 

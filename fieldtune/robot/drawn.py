@@ -169,8 +169,7 @@ class Drawn(Mechanism):
     def spring_life(self) -> float | None:
         """About how often the spring can be drawn as far as it goes, at most ten million; None where not known."""
         force = self.force_max
-        cycles = None if self.wire is None or force is None else self.wire.life(self.preload, force)
-        return None if cycles is None else float(f"{min(cycles, 1e7):.1e}")
+        return None if self.wire is None or force is None else self.wire.rounded_life(self.preload, force)
 
     def dry_fire_energy(self, draw: float, element: Element) -> float:
         """Energy (J) that the stop takes after a draw (m) with no element in it."""

@@ -65,6 +65,11 @@ class SpringWire:
         known = [cycles for cycles in lives if cycles is not None]
         return min(known) if len(known) == len(lives) else None
 
+    def rounded_life(self, least: float, greatest: float) -> float | None:
+        """As ``life``, in two figures and at most ten million: nobody knows it better."""
+        cycles = self.life(least, greatest)
+        return None if cycles is None else float(f"{min(cycles, 1e7):.1e}")
+
     def _stresses(self, force: float) -> list[tuple[Place, float]]:
         """Stresses (Pa) at each place that may give way, under a force (N)."""
         from fieldtune.physics.spring_strength import hook_bending, hook_torsion

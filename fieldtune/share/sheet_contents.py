@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.hood import HoodRow
+from fieldtune.aim.hood import exit_angle_of
 from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.recommend import speed_factor
@@ -175,7 +175,7 @@ def _aims(
     """From near to far; a hood stands as in the driver's ``rows``, so that the sheet says one angle a spot."""
     inside = [s.distance for s in session.robot.spots if near < s.distance < far]
     middle = min(inside, key=lambda d: abs(d - (near + far) / 2)) if inside else (near + far) / 2
-    angles = {r.row.distance_m: r.row.exit_angle_setpoint_deg for r in rows if isinstance(r.row, HoodRow)}
+    angles = {r.row.distance_m: exit_angle_of(r.row) for r in rows}
     found = [
         session.aim(distance, battery_v, target, exit_angle_deg=angles.get(round(distance, 3)))
         for distance in (near, middle, far)

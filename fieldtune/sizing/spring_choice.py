@@ -222,7 +222,7 @@ def _pick(
     need: SpringNeed, wire: SpringWire, index: float, free: float, solid: float | None, tension: float | None
 ) -> SpringPick:
     d, coil = wire.wire_diameter, wire.coil_diameter
-    stress, life = wire.stress(need.load_n), wire.life(need.preload_n, need.load_n)
+    stress, life = wire.stress(need.load_n), wire.rounded_life(need.preload_n, need.load_n)
     turns = wire.active_turns + (_END_TURNS if solid is not None else -_HOOK_TURNS)
     length = math.pi * coil * (wire.active_turns + _END_TURNS)
     return SpringPick(
@@ -238,7 +238,7 @@ def _pick(
         rate_n_per_mm=wire.rate / 1e3,
         safety=stress.safety,
         weakest=stress.place,
-        life_cycles=None if life is None else float(f"{min(life, 1e7):.1e}"),
+        life_cycles=life,
         mass_g=1e3 * DENSITY * math.pi / 4 * d**2 * length,
         guide=solid is not None and free > _SLENDER * coil,
     )

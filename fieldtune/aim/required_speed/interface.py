@@ -216,8 +216,10 @@ class SplineAxis:
         place = np.minimum(held.astype(np.intp), self.count - 2)
         u = held - place
         v = 1 - u
-        values = np.stack([v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3]) / 6
-        slopes = np.stack([-(v**2), 3 * u**2 - 4 * u, 4 * v - 3 * v**2, u**2]) / 2
+        u2, v2 = u * u, v * v
+        u3, v3 = u2 * u, v2 * v
+        values = np.stack([v3, 3 * u3 - 6 * u2 + 4, 3 * v3 - 6 * v2 + 4, u3]) / 6
+        slopes = np.stack([-v2, 3 * u2 - 4 * u, 4 * v - 3 * v2, u2]) / 2
         return place, np.where(np.isnan(x), np.nan, values), slopes * np.where(raw == held, 1 / step, 0.0)
 
     def fit_matrix(self) -> FloatArray:
