@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.robot.model import Robot, Target
 
-_FEW, _FIRST = 8, 4
-_STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.6, 3.0, 0.005
+_FEW, _FIRST = 8, 3
+_STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.6, 3.0, 0.008
 """How far a middle may lie from where it was expected: its setpoint and its range's ends in steps, its chance."""
 _SPEEDS, _LEAST, _OPEN = 65, 1e-4, 3.0
 _SETPOINT, _LOW, _HIGH, _CHANCE, _BELOW, _ABOVE = range(6)
