@@ -38,13 +38,15 @@ _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S = 0.15  # the second look sees an instant less sharply
 _BEFORE_S, _BEFORE_CELLS = 0.35, 7
-_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.9), 5
-_STANDS_OUT, _SUDDEN, _RETURNS = 25.0, 6.0, 6.0  # twice the log likelihood ratios
+_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
+_NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
+_STANDS_OUT, _SUDDEN, _RETURNS = 28.0, 6.0, 6.0  # twice the log likelihood ratios
 _PLAIN, _COMES = 30.0, -15.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
 _PERHAPS = 0.6
-_PERHAPS_OUT, _PERHAPS_SUDDEN = 14.0, 3.0
+_PERHAPS_OUT, _PERHAPS_SUDDEN = 18.0, 3.0
+_WIDTHS = 1.4  # of a point's coarseness: a run this straight shows nothing
 _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
 _NEAR_S = 0.025
@@ -104,7 +106,7 @@ class DropDetector:
         self._slowest = limits.slowest_rpm(robot)
         self._shares: deque[float] = deque(maxlen=15)
         self._lowered_s = self._last_s = -math.inf
-        self._seen = False
+        self._seen = self._broken = False
         self._clear_points()
 
     def _clear_points(self) -> None:
@@ -120,8 +122,8 @@ class DropDetector:
         return self._seen
 
     def clear(self) -> None:
-        """Forgets the past."""
-        self._clear_points()
+        """What comes next has no connection with the past."""
+        self._broken = True
 
     def see(
         self,
@@ -137,16 +139,19 @@ class DropDetector:
         the threshold (the robot says that it fired); ``noisy``: single points may be false.
         """
         points = self._points
+        if self._broken and not points.bridge(sample.time_s):
+            self._clear_points()
+        self._broken = False
         asked = points.samples[-1].setpoint if points.samples else None
         if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
             self._lowered_s = sample.time_s
-        if not points.add(sample, placed, noisy):
+        if not points.add(sample, placed):
             return []
         self._seen = True
         if not points.cell_s:
             return []
         self._learn(tick_s)
-        for look in self._looks[:1] if noisy else self._looks:
+        for look in self._looks:
             self._look(look, eager, noisy)
         found = []
         for candidate in list(self._waiting):
@@ -158,7 +163,7 @@ class DropDetector:
 
     def _learn(self, tick_s: float) -> None:
         """Lets the noise see each stretch of cells once."""
-        points, now = self._points, self._points.t[-1]
+        points, now = self._points, self._points.now_s
         if self._cell_s != points.cell_s:
             self._cell_s = points.cell_s
             self._noise.begin_anew()
@@ -193,7 +198,7 @@ class DropDetector:
         """Fits a drop at an instant; makes a candidate of one that stands out a little earlier."""
         cell = self._cell_s
         after = max(math.ceil(look.after[0] / cell), look.after[1])
-        instant = self._points.t[-1] - after * cell
+        instant = self._points.now_s - after * cell
         if instant - look.looked_s < 0.8 * cell:
             return
         look.looked_s = instant
@@ -230,7 +235,7 @@ class DropDetector:
     def _judged(self, candidate: _Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
         points, cell = self._points, self._cell_s
-        instant, now = candidate.instant, points.t[-1]
+        instant, now = candidate.instant, points.now_s
         next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > instant), default=math.inf)
         steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
         if candidate.judged >= len(steps):
@@ -239,7 +244,7 @@ class DropDetector:
         last_chance = after == steps[-1]
         if instant + after * cell > next_s:
             after, last_chance = int((next_s - instant) / cell), True
-        if instant + after * cell > now:
+        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and instant + after * cell <= next_s) > now:
             return None
         candidate.judged += 1
         if -0.15 < instant - self._lowered_s < _LOWERED_S:
@@ -256,8 +261,11 @@ class DropDetector:
         out, sudden, returns = seen_as.over_nothing, seen_as.over_slow, seen_as.over_lowered
         candidate.clear = min(out, sudden, returns)
         since, until = instant - before * cell, instant + after * cell
-        t, x, _ = points.between(since - 0.5 * cell, until + 0.5 * cell)
+        t, x, part = points.between(since - 0.5 * cell, until + 0.5 * cell)
         t, x = t - instant, x - x[0]
+        coarse = math.sqrt(12 * points.coarseness(drop.before_rpm / 60, part, tick_s))
+        if drop_fit.off_straight(t, x) < _WIDTHS * coarse:
+            return [] if last_chance else None
         if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
             return []
         clear = out > _STANDS_OUT and sudden > _SUDDEN

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import BoolArray, FloatArray
+from fieldtune.arrays import FloatArray
 
 if TYPE_CHECKING:
     from fieldtune.link.wheel_points import Cells
@@ -40,7 +40,6 @@ _SWINGS_S = np.array([0.5, 0.7, 1.0])
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
 _DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standard deviation
 _RAISED_S, _RAISED_FROM_S = (0.04, 0.16, 0.5), np.arange(-0.2, 0.75, 0.1)
-_FAR = 4.0
 _GLANCE = 0.002  # of the speed
 _SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
@@ -231,17 +230,9 @@ def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY
     return Verdict(*over, shot.depth)
 
 
-def without_outliers(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
-    """Which points (n,) are no outliers: not far off a line through their neighbours on either side."""
-    keep = np.ones(len(t), dtype=bool)
-    if len(t) < 5:
-        return keep
-    share = (t[1:-1] - t[:-2]) / np.maximum(t[2:] - t[:-2], 1e-9)
-    off = np.abs(x[1:-1] - (x[:-2] + share * (x[2:] - x[:-2])))
-    room = max(_FAR * math.sqrt(2 * floor), _FAR * 1.5 * float(np.median(off)))
-    worst = (off > room) & (off >= np.maximum(np.r_[0, off[:-1]], np.r_[off[1:], 0]))
-    keep[1:-1] = ~worst
-    return keep
+def off_straight(t: FloatArray, x: FloatArray) -> float:
+    """How far turns (n,) stray from a straight run, from end to end. Errors of rounding come in rows."""
+    return float(np.ptp(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, 1))))
 
 
 def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]:

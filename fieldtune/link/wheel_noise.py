@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 STRETCH_S, FEWEST = 0.6, 12  # one stretch: seconds, and at least so many cells
 _KEPT = 100
 _SMOOTH_S = 0.08
+_AT_REST = 0.03  # of the speed: what swings more is no held wheel
 _QUIET, _QUIETEST = 3.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
 _STARTS_WITH = 4.0  # stretches' worth of what is assumed beforehand
 _LEAST = 0.0005  # of the variance, on the diagonal: keeps the inverse sane
@@ -62,7 +63,10 @@ class WheelNoise:
         lags = np.correlate(off, off, "full")[n - 1 :] / size
         wide = max(round(_SMOOTH_S / cell_s), 2)
         slow = np.convolve(off, np.ones(wide) / wide, "valid")
-        self._stretches.append((float(slow @ slow) / size, lags))
+        swing = float(slow @ slow) / size
+        if swing > (_AT_REST * (speeds @ known) / known.sum()) ** 2:
+            return
+        self._stretches.append((swing, lags))
         self._new += 1
         if self._new >= min(_ANEW, len(self._stretches)):
             self._new = 0

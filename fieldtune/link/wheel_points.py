@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from bisect import bisect_left, bisect_right
 from collections import deque
@@ -23,6 +24,9 @@ _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get 
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.7  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY = 40
+_BRIDGED_S = 0.3
+_UNHEARD_S = 0.06
+_FAR = 4.0  # standard deviations off the neighbours: a false count
 _SPIKE = 5.0  # standard deviations off both neighbours
 
 
@@ -62,11 +66,14 @@ class WheelPoints:
         self.turns: list[float] = []
         self._spread_s: list[float] = []
         self.samples: list[Sample] = []
-        self._rpms: deque[float] = deque(maxlen=3)
-        self._summed: tuple[float, float, float] | None = None
-        self._fresh_s: deque[float] = deque(maxlen=_LATELY)
+        self._offset = 0.0
+        self._breaks_s: deque[float] = deque(maxlen=20)
+        self._rpm = -1.0
         self._fresh = 1.0
         self._pace = 0
+        self._apart_s: deque[float] = deque(maxlen=_LATELY)
+        self.now_s = 0.0
+        """When the last news came."""
         self.cell_s = 0.0
         """Length of a cell, seconds; 0 while too little has come to tell."""
 
@@ -75,52 +82,69 @@ class WheelPoints:
         """Whether turns are counted, not summed from own rpm."""
         return self.samples[-1].turns is not None
 
-    def add(self, sample: Sample, placed: tuple[float, float, float] | None, noisy: bool) -> bool:
-        """Takes a sample; says whether it brought a point. ``placed``: as in ``DropDetector.see``."""
-        point = placed if sample.turns is not None else self._sum(sample, noisy)
-        if point is None or (self.t and point[0] - self.t[-1] < SPACING_S):
+    def bridge(self, time_s: float) -> bool:
+        """Goes on behind a break in the line, if that is a short one: its own cells alone are unknown."""
+        if not self.t or not 0 < time_s - self.t[-1] < _BRIDGED_S:
             return False
-        self.t.append(point[0])
-        self.turns.append(abs(point[1]))
-        self._spread_s.append(point[2])
+        some = min(len(self.t), 6)
+        rate = (self.turns[-1] - self.turns[-some]) / max(self.t[-1] - self.t[-some], 1e-6)
+        self._offset = self.turns[-1] + rate * (time_s - self.t[-1])
+        self._breaks_s.append(time_s)
+        return True
+
+    def add(self, sample: Sample, placed: tuple[float, float, float] | None) -> bool:
+        """Takes a sample; says whether ``now_s`` moved on. ``placed``: as in ``DropDetector.see``."""
+        if sample.turns is None:
+            return self._add_rpm(sample)
+        if placed is None or not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+            return False
+        self._move_on(placed[0])
+        return True
+
+    def _put(self, sample: Sample, time_s: float, turns: float, spread_s: float) -> bool:
+        if self.t and time_s - self.t[-1] < SPACING_S:
+            return False
+        self.t.append(time_s)
+        self.turns.append(turns)
+        self._spread_s.append(spread_s)
         self.samples.append(sample)
         if len(self.t) > _KEPT_POINTS:
             for kept in (self.t, self.turns, self._spread_s, self.samples):
                 del kept[: _KEPT_POINTS // 3]
-        self._pace += 1
-        if len(self.t) >= 10 and (self._pace >= _LATELY // 2 or not self.cell_s):
-            self._pace = 0
-            self._find_cell()
         return True
 
-    def _sum(self, sample: Sample, noisy: bool) -> tuple[float, float, float] | None:
-        """Turns summed from the robot's own rpm; on a noisy line from the middle one of three, as a false value would
-        stay in the sum for good. Of rpm that is said again and again, the sum's corners are the points.
-        """
-        if sample.wheel_rpm is None:
-            return None
-        self._rpms.append(sample.wheel_rpm)
-        rpm = statistics.median(self._rpms) if noisy and len(self._rpms) == 3 else sample.wheel_rpm
-        before, self._summed = self._summed, (sample.time_s, 0.0, rpm)
-        if before is None:
-            return sample.time_s, 0.0, 0.0
-        self._summed = (sample.time_s, before[1] + rpm / 60 * (sample.time_s - before[0]), rpm)
-        new = rpm != before[2]
+    def _add_rpm(self, sample: Sample) -> bool:
+        """Sums turns from the robot's own rpm. Where that is said again and again, only its changes are news."""
+        rpm, t = sample.wheel_rpm, self.t
+        if rpm is None:
+            return False
+        before_s, sum_before = (t[-1], self.turns[-1]) if t else (sample.time_s, 0.0)
+        if not self._put(sample, sample.time_s, sum_before + abs(rpm) / 60 * (sample.time_s - before_s), 0.0):
+            return False
+        new, self._rpm = rpm != self._rpm, rpm
         self._fresh += 0.05 * (new - self._fresh)
-        cut_off = sample.time_s - before[0] > max(_GAP * self.cell_s, 3 * _SHORTEST_S)
-        if (new or cut_off) and self._fresh < _HELD and before[0] - self.t[-1] > SPACING_S:
-            return before[0], before[1], 0.0
-        if self._fresh > _HELD or sample.time_s - self.t[-1] > max(1.2 * self.cell_s, _SHORTEST_S):
-            return sample.time_s, self._summed[1], 0.0
-        return None
+        if self._fresh > _HELD:
+            self._move_on(t[-1])
+        elif new and before_s > self.now_s:
+            self._move_on(before_s)
+        elif t[-1] - self.now_s > (1.2 * self.cell_s or _UNHEARD_S):
+            self.now_s = t[-1]
+        else:
+            return False
+        return True
 
-    def _find_cell(self) -> None:
-        """Cells as long as points are apart: their lower quartile, as lines may be missing."""
-        lately = self.t[-_LATELY:]
-        steps = sorted(after - before for before, after in zip(lately, lately[1:], strict=False))
-        apart = max(steps[len(steps) // 4], _SHORTEST_S)
-        if not self.cell_s or abs(apart / self.cell_s - 1) > _ALIKE:
-            self.cell_s = apart
+    def _move_on(self, now_s: float) -> None:
+        """Cells are as long as news are apart: their lower quartile, as lines may be missing."""
+        if self.now_s > 0.0:
+            self._apart_s.append(now_s - self.now_s)
+        self.now_s = now_s
+        self._pace += 1
+        if len(self._apart_s) >= 9 and (self._pace >= _LATELY // 2 or not self.cell_s):
+            self._pace = 0
+            steps = sorted(self._apart_s)
+            apart = max(steps[len(steps) // 4], _SHORTEST_S)
+            if not self.cell_s or abs(apart / self.cell_s - 1) > _ALIKE:
+                self.cell_s = apart
 
     def between(self, since: float, until: float) -> tuple[FloatArray, FloatArray, slice]:
         """Seconds and turns (n,) of the points from ``since`` to ``until``."""
@@ -140,6 +164,9 @@ class WheelPoints:
         if len(t) < 6:
             return None
         t = t - instant
+        if noisy and self.are_counts:
+            fine = _fine_points(t, x, self._quantum**2 / 12)
+            t, x = t[fine], x[fine]
         right = np.searchsorted(t, edges)
         left = np.maximum(right - 1, 0)
         right = np.minimum(right, len(t) - 1)
@@ -152,6 +179,10 @@ class WheelPoints:
         if not self.are_counts:
             single = ends - begins == 1
             begins, ends = begins[single], ends[single]
+        if self.are_counts:
+            for at in self._breaks_s:
+                apart = (instant + edges[ends] < at) | (instant + edges[begins] >= at)
+                begins, ends = begins[apart], ends[apart]
         if len(begins) < 6:
             return None
         speeds = (x[ends] - x[begins]) / (edges[ends] - edges[begins])
@@ -171,3 +202,16 @@ def _spikes(speeds: FloatArray) -> BoolArray:
     usual = 1.5 * float(np.median(off))
     spikes[1:-1] = (off > _SPIKE * usual) & (off > 2 * np.abs(left - right)) & ((middle - left) * (middle - right) > 0)
     return spikes
+
+
+def _fine_points(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
+    """Which points (n,) are not far off a line through their neighbours on either side: no false counts.
+
+    ``floor``: the least variance of a point.
+    """
+    fine = np.ones(len(t), dtype=bool)
+    share = (t[1:-1] - t[:-2]) / np.maximum(t[2:] - t[:-2], 1e-9)
+    off = np.abs(x[1:-1] - (x[:-2] + share * (x[2:] - x[:-2])))
+    room = max(_FAR * math.sqrt(2 * floor), _FAR * 1.5 * float(np.median(off)))
+    fine[1:-1] = ~((off > room) & (off >= np.maximum(np.r_[0, off[:-1]], np.r_[off[1:], 0])))
+    return fine
