@@ -168,7 +168,7 @@ class DropDetector:
             self._cell_s = points.cell_s
             self._noise.begin_anew()
             t, x, part = points.between(now - 12 * self._cell_s, now)
-            rate = (x[-1] - x[0]) / (t[-1] - t[0])
+            rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
             self._noise.assume(points.coarseness(rate, part, tick_s), self._cell_s, rate)
             self._heard_s = now
         count = max(round(STRETCH_S / self._cell_s), STRETCH_CELLS)

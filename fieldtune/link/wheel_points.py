@@ -22,8 +22,8 @@ _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read
 _KEPT_POINTS = 700
 _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
-_HELD = 0.7  # of own rpm that is new: less, and the robot prints oftener than it calculates
-_LATELY = 40
+_HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
+_LATELY, _SURELY = 40, 3
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
 _FAR = 4.0  # standard deviations off the neighbours: a false count
@@ -58,6 +58,10 @@ class WheelPoints:
 
     def __init__(self, quantum: float) -> None:
         self._quantum = quantum
+        self._apart_s: deque[float] = deque(maxlen=_LATELY)
+        self._pace = self._odd = 0
+        self.cell_s = 0.0
+        """Length of a cell, seconds; 0 while too little has come to tell."""
         self.clear()
 
     def clear(self) -> None:
@@ -70,12 +74,8 @@ class WheelPoints:
         self._breaks_s: deque[float] = deque(maxlen=20)
         self._rpm = -1.0
         self._fresh = 1.0
-        self._pace = 0
-        self._apart_s: deque[float] = deque(maxlen=_LATELY)
         self.now_s = 0.0
         """When the last news came."""
-        self.cell_s = 0.0
-        """Length of a cell, seconds; 0 while too little has come to tell."""
 
     @property
     def are_counts(self) -> bool:
@@ -134,7 +134,7 @@ class WheelPoints:
         return True
 
     def _move_on(self, now_s: float) -> None:
-        """Cells are as long as news are apart: their lower quartile, as lines may be missing."""
+        """Cells are as long as news are apart: of counts the lower quartile, as lines may be missing."""
         if self.now_s > 0.0:
             self._apart_s.append(now_s - self.now_s)
         self.now_s = now_s
@@ -142,9 +142,11 @@ class WheelPoints:
         if len(self._apart_s) >= 9 and (self._pace >= _LATELY // 2 or not self.cell_s):
             self._pace = 0
             steps = sorted(self._apart_s)
-            apart = max(steps[len(steps) // 4], _SHORTEST_S)
-            if not self.cell_s or abs(apart / self.cell_s - 1) > _ALIKE:
-                self.cell_s = apart
+            quarter = len(steps) // 4
+            apart = steps[quarter] if self.are_counts else statistics.fmean(steps[quarter:-quarter])
+            self._odd = self._odd + 1 if abs(max(apart, _SHORTEST_S) - self.cell_s) > _ALIKE * self.cell_s else 0
+            if not self.cell_s or self._odd >= _SURELY:
+                self.cell_s, self._odd = max(apart, _SHORTEST_S), 0
 
     def between(self, since: float, until: float) -> tuple[FloatArray, FloatArray, slice]:
         """Seconds and turns (n,) of the points from ``since`` to ``until``."""
