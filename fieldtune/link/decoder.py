@@ -116,7 +116,8 @@ class LineDecoder:
             self.take(wire, number, arrival, believed)
         self.good += len(believed)
         told = [sample.fresh or sample.fired for sample in believed]
-        chosen = self._chooser.chosen([s.time_s for s in believed], [s.turns for s in believed], told)
+        wheel = [s.wheel_rpm if s.turns is None else s.turns for s in believed]
+        chosen = self._chooser.chosen([s.time_s for s in believed], wheel, told)
         samples = []
         for i, before_s in chosen:
             believed[i].before_s = before_s

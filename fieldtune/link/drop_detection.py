@@ -40,10 +40,10 @@ _SAME_S = 0.15  # the second look sees an instant less sharply
 _BEFORE_S, _BEFORE_CELLS = 0.35, 7
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
-_STANDS_OUT, _SUDDEN, _RETURNS = 28.0, 6.0, 6.0  # twice the log likelihood ratios
+_STANDS_OUT, _STANDS_OUT_NOISY, _SUDDEN, _RETURNS = 28.0, 45.0, 4.0, 6.0  # twice the log likelihood ratios
 _PLAIN, _COMES = 30.0, -15.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
-_COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
+_COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
 _PERHAPS = 0.6
 _PERHAPS_OUT, _PERHAPS_SUDDEN = 18.0, 3.0
 _WIDTHS = 1.4  # of a point's coarseness: a run this straight shows nothing
@@ -268,7 +268,7 @@ class DropDetector:
             return [] if last_chance else None
         if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
             return []
-        clear = out > _STANDS_OUT and sudden > _SUDDEN
+        clear = out > (_STANDS_OUT_NOISY if noisy else _STANDS_OUT) and sudden > _SUDDEN
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         if clear and (
             (back >= _BACK and returns > _RETURNS)

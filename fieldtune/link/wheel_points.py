@@ -73,8 +73,9 @@ class WheelPoints:
         self._offset = 0.0
         self._breaks_s: deque[float] = deque(maxlen=20)
         self._rpm = -1.0
+        self._doubted_s: float | None = None
         self._fresh = 1.0
-        self.now_s = 0.0
+        self.now_s = self._news_s = 0.0
         """When the last news came."""
 
     @property
@@ -116,34 +117,41 @@ class WheelPoints:
     def _add_rpm(self, sample: Sample) -> bool:
         """Sums turns from the robot's own rpm. Where that is said again and again, only its changes are news."""
         rpm, t = sample.wheel_rpm, self.t
-        if rpm is None:
+        said_until_s = sample.before_s if self._doubted_s is None else self._doubted_s
+        if rpm is None:  # a step that has to be confirmed by the next line
+            self._doubted_s = said_until_s
             return False
-        before_s, sum_before = (t[-1], self.turns[-1]) if t else (sample.time_s, 0.0)
-        if not self._put(sample, sample.time_s, sum_before + abs(rpm) / 60 * (sample.time_s - before_s), 0.0):
+        new, before, self._doubted_s = rpm != self._rpm, self._rpm, None
+        self._rpm = rpm
+        if t and new and said_until_s is not None:  # lines passed over said what was said before
+            self._put(self.samples[-1], said_until_s, self._summed(said_until_s, before), 0.0)
+        last_s = t[-1] if t else sample.time_s
+        if not self._put(sample, sample.time_s, self._summed(sample.time_s, rpm), 0.0) and not new:
             return False
-        new, self._rpm = rpm != self._rpm, rpm
         self._fresh += 0.05 * (new - self._fresh)
         if self._fresh > _HELD:
             self._move_on(t[-1])
-        elif new and before_s > self.now_s:
-            self._move_on(before_s)
+        elif new and last_s > self.now_s:
+            self._move_on(last_s)
         elif t[-1] - self.now_s > (1.2 * self.cell_s or _UNHEARD_S):
             self.now_s = t[-1]
         else:
             return False
         return True
 
+    def _summed(self, time_s: float, rpm: float) -> float:
+        return self.turns[-1] + abs(rpm) / 60 * (time_s - self.t[-1]) if self.t else 0.0
+
     def _move_on(self, now_s: float) -> None:
-        """Cells are as long as news are apart: of counts the lower quartile, as lines may be missing."""
-        if self.now_s > 0.0:
-            self._apart_s.append(now_s - self.now_s)
-        self.now_s = now_s
+        """Cells are as long as news are apart: the lowest fifth, as lines may be missing, and rpm may come out the same."""
+        if self._news_s > 0.0:
+            self._apart_s.append(now_s - self._news_s)
+        self.now_s = self._news_s = now_s
         self._pace += 1
         if len(self._apart_s) >= 9 and (self._pace >= _LATELY // 2 or not self.cell_s):
             self._pace = 0
             steps = sorted(self._apart_s)
-            quarter = len(steps) // 4
-            apart = steps[quarter] if self.are_counts else statistics.fmean(steps[quarter:-quarter])
+            apart = steps[len(steps) // 5]
             self._odd = self._odd + 1 if abs(max(apart, _SHORTEST_S) - self.cell_s) > _ALIKE * self.cell_s else 0
             if not self.cell_s or self._odd >= _SURELY:
                 self.cell_s, self._odd = max(apart, _SHORTEST_S), 0
