@@ -33,20 +33,20 @@ _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
 _LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
-_BEYOND_DOUBT, _NEARLY = 50.0, 0.75
+_FIRST_OUT = 36.0  # of shots of which that is learned: before, it takes more
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S = 0.15  # the second look sees an instant less sharply
 _BEFORE_S, _BEFORE_CELLS = 0.35, 7
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
-_STANDS_OUT, _STANDS_OUT_NOISY, _SUDDEN, _RETURNS = 28.0, 45.0, 4.0, 6.0  # twice the log likelihood ratios
+_STANDS_OUT, _NOISY, _SUDDEN, _RETURNS = 25.0, 1.4, 4.0, 6.0  # twice the log likelihood ratios
 _PLAIN, _COMES = 30.0, -15.0
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
 _PERHAPS = 0.6
 _PERHAPS_OUT, _PERHAPS_SUDDEN = 18.0, 3.0
-_WIDTHS = 1.4  # of a point's coarseness: a run this straight shows nothing
+_WIDTHS = 1.4  # counts: a run this smooth shows nothing
 _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
 _NEAR_S = 0.025
@@ -91,7 +91,6 @@ class _Candidate:
     instant: float
     sureness: float
     judged: int = 0
-    clear: float = -math.inf
 
 
 class DropDetector:
@@ -169,7 +168,8 @@ class DropDetector:
             self._noise.begin_anew()
             t, x, part = points.between(now - 12 * self._cell_s, now)
             rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
-            self._noise.assume(points.coarseness(rate, part, tick_s), self._cell_s, rate)
+            coarseness = points.coarseness(rate, part, tick_s)
+            self._noise.assume(coarseness, points.quantum**2 / 12, self._cell_s, rate)
             self._heard_s = now
         count = max(round(STRETCH_S / self._cell_s), STRETCH_CELLS)
         if now - self._heard_s < count * self._cell_s / 3:
@@ -259,23 +259,22 @@ class DropDetector:
         low, high = (share * drop.before_rpm / 60 for share in self._usual())
         seen_as = drop_fit.verdict(view, cell, before, after, (low, high))
         out, sudden, returns = seen_as.over_nothing, seen_as.over_slow, seen_as.over_lowered
-        candidate.clear = min(out, sudden, returns)
         since, until = instant - before * cell, instant + after * cell
-        t, x, part = points.between(since - 0.5 * cell, until + 0.5 * cell)
+        t, x, _ = points.between(since - 0.5 * cell, until + 0.5 * cell)
         t, x = t - instant, x - x[0]
-        coarse = math.sqrt(12 * points.coarseness(drop.before_rpm / 60, part, tick_s))
-        if drop_fit.off_straight(t, x) < _WIDTHS * coarse:
+        if drop_fit.off_smooth(t, x) < _WIDTHS * points.quantum:
             return [] if last_chance else None
         if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
             return []
-        clear = out > (_STANDS_OUT_NOISY if noisy else _STANDS_OUT) and sudden > _SUDDEN
+        needed = (_STANDS_OUT if len(self._shares) >= _LEARNED else _FIRST_OUT) * (_NOISY if noisy else 1.0)
+        clear = out > needed and sudden > _SUDDEN
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         if clear and (
             (back >= _BACK and returns > _RETURNS)
             or (sudden > _PLAIN and drop_fit.coasting(t, x))
             or self._holds_setpoint(since)
         ):
-            return [self._shot(drop, candidate)]
+            return [self._shot(drop, instant, seen_as)]
         if not last_chance:
             return None
         # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
@@ -286,15 +285,15 @@ class DropDetector:
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
         if clear and coming >= 1.0 and (returns > _COMES or cut_short):
-            return [self._shot(drop, candidate)]
+            return [self._shot(drop, instant, seen_as)]
         if coming < _PERHAPS or out < _PERHAPS_OUT or sudden < _PERHAPS_SUDDEN:
             return []
         return [drop]  # whatever its depth
 
-    def _shot(self, drop: Drop, candidate: _Candidate) -> Drop:
-        self._last_s = candidate.instant
-        if candidate.clear > _BEYOND_DOUBT:
-            self._shares.append(drop.depth_rpm / drop.before_rpm)
+    def _shot(self, drop: Drop, instant: float, seen_as: drop_fit.Verdict) -> Drop:
+        self._last_s = instant
+        if seen_as.over_nothing > _FIRST_OUT:
+            self._shares.append(60 * seen_as.depth / drop.before_rpm)
         return replace(drop, sure=True)
 
     def _usual(self) -> drop_fit.Span:

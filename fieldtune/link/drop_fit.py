@@ -230,9 +230,9 @@ def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY
     return Verdict(*over, shot.depth)
 
 
-def off_straight(t: FloatArray, x: FloatArray) -> float:
-    """How far turns (n,) stray from a straight run, from end to end. Errors of rounding come in rows."""
-    return float(np.ptp(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, 1))))
+def off_smooth(t: FloatArray, x: FloatArray) -> float:
+    """How far turns (n,) stray from a smooth run (a cubic), from end to end. Errors of rounding come in rows."""
+    return float(np.ptp(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, 3))))
 
 
 def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]:

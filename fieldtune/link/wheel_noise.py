@@ -32,7 +32,7 @@ class WheelNoise:
     def __init__(self) -> None:
         self._stretches: deque[tuple[float, FloatArray]] = deque(maxlen=_KEPT)
         self._new = 0
-        self._assumed = np.array([1.0])
+        self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
         self._lags = self._assumed
         self._whitening: dict[tuple[int, ...], FloatArray] = {}
 
@@ -41,12 +41,13 @@ class WheelNoise:
         self._stretches.clear()
         self._new = 0
 
-    def assume(self, coarseness: float, cell_s: float, speed: float) -> None:
+    def assume(self, coarseness: float, rounding: float, cell_s: float, speed: float) -> None:
         """What is believed before quiet stretches were seen.
 
-        ``coarseness``: variance of a single reading of the turns, turns^2; ``speed``: the wheel's, turns/s.
+        ``coarseness``: variance of a single reading of the turns, turns^2, ``rounding``: that of it which rounding to
+        counts makes; ``speed``: the wheel's, turns/s.
         """
-        of_reading = coarseness / cell_s**2
+        of_reading, self._rounding = coarseness / cell_s**2, rounding / cell_s**2
         self._assumed = np.array([2 * of_reading + (_WANDER * speed) ** 2, -of_reading])
         self._estimate()
 
@@ -86,6 +87,9 @@ class WheelNoise:
                     lags[: len(some)] += some
                     weight += 1.0
         self._lags = lags / weight
+        # Rounding may cancel by chance while a wheel runs at one speed, and won't at the next.
+        missing = max(self._rounding + self._lags[1], 0.0)
+        self._lags[:2] += missing * np.array([2.0, -1.0])
 
     def whitening(self, begins: IntArray, ends: IntArray) -> FloatArray:
         """The matrix (m, m) that makes errors of mean speeds over cells ``begins`` to ``ends`` (m,) independent of size 1.

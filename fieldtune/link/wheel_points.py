@@ -57,7 +57,7 @@ class WheelPoints:
     """Points of turns over time: new counts, or the robot's own rpm summed. ``quantum``: one count in turns."""
 
     def __init__(self, quantum: float) -> None:
-        self._quantum = quantum
+        self.quantum = quantum
         self._apart_s: deque[float] = deque(maxlen=_LATELY)
         self._pace = self._odd = 0
         self.cell_s = 0.0
@@ -164,7 +164,7 @@ class WheelPoints:
     def coarseness(self, rate: float, part: slice, tick_s: float) -> float:
         """The least variance of a point, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
         spread_s = max(tick_s, _STEADY * statistics.median(self._spread_s[part]))
-        return float(self._quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
+        return float(self.quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
 
     def cells(self, instant: float, before: int, after: int, noisy: bool) -> Cells | None:
         """So many cells before and behind an instant; None where too few of them are known."""
@@ -175,7 +175,7 @@ class WheelPoints:
             return None
         t = t - instant
         if noisy and self.are_counts:
-            fine = _fine_points(t, x, self._quantum**2 / 12)
+            fine = _fine_points(t, x, self.quantum**2 / 12)
             t, x = t[fine], x[fine]
         right = np.searchsorted(t, edges)
         left = np.maximum(right - 1, 0)
