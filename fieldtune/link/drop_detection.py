@@ -24,7 +24,6 @@ from fieldtune.link.wheel_noise import STRETCH_S, WheelNoise
 from fieldtune.link.wheel_points import WheelPoints
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
 _AFTER_S = 0.08
@@ -203,7 +202,8 @@ class DropDetector:
             return
         look.looked_s = instant
         before = max(round(_BEFORE_S / cell), _BEFORE_CELLS)
-        seen = self._view(instant, before, after, noisy)
+        slower = self._points.slower_behind(instant, before * cell, after * cell)
+        seen = self._view(instant, before, after, noisy) if slower else None
         sureness = 0.0
         if seen is not None:
             view, rate = seen

@@ -21,6 +21,7 @@ import numpy as np
 from fieldtune.arrays import FloatArray
 
 if TYPE_CHECKING:
+    from fieldtune.link.wheel_noise import Whitening
     from fieldtune.link.wheel_points import Cells
 
 _RECOVERIES_S = np.geomspace(0.012, 2.5, 14)
@@ -39,8 +40,8 @@ _LOWERED_FROM_S = np.array([-0.3, -0.2, -0.1, -0.05, -0.02, 0.0])
 _SWINGS_S = np.array([0.5, 0.7, 1.0])
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
 _DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standard deviation
+_PACES = 20.0
 _RAISED_S, _RAISED_FROM_S = (0.04, 0.16, 0.5), np.arange(-0.2, 0.75, 0.1)
-_GLANCE = 0.002  # of the speed
 _SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
@@ -118,7 +119,7 @@ def _shot_lags(t: FloatArray, starts: FloatArray) -> FloatArray:
 @lru_cache(maxsize=24)
 def _families(cell: float, before: int, after: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Templates of a shot, of slow and smooth changes, and of quick ones that stay: turns lost (k, n) at the edges."""
-    edges = np.arange(-before, after + 1) * cell
+    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
     over = np.array(sorted({max(seconds, _LEAST_LOWERED * cell) for seconds in _LOWERED_S}))
     rows = np.array([(start, wide, *stays) for start, wide, stays in product(_LOWERED_FROM_S, over, _STAYS)])
     lowered, slow = _lowered_lag(edges, *rows.T), rows[:, 1] >= max(_SLOW_S, _SLOW * cell)
@@ -131,7 +132,7 @@ def _families(cell: float, before: int, after: int) -> tuple[FloatArray, FloatAr
 @lru_cache(maxsize=8)
 def _quick(cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> FloatArray:
     """Templates of the first look at a drop: turns lost (k, n) at the edges."""
-    edges = np.arange(-before, after + 1) * cell
+    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
     starts = np.array([0.0]) if cell < 0.015 else cell * np.array([-0.67, -0.33, 0.0])
     return recovery_lag(edges, *_grid(starts, np.array(recoveries_s)))
 
@@ -150,33 +151,39 @@ class Fit:
 
 
 class View:
-    """Mean speeds around an instant with their errors made independent, of size 1, by ``whitening`` (m, m)."""
+    """Mean speeds around an instant with their errors made independent, of size 1."""
 
-    def __init__(self, cells: Cells, whitening: FloatArray) -> None:
+    def __init__(self, cells: Cells, whitening: Whitening) -> None:
         self._cells, self._whitening = cells, whitening
         self.size = len(cells.speeds)
-        middle = float(cells.speeds.mean())
-        self._speeds = self._white(cells.speeds - middle)
-        base = self._white(np.vander(cells.middles_s, 3, increasing=True).T).T
-        base[-1, 1] = 1 / (_DRIFT * max(middle, 1.0))
-        self._base = np.linalg.qr(base)[0]
+        self.fastest = float(cells.speeds.max())
+        self._speeds = self._white(cells.speeds - cells.speeds.mean())
+        # A wheel's speed as such, and what it may drift, to within a twentieth
+        self._pace = round(_PACES * math.log(max(self.fastest, 1.0)))
+        if ("drift", self._pace) not in whitening.memo:
+            base = self._white(np.vander(cells.middles_s, 3, increasing=True).T).T
+            base[-1, 1] = 1 / (_DRIFT * math.exp(self._pace / _PACES))
+            whitening.memo["drift", self._pace] = (np.linalg.qr(base)[0],)
+        self._base = whitening.memo["drift", self._pace][0]
 
     def _white(self, values: FloatArray) -> FloatArray:
         """Values (…, m) made independent, and behind them (…, m + 1) one for what is expected of a drift: none."""
         white = np.zeros((*values.shape[:-1], self.size + 1))
-        white[..., :-1] = values @ self._whitening.T
+        white[..., :-1] = values @ self._whitening.matrix.T
         return white
 
-    def fit(self, lag: FloatArray, within: Span = _ANY) -> Fit:
+    def fit(self, name: str, lag: FloatArray, within: Span = _ANY) -> Fit:
         """The best of templates ``lag`` (k, n + 1) of turns lost, each with a speed that drifts a little.
 
-        ``within``: depths that may be, turns/s.
+        ``name``: of the templates. ``within``: depths that may be, turns/s.
         """
-        line = self._base[:, :2]
+        line, memo = self._base[:, :2], self._whitening.memo
         speeds = self._speeds - line @ (line.T @ self._speeds)
-        lost = self._white(self._cells.of(lag))
-        bare = lost - (lost @ line) @ line.T
-        strength = np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
+        if (name, self._pace) not in memo:
+            lost = self._white(self._cells.of(lag))
+            bare = lost - (lost @ line) @ line.T
+            memo[name, self._pace] = bare, np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
+        bare, strength = memo[name, self._pace]
         best_depth = -(bare @ speeds) / strength
         depth = np.clip(best_depth, *within)
         gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
@@ -204,7 +211,7 @@ class View:
 
 def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> Fit:
     """The sudden drop near t = 0 that fits best; ``recoveries_s``: those that are looked for."""
-    return view.fit(_quick(cell, before, after, recoveries_s))
+    return view.fit("quick", _quick(cell, before, after, recoveries_s))
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,11 +230,16 @@ class Verdict:
 def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY) -> Verdict:
     """What a change near t = 0 most likely was. ``usual``: depths that a shot of this wheel may have, turns/s."""
     shots, smooth, lowered = _families(cell, before, after)
-    shot, swung, braked = view.fit(shots, usual), view.fit(smooth).rest, view.fit(lowered).rest
+    shot = view.fit("shot", shots, usual)
+    swung, braked = view.fit("smooth", smooth).rest, view.fit("lowered", lowered).rest
     swung = min(swung, view.without(2), view.swinging())
     variance = max(min(shot.rest, swung, braked) / max(view.size - 5, 1), 1.0)
-    over = [(rest - shot.rest) / variance for rest in (view.without(1), swung, braked)]
-    return Verdict(*over, shot.depth)
+    return Verdict(
+        over_nothing=(view.without(1) - shot.rest) / variance,
+        over_slow=(swung - shot.rest) / variance,
+        over_lowered=(braked - shot.rest) / variance,
+        depth=shot.depth,
+    )
 
 
 def off_smooth(t: FloatArray, x: FloatArray) -> float:
@@ -250,13 +262,6 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
     apart_s = float(t[late].mean() - t[early].mean())
     rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
     return 1 - (speeds[0] - speeds[2]) / depth, rising
-
-
-def slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
-    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
-    middle = before - 1
-    first = (x[middle] - x[0]) / (t[middle] - t[0])
-    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
 
 
 def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:

@@ -51,8 +51,8 @@ class SampleChooser:
     ) -> list[tuple[int, float | None]]:
         """Which of the next lines become samples, and the time of the line before each.
 
-        Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few, or own rpm
-        that is calculated seldom. ``wheel``: turns, or else rpm.
+        Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few, or own
+        rpm that is calculated seldom. ``wheel``: turns, or else rpm.
         """
         found = []
         last_s, due_s, before, moved_s = self._last_s, self._due_s, self._wheel, self._moved_s

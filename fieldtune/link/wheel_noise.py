@@ -8,6 +8,7 @@ fro. What is to stand out of them is therefore judged by their autocovariance (g
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,17 @@ _WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own co
 _ANEW = 6  # stretches from one estimate to the next
 
 
+@dataclass(frozen=True, slots=True)
+class Whitening:
+    """A matrix (m, m) that makes the errors of mean speeds independent, and of size 1.
+
+    ``memo``: what was worked out with it, as most stretches have the same cells.
+    """
+
+    matrix: FloatArray
+    memo: dict[tuple[str, int], tuple[FloatArray, ...]] = field(default_factory=dict)
+
+
 class WheelNoise:
     """Autocovariance of the wheel's mean speeds in even cells of time, (turns/s)^2, learned as they come."""
 
@@ -34,7 +46,7 @@ class WheelNoise:
         self._new = 0
         self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
         self._lags = self._assumed
-        self._whitening: dict[tuple[int, ...], FloatArray] = {}
+        self._whitening: dict[tuple[int, ...], Whitening] = {}
 
     def begin_anew(self) -> None:
         """Cells of another length are coming: what was learned says nothing of them."""
@@ -54,8 +66,8 @@ class WheelNoise:
     def see(self, speeds: FloatArray, known: FloatArray, cell_s: float) -> None:
         """Takes a stretch of cells (n,) of ``cell_s``, turns/s; ``known`` is 0 where a cell's speed is not."""
         n = len(speeds)
-        # A Hann taper: without it the reading's own coarseness, that cancels from cell to cell, would leak into what does
-        # not cancel (Harris, Proc. IEEE 66 (1978) 51).
+        # A Hann taper: without it the reading's own coarseness, that cancels from cell to cell, would leak into what
+        # does not cancel (Harris, Proc. IEEE 66 (1978) 51).
         weight = np.sin(np.pi * (np.arange(n) + 0.5) / n) * known
         if known.sum() < FEWEST / 2:
             return
@@ -91,11 +103,8 @@ class WheelNoise:
         missing = max(self._rounding + self._lags[1], 0.0)
         self._lags[:2] += missing * np.array([2.0, -1.0])
 
-    def whitening(self, begins: IntArray, ends: IntArray) -> FloatArray:
-        """The matrix (m, m) that makes errors of mean speeds over cells ``begins`` to ``ends`` (m,) independent of size 1.
-
-        A speed over several cells is their mean.
-        """
+    def whitening(self, begins: IntArray, ends: IntArray) -> Whitening:
+        """For mean speeds over the cells ``begins`` to ``ends`` (m,)."""
         key = (*begins.tolist(), -1, *ends.tolist())
         if key not in self._whitening:
             if len(self._whitening) > 40:
@@ -110,5 +119,5 @@ class WheelNoise:
                 cells = begins[0] + away
                 mean = ((cells >= begins[:, None]) & (cells < ends[:, None])) / width[:, None]
                 covariance = mean @ covariance @ mean.T
-            self._whitening[key] = np.linalg.inv(np.linalg.cholesky(covariance))
+            self._whitening[key] = Whitening(np.linalg.inv(np.linalg.cholesky(covariance)))
         return self._whitening[key]

@@ -1,4 +1,4 @@
-"""The wheel's turns over time as the line tells of them, and its mean speeds in even cells of time around an instant."""
+"""The wheel's turns over time as the line tells of them, and its mean speeds in even cells of time."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _KEPT_POINTS = 700
 _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
-_LATELY, _SURELY = 40, 3
+_LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
 _FAR = 4.0  # standard deviations off the neighbours: a false count
@@ -143,7 +143,7 @@ class WheelPoints:
         return self.turns[-1] + abs(rpm) / 60 * (time_s - self.t[-1]) if self.t else 0.0
 
     def _move_on(self, now_s: float) -> None:
-        """Cells are as long as news are apart: the lowest fifth, as lines may be missing, and rpm may come out the same."""
+        """Cells are as long as news are apart: the lowest fifth, as lines may be missing and rpm may come out alike."""
         if self._news_s > 0.0:
             self._apart_s.append(now_s - self._news_s)
         self.now_s = self._news_s = now_s
@@ -161,6 +161,15 @@ class WheelPoints:
         part = slice(bisect_left(self.t, since), bisect_right(self.t, until))
         return np.array(self.t[part]), np.array(self.turns[part]), part
 
+    def slower_behind(self, instant: float, before_s: float, after_s: float) -> bool:
+        """A glance at three points: whether the wheel could have lost speed at an instant."""
+        t, x = self.t, self.turns
+        first, middle = bisect_left(t, instant - before_s), bisect_left(t, instant)
+        last = min(bisect_left(t, instant + after_s), len(t) - 1)
+        if not first < middle < last:
+            return False
+        return (x[last] - x[middle]) / (t[last] - t[middle]) < (x[middle] - x[first]) / (t[middle] - t[first])
+
     def coarseness(self, rate: float, part: slice, tick_s: float) -> float:
         """The least variance of a point, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
         spread_s = max(tick_s, _STEADY * statistics.median(self._spread_s[part]))
@@ -169,7 +178,7 @@ class WheelPoints:
     def cells(self, instant: float, before: int, after: int, noisy: bool) -> Cells | None:
         """So many cells before and behind an instant; None where too few of them are known."""
         cell = self.cell_s
-        edges = np.arange(-before, after + 1) * cell
+        edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
         t, x, _ = self.between(instant - (before + 2) * cell, instant + (after + 2) * cell)
         if len(t) < 6:
             return None
