@@ -208,7 +208,7 @@ class DropDetector:
         if seen is not None:
             view, rate = seen
             fit = drop_fit.drop_at(view, cell, before, after, look.recoveries_s)
-            sureness = fit.depth / fit.error
+            sureness = fit.depth / fit.error / math.sqrt(fit.misfit)  # no wheel comes back just like these templates
             least = max(_LEAST, _SHARE * self._expected) * rate * (0.5 if eager else 1.0)
             if rate * 60 < self._slowest or not least < fit.depth < _MOST * rate:
                 sureness = 0.0

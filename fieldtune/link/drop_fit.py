@@ -143,10 +143,14 @@ _ANY: Span = (-math.inf, math.inf)
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves."""
+    """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves.
+
+    ``misfit``: how many times larger than expected what it leaves is.
+    """
 
     depth: float
     error: float
+    misfit: float
     rest: float
 
 
@@ -190,7 +194,7 @@ class View:
         best = int(np.argmax(gain))
         rest = max(float(speeds @ speeds) - max(float(gain[best]), 0.0), 0.0)
         variance = max(rest / max(self.size - 4, 1), 1.0)
-        return Fit(max(float(depth[best]), 0.0), math.sqrt(variance / float(strength[best])), rest)
+        return Fit(max(float(depth[best]), 0.0), 1 / math.sqrt(float(strength[best])), math.sqrt(variance), rest)
 
     def without(self, degree: int) -> float:
         """The sum of squares that a polynomial of the speed leaves."""

@@ -87,6 +87,9 @@ class WheelPoints:
         """Goes on behind a break in the line, if that is a short one: its own cells alone are unknown."""
         if not self.t or not 0 < time_s - self.t[-1] < _BRIDGED_S:
             return False
+        if self.are_counts and len(self.t) > 6:  # what the next lines contradict
+            for kept in (self.t, self.turns, self._spread_s, self.samples):
+                del kept[-1]
         some = min(len(self.t), 6)
         rate = (self.turns[-1] - self.turns[-some]) / max(self.t[-1] - self.t[-some], 1e-6)
         self._offset = self.turns[-1] + rate * (time_s - self.t[-1])
@@ -164,8 +167,9 @@ class WheelPoints:
     def slower_behind(self, instant: float, before_s: float, after_s: float) -> bool:
         """A glance at three points: whether the wheel could have lost speed at an instant."""
         t, x = self.t, self.turns
-        first, middle = bisect_left(t, instant - before_s), bisect_left(t, instant)
-        last = min(bisect_left(t, instant + after_s), len(t) - 1)
+        slack = 0.3 * self.cell_s  # the last point at or before each
+        first, middle = bisect_left(t, instant - before_s - slack), bisect_left(t, instant - slack)
+        last = min(bisect_left(t, instant + after_s - slack), len(t) - 1)
         if not first < middle < last:
             return False
         return (x[last] - x[middle]) / (t[last] - t[middle]) < (x[middle] - x[first]) / (t[middle] - t[first])
