@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -33,6 +35,8 @@ if TYPE_CHECKING:
 LOOKS_PER_SECOND = 20
 OPENS_S = 0.5
 """When the line is opened at the latest, whatever was painted by then."""
+_KEEPS_S = 0.5
+"""How long leaving waits at most for the answer of the next start."""
 PAINTED_S = 0.3
 """How long the first recommendation has for its way to the screen before anything else is begun."""
 
@@ -221,6 +225,8 @@ class ConsoleApp(TerminalApp[None]):
 
     async def _leave_when_written(self) -> None:
         await self.controller.recorder.all_written()
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self.controller.advisor.keep_answer(), _KEEPS_S)
         await self.ended()
         self.exit()
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_table import LineTable, samples_of_table
 from fieldtune.link.plausibility import Continuity, change_goes_on, changed_state
@@ -29,7 +29,7 @@ _ANOTHER = 20  # lines, for the most part in a row, that follow each other but n
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Held:
     wire: WireValues
     number: int

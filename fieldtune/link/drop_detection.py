@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.frozen import frozen
 from fieldtune.link import drop_fit
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
@@ -53,7 +54,7 @@ _LOWERED_S = 0.4
 _FEWEST = 5  # points; so few tell no speed and depth
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drop:
     """A drop: the sample at its start, the wheel's rpm before and its depth. ``sure``: whether it was a shot's."""
 

@@ -11,7 +11,6 @@ generalised least squares: errors are made independent first (Aitken 1935).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise, product
 from typing import TYPE_CHECKING
@@ -19,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.arrays import FloatArray
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.link.wheel_noise import Whitening
@@ -141,7 +141,7 @@ Span = tuple[float, float]
 _ANY: Span = (-math.inf, math.inf)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fit:
     """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves.
 
@@ -218,7 +218,7 @@ def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tupl
     return view.fit("quick", _quick(cell, before, after, recoveries_s))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Verdict:
     """Twice the log likelihood ratio of a shot against nothing, a slow change, and a quick one that stays.
 
@@ -274,7 +274,7 @@ def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bo
     early, late = t < -part, (t >= -part) & (t < -0.3 * period)
     if early.sum() < 3 or late.sum() < 3:
         return True
-    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
+    first, then = (_slope(t[some], x[some]) for some in (early, late))
     return -_SLOWED * depth < then - first < _SPED_UP * depth
 
 

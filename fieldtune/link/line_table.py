@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
 from fieldtune.link.clock import AHEAD_S, TRAIL, LineState
 from fieldtune.link.limits import (
@@ -51,7 +51,7 @@ _HEX[np.frombuffer(b"0123456789ABCDEF", np.uint8)] = np.arange(16)
 _HEX[np.frombuffer(b"abcdef", np.uint8)] = np.arange(10, 16)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LineTable:
     """Lines as columns, by our field names: each (n,) float64, all finite."""
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from fieldtune.frozen import frozen
 from fieldtune.line_fields import Readings
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ class SampleChooser:
 State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShotSeen:
     """A shot recognised on the line. Times in seconds of the line's clock; ``speed_rpm`` at release, at the wheel."""
 
@@ -98,7 +99,7 @@ class ShotSeen:
     """Host time at which the line that told of it arrived."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Health:
     """The line's health: counts since it was opened."""
 
@@ -111,7 +112,7 @@ class Health:
     clock: Literal["robot", "arrival", "unknown"] = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelFigures:
     """Figures of the wheel view, over the last seconds; ``None`` until seen."""
 
@@ -136,8 +137,8 @@ class Live(Readings):
     others: tuple[str, ...] = ()
     """Other ports at which a robot may be, where this one was found and not named."""
     age_s: float | None = None
-    health: Health = Health()
-    wheel: WheelFigures = WheelFigures()
+    health: Health = Health()  # noqa: RUF009 - frozen
+    wheel: WheelFigures = WheelFigures()  # noqa: RUF009 - frozen
     shots: tuple[ShotSeen, ...] = ()
     unsure: ShotSeen | None = None
     """The last dip of the wheel that may have been a shot, numbered by itself; a person may know."""

@@ -6,11 +6,11 @@ import math
 import statistics
 from bisect import bisect_left, bisect_right
 from collections import deque
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.frozen import frozen
 from fieldtune.link.samples import Sample
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ _FAR = 4.0  # standard deviations off the neighbours: a false count
 _SPIKE = 5.0  # standard deviations off both neighbours
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cells:
     """Mean speeds (m,), turns/s, over cells ``begins`` to ``ends`` (m,) of the even ``edges_s`` (n + 1,).
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from functools import cache
@@ -110,6 +109,8 @@ def _can_lock(folder: Path) -> bool:
     """
     if fcntl is None:
         return True
+    import tempfile
+
     with suppress(OSError), tempfile.TemporaryFile(dir=folder) as file:
         try:
             fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -11,8 +11,9 @@ from robots import shot, slider, swinger, thrower
 from scipy.stats import kstest, norm
 
 from fieldtune.aim.draws import Belief
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.learn import learn, next_shot
 from fieldtune.learn.draws import gain_with_offset
 from fieldtune.learn.importance_sampling import FEW, MANY, lattice_normals

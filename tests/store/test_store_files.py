@@ -106,6 +106,7 @@ def test_a_read_only_log_can_still_be_read(open_folder: Path, version: int) -> N
     open_folder.chmod(0o555)
     code = (
         "import os, sys\nfrom fieldtune.errors import StoreError\nfrom fieldtune.store import Store\n"
+        "import tempfile, uuid\n"  # while they can be read: Python may be installed in the superuser's own folder
         "if os.geteuid() == 0:\n    os.setuid(65534)\n"  # the superuser may write anywhere
         "store = Store(sys.argv[1])\nprint(store.shots(), store.batteries())\n"
         "try:\n    store.add(1.0, 2000.0, 'in')\nexcept StoreError as error:\n    print(error)\n"
