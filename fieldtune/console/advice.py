@@ -63,6 +63,8 @@ class Advisor:
         self.picture_now: ArcPicture | None = None
         self.chance_now: tuple[float, float] | None = None
         self.failed = False
+        self.answered = asyncio.Event()
+        """Set from the first answer on, and where there is no place to ask for."""
         self._last = LastAnswer(session)
         self._recalled = shooting.aim = self._last.recall()
         self._recalled_for = self._rests_on().question
@@ -109,6 +111,7 @@ class Advisor:
         self._asked = rests_on, robot_setpoint
         if rests_on.distance_m is None:
             self.forget()
+            self.answered.set()
         else:
             # The first advice of all is shown before its path is there.
             learned = waited_for and self._advised is not None
@@ -177,6 +180,7 @@ class Advisor:
             self.picture = None
         self._drawn_for, self._soon_until = None, 0.0
         self._show()
+        self.answered.set()
 
     def _draw_readback(self, live: Live) -> None:
         """Draws the path at the present readback too, while it isn't the recommended one."""

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 LOOKS_PER_SECOND = 20
 OPENS_S = 0.5
 """When the line is opened at the latest, whatever was painted by then."""
+_BODY_WAITS_S = 0.5
+"""How long the body of the main screen waits at most for the first recommendation."""
 _KEEPS_S = 0.5
 """How long leaving waits at most for the answer of the next start."""
 PAINTED_S = 0.3
@@ -86,9 +88,12 @@ class ConsoleApp(TerminalApp[None]):
     async def _open(self) -> None:
         try:
             controller = self.controller
-            controller.line, body = await controller.background.run(_opened, controller.line)
+            controller.line = await controller.background.run(_opened, controller.line)
             controller.line.start()
-            self.look()  # asks for advice, which is worked out while the body is put in
+            self.look()  # asks for advice, which is painted before what draws is brought in
+            with suppress(TimeoutError):
+                await asyncio.wait_for(controller.advisor.answered.wait(), _BODY_WAITS_S)
+            body = await controller.background.run(_body)
             await self._main.show_body(body())
         except Exception as error:  # whoever runs the console says what it was
             if self.is_running:
@@ -237,14 +242,19 @@ class ConsoleApp(TerminalApp[None]):
         self.controller.recorder.close()
 
 
-def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
-    """Opens the line and imports what draws and computes: some tenths of a second, more on an old laptop.
+def _opened(line: ConsoleLine) -> ConsoleLine:
+    """Opens the line: some tenths of a second, more on an old laptop.
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
+    return line.open_line() if isinstance(line, UnopenedLine) else line
+
+
+def _body() -> type[MainBody]:
+    """Imports what draws, which takes as long."""
     from fieldtune.console.screens.main_body import MainBody
 
-    return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
+    return MainBody
 
 
 def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:

@@ -16,8 +16,11 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Live
 
 
-def opening(shooting: ShootingState, rows: int, width: int) -> list[Part]:
-    """What stands in the body until the line is open: the answer too where it is known; ``rows`` of cautions."""
+def opening(shooting: ShootingState, unopened: bool, rows: int, width: int) -> list[Part]:
+    """What stands there until the body is brought in: the answer too where it is known; ``rows`` of cautions.
+
+    ``unopened``: the line isn't open yet.
+    """
     where: list[Part] = [("Distance unknown", "bold $ink")]
     if shooting.distance is not None:
         where = [
@@ -25,14 +28,17 @@ def opening(shooting: ShootingState, rows: int, width: int) -> list[Part]:
             (words.metres(shooting.distance.value_m), "bold $ink"),
             f"  {shooting.distance.words}",
         ]
-    parts: list[Part] = [("\n Opening the line to the robot…\n\n ", "bold $act"), *where]
     aim, robot = shooting.aim, shooting.robot
-    if aim is not None and aim.setpoint.value is not None and shooting.aim_holds:
-        number = f" {words.setpoint(aim.setpoint.value, robot)}"
-        lines: list[list[Part]] = [[*order(aim, robot), (number, "bold $ink")], [good_range(aim, robot)], chance(aim)]
-        lines += [[""], cautions(aim, (), rows, width)]
-        for line in lines:
-            parts += ["\n ", *indented(line)]
+    doing = "Opening the line to the robot…" if unopened else "" if shooting.aim_holds else "Working out the setpoint…"
+    parts: list[Part] = [(f"\n {doing}\n\n ", "bold $act"), *where]
+    lines: list[list[Part]] = []
+    if aim is not None and shooting.aim_holds:
+        lines = [chance(aim), [""], cautions(aim, (), rows, width)]
+        if aim.setpoint.value is not None:
+            number = f" {words.setpoint(aim.setpoint.value, robot)}"
+            lines = [[*order(aim, robot), (number, "bold $ink")], [good_range(aim, robot)], *lines]
+    for line in lines:
+        parts += ["\n ", *indented(line)]
     return parts
 
 

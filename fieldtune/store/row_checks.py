@@ -205,6 +205,13 @@ def odd_schema(db: sqlite3.Connection, good: frozenset[tuple[str, str, str]]) ->
     return next((name for _, name, _ in sorted(good - schema(db))), None)
 
 
+def schema_digest(db: sqlite3.Connection) -> str:
+    """A digest of a schema."""
+    import hashlib
+
+    return hashlib.blake2b(repr(sorted(schema(db))).encode(), digest_size=8).hexdigest()
+
+
 def schema(db: sqlite3.Connection) -> frozenset[tuple[str, str, str]]:
     """Type and name of everything in a schema, with the text of views and triggers and the columns of tables."""
     rows = db.execute("SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'").fetchall()

@@ -93,6 +93,8 @@ STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS, row_chec
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)
+SCHEMA = "94f9941388c70d49"
+"""``row_checks.schema_digest`` of a new log: one with it need not be compared. A test says what it is after a step."""
 SUMMED = STEPS.index(row_checks.TABLES) + 1
 """The version from which on each row has its checksum."""
 

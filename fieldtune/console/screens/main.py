@@ -8,6 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, main_words
+from fieldtune.console.line_opening import UnopenedLine
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.typed import Distance, Labels, expected_distance, read_distance, read_labels
 from fieldtune.console.widgets.entry_line import EntryLine
@@ -121,7 +122,8 @@ class MainScreen(ShootingScreen):
 
     def _opening(self) -> list[Part]:
         rows, width = main_words.caution_rows(self.size.height), self.size.width - 2
-        return main_words.opening(self.controller.shooting, rows, width)
+        unopened = isinstance(self.controller.line, UnopenedLine)
+        return main_words.opening(self.controller.shooting, unopened, rows, width)
 
     def show_distance(self) -> None:
         """What depends on the distance alone, at once."""
