@@ -41,7 +41,7 @@ _BEFORE_S, _BEFORE_CELLS = 0.35, 7
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 _STANDS_OUT, _NOISY, _SUDDEN, _RETURNS = 25.0, 1.4, 4.0, 6.0  # twice the log likelihood ratios
-_PLAIN, _COMES, _AS_WELL = 30.0, -15.0, 4.0
+_PLAIN, _COMES, _AS_WELL, _SHALLOW = 30.0, -15.0, 4.0, 0.6
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
 _PERHAPS = 0.6
@@ -270,7 +270,7 @@ class DropDetector:
         needed = (_STANDS_OUT if len(self._shares) >= _LEARNED else _FIRST_OUT) * (_NOISY if noisy else 1.0)
         clear = out > needed and sudden > _SUDDEN
         if clear:  # and no less deep by what is seen
-            shallow = drop_fit.verdict(view, cell, before, after, (0.0, low))
+            shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
             clear = shallow.over_nothing < out + _AS_WELL
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         if clear and (
@@ -284,9 +284,10 @@ class DropDetector:
         if not clear:  # of another depth than a shot's it may only be asked about
             seen_as = drop_fit.verdict(view, cell, before, after)
             out, sudden = seen_as.over_nothing, seen_as.over_slow
-            back, rising = drop_fit.made_good(t, x, max(seen_as.depth, 1e-9))
+            back, rising = drop_fit.made_good(t, x, seen_as.depth)
         # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
-        enough = min(_COMING_BACK, _BACK_BY_SHARE * seen_as.depth / max(drop.before_rpm / 60, 0.01))
+        share = 60 * seen_as.depth / max(drop.before_rpm, 1.0)
+        enough = max(min(_COMING_BACK, _BACK_BY_SHARE * share), 1e-9)
         cut_short = until + cell > next_s
         if cut_short:  # as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
@@ -295,8 +296,7 @@ class DropDetector:
         if clear and coming >= 1.0 and (returns > _COMES or cut_short):
             return [self._shot(drop, instant, seen_as)]
         perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
-        fell = 60 * seen_as.depth / max(drop.before_rpm, 1.0)
-        return [drop] if perhaps and _LEAST <= fell <= _MOST else []
+        return [drop] if perhaps and _LEAST <= share <= _MOST else []
 
     def _shot(self, drop: Drop, instant: float, seen_as: drop_fit.Verdict) -> Drop:
         self._last_s = instant

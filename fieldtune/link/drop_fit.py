@@ -264,6 +264,7 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
         return 0.0, 0.0
     speeds = [_slope(t[some], x[some]) for some in (before, early, late)]
     apart_s = float(t[late].mean() - t[early].mean())
+    depth = max(depth, 1e-9)
     rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
     return 1 - (speeds[0] - speeds[2]) / depth, rising
 
