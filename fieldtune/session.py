@@ -84,7 +84,7 @@ class Session:
         asked = Asked(distance_m, pose, moving_mps, sideways_mps, exit_angle_deg)
         live = None if self.line is None or unread else self.line.snapshot()
         aimed_at, volts = self.robot.target(target), None if unread else self._volts(battery_v, live)
-        return advise(self.robot, aimed_at, self.posterior, asked, live, self.log, volts, self._believed.now()[1])
+        return advise(self.robot, aimed_at, self.posterior, asked, live, self.log, volts, self.believed.now()[1])
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None,
@@ -217,7 +217,7 @@ class Session:
         from fieldtune.learn import learn, measured
 
         with self._lock:
-            shots = self._believed.now()[0]
+            shots = self.believed.now()[0]
             batteries = {one.epoch: one.label for one in self.log.epochs()}
             beside = measured.kept(self.log.marks(), self.log.epochs())
             key = (epoch, beside, *batteries.values(), *(shot for shot in shots if shot.counts))
@@ -226,7 +226,8 @@ class Session:
             return self._learned[1]
 
     @cached_property
-    def _believed(self) -> BelievedShots:
+    def believed(self) -> BelievedShots:
+        """The log's shots as learning may use them, judged once."""
         from fieldtune.setup.encoder_watch import BelievedShots
 
         return BelievedShots(self.robot, self.log)

@@ -261,7 +261,8 @@ def _samples(
     counted = None if turns is None else turns.tolist()
     fired = (block.columns[FIRED] != 0).tolist() if FIRED in block.columns else None
     found = []
-    for i, before_s in chooser.chosen(said, counted, fired):
+    wheel = si["wheel_rpm"].tolist() if counted is None and "wheel_rpm" in si else counted
+    for i, before_s in chooser.chosen(said, wheel, fired):
         readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
         sample = Sample(time_s=said[i], arrival_s=arrival, before_s=before_s, **readings)
         sample.turns = None if counted is None else counted[i]

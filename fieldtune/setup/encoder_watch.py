@@ -128,7 +128,7 @@ def raw_moments(lines: Iterable[str], robot: Robot) -> list[Moment]:
 
     Needs the robot's clock; a line that can't be read is passed over.
     """
-    from fieldtune.link.framing import Framer
+    from fieldtune.link.framing import Framer, as_sent
     from fieldtune.link.limits import Limits
     from fieldtune.link.wire_values import readings_of
 
@@ -139,7 +139,7 @@ def raw_moments(lines: Iterable[str], robot: Robot) -> list[Moment]:
     last: float | None = None
     total = 0.0
     for text in lines:
-        for wire in framer.feed(text.partition("   [")[0].encode("ascii", "replace") + b"\n"):
+        for wire in framer.feed(as_sent(text)):
             clock = wire.t_ms if wire.t_ms is not None else None if wire.t_us is None else wire.t_us / 1000
             if clock is None:
                 continue
