@@ -39,6 +39,7 @@ _APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S = 0.15  # the second look sees an instant less sharply
 _BEFORE_S, _BEFORE_CELLS = 0.35, 7
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
+_ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 _STANDS_OUT, _NOISY, _SUDDEN, _RETURNS = 25.0, 1.4, 4.0, 6.0  # twice the log likelihood ratios
 _PLAIN, _COMES, _AS_WELL, _SHALLOW = 30.0, -15.0, 4.0, 0.6
@@ -235,9 +236,9 @@ class DropDetector:
 
     def _judged(self, candidate: _Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
-        points, cell = self._points, self._cell_s
-        instant, now = candidate.instant, points.now_s
-        next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > instant), default=math.inf)
+        points, cell, instant = self._points, self._cell_s, candidate.instant
+        behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
+        next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > behind), default=math.inf)
         steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
         if candidate.judged >= len(steps):
             return []
@@ -245,10 +246,10 @@ class DropDetector:
         last_chance = after == steps[-1]
         if instant + after * cell > next_s:
             after, last_chance = int((next_s - instant) / cell), True
-        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and instant + after * cell <= next_s) > now:
+        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and instant + after * cell <= next_s) > points.now_s:
             return None
         candidate.judged += 1
-        if -0.15 < instant - self._lowered_s < _LOWERED_S:
+        if -0.15 < instant - self._lowered_s < _LOWERED_S or instant - self._last_s < _ECHO_S:
             return []
         before = max(round(_BEFORE_S / cell), _BEFORE_CELLS)
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
