@@ -2,6 +2,6 @@
 
 import sys
 
-from fieldtune.cli import main
+from fieldtune.cli import command
 
-sys.exit(main())
+sys.exit(command())

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.shot_entry import check_distance, hood_then
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from fieldtune.store import Store
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Asked:
     """Where a recommendation is for: see ``Session.aim``."""
 

@@ -6,6 +6,8 @@ CAUTION = (
     "no number here means that it is safe.",
 )
 """Line by line, short enough for a comment in a program."""
+CAUTION_KEY = "caution understood"
+"""Under this the log keeps that it was read in the console."""
 
 
 def where_cautions_are(robot: str) -> str:

@@ -7,14 +7,14 @@ result and a row here.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount
 
 UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Figure:
     """How a figure is written. ``unit`` "%": the value is a share of 1.
 

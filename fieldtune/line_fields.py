@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fieldtune.frozen import frozen
 from fieldtune.unit_table import ANGLE, ANGULAR_SPEED, CURRENT, LENGTH, RATIO, SPEED, VOLTAGE, Dimension
 
 CLOCKS = {"t_ms": 1e-3, "t_us": 1e-6}
@@ -19,7 +20,7 @@ COUNTER = "wheel_counts"
 FIRED = "fired"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WireName:
     """A name that a field has on the line: values there, in ``unit``, are divided by ``per`` to be as in a sample."""
 
@@ -28,7 +29,7 @@ class WireName:
     per: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LineField:
     """One reading. ``name``: that of the sample's attribute. ``dimension``: None where the profile says what it is.
 

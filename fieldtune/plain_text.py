@@ -6,9 +6,6 @@ steer a terminal (ECMA-48 control functions) or turn its order round (Unicode's 
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import sys
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -49,6 +46,8 @@ def say_aside(words: str) -> None:
 
 def say_json(found: object) -> None:
     """One line of JSON. What a terminal obeys is escaped; so is all but ASCII where the stream isn't UTF-8."""
+    import json
+
     knows_all = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     text = json.dumps(found, allow_nan=False, ensure_ascii=not knows_all)
     if not text.isprintable():
@@ -102,6 +101,9 @@ def columns(head: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
 
 def csv_lines(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """Rows as RFC 4180 text; unknown is empty. Words that a spreadsheet would take for a formula get a blank before."""
+    import csv
+    import io
+
     page = io.StringIO()
     lines = csv.writer(page, lineterminator="\n")
     lines.writerow(head)

@@ -15,6 +15,8 @@ SCHEMES = {
 }
 """Schemes with how each is written: simulated robot, recording, TCP, serial port over TCP (RFC 2217), UDP, log file."""
 
+LAST_PORT = "last good port"
+"""Under this the log keeps where a robot was found last."""
 PORT_FROM_ELSEWHERE = "port that came with a pack"
 """Under this the log keeps a port that another laptop's profile named and nobody here has agreed to open yet."""
 

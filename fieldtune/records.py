@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from typing import Any, Literal
+
+from fieldtune.frozen import frozen
 
 Result = Literal["in", "short", "long", "left", "right"]
 RESULTS: tuple[Result, ...] = ("in", "short", "long", "left", "right")
@@ -16,7 +18,7 @@ RESULT_SHAPES: dict[Result | None, str] = {"in": "●", "short": "▼", "long": 
 """A shape for each result, so that colour is never needed."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shot:
     """One confirmed shot, as it stands in the log.
 
@@ -70,7 +72,7 @@ def in_order(shots: Iterable[Shot]) -> list[Shot]:
     return [shot for _, _, shot in sorted(found, key=lambda one: one[:2])]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class UnansweredShot:
     """A shot that was seen on the line and has no result yet, with all that was true when it left.
 
@@ -92,7 +94,7 @@ class UnansweredShot:
     hood_deg: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Epoch:
     """A stretch of shots under one battery and build state, numbered from 1; ``uid`` is its own in every copy.
 
@@ -112,7 +114,7 @@ TravellingMarkKind = Literal["undo", "redo", "exclude", "include", "correct", "l
 MarkKind = Literal[TravellingMarkKind, "discard"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mark:
     """A later word about a shot, an epoch or another mark, named by ``subject``, its uid.
 
@@ -135,7 +137,7 @@ class Mark:
 ActKind = Literal["shot", "correct", "exclude", "include", "swap", "label", "discard", "measure"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Act:
     """Something a person did to the log, which can be undone: its kind, and the shot or epoch it was about."""
 
@@ -145,7 +147,7 @@ class Act:
     uid: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BatteryReading:
     """What was found out about a battery: resistance of pack and wiring, and its voltage at rest."""
 

@@ -7,13 +7,13 @@ across the lane). The console draws it in braille dots, the pit sheet as SVG.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from fieldtune.aim.results import ArcPicture
 from fieldtune.arrays import FloatArray
+from fieldtune.frozen import frozen
 from fieldtune.robot.launchers import Point
 from fieldtune.robot.model import Robot
 from fieldtune.robot.targets import Target
@@ -29,7 +29,7 @@ _GROUND_WHEEL = 0.03
 """Radius (m) of the robot's own wheels: for the picture only, no profile gives it."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """A line through points, shapes (n,), metres."""
 
@@ -38,7 +38,7 @@ class Line:
     y: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Circle:
     """A circle, metres; one without radius is a mark that is drawn as small as can be seen."""
 
@@ -48,7 +48,7 @@ class Circle:
     radius: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Area:
     """What lies between ``low`` and ``high`` over ``x``, shapes (n,), metres."""
 
@@ -58,7 +58,7 @@ class Area:
     high: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Scene:
     """Shapes, the rear ones first, and the box (m) that holds all of them that matters.
 
@@ -96,7 +96,7 @@ def scene(
     return target.by_way(lambda: _from_beside(robot, target, shot), lambda: _from_above(robot, target, shot))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Shot:
     """What is known of a shot; as ``scene`` takes it."""
 

@@ -68,28 +68,23 @@ class Session:
         self.log.close()
 
     def aim(
-        self,
-        distance_m: float | None = None,
-        battery_v: float | None = None,
-        target: str | None = None,
-        *,
-        pose: Pose | None = None,
-        moving_mps: float = 0.0,
-        sideways_mps: float = 0.0,
-        exit_angle_deg: float | None = None,
-    ) -> Aim:
+        self, distance_m: float | None = None, battery_v: float | None = None, target: str | None = None, *,
+        pose: Pose | None = None, moving_mps: float = 0.0, sideways_mps: float = 0.0,
+        exit_angle_deg: float | None = None, unread: bool = False,
+    ) -> Aim:  # fmt: skip
         """The recommended setpoint at a distance reading, and what goes with it.
 
         ``pose``: where the robot is on the field, in place of a distance. For a robot in motion: its speed towards the
         target and to the right of that. With neither distance nor pose the line's are taken, with its motion.
-        ``exit_angle_deg``: holds the hood at that angle; the best one where None (see ``aim.hood``).
+        ``exit_angle_deg``: holds the hood at that angle; the best one where None (see ``aim.hood``). ``unread``: as
+        before anything is known from the line, the battery's voltage either.
         """
         from fieldtune.aim_notes import Asked, advise
 
         asked = Asked(distance_m, pose, moving_mps, sideways_mps, exit_angle_deg)
-        live = None if self.line is None else self.line.snapshot()
-        aimed_at, volts = self.robot.target(target), self._volts(battery_v, live)
-        return advise(self.robot, aimed_at, self.posterior, asked, live, self.log, volts, self._believed.now()[1])
+        live = None if self.line is None or unread else self.line.snapshot()
+        aimed_at, volts = self.robot.target(target), None if unread else self._volts(battery_v, live)
+        return advise(self.robot, aimed_at, self.posterior, asked, live, self.log, volts, self.believed.now()[1])
 
     def hit_chance(
         self, distance_m: float, setpoint: float, battery_v: float | None = None, target: str | None = None,
@@ -222,7 +217,7 @@ class Session:
         from fieldtune.learn import learn, measured
 
         with self._lock:
-            shots = self._believed.now()[0]
+            shots = self.believed.now()[0]
             batteries = {one.epoch: one.label for one in self.log.epochs()}
             beside = measured.kept(self.log.marks(), self.log.epochs())
             key = (epoch, beside, *batteries.values(), *(shot for shot in shots if shot.counts))
@@ -231,7 +226,8 @@ class Session:
             return self._learned[1]
 
     @cached_property
-    def _believed(self) -> BelievedShots:
+    def believed(self) -> BelievedShots:
+        """The log's shots as learning may use them, judged once."""
         from fieldtune.setup.encoder_watch import BelievedShots
 
         return BelievedShots(self.robot, self.log)

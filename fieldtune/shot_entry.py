@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, how_far
 from fieldtune.records import RESULTS, Act, Result, Shot
 
@@ -21,7 +21,7 @@ _FAR_APART = 0.08
 """Share of the setpoint by which a wheel that holds it is never off; chosen on the simulated robots."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """A checked shot, ready for the log: SI, setpoint and speed in the robot's setpoint unit."""
 

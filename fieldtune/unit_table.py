@@ -7,15 +7,15 @@ pound-force, horsepower), but for the conventional inch of mercury.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 
 Powers = tuple[int, int, int, int, int, int]
 """Powers of length, mass, time, current, temperature, angle."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Dimension:
     """A kind of quantity: its name with an article, an example with unit, and its powers of the base units."""
 

@@ -6,7 +6,6 @@ follows each ``/``. The units themselves stand in ``unit_table``.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from functools import lru_cache
@@ -120,6 +119,8 @@ def shown(value: object) -> str:
 
 def closest(word: str, known: object) -> str:
     """`` (did you mean "x"?)`` for the nearest of the ``known`` words, or nothing."""
+    import difflib
+
     words = [str(k) for k in known] if isinstance(known, list | tuple | set | frozenset | dict) else []
     near = difflib.get_close_matches(word, words, 1, 0.6)
     if not near:

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.distance_table import table
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
@@ -28,7 +29,7 @@ _MOST = 200
 _AS_GOOD = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AngleSpot:
     """One spot at one angle; ``setpoint`` None where nothing scores, and the hit chance is 0 then."""
 
@@ -38,7 +39,7 @@ class AngleSpot:
     hit_probability: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AngleRow:
     """Hit chance at one exit angle: mean over the spots, and that of the worst."""
 
@@ -48,7 +49,7 @@ class AngleRow:
     spots: tuple[AngleSpot, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AngleSweep:
     """Hit chance over the exit angle.
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import best_exit_angle
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING
+from fieldtune.aim.setpoint_search import best_setpoint
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
@@ -25,7 +26,7 @@ _TAIL = 0.02
 """Chances below this aren't worth a place on the map."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ChanceField:
     """Hit chances (m, n) at ``distance_m`` (m,) and setpoints ``off`` (n,) off ``middle`` (m,), evenly spaced.
 

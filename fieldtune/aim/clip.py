@@ -7,7 +7,6 @@ level the camera stood.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +16,7 @@ from scipy.optimize import least_squares
 from fieldtune.aim.element_path import flying_body
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount
 from fieldtune.physics.flight import fly
 from fieldtune.robot.exit_speed import spin_ratio
@@ -33,7 +33,7 @@ _PIXEL, _RULER_PX, _LEVEL = 1.0, 1.5, math.radians(0.5)
 _STEPS = 40
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Clip:
     """Points (n, 2) in pixels, x to either side, y downwards as pictures have it, ``every`` frames apart at
     ``frames_per_s``; ``ruler_m`` metres in the picture are ``ruler_px`` long. The first point is where it leaves."""
@@ -45,7 +45,7 @@ class Clip:
     every: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ClipExit:
     """Exit speed (m/s) and angle (degrees above the horizontal) with one standard deviation each; ``residual_px``:
     root mean square distance of the points from the fitted path."""

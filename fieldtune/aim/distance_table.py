@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, TableRow
+from fieldtune.aim.setpoint_search import Best, best_setpoint, best_setpoints
 from fieldtune.aim.situation import situation, situations
 from fieldtune.normal import ndtr
 from fieldtune.robot.exit_speed import drive_quantity
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.robot.model import Robot, Target
 
-_FEW, _FIRST = 8, 4
-_STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.6, 3.0, 0.005
+_FEW, _FIRST = 8, 3
+_STEPS_OFF, _EDGE_STEPS_OFF, _CHANCE_OFF = 0.6, 3.0, 0.008
 """How far a middle may lie from where it was expected: its setpoint and its range's ends in steps, its chance."""
 _SPEEDS, _LEAST, _OPEN = 65, 1e-4, 3.0
 _SETPOINT, _LOW, _HIGH, _CHANCE, _BELOW, _ABOVE = range(6)
@@ -77,7 +78,7 @@ class _Nodes:
         self._need = required_speed_for(robot, target)
         self._at, self._x = at, np.log(at)
         self._found = np.full((len(at), 6), np.nan)
-        self._known = np.zeros(len(at), dtype=bool)
+        self._tried, self._known = np.zeros(len(at), dtype=bool), np.zeros(len(at), dtype=bool)
         self._base = self._mean_setpoints()
         self._chance_base: FloatArray | None = None
 
@@ -117,12 +118,14 @@ class _Nodes:
         count = len(self._at)
         evenly = np.linspace(self._x[0], self._x[-1], _FIRST)
         firsts = sorted({0, *np.searchsorted(self._x, evenly[1:-1]).tolist(), count - 1})
-        self._work_out(firsts)
         open_ = [(a, b) for a, b in pairwise(firsts) if b - a > 1]
+        self._work_out([*firsts, *(self._middle(a, b) for a, b in open_)])
+        self._known[firsts] = True
         while open_:
             middles = [self._middle(a, b) for a, b in open_]
             expected = self._expected(np.array(middles))
-            self._work_out(middles)
+            self._work_out([m for m in middles if not self._tried[m]])
+            self._known[middles] = True
             smooth = [self._as_expected(m, e) for m, e in zip(middles, expected, strict=True)]
             halves = [
                 half
@@ -137,11 +140,13 @@ class _Nodes:
         return min(max(int(np.searchsorted(self._x, (self._x[a] + self._x[b]) / 2)), a + 1), b - 1)
 
     def _work_out(self, places: list[int]) -> None:
+        if not places:
+            return
         scenes = situations(self._need, self._at[places], self._belief.draws)
-        for place, scene in zip(places, scenes, strict=True):
-            curve = HitChanceCurve(self._robot, self._belief, scene, self._battery_v)
-            best = best_setpoint(curve, lowest_wins=self._target.slowest_wins, rounded=False)
-            self._known[place] = True
+        curves = [HitChanceCurve(self._robot, self._belief, scene, self._battery_v) for scene in scenes]
+        found = best_setpoints(curves, self._target.slowest_wins, rounded=False)
+        self._tried[places] = True
+        for place, curve, best in zip(places, curves, found, strict=True):
             if best is not None and best.probability >= WORTH_SAYING:
                 self._keep(place, curve, best)
 

@@ -10,13 +10,13 @@ ln q and a smooth remainder (a Gaussian process reduced to a few knots).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.frozen import frozen
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GainBasis:
     """Basis of the log-speed correction over the drive quantity q in [q_low, q_high].
 
@@ -63,7 +63,7 @@ def _whitening(knots: tuple[float, ...], length: float) -> FloatArray:
     return np.asarray(np.linalg.inv(np.linalg.cholesky(gram)).T)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Unknowns:
     """K draws of all that is unknown about a robot; every field has shape (K,), ``gain`` (K, basis.size).
 
@@ -83,10 +83,10 @@ class Unknowns:
 
     def of(self, which: IntArray) -> Unknowns:
         """Draws of those numbers (n,), each as often as it is named."""
-        return Unknowns(*(getattr(self, name)[which] for name in self.__slots__))
+        return Unknowns(*(getattr(self, name)[which] for name in self.__match_args__))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Belief:
     """Weighted draws (weights sum to 1) for the present epoch, the best single value, and how much it rests on."""
 
@@ -110,4 +110,4 @@ def gain_basis(robot: Robot) -> GainBasis:
 def log_speed(robot: Robot, basis: GainBasis, unknowns: Unknowns, quantity: ArrayLike) -> FloatArray:
     """ln exit speed (K, n) of every draw at drive quantities (n,)."""
     q = np.atleast_1d(np.asarray(quantity, dtype=float))
-    return model_log_speed(robot, q)[None, :] + unknowns.gain @ basis.at(q).T
+    return np.asarray((model_log_speed(robot, q)[:, None] + basis.at(q) @ unknowns.gain.T).T)

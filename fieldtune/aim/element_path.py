@@ -6,13 +6,13 @@ Distances are horizontal, as the profile's are; ``log_friction`` scales friction
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.air import BLUFF_DRAG, CRISIS, humid_air
@@ -166,7 +166,7 @@ def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: A
 _NEWTON, _SETTLED_M = 4, 1e-4
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PathFigures:
     """All of one path, at its own crossing of the target; ``None`` where it does not get there, or that means nothing.
 

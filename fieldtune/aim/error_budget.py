@@ -8,20 +8,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import Belief
 from fieldtune.aim.error_causes import BATTERY, HOLD, REMEDIES, SCATTERS, UNKNOWNS, KnownErrors, parts_at, with_scatter
-from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import at_best_angle, hood_table
 from fieldtune.aim.places import Place
 from fieldtune.aim.reach import why_not
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.setpoint_search import Best, best_setpoint
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Robot, Target
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
 _RIPPLES = 2.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Held:
     """How the wheel was seen to hold one setpoint, rpm: steady error (positive: too fast), root mean square ripple."""
 
@@ -41,7 +43,7 @@ class Held:
     ripple_rpm: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HoldSpot:
     """At one spot: the good range, and what the wheel runs at when told the best setpoint (ripple twice over)."""
 
@@ -59,7 +61,7 @@ class HoldSpot:
         return self.low <= self.held_low and self.held_high <= self.high
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HoldVerdict:
     """``good_enough``: at every spot; None where no spot scores, or the setpoint is not a speed."""
 
@@ -110,7 +112,7 @@ _WORTH_MENDING = 0.005
 _WORST_HOLD = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cause:
     """One cause of misses at one spot; ``None`` where nobody has measured it.
 
@@ -125,7 +127,7 @@ class Cause:
     halved: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpotBudget:
     """The budget at one distance, largest cause first; no causes where nothing scores from there (``why_not``).
 
@@ -142,7 +144,7 @@ class SpotBudget:
     why_not: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ErrorBudget:
     """Budgets of all spots; ``mend_first`` names the cause that pays most when halved, ``advice`` says it."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
@@ -53,7 +54,7 @@ _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 _NEWTON = 5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KnownErrors:
     """What shots do not tell, as standard deviations of the log exit speed; None where unknown.
 
@@ -69,7 +70,7 @@ Change = Callable[[Belief, float], Belief]
 """Makes a cause smaller: by a share of 1 (gone) or 1/2."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Part:
     """A cause before its hit chances: mean square miss (m^2), and how to make it smaller (None: the step)."""
 

@@ -9,15 +9,17 @@ A table goes through its distances from near to far, and the hood stays as it st
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.distance_table import table
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import TableRow
+from fieldtune.aim.setpoint_search import best_setpoint
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import Belief
@@ -30,11 +32,16 @@ _DRAWS = 256
 """Draws that tell the settings apart: all of them see the same ones, so that their differences are sharp."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HoodRow(TableRow):
     """A row of a table for a robot with a hood: the exit angle (degrees) that goes with the setpoint."""
 
     exit_angle_setpoint_deg: float | None = None
+
+
+def exit_angle_of(row: TableRow) -> float | None:
+    """The exit angle (degrees) that goes with a row's setpoint; None without a hood."""
+    return row.exit_angle_setpoint_deg if isinstance(row, HoodRow) else None
 
 
 def best_exit_angle(

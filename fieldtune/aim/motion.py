@@ -15,15 +15,17 @@ import numpy as np
 
 from fieldtune.aim.draws import Belief, Unknowns, log_speed
 from fieldtune.aim.element_path import path_figures
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import best_exit_angle
 from fieldtune.aim.recommend import caution_words, mean_log_speed, recommend, unreachable
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import WORTH_SAYING, Aim, SetpointChoice
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.aim.situation import situation
 from fieldtune.arrays import FloatArray
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.robot.model import Robot, Target
@@ -32,7 +34,7 @@ _FASTEST = 10.0
 _TRIES, _SAME, _NEAR = 60, 1e-7, math.radians(1)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Motion:
     """The robot's velocity, m/s: towards the target, and to the right of that."""
 
@@ -40,7 +42,7 @@ class Motion:
     right: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Lead:
     """Launch at ``speed`` (m/s) and turned by ``turn`` (rad, right positive), as the field sees it: a robot with its
     exit angle at the sum's elevation, and what its target needs."""
@@ -130,7 +132,7 @@ def _angles(robot: Robot, unknowns: Unknowns) -> FloatArray:
     return np.asarray(robot.launcher.exit_angle + unknowns.angle_error)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Sum:
     """Launch and robot together on the field: log speed and elevation (any shape), and their parts in m/s."""
 
@@ -194,7 +196,7 @@ class _MovingCurve(HitChanceCurve):
     """
 
     lead: _Lead | None = None
-    motion: Motion = Motion()
+    motion: Motion = Motion()  # noqa: RUF009 - frozen
     by_angle: FloatArray | None = None
 
     @classmethod

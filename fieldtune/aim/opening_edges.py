@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import DrawsRequiredSpeed, RequiredSpeedPoint
@@ -33,7 +35,7 @@ _TURN = 0.005
 """Change of the exit angle (rad) over which an edge's own move is taken."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Edge:
     """Needed log speed (n,) at an edge of the opening, and its derivative over the exit angle, with which the edge
     itself moves as the path comes in flatter or steeper; nan where not known."""
@@ -44,16 +46,19 @@ class Edge:
 
 def center_point(
     need: DrawsRequiredSpeed, distance: FloatArray, which: IntArray
-) -> tuple[RequiredSpeedPoint, FloatArray]:
-    """The required speed of the target's centre, and a miss of 0 (n,).
+) -> tuple[RequiredSpeedPoint, FloatArray, Free]:
+    """The required speed of the target's centre, a miss of 0 (n,), and what is free there.
 
     Where that lies beyond the line of departure, of the nearest place short of it that does not; where the path there
     does not clear the near rim, of the nearest place beyond it on whose path the element does; if that still scores.
     """
     point, at = need.log_speed(distance, 0.0, which), np.zeros_like(distance)
+    around = need.free_at(point)
     lost = ~np.isfinite(point.value)
     with np.errstate(invalid="ignore", divide="ignore"):
-        low = (point.d_miss > 0) & (np.abs(2 * point.slope / point.bend) < _ARCH) & np.isnan(need.free_at(point).low)
+        low = np.isnan(around.low) & (point.d_miss > 0) & (np.abs(2 * point.slope / point.bend) < _ARCH)
+    if not (lost.any() or low.any()):
+        return point, at, around
     for misses, left in ((_SHORT, lost), (_LONG, low)):
         for miss in misses:
             places = np.flatnonzero(left)
@@ -65,7 +70,7 @@ def center_point(
             point.put(places[good], there.take(good))
             at[places[good]] = miss
             left[places[good]] = False
-    return point, at
+    return point, at, need.free_at(point)
 
 
 def edges(
@@ -74,9 +79,10 @@ def edges(
     """The near and the far edge; ``at``: the misses (n,) of the paths that ``free`` is seen from."""
     if np.isinf(free.high).all():
         return _edge(need, distance, free.low, which, at), Edge(free.high, np.full_like(distance, np.nan))
+    twice, count = np.concatenate([np.arange(len(distance))] * 2), len(distance)
     both = np.concatenate([free.low, free.high])
-    found = _edge(need, np.tile(distance, 2), both, np.tile(which, 2), np.tile(at, 2))
-    near, far = (Edge(*pair) for pair in zip(np.split(found.value, 2), np.split(found.d_angle, 2), strict=True))
+    found = _edge(need, distance[twice], both, which[twice], at[twice])
+    near, far = (Edge(found.value[half], found.d_angle[half]) for half in (slice(count), slice(count, None)))
     if free.rise is not None:
         near = _clear_of_rim(need, distance, near, free.rise, which)
     return near, far

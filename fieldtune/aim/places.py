@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from fieldtune.aim.reach import check_distance, reach_of_all
 from fieldtune.errors import OutOfReachError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import from_to, how_far
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ _GUESS_M = 5.0
 RangeSource = Literal["spots", "field", "shots", "guess"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WorkingRange:
     """Nearest and farthest distance (m) that matter, and where they come from."""
 
@@ -63,7 +63,7 @@ def working_range(robot: Robot, nearest: float, farthest: float, shot_from: Iter
     return WorkingRange(nearest + edge, far - edge, "guess")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Place:
     """A distance in metres; ``name`` is that of the profile's spot, None where it has none."""
 

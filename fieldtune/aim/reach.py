@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +11,7 @@ import numpy as np
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, how_far, size
 from fieldtune.robot.exit_speed import drive_quantity, soars
 
@@ -36,7 +36,7 @@ _SCAN_M, _FEWEST = 0.02, 240
 """Spacing of the distances scanned, metres, and the fewest of them."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reach:
     """Distance readings (n,) scanned, and whether the mean path scores there within the setpoint's limits."""
 

@@ -13,10 +13,11 @@ import numpy as np
 
 from fieldtune.aim.draws import log_speed
 from fieldtune.aim.element_path import PathFigures, air_density, path_figures, rest_distance, seams_doubt
-from fieldtune.aim.hit_chance import Best, HitChanceCurve, best_setpoint, weighted_interval
+from fieldtune.aim.hit_chance import HitChanceCurve, weighted_interval
 from fieldtune.aim.reach import check_distance, mean_point, reach, why_not
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, Aim, Sensitivity, SetpointChoice
+from fieldtune.aim.setpoint_search import Best, best_setpoint
 from fieldtune.person_units import how_far
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 

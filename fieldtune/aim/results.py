@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -13,7 +15,7 @@ WORTH_SAYING = 0.01
 """Below this hit probability a setpoint outside of what works is no recommendation."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SetpointChoice:
     """Recommended setpoint and the range within reach of its hit probability; ``unit`` is rpm, % or mm."""
 
@@ -23,7 +25,7 @@ class SetpointChoice:
     high: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sensitivity:
     """Change of the miss (metres, positive long or high) for one small change of each cause."""
 
@@ -34,7 +36,7 @@ class Sensitivity:
     per_10_degC_m: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Aim:
     """The recommendation at one distance.
 
@@ -69,7 +71,7 @@ class Aim:
     exit_angle_setpoint_deg: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Standing:
     """A standing distance for a fixed setpoint, with the stretch ``low_m``..``high_m`` that scores nearly as well."""
 
@@ -80,7 +82,7 @@ class Standing:
     forgives_most: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NextShot:
     """The shot worth taking next: ``gain`` is the expected rise of the mean hit probability over the working range.
 
@@ -94,7 +96,7 @@ class NextShot:
     exit_angle_setpoint_deg: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TableRow:
     """One row of a distance-to-setpoint table; setpoints ``None`` where the distance can't be reached."""
 
@@ -105,7 +107,7 @@ class TableRow:
     hit_probability: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ArcPicture:
     """The predicted path to draw: shapes (n,), metres, in the vertical plane of the shot.
 
@@ -122,7 +124,7 @@ class ArcPicture:
     end_high_m: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fact:
     """One thing learned, in words and numbers: e.g. name ``grip``, value 0.81, sd 0.02, unit ``""``.
 
@@ -142,7 +144,7 @@ class Fact:
         return f"{self.words} (hardly learned yet)" if self.guess else self.words
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Residual:
     """How far a counted shot fell from what is now believed, metres along the range; ``None`` if only in/short/long."""
 
@@ -155,7 +157,7 @@ class Residual:
     """Probability, under what is believed, of an outcome at least as odd as this one (small = surprising)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drift:
     """Whether recent shots stop agreeing with the rest: words, and the p-value behind them."""
 
@@ -165,7 +167,7 @@ class Drift:
     since_shot: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Learned:
     """All that shots have taught, ready to be shown."""
 

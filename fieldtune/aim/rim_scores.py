@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.element_path import flying_body, rolling_inertia
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 from fieldtune.normal import ndtr
 from fieldtune.physics.flight import fly
 from fieldtune.physics.rim_bounce import Rim, falls_in
@@ -25,7 +25,7 @@ _RESTITUTION = ((0.34, 1 / 6), (0.6, 2 / 3), (0.86, 1 / 6))
 memory); three points of Gauss and Hermite."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RimScores:
     """Probability that a ball scores: ``chance`` (distances, angles, sides, misses) over ln(distance), error of the
     exit angle (rad), side miss (m, either way) and miss (m)."""

@@ -7,13 +7,14 @@ opening is round.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.opening_edges import center_point, edges
+from fieldtune.frozen import frozen
 from fieldtune.normal import gauss_legendre, ndtr, ndtri, quick_ndtr
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ _NODES = (1 - np.cos(np.pi * (_V + 1) / 2)) / 2
 _SHARES = _W / 2 * np.pi / 2 * np.sin(np.pi * (_V + 1) / 2)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Touches:
     """Needed log speeds ``bounds`` (n, m) of ascending misses, and the steps (n, m) by which the probability to score,
     in them and off the rim, falls there."""
@@ -72,7 +73,7 @@ def touches(
     return Touches(np.where(known, bounds, 0.0), np.where(known, cells[:, :-1] - cells[:, 1:], 0.0))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Situation:
     """A target seen from n (draw, distance) pairs: log-speed bounds (n, m) over m side positions, with shares (m,).
 
@@ -98,35 +99,46 @@ class Situation:
         if self.touches is not None:
             return self.touches.hit(speeds, self.spread)
         leaves = np.isfinite(speeds)  # a draw too small to lift the element throws at no speed at all
-        z = np.where(leaves, speeds, 0.0).astype(np.float32)[..., None]
-        inside = _below(self.high, z, self.far)
-        inside -= _below(self.low, z, self.near)
+        middle = np.where(np.isfinite(self.center), self.center, 0.0)  # float32 counts from here
+        z = np.where(leaves, speeds, 0.0).T - middle
+        inside = _below(self.high.T - middle, z, self.far)
+        inside -= _below(self.low.T - middle, z, self.near)
         np.maximum(inside, 0.0, out=inside)
-        chance = self.side[:, None] * (inside @ self.shares.astype(np.float32)).astype(float)
+        mean = self.shares.astype(np.float32) @ inside.reshape(len(self.shares), -1)
+        chance = (self.side * mean.reshape(inside.shape[1:])).T
         # Rounding leaves a hair beyond 1, and differences of tails chances that no event has.
         return np.where((chance < _NEVER) | ~leaves, 0.0, np.minimum(chance, 1.0))
 
     def of(self, which: slice) -> Situation:
         """As some of the draws see it."""
         touches = self.touches
-        return Situation(
-            low=self.low[which],
-            high=self.high[which],
-            shares=self.shares,
-            center=self.center[which],
-            spread=self.spread[which],
-            near=self.near[which],
-            far=self.far[which],
-            side=self.side[which],
-            touches=None if touches is None else Touches(touches.bounds[which], touches.steps[which]),
-        )
+        parts = {name: getattr(self, name)[which] for name in _BY_DRAW}
+        touched = None if touches is None else Touches(touches.bounds[which], touches.steps[which])
+        return Situation(**parts, shares=self.shares, touches=touched)
+
+    @staticmethod
+    def joined(scenes: Sequence[Situation]) -> Situation:
+        """One target seen from several places as one, draw after draw of each."""
+        if len(scenes) == 1:
+            return scenes[0]
+        parts = {name: np.concatenate([getattr(scene, name) for scene in scenes]) for name in _BY_DRAW}
+        rims = [scene.touches for scene in scenes if scene.touches is not None]
+        touched = None
+        if rims:
+            touched = Touches(*(np.concatenate([getattr(rim, name) for rim in rims]) for name in ("bounds", "steps")))
+        return Situation(**parts, shares=scenes[0].shares, touches=touched)
 
 
-def _below(bound: FloatArray, z: NDArray[np.float32], spread: FloatArray) -> NDArray[np.float32]:
-    """Probability (n, s, m) that launches around z (n, s, 1) are slower than bounds (n, m); bounds of nan are none."""
-    gap = np.where(np.isnan(bound), np.inf, bound).astype(np.float32)[:, None, :] - z
-    gap *= (1 / spread).astype(np.float32)[:, None, None]
-    return quick_ndtr(gap)
+_BY_DRAW = ("low", "high", "center", "spread", "near", "far", "side")
+
+
+def _below(bound: FloatArray, z: FloatArray, spread: FloatArray) -> NDArray[np.float32]:
+    """Probability (m, s, n) that launches around z (s, n) are slower than bounds (m, n); bounds of nan are none.
+
+    Draws come last: the longest axis in one piece.
+    """
+    at = np.where(np.isnan(bound), np.inf, bound / spread).astype(np.float32, order="C")
+    return quick_ndtr(at[:, None] - (z / spread).astype(np.float32))
 
 
 def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns, which: IntArray | None = None) -> Situation:
@@ -140,8 +152,7 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns, which
     else:
         seen = unknowns.of(which)
     distance = np.asarray(reading, dtype=float) + seen.distance_bias
-    center, at = center_point(given, distance, which)
-    free = given.free_at(center)
+    center, at, free = center_point(given, distance, which)
     side_sd = np.maximum(distance * seen.side_scatter, 1e-6)
     offset = distance * seen.side_bias
     left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
@@ -154,7 +165,7 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns, which
 
     def scatter(by_angle: FloatArray) -> FloatArray:
         by_angle = np.where(np.isfinite(by_angle), by_angle, center.d_angle)
-        spread = np.hypot(seen.speed_scatter, by_angle * seen.angle_scatter)
+        spread = np.sqrt(seen.speed_scatter**2 + (by_angle * seen.angle_scatter) ** 2)
         return np.where(passes, np.maximum(spread, 1e-6), 1.0)
 
     near, far = edges(given, distance, free, which, at)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fieldtune.aim.draws import Belief, log_speed
-from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import WORTH_SAYING, Standing
+from fieldtune.aim.setpoint_search import NEARLY_AS_WELL
 from fieldtune.aim.situation import situation
 from fieldtune.robot.exit_speed import drive_quantity
 

@@ -6,7 +6,7 @@ Angles are positive to the right; headings, as on the line, counter-clockwise fr
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,13 +15,14 @@ from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.required_speed.interface import RequiredSpeed
 from fieldtune.aim.results import Aim
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.robot.model import Robot, Target
 
 _WORTH_TURNING = 0.02
 _TOO_LITTLE = 0.1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pose:
     """Where the element leaves, metres on the field; ``heading_deg`` counter-clockwise from +x, None if unknown."""
 

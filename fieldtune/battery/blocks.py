@@ -14,6 +14,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.robot.drivetrain import train
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ Row = tuple[float, float | None, float, float | None]
 """Seconds, wheel rpm, volts, amps of one sample."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Block:
     """Means over a stretch of the line: time at its end (s), volts, battery amps (None where unknown) and their error.
 
@@ -49,7 +50,7 @@ class Block:
     samples: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MotorSide:
     """What turns a gain in wheel speed into battery current: one drive at one gear train, scalars only for speed."""
 

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.battery.resistance import odd_voltage, usual_voltage
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.physics.motor import approach_time
 from fieldtune.robot.drivetrain import SETTLED, back_share, train
 from fieldtune.robot.exit_speed import drive_quantity, setpoint_for
@@ -121,7 +122,7 @@ class Limits:
         return self._lines[key]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShotCharge:
     """Coulombs that a shot should take: making good the wheel's speed at full power, and holding it in between."""
 
@@ -151,7 +152,7 @@ class ShotCharge:
 # How long a wheel takes to spin up and to recover, over any number of gear trains and voltages at once.
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelTimes:
     """Seconds, shape of the gear trains broadcast with speeds; inf where the drive never gets there."""
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.battery.ceiling import wheel_times
 from fieldtune.battery.resistance import usual_voltage
+from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far
 from fieldtune.records import known
 from fieldtune.robot.drivetrain import train
@@ -30,7 +31,7 @@ _STEADY_SHARE = 0.02
 _STARTED_SHARE = 0.1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpinReport:
     """What one spin-up showed; None where it could not be seen or predicted.
 
@@ -47,7 +48,7 @@ class SpinReport:
     resistance_ohm: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outlook:
     """What was recommended at a distance (m), in the robot's unit, and how likely it was to score; None unknown.
 

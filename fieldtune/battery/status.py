@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far
 from fieldtune.records import as_json
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BatteryStatus:
     """Everything known of the battery now; None where it is not.
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from fieldtune.arrays import FloatArray, IntArray
+from fieldtune.frozen import frozen
 from fieldtune.person_units import back, converted, unit
 
 Ink = Literal["rule", "quiet", "mark", "ink", "good", "bad", "path", "act"]
@@ -22,7 +23,7 @@ LEVELS = (0.05, 0.2, 0.35, 0.5, 0.65, 0.8)
 """Hit chances at which a field's tint changes: the two topmost levels are the ones worth shooting at."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """A line through points (n,); ``gap``: every how many dots it has one; ``thick``: two dots. Not finite: a hole."""
 
@@ -33,7 +34,7 @@ class Line:
     thick: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Band:
     """What lies between ``low`` and ``high`` over ``x``, shapes (n,)."""
 
@@ -42,7 +43,7 @@ class Band:
     high: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Marks:
     """Points (n,), each a character of ``shapes`` (one for all, or one a point)."""
 
@@ -52,7 +53,7 @@ class Marks:
     ink: Ink = "ink"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Bars:
     """Level bars at heights ``at`` from ``low`` to ``high``, shapes (n,); ``words``: what stands behind each.
 
@@ -67,7 +68,7 @@ class Bars:
     thin: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Field:
     """Values (m, n) at ``x`` (m,), ascending, and evenly spaced ``y`` (n,); drawn as a tint by ``levels``.
 
@@ -101,7 +102,7 @@ def _between(grid: FloatArray, at: FloatArray) -> tuple[IntArray, FloatArray]:
     return place, np.where((share < -1e-9) | (share > 1 + 1e-9), np.nan, share)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Words:
     """Words at a point, beginning (``start``), in the middle or ending there."""
 
@@ -115,7 +116,7 @@ class Words:
 Shape = Line | Band | Marks | Bars | Field | Words
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Axis:
     """From ``low`` to ``high`` in that metric ``unit``; ``names`` (value, word) in place of numbers.
 
@@ -172,7 +173,7 @@ def axis_around(values: FloatArray, least: float, unit: str = "") -> Axis:
     return Axis(low - air, high + air, unit)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chart:
     """One picture: ``title`` says what is drawn, ``key`` (shape, ink, words) what the shapes mean, rear shapes first.
 

@@ -5,13 +5,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.charts.chart import Axis, Band, Bars, Chart, Ink, Line, Marks, Shape, Words, axis_around, rows_axis
+from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far
+from fieldtune.plain_text import counted
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -30,7 +31,7 @@ _STARTS_MM = 2.0
 """A draw beyond this has begun."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Holding:
     """How the wheel holds its setpoint (rpm), and the good range; None where unknown."""
 
@@ -118,7 +119,7 @@ def _draws(at: FloatArray, drawn: FloatArray, y: Axis, key: list[tuple[str, Ink,
     return [Marks(starts, np.full(len(starts), max(y.low, 0.0)), "△", "mark")]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outlook:
     """What is expected of the battery: volts at rest now with one standard deviation, shots left and their 90 %."""
 
@@ -202,7 +203,7 @@ def level_chart(robot: Robot, before: Before, now: Before | None, taken: int) ->
         for row, (_, one, setpoint) in enumerate(known)
     ]
     shapes.append(Marks(values, at, "◆", "act"))
-    title = f"Recalibration at {how_far(before.distance_m)}, {taken} shot{'' if taken == 1 else 's'} so far"
+    title = f"Recalibration at {how_far(before.distance_m)}, {counted(taken, 'shot')} so far"
     around = axis_around(np.append(spans, values), 6 * robot.setpoint.step)
     x = Axis(around.low, around.high + 0.8 * (around.high - around.low), unit)  # room for words behind the bars
     key: tuple[tuple[str, Ink, str], ...] = (("█", "mark", "needed, 90 % sure"), ("◆", "act", "recommended"))

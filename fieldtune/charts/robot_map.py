@@ -7,19 +7,19 @@ the recommended line at the answer, and the tint there says how likely it scores
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from fieldtune.aim.chance_field import ChanceField
 from fieldtune.aim.results import NextShot
 from fieldtune.charts.chart import Axis, Chart, Field, Ink, Line, Marks, Shape, Words
+from fieldtune.frozen import frozen
 from fieldtune.learn.next_shot import GainField
 from fieldtune.records import RESULT_SHAPES, Shot
 from fieldtune.robot.model import Robot
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MapPoints:
     """What moves on the map: (distance, setpoint) pairs; None where it isn't known.
 

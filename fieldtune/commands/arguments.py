@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import itertools
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from fieldtune.errors import InputError, UnitError
@@ -32,7 +31,7 @@ class Parser(argparse.ArgumentParser):
         for word in itertools.takewhile(self._is_ours, args or ()):
             option = word.partition("=")[0]
             if option.startswith("--") and option not in self._option_string_actions:
-                near = difflib.get_close_matches(option, self._option_string_actions, 1)
+                near = _closest(option, self._option_string_actions)
                 self.error(f"unknown option {option}{f'; did you mean {near[0]}?' if near else ''}")
         return super().parse_known_args(args, namespace)
 
@@ -53,13 +52,19 @@ class Parser(argparse.ArgumentParser):
         choice = re.search(r"invalid choice: '(.*?)' \(choose from (.*)\)", message)
         if choice:
             known = re.findall(r"[\w-]+", choice[2])
-            near = difflib.get_close_matches(choice[1].casefold(), known, 1)
+            near = _closest(choice[1].casefold(), known)
             hint = f"did you mean {near[0]}?" if near else f"there are: {', '.join(known)}"
             message = message.replace(choice[0], f"{choice[1]!r} is unknown; {hint}")
             if self._subcommands():
                 console = f"to open the console on a robot: fieldtune console {choice[1]}"
                 message = f"there is no command {choice[1]!r}; {hint if near else console}"
         raise InputError(f"{message} ('{self.prog} --help' shows how to write it)")
+
+
+def _closest(word: str, known: Iterable[str]) -> list[str]:
+    import difflib
+
+    return difflib.get_close_matches(word, list(known), 1)
 
 
 def declare(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ from fieldtune.person_units import from_to
 from fieldtune.plain_text import counted, pairs, printable, say_aside
 
 if TYPE_CHECKING:
+    from fieldtune.records import BatteryReading, Shot
     from fieldtune.robot import Problem
     from fieldtune.robot.model import Robot
 
@@ -42,12 +43,16 @@ def _check(args: argparse.Namespace) -> int:
         give(args, found, _problem_words(problems))
         say_aside(f"{path}: {counted(errors, 'error')}, listed above")
         return 2
+    from fieldtune.robot.home import store_path
     from fieldtune.sizing.cautions import cautions
+    from fieldtune.store import Store
 
     robot = load_profile(path)
     scores, harm = _scores(robot), cautions(robot)
     derived = _derived(robot, scores)
-    problems = (*problems, *_out_of_reach(scores), *_seen_voltages(robot, args.profiles))
+    with contextlib.closing(Store(store_path(robot, args.profiles))) as store:
+        shots, readings, damaged = store.shots(), store.batteries(), store.damaged()
+    problems = (*problems, *_out_of_reach(scores), *_seen_voltages(robot, shots, readings))
     words = [
         f"{robot.name}: {printable(robot.title)}",
         *_problem_words(problems),
@@ -56,39 +61,27 @@ def _check(args: argparse.Namespace) -> int:
     found.update(problems=problems, derived=derived, cautions=harm)
     words += [f"  caution: {line}" for line in harm]
     if args.log:
-        found["log"], log_words = _log(robot, args.profiles)
-        words += log_words
+        found["log"] = {"shots": len(shots), "damaged": damaged}
+        words += _log_words(len(shots), damaged)
     give(args, found, words)
     return 0
 
 
-def _log(robot: Robot, home: str | None) -> tuple[dict[str, object], list[str]]:
-    """What the robot's log holds and what of it was damaged, as JSON keys and as lines."""
-    from fieldtune.robot.home import store_path
-    from fieldtune.store import Store
-
-    store = Store(store_path(robot, home))
-    try:
-        shots, damaged = store.shots(), store.damaged()
-    finally:
-        store.close()
-    count = counted(len(shots), "shot")
-    words = [f"log: {count}, nothing damaged"]
-    if damaged:
-        words = [f"log: {count} sound; damaged and left out:", *(f"  {printable(line)}" for line in damaged)]
-        words.append("  enter again what you know of them, or put an older copy from the folder backups in its place")
-    return {"shots": len(shots), "damaged": damaged}, words
+def _log_words(shots: int, damaged: Sequence[str]) -> list[str]:
+    """What the robot's log holds and what of it was damaged."""
+    count = counted(shots, "shot")
+    if not damaged:
+        return [f"log: {count}, nothing damaged"]
+    words = [f"log: {count} sound; damaged and left out:", *(f"  {printable(line)}" for line in damaged)]
+    return [*words, "  enter again what you know of them, or put an older copy from the folder backups in its place"]
 
 
-def _seen_voltages(robot: Robot, home: str | None) -> list[Problem]:
+def _seen_voltages(robot: Robot, shots: Sequence[Shot], readings: Sequence[BatteryReading]) -> list[Problem]:
     """What the voltages of the robot's own log say against the chemistry of its profile."""
     from fieldtune.battery.resistance import odd_chemistry, odd_voltage
     from fieldtune.robot import Problem
-    from fieldtune.robot.home import store_path
-    from fieldtune.store import Store
 
-    with contextlib.closing(Store(store_path(robot, home))) as store:
-        shots, rests = store.shots(), [reading.rest_v for reading in store.batteries() if reading.rest_v is not None]
+    rests = [reading.rest_v for reading in readings if reading.rest_v is not None]
     loaded = [shot.battery_v for shot in shots if shot.counts and shot.battery_v is not None]
     said = [odd_voltage(robot, volts) for volts in (*loaded, *rests)] + [odd_chemistry(robot, volts) for volts in rests]
     # Under load a battery shows less than at rest: only what is too much tells of its chemistry.

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.commands import arguments
 from fieldtune.errors import LinkError, OutputError, StoreError, UnknownRobotError
 from fieldtune.plain_text import agreed
-from fieldtune.port_names import PORT_FROM_ELSEWHERE, port_problem
+from fieldtune.port_names import LAST_PORT, PORT_FROM_ELSEWHERE, port_problem
 from fieldtune.units import shown
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 _PORT_HELP = "a serial device, or a URL: sim://ROBOT, replay://FILE, socket://HOST:PORT"
-_KEPT_PORT = "last good port"
 
 
 def add_port(parser: argparse.ArgumentParser) -> None:
@@ -80,7 +79,7 @@ def simulated(robot: Robot) -> str:
 def kept_port(session: Session) -> dict[str, Any]:
     """The port that was good last, with what it was like; empty where none was."""
     try:
-        kept = json.loads(session.log.recall(_KEPT_PORT, wait_s=0.5) or "{}")
+        kept = json.loads(session.log.recall(LAST_PORT, wait_s=0.5) or "{}")
     except (json.JSONDecodeError, StoreError):
         kept = {}  # only a hint where to look first
     return kept if isinstance(kept, dict) else {}
@@ -97,7 +96,7 @@ def monitor(robot: Robot, port: str | None, args: argparse.Namespace, session: S
 
     def keep(found: dict[str, Any]) -> None:
         try:
-            session.log.remember(_KEPT_PORT, json.dumps(found))
+            session.log.remember(LAST_PORT, json.dumps(found))
         except StoreError:
             return  # called from the reader thread: a port that isn't remembered is searched for again
 

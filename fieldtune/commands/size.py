@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fieldtune.commands import aim, arguments
 from fieldtune.commands.printing import give, progress_bar, record
@@ -104,18 +104,23 @@ def _with_drag(robot: Robot, no_load_torque: float | None) -> Robot:
 _OF_SPRING = ("travel", "load", "energy", "preload", "wire")
 
 
-def _spring(args: argparse.Namespace, robot: Robot, factor: float) -> tuple[SpringNeed, tuple[SpringPick, ...]] | None:
+def _stated_of_spring(args: argparse.Namespace) -> dict[str, Any]:
+    """What the options beside --spring state; raises ``InputError`` where they don't go together."""
+    given = {name: getattr(args, name) for name in _OF_SPRING if getattr(args, name) is not None}
+    if given and args.spring is None:
+        raise InputError(f"--{next(iter(given))} goes with --spring compression or --spring extension")
+    if "load" in given and "energy" in given:
+        raise InputError("give --load or --energy, not both")
+    return given
+
+
+def _spring(
+    args: argparse.Namespace, robot: Robot, factor: float, given: dict[str, Any]
+) -> tuple[SpringNeed, tuple[SpringPick, ...]]:
     """The need behind --spring and the springs that do it."""
     from fieldtune.sizing.reach import reach_table
     from fieldtune.sizing.spring_choice import choose_springs, needed_spring, stated_need
 
-    given = {name: getattr(args, name) for name in _OF_SPRING if getattr(args, name) is not None}
-    if args.spring is None:
-        if given:
-            raise InputError(f"--{next(iter(given))} goes with --spring compression or --spring extension")
-        return None
-    if "load" in given and "energy" in given:
-        raise InputError("give --load or --energy, not both")
     table = reach_table(robot, robot.target(args.target), factor)
     need = stated_need(needed_spring(robot, table, args.spring), **given)
     return need, choose_springs(need)
@@ -130,6 +135,7 @@ def _size(args: argparse.Namespace) -> None:
     from fieldtune.sizing.text import size_text, spring_text
     from fieldtune.sizing.what_if import momentum_factor, what_if, what_it_buys
 
+    given = _stated_of_spring(args)
     with arguments.open_session(args) as session:
         robot, cycles, factor = session.robot, len(session.log.shots()), speed_factor(session.robot, session.belief)
         far = max((spot.distance for spot in robot.spots), default=None)
@@ -142,7 +148,7 @@ def _size(args: argparse.Namespace) -> None:
     found = size(changed, changed.target(args.target), factor, cycles, args.teeth, progress_bar(sys.stderr))
     taught, _ = as_taught(changed, factor)
     text = [printable(line) for line in size_text(taught, found).splitlines()]
-    spring = _spring(args, changed, factor)
+    spring = None if args.spring is None else _spring(args, changed, factor, given)
     text += [] if spring is None else ["", *spring_text(*spring)]
     text += (
         []

@@ -145,10 +145,12 @@ def _rows(session: Session, args: argparse.Namespace, distances: list[float]) ->
 
         _deliver(args, csv_text(rows))
     else:
+        from fieldtune.aim.hood import exit_angle_of
+
         hood = ("exit angle",) if robot.hood is not None else ()
         shown = [
             (cell(row.distance_m, "m"), setpoint_words(robot, row.setpoint),
-             *(aim.hood_words(getattr(row, "exit_angle_setpoint_deg", None)) or "-" for _ in hood),
+             *(aim.hood_words(exit_angle_of(row)) or "-" for _ in hood),
              _nearly(robot, row), percent(row.hit_probability))
             for row in rows
         ]  # fmt: skip

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -33,6 +35,10 @@ if TYPE_CHECKING:
 LOOKS_PER_SECOND = 20
 OPENS_S = 0.5
 """When the line is opened at the latest, whatever was painted by then."""
+_BODY_WAITS_S = 0.5
+"""How long the body of the main screen waits at most for the first recommendation."""
+_KEEPS_S = 0.5
+"""How long leaving waits at most for the answer of the next start."""
 PAINTED_S = 0.3
 """How long the first recommendation has for its way to the screen before anything else is begun."""
 
@@ -82,9 +88,12 @@ class ConsoleApp(TerminalApp[None]):
     async def _open(self) -> None:
         try:
             controller = self.controller
-            controller.line, body = await controller.background.run(_opened, controller.line)
+            controller.line = await controller.background.run(_opened, controller.line)
             controller.line.start()
-            self.look()  # asks for advice, which is worked out while the body is put in
+            self.look()  # asks for advice, which is painted before what draws is brought in
+            with suppress(TimeoutError):
+                await asyncio.wait_for(controller.advisor.answered.wait(), _BODY_WAITS_S)
+            body = await controller.background.run(_body)
             await self._main.show_body(body())
         except Exception as error:  # whoever runs the console says what it was
             if self.is_running:
@@ -221,6 +230,8 @@ class ConsoleApp(TerminalApp[None]):
 
     async def _leave_when_written(self) -> None:
         await self.controller.recorder.all_written()
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self.controller.advisor.keep_answer(), _KEEPS_S)
         await self.ended()
         self.exit()
 
@@ -231,14 +242,19 @@ class ConsoleApp(TerminalApp[None]):
         self.controller.recorder.close()
 
 
-def _opened(line: ConsoleLine) -> tuple[ConsoleLine, type[MainBody]]:
-    """Opens the line and imports what draws and computes: some tenths of a second, more on an old laptop.
+def _opened(line: ConsoleLine) -> ConsoleLine:
+    """Opens the line: some tenths of a second, more on an old laptop.
 
     Raises ``FieldtuneError`` where the line can't be opened as asked.
     """
+    return line.open_line() if isinstance(line, UnopenedLine) else line
+
+
+def _body() -> type[MainBody]:
+    """Imports what draws, which takes as long."""
     from fieldtune.console.screens.main_body import MainBody
 
-    return line.open_line() if isinstance(line, UnopenedLine) else line, MainBody
+    return MainBody
 
 
 def run(robot: Robot, session: Session, line: ConsoleLine) -> Wish | None:

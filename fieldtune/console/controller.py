@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from fieldtune.caution import CAUTION_KEY
 from fieldtune.console import words
 from fieldtune.console.advice import Advisor
 from fieldtune.console.background import BackgroundThreads, News
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from fieldtune.console.terminal_app import TerminalApp
     from fieldtune.link.samples import Live
     from fieldtune.session import Session
-
-CAUTION_KEY = "caution understood"
 
 
 class Controller:
@@ -107,7 +106,8 @@ class Controller:
         samples = self.line.drain()
         self.history.take(samples, live.shots)
         self.battery.look(samples)
-        self.show()
+        if not self.advisor.soon:
+            self.show()
 
     def _guard(self, live: Live) -> None:
         """The encoder's scale, watched from when the line is open."""

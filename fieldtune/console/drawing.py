@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
@@ -17,11 +16,13 @@ from rich.style import Style
 from textual.color import Color
 from textual.filter import LineFilter
 
+from fieldtune.frozen import frozen
+
 Glyphs = Literal["braille", "blocks", "ascii"]
 Colours = Literal["many", "sixteen", "none"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drawing:
     """Characters and colours that pictures are drawn with; ``light``: the terminal says its background is light.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
 from fieldtune.setup.encoder_check import Change, Verdict, by_hand, fingerprint
-from fieldtune.setup.encoder_watch import EncoderWatch, remember, standing
+from fieldtune.setup.encoder_watch import EncoderWatch, remember
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 _HAND = "encoder by hand"
 _PROGRAM = "the robot program's own scale is wrong, since hand turns fit the profile: mend it there"
 _RAW_LINES, _DROPPED = 400, 50
-"""Raw lines that are looked at, and how many come between two looks."""
+"""Raw lines that are looked at, and how many are dropped between two looks."""
 
 
 class EncoderGuard:
@@ -36,13 +36,13 @@ class EncoderGuard:
         self.verdict: Verdict | None = None
         self._kept: Verdict | None = None
         self._begun = self._hand_fits = False
-        self._lines = 0
+        self._dropped = 0
 
     def begin(self) -> None:
         """What was kept with the log; read behind the first frame."""
         self._begun = True
         self._hand_fits = self._session.log.recall(_HAND) == repr(fingerprint(self._session.robot))
-        self.verdict = self.verdict or standing(self._session.robot, self._session.log)
+        self.verdict = self.verdict or self._session.believed.now()[1]
 
     def look(self, live: Live, line: ConsoleLine) -> None:
         """Takes a snapshot; where all lines are dropped, what they say by the profile's scale."""
@@ -51,8 +51,8 @@ class EncoderGuard:
         if live.state == "live" and live.wheel_rpm is not None:
             self._watch.see(self._clock(), live.wheel_rpm, live.setpoint, live.power_pct, live.battery_v)
             self._take_verdict(self._watch)
-        elif live.health.lines > self._lines + _DROPPED:
-            self._lines = live.health.lines
+        elif (dropped := sum(live.health.dropped.values())) > self._dropped + _DROPPED:
+            self._dropped = dropped
             watch = EncoderWatch(self._session.robot)
             watch.see_raw(line.recent_lines(_RAW_LINES))
             self._take_verdict(watch)
@@ -90,12 +90,12 @@ class EncoderGuard:
 
     def counts(self, line: ConsoleLine) -> int | None:
         """The counter as it came last on the line, unwrapped since this was first asked; None where none comes."""
-        from fieldtune.link.framing import Framer
+        from fieldtune.link.framing import Framer, as_sent
 
         robot = self._session.robot
         framer = Framer(robot.link)
         for text in reversed(line.recent_lines(5)):
-            for wire in framer.feed(text.partition("   [")[0].encode("ascii", "replace") + b"\n"):
+            for wire in framer.feed(as_sent(text)):
                 if wire.wheel_counts is not None:
                     return self._unwrapped(int(wire.wheel_counts), 1 << (robot.encoder.bits if robot.encoder else 32))
         return None

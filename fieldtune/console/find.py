@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterator
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, cast
 
@@ -13,6 +12,7 @@ from textual.command import DiscoveryHit, Hit, Hits, Provider
 from fieldtune.console import keys, screens
 from fieldtune.console.terminal_app import TerminalApp
 from fieldtune.figures import meanings
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.console.app import ConsoleApp
@@ -21,7 +21,7 @@ _IN_HELP = 0.3
 """What a match in the explanation counts, against one in the name."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Row:
     """One thing that can be found: what it is called, what is said of it, and what choosing it does."""
 

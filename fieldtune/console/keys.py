@@ -56,12 +56,15 @@ VIEWS = [
     _key("z", "view('sizes')", "Sizes", "Gearing, wheel and spring: what if they were different"),
     _key("e", "view('export')", "Export", "Write a table, a pit sheet or program source to a file"),
 ]
+SUNLIGHT = _key(
+    "v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False
+)
 FIND = _key("slash,ctrl+f", "find", "Find", "Any act, view or figure, by a part of its name", "/")
 ALWAYS = [
     FIND,
     _key("equals_sign", "view('meanings')", "Meanings", "What the figures on this screen mean", "=", show=False),
     _key("question_mark,f1", "view('help')", "Help", "What each key does here", "?"),
-    _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    SUNLIGHT,
     _key("ctrl+u", "units", "Units", "Metric or US customary units, for all that is shown and typed", "^u", show=False),
     _key("escape", "home", "Back", "Back to the main screen", "Esc", show=False),
     _key("q,ctrl+q", "leave", "Quit", "Leave; every confirmed shot is on disk already", "q"),
@@ -113,7 +116,7 @@ def targets_shown(count: int) -> list[Binding]:
 BETWEEN_ROBOTS = [
     replace(FIND, show=False),
     _key("f1,question_mark", "keys_here", "Help", "What each key does here", "F1"),
-    _key("v", "sunlight", "Sun/dark", "Dark, black on white for sunlight, or high contrast for the night", show=False),
+    SUNLIGHT,
     _key("ctrl+q", "leave", "Quit", "Leave; what was answered is on disk", show=False),
 ]
 """On the start screen and in a set-up; where text is typed, letters are text."""

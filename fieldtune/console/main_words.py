@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fieldtune.console import words
 from fieldtune.console.shooting_state import ShootingState
 from fieldtune.console.widgets.text_block import Part
-from fieldtune.person_units import amount, how_far
+from fieldtune.person_units import amount, how_far, size, us
 from fieldtune.records import RESULT_SHAPES, Shot
 from fieldtune.robot.model import Robot
 
@@ -16,8 +16,11 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Live
 
 
-def opening(shooting: ShootingState) -> list[Part]:
-    """What stands in the body until the line is open and the setpoint is being worked out."""
+def opening(shooting: ShootingState, unopened: bool, rows: int, width: int) -> list[Part]:
+    """What stands there until the body is brought in: the answer too where it is known; ``rows`` of cautions.
+
+    ``unopened``: the line isn't open yet.
+    """
     where: list[Part] = [("Distance unknown", "bold $ink")]
     if shooting.distance is not None:
         where = [
@@ -25,7 +28,40 @@ def opening(shooting: ShootingState) -> list[Part]:
             (words.metres(shooting.distance.value_m), "bold $ink"),
             f"  {shooting.distance.words}",
         ]
-    return [("\n Opening the line to the robot…\n\n ", "bold $act"), *where]
+    aim, robot = shooting.aim, shooting.robot
+    doing = "Opening the line to the robot…" if unopened else "" if shooting.aim_holds else "Working out the setpoint…"
+    parts: list[Part] = [(f"\n {doing}\n\n ", "bold $act"), *where]
+    lines: list[list[Part]] = []
+    if aim is not None and shooting.aim_holds:
+        lines = [chance(aim), [""], cautions(aim, (), rows, width)]
+        if aim.setpoint.value is not None:
+            number = f" {words.setpoint(aim.setpoint.value, robot)}"
+            lines = [[*order(aim, robot), (number, "bold $ink")], [good_range(aim, robot)], *lines]
+    for line in lines:
+        parts += ["\n ", *indented(line)]
+    return parts
+
+
+def indented(parts: list[Part]) -> list[Part]:
+    """With a blank before each further line, as before the first."""
+    return [p.replace("\n", "\n ") if isinstance(p, str) else (p[0].replace("\n", "\n "), p[1]) for p in parts]
+
+
+def order(aim: Aim | None, robot: Robot) -> list[Part]:
+    """What is to be set."""
+    angle = None if aim is None else aim.exit_angle_setpoint_deg
+    hood: list[Part] = [] if angle is None else [(f"Hood to {angle:g}°. ", "bold $act")]
+    return [*hood, (words.order(robot), "bold $act")]
+
+
+def good_range(aim: Aim | None, robot: Robot) -> Part:
+    """The setpoints that score nearly as well; lengths by a ruler too."""
+    good = ""
+    if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
+        good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
+    if us() and robot.setpoint.unit == "mm" and aim is not None and aim.setpoint.value is not None:
+        good = f"{size(aim.setpoint.value)} by a ruler   {good}"
+    return good, "$quiet"
 
 
 def readback(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
@@ -123,6 +159,11 @@ def figures(aim: Aim | None, width: int) -> list[Part]:
     if aim.time_s is not None:
         said.append(f"{aim.time_s:.2f} s")
     return [(words.rows(said, width, ", "), "$quiet")]
+
+
+def caution_rows(height: int) -> int:
+    """How many cautions a window of so many rows has room for."""
+    return 3 if height >= 36 else 1
 
 
 def cautions(aim: Aim | None, battery: tuple[str, ...], rows: int, width: int) -> list[Part]:

@@ -13,11 +13,11 @@ import select
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from textual.drivers._writer_thread import WriterThread
 
 from fieldtune.console.painting import Painter
+from fieldtune.frozen import frozen
 
 _CHUNK = 512
 _QUERY = "\x1b[2;2H\x1b[6n"
@@ -81,7 +81,7 @@ def install() -> None:
     linux_driver.WriterThread = MeasuredWriter  # type: ignore[attr-defined]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OutputFigures:
     """What goes to the terminal: bytes and pictures a second, the link's rate and the terminal's answer where known."""
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Protocol
 from fieldtune.console import words
 from fieldtune.console.typed import FURTHEST_M, NO_LABELS, Distance, Labels, expected_distance
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.records import Result, Shot, UnansweredShot
 from fieldtune.robot.model import Robot, Target
 from fieldtune.shot_entry import contradictions
@@ -46,7 +47,7 @@ class SeenResult(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Answer:
     """A result that waits for a word: what is odd about it, and the shots it is for.
 
@@ -226,8 +227,7 @@ class ShootingState:
 
     def remember(self) -> None:
         """Notes what is being shot now, so that a shot recognised a little later gets what was true when it left."""
-        now, lately = self.clock(), self._lately
-        taken = self.shot_now()
+        now, lately, taken = self.clock(), self._lately, self.shot_now()
         if not lately or replace(lately[-1][1], uid="", time="") != replace(taken, uid="", time=""):
             lately.append((now, taken))
         while len(lately) > 1 and lately[1][0] < now - _REMEMBERED_S:

@@ -74,12 +74,13 @@ class TerminalApp(App[T]):
         self.output: Output | None = None
         """What goes to the terminal; None before the first paint and without one."""
         self._settings = settings
-        self._follows_paper = self.drawing.asks and themes.chosen(settings) is None
+        chosen = themes.chosen(settings)
+        self._follows_paper = self.drawing.asks and chosen is None
         self._plain: list[LineFilter] = [] if self.drawing.glyphs == "braille" else [PlainGlyphs(self.drawing.glyphs)]
         self._plain += [NoColours()] if self.drawing.colours == "none" else []
         for theme in themes.themes(self.drawing.colours != "many"):
             self.register_theme(theme)
-        self.set_reactive(App.theme, themes.kept_theme(settings, self.drawing.light))
+        self.set_reactive(App.theme, chosen or themes.usual(self.drawing.light))
         self.stylesheet.set_variables(self.get_css_variables())
 
     def get_line_filters(self) -> Sequence[LineFilter]:
@@ -207,6 +208,7 @@ class TerminalApp(App[T]):
         made = Output(Painter(colors), write, time.monotonic, asks=measured is not None)
         if measured is not None:
             made.full_rate = lambda: measured.rate
+        made.hurry()  # somebody waits for the first picture
         return made
 
     async def ended(self) -> None:

@@ -172,9 +172,9 @@ def chosen(settings: Path | None) -> str | None:
     return name if name in PALETTES else None
 
 
-def kept_theme(settings: Path | None, light: bool = False) -> str:
-    """The theme that the person chose last; else what goes with a light or a dark background."""
-    return chosen(settings) or (SUNLIGHT if light else DARK)
+def usual(light: bool = False) -> str:
+    """The theme that goes with a light or a dark background."""
+    return SUNLIGHT if light else DARK
 
 
 def keep_theme(settings: Path | None, name: str) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from fieldtune import person_units, units
 from fieldtune.console import words
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.shot_entry import check_setpoint, check_words
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ class NearMiss(InputError):
         self.offer = offer
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Distance:
     """How far the target is, and who said so."""
 

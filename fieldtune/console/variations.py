@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
+from fieldtune.frozen import frozen
 from fieldtune.robot.model import Robot
 
 _FIRST_PAIR = (24, 24)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Change:
     """One thing that can be different: how it reads, and the robot with it one step up or down."""
 

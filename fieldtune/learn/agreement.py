@@ -8,13 +8,14 @@ less short, or the measured misses) is compared with leans simulated from that.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldtune.aim.results import Drift, Residual
+from fieldtune.arrays import median
+from fieldtune.frozen import frozen
 from fieldtune.learn.evidence import coefficients, extra_variance, loads
 from fieldtune.learn.log_posterior import WILD_SHARE
 from fieldtune.learn.map_estimate import Mode, maximise
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from fieldtune.learn.posterior import Fit
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Predicted:
     """m shots (``index`` into the table) at the maximum of the posterior, in log exit speed.
 
@@ -56,12 +57,11 @@ class Predicted:
 def predicted(fit: Fit, mode: Mode | None = None) -> Predicted | None:
     """Predictions for all shots that say something about the range, by the fit's or another maximum."""
     table = fit.table
-    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
-    parts = [_of_view(fit, mode or fit.mode, index) for index in table.views(telling)]
+    parts = [_of_view(fit, mode or fit.mode, index) for index in table.views(table.tells_range)]
     if not parts:
         return None
     order = np.argsort(np.concatenate([part.index for part in parts]), kind="stable")
-    fields = [np.concatenate([getattr(part, name) for part in parts])[order] for name in Predicted.__slots__]
+    fields = [np.concatenate([getattr(part, name) for part in parts])[order] for name in Predicted.__match_args__]
     return Predicted(*fields)
 
 
@@ -175,8 +175,7 @@ Verdict = tuple[float, float, tuple[int, ...], bool]
 def drift(fit: Fit) -> Drift:
     """The most telling window of recent shots in the present epoch, or change among those like the newest."""
     table = fit.table
-    telling = table.is_result("in", "short", "long") | np.isfinite(table.miss)
-    present = np.flatnonzero(telling & (table.epoch == fit.epochs.index(fit.belief.epoch)))
+    present = np.flatnonzero(table.tells_range & (table.epoch == fit.epochs.index(fit.belief.epoch)))
     found = [_change(fit, present)]
     found += [_judge(fit, present[-window:]) for window in _WINDOWS if len(present) >= window + _EARLIER]
     verdicts = [verdict for verdict in found if verdict is not None]
@@ -247,7 +246,7 @@ def _judge(fit: Fit, window: NDArray[np.intp]) -> Verdict | None:
     if len(at) < len(window):
         return None
     real, simulated = _leans(fit, seen, others, at)
-    center = float(np.median(simulated))
+    center = median(simulated)
     as_far = int(np.sum(np.abs(simulated - center) >= abs(real - center) - 1e-9))
     return (as_far + 1) / (_SIMULATED + 1), real - center, tuple(window.tolist()), False
 

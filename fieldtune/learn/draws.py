@@ -17,12 +17,12 @@ to how well they explain the new shots (``FirstShots``; sampling-importance-resa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import distinct
+from fieldtune.arrays import distinct, median
+from fieldtune.frozen import frozen
 from fieldtune.learn.parameters import PAIRS, Layout, heavy_tailed
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate, expand_target
 from fieldtune.normal import ndtri
@@ -53,7 +53,7 @@ def laplace(mode: Mode, count: int, rng: np.random.Generator) -> FloatArray:
     return np.asarray(mode.u + normals(count, len(mode.u), rng) @ mode.root.T)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Frame:
     """Coordinates v in which ellipses are drawn: u = center + root v."""
 
@@ -90,7 +90,7 @@ def _started(density: LogDensity, mode: Mode, count: int, rng: np.random.Generat
     u = mode.u + v @ mode.root.T
     height = density.value(u)
     importance = height + 0.5 * np.sum(v * v, axis=1)
-    good = np.flatnonzero(importance > np.median(importance) - _HOPELESS)
+    good = np.flatnonzero(importance > median(importance) - _HOPELESS)
     chosen = np.where(np.isin(np.arange(count), good), np.arange(count), rng.choice(good, count))
     return u[chosen], height[chosen]
 
@@ -196,7 +196,7 @@ _GOLDEN = (5**0.5 - 1) / 2
 _LEFT = 0.15
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FirstShots:
     """Evidence of the present epoch's first shots, and that of the earlier epochs."""
 

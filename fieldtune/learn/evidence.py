@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.arrays import median
 from fieldtune.learn.log_posterior import WILD_SHARE, Rows
 from fieldtune.learn.measured import measured_rows
 from fieldtune.learn.parameters import PAIRS, SHAPES, Layout, Prior
@@ -40,9 +41,9 @@ def tracked_prior(robot: Robot, prior: Prior, table: ShotTable) -> Prior:
     pairs = table.pairs
     if not len(pairs):
         return prior
-    middle = float(np.median(pairs))
+    middle = median(pairs)
     # A reading error must not pass for jitter of the drive: far ones count as three typical deviations.
-    reach = 3 * max(1.4826 * float(np.median(np.abs(pairs - middle))), _JITTER)
+    reach = 3 * max(1.4826 * median(np.abs(pairs - middle)), _JITTER)
     near = np.clip(pairs, middle - reach, middle + reach)
     jitter2 = (_JITTER_WORTH * _JITTER**2 + float(np.sum((near - near.mean()) ** 2))) / (_JITTER_WORTH + len(near))
     broad = _OPEN if robot.setpoint.scale.follows_voltage else _CLOSED
@@ -97,8 +98,7 @@ def evidence(
     """
     rows: list[Rows] = []
     measured = np.isfinite(table.miss)
-    judged = table.is_result("in", "short", "long") & ~measured
-    for index in table.views(judged | measured):
+    for index in table.views(table.tells_range):
         seen = expand_target(robot, table, index, layout, required_of, side, curved)
         points = measured[index] & _telling(seen, layout)
         rows.append(_intervals(table, index[~points], layout, seen.at(~points)))

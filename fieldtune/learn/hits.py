@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount
 from fieldtune.records import in_order
 
@@ -25,7 +25,7 @@ _LEAST_FOR_TREND = 10
 _SELDOM = 0.05
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HitGroup:
     """Hits of tried; ``low`` to ``high`` is the 95 % interval of the share (Wilson), all None where none was tried."""
 
@@ -37,7 +37,7 @@ class HitGroup:
     high: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Trend:
     """Share of hits in the ``earlier`` and the ``later`` half of the shots. ``chance``: how often a share that never
     changes would look as much like a change as this; ``words`` say it."""
@@ -48,7 +48,7 @@ class Trend:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hits:
     """Hits of tried in groups. ``all``: every shot; ``last``: the latest ten; ``left_out``: shots that were left out of
     learning, and ``unsaid``: shots without a result; neither is counted. ``trend``: whether hits become more or fewer

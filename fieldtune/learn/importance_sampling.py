@@ -25,7 +25,7 @@ import numpy as np
 from fieldtune.normal import ndtri
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
+    from fieldtune.arrays import FloatArray, IntArray
     from fieldtune.learn.log_posterior import LogPosterior
     from fieldtune.learn.map_estimate import Mode
     from fieldtune.learn.parameters import Layout
@@ -60,8 +60,9 @@ def lattice_normals(count: int, size: int) -> FloatArray:
 
 # Standard deviations of Laplace's are taken this much wider, though never wider than the prior's.
 _WIDER = 1.4
-# More rows of evidence than this are weighed at the fewer points: Laplace is then nearly right.
+# More rows of evidence than this are weighed at the fewer points first: Laplace is then nearly right.
 _ROWS = 16
+_AT_ONCE = 1024
 # Below this many points in effect the draws would repeat themselves too often.
 _ENOUGH = 200.0
 
@@ -76,22 +77,36 @@ def importance_draws(
     """
     if not density.rows:
         return prior_draws(layout, sums, count)
-    number = MANY if sum(map(len, density.rows)) <= _ROWS else FEW
+    few = sum(map(len, density.rows)) > _ROWS
+    drawn = _weighed_draws(density, layout, mode, sums, count, FEW) if few else None
+    return _weighed_draws(density, layout, mode, sums, count, MANY) if drawn is None else drawn
+
+
+def _weighed_draws(
+    density: LogPosterior, layout: Layout, mode: Mode, sums: FloatArray, count: int, number: int
+) -> FloatArray | None:
+    """As ``importance_draws``, by twice this number of points."""
     lattice = lattice_normals(number, layout.size)
     size, axes = np.linalg.eigh(mode.covariance)
     sd = np.minimum(_WIDER * np.sqrt(size), 1.0)
-    near = lattice @ _turned(sums, layout, axes * sd).T
-    points = np.concatenate([lattice @ _turned(sums, layout).T, mode.u + (near * sd) @ axes.T])
-    inside = (points - mode.u) @ axes / sd
-    log_prior, log_near = -0.5 * np.sum(points**2, axis=1), -0.5 * np.sum(inside**2, axis=1) - np.log(sd).sum()
-    features = layout.features(points)
-    log_mass = (
-        log_prior + density.log_likelihood(features, layout.variances(points)) - np.logaddexp(log_prior, log_near)
-    )
-    mass = np.exp(log_mass - log_mass.max())
+    turned, inwards = _turned(sums, layout), axes / sd
+    halves = [(0 * mode.u, turned.T), (mode.u, (_turned(sums, layout, axes * sd).T * sd) @ axes.T)]
+    log_mass, along = [], []
+    for middle, outwards in halves:
+        for start in range(0, number, _AT_ONCE):  # a few at once: their work arrays stay in the cache
+            points = middle + lattice[start : start + _AT_ONCE] @ outwards
+            inside = (points - mode.u) @ inwards
+            log_prior, log_near = (-0.5 * np.einsum("kp,kp->k", at, at) for at in (points, inside))
+            against = np.logaddexp(log_prior, log_near - np.log(sd).sum())
+            likely = density.log_likelihood(layout.features(points), layout.variances(points))
+            log_mass.append(log_prior + likely - against)
+            along.append(points @ turned[:, :2])
+    mass = np.exp(np.concatenate(log_mass) - max(part.max() for part in log_mass))
     if mass.sum() ** 2 / np.sum(mass**2) < _ENOUGH:
         return None
-    return _even_steps(points, mass, points @ _turned(sums, layout)[:, :2], count)
+    half, place = np.divmod(_even_steps(mass, np.concatenate(along), count), number)
+    drawn = [middle + lattice[place] @ outwards for middle, outwards in halves]
+    return np.asarray(np.where(half[:, None] == 0, *drawn))
 
 
 def prior_draws(layout: Layout, sums: FloatArray, count: int) -> FloatArray:
@@ -108,19 +123,35 @@ def even_normals(count: int, size: int) -> FloatArray:
 def _turned(sums: FloatArray, layout: Layout, frame: FloatArray | None = None) -> FloatArray:
     """Orthonormal directions (P, P), columns: along the sums (n, P) first, then the scatters, then the rest.
 
-    In the coordinates of ``frame`` (P, P), whose columns may be turned without changing more than signs of what is
-    drawn: of what shots say nothing about, an eigenvalue's axes are left to rounding.
+    In the coordinates of ``frame`` (P, P), whose columns may be turned, or change sign, without changing what is drawn:
+    of what shots say nothing about, an eigenvalue's axes are left to rounding, and all signs are.
     """
-    units = np.eye(layout.size) if frame is None else frame
-    along = sums if frame is None else sums @ frame
-    scatters = list(layout.scatter_at)
-    rest = np.delete(units, scatters, axis=0)  # named twice, a direction would leave the last ones to rounding
-    q, _ = np.linalg.qr(np.vstack([along, units[scatters], rest]).T)
-    return np.asarray(q)
+    first, *_, last = layout.scatter_at
+    order = [*layout.scatter_at, *range(first), *range(layout.size - 1, last, -1)]
+    rows = _independent(np.vstack([sums, np.eye(layout.size)[order]]))
+    if frame is None:
+        return np.asarray(np.linalg.qr(rows.T)[0])
+    q, r = np.linalg.qr((rows @ frame).T)
+    return np.asarray(q * np.where(np.diagonal(r) < 0, -1.0, 1.0))
 
 
-def _even_steps(points: FloatArray, mass: FloatArray, along: FloatArray, count: int) -> FloatArray:
-    """``count`` of the points in proportion to their mass, by systematic sampling.
+_SAME = 1e-9
+
+
+def _independent(rows: FloatArray) -> FloatArray:
+    """The first P of rows (n, P) that don't follow from those before: of one that does, rounding would make another."""
+    size = rows.shape[1]
+    while len(rows) > size:
+        alone = np.abs(np.diagonal(np.linalg.qr(rows.T, mode="r")))
+        follows = np.flatnonzero(alone <= _SAME * np.linalg.norm(rows[:size], axis=1))
+        if not follows.size:
+            return rows[:size]
+        rows = np.delete(rows, follows[0], axis=0)
+    return rows
+
+
+def _even_steps(mass: FloatArray, along: FloatArray, count: int) -> IntArray:
+    """Numbers of ``count`` points in proportion to their mass (n,), by systematic sampling.
 
     In strips of equal mass of the first column of ``along`` (n, 2), up and down its second.
     """
@@ -131,4 +162,4 @@ def _even_steps(points: FloatArray, mass: FloatArray, along: FloatArray, count: 
     order = np.lexsort((np.where(strip % 2, -along[:, 1], along[:, 1]), strip))
     ends = np.cumsum(mass[order])
     wanted = (np.arange(count) + 0.5) / count * ends[-1]
-    return np.asarray(points[order[np.searchsorted(ends, wanted)]])
+    return np.asarray(order[np.searchsorted(ends, wanted)])

@@ -8,13 +8,14 @@ needed of the features only. The same code serves range and side misses (and any
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldtune.normal import log_ndtr
+from fieldtune.frozen import frozen
+from fieldtune.normal import log_ndtr, ndtr
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray
@@ -47,7 +48,7 @@ class Unknown(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rows:
     """n rows of evidence of one kind.
 
@@ -97,17 +98,21 @@ class Rows:
 
     def log_likelihood(self, features: FloatArray, variances: FloatArray) -> FloatArray:
         """(K, n) log likelihoods, wild share included."""
-        unit = 0.0 if self.log_unit is None else features @ self.log_unit.T
-        log_scale = 0.5 * np.log(variances @ self.loads.T + self.extra + self.error * np.exp(2 * unit))
-        inverse = np.exp(-log_scale)
+        variance = variances @ self.loads.T + self.extra
+        unit = None if self.log_unit is None else features @ self.log_unit.T
+        if self.error:
+            variance += self.error if unit is None else self.error * np.exp(2 * unit)
+        inverse = 1 / np.sqrt(variance)
         lower = features @ self.lower.T
         if self.upper is None:
-            value = log_density(lower * inverse) - log_scale
-        else:
-            upper = features @ self.upper.T
-            low = np.where(self.open_low, -np.inf, lower * inverse)
-            value = log_interval(low, np.where(self.open_high, np.inf, upper * inverse))
-        return self.mixed(value + unit)
+            value = log_density(lower * inverse) + np.log(inverse)
+            return self.mixed(value if unit is None else value + unit)
+        low = np.where(self.open_low, -np.inf, lower * inverse)
+        high = np.where(self.open_high, np.inf, (features @ self.upper.T) * inverse)
+        if np.isfinite(self.log_wild).all():  # beside wild outcomes the far tails of others don't count
+            tame = np.exp(self.log_tame) * np.maximum(ndtr(high) - ndtr(low), 0.0)
+            return np.asarray(np.log(tame + np.exp(self.log_wild)))
+        return self.mixed(log_interval(low, high))
 
     @property
     def log_tame(self) -> FloatArray:
@@ -133,7 +138,7 @@ class Rows:
         return RowTerms(terms, terms.value + unit, parts / variance[:, None], error / variance)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RowTerms:
     """Rows at one point: terms, log likelihoods (n,), shares of variance by cause (n, V) and by measuring (n,)."""
 
@@ -143,7 +148,7 @@ class RowTerms:
     error_share: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LogPosterior:
     """Log posterior: rows of evidence and a standard normal prior (``precision`` 1; 0 for a flat one), (P,)."""
 
@@ -255,7 +260,7 @@ def log_interval(low: FloatArray, high: FloatArray) -> FloatArray:
     return np.asarray(log_top + np.log(np.maximum(-np.expm1(np.minimum(log_ndtr(bottom) - log_top, 0.0)), _TINY)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Terms:
     """Log likelihood of rows and its first and second derivatives in (lower, upper, log scale), each (n,)."""
 

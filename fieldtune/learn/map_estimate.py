@@ -7,11 +7,12 @@ that shots far from the prior are not all taken for wild ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from fieldtune.frozen import frozen
 from fieldtune.learn.evidence import evidence, tracked_prior
 from fieldtune.learn.log_posterior import LogPosterior, Rows
 from fieldtune.learn.parameters import SHAPES, Layout, prior_of
@@ -39,7 +40,7 @@ class LogDensity(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mode:
     """The maximum ``u`` (P,), the log density there, and ``root`` (P, P) with root @ root.T = covariance by Laplace."""
 

@@ -5,15 +5,15 @@ One door: each measurement is a normal value of a combination of the same unknow
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.learn.log_posterior import Rows
 from fieldtune.person_units import amount, converted
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
@@ -35,7 +35,7 @@ class Log(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Evidence:
     """One measurement with its standard deviation: ``exit_speed`` (m/s, at a ``setpoint``), ``exit_angle`` (deg above
     the horizontal) or ``friction`` (coefficient). ``epoch``: the battery period it was made in."""
@@ -60,6 +60,8 @@ class Evidence:
 
 def written(evidence: Evidence) -> str:
     """As the log keeps it: one short line."""
+    import json
+
     known = {key: value for key, value in asdict(evidence).items() if value is not None and key != "epoch"}
     return json.dumps({key: round(v, 6) if isinstance(v, float) else v for key, v in known.items()})
 
@@ -79,6 +81,8 @@ def kept(marks: Sequence[Mark], epochs: Sequence[Epoch]) -> tuple[Evidence, ...]
     found = []
     for mark in marks:
         if mark.kind == "measure" and last.get(mark.uid) != "undo" and mark.subject in numbers:
+            import json
+
             try:
                 found.append(Evidence(**json.loads(mark.reason or "{}"), epoch=numbers[mark.subject]))
             except (ValueError, TypeError):  # another version's

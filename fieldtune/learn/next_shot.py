@@ -13,19 +13,20 @@ one: setpoints that split belief better were tried there and told more of the ed
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.hood import at_best_angle
 from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.results import NextShot
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.aim.situation import Situation, situation
 from fieldtune.errors import OutOfReachError
+from fieldtune.frozen import frozen
 from fieldtune.normal import ndtr, ndtri
 from fieldtune.person_units import from_to
 
@@ -84,7 +85,7 @@ _AHEAD = 1
 _WORTH = 0.02
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Place:
     """One distance of the working range: trial quantities (S,), the draws' speeds and hit chances there (K, S).
 
@@ -145,7 +146,7 @@ def _expected_now(places: list[Place], weights: FloatArray) -> float:
     return float(np.mean([float((weights @ place.hits).max()) for place in places]))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GainField:
     """Expected rise (m, n) of the mean hit probability by a shot from ``distance_m`` (m,) at ``setpoint`` (m, n)."""
 

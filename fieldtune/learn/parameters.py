@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.draws import gain_basis
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.draws import GainBasis
@@ -39,7 +40,7 @@ SHAPES = 3
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Prior:
     """Standard deviations of the unknowns of a robot; ``shape`` (3,) for angle (rad), log drag, distance (m).
 
@@ -103,7 +104,7 @@ def heavy_tailed_slopes(u: FloatArray) -> tuple[FloatArray, FloatArray]:
     return (1 + _TAIL * u * u) * growth, _TAIL * u * (3 + _TAIL * u * u) * growth
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Layout:
     """Unknowns of one robot with ``epochs`` epochs; ``origin`` (3,) is the shape that features are measured from.
 

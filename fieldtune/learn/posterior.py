@@ -14,6 +14,7 @@ from fieldtune.aim.places import places
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.results import Learned, NextShot
 from fieldtune.arrays import FloatArray
+from fieldtune.frozen import frozen
 from fieldtune.learn.draws import elliptical, first_shots, gain_with_offset, laplace, linearised_gain
 from fieldtune.learn.evidence import sums_in_reach
 from fieldtune.learn.importance_sampling import even_normals, importance_draws
@@ -21,7 +22,7 @@ from fieldtune.learn.map_estimate import FINE, Mode, map_by_gauss_newton, maximi
 from fieldtune.learn.next_shot import best_next_shot, shot_from
 from fieldtune.learn.parameters import batteries_that_came_back
 from fieldtune.learn.shot_table import ShotTable, shot_table
-from fieldtune.learn.side_miss import SideLayout, side_log_posterior
+from fieldtune.learn.side_miss import SideLayout, side_draws, side_log_posterior
 from fieldtune.learn.target_expansion import RequiredSpeedOf, SideEstimate
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ _CORRECTED, _SWEEPS = 40, 12
 Drawn = tuple[FloatArray, FloatArray, FloatArray]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fit:
     """What is believed after ``table``'s shots, and how it was found."""
 
@@ -169,17 +170,19 @@ def fit(
 
     def drawn(slope: LogPosterior, top: Mode) -> Drawn:
         weighed = importance_draws(slope, layout, top, sums, draws) if few or not slope.rows else None
-        points = _drawn(slope, top, draws, few, rng()) if weighed is None else weighed
+        if weighed is not None:
+            points = weighed
+        else:
+            points = elliptical(slope, top, draws, _SWEEPS, rng()) if few else laplace(top, draws, rng())
         if few or not slope.rows:
             return points, layout.gain(points), layout.present_offset(points, place)
         return points, *linearised_gain(robot, table, layout, top, points, place, required_of, view)
 
     points, gain = _present_draws(density, layout, mode, table, place, drawn)
-    if len(table):
-        side_points = _drawn(side_density, side_mode, draws, few and bool(side_density.rows), rng())
-    else:  # two more coordinates of the lattice
-        apart = even_normals(draws, layout.size + len(side_mode.u))[:, layout.size :]
-        side_points = side_mode.u + apart @ side_mode.root.T
+    if few:  # by two more coordinates of the lattice
+        side_points = side_draws(side_density, side_mode, even_normals(draws, layout.size + 2)[:, layout.size :])
+    else:
+        side_points = laplace(side_mode, draws, rng())
     best = gain_with_offset(layout, at, layout.gain(at), layout.present_offset(at, place))
     belief = Belief(
         basis=layout.prior.basis,
@@ -209,10 +212,6 @@ def _present_draws(
             return settled
     points, gain, offset = drawn(density, mode)
     return points, gain_with_offset(layout, points, gain, offset)
-
-
-def _drawn(density: LogPosterior, mode: Mode, count: int, few: bool, rng: np.random.Generator) -> FloatArray:
-    return elliptical(density, mode, count, _SWEEPS, rng) if few else laplace(mode, count, rng)
 
 
 def unknowns_from(

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.arrays import distinct
+from fieldtune.frozen import frozen
 from fieldtune.records import in_order
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
@@ -26,7 +26,7 @@ _RESULTS = (None, "in", "short", "long", "left", "right")
 _BELIEVABLE = 0.7
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShotTable:
     """n shots that count, in order.
 
@@ -63,6 +63,11 @@ class ShotTable:
     def is_result(self, *names: str) -> BoolArray:
         """Which shots have one of these results (n,)."""
         return np.isin(self.result, [_RESULTS.index(name) for name in names])
+
+    @property
+    def tells_range(self) -> BoolArray:
+        """Which shots say something about the range (n,)."""
+        return self.is_result("in", "short", "long") | np.isfinite(self.miss)
 
     def views(self, which: BoolArray | None = None) -> list[IntArray]:
         """Numbers of shots (those ``which`` (n,), all where None) that see one target at one exit angle."""

@@ -7,18 +7,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldtune.frozen import frozen
 from fieldtune.learn.log_posterior import WILD_SHARE, LogPosterior, Rows
 from fieldtune.normal import gauss_legendre, ndtr, ndtri
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.interface import RequiredSpeed
     from fieldtune.arrays import FloatArray
+    from fieldtune.learn.map_estimate import Mode
     from fieldtune.learn.shot_table import ShotTable
     from fieldtune.robot.model import Robot, Target
 
@@ -32,7 +33,7 @@ _NODES, _SHARES = gauss_legendre(4)
 _NODES, _SHARES = (_NODES + 1) / 2, _SHARES / 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SideLayout:
     """Two unknowns: bias (prior standard deviation ``bias_sd``, rad) and log scatter around ``log_scatter``."""
 
@@ -139,6 +140,46 @@ def _side_points(side: FloatArray, reading: FloatArray, error: float) -> Rows:
         count=ones,
         source=np.arange(len(ones)),
     )
+
+
+_GRID, _REACH, _FARTHEST = 41, 7.0, 5.5
+"""Places an unknown at which the posterior is worked out: so many Laplace deviations to either side, but no farther
+than this many of the prior's."""
+
+
+def side_draws(density: LogPosterior, mode: Mode, normals: FloatArray) -> FloatArray:
+    """Draws (K, 2) of bias and scatter from standard normal points (K, 2).
+
+    Two unknowns are few enough for a grid: the points go through the inverse of the scatter's distribution there, and
+    of the bias's given the scatter (Rosenblatt, Ann. Math. Statist. 23 (1952) 470).
+    """
+    if not density.rows:
+        return np.asarray(mode.u + normals @ mode.root.T)
+    reach = _REACH * np.sqrt(np.diagonal(mode.covariance))
+    low, high = np.maximum(mode.u - reach, -_FARTHEST), np.minimum(mode.u + reach, _FARTHEST)
+    steps = (high - low) / (_GRID - 1)
+    bias, scatter = np.meshgrid(*(np.linspace(*ends, _GRID) for ends in zip(low, high, strict=True)), indexing="ij")
+    height = density.value(np.column_stack([bias.ravel(), scatter.ravel()])).reshape(bias.shape)
+    mass, share = np.exp(height - height.max()), ndtr(normals)
+    of_scatter = _quantile(np.broadcast_to(mass.sum(axis=0), (len(share), _GRID)), share[:, 1])
+    before = np.minimum(of_scatter.astype(np.intp), _GRID - 2)
+    part = (of_scatter - before)[:, None]
+    of_bias = _quantile((1 - part) * mass.T[before] + part * mass.T[before + 1], share[:, 0])
+    return low + steps * np.column_stack([of_bias, of_scatter])
+
+
+def _quantile(density: FloatArray, share: FloatArray) -> FloatArray:
+    """Where (K,), in steps, the integrals of densities (K, n) given at every step reach a share (K,) of the whole.
+
+    Densities are straight between two steps, so that the integral there is a parabola.
+    """
+    ends = np.cumsum((density[:, 1:] + density[:, :-1]) / 2, axis=1)
+    wanted, row = share * ends[:, -1], np.arange(len(share))
+    cell = np.minimum(np.sum(ends < wanted[:, None], axis=1), ends.shape[1] - 1)
+    left = wanted - np.where(cell > 0, ends[row, cell - 1], 0.0)
+    first, rise = density[row, cell], density[row, cell + 1] - density[row, cell]
+    root = np.sqrt(np.maximum(first * first + 2 * rise * left, 0.0))
+    return np.asarray(cell + np.clip(2 * left / np.maximum(first + root, 1e-300), 0.0, 1.0))
 
 
 def chord(distance: FloatArray, half_width: FloatArray, bias: float, scatter: float) -> FloatArray:

@@ -7,13 +7,14 @@ again where the maximum has moved.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.interface import RequiredSpeed, RequiredSpeedPoint
 from fieldtune.arrays import distinct
+from fieldtune.frozen import frozen
 from fieldtune.learn.parameters import SHAPES, Layout
 from fieldtune.learn.side_miss import chord
 from fieldtune.robot.model import Robot, Target
@@ -37,7 +38,7 @@ _FALLBACK_SHARE = 0.25
 _HARDLY = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Expansion:
     """Required log speeds at m places: value (m,), slope (m, 3) and bend (m, 3, 3) in angle, log drag and distance.
 
@@ -50,7 +51,7 @@ class Expansion:
     by_miss: FloatArray
     unit_slope: FloatArray
 
-    def at(self, index: IntArray | BoolArray) -> Expansion:
+    def at(self, index: IntArray | BoolArray | slice) -> Expansion:
         """Some of the places."""
         return Expansion(
             self.value[index], self.slope[index], self.bend[index], self.by_miss[index], self.unit_slope[index]
@@ -123,7 +124,7 @@ def expand_measured(
     return replace(at, unit_slope=unit_slope)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SideEstimate:
     """Side bias and scatter (rad) with which the range looks at round openings."""
 
@@ -131,7 +132,7 @@ class SideEstimate:
     scatter: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TargetExpansion:
     """Targets of n shots: expansions at the centre and at the edges between which it scores, and at measured misses.
 
@@ -166,10 +167,11 @@ def expand_target(
     distances, back, aside = _places(table.reading[index])
     measured = np.isfinite(table.miss[index])
     low_miss, high_miss, low_slope, high_slope = _opening(required, target, distances, layout, side)
-    center = expand(required, distances, np.zeros_like(distances), layout, curved)
-    low = expand(required, distances, low_miss, layout, curved).moving(low_slope)
-    endless = np.isinf(high_miss)
-    high = expand(required, distances, np.where(endless, 0.0, high_miss), layout, curved).moving(high_slope)
+    endless, count = np.isinf(high_miss), len(distances)
+    misses = np.concatenate([np.zeros(count), low_miss, np.where(endless, 0.0, high_miss)])
+    three = expand(required, np.tile(distances, 3), misses, layout, curved)
+    center, low, high = (three.at(slice(k * count, (k + 1) * count)) for k in range(3))
+    low, high = low.moving(low_slope), high.moving(high_slope)
     # Where the path would peak before the near edge nothing slower comes down there either: the centre bounds it.
     low = low.replaced(~np.isfinite(low.value) | ((low.by_miss < 0) & (low.value > center.value)), center)
     endless = endless | ~np.isfinite(high.value)

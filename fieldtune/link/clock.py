@@ -93,12 +93,12 @@ _GAIN_S = 0.15
 class LineState:
     """State behind the last believed line. ``clock`` is the robot's reading in ticks, None where arrival serves.
 
-    ``mark`` is then the line's time by arrival. ``turned_s`` is when a new count came last, ``trail`` the last
-    (seconds, turns) of new counts; ``stood``: the last line brought none, ``still``: none came for long; ``stale_s``:
-    how old a count may be when it is printed. ``rpms`` has the last (seconds, rpm) of the robot's own, ``gained_rps2``
-    the most that such a stretch gained, turns/s^2; ``scatter`` is how far that rpm goes up and down from line to line,
-    turns/s; ``dead``: it stands at zero though the wheel can't. ``change`` is what it means if this state does not
-    follow the last one.
+    ``mark`` is then the line's time by arrival; ``late_s``: how much later than the next lines came lately.
+    ``turned_s`` is when a new count came last, ``trail`` the last (seconds, turns) of new counts; ``stood``: the last
+    line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed. ``rpms``
+    has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such a stretch gained, turns/s^2;
+    ``scatter`` is how far that rpm goes up and down from line to line, turns/s; ``dead``: it stands at zero though the
+    wheel can't. ``change`` is what it means if this state does not follow the last one.
     """
 
     clock: float | None
@@ -108,6 +108,7 @@ class LineState:
     arrival_s: float
     mark: float = 0.0
     period: float = 0.0
+    late_s: float = AHEAD_S
     turns: float = 0.0
     turned_s: float = 0.0
     rpm: float | None = None

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_table import LineTable, samples_of_table
 from fieldtune.link.plausibility import Continuity, change_goes_on, changed_state
@@ -29,7 +29,7 @@ _ANOTHER = 20  # lines, for the most part in a row, that follow each other but n
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Held:
     wire: WireValues
     number: int
@@ -105,6 +105,7 @@ class LineDecoder:
         ``doubted``: lines were damaged lately.
         """
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
+        self._continuity.doubted = doubted
         if isinstance(lines, LineTable):
             samples = self._take_table(lines, arrival)
             if samples is not None:
@@ -115,7 +116,8 @@ class LineDecoder:
             self.take(wire, number, arrival, believed)
         self.good += len(believed)
         told = [sample.fresh or sample.fired for sample in believed]
-        chosen = self._chooser.chosen([s.time_s for s in believed], [s.turns for s in believed], told)
+        wheel = [s.wheel_rpm if s.turns is None else s.turns for s in believed]
+        chosen = self._chooser.chosen([s.time_s for s in believed], wheel, told)
         samples = []
         for i, before_s in chosen:
             believed[i].before_s = before_s
@@ -194,7 +196,9 @@ class LineDecoder:
         if held is not None:
             fresh = self._continuity.measured(wire, arrival)
             fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
-            if self._continuity.fault(held.base, wire, number, fresh, loose=True) is None:
+            # One that departs in another respect is another false line, and confirms nothing.
+            alike = reason == held.reason and self._continuity.fault(held.base, wire, number, fresh, loose=True) is None
+            if alike:
                 self._believe(held, wire, number, fresh, out)
                 return
             self._refuse_held()

@@ -16,45 +16,46 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.frozen import frozen
 from fieldtune.link import drop_fit
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
+from fieldtune.link.wheel_noise import FEWEST as STRETCH_CELLS
+from fieldtune.link.wheel_noise import STRETCH_S, WheelNoise
+from fieldtune.link.wheel_points import WheelPoints
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
 _AFTER_S = 0.08
-_SPACING_S = 0.004
-_SURE, _SURE_NOISY = 4.3, 5.5  # standard errors; false values are no normal errors
+_SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
 _LEAST = 0.012  # of the wheel's speed
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
 _LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
-_BEYOND_DOUBT, _NEARLY = 50.0, 0.75
-_CLEAR, _CLEAR_SUM, _CLEAR_NOISY, _CLEAR_NOISY_SUM = 25.0, 28.0, 27.0, 44.0
-_WEIGHT, _MOST_WEIGHED = 1.5, 10.0  # of a drop's standard errors beside its evidence
+_FIRST_OUT = 36.0  # of shots of which that is learned: before, it takes more
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
-_APART_S, _APART_POINTS = 0.055, 2.0
+_APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S = 0.15  # the second look sees an instant less sharply
-_JUDGED_FROM_S, _JUDGED_POINTS = 0.12, 5.0
-_JUDGED_UNTIL_S = 0.75
-_JUDGED_EVERY_S = 0.04
-_EVIDENCE, _LEAST_EVIDENCE = 36.0, 8.0
-_PLAIN = 60.0
-_RETURNS, _NO_LOWERING = 10.0, 6.0
+_BEFORE_S, _BEFORE_CELLS = 0.35, 7
+_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
+_ECHO_S = 0.12
+_NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
+_STANDS_OUT, _NOISY, _SUDDEN, _RETURNS = 25.0, 1.4, 4.0, 6.0  # twice the log likelihood ratios
+_PLAIN, _COMES, _AS_WELL, _SHALLOW = 30.0, -15.0, 4.0, 0.6
 _BACK = 0.6  # of a drop made good: the wheel comes back
-_COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 5.5, 0.1
+_COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
 _PERHAPS = 0.6
-_STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
+_PERHAPS_OUT, _PERHAPS_SUDDEN = 14.0, 3.0
+_WIDTHS = 1.4  # counts: a run this smooth shows nothing
 _USUALLY_BACK_S = 0.5
 _RUN_S = 0.25
 _NEAR_S = 0.025
 _LOWERED_S = 0.4
-_KEPT_POINTS, _FEWEST = 700, 5  # points; so few tell no speed and depth
+_FEWEST = 5  # points; so few tell no speed and depth
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drop:
     """A drop: the sample at its start, the wheel's rpm before and its depth. ``sure``: whether it was a shot's."""
 
@@ -66,16 +67,14 @@ class Drop:
 
 @dataclass(slots=True)
 class _Look:
-    """Where a drop is looked for behind the newest point: with so many seconds, or points, on both sides of it.
+    """Where a drop is looked for behind the newest point: with so many seconds, or cells, behind it.
 
     The first look is quick, and sees shots close together; the second sees drops that a strong motor makes good at
     once, of which a coarse encoder shows only that some turns are missing behind.
     """
 
-    before: tuple[float, float]
-    after: tuple[float, float]
-    recoveries_s: FloatArray
-    every_s: float
+    after: tuple[float, int]
+    recoveries_s: tuple[float, ...]
     looked_s: float = -math.inf
     peaks_until: float = -math.inf
     fits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=90))  # instant, standard errors
@@ -83,8 +82,8 @@ class _Look:
 
 def _looks() -> tuple[_Look, _Look]:
     return (
-        _Look((0.15, 6.0), (0.08, 3.5), np.array([0.02, 0.05, 0.12, 0.4, 30.0]), 0.0),
-        _Look((0.35, 8.0), (0.3, 6.0), np.array([0.02, 0.05, 0.12, 0.3]), 0.009),
+        _Look((0.08, 3), (0.02, 0.05, 0.12, 0.4, 30.0)),
+        _Look((0.3, 6), (0.02, 0.05, 0.12, 0.3)),
     )
 
 
@@ -92,10 +91,7 @@ def _looks() -> tuple[_Look, _Look]:
 class _Candidate:
     instant: float
     sureness: float
-    judged_s: float = 0.0
-    evidence: float = -math.inf
-    returns: float = -math.inf
-    depth: float = 0.0
+    judged: int = 0
 
 
 class DropDetector:
@@ -104,23 +100,21 @@ class DropDetector:
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
         kept = robot.speed_kept
-        self._quantum = 1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0
+        self._points = WheelPoints(1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0)
+        self._noise, self._cell_s = WheelNoise(), 0.0
         self._expected = 0.0 if kept is None else 1 - kept
         self._slowest = limits.slowest_rpm(robot)
         self._shares: deque[float] = deque(maxlen=15)
         self._lowered_s = self._last_s = -math.inf
-        self._seen = False
+        self._seen = self._broken = False
         self._clear_points()
 
     def _clear_points(self) -> None:
-        self._t: list[float] = []
-        self._turns: list[float] = []
-        self._spread_s: list[float] = []
-        self._samples: list[Sample] = []
-        self._rpms: deque[float] = deque(maxlen=3)
+        self._points.clear()
         self._looks = _looks()
         self._waiting: deque[_Candidate] = deque()
         self._tried: deque[float] = deque(maxlen=6)
+        self._heard_s = -math.inf
 
     @property
     def sees(self) -> bool:
@@ -128,8 +122,8 @@ class DropDetector:
         return self._seen
 
     def clear(self) -> None:
-        """Forgets the past."""
-        self._clear_points()
+        """What comes next has no connection with the past."""
+        self._broken = True
 
     def see(
         self,
@@ -144,160 +138,171 @@ class DropDetector:
         ``placed``: seconds, turns and spread of the seconds of a new count, where the robot counts. ``eager`` halves
         the threshold (the robot says that it fired); ``noisy``: single points may be false.
         """
-        asked = self._samples[-1].setpoint if self._samples else None
+        points = self._points
+        if self._broken and not points.bridge(sample.time_s):
+            self._clear_points()
+        self._broken = False
+        asked = points.samples[-1].setpoint if points.samples else None
         if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
             self._lowered_s = sample.time_s
-        point = placed if sample.turns is not None else self._from_rpm(sample, noisy)
-        if point is None or (self._t and point[0] - self._t[-1] < _SPACING_S):
+        if not points.add(sample, placed):
             return []
         self._seen = True
-        self._keep(point, sample)
-        t = self._t
-        if len(t) < 10:
+        if not points.cell_s:
             return []
-        period = (t[-1] - t[-9]) / 8
-        for look in self._looks[:1] if noisy else self._looks:
-            self._look(look, period, tick_s, eager, noisy)
+        self._learn(tick_s)
+        for look in self._looks:
+            self._look(look, eager, noisy)
         found = []
         for candidate in list(self._waiting):
-            judged = self._judged(candidate, period, tick_s, noisy)
+            judged = self._judged(candidate, tick_s, noisy)
             if judged is not None:
                 self._waiting.remove(candidate)
                 found += judged
         return found
 
-    def _from_rpm(self, sample: Sample, noisy: bool) -> tuple[float, float, float] | None:
-        """Turns summed from the robot's own rpm; on a noisy line from the middle one of three, as a false value would
-        stay in the sum for good.
-        """
-        if sample.wheel_rpm is None:
+    def _learn(self, tick_s: float) -> None:
+        """Lets the noise see each stretch of cells once."""
+        points, now = self._points, self._points.now_s
+        if self._cell_s != points.cell_s:
+            self._cell_s = points.cell_s
+            self._noise.begin_anew()
+            t, x, part = points.between(now - 12 * self._cell_s, now)
+            rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
+            coarseness = points.coarseness(rate, part, tick_s)
+            self._noise.assume(coarseness, points.quantum**2 / 12, self._cell_s, rate)
+            self._heard_s = now
+        count = max(round(STRETCH_S / self._cell_s), STRETCH_CELLS)
+        if now - self._heard_s < count * self._cell_s / 3:
+            return
+        self._heard_s = now
+        cells = points.cells(now, count, 0, False)
+        if cells is not None:
+            single = cells.ends - cells.begins == 1
+            speeds, known = np.zeros(count), np.zeros(count)
+            speeds[cells.begins[single]], known[cells.begins[single]] = cells.speeds[single], 1.0
+            if known @ speeds * 60 > self._slowest * known.sum():
+                self._noise.see(speeds, known, self._cell_s)
+
+    def _view(self, instant: float, before: int, after: int, noisy: bool) -> tuple[drop_fit.View, float] | None:
+        """The speeds around an instant, and the speed before it, turns/s; None where too few are known."""
+        cells = self._points.cells(instant, before, after, noisy)
+        if cells is None:
             return None
-        self._rpms.append(sample.wheel_rpm)
-        rpm = statistics.median(self._rpms) if noisy and len(self._rpms) == 3 else sample.wheel_rpm
-        before = self._turns[-1] + rpm / 60 * (sample.time_s - self._t[-1]) if self._t else 0.0
-        return sample.time_s, before, 0.0
+        ahead = cells.ends <= before
+        if ahead.sum() < 3 or len(ahead) - ahead.sum() < 2:
+            return None
+        whitening = self._noise.whitening(cells.begins, cells.ends)
+        return drop_fit.View(cells, whitening), float(cells.speeds[ahead].mean())
 
-    def _keep(self, point: tuple[float, float, float], sample: Sample) -> None:
-        self._t.append(point[0])
-        self._turns.append(abs(point[1]))
-        self._spread_s.append(point[2])
-        self._samples.append(sample)
-        if len(self._t) > _KEPT_POINTS:
-            for kept in (self._t, self._turns, self._spread_s, self._samples):
-                del kept[: _KEPT_POINTS // 3]
-
-    def _between(self, since: float, until: float) -> tuple[FloatArray, FloatArray, slice]:
-        """Seconds and turns (n,) of the points from ``since`` to ``until``."""
-        part = slice(bisect_left(self._t, since), bisect_right(self._t, until))
-        return np.array(self._t[part]), np.array(self._turns[part]), part
-
-    def _floor(self, t: FloatArray, x: FloatArray, part: slice, tick_s: float) -> float:
-        """The least variance a point has, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
-        rate = (x[-1] - x[0]) / (t[-1] - t[0])
-        spread_s = max(tick_s, _STEADY * statistics.median(self._spread_s[part]))
-        return float(self._quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
-
-    def _look(self, look: _Look, period: float, tick_s: float, eager: bool, noisy: bool) -> None:
+    def _look(self, look: _Look, eager: bool, noisy: bool) -> None:
         """Fits a drop at an instant; makes a candidate of one that stands out a little earlier."""
-        behind = max(look.after[0], look.after[1] * period)
-        instant = self._t[-1] - behind
-        if instant - look.looked_s < look.every_s:
+        cell = self._cell_s
+        after = max(math.ceil(look.after[0] / cell), look.after[1])
+        instant = self._points.now_s - after * cell
+        if instant - look.looked_s < 0.8 * cell:
             return
         look.looked_s = instant
-        t, x, part = self._between(instant - max(look.before[0], look.before[1] * period), instant + behind)
-        before = int(np.count_nonzero(t < instant))
+        before = max(round(_BEFORE_S / cell), _BEFORE_CELLS)
+        slower = self._points.slower_behind(instant, before * cell, after * cell)
+        seen = self._view(instant, before, after, noisy) if slower else None
         sureness = 0.0
-        if before >= 4 and len(t) - before >= 3 and (look.every_s or drop_fit.slower_behind(t, x, before)):
-            fit = drop_fit.drop_at(t - instant, x - x[0], look.recoveries_s, self._floor(t, x, part, tick_s), noisy)
-            rate = (x[before - 1] - x[0]) / (t[before - 1] - t[0])
-            sureness = fit.depth / fit.error
+        if seen is not None:
+            view, rate = seen
+            fit = drop_fit.drop_at(view, cell, before, after, look.recoveries_s)
+            sureness = fit.depth / fit.error / math.sqrt(fit.misfit)  # no wheel comes back just like these templates
             least = max(_LEAST, _SHARE * self._expected) * rate * (0.5 if eager else 1.0)
             if rate * 60 < self._slowest or not least < fit.depth < _MOST * rate:
                 sureness = 0.0
         look.fits.append((instant, sureness))
-        self._find_peaks(look, instant, period, eager, noisy)
+        self._find_peaks(look, instant, eager, noisy)
 
-    def _find_peaks(self, look: _Look, instant: float, period: float, eager: bool, noisy: bool) -> None:
+    def _find_peaks(self, look: _Look, instant: float, eager: bool, noisy: bool) -> None:
         """Makes candidates of fits that stand out most among their neighbours on both sides."""
-        apart = max(_APART_S, _APART_POINTS * period)
+        apart = max(_APART_S, _APART_CELLS * self._cell_s)
         needed = (_SURE_NOISY if noisy else _SURE) * (0.5 if eager else 1.0)
         for at, sureness in list(look.fits):
             if not look.peaks_until < at <= instant - apart:
                 continue
             look.peaks_until = at
+            if sureness < needed:
+                continue
             near = [fit[1] for fit in look.fits if abs(fit[0] - at) <= apart]
-            reach = max(apart, _SAME_S) if look.every_s else apart
+            reach = apart if look is self._looks[0] else max(apart, _SAME_S)
             taken = at - self._last_s <= apart or any(abs(tried - at) <= reach for tried in self._tried)
-            if sureness >= needed and sureness == max(near) and not taken:
+            if sureness == max(near) and not taken:
                 self._waiting.append(_Candidate(at, sureness))
                 self._tried.append(at)
 
-    def _judged(self, candidate: _Candidate, period: float, tick_s: float, noisy: bool) -> list[Drop] | None:
+    def _judged(self, candidate: _Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
-        instant, now = candidate.instant, self._t[-1]
-        next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > instant), default=math.inf)
-        until = min(now, instant + _JUDGED_UNTIL_S, next_s)
-        last_chance = until < now
-        if not last_chance and (
-            now - instant < max(_JUDGED_FROM_S, _JUDGED_POINTS * period) or now - candidate.judged_s < _JUDGED_EVERY_S
-        ):
+        points, cell, instant = self._points, self._cell_s, candidate.instant
+        behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
+        next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > behind), default=math.inf)
+        steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
+        if candidate.judged >= len(steps):
+            return []
+        after = steps[candidate.judged]
+        last_chance = after == steps[-1]
+        if instant + after * cell > next_s:
+            after, last_chance = int((next_s - instant) / cell), True
+        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and instant + after * cell <= next_s) > points.now_s:
             return None
-        candidate.judged_s = now
-        if -0.15 < instant - self._lowered_s < _LOWERED_S:
+        candidate.judged += 1
+        if -0.15 < instant - self._lowered_s < _LOWERED_S or instant - self._last_s < _ECHO_S:
             return []
-        since = max(instant - max(0.3, 8 * period), self._last_s + 0.06)
-        t, x, part = self._between(since, until)
-        if np.count_nonzero(t < instant) < 4 or np.count_nonzero(t > instant) < 4:
+        before = max(round(_BEFORE_S / cell), _BEFORE_CELLS)
+        before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
+        seen = self._view(instant, before, after, noisy)
+        drop = self._measured(instant, tick_s)
+        if seen is None or drop is None:
             return [] if last_chance else None
-        t, x, floor = t - instant, x - x[0], self._floor(t, x, part, tick_s)
-        drop = self._measured(instant, period, tick_s)
-        if drop is None:
-            return [] if last_chance else None
+        view, _ = seen
         low, high = (share * drop.before_rpm / 60 for share in self._usual())
-        candidate.depth = candidate.depth or drop.depth_rpm / 60
-        summed = noisy and self._samples[-1].turns is None
-        slow, stays = drop_fit.suddenness(t, x, floor, math.sqrt(12 * floor), (low, high), summed)
-        candidate.evidence = max(candidate.evidence, slow)
-        candidate.returns = max(candidate.returns, min(slow, stays))
-        sure = 4 * min(candidate.sureness, 7.0)
-        sudden = candidate.evidence > max(_EVIDENCE - sure, _LEAST_EVIDENCE)
-        plain = candidate.evidence > max(_PLAIN - sure, _LEAST_EVIDENCE)
-        if not plain and not drop_fit.even_before(t, x, period, candidate.depth):
-            return []
-        if not _LEAST * drop.before_rpm <= drop.depth_rpm <= _MOST * drop.before_rpm:
+        seen_as = drop_fit.verdict(view, cell, before, after, (low, high))
+        out, sudden, returns = seen_as.over_nothing, seen_as.over_slow, seen_as.over_lowered
+        since, until = instant - before * cell, instant + after * cell
+        t, x, _ = points.between(since - 0.5 * cell, until + 0.5 * cell)
+        t, x = t - instant, x - x[0]
+        if drop_fit.off_smooth(t, x) < _WIDTHS * points.quantum:
             return [] if last_chance else None
-        usual = (0.5 if len(self._shares) >= _LEARNED else _NEARLY) * low <= drop.depth_rpm / 60 <= high
-        clear = slow + _WEIGHT * min(candidate.sureness, _MOST_WEIGHED) > self._clear(noisy)
-        sudden, plain = sudden and usual and clear, plain and usual and clear
-        back, rising = drop_fit.made_good(t, x, drop.depth_rpm / 60)
-        if sudden and (
-            (back >= _BACK and candidate.returns > _NO_LOWERING)
-            or (plain and drop_fit.coasting(t, x))
+        if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
+            return []
+        needed = (_STANDS_OUT if len(self._shares) >= _LEARNED else _FIRST_OUT) * (_NOISY if noisy else 1.0)
+        clear = out > needed and sudden > _SUDDEN
+        if clear:  # and no less deep by what is seen
+            shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
+            clear = shallow.over_nothing < out + _AS_WELL
+        back, rising = drop_fit.made_good(t, x, seen_as.depth)
+        if clear and (
+            (back >= _BACK and returns > _RETURNS)
+            or (sudden > _PLAIN and drop_fit.coasting(t, x))
             or self._holds_setpoint(since)
         ):
-            return [self._shot(drop, candidate)]
+            return [self._shot(drop, instant, seen_as)]
         if not last_chance:
             return None
+        if not clear:  # of another depth than a shot's it may only be asked about
+            seen_as = drop_fit.verdict(view, cell, before, after)
+            out, sudden = seen_as.over_nothing, seen_as.over_slow
+            back, rising = drop_fit.made_good(t, x, seen_as.depth)
         # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
-        enough = min(_COMING_BACK, _BACK_BY_SHARE * drop.depth_rpm / max(drop.before_rpm, 1.0))
-        if until == next_s:  # cut short by the next one: as it would have gone on
+        share = 60 * seen_as.depth / max(drop.before_rpm, 1.0)
+        enough = max(min(_COMING_BACK, _BACK_BY_SHARE * share), 1e-9)
+        cut_short = until + cell > next_s
+        if cut_short:  # as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        if (
-            (usual and clear and candidate.returns > max(_EVIDENCE - sure, _RETURNS))
-            or (sudden and until == next_s and (not noisy or candidate.returns > _NO_LOWERING))
-        ) and coming >= 1.0:
-            return [self._shot(drop, candidate)]
-        if coming < _PERHAPS:
-            return []
-        sudden = candidate.evidence > 0 or drop_fit.suddenness(t, x, floor, math.sqrt(12 * floor), summed=summed)[0] > 0
-        return [drop] if sudden else []  # whatever its depth
+        if clear and coming >= 1.0 and (returns > _COMES or cut_short):
+            return [self._shot(drop, instant, seen_as)]
+        perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
+        return [drop] if perhaps and _LEAST <= share <= _MOST else []
 
-    def _shot(self, drop: Drop, candidate: _Candidate) -> Drop:
-        self._last_s = candidate.instant
-        if min(candidate.evidence, candidate.returns) > _BEYOND_DOUBT:
-            self._shares.append(drop.depth_rpm / drop.before_rpm)
+    def _shot(self, drop: Drop, instant: float, seen_as: drop_fit.Verdict) -> Drop:
+        self._last_s = instant
+        if seen_as.over_nothing > _FIRST_OUT:
+            self._shares.append(60 * seen_as.depth / drop.before_rpm)
         return replace(drop, sure=True)
 
     def _usual(self) -> drop_fit.Span:
@@ -311,40 +316,34 @@ class DropDetector:
             return _LEAST_USUAL * usual, _MOST_USUAL * usual
         return (_SHARE_SURE * self._expected, _MOST_EXPECTED * self._expected) if self._expected else (_LEAST, _MOST)
 
-    def _clear(self, noisy: bool) -> float:
-        """How clear a drop has to be: errors of single values stay in a sum of own rpm, and look like a drop."""
-        counts = self._samples[-1].turns is not None
-        if noisy:
-            return _CLEAR_NOISY if counts else _CLEAR_NOISY_SUM
-        return _CLEAR if counts else _CLEAR_SUM
-
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
-        asked = {sample.setpoint for sample in self._samples[bisect_left(self._t, since) :]}
+        points = self._points
+        asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
         return len(asked) == 1 and None not in asked
 
     @property
     def half_s(self) -> float:
         """Half the stretch over which ``speed_near`` takes a speed, seconds."""
-        t = self._t
-        period = (t[-1] - t[-9]) / 8 if len(t) >= 9 else 0.0
-        return max(_NEAR_S, 2.2 * period)
+        return max(_NEAR_S, 2.2 * self._cell_s)
 
     def speed_near(self, at: float) -> float | None:
         """The wheel's rpm around an instant, from the turns on both sides of it; None where points are missing."""
         half = self.half_s
-        t, x, _ = self._between(at - half, at + half)
+        t, x, _ = self._points.between(at - half, at + half)
         return float(np.polyfit(t - at, x - x[0], 1)[0]) * 60 if len(t) >= 3 else None
 
-    def _measured(self, instant: float, period: float, tick_s: float) -> Drop | None:
+    def _measured(self, instant: float, tick_s: float) -> Drop | None:
         """The speed at release from the run before it, and the depth with the recovery taken out; None of few points.
 
         A strong motor makes good within a few hundredths of a second what a straight line would average over.
         """
-        since = max(instant - max(_RUN_S, 5 * period), self._last_s + _AFTER_S)
-        t, x, part = self._between(since, instant + max(0.1, 3.5 * period))
+        points, cell = self._points, self._cell_s
+        since = max(instant - max(_RUN_S, 5 * cell), self._last_s + _AFTER_S)
+        t, x, part = points.between(since, instant + max(0.1, 3.5 * cell))
         if len(t) < _FEWEST or not t[0] < instant < t[-1]:
             return None
-        at = self._samples[max(bisect_right(self._t, instant + 0.002) - 1, 0)]
-        rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], self._floor(t, x, part, tick_s))
+        at = points.samples[max(bisect_right(points.t, instant + 0.002) - 1, 0)]
+        floor = points.coarseness(float((x[-1] - x[0]) / (t[-1] - t[0])), part, tick_s)
+        rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], floor)
         return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)

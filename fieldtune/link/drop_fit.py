@@ -1,40 +1,47 @@
-"""How a wheel's turns run around an instant: as at a shot, as when it is slowed, or neither, by least squares.
+"""How a wheel's speed runs around an instant: as at a shot, as when it is slowed, or neither.
 
 A shot takes speed within a millisecond, and the control brings it back: the wheel lags by the turns lost meanwhile. A
 loop with an integral even makes up for them: a linear one of second order lags by (exp(-b t) - exp(-a t)) / (a - b) for
-each turn/s lost, where b = 0 without an integral (Laplace transform of s / ((s + a)(s + b)) / s). A lowered setpoint
-takes speed over some time, and most of it stays away. A hunting loop or the end of an overshoot swings smoothly. Each
-template is fitted together with a straight line, as the wheel ran before, or with one that slows evenly: it coasts.
+each turn/s lost, where b = 0 without an integral (Laplace transform of s / ((s + a)(s + b)) / s). A drive at its limit
+brings it back evenly. A lowered setpoint takes speed over some time, and most of it stays away. A hunting loop or the
+end of an overshoot swings smoothly. Each template is fitted together with a steady speed that may change evenly, by
+generalised least squares: errors are made independent first (Aitken 1935).
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise, product
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.arrays import BoolArray, FloatArray
+from fieldtune.arrays import FloatArray
+from fieldtune.frozen import frozen
+
+if TYPE_CHECKING:
+    from fieldtune.link.wheel_noise import Whitening
+    from fieldtune.link.wheel_points import Cells
 
 _RECOVERIES_S = np.geomspace(0.012, 2.5, 14)
 _INTEGRALS_S = np.array([0.1, 0.3, 1.0])  # in which an integral makes up for what was lost
 _BANK = np.array(
     [(tau, 1e6) for tau in _RECOVERIES_S] + [p for p in product(_RECOVERIES_S[::2], _INTEGRALS_S) if p[0] < 0.9 * p[1]]
 )
+_AT_THE_LIMIT_S = np.geomspace(0.02, 0.8, 9)
 _STARTS_S = np.array([-0.012, -0.006, 0.0, 0.006])
+_STARTS = np.array([-0.5, -0.25, 0.0, 0.25])  # of a cell
 _LOWERED_S = np.array([0.04, 0.08, 0.16, 0.3, 0.6, 1.2])
-_SLOW_S, _SLOW = 0.16, 4.0  # seconds, or line periods, of a fall that no brake is needed for
-_LEAST_LOWERED = 2.5  # line periods: a fall over fewer is as sudden as a shot's
+_SLOW_S, _SLOW = 0.16, 4.0  # seconds, or cells, of a fall that no brake is needed for
+_LEAST_LOWERED = 2.5  # cells: a fall over fewer is as sudden as a shot's
 _STAYS = np.array([(1.0, 1.0), *product((0.5, 0.75), (0.05, 0.15, 0.4))])  # share that stays away, seconds of the rest
 _LOWERED_FROM_S = np.array([-0.3, -0.2, -0.1, -0.05, -0.02, 0.0])
 _SWINGS_S = np.array([0.5, 0.7, 1.0])
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
-_BENT = 4.0  # about what one more parameter makes of twice the log likelihood with this many points (BIC)
-_STEP_NEAR_S = 0.2
-_FAR = 4.0
-_WIDTHS = 1.4
-_GLANCE = 0.002  # of the speed
+_DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standard deviation
+_PACES = 20.0
+_RAISED_S, _RAISED_FROM_S = (0.04, 0.16, 0.5), np.arange(-0.2, 0.75, 0.1)
 _SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
@@ -73,6 +80,14 @@ def _swing_lag(t: FloatArray, start: FloatArray, width: FloatArray) -> FloatArra
     return np.asarray(width[:, None] * (share - np.sin(2 * np.pi * share) / (2 * np.pi)) / 2)
 
 
+def _limited_lag(t: FloatArray, start: FloatArray, back: FloatArray, integral: FloatArray) -> FloatArray:
+    """As ``made_up_lag``, of a drive at its limit: the speed comes back evenly within ``back`` seconds (k,)."""
+    since = t - start[:, None]
+    share = np.clip(since / back[:, None], 0.0, 1.0)
+    lag = back[:, None] * (share - share**2 / 2)
+    return np.asarray(lag * np.exp(-np.maximum(since - back[:, None], 0.0) / integral[:, None]))
+
+
 def _spacing(t: FloatArray) -> float:
     """The median time between points (n,), at an eighth of what ``np.median`` takes for so few."""
     steps = np.sort(t[1:] - t[:-1])
@@ -84,131 +99,156 @@ def _grid(starts: FloatArray, spans: FloatArray) -> tuple[FloatArray, FloatArray
     return first.ravel(), second.ravel()
 
 
-def _starts(spacing: float) -> FloatArray:
+def _starts(cell: float) -> FloatArray:
     """When a drop near t = 0 may have begun."""
-    return np.unique(np.r_[_STARTS_S, spacing * np.array([-0.67, -0.33, 0.0])]) if spacing > 0.015 else _STARTS_S
+    return _STARTS * cell if cell > 0.015 else _STARTS_S
 
 
 def _shot_lags(t: FloatArray, starts: FloatArray) -> FloatArray:
     """All templates of a shot near t = 0, (k, n)."""
-    return made_up_lag(t, np.repeat(starts, len(_BANK)), *np.tile(_BANK, (len(starts), 1)).T)
+    limited = np.array(list(product(_AT_THE_LIMIT_S, (*_INTEGRALS_S[:2], 1e6))))
+    first, second = (np.tile(bank, (len(starts), 1)).T for bank in (_BANK, limited))
+    return np.vstack(
+        [
+            made_up_lag(t, np.repeat(starts, len(_BANK)), *first),
+            _limited_lag(t, np.repeat(starts, len(limited)), *second),
+        ]
+    )
+
+
+@lru_cache(maxsize=24)
+def _families(cell: float, before: int, after: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Templates of a shot, of slow and smooth changes, and of quick ones that stay: turns lost (k, n) at the edges."""
+    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
+    over = np.array(sorted({max(seconds, _LEAST_LOWERED * cell) for seconds in _LOWERED_S}))
+    rows = np.array([(start, wide, *stays) for start, wide, stays in product(_LOWERED_FROM_S, over, _STAYS)])
+    lowered, slow = _lowered_lag(edges, *rows.T), rows[:, 1] >= max(_SLOW_S, _SLOW * cell)
+    begin, wide = _grid(np.array([-0.75, -0.5, -0.25, -0.1]), np.maximum(_SWINGS_S, 10 * cell))
+    raised = np.array([(start, max(wide, cell), 1.0, 1.0) for start, wide in product(_RAISED_FROM_S, _RAISED_S)])
+    smooth = np.vstack([lowered[slow], _swing_lag(edges, begin * wide, wide), -_lowered_lag(edges, *raised.T)])
+    return _shot_lags(edges, _starts(cell)), smooth, lowered[~slow]
+
+
+@lru_cache(maxsize=8)
+def _quick(cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> FloatArray:
+    """Templates of the first look at a drop: turns lost (k, n) at the edges."""
+    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
+    starts = np.array([0.0]) if cell < 0.015 else cell * np.array([-0.67, -0.33, 0.0])
+    return recovery_lag(edges, *_grid(starts, np.array(recoveries_s)))
 
 
 Span = tuple[float, float]
 _ANY: Span = (-math.inf, math.inf)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fit:
-    """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves."""
+    """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves.
+
+    ``misfit``: how many times larger than expected what it leaves is.
+    """
 
     depth: float
     error: float
+    misfit: float
     rest: float
-    points: int
 
 
-def _fit(
-    t: FloatArray, x: FloatArray, lag: FloatArray, floor: float, slowing: bool = False, within: Span = _ANY
-) -> Fit:
-    """The best of templates ``lag`` (k, n), each with a straight line, to turns ``x`` (n,) at ``t`` (n,) seconds.
+class View:
+    """Mean speeds around an instant with their errors made independent, of size 1."""
 
-    ``slowing``: with a wheel that loses speed evenly all the time instead. ``within``: depths that may be, turns/s.
+    def __init__(self, cells: Cells, whitening: Whitening) -> None:
+        self._cells, self._whitening = cells, whitening
+        self.size = len(cells.speeds)
+        self.fastest = float(cells.speeds.max())
+        self._speeds = self._white(cells.speeds - cells.speeds.mean())
+        # A wheel's speed as such, and what it may drift, to within a twentieth
+        self._pace = round(_PACES * math.log(max(self.fastest, 1.0)))
+        if ("drift", self._pace) not in whitening.memo:
+            base = self._white(np.vander(cells.middles_s, 3, increasing=True).T).T
+            base[-1, 1] = 1 / (_DRIFT * math.exp(self._pace / _PACES))
+            whitening.memo["drift", self._pace] = (np.linalg.qr(base)[0],)
+        self._base = whitening.memo["drift", self._pace][0]
+
+    def _white(self, values: FloatArray) -> FloatArray:
+        """Values (…, m) made independent, and behind them (…, m + 1) one for what is expected of a drift: none."""
+        white = np.zeros((*values.shape[:-1], self.size + 1))
+        white[..., :-1] = values @ self._whitening.matrix.T
+        return white
+
+    def fit(self, name: str, lag: FloatArray, within: Span = _ANY) -> Fit:
+        """The best of templates ``lag`` (k, n + 1) of turns lost, each with a speed that drifts a little.
+
+        ``name``: of the templates. ``within``: depths that may be, turns/s.
+        """
+        line, memo = self._base[:, :2], self._whitening.memo
+        speeds = self._speeds - line @ (line.T @ self._speeds)
+        if (name, self._pace) not in memo:
+            lost = self._white(self._cells.of(lag))
+            bare = lost - (lost @ line) @ line.T
+            memo[name, self._pace] = bare, np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
+        bare, strength = memo[name, self._pace]
+        best_depth = -(bare @ speeds) / strength
+        depth = np.clip(best_depth, *within)
+        gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
+        best = int(np.argmax(gain))
+        rest = max(float(speeds @ speeds) - max(float(gain[best]), 0.0), 0.0)
+        variance = max(rest / max(self.size - 4, 1), 1.0)
+        return Fit(max(float(depth[best]), 0.0), 1 / math.sqrt(float(strength[best])), math.sqrt(variance), rest)
+
+    def without(self, degree: int) -> float:
+        """The sum of squares that a polynomial of the speed leaves."""
+        line = self._base[:, : degree + 1]
+        rest = self._speeds - line @ (line.T @ self._speeds)
+        return float(rest @ rest)
+
+    def swinging(self) -> float:
+        """The least sum of squares that an even swing of the speed leaves."""
+        t, rests = self._cells.middles_s, [math.inf]
+        for hz in _HUNTING_HZ[_HUNTING_HZ * (t[-1] - t[0]) > 0.7]:
+            turn = 2 * np.pi * hz * t
+            design = self._white(np.array([np.ones_like(t), np.cos(turn), np.sin(turn)])).T
+            rest = self._speeds - design @ np.linalg.lstsq(design, self._speeds, rcond=None)[0]
+            rests.append(float(rest @ rest))
+        return min(rests)
+
+
+def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> Fit:
+    """The sudden drop near t = 0 that fits best; ``recoveries_s``: those that are looked for."""
+    return view.fit("quick", _quick(cell, before, after, recoveries_s))
+
+
+@frozen
+class Verdict:
+    """Twice the log likelihood ratio of a shot against nothing, a slow change, and a quick one that stays.
+
+    ``depth``: of the shot that fits best, turns/s.
     """
-    line, upper = np.linalg.qr(np.vander(t - t.mean(), 3 if slowing else 2, increasing=True))
-    xc = x - line @ (line.T @ x)
-    bare = lag - (lag @ line) @ line.T
-    strength = np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
-    best_depth = -(bare @ xc) / strength
-    depth = np.clip(best_depth, *within)
-    gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
-    if slowing:
-        bend = (line[:, 2] @ x + depth * (lag @ line[:, 2])) / upper[2, 2]
-        gain = np.where(bend < 0, gain, -math.inf)
-    best = int(np.argmax(gain))
-    rest = max(float(xc @ xc) - max(float(gain[best]), 0.0), 0.0) if gain[best] > -math.inf else math.inf
-    variance = max(rest / max(len(t) - 4, 1), floor)
-    return Fit(max(float(depth[best]), 0.0), math.sqrt(variance / float(strength[best])), rest, len(t))
+
+    over_nothing: float
+    over_slow: float
+    over_lowered: float
+    depth: float
 
 
-def drop_at(t: FloatArray, x: FloatArray, recoveries_s: FloatArray, floor: float, doubted: bool) -> Fit:
-    """The sudden drop near t = 0 that fits turns ``x`` (n,) at ``t`` (n,) seconds best.
-
-    ``recoveries_s``: those that are looked for; ``floor``: the least variance of a point; ``doubted``: some points may
-    be false.
-    """
-    spacing = _spacing(t)
-    starts = np.array([0.0]) if spacing < 0.015 else spacing * np.array([-0.67, -0.33, 0.0])
-    lag = recovery_lag(t, *_grid(starts, recoveries_s))
-    found = _fit(t, x, lag, floor)
-    if doubted:
-        keep = without_outliers(t, x, floor)
-        if not keep.all() and keep.sum() > 7:
-            found = _fit(t[keep], x[keep], lag[:, keep], floor)
-    return found
-
-
-def without_outliers(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
-    """Which points (n,) are no outliers: not far off a line through their neighbours on either side."""
-    keep = np.ones(len(t), dtype=bool)
-    if len(t) < 5:
-        return keep
-    share = (t[1:-1] - t[:-2]) / np.maximum(t[2:] - t[:-2], 1e-9)
-    off = np.abs(x[1:-1] - (x[:-2] + share * (x[2:] - x[:-2])))
-    room = max(_FAR * math.sqrt(2 * floor), _FAR * 1.5 * float(np.median(off)))
-    worst = (off > room) & (off >= np.maximum(np.r_[0, off[:-1]], np.r_[off[1:], 0]))
-    keep[1:-1] = ~worst
-    return keep
-
-
-def suddenness(
-    t: FloatArray, x: FloatArray, floor: float, width: float, usual: Span = _ANY, summed: bool = False
-) -> tuple[float, float]:
-    """Twice the log likelihood ratio of a shot near t = 0 against a slow change, and against a quick one that stays.
-
-    ``t``, ``x``: (n,) seconds and turns. ``width``: how far a point may be off by its own coarseness, from end to end:
-    where a straight run passes through all points within it, the answer is minus infinity, as such errors come in rows.
-    ``usual``: depths that a shot of this wheel may have, turns/s. ``summed``: turns are a sum of speeds of which some
-    are missing or false, so that it may be off for good from any point on: a wheel that hurries back at once lags by
-    just such a step, and is then no evidence.
-    """
-    keep = without_outliers(t, x, floor)
-    t, x = t[keep], x[keep]
-    if np.ptp(_off_curve(t, x, 1)) < _WIDTHS * width:
-        return -math.inf, -math.inf
-    spacing = _spacing(t)
-    over = np.unique(np.maximum(_LOWERED_S, _LEAST_LOWERED * spacing))
-    rows = np.array([(start, wide, *stays) for start, wide, stays in product(_LOWERED_FROM_S, over, _STAYS)])
-    lowered, slow = _lowered_lag(t, *rows.T), rows[:, 1] >= max(_SLOW_S, _SLOW * spacing)
-    begin, wide = _grid(np.array([-0.75, -0.5, -0.25, -0.1]), np.maximum(_SWINGS_S, 10 * spacing))
-    smooth = np.vstack([lowered[slow], _swing_lag(t, begin * wide, wide)])
-    if summed:
-        steps = t[(t > -_STEP_NEAR_S) & (t < _STEP_NEAR_S)]
-        smooth = np.vstack([smooth, (t >= steps[:, None]).astype(float)])
-    families = ((_shot_lags(t, _starts(spacing)), usual), (smooth, _ANY), (lowered[~slow], _ANY))
-    shot, swung, braked = (
-        [_fit(t, x, lags, floor, slowing, within).rest for slowing in (False, True)] for lags, within in families
+def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY) -> Verdict:
+    """What a change near t = 0 most likely was. ``usual``: depths that a shot of this wheel may have, turns/s."""
+    shots, smooth, lowered = _families(cell, before, after)
+    shot = view.fit("shot", shots, usual)
+    swung, braked = view.fit("smooth", smooth).rest, view.fit("lowered", lowered).rest
+    swung = min(swung, view.without(2), view.swinging())
+    variance = max(min(shot.rest, swung, braked) / max(view.size - 5, 1), 1.0)
+    return Verdict(
+        over_nothing=(view.without(1) - shot.rest) / variance,
+        over_slow=(swung - shot.rest) / variance,
+        over_lowered=(braked - shot.rest) / variance,
+        depth=shot.depth,
     )
-    swung[0] = min(swung[0], float(np.sum(_off_curve(t, x, 3) ** 2)), _hunting_rest(t, x))
-    variance = max(min(*shot, *swung, *braked) / max(len(t) - 5, 1), floor)
-    best, *others = (min(even, coasts + _BENT * variance) for even, coasts in (shot, swung, braked))
-    return (others[0] - best) / variance, (others[1] - best) / variance
 
 
-def _off_curve(t: FloatArray, x: FloatArray, degree: int) -> FloatArray:
-    """How far turns (n,) are off the best polynomial."""
-    return np.asarray(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, degree)))
-
-
-def _hunting_rest(t: FloatArray, x: FloatArray) -> float:
-    """The least sum of squares that an even swing of the speed leaves."""
-    rests = [math.inf]
-    for hz in _HUNTING_HZ[_HUNTING_HZ * (t[-1] - t[0]) > 0.7]:
-        turn = 2 * np.pi * hz * t
-        design = np.column_stack([np.ones_like(t), t, np.cos(turn), np.sin(turn)])
-        rest = x - design @ np.linalg.lstsq(design, x, rcond=None)[0]
-        rests.append(float(rest @ rest))
-    return min(rests)
+def off_smooth(t: FloatArray, x: FloatArray) -> float:
+    """How far turns (n,) stray from a smooth run (a cubic), from end to end. Errors of rounding come in rows."""
+    return float(np.ptp(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, 3))))
 
 
 def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]:
@@ -224,15 +264,9 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
         return 0.0, 0.0
     speeds = [_slope(t[some], x[some]) for some in (before, early, late)]
     apart_s = float(t[late].mean() - t[early].mean())
+    depth = max(depth, 1e-9)
     rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
     return 1 - (speeds[0] - speeds[2]) / depth, rising
-
-
-def slower_behind(t: FloatArray, x: FloatArray, before: int) -> bool:
-    """A glance at three points before the fit: whether the wheel could have lost speed at all."""
-    middle = before - 1
-    first = (x[middle] - x[0]) / (t[middle] - t[0])
-    return bool(first - (x[-1] - x[middle]) / (t[-1] - t[middle]) > _GLANCE * first)
 
 
 def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:
@@ -241,7 +275,7 @@ def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bo
     early, late = t < -part, (t >= -part) & (t < -0.3 * period)
     if early.sum() < 3 or late.sum() < 3:
         return True
-    first, then = (float(np.polyfit(t[some], x[some], 1)[0]) for some in (early, late))
+    first, then = (_slope(t[some], x[some]) for some in (early, late))
     return -_SLOWED * depth < then - first < _SPED_UP * depth
 
 

@@ -270,3 +270,16 @@ class Framer:
 def shown(line: bytes) -> str:
     """A raw line for the eye: everything but printable ASCII becomes a visible ``·``, so that nothing acts."""
     return "".join(chr(byte) if 32 <= byte < 127 else "·" for byte in line)
+
+
+_CAUSE = "   ["
+
+
+def told(line: bytes, cause: str | None) -> str:
+    """A raw line made harmless to show; a refused one ends in its cause."""
+    return shown(line) + (f"{_CAUSE}{cause}]" if cause else "")
+
+
+def as_sent(text: str) -> bytes:
+    """What ``told`` made a text of, with its end of line."""
+    return text.partition(_CAUSE)[0].encode("ascii", "replace") + b"\n"

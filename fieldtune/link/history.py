@@ -10,8 +10,9 @@ import math
 from array import array
 from bisect import bisect_left
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -24,7 +25,7 @@ _NAN = math.nan
 _KEPT = ("setpoint", "power", "volts", "amps")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stretch:
     """A part of the history: shapes (n,), nan where the line didn't say it; ``shots`` recognised in it.
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ VOLTS_OFF = (0.15, 0.3)
 """By how much the battery may be off the last: share, and volts beside it."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Limits:
     """What a profile's hardware can do, with wide margins.
 

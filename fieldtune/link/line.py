@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
-from fieldtune.link.framing import Framer, shown
+from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.shot_detection import ShotDetector
@@ -164,8 +164,7 @@ class Line:
 
     def raw(self, count: int = 100) -> tuple[str, ...]:
         """The last lines as they came, made harmless to show; a refused one ends in its cause."""
-        lines = list(self._framer.raw)[-count:]
-        return tuple(shown(line) + (f"   [{cause}]" if cause else "") for line, cause in lines)
+        return tuple(told(line, cause) for line, cause in list(self._framer.raw)[-count:])
 
     def health(self) -> Health:
         """Counts so far."""

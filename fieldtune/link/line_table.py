@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
 from fieldtune.link.clock import AHEAD_S, TRAIL, LineState
 from fieldtune.link.limits import (
@@ -51,7 +51,7 @@ _HEX[np.frombuffer(b"0123456789ABCDEF", np.uint8)] = np.arange(16)
 _HEX[np.frombuffer(b"abcdef", np.uint8)] = np.arange(10, 16)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LineTable:
     """Lines as columns, by our field names: each (n,) float64, all finite."""
 
@@ -261,7 +261,8 @@ def _samples(
     counted = None if turns is None else turns.tolist()
     fired = (block.columns[FIRED] != 0).tolist() if FIRED in block.columns else None
     found = []
-    for i, before_s in chooser.chosen(said, counted, fired):
+    wheel = si["wheel_rpm"].tolist() if counted is None and "wheel_rpm" in si else counted
+    for i, before_s in chooser.chosen(said, wheel, fired):
         readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
         sample = Sample(time_s=said[i], arrival_s=arrival, before_s=before_s, **readings)
         sample.turns = None if counted is None else counted[i]

@@ -13,13 +13,15 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
+
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _RPM = 30 / math.pi
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Meaning:
     """What a name on the line may stand for: our field ``ours``, the robot's ``unit``, and the factor to our unit."""
 
@@ -113,7 +115,7 @@ class Reading:
         return match[2] or "" if match else ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Seen:
     """What raw lines carry. ``columns``: bare numbers, told apart by their place, so that their order matters."""
 

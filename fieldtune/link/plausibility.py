@@ -41,7 +41,8 @@ def changed_state(
     since = sample.arrival_s - base.arrival_s
     waited = max(since, base.period, base.tick)
     elapsed = steps.clocks.elapsed(base, wire, number, since)
-    timed = elapsed is not None and _agrees(elapsed, waited) and reason != "clock"
+    near = steps.doubted and elapsed is not None and 0 < elapsed - since < AHEAD_S
+    timed = elapsed is not None and _agrees(elapsed, waited) and (reason != "clock" or near)
     turned = wire.wheel_counts is not None and steps.limits.counts_per_turn is not None
     if timed and (steps.fault(base, wire, number, sample, loose=True) is None or not turned):
         follows = replace(base, trail=base.trail.copy(), rpms=base.rpms.copy(), change=None)
@@ -52,7 +53,7 @@ def changed_state(
         return follows
     change = _kind_of_change(steps, base, wire, elapsed, waited)
     changed = steps.begun(wire, number, sample, base.time_s + max(waited, 1e-4), change)
-    changed.period, changed.scatter = base.period, base.scatter
+    changed.period, changed.scatter, changed.late_s = base.period, base.scatter, base.late_s
     return changed
 
 
@@ -103,6 +104,7 @@ _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 _STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
+_TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -113,6 +115,7 @@ class Continuity:
         self.notices: Counter[str] = Counter()
         self.clocks = Clocks()
         self.limits = limits
+        self.doubted = False  # whether lines were damaged lately
         self._modulus = 1 << limits.counter_bits
         self.half = self._modulus >> 1
 
@@ -171,7 +174,7 @@ class Continuity:
         elapsed = self.clocks.elapsed(base, wire, number, waited)
         if elapsed is None or elapsed > (_LONG_S if loose else max(PATIENCE_S, 6 * base.period)):
             return "clock"
-        if not loose and elapsed - waited > AHEAD_S and base.clock is not None:
+        if elapsed - waited > self._ahead_s(base, loose) and base.clock is not None:
             return "clock"  # ahead of the host, which can only get lines late
         if not self._turns_follow(base, wire, sample, elapsed, loose):
             late = self.clocks.arrival.late()
@@ -187,6 +190,12 @@ class Continuity:
                 return "wheel"
             sample.wheel_rpm = None  # unknown until it follows again, or has had the time for such a change
         return self._readings_follow(base, sample, loose)
+
+    def _ahead_s(self, base: LineState, loose: bool) -> float:
+        """By how much a line may be ahead of the host: where lines are damaged, not by much more than others lately."""
+        if loose or not self.doubted:
+            return AHEAD_S
+        return min(_TIMES_LATE * (base.late_s + base.tick) + base.period, AHEAD_S)
 
     def _timeless(self, base: LineState, wire: WireValues) -> bool:
         """Whether a line has no time of its own: it has no clock though others do, or the clock did not move."""
@@ -257,6 +266,7 @@ class Continuity:
             base.arrival_s = sample.arrival_s
             return
         elapsed = sample.time_s - base.time_s
+        base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), _LATE_FORGOTTEN * base.late_s)
         before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)
         if base.clock is None:
             base.mark = self.clocks.arrival.time_of(number)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import errno
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 import serial
 from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
+from fieldtune.frozen import frozen
 from fieldtune.link.urls import open_url
 from fieldtune.port_names import SCHEMES, scheme_of
 
@@ -107,7 +107,7 @@ class PortInfo(Protocol):
     serial_number: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Candidate:
     """A port worth listening to, and the speeds to try in order. ``identity`` stays the same when USB renumbers it."""
 

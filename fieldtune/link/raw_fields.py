@@ -8,8 +8,8 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from fieldtune.frozen import frozen
 from fieldtune.line_fields import WIRE_NAMES
 from fieldtune.link.line_health import advice
 from fieldtune.link.mapping import Meaning, Reading, guess, pairs, read_names
@@ -20,7 +20,7 @@ _GARBLED = 0.15  # share of characters that are no text
 _COLUMNS_AT_LEAST = 2
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RawField:
     """One value of a raw line. ``name``: the robot's own, or ``column 3``; ``unit``: what stands behind, if anything.
 

@@ -12,12 +12,12 @@ import shutil
 import struct
 import time
 import zlib
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from fieldtune.errors import OutputError
+from fieldtune.frozen import frozen
 from fieldtune.link.framing import RAW_KEPT
 from fieldtune.link.line import Line
 from fieldtune.link.recording_reader import MAGIC, VERSION, RecordedLine, varint
@@ -157,7 +157,7 @@ def session_recording(folder: Path, robot: str, begun: datetime) -> Path | None:
     return folder / f"{robot}-{begun:%Y%m%d-%H%M%S}{SUFFIX}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Decoded:
     """All samples of a recording, the line as it stood at the end, and the last raw lines, harmless to show."""
 

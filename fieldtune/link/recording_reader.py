@@ -13,12 +13,12 @@ from __future__ import annotations
 import re
 import zlib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import takewhile
 from pathlib import Path
 
 from fieldtune.errors import InputError
 from fieldtune.files import read_whole
+from fieldtune.frozen import frozen
 
 VERSION = 2
 MAGIC = b"fieldtune line recording %d\n"
@@ -34,7 +34,7 @@ _CLOCK = re.compile(rb"\bt_(ms|us)\"?\s*[=:]\s*(\d+)")
 _ZLIB = re.compile(rb"\x78[\x01\x5e\x9c\xda]")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Chunk:
     """Bytes that arrived together, ``arrival_us`` microseconds after the start.
 

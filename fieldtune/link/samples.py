@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, Protocol
 
+from fieldtune.frozen import frozen
 from fieldtune.line_fields import Readings
 
 if TYPE_CHECKING:
@@ -43,29 +44,30 @@ class SampleChooser:
     def __init__(self) -> None:
         self._last_s: float | None = None
         self._due_s = -math.inf
-        self._turns: float | None = None
+        self._wheel: float | None = None
         self._moved_s = -math.inf
 
     def chosen(
-        self, times_s: Sequence[float], turns: Sequence[float | None] | None, told: Sequence[object] | None
+        self, times_s: Sequence[float], wheel: Sequence[float | None] | None, told: Sequence[object] | None
     ) -> list[tuple[int, float | None]]:
         """Which of the next lines become samples, and the time of the line before each.
 
-        Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few.
+        Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few, or own
+        rpm that is calculated seldom. ``wheel``: turns, or else rpm.
         """
         found = []
-        last_s, due_s, before, moved_s = self._last_s, self._due_s, self._turns, self._moved_s
+        last_s, due_s, before, moved_s = self._last_s, self._due_s, self._wheel, self._moved_s
         for i, now_s in enumerate(times_s):
             timeless = last_s is not None and now_s <= last_s  # other fields, sent in a line of their own
             wanted = timeless or now_s >= due_s or (told is not None and bool(told[i]))
-            if turns is not None and turns[i] != before:
+            if wheel is not None and wheel[i] != before:
                 wanted = wanted or now_s - moved_s > _SPACING_S
-                before, moved_s = turns[i], now_s
+                before, moved_s = wheel[i], now_s
             if wanted:
                 found.append((i, last_s))
                 due_s = now_s + _SPACING_S
             last_s = now_s
-        self._last_s, self._due_s, self._turns, self._moved_s = last_s, due_s, before, moved_s
+        self._last_s, self._due_s, self._wheel, self._moved_s = last_s, due_s, before, moved_s
         return found
 
 
@@ -77,7 +79,7 @@ class SampleChooser:
 State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ShotSeen:
     """A shot recognised on the line. Times in seconds of the line's clock; ``speed_rpm`` at release, at the wheel."""
 
@@ -97,7 +99,7 @@ class ShotSeen:
     """Host time at which the line that told of it arrived."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Health:
     """The line's health: counts since it was opened."""
 
@@ -110,7 +112,7 @@ class Health:
     clock: Literal["robot", "arrival", "unknown"] = "unknown"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelFigures:
     """Figures of the wheel view, over the last seconds; ``None`` until seen."""
 
@@ -135,8 +137,8 @@ class Live(Readings):
     others: tuple[str, ...] = ()
     """Other ports at which a robot may be, where this one was found and not named."""
     age_s: float | None = None
-    health: Health = Health()
-    wheel: WheelFigures = WheelFigures()
+    health: Health = Health()  # noqa: RUF009 - frozen
+    wheel: WheelFigures = WheelFigures()  # noqa: RUF009 - frozen
     shots: tuple[ShotSeen, ...] = ()
     unsure: ShotSeen | None = None
     """The last dip of the wheel that may have been a shot, numbered by itself; a person may know."""

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.link.drop_detection import Drop, DropDetector
 from fieldtune.link.samples import ShotSeen
 
@@ -32,7 +33,7 @@ _SNAP_S = 0.12  # a slower fall is a let-down
 KEPT = 200
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Fired:
     sample: Sample
     noisy: bool

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.physics.motor import mean_voltage, motor, torque
 from fieldtune.robot.drivetrain import hold_current
 
@@ -35,7 +36,7 @@ _SWITCHING_PCT = 15.0
 _DRIFTING = 3.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelTrace:
     """A recorded wheel: arrays (n,) over time in seconds, nan where the line did not say it.
 
@@ -52,7 +53,7 @@ class WheelTrace:
     in_rpm: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelStep:
     """One stretch at one setpoint. ``None`` where it can't be told: no change of speed, no setpoint in rpm, no power.
 
@@ -75,7 +76,7 @@ class WheelStep:
     settled: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WheelResponse:
     """Figures of all steps together; ``None`` where the line doesn't tell.
 

@@ -7,12 +7,13 @@ IEC 61094-2:2009, annex F; standard atmosphere U.S. Standard Atmosphere 1976, eq
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.frozen import frozen
 from fieldtune.physics.drag_spread import CONSTANT_SPREAD, SURFACE_SPREAD
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ CARBON_DIOXIDE = 0.0004
 """Mole fraction of carbon dioxide that CIPM-2007 takes where nobody measured."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class AirState:
     """Density (kg/m^3), dynamic viscosity (Pa s), speed of sound (m/s), temperature (K), pressure (Pa), arrays
     alike.
@@ -129,7 +130,7 @@ _SLOWEST = 1e-3
 """Reynolds number below which the coefficient no longer grows: nothing that flies is ever there."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class DragLaw:
     """``coefficient`` maps Reynolds numbers (n,) to drag coefficients (n,); ``spread`` is one relative standard
     deviation.
@@ -265,7 +266,7 @@ def drag_law(surface: str, coefficient: float | None = None, seams: str | None =
 # backspin, which lifts.
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LiftLaw:
     """C_L = S / (slowness + ceiling |S|), or ``constant`` whatever the spin; ``spread`` is one relative deviation."""
 

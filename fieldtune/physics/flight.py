@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.frozen import frozen
 from fieldtune.physics.flight_integration import at_exit, carry, lanes
 from fieldtune.physics.flying_body import Body
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FlightPoint:
     """Launches (n,) at their distance: ``height`` and ``apex`` (greatest height so far) in metres above the exit,
     ``slope`` the tangent of the path's angle (negative: descending), ``speed`` m/s, ``time`` s. nan where a path

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 from fieldtune.physics.air import BLUFF_DRAG, NO_LIFT, DragLaw, LiftLaw, constant_drag, drag_law, lift_law
 from fieldtune.physics.drag_spread import BLUFF_SPREAD
 
@@ -31,7 +31,7 @@ def displaced(mass: float, volume: float, air_density: float) -> tuple[float, fl
     return (max(1 - share, _HEAVIER_THAN_AIR), 1 + share / 2) if volume > 0 and mass / volume < LIGHT else (1.0, 1.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Body:
     """Mass (kg, what has to be sped up), diameter (m, for the Reynolds number), area (m^2, drag and lift refer to it),
     air density (kg/m^3) and dynamic viscosity (Pa s), drag and lift law, acceleration of free fall (m/s^2)."""

@@ -5,11 +5,12 @@ Speeds of rotation in rad/s. Everything broadcasts.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
@@ -34,7 +35,7 @@ def exit_speed(
     return np.asarray(np.asarray(grip, dtype=float) * rim * share, dtype=float)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drop:
     """What one shot takes out of the wheels: ``drop`` (wheels, n) of each one's speed, rad/s, first wheel first, and
     the ``energy`` (n) they lose together, J.

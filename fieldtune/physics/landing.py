@@ -12,12 +12,13 @@ centre's) and rises away by ``slope`` (rad).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.frozen import frozen
 from fieldtune.physics import rolling, sliding
 from fieldtune.physics.flight_integration import at_exit, carry, lanes
 from fieldtune.physics.rolling import Ground
@@ -37,7 +38,7 @@ _MOST_HOPS, _PASSES = 60, 30
 _CLOSE = 1e-6
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Touch:
     """Where a flight meets the floor (n,): horizontal ``distance`` (m) and ``time`` (s) since it began, speeds
     ``along`` and ``into`` the floor (m/s), and ``apex`` (m above where it began); nan where it never does.
@@ -50,7 +51,7 @@ class Touch:
     apex: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rest:
     """Where throws (n,) come to rest: ``distance`` (m) and ``time`` (s), nan or inf where they don't.
 

@@ -6,9 +6,9 @@ section 7.6). The no-load current I_0 stands for friction and iron losses. Speed
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ else:
     np = LazyModule("numpy")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Motor:
     """Resistance (ohm), torque constant (N m/A), back-emf constant (V s/rad), no-load current (A)."""
 

@@ -19,22 +19,26 @@ a metre (1/m). All broadcast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fieldtune.frozen import frozen
+
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
-_NEWTON = 5
+_NEWTON, _SETTLED = 5, 1e-5
+"""Most steps of Newton's method, and the last step after which the next one would be some 1e-10."""
+_SIDES = np.array([-1.0, 1.0])
+"""The near or lower edge, and the far or upper one."""
 _CLOSE = 3.0
 """Chord of the path in the opening's plane, over half the opening and what the element needs beside the rim, from which
 on it is clear of the rim on its way up."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ring:
     """A ring of ``radius`` (m), and a ball of radius ``size`` (m) that comes in with this ``sine`` of its entry angle
     (n,)."""
@@ -61,8 +65,11 @@ class Ring:
         cosine = top * wanted / widest
         for _ in range(_NEWTON):
             m = self._squeeze(cosine, q)
-            slope = np.maximum(self.radius - self.size * q / m**3, 1e-3 * self.radius)
+            slope = np.maximum(self.radius - self.size * q / (m * m * m), 1e-3 * self.radius)
+            before = cosine
             cosine = np.clip(cosine - (cosine * (self.radius - self.size * q / m) - wanted) / slope, 0.0, top)
+            if not (np.abs(cosine - before) > _SETTLED).any():
+                break
         there = np.sqrt(1 - cosine**2) * (self.radius - self.size / (q * self._squeeze(cosine, q)))
         return np.clip(there / self.depth[:, None], 0.0, 1.0)
 
@@ -79,20 +86,28 @@ class Ring:
         return np.asarray(cosine * (self.radius - self.size * q / self._squeeze(cosine, q)))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Free:
     """Free misses ``low``..``high`` and half side width, metres, each (n,); nan where the element does not pass.
 
     ``ring``: the opening is round, so that the free depth shrinks to the side by its ``chord``; None elsewhere.
     ``rise``: miss up to which a path may pass the opening's plane on its way up, nan where it is far from the rim
-    there; None where there is no way up.
+    there; None where there is no way up. ``width``: half side width, None for that of the ring.
     """
 
     low: FloatArray
     high: FloatArray
-    side: FloatArray
+    width: FloatArray | None
     ring: Ring | None = None
     rise: FloatArray | None = None
+
+    @property
+    def side(self) -> FloatArray:
+        """Half the free side width (n,); of a ring worked out when asked for, which edges by themselves never do."""
+        if self.width is not None:
+            return self.width
+        assert self.ring is not None
+        return self.ring.side
 
 
 def level(
@@ -101,7 +116,7 @@ def level(
     """A level opening entered from above, round or square, for an element of this size; ``rises``: the exit lies below
     it."""
     tangent, bent = np.broadcast_arrays(np.asarray(slope, dtype=float), np.asarray(bend, dtype=float))
-    near, far = (_beside(size / 2, tangent, bent, side) for side in (-1, 1))
+    near, far = _beside(size / 2, tangent, bent)
     rise = None
     if rises:
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -112,44 +127,45 @@ def level(
     with np.errstate(invalid="ignore"):
         sine = np.where(near + far < depth, np.minimum(size / (near + far), 1.0), np.nan)
     ring = Ring(depth / 2, size / 2, sine)
-    return _free(near - depth / 2, depth / 2 - far, ring.side, ring, rise)
+    return _free(near - depth / 2, depth / 2 - far, None, ring, rise)  # where it is deep enough it is wide enough
 
 
-def _beside(radius: float, slope: FloatArray, bend: FloatArray, side: int) -> FloatArray:
-    """How far (n,) from an edge of a level opening a falling path crosses its plane when the element just touches that
-    edge: the near (``side`` -1) or the far one (1). nan where the path rises, or peaks too low to clear it.
+def _beside(radius: float, slope: FloatArray, bend: FloatArray) -> FloatArray:
+    """How far (2, n) from the near and the far edge of a level opening a falling path crosses its plane when the
+    element just touches that edge. nan where the path rises, or peaks too low to clear it.
 
     The point of the path nearest to the edge is ``radius`` away from it at right angles; of the tangent q there,
-    q^2 = slope^2 + side 2 (-bend) radius / sqrt(1 + q^2), by Newton's method.
+    q^2 = slope^2 -+ 2 (-bend) radius / sqrt(1 + q^2) for the near and the far one, by Newton's method.
     """
     fall = np.where(slope < 0, slope, np.nan)
     first = fall * fall
-    wide = -2 * side * radius * bend
+    wide = _SIDES.reshape(2, *[1] * fall.ndim) * (-2 * radius * bend)
     square = first
     with np.errstate(invalid="ignore"):
         for _ in range(_NEWTON):
-            steep = np.sqrt(1 + square)
-            off = first + wide / steep - square
-            square = np.maximum(square + off / np.maximum(1 + 0.5 * wide / steep**3, 0.1), 0.0)
+            steep = 1 + square
+            fall_on = wide / np.sqrt(steep)
+            step = (first + fall_on - square) / np.maximum(1 + 0.5 * fall_on / steep, 0.1)
+            square = np.maximum(square + step, 0.0)
+            if not (np.abs(step) > _SETTLED * first).any():
+                break
         steep, tangent = np.sqrt(1 + square), -np.sqrt(square)
         there = np.abs(first + wide / steep - square) < 1e-3 * first
-    return np.where(there, -2 * radius / (steep * (tangent + fall)) - radius * tangent / steep, np.nan)
+    return np.where(there, -radius * (2 / (tangent + fall) + tangent) / steep, np.nan)
 
 
 def upright(height: float, width: float, size: float, slope: ArrayLike, bend: ArrayLike = 0.0) -> Free:
     """An upright opening: it shrinks by the element's height seen along the path, size / cos(slope), and by what the
     path falls away from its tangent on the way from the lower edge, or to the upper one."""
-    tangent, radius = np.asarray(slope, dtype=float), size / 2
-    edges = []
-    for side in (-1, 1):
-        at = side * radius * tangent / np.hypot(1.0, tangent)
-        for _ in range(_NEWTON):
-            there = tangent + bend * at
-            at = side * radius * there / np.hypot(1.0, there)
-        there = tangent + bend * at
-        offset = at * (tangent + bend * at / 2) + side * radius / np.hypot(1.0, there)
-        edges.append(side * height / 2 - offset)
-    return _free(edges[0], edges[1], (width - size) / 2)
+    tangent, bent = np.broadcast_arrays(np.asarray(slope, dtype=float), np.asarray(bend, dtype=float))
+    sides = _SIDES.reshape(2, *[1] * tangent.ndim)
+    there = tangent
+    for _ in range(_NEWTON + 1):
+        at = sides * (size / 2) * there / np.sqrt(1 + there * there)
+        there = tangent + bent * at
+    offset = at * (tangent + bent * at / 2) + sides * (size / 2) / np.sqrt(1 + there * there)
+    low, high = sides * (height / 2) - offset
+    return _free(low, high, (width - size) / 2)
 
 
 def lying(depth: float, width: float, extent: float, slope: ArrayLike) -> Free:
@@ -167,10 +183,10 @@ def passed(width: float, extent: float, slope: ArrayLike) -> Free:
 def _free(
     low: FloatArray,
     high: FloatArray,
-    side: float | FloatArray,
+    side: float | FloatArray | None,
     ring: Ring | None = None,
     rise: FloatArray | None = None,
 ) -> Free:
-    passes = (high > low) & (np.asarray(side) > 0)
-    low, high, side = (np.where(passes, edge, np.nan) for edge in (low, high, np.asarray(side)))
-    return Free(low, high, side, ring, rise)
+    passes = high > low if side is None else (high > low) & (np.asarray(side) > 0)
+    low, high = np.where(passes, low, np.nan), np.where(passes, high, np.nan)
+    return Free(low, high, None if side is None else np.where(passes, side, np.nan), ring, rise)

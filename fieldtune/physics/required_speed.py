@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fieldtune.frozen import frozen
 from fieldtune.physics.flight_integration import STEEPEST, TOLERANCE, at_exit, carry, is_vacuum, lanes
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ _RUNGS = 80
 _NUDGE = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NeededSpeed:
     """Exit speeds (n,), m/s, that reach a height at a distance, with ``slope`` (tangent), ``time`` (s) and ``apex``
     (m above exit) there, and the derivatives of ln(speed) over distance and rise, 1/m. nan where no speed does it."""

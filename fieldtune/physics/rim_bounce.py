@@ -11,12 +11,12 @@ surface speed by its axis (m/s), backspin positive about z.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray
@@ -30,7 +30,7 @@ _FRICTION = 0.5
 """Of a ball on rim and board: common practice for rubber, plastic and leather on painted metal."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rim:
     """``radius`` (m) of the opening, ``tube`` (m): radius of the rim's round section; ``board`` (m): width, height and
     distance behind the rim, None where there is none."""

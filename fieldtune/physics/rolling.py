@@ -11,13 +11,14 @@ distances are negative. Slopes in radians, rising away positive; distances along
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 from fieldtune.physics import sliding
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ _SLIP_STEPS = 8
 """Steps over the slip of a ball that air slows as well: 1e-6 of the distance."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ground:
     """What the floor does to an element: ``friction``, ``rolling`` resistance over weight, ``slope`` (rad),
     ``restitution`` of a bounce, air ``drag`` along the floor, rho C_D A / (2 m) in 1/m, and the element's ``inertia``
@@ -46,7 +47,7 @@ class Ground:
     inertia: float = SOLID
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rolling:
     """Where rolling begins: speed (m/s), distance (m) and time (s) from the start; nan where it never does."""
 

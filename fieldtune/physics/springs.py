@@ -7,19 +7,19 @@ curvature factor eq. 10-5, strength eq. 10-14, tables 10-4 and 10-5). Everything
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class WireMaterial:
     """Strength, stiffness and yield of a spring wire over its diameter.
 
@@ -136,7 +136,7 @@ def shear_modulus(material: str, wire_diameter: ArrayLike) -> FloatArray:
 # form). Everything broadcasts.
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Collision:
     """Speeds (m/s) of both bodies after an impact, and the kinetic energy lost in it (J)."""
 
@@ -145,7 +145,7 @@ class Collision:
     loss: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Release:
     """Exit speed of the element (m/s), and what the striker then still carries into its stop: speed (m/s), energy
     (J).

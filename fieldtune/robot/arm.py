@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
 from fieldtune.robot.drawn import SPRUNG, Drawn
 from fieldtune.robot.launchers import Outline
 from fieldtune.units import ANGLE, INERTIA, LENGTH, RATIO, TORQUE
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.table_reader import Section
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Arm(Drawn):
     """A swinging arm; draw is the travel of its tip along the arc before release, metres.
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from abc import abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 from fieldtune.person_units import amount, size
 from fieldtune.robot.launchers import Level, Mechanism, T, Variation
@@ -168,8 +169,7 @@ class Drawn(Mechanism):
     def spring_life(self) -> float | None:
         """About how often the spring can be drawn as far as it goes, at most ten million; None where not known."""
         force = self.force_max
-        cycles = None if self.wire is None or force is None else self.wire.life(self.preload, force)
-        return None if cycles is None else float(f"{min(cycles, 1e7):.1e}")
+        return None if self.wire is None or force is None else self.wire.rounded_life(self.preload, force)
 
     def dry_fire_energy(self, draw: float, element: Element) -> float:
         """Energy (J) that the stop takes after a draw (m) with no element in it."""
@@ -244,7 +244,7 @@ class Drawn(Mechanism):
 _POINTS = 129
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Stroke:
     """One cocking stroke, shapes (n,): turn of the crank or pivot (rad), draw (m), torque asked for there (N m).
 

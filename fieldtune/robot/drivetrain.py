@@ -11,9 +11,10 @@ Gears and number of stages may be arrays, so one call covers a whole sweep.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 from fieldtune.physics.motor import Motor, motor, on_supply, time_constant
 from fieldtune.robot.chemistry import CHEMISTRIES, Chemistry, ChemistryName
@@ -30,7 +31,7 @@ SETTLED = 0.01
 """The wheel counts as back within this share of the setpoint: less than the usual scatter of exit speeds."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Train:
     """Motors, gears and supply together. ``motor.resistance`` already holds each motor's share of the supply's.
 
@@ -136,7 +137,7 @@ def back_share(kept: ArrayLike) -> FloatArray:
 # What moves the launcher, as the profile gives it: motors and gears, battery, encoder.
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Drive:
     """Motors and gears; ``gears`` holds (driving, driven) teeth a stage, motor first. Speeds in rad/s.
 
@@ -182,7 +183,7 @@ class Drive:
         return self.no_load_speed / self.reduction
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Battery:
     """``chemistry`` None where the profile names none; ``resistance`` of battery and wiring, ohms, None if unknown.
 
@@ -207,7 +208,7 @@ class Battery:
         return None if self.cell is None else float(self.cell.rest_voltage(charge, self.cells))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Encoder:
     """``counts_per_turn`` after x4 decoding."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -21,7 +22,7 @@ _INFLATED, _PLASTIC = 200.0, 150.0
 light and solid is foam."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Element:
     """What is launched. ``diameter`` for sphere and disc; ``length``, ``width``, ``height`` for a block.
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount
 from fieldtune.robot.launchers import Level, Mechanism, Outline, T, Variation
 from fieldtune.robot.setpoints import SetpointRange, SetpointScale
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.table_reader import Section
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Flywheel(Mechanism):
     """One wheel against a rail (``wheels`` = 1) or a pair; inertia per wheel, referred to its axis, kg m^2.
 

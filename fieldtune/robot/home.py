@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ import platformdirs
 
 from fieldtune.errors import OutputError, ProfileError, UnknownRobotError
 from fieldtune.files import place_whole
+from fieldtune.frozen import frozen
 from fieldtune.robot.profile import is_name
 from fieldtune.units import closest, shown
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 HOME_VARIABLE = "FIELDTUNE_PROFILES"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ProfileEntry:
     """A profile that was found: its robot's name, its file, and whether it is a packaged demonstration."""
 

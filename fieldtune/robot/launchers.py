@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, TypeVar
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -29,7 +30,7 @@ T = TypeVar("T")
 Point = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outline:
     """A launcher seen from the side, metres: x from the exit, positive towards the target, y above the floor.
 
@@ -43,7 +44,7 @@ class Outline:
     top: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Level:
     """The number of the profile that says how hard it throws: exit speed goes with its ``root``-th root."""
 
@@ -52,7 +53,7 @@ class Level:
     root: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Variation:
     """Something that can be another size: how it reads now, and the mechanism with it some steps up or down."""
 
@@ -258,7 +259,7 @@ class Mechanism(ABC):
         return ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Launcher:
     """The mechanism and where the element leaves it: angle above the horizontal (rad), centre's height (m)."""
 

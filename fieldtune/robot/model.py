@@ -7,11 +7,12 @@ unit. A key the profile leaves out is ``None`` where nothing sensible stands in 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Literal
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.robot.arm import Arm
 from fieldtune.robot.drivetrain import Battery, Drive, Encoder
 from fieldtune.robot.element import Element, Shape, Surface
@@ -33,7 +34,7 @@ _LOW, _FLAT = 2e-3, math.radians(0.5)
 """Height (m) and angle off the floor within which an element counts as sliding from the exit on."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Floor:
     """Kinetic friction coefficient; slope in radians, rising away from the launcher is positive.
 
@@ -47,7 +48,7 @@ class Floor:
     restitution: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Air:
     """Kelvin, pascal, relative humidity 0..1."""
 
@@ -56,7 +57,7 @@ class Air:
     humidity: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Uncertainty:
     """One standard deviation each: relative for grip, drag, friction, efficiency, exit_speed_scatter; else SI."""
 
@@ -76,7 +77,7 @@ class Uncertainty:
     """Exit speed from one battery period to the next, relative."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LinkSettings:
     """How the robot's line is read; ``fields`` maps our name to the robot's.
 
@@ -93,7 +94,7 @@ class LinkSettings:
     opening: Literal["usual", "gentle"] = "usual"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Spot:
     """A named place on the field, ``distance`` in metres."""
 
@@ -101,7 +102,7 @@ class Spot:
     distance: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hood:
     """What sets the exit angle: lowest and highest angle above the horizontal and the step between settings, degrees.
 
@@ -139,7 +140,7 @@ _MOST_SETTINGS = 32
 """More angles than this tell nothing more: the hit chance over the angle has no narrower peaks."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Robot:
     """One robot, complete. ``name`` is the profile's stem; ``targets`` has at least one entry."""
 

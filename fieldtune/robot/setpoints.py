@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.unit_table import ANGULAR_SPEED, LENGTH, RATIO, Dimension
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ class Draw(SetpointScale):
 SCALES: dict[str, SetpointScale] = {"rpm": HeldSpeed(), "%": DrivePower(), "mm": Draw()}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SetpointRange:
     """What the robot program accepts, in ``unit``: rpm at the wheel, % of battery voltage, or mm of draw.
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import UnitError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, size
 from fieldtune.units import ANGLE, FORCE, LENGTH, STIFFNESS, TORSION, Dimension, parse, shown
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.table_reader import Section
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringWire:
     """Optional wire data of a helical spring, for stress: SI, ``material`` by ASTM designation."""
 
@@ -64,6 +65,11 @@ class SpringWire:
         known = [cycles for cycles in lives if cycles is not None]
         return min(known) if len(known) == len(lives) else None
 
+    def rounded_life(self, least: float, greatest: float) -> float | None:
+        """As ``life``, in two figures and at most ten million: nobody knows it better."""
+        cycles = self.life(least, greatest)
+        return None if cycles is None else float(f"{min(cycles, 1e7):.1e}")
+
     def _stresses(self, force: float) -> list[tuple[Place, float]]:
         """Stresses (Pa) at each place that may give way, under a force (N)."""
         from fieldtune.physics.spring_strength import hook_bending, hook_torsion
@@ -82,7 +88,7 @@ class SpringWire:
         return self.wire_diameter * (self.total_turns or self.active_turns)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hooks:
     """The ends of an extension spring, m: mean radius of a hook's loop, and of the bend that raises it from the last
     coil.
@@ -92,7 +98,7 @@ class Hooks:
     bend_radius: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringStress:
     """Stress where the spring yields first, and what it stands there before it sets, both MPa; and where that is."""
 

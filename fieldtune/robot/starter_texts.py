@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from fieldtune.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class StarterText:
     """What a profile to start from says of this kind: whole tables, and the words that fill the common ones."""
 

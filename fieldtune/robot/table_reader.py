@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from fieldtune.errors import UnitError
+from fieldtune.frozen import frozen
 from fieldtune.units import Dimension, closest, parse, shown
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Problem:
     """One finding: the key path (``launcher.grip``), one line of words, and whether the profile can still be used."""
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import how_far, size
 from fieldtune.robot.targets import T, Target, TargetOutline
 from fieldtune.units import LENGTH, shown
@@ -54,7 +55,7 @@ _THICK_RIM = 0.1
 """Rims thicker than this (m) are doubted: common practice."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Basket(FlightTarget):
     """A level opening, entered from above.
 
@@ -154,7 +155,7 @@ class Basket(FlightTarget):
         return np.asarray(within & (np.gradient(y, x) < 0) & (y < self.height - 0.05))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Window(FlightTarget):
     """An upright opening; its height is that of the centre."""
 
@@ -240,7 +241,7 @@ class FloorTarget(Target):
         return TargetOutline((box,), (), (), (left, right, -half, half), 0.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Zone(FloorTarget):
     """A part of the floor in which the element has to stop."""
 
@@ -280,7 +281,7 @@ class Zone(FloorTarget):
         FloorTarget.check(self, robot, path, findings)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gate(FloorTarget):
     """A line on the floor that the element has to pass."""
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ Point = tuple[float, float]
 Line = tuple[Point, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TargetOutline:
     """A target to scale, metres: x from the exit; y above the floor seen from the side, across seen from above.
 
@@ -44,7 +44,7 @@ class TargetOutline:
     top: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Target(ABC):
     """Where the element has to go: ``height`` (m) of the opening's plane or centre, ``clearance`` extra on each side.
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.frozen import frozen
 from fieldtune.records import in_order
 from fieldtune.robot.derived import no_load_wheel_rpm
 
@@ -48,7 +49,7 @@ _NO_NAME = "no usual cause gives that factor, so check it by ten hand turns"
 _AROUND = 5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Change:
     """A value of the profile that would make the readback fit: ``key`` with its path, and the value."""
 
@@ -62,7 +63,7 @@ class Change:
         return f"{self.key.rpartition('.')[2] if self.key.startswith('encoder') else self.key} = {said}"
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Verdict:
     """What a check of the encoder found. ``ratio``: readback over what it should be, with the counter's sign.
 
@@ -159,7 +160,7 @@ def _judged(robot: Robot, against: Against, ratio: float, source: Source) -> Ver
     return Verdict(against, ratio, False, causes, first.change, backwards)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Known:
     """A usual mistake: the ratio of readback to truth that it makes; ``rank`` orders those of about one ratio."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Protocol
 
+from fieldtune.frozen import frozen
 from fieldtune.robot.derived import no_load_wheel_rpm
 from fieldtune.setup.encoder_check import (
     Change,
@@ -112,7 +112,7 @@ class EncoderWatch:
         return self.verdict
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Moment:
     """One line of the robot as it came, scaled by the profile and held against nothing else."""
 
@@ -128,7 +128,7 @@ def raw_moments(lines: Iterable[str], robot: Robot) -> list[Moment]:
 
     Needs the robot's clock; a line that can't be read is passed over.
     """
-    from fieldtune.link.framing import Framer
+    from fieldtune.link.framing import Framer, as_sent
     from fieldtune.link.limits import Limits
     from fieldtune.link.wire_values import readings_of
 
@@ -139,7 +139,7 @@ def raw_moments(lines: Iterable[str], robot: Robot) -> list[Moment]:
     last: float | None = None
     total = 0.0
     for text in lines:
-        for wire in framer.feed(text.partition("   [")[0].encode("ascii", "replace") + b"\n"):
+        for wire in framer.feed(as_sent(text)):
             clock = wire.t_ms if wire.t_ms is not None else None if wire.t_us is None else wire.t_us / 1000
             if clock is None:
                 continue
@@ -201,6 +201,8 @@ class Log(Protocol):
 
 def remember(robot: Robot, log: Log, verdict: Verdict) -> None:
     """Keeps the verdict with the log, as long as the profile's scale is the one it was found with."""
+    import json
+
     log.remember(_KEPT, json.dumps(kept(robot, verdict)), make=False)
 
 
@@ -210,10 +212,12 @@ def standing(robot: Robot, log: Log) -> Verdict | None:
 
 
 def _standing(robot: Robot, shots: tuple[Shot, ...], record: str | None) -> Verdict | None:
-    try:
-        checked = recalled(robot, json.loads(record or "null"))
-    except (ValueError, KeyError, TypeError, IndexError):
-        checked = None  # of a later version, and only a hint
+    checked = None
+    if record is not None:
+        import json
+
+        with suppress(ValueError, KeyError, TypeError, IndexError):
+            checked = recalled(robot, json.loads(record))  # another version's may say something else: only a hint
     return checked if checked is not None and not checked.settled else from_shots(robot, shots)
 
 

@@ -6,11 +6,11 @@ import json
 import math
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fieldtune.errors import FieldtuneError
+from fieldtune.frozen import frozen
 from fieldtune.units import DIMENSIONS, parse
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ _LEARNED_ON = ("element", "launcher", "drive", "encoder", "target", "targets", "
 """Tables that what is learned rests on; of ``link`` only the factors of what is read."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OldValue:
     """A value that changed. ``shots``: how many that count were confirmed while it was ``was``."""
 

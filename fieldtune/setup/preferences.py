@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
@@ -34,7 +33,10 @@ def read_preferences() -> Preferences:
     """What was kept; the usual where nothing was, or it can't be read."""
     found: object = None
     with contextlib.suppress(OSError, ValueError, RuntimeError):
-        found = json.loads(_path().read_text(encoding="utf-8")[:10_000])
+        text = _path().read_text(encoding="utf-8")[:10_000]
+        import json
+
+        found = json.loads(text)
     kept = found if isinstance(found, dict) else {}
     known = {one.name: kept[one.name] for one in fields(Preferences) if isinstance(kept.get(one.name), str)}
     preferences = Preferences(**known)
@@ -45,6 +47,8 @@ def read_preferences() -> Preferences:
 
 def keep_preferences(preferences: Preferences) -> None:
     """Keeps them for the next start; a disk that can't take them costs no more than that."""
+    import json
+
     with contextlib.suppress(OSError, OutputError, RuntimeError):
         path = _path()
         path.parent.mkdir(parents=True, exist_ok=True)

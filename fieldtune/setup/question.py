@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Literal
 
+from fieldtune.frozen import frozen
 from fieldtune.units import LENGTH, Dimension
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 Form = Literal["quantity", "share", "whole", "number", "choice", "gears", "sizes", "text", "spots", "table"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Question:
     """One question. ``key``: where its answer stands in the profile.
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
 from fieldtune.setup.question import Form, Question, is_one, there
 from fieldtune.units import ANGLE, ANGULAR_SPEED, FORCE, INERTIA, LENGTH, MASS, STIFFNESS, Dimension
 
@@ -264,7 +265,7 @@ def _draws(how: str, units: tuple[str, str] = _MM) -> Iterator[Question]:
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Setpoints:
     """What the limits of the setpoint are asked as: what is set, and how a value is read."""
 
@@ -279,7 +280,7 @@ WHEEL_SPEED = Setpoints("wheel speed", dimension=ANGULAR_SPEED, unit="rpm")
 POWER = Setpoints("drive power in %", "share")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LauncherKind:
     """All that a set-up asks otherwise for one kind of launcher. ``words``: how it is named where it is chosen.
 

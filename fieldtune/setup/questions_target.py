@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fieldtune.frozen import frozen
 from fieldtune.setup.question import Question
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _CM = ("cm", "in")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TargetKind:
     """All that a set-up asks otherwise for one kind of target. ``words``: how it is named where it is chosen.
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import FieldtuneError
+from fieldtune.frozen import frozen
 from fieldtune.robot.home import find_profiles, profile_home, unusable_names
 from fieldtune.robot.profile import NAME_RULE, read_profile
 from fieldtune.setup.set_up import DRAFT
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ListedRobot:
     """One row. ``fault``: why it can't be opened, None where it can; ``doubts``: how many warnings it has.
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.errors import FieldtuneError, InputError, OutputError, UnitError
 from fieldtune.files import write_whole
+from fieldtune.frozen import frozen
 from fieldtune.robot.profile import NAME_RULE, is_name
 from fieldtune.robot.starter import new_profile_text
 from fieldtune.setup import answers, forms
@@ -29,7 +29,7 @@ DRAFT = ".set-up"
 _HEAD = "# A set-up left half-way; the console goes on with it. Next: "
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reply:
     """What became of an answer. ``said``: the value in both systems, or what is wrong; ``offer``: what was meant."""
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
+
+from fieldtune.frozen import frozen
 
 NO_LINE = "none"
 """As a port: the robot has no line, everything is typed."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Opening:
     """What to open: a profile, on its own line (``port`` None) or on this port."""
 
@@ -18,7 +19,7 @@ class Opening:
     port: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Wish:
     """What the console of a robot was left for: the list of robots, or to open that robot anew.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import svg
@@ -12,6 +12,7 @@ from markupsafe import Markup
 from fieldtune.arrays import BoolArray, IntArray
 from fieldtune.charts import chart as parts
 from fieldtune.charts.chart import Axis, Chart, Ink
+from fieldtune.frozen import frozen
 from fieldtune.scene import Scene
 from fieldtune.share import path_svg
 
@@ -35,7 +36,7 @@ _FIELD = (120, 80)
 """Columns and rows of rectangles that a field is drawn with."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Plot:
     """Values to the picture's units."""
 

@@ -6,12 +6,12 @@ Another language for the robot program is a record here and a template in ``temp
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Language:
     """A language of robot programs. ``file``: the name suggested, of ``{camel}`` or ``{snake}`` case.
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import write_whole
+from fieldtune.frozen import frozen
 from fieldtune.port_names import PORT_FROM_ELSEWHERE
 from fieldtune.robot import load_robot, profile_home
 from fieldtune.session import Session
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from fieldtune.share.pack import Pack
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Merged:
     """What a merge brought: counts of what was new here, and what became of the profile.
 

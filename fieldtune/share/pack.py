@@ -10,7 +10,7 @@ import platform
 import re
 import tomllib
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +19,7 @@ import msgspec
 
 from fieldtune.errors import InputError, OutputError
 from fieldtune.files import read_whole
+from fieldtune.frozen import frozen
 from fieldtune.records import FROM_MARKS, BatteryReading, Epoch, Mark, Result, Shot, TravellingMarkKind
 from fieldtune.robot.profile import NAME_RULE, is_name, read_values
 from fieldtune.share.pack_digest import by_line, opened, sealed
@@ -90,7 +91,7 @@ _LARGEST = 100_000_000
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z\+*")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Pack:
     """A pack that can be merged: the robot as its profile says, the profile's text, and the log."""
 

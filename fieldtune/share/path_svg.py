@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
 
 import svg
 from markupsafe import Markup
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import back, unit
 from fieldtune.scene import Area, Circle, Line, Part, Scene
 
@@ -21,7 +21,7 @@ _THICK: dict[Part, float] = {"robot": 0.5, "target": 0.6, "opening": 0.3, "path"
 _LEAST_RADIUS = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Paper:
     """Metres of the field to millimetres of the page, upright scale the same as along."""
 

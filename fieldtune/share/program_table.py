@@ -9,7 +9,6 @@ own velocity, which is a standing robot's shot from the distance and bearing tha
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -19,6 +18,7 @@ from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.aim.turn import bias_turn
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, lowest_voltage
+from fieldtune.frozen import frozen
 from fieldtune.share.table_curve import Curve, curve
 from fieldtune.unit_table import INCH
 
@@ -31,7 +31,7 @@ LengthUnit = Literal["m", "in"]
 _PER_M = {"m": 1.0, "in": 1 / INCH}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ProgramTable:
     """A ``curve`` and what goes with its nodes (n,): ``time_s`` from exit to target, None where it isn't known;
     ``speed_mps``, the element's along the floor at the exit, None for elements that slide.

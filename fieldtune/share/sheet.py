@@ -6,13 +6,13 @@ The notebook adds pages with residuals, the shot log and a decision table.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import svg
 from markupsafe import Markup
 
 from fieldtune.figures import FIGURES
+from fieldtune.frozen import frozen
 from fieldtune.person_units import converted, digits_of, feet_inches, how_far, unit
 from fieldtune.plain_text import local_time
 from fieldtune.session import Session
@@ -81,7 +81,7 @@ Table = tuple[Sequence[str], Sequence[Sequence[str]]]
 """Head and rows."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Notebook:
     """What the further pages show; ``plot`` is an SVG element, None where nothing was measured."""
 

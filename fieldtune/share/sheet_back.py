@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -13,6 +12,7 @@ from fieldtune.battery.ceiling import ceiling, lowest_voltage
 from fieldtune.battery.resistance import usual_voltage
 from fieldtune.charts.design import budget_chart
 from fieldtune.charts.robot_map import MapPoints, robot_map
+from fieldtune.frozen import frozen
 from fieldtune.person_units import digits_of, how_far
 from fieldtune.share.chart_svg import printed
 from fieldtune.share.sheet_contents import by_battery, field_range, thinned
@@ -34,7 +34,7 @@ Cell = tuple[str, bool]
 """Words of a cell, and whether it is the largest of its column."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetBack:
     """What the back shows, as words; ``grid`` for open loops alone; ``charts`` with their headings."""
 

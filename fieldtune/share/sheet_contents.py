@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.aim.hood import HoodRow
+from fieldtune.aim.hood import exit_angle_of
 from fieldtune.aim.places import working_range
 from fieldtune.aim.reach import reach_of_all
 from fieldtune.aim.recommend import speed_factor
 from fieldtune.errors import OutOfReachError
 from fieldtune.figures import FIGURES, figures_of
+from fieldtune.frozen import frozen
 from fieldtune.plain_text import local_time
 from fieldtune.scene import Scene, scene
 from fieldtune.sizing.cautions import cautions
@@ -60,7 +60,7 @@ _FIXED_MM, _LETTER_MM = 105.0, 260.0
 _STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 2.5, 5.0, 10.0)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetRow:
     """One line of the driver's table; ``spot`` is its name on the field."""
 
@@ -68,7 +68,7 @@ class SheetRow:
     spot: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Shown:
     """One picture with the recommendation it shows, and what little is said under it."""
 
@@ -78,7 +78,7 @@ class Shown:
     small: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SheetParts:
     """All of a sheet: rows by distance, pictures from near to far, and short lists of words."""
 
@@ -104,9 +104,9 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     """The parts of one robot's sheet at one of its targets; raises ``OutOfReachError`` where it scores from nowhere."""
     robot, goal, learned = session.robot, session.robot.target(target), session.learned()
     near, far = field_range(session, target, battery_v)
-    shown = _pictures(session, near, far, battery_v, target)
+    aims = _aims(session, near, far, battery_v, target)
     sized = size(robot, goal, speed_factor(session.robot, session.belief), cycles=len(session.log.shots()))
-    warned = [words for picture in shown for words in picture.aim.cautions]
+    warned = [words for aim in aims for words in aim.cautions]
     facts = [fact.told for fact in learned.facts]
     if learned.drift.drifting:
         facts.insert(0, learned.drift.words)
@@ -115,7 +115,8 @@ def gather(session: Session, battery_v: float | None = None, target: str | None 
     most = rows_that_fit(facts[:_MOST_FACTS], warnings, told, len(batteries))
     rows = _rows(session, near, far, battery_v, target, most)
     if robot.hood is not None:
-        shown = _pictures(session, near, far, battery_v, target, rows)
+        aims = _aims(session, near, far, battery_v, target, rows)
+    shown = _pictures(session, aims, battery_v, target)
     return SheetParts(
         robot,
         goal.name,
@@ -163,27 +164,33 @@ def _places(near: float, far: float, step: float, spots: list[float]) -> list[fl
     return sorted([*spots, *(d for d in marks if all(abs(d - spot) > 0.4 * step for spot in spots))])
 
 
-def _pictures(
+def _aims(
     session: Session,
     near: float,
     far: float,
     battery_v: float | None,
     target: str | None,
     rows: Sequence[SheetRow] = (),
-) -> tuple[Shown, ...]:
+) -> list[Aim]:
     """From near to far; a hood stands as in the driver's ``rows``, so that the sheet says one angle a spot."""
-    spots = {s.distance: s.name for s in reversed(session.robot.spots)}
-    inside = [d for d in spots if near < d < far]
+    inside = [s.distance for s in session.robot.spots if near < s.distance < far]
     middle = min(inside, key=lambda d: abs(d - (near + far) / 2)) if inside else (near + far) / 2
+    angles = {r.row.distance_m: exit_angle_of(r.row) for r in rows}
+    found = [
+        session.aim(distance, battery_v, target, exit_angle_deg=angles.get(round(distance, 3)))
+        for distance in (near, middle, far)
+    ]
+    return [aim for aim in found if aim.setpoint.value is not None]
+
+
+def _pictures(session: Session, aims: Sequence[Aim], battery_v: float | None, target: str | None) -> tuple[Shown, ...]:
+    spots = {s.distance: s.name for s in reversed(session.robot.spots)}
     goal, bias = session.robot.target(target), float(session.belief.best.distance_bias[0])
     found = []
-    angles = {r.row.distance_m: r.row.exit_angle_setpoint_deg for r in rows if isinstance(r.row, HoodRow)}
-    for distance in (near, middle, far):
-        angle = angles.get(round(distance, 3))
-        aim = session.aim(distance, battery_v, target, exit_angle_deg=angle)
-        if aim.setpoint.value is None:
-            continue
-        path = session.picture(distance, aim.setpoint.value, battery_v, target, aim.exit_angle_setpoint_deg)
+    for aim in aims:
+        distance, value = aim.distance_m, aim.setpoint.value
+        assert value is not None
+        path = session.picture(distance, value, battery_v, target, aim.exit_angle_setpoint_deg)
         drawn = scene(session.robot, goal, distance + bias, path, flown=1.0)
         found.append(Shown(aim, spots.get(distance), drawn, _small(aim, goal)))
     return tuple(found)

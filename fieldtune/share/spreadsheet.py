@@ -9,7 +9,7 @@ import re
 import uuid
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from fieldtune import units
 from fieldtune.errors import FieldtuneError, InputError, UnitError
 from fieldtune.files import read_whole
+from fieldtune.frozen import frozen
 from fieldtune.records import Epoch, Result, Shot
 from fieldtune.robot.setpoints import SCALES
 from fieldtune.shot_entry import Entry, check_entry, check_words, speed_unit
@@ -45,7 +46,7 @@ _RESULTS: dict[str, Result] = {
 _NO_MORE = ("no", "n", "0", "false", "miss", "missed", "out")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Sheet:
     """A CSV file read: shots ready for the log with their epochs, and (line, reason) of what could not be read."""
 
@@ -54,7 +55,7 @@ class Sheet:
     bad: tuple[tuple[int, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Imported:
     """``new``: shots added; ``known``: shots that were in the log already; ``skipped``: (line, reason)."""
 
@@ -64,7 +65,7 @@ class Imported:
     skipped: tuple[tuple[int, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Column:
     place: int
     unit: str | None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -18,9 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import log_speed
-from fieldtune.aim.hood import HoodRow
+from fieldtune.aim.hood import HoodRow, exit_angle_of
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import InputError, OutOfReachError
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
 from fieldtune.person_units import amount
 from fieldtune.records import known
@@ -42,7 +43,7 @@ _MARGIN = 0.9
 """Share of half a step that the error may take at the checked distances; the rest is for those in between."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Curve:
     """Nodes (n,) of the curve: distance (m), setpoint, its slope (setpoint a metre) and hit probability.
 
@@ -72,8 +73,7 @@ class Curve:
     @property
     def stretches(self) -> list[slice]:
         """The nodes of each stretch with one exit angle; all of them without a hood."""
-        ends = [*(np.flatnonzero(np.diff(self.distance_m) <= 0) + 1).tolist(), len(self.distance_m)]
-        return [slice(first, end) for first, end in zip([0, *ends], ends, strict=False)]
+        return stretches(self.distance_m)
 
     def slopes(self, values: FloatArray) -> FloatArray:
         """Slopes (n,) a metre of the monotone curve through values at the nodes (Fritsch & Carlson 1980)."""
@@ -89,6 +89,12 @@ class Curve:
         left, right = self.setpoint[k], self.setpoint[k + 1]
         bend = (self.slope[k] * (1 - u) - self.slope[k + 1] * u) * width
         return np.asarray(left + u * u * (3 - 2 * u) * (right - left) + u * (1 - u) * bend)
+
+
+def stretches(distance_m: FloatArray) -> list[slice]:
+    """Of distances (n,) that begin anew where the exit angle changes, the places of each stretch."""
+    ends = [*(np.flatnonzero(np.diff(distance_m) <= 0) + 1).tolist(), len(distance_m)]
+    return [slice(first, end) for first, end in zip([0, *ends], ends, strict=False)]
 
 
 def curve(
@@ -137,27 +143,23 @@ def curve(
         session.log.epoch,
         session.belief.shots_used,
         volts,
-        None if robot.hood is None else np.array([_angle(row) for row in nodes], dtype=float),
+        None if robot.hood is None else np.array([exit_angle_of(row) for row in nodes], dtype=float),
     )
     return replace(made, slope=made.slopes(made.setpoint))
-
-
-def _angle(row: TableRow) -> float | None:
-    """The exit angle of a row, degrees; None without a hood."""
-    return getattr(row, "exit_angle_setpoint_deg", None)
 
 
 def _stretches(
     session: Session, rows: list[TableRow], battery_v: float | None, target: str | None
 ) -> list[list[TableRow]]:
     """The rows in stretches of one exit angle each; each but the last goes on to where the next begins."""
-    changes = [k for k in range(1, len(rows)) if _angle(rows[k]) != _angle(rows[k - 1])]
+    changes = [k for k in range(1, len(rows)) if exit_angle_of(rows[k]) != exit_angle_of(rows[k - 1])]
     found = [rows[first:end] for first, end in zip([0, *changes], [*changes, len(rows)], strict=True)]
     for stretch, beyond in pairwise(found):
-        held, end = session.robot.with_exit_angle(_angle(stretch[0])), beyond[0].distance_m
+        angle, end = exit_angle_of(stretch[0]), beyond[0].distance_m
+        held = session.robot.with_exit_angle(angle)
         (row,) = table(held, held.target(target), session.belief, [end], battery_v, rounded=False)
         last = stretch[-1] if row.setpoint is None else row
-        stretch.append(HoodRow(end, last.setpoint, last.low, last.high, last.hit_probability, _angle(stretch[0])))
+        stretch.append(HoodRow(end, last.setpoint, last.low, last.high, last.hit_probability, angle))
     return found
 
 
@@ -194,7 +196,7 @@ HARMLESS = 0.02
 """Points of hit probability that a formula may cost and still be called harmless."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FormulaFit:
     """Setpoint = sum of ``coefficients[k] * distance_m**k`` over ``near_m``..``far_m``, and what it costs.
 
@@ -221,7 +223,7 @@ class FormulaFit:
     rows: tuple[FormulaRow, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FormulaRow:
     """One distance of a ``FormulaFit``."""
 

@@ -7,8 +7,6 @@ stays, and one constant in it is edited.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +15,9 @@ import numpy as np
 from fieldtune.aim.distance_table import table
 from fieldtune.errors import InputError, OutOfReachError
 from fieldtune.files import read_whole
+from fieldtune.frozen import frozen
 from fieldtune.lazy import LazyModule
+from fieldtune.share.table_curve import stretches
 from fieldtune.unit_table import INCH
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ _TRIM = re.compile(r"\btrim\s*=\s*([-+.\deE]+)", re.I)
 _VOLTS = re.compile(r"\btable_volts\s*=\s*([-+.\deE]+)", re.I)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Trim:
     """``trim`` to put into the program in place of ``was``.
 
@@ -79,14 +79,14 @@ def trim(session: Session, path: Path | str, target: str | None = None) -> Trim:
         volts = _number(path, text, _VOLTS, "table volts")
     at, old, hood = _table(path, text)
     told: list[tuple[float | None, ...]] = []
-    ends = [0, *(np.flatnonzero(np.diff(at) <= 0) + 1), len(at)]
-    for first, end in pairwise(ends):
-        # A stretch with one exit angle; where the next begins, that one is asked.
-        distances = [float(d) for d in np.linspace(at[0], at[-1], _CHECKS) if at[first] <= d <= at[end - 1]]
-        held, angle = robot, None if hood is None else float(hood[first])
+    for part in stretches(at):
+        # Where the next stretch begins, that one is asked.
+        there = at[part]
+        distances = [float(d) for d in np.linspace(at[0], at[-1], _CHECKS) if there[0] <= d <= there[-1]]
+        held, angle = robot, None if hood is None else float(hood[part][0])
         if robot.hood is not None:
             held = robot.with_exit_angle(angle)
-        carried_there = interpolate.PchipInterpolator(at[first:end], old[first:end])(distances)
+        carried_there = interpolate.PchipInterpolator(there, old[part])(distances)
         rows = table(held, held.target(target), session.belief, distances, volts, rounded=False)
         told += [
             (r.distance_m, r.setpoint, r.low, r.high, r.hit_probability, float(c), angle)

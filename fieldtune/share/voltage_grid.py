@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.battery.resistance import rest_voltage
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -24,7 +24,7 @@ _UNDER_LOAD = 0.93
 """Voltage at the controller over the one at rest while the drive works hard (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class VoltageGrid:
     """``setpoints[i][k]`` at ``distances_m[i]`` and ``volts[k]`` at the robot controller; None where none scores."""
 

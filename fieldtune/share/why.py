@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,7 @@ from markupsafe import Markup
 from fieldtune.aim.recommend import mean_log_speed
 from fieldtune.constants import STANDARD_GRAVITY
 from fieldtune.errors import OutOfReachError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity
 from fieldtune.scene import scene
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from fieldtune.session import Session
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Why:
     """One shot explained: at ``distance_m`` with the recommended ``setpoint``, leaving at ``exit_speed_mps``.
 

@@ -6,7 +6,6 @@ Where shots have taught better, the session's belief is passed instead of what t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from fieldtune.aim.reach import mean_point
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.errors import InputError
 from fieldtune.figures import FIGURES
+from fieldtune.frozen import frozen
 from fieldtune.records import as_json
 from fieldtune.records import known as finite
 from fieldtune.sizing.decision import CRITERIA, Decision, decide
@@ -36,7 +36,7 @@ practice, no source)."""
 _DISTANCES = 9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Mechanism:
     """One robot's column.
 
@@ -56,7 +56,7 @@ class Mechanism:
     figures: dict[str, float | None]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Comparison:
     """Mechanisms, the decision on them, and it in words."""
 

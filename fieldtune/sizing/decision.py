@@ -8,19 +8,19 @@ Methods, 2000, chapter 8). A criterion that is not known of all candidates is le
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.units import closest
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Criterion:
     """One thing that counts: its name, whether more is better, and its weight unless told otherwise."""
 
@@ -41,7 +41,7 @@ CRITERIA = (
 """What counts (a figure's name), with the weights that serve where nobody sets any."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Flip:
     """A weight at which the winner changes: the criterion, its weight now and then (shares of 1), and who wins then."""
 
@@ -51,7 +51,7 @@ class Flip:
     winner: str
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Decision:
     """``scores[candidate][criterion]`` 0..1, ``totals`` weighted, ``winner`` None on a tie or with no criterion left.
 

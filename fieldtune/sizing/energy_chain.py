@@ -7,7 +7,6 @@ the wheel's way back to its setpoint; what a shot takes follows from momentum (`
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +14,7 @@ from scipy.integrate import simpson
 
 from fieldtune.battery.resistance import usual_voltage
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.robot.drivetrain import train
 from fieldtune.robot.exit_speed import spin_ratio
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _POINTS = 201
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EnergyStep:
     """One step: ``joules`` that are there (a stage) or go away (``lost``)."""
 

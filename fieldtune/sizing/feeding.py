@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.battery.ceiling import back_time
 from fieldtune.battery.resistance import usual_voltage
 from fieldtune.figures import FIGURES
+from fieldtune.frozen import frozen
 from fieldtune.records import known
 from fieldtune.robot.drivetrain import train
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Feeding:
     """Highest rate of fire at a wheel setpoint (rpm), and what limits it.
 

@@ -6,7 +6,6 @@ The best trade-offs are marked.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +15,7 @@ from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_times
 from fieldtune.battery.resistance import rest_voltage
 from fieldtune.constants import RPM
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.records import known
 from fieldtune.robot.drawn import cock_time, draws_by_torque
 from fieldtune.robot.drivetrain import Train, train
@@ -60,7 +60,7 @@ PRESENT = 0
 """Row of the drive's own gear train among the trains of ``with_present``."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gears:
     """n gear trains: ``teeth`` (n, most stages, 2), driving and driven, 1 and 1 where a train has fewer stages."""
 
@@ -140,7 +140,7 @@ MOST_OVER = 2.5
 _CHUNK = 10_000
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GearSweep:
     """n gear trains, row ``PRESENT`` the drive's own: torque standing still (N m), reach (m), two times or margins."""
 

@@ -6,11 +6,12 @@ The figures tell where to be careful. None of them means that something is safe.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from fieldtune.battery.resistance import rest_voltage
 from fieldtune.constants import RPM, STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 from fieldtune.physics.flywheel import rim_stress_thin
 from fieldtune.physics.rolling import Ground, roll_stop_distance
 from fieldtune.physics.sliding import stop_distance
@@ -31,7 +32,7 @@ FEW_CYCLES = 1e5
 """A spring that may break after fewer draws is said to wear out: some seasons of practice (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hazards:
     """Energies and stresses at a setpoint. None where the profile does not tell, or the launcher has no such part.
 

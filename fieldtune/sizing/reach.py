@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.aim.places import working_range
 from fieldtune.aim.required_speed.choice import fastest_exit, required_speed_for
+from fieldtune.frozen import frozen
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ _SLACK = 0.1
 """A table that ends this far (in ln speed) below the fastest exit ends for another reason than speed."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ReachTable:
     """Distances (n,), metres, from which the target can be scored, and the ln of the exit speed needed there."""
 
@@ -98,7 +99,7 @@ def quantity_for(robot: Robot, log_speed: ArrayLike) -> FloatArray:
     return robot.launcher.mechanism.quantity_for(wanted, robot.element, robot.setpoint.high)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NearFar:
     """The distances a robot is sized for, and the drive quantity (wheel rpm or draw mm) each needs."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from fieldtune.frozen import frozen
 from fieldtune.person_units import converted, digits_of, unit
 from fieldtune.records import as_json
 
@@ -16,7 +16,7 @@ TORQUE_MARGIN = 2.0
 """Stall torque over the torque needed that lets a motor run near its best power: half of stall (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Supply:
     """Voltages at rest to calculate with, and the resistance of battery and wiring; volts, ohms."""
 
@@ -25,7 +25,7 @@ class Supply:
     resistance: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Needed:
     """What the nearest and the farthest distance ask for, in rpm or mm as the owner's name says."""
 
@@ -33,7 +33,7 @@ class Needed:
     far: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class GearChoice:
     """A gear train for a wheel. Times are at a half-charged battery, to the farthest spot's setpoint.
 
@@ -78,7 +78,7 @@ class GearChoice:
         ]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CockingChoice:
     """A gear train for cocking. Torque margin and longest draw at a low battery, time at a half-charged one."""
 
@@ -108,7 +108,7 @@ class CockingChoice:
         ]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringChoice:
     """A spring in place of the present one, all else as it is, drawn as far as the drive can at a low battery.
 
@@ -160,7 +160,7 @@ class SpringChoice:
         ]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FlywheelSize:
     """Figures of a wheel launcher.
 
@@ -226,7 +226,7 @@ class FlywheelSize:
         return dict(as_json(self))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CockingSize:
     """Figures of a striker or an arm.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy as np
 from fieldtune.battery.ceiling import BETWEEN_SHOTS_S, wheel_times
 from fieldtune.battery.resistance import LOW_CHARGE, rest_voltage, usual_voltage
 from fieldtune.constants import RPM
+from fieldtune.frozen import frozen
 from fieldtune.records import known
 from fieldtune.robot.derived import grip_doubt
 from fieldtune.robot.drawn import cock_time, draws_by_torque, return_time
@@ -82,7 +82,7 @@ def size(
     return taught.launcher.mechanism.by_motion(turning, cocked)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Looking:
     """For which other parts to look, and whom to tell how far it is."""
 

@@ -8,12 +8,13 @@ R20 of ISO 3. What is lightest is best: a third of a spring's mass moves with th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from fieldtune.errors import InputError
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, size
 from fieldtune.physics.spring_strength import DENSITY, LEAST_INDEX, MOST_INDEX, index_for_stress
 from fieldtune.physics.springs import WIRES, shear_modulus, shear_yield
@@ -44,7 +45,7 @@ WIRES_M = tuple(step * size for step in (1e-4, 1e-3) for size in _R20)
 """Wire diameters from 0.1 to 9 mm: preferred numbers R20 of ISO 3."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringNeed:
     """What a spring has to do: force (N) at rest and after a travel (m), of which wire (ASTM designation)."""
 
@@ -66,7 +67,7 @@ class SpringNeed:
         return (self.load_n + self.preload_n) / 2 * self.travel_m
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SpringPick:
     """One spring that does it. Diameters and lengths in mm, ``coil_mm`` the mean diameter.
 
@@ -221,7 +222,7 @@ def _pick(
     need: SpringNeed, wire: SpringWire, index: float, free: float, solid: float | None, tension: float | None
 ) -> SpringPick:
     d, coil = wire.wire_diameter, wire.coil_diameter
-    stress, life = wire.stress(need.load_n), wire.life(need.preload_n, need.load_n)
+    stress, life = wire.stress(need.load_n), wire.rounded_life(need.preload_n, need.load_n)
     turns = wire.active_turns + (_END_TURNS if solid is not None else -_HOOK_TURNS)
     length = math.pi * coil * (wire.active_turns + _END_TURNS)
     return SpringPick(
@@ -237,7 +238,7 @@ def _pick(
         rate_n_per_mm=wire.rate / 1e3,
         safety=stress.safety,
         weakest=stress.place,
-        life_cycles=None if life is None else float(f"{min(life, 1e7):.1e}"),
+        life_cycles=life,
         mass_g=1e3 * DENSITY * math.pi / 4 * d**2 * length,
         guide=solid is not None and free > _SLENDER * coil,
     )

@@ -5,15 +5,13 @@ Nothing is ever taken out: undoing adds a mark on what it undoes, redoing anothe
 
 from __future__ import annotations
 
-import json
 import os
-import platform
 import sqlite3
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from fieldtune.frozen import frozen
 from fieldtune.records import Act, MarkKind, Result
 from fieldtune.store.rows import add, add_mark, keep, kept
 
@@ -21,7 +19,7 @@ Own = Callable[[int, str | None], bool]
 """Whether an act, by its number and author (a console's id; None: a command or script), is one's own to undo."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Arrival:
     """A console that opened the log when ``last`` was the newest act and the ``others`` were open beside it.
 
@@ -125,7 +123,7 @@ def _act(db: sqlite3.Connection, uid: str) -> Act:
 
 # -- who is there ------------------------------------------------------------------------------------------------------
 
-_OPEN = "open consoles"
+OPEN_CONSOLES = "open consoles"
 
 
 def arrive(db: sqlite3.Connection, now: datetime, author: str, last: int | None = None) -> Arrival:
@@ -180,15 +178,21 @@ def leave(db: sqlite3.Connection, author: str | None) -> None:
 
 
 def _open_consoles(db: sqlite3.Connection) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = json.loads(kept(db, _OPEN) or "[]")
+    import json
+
+    found: list[dict[str, Any]] = json.loads(kept(db, OPEN_CONSOLES) or "[]")
     return found
 
 
 def _keep_open(db: sqlite3.Connection, entries: list[dict[str, Any]]) -> None:
-    keep(db, _OPEN, json.dumps(entries))
+    import json
+
+    keep(db, OPEN_CONSOLES, json.dumps(entries))
 
 
 def _entry(console: Arrival, now: datetime) -> dict[str, Any]:
+    import platform
+
     return {
         "id": console.author, "host": platform.node(), "process": os.getpid(), "since": now.isoformat(),
         "last": console.last, "others": sorted(console.others),
@@ -197,6 +201,8 @@ def _entry(console: Arrival, now: datetime) -> dict[str, Any]:
 
 def _lives(entry: dict[str, Any], now: datetime) -> bool:
     """Whether that console still runs; of another machine's nobody knows, and it is taken to run for a day."""
+    import platform
+
     if entry["host"] != platform.node():
         return now - datetime.fromisoformat(entry["since"]) < timedelta(days=1)
     if os.name != "posix":  # elsewhere asking for a process by signal would end it

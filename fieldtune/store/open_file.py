@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from functools import cache
@@ -110,6 +109,8 @@ def _can_lock(folder: Path) -> bool:
     """
     if fcntl is None:
         return True
+    import tempfile
+
     with suppress(OSError), tempfile.TemporaryFile(dir=folder) as file:
         try:
             fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -155,7 +156,9 @@ def _check(db: sqlite3.Connection, path: Path) -> None:
     found = [str(row[0]) for row in db.execute(f"PRAGMA {_thorough(path)}(20)")]
     if found != ["ok"]:
         raise StoreError(_damaged(path, " ".join(found[0].split())))
-    if version == rows.VERSION and (wrong := row_checks.odd_schema(db, _good_schema())):
+    if version < rows.VERSION or row_checks.schema_digest(db) == rows.SCHEMA:
+        return
+    if wrong := row_checks.odd_schema(db, _good_schema()):
         raise StoreError(_damaged(path, f"{wrong} is not as it was written"))
 
 

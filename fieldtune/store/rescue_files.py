@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
-import tempfile
 from collections.abc import Callable
 from contextlib import closing, suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 
 from fieldtune.errors import StoreError
+from fieldtune.frozen import frozen
 from fieldtune.store import rows
 from fieldtune.store.open_file import is_busy, open_file
 from fieldtune.store.take_in import missing_in, take_in
@@ -24,7 +22,7 @@ _COPIES = 3
 """How often a locked log is copied at most, until nobody wrote to it meanwhile."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Offer:
     """What lies in a rescue file: ``words`` say what it is and what ``accept`` does."""
 
@@ -90,6 +88,9 @@ def file_beside(path: Path, what: str) -> Path:
     beside = path.with_name(f"{path.stem}-{what}.db")
     if beside.exists() or os.access(path.parent, os.W_OK):
         return beside
+    import hashlib
+    import tempfile
+
     whose = hashlib.blake2b(os.fsencode(path.absolute()), digest_size=4).hexdigest()
     return Path(tempfile.gettempdir()) / f"fieldtune-{path.stem}-{whose}-{what}.db"
 

@@ -6,12 +6,11 @@ triggers, so that nothing can be written without one.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import sqlite3
-from dataclasses import dataclass
+from collections.abc import Collection
 from typing import Any, get_args
 
+from fieldtune.frozen import frozen
 from fieldtune.records import RESULTS, MarkKind
 
 CHECKED: dict[str, tuple[str, ...]] = {
@@ -31,6 +30,8 @@ _LATER = frozenset({"hood_deg"})
 
 _CHANGED = ("unanswered", "meta")
 """Tables whose rows are ever changed; to the others rows are only added."""
+_NO_EVIDENCE = ("acts", "unanswered")
+"""Tables that no answer rests on."""
 _NAMES = {"epochs": "a battery period", "shots": "a shot", "marks": "a mark", "unanswered": "a shot without a result",
           "batteries": "a battery reading", "acts": "a step of undo", "meta": "a small thing kept"}  # fmt: skip
 _RESULTS, _KINDS = (", ".join(f"'{word}'" for word in words) for words in (RESULTS, get_args(MarkKind)))
@@ -65,6 +66,8 @@ def _sum(table: str, *cells: object) -> str:
     named = list(zip(CHECKED[table], cells, strict=False))
     later = [(name, cell) for name, cell in named if name in _LATER and cell is not None]
     values = (table, *(cell for name, cell in named if name not in _LATER), *later)
+    import hashlib
+
     return hashlib.blake2b(repr(values).encode(), digest_size=8).hexdigest()
 
 
@@ -100,7 +103,7 @@ def add_sums(db: sqlite3.Connection) -> None:
         db.execute(f"{_PUT} SELECT '{table} ' || r.{identity}, {made} {_AGAIN}")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Damaged:
     """One row that is not as it was written, or is gone: its table and row number, what it held, and words for it."""
 
@@ -154,6 +157,8 @@ def set_aside(db: sqlite3.Connection) -> None:
     ]
     db.execute("DROP TRIGGER IF EXISTS shots_stay")
     db.execute("DROP TRIGGER IF EXISTS shots_keep")
+    import json
+
     for entry in damaged_rows(db):
         content = json.dumps(entry.content, default=repr)
         db.execute("INSERT INTO set_aside (words, content) VALUES (?, ?)", (entry.words, content))
@@ -176,6 +181,19 @@ def _close_gaps(db: sqlite3.Connection) -> None:
         db.execute("INSERT INTO meta (key, value) SELECT 'epoch', max(epoch) FROM epochs HAVING max(epoch) IS NOT NULL")
 
 
+def digest(db: sqlite3.Connection, beside: Collection[str]) -> str:
+    """One text for all rows that answers rest on, by their checksums; of ``meta`` all but the keys ``beside``."""
+    import hashlib
+
+    found = hashlib.blake2b(digest_size=32)
+    for row in db.execute("SELECT of, sum FROM sums ORDER BY of"):
+        table, _, identity = row["of"].partition(" ")
+        if table not in _NO_EVIDENCE and not (table == "meta" and identity in beside):
+            found.update(f"{row['of']} {row['sum']}\n".encode())
+    found.update(repr(what_was_set_aside(db)).encode())
+    return found.hexdigest()
+
+
 def what_was_set_aside(db: sqlite3.Connection) -> tuple[str, ...]:
     """What was set aside in this log so far: words, and what the row held."""
     rows = db.execute("SELECT words, content FROM set_aside ORDER BY number")
@@ -185,6 +203,13 @@ def what_was_set_aside(db: sqlite3.Connection) -> tuple[str, ...]:
 def odd_schema(db: sqlite3.Connection, good: frozenset[tuple[str, str, str]]) -> str | None:
     """Name of a table, index, view or trigger that isn't that of a new log, ``good``; None where all are."""
     return next((name for _, name, _ in sorted(good - schema(db))), None)
+
+
+def schema_digest(db: sqlite3.Connection) -> str:
+    """A digest of a schema."""
+    import hashlib
+
+    return hashlib.blake2b(repr(sorted(schema(db))).encode(), digest_size=8).hexdigest()
 
 
 def schema(db: sqlite3.Connection) -> frozenset[tuple[str, str, str]]:

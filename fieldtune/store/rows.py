@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -94,6 +93,8 @@ STEPS: tuple[str, ...] = (_SHOTS_AND_MARKS, _BATTERIES, _ACTS, _LABELS, row_chec
 """Step i takes a file from version i to i + 1; a step that has been released is never edited."""
 
 VERSION = len(STEPS)
+SCHEMA = "94f9941388c70d49"
+"""``row_checks.schema_digest`` of a new log: one with it need not be compared. A test says what it is after a step."""
 SUMMED = STEPS.index(row_checks.TABLES) + 1
 """The version from which on each row has its checksum."""
 
@@ -128,11 +129,11 @@ def migrate(db: sqlite3.Connection, upto: int = VERSION) -> None:
         for number in range(version_of(db), upto):  # read again inside: another process may have been first
             for statement in _statements(STEPS[number]):
                 db.execute(statement)
-            if number + 1 >= SUMMED:
-                row_checks.add_triggers(db)
             if number + 1 == SUMMED:  # later a checksum that doesn't fit tells of damage, and stays
                 row_checks.add_sums(db)
             db.execute(f"PRAGMA user_version = {number + 1}")
+        if upto >= SUMMED:  # once, for the columns that there are now: making them takes longer than all the steps
+            row_checks.add_triggers(db)
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
 
 
@@ -186,6 +187,8 @@ def just_after(time: str) -> str:
 
 def new_uid() -> str:
     """An identity that no other copy of the log gives."""
+    import uuid
+
     return str(uuid.uuid4())
 
 

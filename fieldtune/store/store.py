@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -52,6 +52,14 @@ class Store:
         """Something that differs after every change, also by another process, and when another file takes its place."""
         with self._reading() as db:
             return self.file.opens, db.total_changes, int(db.execute("PRAGMA data_version").fetchone()[0])
+
+    def evidence(self, beside: Collection[str] = (), wait_s: float | None = None) -> str:
+        """A digest of all that answers rest on; it changes with every shot, mark, battery period, reading, small thing.
+
+        ``beside``: keys of small things that don't count. ``wait_s``: as for ``recall``.
+        """
+        with self._reading(wait_s) as db:
+            return row_checks.digest(db, [acts.OPEN_CONSOLES, *(f"kept {key}" for key in beside)])
 
     # -- shots --------------------------------------------------------------------------------------------------------
 

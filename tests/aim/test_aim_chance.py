@@ -11,10 +11,10 @@ from robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, m
 
 from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Unknowns, log_speed
-from fieldtune.aim.hit_chance import NEARLY_AS_WELL
 from fieldtune.aim.predicted_path import picture
 from fieldtune.aim.recommend import hit_chance, recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.setpoint_search import NEARLY_AS_WELL
 from fieldtune.aim.stand import stand
 from fieldtune.errors import InputError
 from fieldtune.robot.exit_speed import drive_quantity

@@ -11,9 +11,9 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from bench_slow_link import wandering
+from bench_slow_link import SlowTerminal, wandering
 from bench_table import Table
-from bench_terminal import drain, program, robot_line, seconds_until
+from bench_terminal import robot_line
 
 pytestmark = pytest.mark.bench
 
@@ -48,16 +48,16 @@ def busy(cores: int) -> Iterator[None]:
 def result_times(log: str, shots: int, presses: int) -> list[float]:
     """Seconds from a result key until the numbers that rest on it are painted."""
     taken = []
-    with robot_line(100, wandering) as port, program("-c", CONSOLE.format(log=log, shots=shots, port=port)) as running:
-        master = running.master
-        seconds_until(master, f"from {shots} shots".encode())
-        drain(master, 3.0)
+    with (
+        robot_line(100, wandering) as port,
+        SlowTerminal("-c", CONSOLE.format(log=log, shots=shots, port=port)) as terminal,
+    ):
+        terminal.seconds_until(f"from {shots} shots")
+        time.sleep(3.0)
         for number in range(presses):
-            drain(master, 1.1 + 0.13 * (number % 4))  # the same key within a second would be one finger
-            os.write(master, b"isl"[number % 3 : number % 3 + 1])
-            begun = time.perf_counter()
-            seconds_until(master, f"from {shots + number + 1} shots".encode())
-            taken.append(time.perf_counter() - begun)
+            time.sleep(1.1 + 0.13 * (number % 4))  # the same key within a second would be one finger
+            terminal.press("isl"[number % 3])
+            taken.append(terminal.seconds_until(f"from {shots + number + 1} shots"))
     return taken
 
 

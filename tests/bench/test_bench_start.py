@@ -7,20 +7,22 @@ work on the machine changes little.
 from __future__ import annotations
 
 import compileall
+import os
 import shutil
 import statistics
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from bench_table import Table
-from bench_terminal import program, seconds_until
+from bench_terminal import drain, program, seconds_until
 
 import fieldtune
-from fieldtune.console.controller import CAUTION_KEY
-from fieldtune.robot import find_profile
-from fieldtune.store import Store
+from fieldtune.caution import CAUTION_KEY
+from fieldtune.robot import find_profile, load_robot
+from fieldtune.session import Session
 
 pytestmark = [
     pytest.mark.bench,
@@ -37,8 +39,8 @@ class Minimal(App):
 Minimal().run()
 """
 # What the installed command does.
-COMMAND = "import sys; from fieldtune.cli import main; sys.exit(main())"
-ROUNDS = 9
+COMMAND = "import sys; from fieldtune.cli import command; sys.exit(command())"
+ROUNDS = 7
 
 Taken = tuple[float, float]
 """Seconds on the clock, seconds of the processor."""
@@ -54,19 +56,41 @@ def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[Taken]:
     return taken
 
 
+def left_once(answer: Path, *words: str, **settings: str) -> Path:
+    """Starts, waits for the recommendation and quits, as people do; the file with the answer for the next start."""
+    with program(*words, **settings) as running:
+        seconds_until(running.master, b"Good range")
+        drain(running.master, 1.0)
+        os.write(running.master, b"q")
+        end = time.monotonic() + 20
+        while not answer.exists() and time.monotonic() < end:
+            time.sleep(0.05)
+        with suppress(OSError):  # the other end goes away
+            drain(running.master, 0.5)
+    return answer
+
+
 def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path) -> None:
     """The command as people start it, with a robot or with none; the least app knows no arrays and no profile."""
     compileall.compile_dir(Path(fieldtune.__file__).parent, quiet=1)  # as installing does
     shutil.copy(find_profile("heron"), tmp_path)
-    Store(tmp_path / "heron.db").remember(CAUTION_KEY, "yes")
+    with Session.beside_profile(load_robot(tmp_path / "heron.toml"), tmp_path) as session:
+        session.log.remember(CAUTION_KEY, "yes")
+        for miss in (-0.2, 0.1, 0.0):
+            session.confirm(1.5, 1400.0, miss_m=miss)
     known, new = {"FIELDTUNE_PROFILES": str(tmp_path)}, {"FIELDTUNE_PROFILES": str(tmp_path / "new")}
     console = ("-c", COMMAND, "console", "heron", "--port", "sim://heron")
-    found: dict[str, list[Taken]] = {name: [] for name in ("least", "first frame", "recommendation", "start screen")}
+    kept = left_once(tmp_path / "heron-answer.json", *console, **known)
+    names = ("least", "first frame", "recommendation", "the same, none kept", "start screen")
+    found: dict[str, list[Taken]] = {name: [] for name in names}
     for _ in range(ROUNDS):  # by turns
         found["least"] += start([TITLE], "-c", MINIMAL)
+        kept.unlink()
         frame, whole = start([TITLE, b"Good range"], *console, **known)
         found["first frame"].append(frame)
-        found["recommendation"].append(whole)
+        found["the same, none kept"].append(whole)
+        left_once(kept, *console, **known)
+        found["recommendation"] += start([b"! "], *console, **known)  # the cautions come last
         found["start screen"] += start([b"New robot"], "-c", COMMAND, **new)
     least = min(processor for _, processor in found["least"])
     ratios = {}
@@ -74,8 +98,10 @@ def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path)
     for name, taken in found.items():
         processor, clock = min(p for _, p in taken), statistics.median(c for c, _ in taken)
         ratios[name] = processor / least
-        print(f"{name:<15} {processor:.3f} s of the processor, {ratios[name]:.2f}x; on the clock {clock:.3f} s")
+        print(f"{name:<20} {processor:.3f} s of the processor, {ratios[name]:.2f}x; on the clock {clock:.3f} s")
     what = "command to first recommendation, against the least app (CPU)"
-    waiting_table.note(what, ratios["recommendation"], 1.8, "x", f"first frame {ratios['first frame']:.2f} x")
-    assert ratios["first frame"] <= 1.8  # a busy machine opens the line before it
-    assert ratios["recommendation"] <= 3.5
+    more = f"none kept {ratios['the same, none kept']:.2f} x, first frame {ratios['first frame']:.2f} x"
+    waiting_table.note(what, ratios["recommendation"], 1.8, "x", more)
+    assert ratios["first frame"] <= 1.8
+    assert ratios["recommendation"] <= 1.9
+    assert ratios["the same, none kept"] <= 3.5

@@ -22,9 +22,10 @@ from scipy.optimize import brentq
 from test_bench_aim import flown_miss, slid_miss
 
 from fieldtune import Session, load_robot
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.recommend import recommend
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 from fieldtune.robot.model import Robot
 

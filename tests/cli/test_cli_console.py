@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 
 from fieldtune import load_robot
-from fieldtune.console.controller import CAUTION_KEY
+from fieldtune.caution import CAUTION_KEY
 from fieldtune.link import decode
 from fieldtune.link.recording import session_recording
 from fieldtune.link.sim.terminal import PtyRobot

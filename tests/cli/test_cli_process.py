@@ -31,8 +31,10 @@ def test_importing_the_command_imports_nothing_heavy(env: dict[str, str]) -> Non
 
 def test_aiming_imports_no_screen(env: dict[str, str]) -> None:
     code = (
-        "import sys\nfrom fieldtune.cli import main\nmain(['aim', 'heron', '--distance', '2 m'])\n"
-        "print([name for name in ('textual', 'scipy.optimize', 'scipy.stats', 'serial') if name in sys.modules])"
+        "import sys\nfrom fieldtune.cli import main\nmain(['shot', 'heron', '--distance', '2 m', '--setpoint', '1400',"
+        " '--result', 'in'])\nmain(['aim', 'heron', '--distance', '2 m'])\n"
+        "heavy = 'textual', 'scipy', 'serial', 'numpy.ma', 'msgspec'\n"
+        "print([name for name in heavy if name in sys.modules])"
     )
     assert _python(code, env).stdout.splitlines()[-1] == "[]"
 

@@ -85,7 +85,7 @@ class Terminal:
         for key in keys:
             os.write(self._master, key.encode())
 
-    def wait(self, wanted: str | Callable[[str], bool], seconds: float = 60.0) -> str:
+    def wait(self, wanted: str | Callable[[str], bool], seconds: float = 60.0, pause_s: float = 0.05) -> str:
         """Waits until the screen matches the pattern (or the condition holds); fails with the screen."""
         end = time.monotonic() + seconds
         while True:
@@ -94,7 +94,7 @@ class Terminal:
                 return text
             assert self.process.poll() is None, f"ended with {self.process.returncode}:\n{text}"
             assert time.monotonic() < end, f"never saw {wanted!r} on\n{text}"
-            time.sleep(0.05)
+            time.sleep(pause_s)
 
     def kill(self) -> None:
         """Ends the program as a power cut would."""

@@ -175,10 +175,11 @@ def test_the_theme_is_kept_for_the_person(session: Session, tmp_path: Path) -> N
         await pilot.press("v", "v")
 
     drive(ConsoleApp(ROBOT, session, ScriptedLine(), settings=settings), script)  # type: ignore[arg-type]
-    assert themes.kept_theme(settings) == themes.CONTRAST
+    assert themes.chosen(settings) == themes.CONTRAST
     settings.write_text("not json", encoding="utf-8")
-    assert themes.kept_theme(settings) == themes.DARK
-    assert themes.kept_theme(tmp_path / "none", light=True) == themes.SUNLIGHT
+    assert themes.chosen(settings) is None
+    assert themes.chosen(tmp_path / "none") is None
+    assert (themes.usual(), themes.usual(light=True)) == (themes.DARK, themes.SUNLIGHT)
 
 
 def test_the_interval_of_the_level_holds_what_each_draw_needs(session: Session) -> None:

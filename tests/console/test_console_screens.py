@@ -144,3 +144,21 @@ def test_a_spring_shows_no_figures_of_a_wheel() -> None:
 def test_the_line(size: tuple[int, int]) -> None:
     text = check("line", thrower(), size, ("c",), wheel_rpm=2449.0)
     assert "the robot's own" in text
+
+
+@pytest.mark.parametrize(("size", "lost"), [((40, 12), True), ((64, 24), False), ((79, 20), True)])
+def test_the_state_of_the_line_is_whole_in_a_small_window(size: tuple[int, int], lost: bool) -> None:
+    said = "/dev/ttyUSB0: unplugged; waiting for it to come back" if lost else "reading /dev/ttyUSB0 at 115200 baud"
+    port = ScriptedLine(state="lost" if lost else "live", words=said)
+    text = ""
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        nonlocal text
+        await until(app, pilot, said[-5:] if lost else "● live")
+        text = " ".join(screen_text(app).split())
+
+    session = FixedAnswers(thrower(), FixedLog())
+    session.log.remember("caution understood", "yes")
+    drive(ConsoleApp(session.robot, session, port), script, size)
+    assert (said if lost else "● live") in text
+    assert "…" not in text.partition("▶")[0]

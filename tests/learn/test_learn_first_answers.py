@@ -11,8 +11,9 @@ from robots import shot, slider, swinger, thrower
 from scipy.stats import kstest, norm
 
 from fieldtune.aim.draws import Belief
-from fieldtune.aim.hit_chance import HitChanceCurve, best_setpoint
+from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.aim.setpoint_search import best_setpoint
 from fieldtune.learn import learn, next_shot
 from fieldtune.learn.draws import gain_with_offset
 from fieldtune.learn.importance_sampling import FEW, MANY, lattice_normals
@@ -90,3 +91,37 @@ def test_next_setpoint_is_the_recommended_one():
     asked = next_shot(robot, posterior, robot.target())
     exact = recommended(robot, posterior.belief, asked.distance_m)
     assert asked.setpoint == pytest.approx(exact, abs=robot.setpoint.step / 2)
+
+
+class _OtherRounding:
+    """A required speed as a machine that rounds otherwise would have it."""
+
+    def __init__(self, need):
+        self._need = need
+
+    def __getattr__(self, name):
+        return getattr(self._need, name)
+
+    def log_speed(self, *asked):
+        point = self._need.log_speed(*asked)
+        return replace(point, value=point.value * (1 + 1e-14 * np.cos(1e4 * point.value)))
+
+
+@pytest.mark.parametrize("robot", [thrower(), slider(), swinger()], ids=lambda robot: robot.name)
+@pytest.mark.parametrize("count", [0, 3, 8, 25])
+def test_no_draw_hangs_on_rounding(robot, count):
+    """The same shots end with the same numbers on every machine."""
+    need, rng = required_speed_for(robot, robot.target()), np.random.default_rng(count)
+    distances = np.linspace(1.2, 0.8 * min(need.d_high, 4.0), 5)
+    wanted = [recommended(robot, learn(robot, []).belief, float(at)) for at in distances]
+    words = ("in", "short", "long", "left")
+    shots = [
+        shot(k + 1, float(distances[k % 5]), wanted[k % 5] * (1 + 0.03 * rng.normal()), words[rng.integers(4)])
+        for k in range(count)
+    ]
+    here, there = (
+        learn(robot, shots, required_of=of).belief.draws
+        for of in (required_speed_for, lambda r, target: _OtherRounding(required_speed_for(r, target)))
+    )
+    for name in here.__slots__:
+        assert getattr(here, name) == pytest.approx(getattr(there, name), abs=1e-6), name

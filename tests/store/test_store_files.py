@@ -9,12 +9,14 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from fieldtune.errors import FieldtuneError, StoreError
 from fieldtune.store import Store, row_checks, rows
+from fieldtune.store.open_file import blank
 
 
 def test_an_older_log_is_brought_up_and_keeps_its_shots(tmp_path: Path) -> None:
@@ -106,6 +108,7 @@ def test_a_read_only_log_can_still_be_read(open_folder: Path, version: int) -> N
     open_folder.chmod(0o555)
     code = (
         "import os, sys\nfrom fieldtune.errors import StoreError\nfrom fieldtune.store import Store\n"
+        "import hashlib, json, tempfile, uuid\n"  # Python itself may lie in the superuser's folder
         "if os.geteuid() == 0:\n    os.setuid(65534)\n"  # the superuser may write anywhere
         "store = Store(sys.argv[1])\nprint(store.shots(), store.batteries())\n"
         "try:\n    store.add(1.0, 2000.0, 'in')\nexcept StoreError as error:\n    print(error)\n"
@@ -202,3 +205,11 @@ def _refused(path: Path, words: str) -> None:
     assert str(path) in message
     assert words in message
     assert "\n" not in message
+
+
+def test_the_digest_of_the_schema_is_that_of_a_new_log() -> None:
+    """With another one logs are only opened more slowly; after a new step of ``rows.STEPS`` it has to be put there."""
+    with closing(blank()) as db:
+        assert row_checks.schema_digest(db) == rows.SCHEMA
+        db.execute("DROP TRIGGER shots_keep")
+        assert row_checks.schema_digest(db) != rows.SCHEMA

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.frozen import frozen
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 _CRAWL, _LEAST_ROOM = 0.01, 0.3
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Case:
     """What a need depends on, so that robots that differ elsewhere share it."""
 

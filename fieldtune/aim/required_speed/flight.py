@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -26,6 +26,7 @@ from fieldtune.aim.required_speed.interface import (
     exit_angle_room,
 )
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 from fieldtune.physics.required_speed import needed_speed
 from fieldtune.robot.exit_speed import soars, spin_ratio
 
@@ -46,7 +47,7 @@ _USUAL_SPAN = math.log(16.0 / 0.8)
 """Span of ln(distance) that the nodes above are enough for; wider tables get more."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FlightRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a basket (rise fixed, miss shifts the distance) or a window (miss shifts the rise)."""
 
@@ -202,7 +203,7 @@ _SLOWEST = 0.1
 _FARTHEST_ROLL = 60.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LandingRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a zone or a gate that a throw reaches over the floor; ``log_drag`` scales friction and rolling
     resistance."""

@@ -6,7 +6,6 @@ What the table says of angle and drag is summed up a draw; what is left is a spl
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, SplineAxis
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.required_speed.flight import FlightRequiredSpeed
@@ -23,9 +23,12 @@ if TYPE_CHECKING:
 _RUN = 4  # cubic splines: so many coefficients count at a point
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FlightForDraws:
-    """``table`` (K, splines, 4): corrections of log speed and of slope, and what an error of the angle adds to each."""
+    """``table`` (K, splines, 4): corrections of log speed and of slope, and what an error of the angle adds to each.
+
+    ``runs``: all its neighbouring rows, ``_RUN`` at a time along each spline, as a view.
+    """
 
     need: FlightRequiredSpeed
     angle_error: FloatArray
@@ -33,6 +36,7 @@ class FlightForDraws:
     angle: FloatArray
     tangent: FloatArray
     table: FloatArray
+    runs: FloatArray
 
     @classmethod
     def of(
@@ -46,7 +50,12 @@ class FlightForDraws:
         given = need.table.given([angle_error, log_drag])
         table = np.ascontiguousarray(given.reshape(len(angle), -1, given.shape[-1]))
         usable = np.where(angle < steepest, angle, np.nan)
-        made = cls(need, angle_error, log_drag, usable, np.tan(angle), table)
+        rows = table.reshape(-1, table.shape[-1])
+        runs = np.lib.stride_tricks.sliding_window_view(rows, (_RUN, rows.shape[1]))[:, 0]
+        if len(given.shape) > 3:  # over two splines: _RUN such runs, one a place of the first
+            runs = np.lib.stride_tricks.sliding_window_view(runs, given.shape[2] * (_RUN - 1) + 1, axis=0)
+            runs = np.moveaxis(runs[..., :: given.shape[2]], -1, 1)
+        made = cls(need, angle_error, log_drag, usable, np.tan(angle), table, runs)
         _made.appendleft(made)
         return made
 
@@ -91,22 +100,17 @@ class FlightForDraws:
         axes = [axis for axis in self.need.table.axes if isinstance(axis, SplineAxis)]
         local = [axis.pieces(x) for axis, x in zip(axes, points, strict=True)]
         place, weights, bends = local[-1]
-        wide = self.table.shape[-1]
-        runs = np.lib.stride_tricks.sliding_window_view(self.table.reshape(-1, wide), (_RUN, wide))[:, 0]
         start = which * self.table.shape[1] + place
         if len(local) == 1:
-            near = runs[start]
+            near = self.runs[start]
             return np.einsum("kn,nkm->mn", weights, near), [np.einsum("kn,nk->n", bends, near[..., 0])], 0.0
-        far_place, far_weights, far_bends = local[0]
-        start = start + far_place * (axes[1].count + 2)
-        value, along = np.zeros((wide, len(start))), np.zeros((3, len(start)))
-        for k in range(_RUN):
-            near = runs[start + k * (axes[1].count + 2)]
-            line = np.einsum("kn,nkm->mn", weights, near)
-            value += far_weights[k] * line
-            along[0] += far_bends[k] * line[0]
-            along[1:] += far_weights[k] * np.einsum("kn,nkm->mn", bends, near[..., :2])
-        return value, [along[0], along[1]], along[2]
+        far_place, *far = local[0]
+        near = self.runs[start + far_place * (axes[1].count + 2)]
+        # Along the first spline, by its values and its derivatives: (n, 2, what is left).
+        both = np.stack(far).transpose(2, 0, 1) @ near.reshape(*near.shape[:2], -1)
+        line, bent = both.reshape(-1, 2, _RUN, near.shape[-1]).swapaxes(0, 1)
+        value, by_drop = np.einsum("kn,nkm->mn", weights, line), np.einsum("kn,nkm->mn", bends, line[..., :2])
+        return value, [np.einsum("kn,nk->n", weights, bent[..., 0]), by_drop[0]], by_drop[1]
 
     def free_at(self, center: RequiredSpeedPoint) -> Free:
         """See ``RequiredSpeed.free_at``."""

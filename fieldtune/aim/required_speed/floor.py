@@ -10,7 +10,7 @@ A ball slides until it rolls, then rolls to rest (see ``physics.rolling``).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from fieldtune.aim.element_path import ground, sliding_drag
 from fieldtune.aim.required_speed.interface import RequiredSpeedPoint, TargetRequiredSpeed
 from fieldtune.constants import STANDARD_GRAVITY
+from fieldtune.frozen import frozen
 from fieldtune.physics.rolling import roll_needed_speed, roll_stop_distance
 from fieldtune.robot.exit_speed import spin_ratio
 
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot, Target
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SlidingRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a zone (stop there) or a gate (still moving there): friction is what ``log_drag`` scales."""
 
@@ -76,7 +77,7 @@ class SlidingRequiredSpeed(TargetRequiredSpeed):
 _DIFFERENCE = 1e-4
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RollingRequiredSpeed(TargetRequiredSpeed):
     """Required speed of a zone or a gate for a ball; ``log_drag`` scales friction and rolling resistance together."""
 

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
 from functools import reduce
 from itertools import product
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from fieldtune.aim.rim_scores import RimScores
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Element, Target
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RequiredSpeedPoint:
     """Needed log speeds (n,), their derivatives, and the path's slope where it crosses with its derivative over the
     angle, and its bend (1/m, the slope's change a metre); nan where no speed does it."""
@@ -41,12 +42,12 @@ class RequiredSpeedPoint:
 
     def put(self, places: NDArray[np.intp], other: RequiredSpeedPoint) -> None:
         """Take the other's m points for those at ``places`` (m,)."""
-        for name in self.__slots__:
+        for name in self.__match_args__:
             getattr(self, name)[places] = getattr(other, name)
 
     def take(self, which: NDArray[np.bool_]) -> RequiredSpeedPoint:
         """Some of the points."""
-        return RequiredSpeedPoint(*(getattr(self, name)[which] for name in self.__slots__))
+        return RequiredSpeedPoint(*(getattr(self, name)[which] for name in self.__match_args__))
 
 
 class RequiredSpeed(Protocol):
@@ -94,7 +95,7 @@ class DrawsRequiredSpeed(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class EachDraw:
     """Any required speed, asked with each draw's unknowns."""
 
@@ -111,7 +112,7 @@ class EachDraw:
         return self.need.free_at(center)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TargetRequiredSpeed(ABC):
     """What every law has in common: a target lets the element through by the slope of its path alone."""
 
@@ -158,7 +159,7 @@ def exit_angle_room(exit_angle: float) -> float:
 _INSIDE = 1 - 1e-12
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Axis:
     """An interval [low, high] with ``count`` Chebyshev nodes; outside it the function is held at the edge."""
 
@@ -194,7 +195,7 @@ class Axis:
         return np.asarray(np.linalg.inv(np.cos(np.outer(turn, np.arange(self.count)))))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SplineAxis:
     """An interval [low, high] with ``count`` evenly spaced nodes and a cubic spline through them, not-a-knot at the
     ends; outside it the function is held at the edge."""
@@ -211,12 +212,14 @@ class SplineAxis:
         """First of the four uniform cubic B-splines not zero at x (n,), their values and derivatives (4, n)."""
         step = (self.high - self.low) / (self.count - 1)
         raw = (x - self.low) / step
-        held = np.clip(np.nan_to_num(raw), 0.0, self.count - 1)
+        held = np.clip(np.where(np.isnan(raw), 0.0, raw), 0.0, self.count - 1)
         place = np.minimum(held.astype(np.intp), self.count - 2)
         u = held - place
         v = 1 - u
-        values = np.stack([v**3, 3 * u**3 - 6 * u**2 + 4, 3 * v**3 - 6 * v**2 + 4, u**3]) / 6
-        slopes = np.stack([-(v**2), 3 * u**2 - 4 * u, 4 * v - 3 * v**2, u**2]) / 2
+        u2, v2 = u * u, v * v
+        u3, v3 = u2 * u, v2 * v
+        values = np.stack([v3, 3 * u3 - 6 * u2 + 4, 3 * v3 - 6 * v2 + 4, u3]) / 6
+        slopes = np.stack([-v2, 3 * u2 - 4 * u, 4 * v - 3 * v2, u2]) / 2
         return place, np.where(np.isnan(x), np.nan, values), slopes * np.where(raw == held, 1 / step, 0.0)
 
     def fit_matrix(self) -> FloatArray:
@@ -229,7 +232,7 @@ class SplineAxis:
         return np.asarray(np.linalg.inv(system)[:, : self.count])
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Tensor:
     """Coefficients (c_1, ..., c_a, m) of m functions over the same axes, those with splines first."""
 

@@ -138,10 +138,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
         line = f"{shape} line: {words.link_line(live)}"
         room = self.size.width - sum(len(p if isinstance(p, str) else p[0]) for p in parts) - 4
         line, style = words.printable(line), "$good" if good else "bold $bad"
-        if len(line) > room and not self.small:  # whole, on rows of its own
+        line = f"{shape} live" if self.small and good and len(line) > room else line
+        if len(line) > room:  # whole, on rows of its own
             pieces = textwrap.wrap(line, self.size.width - 4)[:3]
             return [*parts, ("".join(f"\n{piece}" for piece in pieces), style)]
-        line = words.shorten(line, max(8, room))
         return [*parts, (" " * max(2, room - len(line) + 4) + line, style)]
 
     def _top_in_short(self, live: Live) -> list[Part]:

@@ -8,10 +8,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from fieldtune.console import keys, main_words
+from fieldtune.console.line_opening import UnopenedLine
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.typed import Distance, Labels, expected_distance, read_distance, read_labels
 from fieldtune.console.widgets.entry_line import EntryLine
-from fieldtune.console.widgets.text_block import KeyBar, TextBlock
+from fieldtune.console.widgets.text_block import KeyBar, Part, TextBlock
 from fieldtune.person_units import unit, us
 
 if TYPE_CHECKING:
@@ -117,7 +118,12 @@ class MainScreen(ShootingScreen):
         if self.body is not None:
             self.body.tick(live)
         else:
-            self.query_one("#opening", TextBlock).put(*main_words.opening(self.controller.shooting))
+            self.query_one("#opening", TextBlock).put(*self._opening())
+
+    def _opening(self) -> list[Part]:
+        rows, width = main_words.caution_rows(self.size.height), self.size.width - 2
+        unopened = isinstance(self.controller.line, UnopenedLine)
+        return main_words.opening(self.controller.shooting, unopened, rows, width)
 
     def show_distance(self) -> None:
         """What depends on the distance alone, at once."""

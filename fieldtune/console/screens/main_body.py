@@ -13,7 +13,7 @@ from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge
 from fieldtune.console.widgets.text_block import Columns, Part, Rows, TextBlock
-from fieldtune.person_units import amount, size, us
+from fieldtune.person_units import amount
 from fieldtune.records import Shot
 from fieldtune.scene import GOOD_CHANCE, Scene, scene
 
@@ -88,7 +88,7 @@ class MainBody(Rows):
             self.query_one("#figures", TextBlock).put(
                 *main_words.figures(shooting.aim, self.query_one("#figures").size.width)
             )
-            rows = 3 if self.screen.size.height >= 36 else 1
+            rows = main_words.caution_rows(self.screen.size.height)
             guard = controller.encoder
             offered = () if shooting.offer is None else (shooting.offer,)
             scale = () if guard is None or guard.caution is None else (guard.caution,)
@@ -200,18 +200,11 @@ class MainBody(Rows):
     def _setpoint(self, live: Live) -> None:
         shooting, robot = self.controller.shooting, self.controller.robot
         aim = shooting.aim
-        good = ""
-        if aim is not None and aim.setpoint.low is not None and aim.setpoint.high is not None:
-            good = f"Good range {words.number(aim.setpoint.low, robot)} to {words.setpoint(aim.setpoint.high, robot)}"
-        if us() and robot.setpoint.unit == "mm" and shooting.recommended is not None:
-            good = f"{size(shooting.recommended)} by a ruler   {good}"
         stale = shooting.aim is not None and not shooting.aim_holds
         later = [("   working it out…", "$quiet")] if stale else []
-        angle = None if aim is None else aim.exit_angle_setpoint_deg
-        hood = [] if angle is None else [(f"Hood to {angle:g}°. ", "bold $act")]
-        self.query_one("#set-words", TextBlock).put(*hood, (words.order(robot), "bold $act"), *later)
+        self.query_one("#set-words", TextBlock).put(*main_words.order(aim, robot), *later)
         self.query_one("#big").set_class(stale, "-stale")
-        self.query_one("#range", TextBlock).put((good, "$quiet"))
+        self.query_one("#range", TextBlock).put(main_words.good_range(aim, robot))
         big = self.query_one("#big", BigNumber)
         big.put(
             words.number(shooting.recommended, robot), robot.setpoint.unit if shooting.recommended is not None else ""

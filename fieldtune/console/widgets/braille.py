@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fieldtune.arrays import FloatArray, IntArray
 from fieldtune.console.widgets.tints import BAND, FILL, GOOD
+from fieldtune.frozen import frozen
 from fieldtune.person_units import amount, back, unit
 from fieldtune.scene import Area, Circle, Part, Scene
 
@@ -20,7 +21,7 @@ from fieldtune.scene import Area, Circle, Part, Scene
 _BITS = np.array([[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]], dtype=np.int64)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Label:
     """Text of our own laid over the dots, at a cell."""
 
@@ -30,7 +31,7 @@ class Label:
     layer: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class View:
     """Metres to dots: ``dots_per_m`` on both axes, ``left_m`` at dot column 0, ``bottom_m`` at the lowest dot row."""
 

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, get_args
 
 import numpy as np
@@ -16,6 +15,7 @@ from fieldtune.charts import chart as parts
 from fieldtune.charts.chart import Axis, Chart, Ink
 from fieldtune.console.widgets.braille import Canvas
 from fieldtune.console.widgets.tints import BAND, CHANCE, Palette, paint
+from fieldtune.frozen import frozen
 
 if TYPE_CHECKING:
     from textual.strip import Strip
@@ -33,7 +33,7 @@ _X_CELLS, _Y_ROWS = 9, 3
 """Least room of a tick on either axis."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Frame:
     """Where a chart's values lie among the cells: the plot's first row and column, its size, and the axes."""
 

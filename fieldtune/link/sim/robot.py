@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.aim.required_speed.choice import required_speed_for
+from fieldtune.frozen import frozen
 from fieldtune.link.framing import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
@@ -202,7 +203,7 @@ _FROM_BATTERY_TO_BATTERY = 0.025
 _MISSES = np.linspace(-2.5, 2.5, 301)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Hidden:
     """The errors of one simulated robot. Logs are of ratios; distances in metres, angles in radians.
 
@@ -235,7 +236,7 @@ class Hidden:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outcome:
     """What a spectator saw of one shot, and the state it was shot in; ``miss_m`` None where it did not get there."""
 

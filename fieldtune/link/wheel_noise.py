@@ -1,0 +1,123 @@
+"""How much a wheel's measured speed goes up and down while nothing happens, and how long it takes to.
+
+Reading, clock, bearings and the control's own hunting together: none is known beforehand, all show in the quiet
+stretches. Neighbouring errors are not independent: a count too few is made up for by the next, a control swings to and
+fro. What is to stand out of them is therefore judged by their autocovariance (generalised least squares).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray, IntArray
+
+STRETCH_S, FEWEST = 0.6, 12  # one stretch: seconds, and at least so many cells
+_KEPT = 100
+_SMOOTH_S = 0.08
+_AT_REST = 0.03  # of the speed: what swings more is no held wheel
+_QUIET, _QUIETEST = 3.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
+_STARTS_WITH = 4.0  # stretches' worth of what is assumed beforehand
+_LEAST = 0.0005  # of the variance, on the diagonal: keeps the inverse sane
+_WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own coarseness
+_ANEW = 6  # stretches from one estimate to the next
+
+
+@dataclass(frozen=True, slots=True)
+class Whitening:
+    """A matrix (m, m) that makes the errors of mean speeds independent, and of size 1.
+
+    ``memo``: what was worked out with it, as most stretches have the same cells.
+    """
+
+    matrix: FloatArray
+    memo: dict[tuple[str, int], tuple[FloatArray, ...]] = field(default_factory=dict)
+
+
+class WheelNoise:
+    """Autocovariance of the wheel's mean speeds in even cells of time, (turns/s)^2, learned as they come."""
+
+    def __init__(self) -> None:
+        self._stretches: deque[tuple[float, FloatArray]] = deque(maxlen=_KEPT)
+        self._new = 0
+        self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
+        self._lags = self._assumed
+        self._whitening: dict[tuple[int, ...], Whitening] = {}
+
+    def begin_anew(self) -> None:
+        """Cells of another length are coming: what was learned says nothing of them."""
+        self._stretches.clear()
+        self._new = 0
+
+    def assume(self, coarseness: float, rounding: float, cell_s: float, speed: float) -> None:
+        """What is believed before quiet stretches were seen.
+
+        ``coarseness``: variance of a single reading of the turns, turns^2, ``rounding``: that of it which rounding to
+        counts makes; ``speed``: the wheel's, turns/s.
+        """
+        of_reading, self._rounding = coarseness / cell_s**2, rounding / cell_s**2
+        self._assumed = np.array([2 * of_reading + (_WANDER * speed) ** 2, -of_reading])
+        self._estimate()
+
+    def see(self, speeds: FloatArray, known: FloatArray, cell_s: float) -> None:
+        """Takes a stretch of cells (n,) of ``cell_s``, turns/s; ``known`` is 0 where a cell's speed is not."""
+        n = len(speeds)
+        # A Hann taper: without it the reading's own coarseness, that cancels from cell to cell, would leak into what
+        # does not cancel (Harris, Proc. IEEE 66 (1978) 51).
+        weight = np.sin(np.pi * (np.arange(n) + 0.5) / n) * known
+        if known.sum() < FEWEST / 2:
+            return
+        off = (speeds - weight @ speeds / weight.sum()) * weight
+        size = float(weight @ weight)
+        lags = np.correlate(off, off, "full")[n - 1 :] / size
+        wide = max(round(_SMOOTH_S / cell_s), 2)
+        slow = np.convolve(off, np.ones(wide) / wide, "valid")
+        swing = float(slow @ slow) / size
+        if swing > (_AT_REST * (speeds @ known) / known.sum()) ** 2:
+            return
+        self._stretches.append((swing, lags))
+        self._new += 1
+        if self._new >= min(_ANEW, len(self._stretches)):
+            self._new = 0
+            self._estimate()
+
+    def _estimate(self) -> None:
+        """The mean of the quiet stretches: an event stands out of them by its variance."""
+        self._whitening.clear()
+        lags = np.zeros(max([len(self._assumed), *(len(s[1]) for s in self._stretches)]))
+        lags[: len(self._assumed)] = _STARTS_WITH * self._assumed
+        weight = _STARTS_WITH
+        if self._stretches:
+            sizes = sorted(size for size, _ in self._stretches)
+            most = _QUIET * sizes[int(_QUIETEST * (len(sizes) - 1))]
+            for size, some in self._stretches:
+                if size <= most:
+                    lags[: len(some)] += some
+                    weight += 1.0
+        self._lags = lags / weight
+        # Rounding may cancel by chance while a wheel runs at one speed, and won't at the next.
+        missing = max(self._rounding + self._lags[1], 0.0)
+        self._lags[:2] += missing * np.array([2.0, -1.0])
+
+    def whitening(self, begins: IntArray, ends: IntArray) -> Whitening:
+        """For mean speeds over the cells ``begins`` to ``ends`` (m,)."""
+        key = (*begins.tolist(), -1, *ends.tolist())
+        if key not in self._whitening:
+            if len(self._whitening) > 40:
+                self._whitening.clear()
+            n = int(ends[-1] - begins[0])
+            lags = np.zeros(n)
+            lags[: min(n, len(self._lags))] = self._lags[:n]
+            away = np.arange(n)
+            covariance = lags[np.abs(away[:, None] - away)] + _LEAST * lags[0] * np.eye(n)
+            width = (ends - begins).astype(float)
+            if n != len(begins) or width.max() > 1.0:
+                cells = begins[0] + away
+                mean = ((cells >= begins[:, None]) & (cells < ends[:, None])) / width[:, None]
+                covariance = mean @ covariance @ mean.T
+            self._whitening[key] = Whitening(np.linalg.inv(np.linalg.cholesky(covariance)))
+        return self._whitening[key]

@@ -1,0 +1,240 @@
+"""The wheel's turns over time as the line tells of them, and its mean speeds in even cells of time."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from bisect import bisect_left, bisect_right
+from collections import deque
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldtune.frozen import frozen
+from fieldtune.link.samples import Sample
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+
+SPACING_S = 0.004
+_SHORTEST_S = 0.01
+_STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
+_KEPT_POINTS = 700
+_ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
+_GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
+_HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
+_LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
+_BRIDGED_S = 0.3
+_UNHEARD_S = 0.06
+_FAR = 4.0  # standard deviations off the neighbours: a false count
+_SPIKE = 5.0  # standard deviations off both neighbours
+
+
+@frozen
+class Cells:
+    """Mean speeds (m,), turns/s, over cells ``begins`` to ``ends`` (m,) of the even ``edges_s`` (n + 1,).
+
+    Seconds are relative to an instant, at an edge. Counts tell the mean over a gap, own rpm tells nothing of it.
+    """
+
+    edges_s: FloatArray
+    begins: IntArray
+    ends: IntArray
+    speeds: FloatArray
+
+    def of(self, lag: FloatArray) -> FloatArray:
+        """Mean speeds lost (k, m) of turns lost ``lag`` (k, n + 1) at the edges."""
+        across = self.edges_s[self.ends] - self.edges_s[self.begins]
+        return np.asarray((lag[:, self.ends] - lag[:, self.begins]) / across)
+
+    @property
+    def middles_s(self) -> FloatArray:
+        """The middle of each (m,)."""
+        return np.asarray((self.edges_s[self.begins] + self.edges_s[self.ends]) / 2)
+
+
+class WheelPoints:
+    """Points of turns over time: new counts, or the robot's own rpm summed. ``quantum``: one count in turns."""
+
+    def __init__(self, quantum: float) -> None:
+        self.quantum = quantum
+        self._apart_s: deque[float] = deque(maxlen=_LATELY)
+        self._pace = self._odd = 0
+        self.cell_s = 0.0
+        """Length of a cell, seconds; 0 while too little has come to tell."""
+        self.clear()
+
+    def clear(self) -> None:
+        """Forgets the past."""
+        self.t: list[float] = []
+        self.turns: list[float] = []
+        self._spread_s: list[float] = []
+        self.samples: list[Sample] = []
+        self._offset = 0.0
+        self._breaks_s: deque[float] = deque(maxlen=20)
+        self._rpm = -1.0
+        self._doubted_s: float | None = None
+        self._fresh = 1.0
+        self.now_s = self._news_s = 0.0
+        """When the last news came."""
+
+    @property
+    def are_counts(self) -> bool:
+        """Whether turns are counted, not summed from own rpm."""
+        return self.samples[-1].turns is not None
+
+    def bridge(self, time_s: float) -> bool:
+        """Goes on behind a break in the line, if that is a short one: its own cells alone are unknown."""
+        if not self.t or not 0 < time_s - self.t[-1] < _BRIDGED_S:
+            return False
+        if self.are_counts and len(self.t) > 6:  # what the next lines contradict
+            for kept in (self.t, self.turns, self._spread_s, self.samples):
+                del kept[-1]
+        some = min(len(self.t), 6)
+        rate = (self.turns[-1] - self.turns[-some]) / max(self.t[-1] - self.t[-some], 1e-6)
+        self._offset = self.turns[-1] + rate * (time_s - self.t[-1])
+        self._breaks_s.append(time_s)
+        return True
+
+    def add(self, sample: Sample, placed: tuple[float, float, float] | None) -> bool:
+        """Takes a sample; says whether ``now_s`` moved on. ``placed``: as in ``DropDetector.see``."""
+        if sample.turns is None:
+            return self._add_rpm(sample)
+        if placed is None or not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+            return False
+        self._move_on(placed[0])
+        return True
+
+    def _put(self, sample: Sample, time_s: float, turns: float, spread_s: float) -> bool:
+        if self.t and time_s - self.t[-1] < SPACING_S:
+            return False
+        self.t.append(time_s)
+        self.turns.append(turns)
+        self._spread_s.append(spread_s)
+        self.samples.append(sample)
+        if len(self.t) > _KEPT_POINTS:
+            for kept in (self.t, self.turns, self._spread_s, self.samples):
+                del kept[: _KEPT_POINTS // 3]
+        return True
+
+    def _add_rpm(self, sample: Sample) -> bool:
+        """Sums turns from the robot's own rpm. Where that is said again and again, only its changes are news."""
+        rpm, t = sample.wheel_rpm, self.t
+        said_until_s = sample.before_s if self._doubted_s is None else self._doubted_s
+        if rpm is None:  # a step that has to be confirmed by the next line
+            self._doubted_s = said_until_s
+            return False
+        new, before, self._doubted_s = rpm != self._rpm, self._rpm, None
+        self._rpm = rpm
+        if t and new and said_until_s is not None:  # lines passed over said what was said before
+            self._put(self.samples[-1], said_until_s, self._summed(said_until_s, before), 0.0)
+        last_s = t[-1] if t else sample.time_s
+        if not self._put(sample, sample.time_s, self._summed(sample.time_s, rpm), 0.0) and not new:
+            return False
+        self._fresh += 0.05 * (new - self._fresh)
+        if self._fresh > _HELD:
+            self._move_on(t[-1])
+        elif new and last_s > self.now_s:
+            self._move_on(last_s)
+        elif t[-1] - self.now_s > (1.2 * self.cell_s or _UNHEARD_S):
+            self.now_s = t[-1]
+        else:
+            return False
+        return True
+
+    def _summed(self, time_s: float, rpm: float) -> float:
+        return self.turns[-1] + abs(rpm) / 60 * (time_s - self.t[-1]) if self.t else 0.0
+
+    def _move_on(self, now_s: float) -> None:
+        """Cells are as long as news are apart: the lowest fifth, as lines may be missing and rpm may come out alike."""
+        if self._news_s > 0.0:
+            self._apart_s.append(now_s - self._news_s)
+        self.now_s = self._news_s = now_s
+        self._pace += 1
+        if len(self._apart_s) >= 9 and (self._pace >= _LATELY // 2 or not self.cell_s):
+            self._pace = 0
+            steps = sorted(self._apart_s)
+            apart = steps[len(steps) // 5]
+            self._odd = self._odd + 1 if abs(max(apart, _SHORTEST_S) - self.cell_s) > _ALIKE * self.cell_s else 0
+            if not self.cell_s or self._odd >= _SURELY:
+                self.cell_s, self._odd = max(apart, _SHORTEST_S), 0
+
+    def between(self, since: float, until: float) -> tuple[FloatArray, FloatArray, slice]:
+        """Seconds and turns (n,) of the points from ``since`` to ``until``."""
+        part = slice(bisect_left(self.t, since), bisect_right(self.t, until))
+        return np.array(self.t[part]), np.array(self.turns[part]), part
+
+    def slower_behind(self, instant: float, before_s: float, after_s: float) -> bool:
+        """A glance at three points: whether the wheel could have lost speed at an instant."""
+        t, x = self.t, self.turns
+        slack = 0.3 * self.cell_s  # the last point at or before each
+        first, middle = bisect_left(t, instant - before_s - slack), bisect_left(t, instant - slack)
+        last = min(bisect_left(t, instant + after_s - slack), len(t) - 1)
+        if not first < middle < last:
+            return False
+        return (x[last] - x[middle]) / (t[last] - t[middle]) < (x[middle] - x[first]) / (t[middle] - t[first])
+
+    def coarseness(self, rate: float, part: slice, tick_s: float) -> float:
+        """The least variance of a point, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
+        spread_s = max(tick_s, _STEADY * statistics.median(self._spread_s[part]))
+        return float(self.quantum**2 + (rate * spread_s) ** 2) / 12 + 1e-12
+
+    def cells(self, instant: float, before: int, after: int, noisy: bool) -> Cells | None:
+        """So many cells before and behind an instant; None where too few of them are known."""
+        cell = self.cell_s
+        edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
+        t, x, _ = self.between(instant - (before + 2) * cell, instant + (after + 2) * cell)
+        if len(t) < 6:
+            return None
+        t = t - instant
+        if noisy and self.are_counts:
+            fine = _fine_points(t, x, self.quantum**2 / 12)
+            t, x = t[fine], x[fine]
+        right = np.searchsorted(t, edges)
+        left = np.maximum(right - 1, 0)
+        right = np.minimum(right, len(t) - 1)
+        near = np.minimum(np.abs(t[right] - edges), np.abs(t[left] - edges)) <= 0.5 * cell
+        spanned = (t[right] - t[left] <= _GAP * cell) & (t[right] >= edges) & (t[left] <= edges)
+        whole = near | spanned
+        x = np.interp(edges, t, x)
+        kept = np.flatnonzero(whole)
+        begins, ends = kept[:-1], kept[1:]
+        if not self.are_counts:
+            single = ends - begins == 1
+            begins, ends = begins[single], ends[single]
+        if self.are_counts:
+            for at in self._breaks_s:
+                apart = (instant + edges[ends] < at) | (instant + edges[begins] >= at)
+                begins, ends = begins[apart], ends[apart]
+        if len(begins) < 6:
+            return None
+        speeds = (x[ends] - x[begins]) / (edges[ends] - edges[begins])
+        if noisy:
+            fine = ~_spikes(speeds)
+            begins, ends, speeds = begins[fine], ends[fine], speeds[fine]
+        return Cells(edges, begins, ends, speeds)
+
+
+def _spikes(speeds: FloatArray) -> BoolArray:
+    """Which speeds (n,) lie far off both neighbours, that agree with one another: false readings."""
+    spikes = np.zeros(len(speeds), dtype=bool)
+    if len(speeds) < 5:
+        return spikes
+    middle, left, right = speeds[1:-1], speeds[:-2], speeds[2:]
+    off = np.minimum(np.abs(middle - left), np.abs(middle - right))
+    usual = 1.5 * float(np.median(off))
+    spikes[1:-1] = (off > _SPIKE * usual) & (off > 2 * np.abs(left - right)) & ((middle - left) * (middle - right) > 0)
+    return spikes
+
+
+def _fine_points(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
+    """Which points (n,) are not far off a line through their neighbours on either side: no false counts.
+
+    ``floor``: the least variance of a point.
+    """
+    fine = np.ones(len(t), dtype=bool)
+    share = (t[1:-1] - t[:-2]) / np.maximum(t[2:] - t[:-2], 1e-9)
+    off = np.abs(x[1:-1] - (x[:-2] + share * (x[2:] - x[:-2])))
+    room = max(_FAR * math.sqrt(2 * floor), _FAR * 1.5 * float(np.median(off)))
+    fine[1:-1] = ~((off > room) & (off >= np.maximum(np.r_[0, off[:-1]], np.r_[off[1:], 0])))
+    return fine
