@@ -202,6 +202,9 @@ class LineDecoder:
                 self._believe(held, wire, number, fresh, out)
                 return
             self._refuse_held()
+            if self._base is None:  # its clock is given up
+                self._open(wire, number, arrival, sample, out)
+                return
         changed = changed_state(self._continuity, base, wire, number, sample, reason)
         self._held = _Held(wire, number, arrival, changed, sample, reason)
 

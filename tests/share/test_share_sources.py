@@ -47,7 +47,7 @@ def tables() -> dict[str, ProgramTable]:
             "inches": replace(made, unit="in"),
             "power": nastily(program_table(open_loop, 1.6, 3.4, battery_v=9.9)),
             "slide": program_table(otter, 1.0, 2.4),
-            "hood": program_table(tuned_egret(), 1.6, 3.4),
+            "hood": program_table(tuned_egret(), 1.4, 4.0),
         }
 
 
