@@ -36,7 +36,7 @@ _LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many
 _FIRST_OUT = 36.0  # of shots of which that is learned: before, it takes more
 _MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
 _APART_S, _APART_CELLS = 0.055, 2.0
-_SAME_S = 0.15  # the second look sees an instant less sharply
+_SAME_S, _CLEARER = 0.15, 1.5  # the second look sees an instant less sharply, unless it sees it far more clearly
 _BEFORE_S, _BEFORE_CELLS = 0.35, 7
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
@@ -113,7 +113,7 @@ class DropDetector:
         self._points.clear()
         self._looks = _looks()
         self._waiting: deque[_Candidate] = deque()
-        self._tried: deque[float] = deque(maxlen=6)
+        self._tried: deque[tuple[float, float]] = deque(maxlen=6)  # instant, standard errors
         self._heard_s = -math.inf
 
     @property
@@ -225,14 +225,14 @@ class DropDetector:
             if not look.peaks_until < at <= instant - apart:
                 continue
             look.peaks_until = at
-            if sureness < needed:
-                continue
             near = [fit[1] for fit in look.fits if abs(fit[0] - at) <= apart]
             reach = apart if look is self._looks[0] else max(apart, _SAME_S)
-            taken = at - self._last_s <= apart or any(abs(tried - at) <= reach for tried in self._tried)
-            if sureness == max(near) and not taken:
+            clearer = math.inf if noisy else _CLEARER
+            same = any(abs(tried - at) <= reach and sureness < clearer * sure for tried, sure in self._tried)
+            taken = same or at - self._last_s <= apart
+            if needed <= sureness == max(near) and not taken:
                 self._waiting.append(_Candidate(at, sureness))
-                self._tried.append(at)
+                self._tried.append((at, sureness))
 
     def _judged(self, candidate: _Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
