@@ -24,6 +24,7 @@ from fieldtune.caution import CAUTION_KEY
 from fieldtune.errors import FieldtuneError
 from fieldtune.files import place_whole
 from fieldtune.port_names import LAST_PORT, PORT_FROM_ELSEWHERE
+from fieldtune.store.rescue_files import waits_beside
 
 if TYPE_CHECKING:
     from fieldtune.session import Session
@@ -55,7 +56,7 @@ class LastAnswer:
         """The answer, if it is for exactly what is known now."""
         with suppress(FieldtuneError, OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
             path = self.path
-            if path is None or _left_beside(path.parent, path.name.removesuffix("-answer.json")):
+            if path is None or self._log is None or waits_beside(self._log):
                 return None
             found = json.loads(_own_bytes(path))
             key = self._key()
@@ -122,12 +123,6 @@ def _program() -> tuple[object, ...]:
     numpy = find_spec("numpy")
     computes = os.stat(numpy.origin).st_mtime_ns if numpy is not None and numpy.origin is not None else None
     return fieldtune.__version__, sys.version, computes, newest, size
-
-
-def _left_beside(folder: Path, stem: str) -> bool:
-    """Whether something waits beside the log that goes into it at the start."""
-    starts = (f"{stem}-waiting-", f"{stem}-rescue.db")
-    return any(name.startswith(starts) for name in os.listdir(folder))
 
 
 def _own_bytes(path: Path) -> bytes:

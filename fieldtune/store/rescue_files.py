@@ -67,6 +67,12 @@ def left_waiting(path: Path) -> list[Path]:
     return [one for one in path.parent.glob(f"{path.stem}-waiting-*-*.db") if one not in _OPEN and _left(one)]
 
 
+def waits_beside(path: Path) -> bool:
+    """Whether a file lies beside a log whose entries go into it, or are offered, at the next start."""
+    starts = (f"{path.stem}-waiting-", f"{path.stem}-rescue.db")
+    return any(name.startswith(starts) for name in os.listdir(path.parent))
+
+
 def _left(waiting: Path) -> bool:
     process = waiting.stem.split("-")[-2]
     if os.name != "posix" or not process.isdecimal() or int(process) == os.getpid():
