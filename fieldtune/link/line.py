@@ -33,7 +33,7 @@ class Line:
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
         self._robot = robot
-        self._framer = Framer(robot.link)
+        self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter = RpmFilter()

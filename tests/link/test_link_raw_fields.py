@@ -10,7 +10,8 @@ import pytest
 from fieldtune import load_robot
 from fieldtune.link import Line
 from fieldtune.link.mapping import as_profile, guess, read_names
-from fieldtune.link.raw_fields import profile_lines, raw_fields, remedies
+from fieldtune.link.raw_fields import profile_lines, raw_fields
+from fieldtune.link.remedies import remedies
 
 
 @pytest.mark.parametrize(
