@@ -84,10 +84,10 @@ class Columns:
             raise NotDataError("columns")
         return zip(self._order, cells, strict=True)
 
-    def read(self, line: bytes) -> tuple[WireValues, set[str]]:
-        """What a line says with units, quotes and decimal commas, and the fields whose cells can't be used.
+    def read(self, line: bytes) -> tuple[WireValues, dict[str, NotANumberError]]:
+        """What a line says with units, quotes and decimal commas, and what is wrong with cells that can't be used.
 
-        Raises ``NotDataError`` if it has not as many cells, or none that can be used.
+        Raises ``NotDataError`` if it has not as many cells, or nothing like a number in any.
         """
         text = in_ascii(line.decode("utf-8", "replace")).strip().strip("[](){}")
         ways = [cells for cells in self._ways(text) if len(cells) == len(self._order)]
@@ -96,11 +96,7 @@ class Columns:
         found, aside = min((self._cells(cells) for cells in ways), key=lambda way: len(way[1]))
         if not found and not any(wrong.example or "unit" in str(wrong) for wrong in aside.values()):
             raise NotDataError("undecodable")
-        for ours, wrong in aside.items():
-            self._set_aside.note(ours, str(wrong), wrong.example)
-        if not found:
-            raise NotDataError("unusable value")
-        return values_from(found), set(aside)
+        return values_from(found), aside
 
     def _cells(self, cells: list[str]) -> tuple[dict[str, int | float], dict[str, NotANumberError]]:
         """The values of cells, and what is wrong with those that can't be used."""

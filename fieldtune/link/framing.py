@@ -67,7 +67,7 @@ class Framer:
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
-        self._loose = LooseReader(self._format.names, self._format.set_aside, self._format.maybe, settings.scale)
+        self._loose = LooseReader(self._format.names, self._format.maybe, settings.scale)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
         self._pattern: TablePattern | None = None
@@ -183,18 +183,21 @@ class Framer:
             return cause
         if cause == "unchecked":
             return cause
-        try:
-            values, unusable = self._read_loosely(line)
-        except NotDataError as error:
-            return error.cause if error.cause == "unusable value" else cause
-        strict = self._strict
-        return values if strict is None or named_fields(values) | unusable == named_fields(strict) else cause
-
-    def _read_loosely(self, line: bytes) -> tuple[WireValues, set[str]]:
         columns = self._format.columns
-        if columns and b"=" not in line and b":" not in line:
-            return columns.read(line)
-        return self._loose.read(line)
+        loose = columns if columns and b"=" not in line and b":" not in line else self._loose
+        try:
+            values, unusable = loose.read(line)
+        except NotDataError:
+            return cause
+        found, strict = named_fields(values), self._strict
+        if strict is not None:
+            # Lines that are read otherwise are damaged, but for a word in a number's place.
+            words_only = all("no number" in str(wrong) or str(wrong).startswith("is ") for wrong in unusable.values())
+            if not found or not words_only or found | unusable.keys() != named_fields(strict):
+                return cause
+        for ours, wrong in unusable.items():
+            self._format.note(ours, wrong)
+        return values if found else "unusable value"
 
     def _learn(self, line: bytes) -> None:
         """Takes the shape of a good line for those to come."""

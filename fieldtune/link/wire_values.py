@@ -48,6 +48,11 @@ def values_from(found: Mapping[str, Any]) -> WireValues:
     return cast(WireValues, AllValues(**found))
 
 
+def all_readings(values: WireValues) -> tuple[Number, ...]:
+    """The readings in the order of ``BY_WIRE_NAME``, as sent; None where the line does not name one."""
+    return _values_of(values)
+
+
 def readings_of(values: WireValues) -> Iterator[tuple[LineField, WireName, int | float]]:
     """The readings that a line names: their rows, and the values as sent."""
     for (row, wire), value in zip(_ROWS, _values_of(values), strict=True):
