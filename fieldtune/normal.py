@@ -139,14 +139,27 @@ def ndtri(p: ArrayLike) -> FloatArray:
         if outside.any():
             side = q[outside]
             depth = np.sqrt(-np.log(np.where(side > 0, 1 - share[outside], share[outside])))
-            outer = np.where(depth <= 5, _ratio(_OUTER, depth - 1.6), _ratio(_FAR, depth - 5))
-            found[outside] = np.copysign(np.where(np.isinf(depth), np.inf, outer), side)
+            outer, far = _ratio(_OUTER, depth - 1.6), ~(depth <= 5)
+            if far.any():
+                outer[far] = np.where(np.isinf(depth[far]), np.inf, _ratio(_FAR, depth[far] - 5))
+            found[outside] = np.copysign(outer, side)
     return found
 
 
 def _ratio(powers: tuple[tuple[float, ...], tuple[float, ...]], r: FloatArray) -> FloatArray:
-    above, below = (np.polyval(part, r) for part in powers)
-    return np.asarray(above / below)
+    above, below = (_polynomial(part, r) for part in powers)
+    above /= below
+    return above
+
+
+def _polynomial(powers: tuple[float, ...], r: FloatArray) -> FloatArray:
+    """By Horner's rule, in place."""
+    value = np.asarray(powers[0] * r)
+    for power in powers[1:-1]:
+        value += power
+        value *= r
+    value += powers[-1]
+    return value
 
 
 def gauss_legendre(count: int) -> tuple[FloatArray, FloatArray]:
