@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from functools import reduce
-from itertools import product
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
