@@ -40,12 +40,13 @@ _LOG_SLOPE = np.exp(-0.5 * np.concatenate([_DEEP, _NODES]) ** 2 - _LOG_BELOW) / 
 
 def _placed(value: FloatArray, lowest: int) -> tuple[IntArray, FloatArray, FloatArray]:
     """Place of the nearest node in a table from ``lowest``, the node, and the step from it (nan where x is nan)."""
-    held = np.clip(value, lowest, _END)
+    held = np.minimum(np.maximum(value, lowest), _END)  # a call of np.clip costs as much as some dozen numbers
     node = np.rint(held * _PER_UNIT)
     with np.errstate(invalid="ignore"):
         place = node.astype(np.int64)
     place -= lowest * _PER_UNIT
-    np.clip(place, 0, (_END - lowest) * _PER_UNIT, out=place)
+    np.maximum(place, 0, out=place)
+    np.minimum(place, (_END - lowest) * _PER_UNIT, out=place)
     node /= _PER_UNIT
     held -= node
     return place, node, held
@@ -139,14 +140,27 @@ def ndtri(p: ArrayLike) -> FloatArray:
         if outside.any():
             side = q[outside]
             depth = np.sqrt(-np.log(np.where(side > 0, 1 - share[outside], share[outside])))
-            outer = np.where(depth <= 5, _ratio(_OUTER, depth - 1.6), _ratio(_FAR, depth - 5))
-            found[outside] = np.copysign(np.where(np.isinf(depth), np.inf, outer), side)
+            outer, far = _ratio(_OUTER, depth - 1.6), ~(depth <= 5)
+            if far.any():
+                outer[far] = np.where(np.isinf(depth[far]), np.inf, _ratio(_FAR, depth[far] - 5))
+            found[outside] = np.copysign(outer, side)
     return found
 
 
 def _ratio(powers: tuple[tuple[float, ...], tuple[float, ...]], r: FloatArray) -> FloatArray:
-    above, below = (np.polyval(part, r) for part in powers)
-    return np.asarray(above / below)
+    above, below = (_polynomial(part, r) for part in powers)
+    above /= below
+    return above
+
+
+def _polynomial(powers: tuple[float, ...], r: FloatArray) -> FloatArray:
+    """By Horner's rule, in place."""
+    value = np.asarray(powers[0] * r)
+    for power in powers[1:-1]:
+        value += power
+        value *= r
+    value += powers[-1]
+    return value
 
 
 def gauss_legendre(count: int) -> tuple[FloatArray, FloatArray]:

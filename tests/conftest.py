@@ -53,6 +53,12 @@ def _metric() -> Iterator[None]:
     person_units.use("metric")
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _cache(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """No test begins with what was kept for the next start of the real program."""
+    os.environ["XDG_CACHE_HOME"] = str(tmp_path_factory.mktemp("cache"))
+
+
 @pytest.fixture
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty folder for profiles and logs, so that the demonstration robots serve."""

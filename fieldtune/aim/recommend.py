@@ -38,28 +38,20 @@ def sensitivity(
     if not np.isfinite(point.value[0]) or not point.d_miss[0] > 0:
         return None
     miss_per_log = 1 / float(point.d_miss[0])
-    step = robot.setpoint.step
+    half, nominal = robot.setpoint.step / 2, robot.drive.nominal_voltage if robot.drive else 12.0
+    volts = nominal if battery_v is None else battery_v
+    asked = [drive_quantity(robot, [setpoint - half, setpoint + half], battery_v)]
+    asked += [drive_quantity(robot, [setpoint], volts + dv) for dv in (-0.5, 0.5)]
+    speeds = log_speed(robot, belief.basis, best, np.concatenate(asked))[0]
+    slower, faster, weaker, stronger = speeds.tolist()
     return Sensitivity(
-        per_step_m=_speed_change(robot, belief, setpoint, battery_v, step=step) * miss_per_log,
+        per_step_m=(faster - slower) * miss_per_log,
         per_degree_m=-math.radians(1) * float(point.d_angle[0]) * miss_per_log,
-        per_volt_m=_volt_change(robot, belief, setpoint, battery_v) * miss_per_log,
+        # A closed speed loop or a spring does not feel the volt; an open loop does.
+        per_volt_m=(stronger - weaker) * miss_per_log,
         per_cm_m=-0.01 * float(point.d_distance[0]) * miss_per_log,
         per_10_degC_m=_warmth_change(robot, target, best, point, miss_per_log),
     )
-
-
-def _speed_change(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None, step: float) -> float:
-    pair = drive_quantity(robot, [setpoint - step / 2, setpoint + step / 2], battery_v)
-    speeds = log_speed(robot, belief.basis, belief.best, pair)[0]
-    return float(speeds[1] - speeds[0])
-
-
-def _volt_change(robot: Robot, belief: Belief, setpoint: float, battery_v: float | None) -> float:
-    """A closed speed loop or a spring does not feel the volt; an open loop does."""
-    volts = battery_v if battery_v is not None else robot.drive.nominal_voltage if robot.drive else 12.0
-    pair = np.concatenate([drive_quantity(robot, [setpoint], volts + dv) for dv in (-0.5, 0.5)])
-    speeds = log_speed(robot, belief.basis, belief.best, pair)[0]
-    return float(speeds[1] - speeds[0])
 
 
 def _warmth_change(

@@ -23,7 +23,7 @@ REDRAW_S = 0.4
 """The path at the present readback is worked out no oftener: the recommended one tells more."""
 SOON_S = 0.15
 """How long what a shot has taught may take until the screen is brought up to date without it."""
-_QUIET_S = 2.0
+_QUIET_S = 0.5
 """How long nothing new was recommended before the answer for the next start is worked out."""
 
 

@@ -1,4 +1,4 @@
-"""The answer that the next start begins with, kept beside the log, so that it stands in the first frame.
+"""The answer that the next start begins with, kept in the user's cache, so that it stands in the first frame.
 
 It is for the first spot and target, before anything was read from the line. Its key is made of all that it rests on:
 for anything else it is no answer. A file that isn't as it was written, or isn't one's own, is no answer either.
@@ -16,6 +16,8 @@ from dataclasses import asdict, fields
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import platformdirs
 
 import fieldtune
 from fieldtune import person_units
@@ -47,10 +49,11 @@ class LastAnswer:
 
     @property
     def path(self) -> Path | None:
-        """Its file; None where none is kept: without a log on the disk, or a first spot."""
-        log = self._log
-        nowhere = log is None or self._asked is None or not log.exists()
-        return None if log is None or nowhere else log.with_name(f"{log.stem}-answer.json")
+        """Its file, one for each log, whether that is on the disk yet or not; None without a log, or a first spot."""
+        if self._log is None or self._asked is None:
+            return None
+        folder = Path(platformdirs.user_cache_dir("fieldtune", appauthor=False))
+        return folder / f"{self._log.stem}-{_digest(str(self._log.absolute()))[:16]}.json"
 
     def recall(self) -> Aim | None:
         """The answer, if it is for exactly what is known now."""
@@ -100,6 +103,7 @@ class LastAnswer:
 def keep(path: Path, content: bytes) -> None:
     """Writes it in one piece; a disk that can't take it costs no more than that."""
     with suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
         place_whole(path, content, force=True)
 
 

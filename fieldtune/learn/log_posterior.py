@@ -103,16 +103,26 @@ class Rows:
         if self.error:
             variance += self.error if unit is None else self.error * np.exp(2 * unit)
         inverse = 1 / np.sqrt(variance)
-        lower = features @ self.lower.T
+        low = features @ self.lower.T
+        low *= inverse
         if self.upper is None:
-            value = log_density(lower * inverse) + np.log(inverse)
-            return self.mixed(value if unit is None else value + unit)
-        low = np.where(self.open_low, -np.inf, lower * inverse)
-        high = np.where(self.open_high, np.inf, (features @ self.upper.T) * inverse)
-        if np.isfinite(self.log_wild).all():  # beside wild outcomes the far tails of others don't count
-            tame = np.exp(self.log_tame) * np.maximum(ndtr(high) - ndtr(low), 0.0)
-            return np.asarray(np.log(tame + np.exp(self.log_wild)))
-        return self.mixed(log_interval(low, high))
+            value = log_density(low) if unit is None else log_density(low) + unit
+            if not self.may_be_wild:
+                return np.asarray(value + np.log(inverse) + self.log_tame)
+            likely = np.exp(value) * inverse
+        else:
+            high = features @ self.upper.T
+            high *= inverse
+            low[:, self.open_low], high[:, self.open_high] = -np.inf, np.inf
+            if not self.may_be_wild:
+                return self.mixed(log_interval(low, high))
+            likely = np.maximum(ndtr(high) - ndtr(low), 0.0)
+        return np.asarray(np.log(np.exp(self.log_tame) * likely + np.exp(self.log_wild)))
+
+    @property
+    def may_be_wild(self) -> bool:
+        """Whether each row may be a wild outcome: beside those the far tails of others don't count."""
+        return bool(np.isfinite(self.log_wild).all())
 
     @property
     def log_tame(self) -> FloatArray:

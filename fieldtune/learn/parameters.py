@@ -38,6 +38,8 @@ _OF_BATTERY = 0.8
 _WEAR = 0.0004
 SHAPES = 3
 PAIRS = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
+_PAIR_BENDS = np.array([np.eye(SHAPES)[[i, k]].T @ np.eye(SHAPES)[[k, i]] for i, k in PAIRS])
+"""Second derivatives (pairs, SHAPES, SHAPES) of each product of two."""
 
 
 @frozen
@@ -183,13 +185,10 @@ class Layout:
 
     def gain(self, points: FloatArray) -> FloatArray:
         """Level, slope and remainder weights (K, gains)."""
-        return np.column_stack(
-            [
-                self.prior.level * heavy_tailed(points[:, 0]),
-                self.prior.slope * heavy_tailed(points[:, 1]),
-                self.prior.remainder * points[:, 2 : self.gains],
-            ]
-        )
+        found = points[:, : self.gains] * self.prior.remainder
+        found[:, 0] = self.prior.level * heavy_tailed(points[:, 0])
+        found[:, 1] = self.prior.slope * heavy_tailed(points[:, 1])
+        return found
 
     def tracking(self, points: FloatArray) -> FloatArray:
         """Log exit speed of the real drive over the commanded one (K,)."""
@@ -224,19 +223,17 @@ class Layout:
 
     def features(self, points: FloatArray) -> FloatArray:
         """See ``log_posterior.Unknown``; (K, F)."""
-        away = self.shape(points) - self.origin
-        pairs = np.column_stack([away[:, i] * away[:, k] for i, k in PAIRS])
-        return np.column_stack(
-            [
-                self.gain(points),
-                self.tracking(points),
-                self.offsets(points),
-                self.wear(points),
-                away,
-                pairs,
-                np.ones(len(points)),
-            ]
-        )
+        found, shape = np.empty((len(points), self.feature_count)), self.shape_features_at
+        found[:, : self.gains] = self.gain(points)
+        found[:, self.tracking_at] = self.tracking(points)
+        found[:, self.offset_features] = self.offsets(points)
+        found[:, shape - 1] = self.wear(points)
+        away = found[:, shape : shape + SHAPES]
+        away[:] = self.shape(points) - self.origin
+        for place, (i, k) in enumerate(PAIRS, start=shape + SHAPES):
+            np.multiply(away[:, i], away[:, k], out=found[:, place])
+        found[:, -1] = 1.0
+        return found
 
     @property
     def feature_count(self) -> int:
@@ -267,11 +264,8 @@ class Layout:
         slopes[first + each, offsets.start + each] = spread * bent[offsets]
         slopes[first + each, self.spread_at] = _EPOCH_SPREAD_SPREAD * spread * heavy_tailed(u[offsets])
         away, place = self.shape(u[None])[0] - self.origin, self.shape_features_at
-        for i in range(SHAPES):
-            slopes[place + i, self.shape_at.start + i] = self.prior.shape[i]
-        for row, (i, k) in enumerate(PAIRS, start=place + SHAPES):
-            slopes[row, self.shape_at.start + i] += self.prior.shape[i] * away[k]
-            slopes[row, self.shape_at.start + k] += self.prior.shape[k] * away[i]
+        slopes[place : place + SHAPES, self.shape_at] = np.diag(self.prior.shape)
+        slopes[place + SHAPES : -1, self.shape_at] = (_PAIR_BENDS @ away) * self.prior.shape
         return slopes
 
     def curvature(self, u: FloatArray, pull: FloatArray) -> FloatArray:
@@ -287,10 +281,8 @@ class Layout:
         bend[each, each] = own * curve[offsets]
         bend[each, self.spread_at] = bend[self.spread_at, each] = own * growth * slope[offsets]
         bend[self.spread_at, self.spread_at] = float(own @ heavy_tailed(u[offsets])) * growth**2
-        for row, (i, k) in enumerate(PAIRS, start=self.shape_features_at + SHAPES):
-            product = pull[row] * self.prior.shape[i] * self.prior.shape[k]
-            bend[self.shape_at.start + i, self.shape_at.start + k] += product
-            bend[self.shape_at.start + k, self.shape_at.start + i] += product
+        of_pairs = np.tensordot(pull[self.shape_features_at + SHAPES : -1], _PAIR_BENDS, 1)
+        bend[self.shape_at, self.shape_at] += of_pairs * np.outer(self.prior.shape, self.prior.shape)
         return bend
 
     def variances(self, points: FloatArray) -> FloatArray:
@@ -302,7 +294,7 @@ class Layout:
                 self.prior.log_angle_scatter + _SCATTER_SPREAD * points[:, angle],
             ]
         )
-        return np.exp(2 * np.clip(logs, -20.0, 5.0))
+        return np.asarray(np.exp(2 * np.minimum(np.maximum(logs, -20.0), 5.0)))
 
     def log_sd_columns(self) -> list[tuple[int, float]]:
         """See ``log_posterior.Unknown``."""

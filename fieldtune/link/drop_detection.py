@@ -270,9 +270,9 @@ class DropDetector:
             return []
         needed = (_STANDS_OUT if len(self._shares) >= _LEARNED else _FIRST_OUT) * (_NOISY if noisy else 1.0)
         clear = out > needed and sudden > _SUDDEN
-        if clear:  # and no less deep by what is seen
+        if clear:  # and no less deep by what is seen: an early look that can't tell waits for the next
             shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
-            clear = shallow.over_nothing < out + _AS_WELL
+            clear = shallow.over_nothing < out + (_AS_WELL if last_chance else -_AS_WELL)
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         if clear and (
             (back >= _BACK and returns > _RETURNS)

@@ -140,8 +140,8 @@ def _beside(radius: float, slope: FloatArray, bend: FloatArray) -> FloatArray:
     fall = np.where(slope < 0, slope, np.nan)
     first = fall * fall
     wide = _SIDES.reshape(2, *[1] * fall.ndim) * (-2 * radius * bend)
-    square = first
     with np.errstate(invalid="ignore"):
+        square = np.maximum(first + wide / np.sqrt(1 + first), 0.0)
         for _ in range(_NEWTON):
             steep = 1 + square
             fall_on = wide / np.sqrt(steep)

@@ -70,7 +70,7 @@ def left_waiting(path: Path) -> list[Path]:
 def waits_beside(path: Path) -> bool:
     """Whether a file lies beside a log whose entries go into it, or are offered, at the next start."""
     starts = (f"{path.stem}-waiting-", f"{path.stem}-rescue.db")
-    return any(name.startswith(starts) for name in os.listdir(path.parent))
+    return path.parent.is_dir() and any(name.startswith(starts) for name in os.listdir(path.parent))
 
 
 def _left(waiting: Path) -> bool:

@@ -56,18 +56,18 @@ def start(wanted: Sequence[bytes], *words: str, **settings: str) -> list[Taken]:
     return taken
 
 
-def left_once(answer: Path, *words: str, **settings: str) -> Path:
+def left_once(answers: Path, *words: str, **settings: str) -> Path:
     """Starts, waits for the recommendation and quits, as people do; the file with the answer for the next start."""
     with program(*words, **settings) as running:
         seconds_until(running.master, b"Good range")
         drain(running.master, 1.0)
         os.write(running.master, b"q")
         end = time.monotonic() + 20
-        while not answer.exists() and time.monotonic() < end:
+        while not (kept := list(answers.glob("*.json"))) and time.monotonic() < end:
             time.sleep(0.05)
         with suppress(OSError):  # the other end goes away
             drain(running.master, 0.5)
-    return answer
+    return kept[0]
 
 
 def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path) -> None:
@@ -78,9 +78,11 @@ def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path)
         session.log.remember(CAUTION_KEY, "yes")
         for miss in (-0.2, 0.1, 0.0):
             session.confirm(1.5, 1400.0, miss_m=miss)
-    known, new = {"FIELDTUNE_PROFILES": str(tmp_path)}, {"FIELDTUNE_PROFILES": str(tmp_path / "new")}
+    cache = {"XDG_CACHE_HOME": str(tmp_path)}
+    known, new = (cache | {"FIELDTUNE_PROFILES": str(home)} for home in (tmp_path, tmp_path / "new"))
     console = ("-c", COMMAND, "console", "heron", "--port", "sim://heron")
-    kept = left_once(tmp_path / "heron-answer.json", *console, **known)
+    answers = tmp_path / "fieldtune"
+    kept = left_once(answers, *console, **known)
     names = ("least", "first frame", "recommendation", "the same, none kept", "start screen")
     found: dict[str, list[Taken]] = {name: [] for name in names}
     for _ in range(ROUNDS):  # by turns
@@ -89,7 +91,7 @@ def test_first_paint_against_the_least_app(waiting_table: Table, tmp_path: Path)
         frame, whole = start([TITLE, b"Good range"], *console, **known)
         found["first frame"].append(frame)
         found["the same, none kept"].append(whole)
-        left_once(kept, *console, **known)
+        left_once(answers, *console, **known)
         found["recommendation"] += start([b"! "], *console, **known)  # the cautions come last
         found["start screen"] += start([b"New robot"], "-c", COMMAND, **new)
     least = min(processor for _, processor in found["least"])

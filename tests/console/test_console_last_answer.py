@@ -8,7 +8,7 @@ import re
 import shutil
 import sqlite3
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -30,9 +30,16 @@ from fieldtune.session import Session
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, bytes]]:
+def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, dict[Path, bytes]]]:
     """A robot of one's own with shots, a battery and the answer kept: its folder, and what is in it."""
     home = tmp_path_factory.mktemp("home")
+    with pytest.MonkeyPatch.context() as settings:
+        settings.setenv("XDG_CACHE_HOME", str(home / "cache"))
+        _make(home)
+        yield home, {path: path.read_bytes() for path in home.rglob("*") if path.is_file()}
+
+
+def _make(home: Path) -> None:
     shutil.copy(find_profile("heron"), home)
     with opened(home) as session:
         session.swap("A")
@@ -40,11 +47,10 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, byte
         for miss in (-0.1, 0.02, 0.05):
             session.confirm(1.5, 1380.0, miss_m=miss)
         kept_now(session)
-    return home, {path.name: path.read_bytes() for path in home.iterdir()}
 
 
 @pytest.fixture
-def home(made: tuple[Path, dict[str, bytes]]) -> Path:
+def home(made: tuple[Path, dict[Path, bytes]]) -> Path:
     """That folder as it was made."""
     folder, files = made
     for path in folder.iterdir():
@@ -52,9 +58,18 @@ def home(made: tuple[Path, dict[str, bytes]]) -> Path:
             shutil.rmtree(path)
         else:
             path.unlink()
-    for name, content in files.items():
-        (folder / name).write_bytes(content)
+    for path, content in files.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
     return folder
+
+
+def kept_file(home: Path) -> Path:
+    """Where the answer for the next start is kept."""
+    with opened(home) as session:
+        path = LastAnswer(session).path
+    assert path is not None
+    return path
 
 
 def kept_now(session: Session) -> None:
@@ -198,7 +213,7 @@ def test_a_locked_log_is_not_waited_for(home: Path) -> None:
 
 
 def test_a_damaged_file_is_no_answer(home: Path) -> None:
-    path, right = home / "heron-answer.json", recalled(home)
+    path, right = kept_file(home), recalled(home)
     whole = path.read_bytes()
     with opened(home) as session:
         for at in range(0, len(whole), 9):
@@ -209,7 +224,7 @@ def test_a_damaged_file_is_no_answer(home: Path) -> None:
 
 def _forged(home: Path, **changes: object) -> None:
     """The file with an answer that someone else wrote, its sum made to fit."""
-    path = home / "heron-answer.json"
+    path = kept_file(home)
     found = json.loads(path.read_text())
     found["aim"].update(changes)
     found["sum"] = last_answer._digest(found["key"], found["aim"])
@@ -246,7 +261,7 @@ def test_what_cannot_be_an_answer_is_none(home: Path, what: str) -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="owners, links and pipes as POSIX has them")
 def test_a_file_that_is_not_ones_own_is_no_answer(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path, other = home / "heron-answer.json", home / "other.json"
+    path, other = kept_file(home), home / "other.json"
     content = path.read_bytes()
     path.rename(other)
     path.symlink_to(other)
@@ -267,6 +282,17 @@ def test_a_file_that_is_not_ones_own_is_no_answer(home: Path, monkeypatch: pytes
     assert recalled(home) is not None
     monkeypatch.setattr(os, "getuid", lambda: path.stat().st_uid + 1)
     assert recalled(home) is None
+
+
+def test_before_the_first_shot_an_answer_is_kept_but_no_log_made(tmp_path: Path) -> None:
+    demo = tmp_path / "nothing here yet"
+    with Session.beside_profile(load_robot(find_profile("heron")), demo) as session:
+        assert LastAnswer(session).recall() is None
+        kept_now(session)
+        assert LastAnswer(session).recall() == session.aim(1.5, unread=True)
+        assert not demo.exists()
+        session.confirm(1.5, 1400.0, "in")
+        assert LastAnswer(session).recall() is None
 
 
 def test_without_a_log_or_a_spot_none_is_kept(tmp_path: Path) -> None:
@@ -332,7 +358,7 @@ def test_the_first_frame_says_what_the_full_answer_says(home: Path, columns: int
     _rewritten(home, 'port = "auto"', 'port = "none"')
     with opened(home) as session:
         session.log.remember(CAUTION_KEY, "yes")
-    start, kept = ("console", "heron"), home / "heron-answer.json"
+    start, kept = ("console", "heron"), kept_file(home)
     kept.unlink()
     early, _ = watched(Terminal(*start, profiles=home, columns=columns, rows=rows), kept)
     assert "Chance" not in early

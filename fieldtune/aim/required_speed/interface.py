@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from functools import reduce
-from itertools import product
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -282,14 +281,15 @@ class Tensor:
         table = self.coefficients.reshape(*shape[: len(local)], rest)
         if not local:
             return np.broadcast_to(table, (n, rest)), []
-        value, slopes = np.zeros((n, rest)), [np.zeros((n, rest)) for _ in local]
-        for offsets in product(range(4), repeat=len(local)):
-            block = table[tuple(place + k for (place, _, _), k in zip(local, offsets, strict=True))]
-            weights = [values[k] for (_, values, _), k in zip(local, offsets, strict=True)]
-            value += reduce(np.multiply, weights)[:, None] * block
-            for axis, (_, _, bends) in enumerate(local):
-                others = [bends[offsets[axis]] if k == axis else weight for k, weight in enumerate(weights)]
-                slopes[axis] += reduce(np.multiply, others)[:, None] * block
+        run = np.arange(4)
+        ahead = [run.reshape(-1, *[1] * (len(local) - 1 - k)) for k in range(len(local))]
+        firsts = [place.reshape(-1, *[1] * len(local)) for place, _, _ in local]
+        value = table[tuple(first + more for first, more in zip(firsts, ahead, strict=True))]
+        slopes: list[FloatArray] = []
+        for _, values, bends in local:
+            slopes = [_contracted(slope, values.T, 4) for slope in slopes]
+            slopes.append(_contracted(value, bends.T, 4))
+            value = _contracted(value, values.T, 4)
         return value, slopes
 
 
