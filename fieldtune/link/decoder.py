@@ -95,6 +95,8 @@ class LineDecoder:
 
     def begin_anew(self) -> None:
         """Nothing is known of clock and wheel any more: the robot's clock isn't trusted, or it is another robot."""
+        if self._held is not None:
+            self.dropped["not followed"] += 1
         self._base = self._held = None
 
     def take_all(
@@ -140,10 +142,14 @@ class LineDecoder:
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
-        if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
-            self.begin_anew()
+        try:
+            sample = self._continuity.measured(wire, arrival)
+            if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
+                self.begin_anew()
+        except OverflowError:  # some hundred digits
+            self.dropped["impossible number"] += 1
+            return
         self._seen = wire
-        sample = self._continuity.measured(wire, arrival)
         odd = self._continuity.odd
         if odd and not self._settled(sample, odd):
             return

@@ -43,6 +43,7 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     ),
     "unusable value": ("no value that can be used", "See below which value can't be used, and mend it in the program."),
     "duplicate": ("the same line once more", "The program prints each line twice; that does no harm."),
+    "impossible number": ("a number of hundreds of digits", _DAMAGE),
     "not followed": ("alone, nothing followed it", ""),
     "impossible wheel": (
         "a speed no wheel reaches so soon",

@@ -50,6 +50,8 @@ _BEHIND = re.compile(r"[\s,;|&/*(\[{<>]+[\"']?\s*\Z")
 _CLOSED = " \t)]}>,;|*"
 _IN_BRACKETS = re.compile(r"\s*[(\[|]\s*([^()\[\]|\d\s][^()\[\]|]*?)\s*(?:[)\]|]|\Z)")
 _UP_TO_A_SEPARATOR = re.compile(r"[^,;|&()\[\]{}]*")
+_LARGEST = 1e20
+"""No counter has more than 64 bits, about 1.8e19."""
 _SAYS_YES_OR_NO = {
     **dict.fromkeys(("true", "yes", "on", "high", "y", "t"), 1),
     **dict.fromkeys(("false", "no", "off", "low", "n", "f"), 0),
@@ -78,15 +80,19 @@ class NotANumberError(ValueError):
 def plain_number(text: str) -> int | float:
     """A decimal number as robots print it (leading zeros, signs and bare points allowed).
 
-    Raises ``NotANumberError`` with no text for anything else, and with one for numbers that are not finite.
+    Raises ``NotANumberError`` with no text for anything else, and with one for numbers that nothing counts up to.
     """
     if not _PLAIN.fullmatch(text):
         raise NotANumberError(f"is {text.lower()}" if _NOT_FINITE.match(text) else "")
     try:
-        return int(text)
+        value: int | float = int(text)
     except ValueError:
         value = float(text)
-    if not math.isfinite(value):
+    return _not_too_large(value)
+
+
+def _not_too_large(value: int | float) -> int | float:
+    if abs(value) > _LARGEST:
         raise NotANumberError("is too large")
     return value
 
@@ -111,6 +117,7 @@ def value_of(text: str, wire_name: str, unit: str = "", *, scaled: bool = False)
     if _NOT_FINITE.match(bare):
         raise NotANumberError(f"is {bare.lower()}")
     value, rest = _leading_number(bare)
+    _not_too_large(value)
     try:
         symbol = _unit_behind(rest, wire_name, bare) or unit
         if not symbol:
