@@ -19,6 +19,7 @@ from fieldtune.link.line_table import LineTable, samples_of_table
 from fieldtune.link.plausibility import Continuity
 from fieldtune.link.samples import Sample, SampleChooser
 from fieldtune.link.two_robots import TwoRobots
+from fieldtune.link.wire_numbers import LARGEST
 
 if TYPE_CHECKING:
     from fieldtune.link.clock import LineState
@@ -144,11 +145,15 @@ class LineDecoder:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
         try:
             sample = self._continuity.measured(wire, arrival)
-            if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
-                self.begin_anew()
-        except OverflowError:  # some hundred digits
+        except OverflowError:  # a reading of some hundred digits
             self.dropped["impossible number"] += 1
             return
+        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts):
+            if whole is not None and not -LARGEST < whole < LARGEST:
+                self.dropped["impossible number"] += 1
+                return
+        if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
+            self.begin_anew()
         self._seen = wire
         odd = self._continuity.odd
         if odd and not self._settled(sample, odd):

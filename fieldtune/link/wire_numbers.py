@@ -6,7 +6,6 @@ another, and a speed in a unit that nobody named is no speed.
 
 from __future__ import annotations
 
-import math
 import re
 import unicodedata
 from collections import Counter
@@ -50,7 +49,7 @@ _BEHIND = re.compile(r"[\s,;|&/*(\[{<>]+[\"']?\s*\Z")
 _CLOSED = " \t)]}>,;|*"
 _IN_BRACKETS = re.compile(r"\s*[(\[|]\s*([^()\[\]|\d\s][^()\[\]|]*?)\s*(?:[)\]|]|\Z)")
 _UP_TO_A_SEPARATOR = re.compile(r"[^,;|&()\[\]{}]*")
-_LARGEST = 1e20
+LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
 _SAYS_YES_OR_NO = {
     **dict.fromkeys(("true", "yes", "on", "high", "y", "t"), 1),
@@ -92,7 +91,7 @@ def plain_number(text: str) -> int | float:
 
 
 def _not_too_large(value: int | float) -> int | float:
-    if abs(value) > _LARGEST:
+    if abs(value) > LARGEST:
         raise NotANumberError("is too large")
     return value
 
