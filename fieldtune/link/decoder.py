@@ -212,7 +212,8 @@ class LineDecoder:
         held = self._held
         if held is not None:
             fresh = self._continuity.measured(wire, arrival)
-            fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
+            for name in self._continuity.odd:
+                setattr(fresh, name, None)
             # One that departs in another respect is another false line, and confirms nothing.
             alike = reason == held.reason and self._continuity.fault(held.base, wire, number, fresh, loose=True) is None
             if alike:
