@@ -163,6 +163,8 @@ class LineDecoder:
         if self._two_robots.see(wire, sample.wheel_rpm, arrival):
             self.notices["lines of two robots mixed: unplug one"] += 1
         self._continuity.mixed = self._two_robots.sure
+        if sample.wheel_rpm is not None:
+            self._continuity.fading.see(sample.wheel_rpm)
         base = self._base
         if base is None:
             self._open(wire, number, arrival, sample, out)

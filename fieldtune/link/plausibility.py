@@ -10,6 +10,7 @@ import numpy as np
 
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
+from fieldtune.link.fading_rpm import FadingRpm
 from fieldtune.link.limits import (
     COUNTS_OFF,
     LEAST_SPEED,
@@ -45,6 +46,7 @@ class Continuity:
         self.clocks = Clocks()
         self.limits = limits
         self.doubted = False  # whether lines were damaged lately
+        self.fading = FadingRpm()
         self.mixed = False  # whether two robots talk on the line
         self._modulus = 1 << limits.counter_bits
         self._rows = [
@@ -148,6 +150,7 @@ class Continuity:
                 return "wheel"
             self.clocks.arrival.believe()
         if self._dead(base, sample):
+            self.notices["counter stands still"] += not base.dead
             sample.wheel_rpm, base.dead = None, True
         elif not self._rpm_follows(base, sample, loose):
             if not loose:
@@ -220,7 +223,9 @@ class Continuity:
         return min(self.limits.accel_rps2, _BRAKE * base.gained_rps2 or math.inf)
 
     def _dead(self, base: LineState, sample: Sample) -> bool:
-        """Whether own rpm says zero of a wheel that can't have stopped so fast: what it counts with is dead."""
+        """Whether own rpm falls as no wheel does, or to zero too fast: what it counts with is dead."""
+        if self.fading.dead and sample.wheel_rpm is not None:
+            return True
         if sample.wheel_rpm != 0:
             return False
         least, brake = 0.02 * self.limits.wheel_rpm / 60, self._brake_rps2(base)
