@@ -35,6 +35,7 @@ _STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of
 _TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _FORGET = 1.02  # a line: the shortest time between two is forgotten slowly
+_DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -204,7 +205,8 @@ class Continuity:
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
                 room += _A_COUNT / self._counts_of(1.0)
-            return abs(change) <= room + limits.tight_rps2 * elapsed
+            # Where lines are damaged and few are left, a false one would pass for a change since long before.
+            return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _DOUBTED_S) if self.doubted else elapsed)
         fall = room + _FALL * base.rpm / 60 + self._brake_rps2(base) * elapsed
         return -fall <= change <= room + limits.accel_rps2 * elapsed
 

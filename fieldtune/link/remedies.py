@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
+_MIXED = 4
 _MISTAKEN = {
     0.001: "a thousand times too large",
     0.01: "a hundred times too large",
@@ -34,6 +35,9 @@ def remedies(
     ``lines``: raw lines made harmless, as ``Monitor.recent_lines`` gives them; ``fixed_baud``: the speed, if it was
     named and not found.
     """
+    two = any(notice.startswith("lines of two robots") for notice in health.notices)
+    if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
+        return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     if not health.dropped or 10 * health.good > health.lines:
         fields = raw_fields(texts) if robot is not None and health.good else []

@@ -210,7 +210,7 @@ _LONGEST_RPM_S = 0.25
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
 _FORGET = 0.05
-_DOUBTED = 3
+_DOUBTED, _DOUBTED_S = 3, 0.35
 _FAR = 3.5  # standard deviations
 
 
@@ -255,13 +255,21 @@ class RpmFilter:
         """Forgets the past, but not how rough the reading is."""
         self._points.clear()
 
-    def add(self, time_s: float, value: float, doubted: bool = False) -> float:
-        """Takes one value and returns the one to show. ``doubted``: some values may be false, so none stands alone."""
+    def add(self, time_s: float, value: float, doubted: bool = False) -> float | None:
+        """Takes one value and returns the one to show.
+
+        ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
+        """
         points = self._points
         points.append((time_s, value))
         self.scatter.see(value)
-        back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_RPM_S]
+        back = [v for t, v in reversed(points) if time_s - t <= (_DOUBTED_S if doubted else _LONGEST_RPM_S)]
         low, high, best = -math.inf, math.inf, value
+        if doubted:
+            if len(back) < _DOUBTED:
+                return None
+            if len(back) < _WINDOWS[_DOUBTED]:
+                return statistics.median(back[:_DOUBTED])
         for n in _WINDOWS:
             if n > len(back):
                 break
