@@ -117,7 +117,7 @@ def value_of(text: str, wire_name: str, unit: str = "", scale: float = 0.0) -> i
     simple = _SIMPLE.match(text)
     if simple is not None:
         digits, symbol = simple[1], simple[2] or unit
-        if not symbol or _known(symbol, wire_name):
+        if not symbol or is_known(symbol, wire_name):
             return _converted(float(digits) if "." in digits else int(digits), symbol, wire_name, scale)
     bare = _bare(in_ascii(text))
     if wire_name == FIRED and bare.casefold() in _SAYS_YES_OR_NO:
@@ -185,16 +185,17 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     near = _UP_TO_A_SEPARATOR.match(rest)
     words = near.group() if near else ""
     further, whole = rest[len(words) :], words.strip()
-    if whole and _known(whole, wire_name):
+    if whole and is_known(whole, wire_name):
         return whole
     if re.search(r"\d", words) or re.match(r",\d|[(\[].*\d", further):
         raise NotANumberError("can be read in two ways", bare)
     first = whole.split()[0] if whole else ""
-    return first if first and _known(first, wire_name) else whole
+    return first if first and is_known(first, wire_name) else whole
 
 
 @lru_cache(maxsize=256)
-def _known(symbol: str, wire_name: str) -> bool:
+def is_known(symbol: str, wire_name: str) -> bool:
+    """Whether a value with this unit behind can be read as that field."""
     try:
         _factor(symbol, wire_name)
     except NotANumberError:
@@ -206,7 +207,7 @@ def _known(symbol: str, wire_name: str) -> bool:
 def _is_unit(symbol: str) -> bool:
     """Whether a symbol is a unit of any kind; nobody's status word is."""
     for name in (*BY_WIRE_NAME, "t_ms"):
-        if _known(symbol, name):
+        if is_known(symbol, name):
             return True
     return "/" in symbol
 
