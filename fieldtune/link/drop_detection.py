@@ -159,9 +159,10 @@ class DropDetector:
             return []
         after = steps[candidate.judged]
         last_chance = after == steps[-1]
-        if instant + after * cell > next_s:
+        cut_short = instant + after * cell > next_s
+        if cut_short:
             after, last_chance = int((next_s - instant) / cell), True
-        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and instant + after * cell <= next_s) > points.now_s:
+        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and not cut_short) > points.now_s:
             return None
         candidate.judged += 1
         if -0.15 < instant - self._lowered_s < _LOWERED_S or instant - self._last_s < _ECHO_S:
@@ -170,7 +171,9 @@ class DropDetector:
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         if seen is not None:
-            instant = candidate.instant = instant + drop_fit.begun(seen[0], cell, before, after)
+            late_s = drop_fit.begun(seen[0], cell, before, after)
+            instant = candidate.instant = instant + late_s
+            after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         drop = self._measured(instant, tick_s)
         if seen is None or drop is None:
@@ -205,12 +208,14 @@ class DropDetector:
         # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
         share = 60 * seen_as.depth / max(drop.before_rpm, 1.0)
         enough = max(min(_COMING_BACK, _BACK_BY_SHARE * share), 1e-9)
-        cut_short = until + cell > next_s
         if cut_short:  # as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        if clear and coming >= 1.0 and (returns > _COMES or cut_short):
+        if clear and (
+            (coming >= 1.0 and (returns > _COMES or cut_short))
+            or (cut_short and returns > _RETURNS and rising > _RISING)
+        ):
             return [self._shot(drop, instant, seen_as)]
         perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
         return [drop] if perhaps and LEAST <= share <= MOST else []

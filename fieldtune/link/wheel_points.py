@@ -24,6 +24,7 @@ _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get 
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
+_SHIFTED = 0.25  # of a cell: where readings are taken to be older than before, or not any more, time jumps by as much
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
 _FAR = 4.0  # standard deviations off the neighbours: a false count
@@ -102,8 +103,13 @@ class WheelPoints:
         """Takes a sample; says whether ``now_s`` moved on. ``placed``, ``noisy``: as in ``DropDetector.see``."""
         if sample.turns is None:
             return self._add_doubtful_rpm(sample) if noisy or self._alone is not None else self._add_rpm(sample)
-        if placed is None or not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+        if placed is None:
             return False
+        spreads = placed[2], self._spread_s[-1] if self.t else placed[2]
+        if not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+            return False
+        if min(spreads) == 0.0 and max(spreads) > _SHIFTED * self.cell_s > 0.0:
+            self._breaks_s.append(placed[0])
         self._move_on(placed[0])
         return True
 
