@@ -127,7 +127,7 @@ def _report_words(
     robot: Robot, live: Live, encoder: Verdict | None, raw: tuple[str, ...], baud: int | None = None
 ) -> list[str]:
     from fieldtune.link import health_words
-    from fieldtune.link.raw_fields import remedies
+    from fieldtune.link.remedies import remedies
 
     rows = [
         ("lines", f"{live.health.lines}, of which {live.health.good} good"),
@@ -149,7 +149,7 @@ def _report_words(
     last = [f"    {printable(line)}" for line in raw[-3:]]
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     doubt = [] if encoder is None or encoder.settled else [f"  encoder: {encoder.words}"]
-    told = [f"  {words}" for words in remedies(live.health, raw, baud)]
+    told = [f"  {words}" for words in remedies(live.health, raw, baud, robot)]
     if live.others:
         told.append(f"  other ports: {', '.join(live.others)}; --port chooses")
     return [title, *pairs(rows), *doubt, *told, *listed, *(["  last lines:", *last] if last else [])]

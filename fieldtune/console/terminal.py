@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import os
 import re
+import select
 import signal
 import sys
 import threading
@@ -128,6 +129,8 @@ _SIGNALS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGQUIT") i
 _GRACE_S, _ORDERLY_S = 3.0, 20.0
 """How long the loop may take to hear that it is to end, and then an orderly way out with the last shots written, before
 the terminal is restored without it."""
+_LOOK_MS = 1000
+"""How long the end of watching for a hang-up may wait; a hang-up itself is seen at once."""
 _AS_BEFORE = b"\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?1015l\x1b[?1004l\x1b[?2004l\x1b[<u\x1b[?7h\x1b[?1049l\x1b[?25h"
 """Mouse, focus and paste reports off, usual keyboard, line wrap on, main screen, cursor (xterm control sequences)."""
 
@@ -157,13 +160,36 @@ def leaving_on_signals(leave: Callable[[], None]) -> Iterator[None]:
             raise SystemExit(128 + number) from None
 
     previous = {number: signal.signal(number, obey) for number in _SIGNALS}
+    ended = threading.Event()
+    threading.Thread(target=_watch_for_hang_up, args=(ended,), name="fieldtune-hang-up", daemon=True).start()
     try:
         yield
     finally:
+        ended.set()
         for number, handler in previous.items():
             signal.signal(number, handler)
     if came:
         raise SystemExit(128 + came[0])
+
+
+def _watch_for_hang_up(ended: threading.Event) -> None:
+    """Sends this program SIGHUP once its terminal is gone.
+
+    The system does so itself only where the terminal controls the program's session. Elsewhere its input is at its end,
+    and Textual's thread would go on to read nothing as fast as it can.
+    """
+    if not hasattr(select, "poll"):  # Windows
+        return
+    poll = select.poll()
+    try:
+        poll.register(sys.__stdin__.fileno(), 0)  # type: ignore[union-attr]
+        while not ended.is_set():
+            for _, what in poll.poll(_LOOK_MS):
+                if what & (select.POLLHUP | select.POLLERR) and not ended.is_set():
+                    os.kill(os.getpid(), signal.SIGHUP)
+                return  # or it can't be watched
+    except (OSError, ValueError):  # no terminal
+        return
 
 
 def _restore_later(seconds: float, before: list[object] | None, number: int) -> threading.Timer:

@@ -14,9 +14,12 @@ from typing import TYPE_CHECKING, Literal
 
 from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
+from fieldtune.link.line_changes import change_goes_on, changed_state
 from fieldtune.link.line_table import LineTable, samples_of_table
-from fieldtune.link.plausibility import Continuity, change_goes_on, changed_state
+from fieldtune.link.plausibility import Continuity
 from fieldtune.link.samples import Sample, SampleChooser
+from fieldtune.link.two_robots import TwoRobots
+from fieldtune.link.wire_numbers import LARGEST
 
 if TYPE_CHECKING:
     from fieldtune.link.clock import LineState
@@ -24,8 +27,6 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
-_ALIKE = 0.1
-_ANOTHER = 20  # lines, for the most part in a row, that follow each other but not those between them
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 
 
@@ -58,8 +59,8 @@ class LineDecoder:
         self._last: WireValues | None = None
         self._out_of_range: Counter[str] = Counter()
         self._refused_clocks = 0
-        self._strange: _Held | None = None
-        self._in_row = 0
+        most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
+        self._two_robots = TwoRobots(most)
 
     @property
     def clock(self) -> Literal["robot", "arrival", "unknown"]:
@@ -95,6 +96,8 @@ class LineDecoder:
 
     def begin_anew(self) -> None:
         """Nothing is known of clock and wheel any more: the robot's clock isn't trusted, or it is another robot."""
+        if self._held is not None:
+            self.dropped["not followed"] += 1
         self._base = self._held = None
 
     def take_all(
@@ -140,12 +143,28 @@ class LineDecoder:
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
+        try:
+            sample = self._continuity.measured(wire, arrival)
+        except OverflowError:  # a reading of some hundred digits
+            self.dropped["impossible number"] += 1
+            return
+        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts):
+            if whole is not None and not -LARGEST < whole < LARGEST:
+                self.dropped["impossible number"] += 1
+                return
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
             self.begin_anew()
         self._seen = wire
-        sample = self._continuity.measured(wire, arrival)
-        if self._impossible(sample) and not self._settled(sample):
+        odd = self._continuity.odd
+        if odd and not self._settled(sample, odd):
             return
+        if self._out_of_range and not odd:
+            self._out_of_range.clear()
+        if self._two_robots.see(wire, sample.wheel_rpm, arrival, self._held is not None or self._base is None):
+            self.notices["lines of two robots mixed: unplug one"] += 1
+        self._continuity.mixed = self._two_robots.sure
+        if sample.wheel_rpm is not None:
+            self._continuity.fading.see(sample.wheel_rpm)
         base = self._base
         if base is None:
             self._open(wire, number, arrival, sample, out)
@@ -195,7 +214,8 @@ class LineDecoder:
         held = self._held
         if held is not None:
             fresh = self._continuity.measured(wire, arrival)
-            fresh.battery_v, fresh.distance_m = sample.battery_v, sample.distance_m
+            for name in self._continuity.odd:
+                setattr(fresh, name, None)
             # One that departs in another respect is another false line, and confirms nothing.
             alike = reason == held.reason and self._continuity.fault(held.base, wire, number, fresh, loose=True) is None
             if alike:
@@ -224,7 +244,8 @@ class LineDecoder:
         held, self._held = self._held, None
         if held is None:
             return
-        self._look_for_another(held)
+        if held.reason == "wheel" and self._base is not None:
+            self._continuity.refused(self._base, held.sample)
         self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1
@@ -232,40 +253,8 @@ class LineDecoder:
                 self._continuity.clocks.distrust("the robot's clock jumps")
                 self.begin_anew()
 
-    def _look_for_another(self, held: _Held) -> None:
-        """Whether the lines whose wheel does not follow follow each other: then they are another robot's."""
-        before, self._strange = self._strange, held
-        per_turn, sample = self._limits.counts_per_turn, held.sample
-        since = held.arrival - before.arrival if before is not None else math.inf
-        if held.reason != "wheel" or before is None or not 0 <= since < 1.0:
-            self._in_row = max(self._in_row - 3, 0)
-            return
-        follows = False
-        if sample.wheel_rpm is not None and before.sample.wheel_rpm:
-            follows = abs(sample.wheel_rpm / before.sample.wheel_rpm - 1) < _ALIKE
-        elif held.wire.wheel_counts is not None and before.wire.wheel_counts is not None and per_turn is not None:
-            turned = (
-                abs(self._continuity.signed(int(held.wire.wheel_counts) - int(before.wire.wheel_counts))) / per_turn
-            )
-            follows = turned <= self._limits.wheel_rpm / 60 * (since + 0.02)
-        self._in_row = self._in_row + 1 if follows else max(self._in_row - 3, 0)
-        if self._in_row == _ANOTHER:
-            self.notices["lines of two robots mixed: unplug one"] += 1
-
-    def _impossible(self, sample: Sample) -> list[str]:
-        """Names of readings that this robot can't produce."""
-        found = []
-        for name, (low, high) in self._limits.of_readings.items():
-            value = getattr(sample, name)
-            if value is not None and not low <= value <= high:
-                found.append(name)
-        if not found and self._out_of_range:
-            self._out_of_range.clear()
-        return found
-
-    def _settled(self, sample: Sample) -> bool:
+    def _settled(self, sample: Sample, found: list[str]) -> bool:
         """True if the impossible readings have come in several lines: they are unknown then, the rest counts."""
-        found = self._impossible(sample)
         for name in found:
             self._out_of_range[name] += 1
         if any(self._out_of_range[name] < _SETTLED_FAULT for name in found):

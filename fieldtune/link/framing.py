@@ -6,6 +6,7 @@ of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
 
 from __future__ import annotations
 
+import re
 from collections import Counter, deque
 from collections.abc import Sequence
 from itertools import repeat
@@ -24,6 +25,7 @@ LONGEST = 512
 RAW_KEPT = 400
 _LF = 10
 _HEX = frozenset(b"0123456789abcdefABCDEF")
+_LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
 _START_UP = 60  # lines that a controller prints at most while it starts
@@ -58,14 +60,14 @@ class Framer:
     Not thread-safe: one reader feeds it. ``raw`` keeps the last lines with the cause of refusal (None: good).
     """
 
-    def __init__(self, settings: LinkSettings) -> None:
+    def __init__(self, settings: LinkSettings, *, speed_setpoint: bool = False) -> None:
         self.lines = 0
         self.dropped: Counter[str] = Counter()
         self.damaged = 0
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
-        self._format = LineFormat(settings)
-        self._loose = LooseReader(self._format.names, self._format.set_aside)
+        self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
+        self._loose = LooseReader(self._format.names, self._format.maybe, settings.scale)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
         self._pattern: TablePattern | None = None
@@ -173,22 +175,39 @@ class Framer:
         if cause in _DAMAGE:
             self.damaged += 1
             return cause
-        if self._format.take_header(line):
+        if self._format.columns.take_header(line):
+            self._pattern = None  # other columns may follow
             return "column names"
         if not self._patterns.often(line):
             self.damaged += not looks_like_text(line, self._format.names)
             return cause
         if cause == "unchecked":
             return cause
+        columns = self._format.columns
+        loose = columns if columns and b"=" not in line and b":" not in line else self._loose
         try:
-            values = self._loose.read(line)
-        except NotDataError as error:
-            return error.cause if error.cause == "unusable value" else cause
-        strict = self._strict
-        return values if strict is None or named_fields(values) == named_fields(strict) else cause
+            values, unusable = loose.read(line)
+        except NotDataError:
+            return cause
+        found, strict = named_fields(values), self._strict
+        if strict is not None:
+            # Lines that are read otherwise are damaged, but for a word in a number's place.
+            words_only = all("no number" in str(wrong) or str(wrong).startswith("is ") for wrong in unusable.values())
+            if not found or not words_only or found | unusable.keys() != named_fields(strict):
+                return cause
+        for ours, wrong in unusable.items():
+            self._format.note(ours, wrong)
+        return values if found else "unusable value"
 
     def _learn(self, line: bytes) -> None:
         """Takes the shape of a good line for those to come."""
+        strict = self._strict
+        if (
+            strict is not None
+            and b"." in line
+            and any(getattr(strict, name) is not None for name in self._format.maybe)
+        ):
+            return  # some of its values may yet turn out to be meant otherwise
         try:
             if self._checked_seen:
                 start, end = line.rfind(b"$"), line.rfind(b"*")
@@ -233,6 +252,8 @@ class Framer:
         if len(body) > LONGEST:
             raise NotDataError("over-long")
         end = body.rfind(b"*")
+        if end >= 0 and not start and not _LIKE_A_CHECKSUM.fullmatch(body, end):
+            end = -1  # a star in the text, or in a unit
         if end < 0:
             self._admit_unchecked()
             return self._format.read(body[start:] if start else body)
@@ -250,7 +271,7 @@ class Framer:
         if self._policy == "none":
             return
         self._unchecked = 0
-        digits = digits.rstrip().removeprefix(b"0x")
+        digits = digits.strip().lower().removeprefix(b"0x").removesuffix(b"h")
         if len(digits) != 2 or not _HEX.issuperset(digits) or int(digits, 16) != checksum(payload):
             raise NotDataError("checksum")
         self._checked_seen = True

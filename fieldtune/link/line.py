@@ -33,7 +33,7 @@ class Line:
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
         self._robot = robot
-        self._framer = Framer(robot.link)
+        self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter = RpmFilter()
@@ -109,7 +109,8 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
-            self._speed = (self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy), sample.arrival_s)
+            shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy)
+            self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
         elif sample.turns is not None:
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead

@@ -8,6 +8,7 @@ coming.
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Mapping
@@ -15,30 +16,33 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from fieldtune.line_fields import FIRED
+from fieldtune.line_fields import FIRED, WIRE_NAMES
+from fieldtune.link.bare_columns import Columns, alike
+from fieldtune.link.wire_numbers import MaybeThousands, NotANumberError, SetAside, in_ascii, plain_number, value_of
 from fieldtune.link.wire_values import (
     EMPTY,
-    NotANumberError,
     NotDataError,
     WireValues,
     json_decoder,
     names_on_wire,
-    note_aside,
-    plain_number,
-    value_of,
     values_from,
 )
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import LinkSettings
 
-_NUMBERS = re.compile(rb"[0-9.,'+-]+(?: [0-9]{3}(?![0-9]))*")
+_NUMBERS = re.compile(rb"0[xX][0-9A-Fa-f]+|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*")
 _COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _REMEMBERED = 48
 _OFTEN = 3
 _DIGITS, _PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
 _LETTERS = bytes(byte for byte in _PLAIN if chr(byte).isalpha())
-_SEPARATORS = re.compile(r"[\s,;|]+")
+_OF_ANOTHER = re.compile(
+    r"\b(target|goal|desired|wanted|commanded|expected|ideal|max|maximum|min|minimum|peak|prev|previous|last|old)"
+    r"[ \t_-]+\Z",
+    re.IGNORECASE,
+)
+"""Words in front of a name that make it another quantity than the reading now."""
 
 
 class LinePatterns:
@@ -73,75 +77,68 @@ def is_readings(line: bytes, names: Mapping[str, str]) -> bool:
     return not line.translate(None, _PLAIN) and not looks_like_text(line, names)
 
 
-def alike(name: str) -> str:
-    """A name without what people write differently: ``Wheel RPM`` and ``wheel_rpm`` are alike."""
-    return re.sub(r"[\s_-]+", "", name).casefold()
-
-
 class LooseReader:
-    """Reads ``name=number`` or ``name: number`` wherever it stands, names in any case, units behind.
+    """Reads ``name=number`` or ``name (unit): number`` wherever it stands, names in any case, units behind.
 
-    ``names``: the robot's name -> ours. ``set_aside`` counts values that can't be used, by what is wrong with them.
+    ``names``: the robot's name -> ours. ``scale``: by our name, what the profile multiplies numbers by.
     """
 
-    def __init__(self, names: Mapping[str, str], set_aside: Counter[str]) -> None:
-        self._set_aside = set_aside
+    def __init__(self, names: Mapping[str, str], maybe: MaybeThousands, scale: Mapping[str, float]) -> None:
+        self._maybe, self._scale = maybe, scale
         self._ours = {alike(theirs): ours for theirs, ours in names.items()} | dict(names)
         known = "|".join(
             re.sub(r"(?:\\ |_|\\-)+", "[ _-]?", re.escape(name)) for name in sorted(names, key=len, reverse=True)
         )
         self._name = re.compile(
-            rf"(?<![\w.])(?:({known})|([A-Za-z_][\w.-]*))[\"']?[ \t]*[=:]", re.IGNORECASE | re.ASCII
+            rf"(?<![\w.])(?:({known})|([A-Za-z_][\w.-]*))[\"']?(?:[ \t]?[(\[]([^()\[\]=:]{{1,16}})[)\]])?[ \t]*[=:]",
+            re.IGNORECASE | re.ASCII,
         )
 
-    def named_texts(self, line: bytes) -> list[tuple[str, str]]:
-        """(name, what stands behind it) in order, control characters taken out."""
-        text = _COLOUR.sub(b"", line).replace(b"\x00", b"").decode("ascii", "replace")
-        found = list(self._name.finditer(text))
-        ends = [match.start() for match in found[1:]] + [len(text)]
-        return [(m.group(1) or m.group(2), text[m.end() : end]) for m, end in zip(found, ends, strict=False)]
+    def read(self, line: bytes) -> tuple[WireValues, dict[str, NotANumberError]]:
+        """What a line says, and what is wrong with the values of other fields that it names.
 
-    def read(self, line: bytes) -> WireValues:
-        """What a line says. Raises ``NotDataError`` if nothing, or something twice."""
+        Raises ``NotDataError`` if it names none, or one twice.
+        """
+        text = in_ascii(_text(_COLOUR.sub(b"", line).replace(b"\x00", b"")))
+        matches = list(self._name.finditer(text))
+        ends = [match.start() for match in matches[1:]] + [len(text)]
         found: dict[str, int | float] = {}
-        aside: list[str] = []
-        for theirs, text in self.named_texts(line):
+        aside: dict[str, NotANumberError] = {}
+        for match, end in zip(matches, ends, strict=False):
+            theirs = match[1] or match[2]
             ours = self._ours.get(theirs) or self._ours.get(alike(theirs))
             if ours is None:
+                continue
+            another = _OF_ANOTHER.search(text[: match.start()]) if ours != "setpoint" else None
+            if another is not None:
+                aside.setdefault(ours, NotANumberError(f"behind the word {another[1]} is not the reading now"))
                 continue
             if ours in found:
                 raise NotDataError("undecodable")
             try:
-                found[ours] = value_of(text, ours)
+                found[ours] = self._value(text[match.end() : end], ours, match[3] or "")
             except NotANumberError as error:
-                aside.append(f"{theirs} {error}")
-        for words in aside:
-            note_aside(self._set_aside, words)
-        if not found:
-            raise NotDataError("unusable value" if aside else "no known field")
-        return values_from(found)
+                aside[ours] = error
+        if not found and not aside:
+            raise NotDataError("no known field")
+        return values_from(found), {ours: wrong for ours, wrong in aside.items() if ours not in found}
+
+    def _value(self, text: str, ours: str, unit: str) -> int | float:
+        value = value_of(text, ours, unit, self._scale.get(ours, 0.0))
+        if self._maybe.doubtful(ours, value, text.strip):
+            raise NotANumberError("can be read in two ways", text.strip())
+        return value
 
 
-def header_columns(line: bytes, names: Mapping[str, str]) -> tuple[str, ...] | None:
-    """Our names in the order of a line that names columns (``-`` for others); None if it is no such line.
-
-    ``names``: the robot's name -> ours.
-    """
+def _text(line: bytes) -> str:
+    """A line as UTF-8, or as Latin-1 where it is none."""
     try:
-        text = line.decode("ascii").strip().lstrip("#").strip()
+        return line.decode("utf-8")
     except UnicodeDecodeError:
-        return None
-    cells = [cell.strip(" \t\"'") for cell in (text.split(",") if "," in text else _SEPARATORS.split(text))]
-    known = {alike(theirs): ours for theirs, ours in names.items()}
-    ours = [names.get(cell) or known.get(alike(cell)) or "-" for cell in cells]
-    named = [name for name in ours if name != "-"]
-    if len(named) < 2 or len(set(named)) < len(named) or any(re.match(r"[\d.+-]", cell) for cell in cells):
-        return None
-    return tuple(ours)
+        return line.decode("latin-1")
 
 
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
-_STRANGE = re.compile(rb"[^\t -~]")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
 _PYTHON_WORDS = ((b"'", b'"'), (b": True", b": true"), (b": False", b": false"), (b": None", b": null"))
 
@@ -152,20 +149,19 @@ class LineFormat:
     ``set_aside`` counts single values that can't be used, by what is wrong with them; the rest of their line counts.
     """
 
-    def __init__(self, settings: LinkSettings) -> None:
+    def __init__(self, settings: LinkSettings, *, speed_setpoint: bool = False) -> None:
         self.names = names_on_wire(settings.fields)
+        self.set_aside = SetAside()
+        self.maybe = MaybeThousands(speed_setpoint)
+        """Values whose point may stand between thousands; ``speed_setpoint``: the setpoint is a wheel's speed."""
+        self.columns = Columns(settings.columns, self.names, self.set_aside)
         self._theirs = {ours: theirs for theirs, ours in self.names.items()}
-        self.set_aside: Counter[str] = Counter()
         self._decode_json = json_decoder(self.names)
         self._empty = self._decode_json(b"{}")
-        self._columns = settings.columns
 
-    def take_header(self, line: bytes) -> bool:
-        """Whether a line names the columns that follow; notes them, unless the profile names them already."""
-        columns = header_columns(line, self.names)
-        if columns is not None and not self._columns:
-            self._columns = columns
-        return columns is not None
+    def note(self, ours: str, wrong: NotANumberError) -> None:
+        """Counts a value of one of our fields that can't be used, under the robot's name."""
+        self.set_aside.note(self._theirs.get(ours, ours), str(wrong), wrong.example)
 
     def json(self, body: bytes) -> WireValues:
         """The fields of a JSON object, or of a dictionary as Python prints it. Raises ``NotDataError``."""
@@ -176,7 +172,39 @@ class LineFormat:
             values = self._json_mended(body)
         if values == self._empty:
             raise NotDataError("no known field")
+        if self.maybe and b"." in body:
+            self._leave_out_doubtful(values, body)
+        if b':"' in body or b': "' in body:
+            self._leave_out_not_finite(values)
         return values
+
+    def _leave_out_doubtful(self, values: WireValues, body: bytes) -> None:
+        """Sets values aside that may be meant a thousand times as large."""
+        for ours in self.maybe:
+            value = getattr(values, ours)
+            if value is None:
+                continue
+            name = re.escape(self._theirs[ours].encode())
+
+            def text(name: bytes = name) -> str:
+                found = re.search(rb"(?<![\w.-])" + name + rb"[\"']?\s*[=:]\s*[\"']?([-+.\d]+)", body)
+                return found[1].decode() if found else ""
+
+            if self.maybe.doubtful(ours, value, text):
+                setattr(values, ours, None)
+                self.set_aside.note(self._theirs[ours], "can be read in two ways", text())
+        if values == self._empty:
+            raise NotDataError("unusable value")
+
+    def _leave_out_not_finite(self, values: WireValues) -> None:
+        """Sets aside what stands in quotes as nan or inf, which the JSON decoder takes for numbers."""
+        for ours in WIRE_NAMES:
+            value = getattr(values, ours)
+            if isinstance(value, float) and not math.isfinite(value):
+                setattr(values, ours, None)
+                self.set_aside.note(self._theirs[ours], f"is {value}")
+        if values == self._empty:
+            raise NotDataError("non-finite")
 
     def _json_mended(self, body: bytes) -> WireValues:
         """With Python's quotes and words put right, and values that aren't finite set aside."""
@@ -190,31 +218,33 @@ class LineFormat:
             values = self._decode_json(body)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
             raise NotDataError("undecodable") from None
-        self._note(aside, nothing_else=values == self._empty)
-        return values
-
-    def _note(self, aside: list[tuple[str, str]], *, nothing_else: bool) -> None:
-        """Counts known values that are not finite; raises ``NotDataError`` where the line says nothing else."""
-        known = [f"{name} is {text}" for name, text in aside if name in self.names]
-        for words in known:
-            note_aside(self.set_aside, words)
-        if known and nothing_else:
+        known = [(name, text) for name, text in aside if name in self.names]
+        for name, text in known:
+            self.set_aside.note(name, f"is {text}")
+        if known and values == self._empty:
             raise NotDataError("non-finite")
+        return values
 
     def read(self, payload: bytes) -> WireValues:
         """The fields of what a line says, in whichever layout. Raises ``NotDataError``."""
         _refuse_strange(payload)
         if b"=" not in payload:
-            return self.json(payload.strip()) if payload.lstrip()[:1] == b"{" else self._bare_columns(payload)
-        if b" " in payload or b"\t" in payload or b'"' in payload:
+            if payload.lstrip()[:1] == b"{":
+                return self.json(payload.strip())
+            return self._values((self._theirs.get(ours, ours), text) for ours, text in self.columns.pairs(payload))
+        # What a plain list of name=value has none of: such lines are read with more care.
+        if b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:
             return self._pairs(payload)
         # A name=value list is one replace away from JSON, and the JSON decoder is five times faster than splitting.
+        plain = payload.strip().replace(b", ", b",").replace(b" ", b",") if b" " in payload else payload
         try:
-            values = self._decode_json(b'{"' + payload.replace(b"=", b'":').replace(b",", b',"') + b"}")
+            values = self._decode_json(b'{"' + plain.replace(b"=", b'":').replace(b",", b',"') + b"}")
         except msgspec.DecodeError:
             return self._pairs(payload)
         if values == self._empty:
             raise NotDataError("no known field")
+        if self.maybe and b"." in payload:
+            self._leave_out_doubtful(values, payload)
         return values
 
     def _pairs(self, payload: bytes) -> WireValues:
@@ -223,33 +253,32 @@ class LineFormat:
     def _values(self, pairs: Iterable[tuple[str, str]]) -> WireValues:
         """Values from (name, text) pairs; unknown names are passed over, whatever they hold."""
         found: dict[str, int | float] = {}
-        aside: list[tuple[str, str]] = []
+        aside: list[tuple[str, NotANumberError]] = []
         for name, text in pairs:
             ours = self.names.get(name)
+            if ours is None and name[-1] in ")]" and re.split(r"[(\[]", name)[0] in self.names:
+                raise NotDataError("undecodable")  # a unit with the name: to be read with more care
             if ours is None or not text:
                 continue
             try:
-                found[ours] = value_of(text, ours) if ours == FIRED and text[:1].isalpha() else plain_number(text)
+                value = value_of(text, ours) if ours == FIRED and text[:1].isalpha() else plain_number(text)
             except NotANumberError as error:
                 if not str(error):
                     raise NotDataError("undecodable") from None
-                aside.append((name, str(error).removeprefix("is ")))
-        self._note(aside, nothing_else=not found)
+                aside.append((name, error))
+                continue
+            if self.maybe.doubtful(ours, value, text.__str__):
+                aside.append((name, NotANumberError("can be read in two ways", text)))
+            else:
+                found[ours] = value
+        for name, wrong in aside:
+            self.set_aside.note(name, str(wrong), wrong.example)
+        if aside and not found:
+            raise NotDataError("unusable value" if any(wrong.example for _, wrong in aside) else "non-finite")
         values = values_from(found)
         if values == EMPTY:
             raise NotDataError("no known field")
         return values
-
-    def _bare_columns(self, payload: bytes) -> WireValues:
-        if not self._columns:
-            raise NotDataError("undecodable")
-        text = payload.decode("ascii").replace(";", ",")
-        values = [cell.strip() for cell in text.split(",")] if "," in text else text.split()
-        if len(values) == len(self._columns) + 1 and not values[-1]:
-            values.pop()  # many programs end each value with a comma
-        if len(values) != len(self._columns):
-            raise NotDataError("columns")
-        return self._values((self._theirs.get(name, name), v) for name, v in zip(self._columns, values, strict=True))
 
 
 def _split_pairs(text: str) -> Iterator[tuple[str, str]]:
@@ -262,5 +291,5 @@ def _split_pairs(text: str) -> Iterator[tuple[str, str]]:
 
 def _refuse_strange(payload: bytes) -> None:
     """Printable ASCII, blanks and tabs, or ``NotDataError``: nothing else may come any further."""
-    if _STRANGE.search(payload):
+    if payload.translate(None, _PLAIN):
         raise NotDataError("undecodable")

@@ -43,6 +43,7 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     ),
     "unusable value": ("no value that can be used", "See below which value can't be used, and mend it in the program."),
     "duplicate": ("the same line once more", "The program prints each line twice; that does no harm."),
+    "impossible number": ("a number of hundreds of digits", _DAMAGE),
     "not followed": ("alone, nothing followed it", ""),
     "impossible wheel": (
         "a speed no wheel reaches so soon",
@@ -86,7 +87,9 @@ def notice_words(notice: str) -> str:
 
 def advice(health: Health) -> list[str]:
     """What to do about the cause for which most lines were refused; empty where hardly any were."""
-    cause = max(health.dropped, key=lambda name: health.dropped[name], default="")
+    # A reading that never can be is no damage, but another unit.
+    causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
+    cause = max(causes, key=lambda name: health.dropped[name], default="")
     if health.dropped.get(cause, 0) < max(_WORTH_SAYING * health.lines, 3):
         return []
     said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]

@@ -1,18 +1,16 @@
-"""What may follow the last believed line: a clock that goes on, a wheel within its motor's power, a battery.
-
-And what it would mean if a line that does not follow were true: a change of the wheel, a restart, a gap, a jump.
-"""
+"""What may follow the last believed line: a clock that goes on, a wheel within its motor's power, a battery."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
+from fieldtune.link.fading_rpm import FadingRpm
 from fieldtune.link.limits import (
     COUNTS_OFF,
     LEAST_SPEED,
@@ -24,80 +22,10 @@ from fieldtune.link.limits import (
     Limits,
 )
 from fieldtune.link.samples import Sample
-from fieldtune.link.wire_values import WireValues, readings_of
+from fieldtune.link.wire_values import WireValues, all_readings
 
 if TYPE_CHECKING:
     from fieldtune.arrays import IntArray
-
-_NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
-_FELL = 0.7
-_SAME_WAY = 0.3
-
-
-def changed_state(
-    steps: Continuity, base: LineState, wire: WireValues, number: int, sample: Sample, reason: str
-) -> LineState:
-    """The state in which this line would be true although it does not follow ``base``, and why."""
-    since = sample.arrival_s - base.arrival_s
-    waited = max(since, base.period, base.tick)
-    elapsed = steps.clocks.elapsed(base, wire, number, since)
-    near = steps.doubted and elapsed is not None and 0 < elapsed - since < AHEAD_S
-    timed = elapsed is not None and _agrees(elapsed, waited) and (reason != "clock" or near)
-    turned = wire.wheel_counts is not None and steps.limits.counts_per_turn is not None
-    if timed and (steps.fault(base, wire, number, sample, loose=True) is None or not turned):
-        follows = replace(base, trail=base.trail.copy(), rpms=base.rpms.copy(), change=None)
-        if reason == "wheel":
-            while len(follows.trail) > 1:
-                follows.trail.popleft()
-        steps.advance(follows, wire, number, sample)
-        return follows
-    change = _kind_of_change(steps, base, wire, elapsed, waited)
-    changed = steps.begun(wire, number, sample, base.time_s + max(waited, 1e-4), change)
-    changed.period, changed.scatter, changed.late_s = base.period, base.scatter, base.late_s
-    return changed
-
-
-def change_goes_on(base: LineState, after: LineState, sample: Sample) -> bool:
-    """Whether the line between ``base`` and ``sample``, which led to ``after``, began a change that goes on.
-
-    A false line is an excursion: the one behind it is back where the wheel was. A shot or a hard spin-up is not.
-    """
-    if after.change is not None:
-        return False
-    if sample.wheel_rpm is not None and base.rpm is not None and after.rpm is not None:
-        first, then = after.rpm - base.rpm, sample.wheel_rpm - base.rpm
-        return first * then > 0 and abs(then) >= 0.5 * abs(first)
-    rate = base.rate
-    if sample.turns is None or rate is None or after.turned_s <= base.turned_s or sample.time_s <= after.turned_s:
-        return False
-    first = (after.turns - base.turns) / (after.turned_s - base.turned_s) - rate
-    then = (sample.turns - after.turns) / (sample.time_s - after.turned_s) - rate
-    return first * then > 0 and abs(then) >= _SAME_WAY * abs(first)
-
-
-def _agrees(elapsed: float, waited: float) -> bool:
-    return abs(elapsed - waited) <= 0.35 + 0.25 * waited
-
-
-def _kind_of_change(steps: Continuity, base: LineState, wire: WireValues, elapsed: float | None, waited: float) -> str:
-    """What it would mean, if the next line agrees."""
-    clock, tick = steps.clocks.reading(wire)
-    counts = None if wire.wheel_counts is None else int(wire.wheel_counts)
-    clock_fell = clock is not None and base.clock is not None and clock < _FELL * base.clock
-    young = clock_fell and clock is not None and clock * tick <= _NEAR_ZERO_S + waited
-    if young and (counts is None or base.counts is None or _near_zero(steps, counts, base.counts, (clock or 0) * tick)):
-        return "restart"
-    if elapsed is not None and _agrees(elapsed, waited):
-        return "gap" if elapsed > PATIENCE_S else "counter jump"
-    return "clock jump"
-
-
-def _near_zero(steps: Continuity, counts: int, before: int, seconds: float) -> bool:
-    """Whether the counter can have started from zero when the clock did."""
-    per_turn = steps.limits.counts_per_turn or 1.0
-    reach = steps.limits.wheel_rpm / 60 * per_turn * max(seconds, 0.05)
-    return abs(steps.signed(counts)) <= max(min(reach, _FELL * abs(steps.signed(before))), per_turn)
-
 
 PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 _LONG_S = 10.0
@@ -105,6 +33,9 @@ _FALL = 0.35  # of its speed is the most that an element can take from a wheel a
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 _STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
 _TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
+_A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
+_FORGET = 1.02  # a line: the shortest time between two is forgotten slowly
+_DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -116,18 +47,59 @@ class Continuity:
         self.clocks = Clocks()
         self.limits = limits
         self.doubted = False  # whether lines were damaged lately
+        self.fading = FadingRpm()
+        self.mixed = False  # whether two robots talk on the line
         self._modulus = 1 << limits.counter_bits
+        self._rows = [
+            (
+                row.name,
+                limits.per[wire.name],
+                row.signless or (row.name == "setpoint" and limits.setpoint_is_speed),
+                *limits.of_readings[row.name],
+            )
+            for row, wire in BY_WIRE_NAME.values()
+        ]
+        self._which: list[int] = []  # of the rows, those that lines of late name
+        self._named = 0
+        self.odd: list[str] = []
+        self._by_a_count = 0
+        self._line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
     def measured(self, values: WireValues, arrival: float) -> Sample:
-        """The line in SI, not yet placed in time. A wheel counts as turning forwards, whichever way it is wired."""
-        readings: dict[str, Any] = {}
-        for row, wire, value in readings_of(values):
-            if row.name not in readings:
-                turned = row.signless or (row.name == "setpoint" and self.limits.setpoint_is_speed)
-                readings[row.name] = (abs(value) if turned else value) / self.limits.per[wire.name]
-        fired = None if values.fired is None else values.fired != 0
-        return Sample(time_s=0.0, arrival_s=arrival, fired=fired, **readings)
+        """The line in SI, not yet placed in time. A wheel counts as turning forwards, whichever way it is wired.
+
+        ``odd`` says then which of its readings this robot can't produce.
+        """
+        said = all_readings(values)
+        named = len(said) - said.count(None)
+        if named != self._named:
+            self._which, self._named = self._first_of_each(said), named
+        sample = Sample(time_s=0.0, arrival_s=arrival, fired=None if values.fired is None else values.fired != 0)
+        if self.odd:
+            self.odd = []
+        rows = self._rows
+        for i in self._which:
+            number = said[i]
+            if number is None:  # as many names, but others
+                self._named = -1
+                return self.measured(values, arrival)
+            name, per, turned, low, high = rows[i]
+            value = number / per
+            if turned and value < 0:
+                value = -value
+            setattr(sample, name, value)
+            if not low <= value <= high:
+                self.odd.append(name)
+        return sample
+
+    def _first_of_each(self, said: tuple[int | float | None, ...]) -> list[int]:
+        """Which of the values on a line become readings: of two for the same one, the first."""
+        which: dict[str, int] = {}
+        for i, value in enumerate(said):
+            if value is not None:
+                which.setdefault(self._rows[i][0], i)
+        return list(which.values())
 
     def begun(
         self, wire: WireValues, number: int, sample: Sample, time_s: float, change: str | None = None
@@ -184,6 +156,7 @@ class Continuity:
                 return "wheel"
             self.clocks.arrival.believe()
         if self._dead(base, sample):
+            self.notices["counter stands still"] += not base.dead
             sample.wheel_rpm, base.dead = None, True
         elif not self._rpm_follows(base, sample, loose):
             if not loose:
@@ -233,18 +206,33 @@ class Continuity:
         limits, elapsed = self.limits, sample.time_s - base.rpm_s
         change = (sample.wheel_rpm - base.rpm) / 60
         least = LEAST_SPEED * limits.wheel_rpm / 60
-        room = RPM_OFF * max(base.rpm / 60, least) + SCATTERS_OFF * base.scatter
+        room = RPM_OFF * max(base.rpm / 60, least) + (0.0 if self.mixed else SCATTERS_OFF * base.scatter)
         if not loose:
-            return abs(change) <= room + limits.tight_rps2 * elapsed
+            if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
+                room += _A_COUNT / self._counts_of(1.0)
+            # Where lines are damaged and few are left, a false one would pass for a change since long before.
+            return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _DOUBTED_S) if self.doubted else elapsed)
         fall = room + _FALL * base.rpm / 60 + self._brake_rps2(base) * elapsed
         return -fall <= change <= room + limits.accel_rps2 * elapsed
+
+    def _counts_of(self, rps: float) -> float:
+        """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
+        return rps * (self.limits.counts_per_turn or 0.0) * min(self._line_s, 1.0)
+
+    def refused(self, base: LineState, sample: Sample) -> None:
+        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much."""
+        if sample.wheel_rpm is not None and base.rpm is not None:
+            off = abs(sample.wheel_rpm - base.rpm) / 60 * self._counts_of(1.0)
+            self._by_a_count = min(max(self._by_a_count + (1 if 0.8 < off < 1.2 else -3), 0), 2 * _COARSE)
 
     def _brake_rps2(self, base: LineState) -> float:
         """What this wheel can lose of its speed at most, turns/s^2, by what it was seen to gain."""
         return min(self.limits.accel_rps2, _BRAKE * base.gained_rps2 or math.inf)
 
     def _dead(self, base: LineState, sample: Sample) -> bool:
-        """Whether own rpm says zero of a wheel that can't have stopped so fast: what it counts with is dead."""
+        """Whether own rpm falls as no wheel does, or to zero too fast: what it counts with is dead."""
+        if self.fading.dead and sample.wheel_rpm is not None:
+            return True
         if sample.wheel_rpm != 0:
             return False
         least, brake = 0.02 * self.limits.wheel_rpm / 60, self._brake_rps2(base)
@@ -272,6 +260,7 @@ class Continuity:
             base.mark = self.clocks.arrival.time_of(number)
         elif before is not None and self.clocks.rolled_over(before, base.clock):
             self.notices["clock roll-over"] += 1
+        self._line_s = min(max(elapsed, 1e-4), _FORGET * self._line_s)
         if base.period == 0.0:
             base.period = min(elapsed, 2.0)
         elif elapsed < 6 * base.period:

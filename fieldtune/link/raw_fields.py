@@ -1,22 +1,15 @@
-"""What raw lines hold: names, values and units as the robot prints them, and which of our fields each probably is.
-
-For lines under names of their own: ``remedies`` says what to write into the profile, or what else is wrong.
-"""
+"""What raw lines hold: names, values and units as the robot prints them, and which of our fields each probably is."""
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import WIRE_NAMES
-from fieldtune.link.line_health import advice
 from fieldtune.link.mapping import Meaning, Reading, guess, pairs, read_names
-from fieldtune.link.samples import Health
-from fieldtune.link.wire_values import NotANumberError, value_of
+from fieldtune.link.wire_numbers import NotANumberError, value_of
 
-_GARBLED = 0.15  # share of characters that are no text
 _COLUMNS_AT_LEAST = 2
 
 
@@ -74,49 +67,3 @@ def profile_lines(fields: Sequence[RawField]) -> list[str]:
 
 def _quoted(name: str) -> str:
     return name.replace("\\", "\\\\").replace('"', '\\"')
-
-
-_SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
-
-
-def remedies(health: Health, lines: Sequence[str], fixed_baud: int | None = None) -> list[str]:
-    """What to do about refused lines; where hardly any can be used, the exact lines to paste into the profile, last.
-
-    ``lines``: raw lines made harmless, as ``Monitor.recent_lines`` gives them; ``fixed_baud``: the speed, if it was
-    named and not found.
-    """
-    if not health.dropped or 10 * health.good > health.lines:
-        return advice(health)
-    texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
-    cause = max(health.dropped, key=lambda name: health.dropped[name])
-    letters = "".join(texts)
-    if letters and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
-        return [_wrong_speed(fixed_baud)]
-    if cause == "checksum":
-        return [
-            "The two hex digits behind * are the XOR of the bytes between $ and *; without them nothing is checked."
-        ]
-    if cause == "unchecked":
-        return ['The profile asks for checksums ([link] checksum = "required"), and these lines have none.']
-    aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
-    if cause in ("non-finite", "unusable value") and aside:
-        return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
-    fields = raw_fields(texts)
-    pasted = profile_lines(fields)
-    if not fields:
-        return [_SHOW_ONE]
-    seen = ", ".join(f"{field.name} ({field.text})" for field in fields[:8])
-    problems = [f"{field.name} {field.problem}" for field in fields if field.problem]
-    said = [f"The line says: {seen}."]
-    said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
-    if not pasted:
-        return [*said, _SHOW_ONE]
-    if pasted[0] == "[link.columns]":
-        return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
-    return [*said, "Paste into the profile, after a look whether each is what it seems:", *pasted]
-
-
-def _wrong_speed(fixed_baud: int | None) -> str:
-    if fixed_baud is None:
-        return "What comes is no text at any usual speed: look up the baud in the robot's program, then --baud N."
-    return f"What comes is no text: {fixed_baud} baud is not the robot's speed. Leave --baud away and it is found."

@@ -5,7 +5,7 @@ A file starts with text, so that a person can see what it is: a first line that 
 length of zero ends the file. Unpacked, a block begins with the microsecond at which it starts (not in version 1) and is
 a row of chunks: microseconds since the chunk before and length, each a LEB128 varint (DWARF 5, 7.6), then the bytes.
 Each block has zlib's checksum (RFC 1950), by which the next whole one is found behind a damaged place. Any other file
-is taken as plain captured text.
+is taken as plain captured text, which may be packed with gzip.
 """
 
 from __future__ import annotations
@@ -26,6 +26,8 @@ DAMAGED, CUT_OFF = "recording damaged", "recording cut off"
 _NAME = MAGIC[:-3]
 _ALIKE = 0.8  # of the first line's letters: then it is a recording whose first line was hurt
 _LARGEST = 500_000_000
+_LARGEST_TEXT = 100_000_000  # unpacked
+_GZIP = b"\x1f\x8b"
 _LARGEST_BLOCK = 200_000  # unpacked; a block ends with the chunk that makes it 32 kB, and a chunk has 64 kB at most
 _MOST_CHUNKS = 20_000  # of a second
 _TIMES_SMALLER, _IN_ANY_CASE = 100, 16_000_000  # what a line packs to at best, and bytes that do no harm
@@ -52,9 +54,24 @@ class RecordedLine:
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         self._content = read_whole(self.path, "a recording of the line, or captured text", _LARGEST)
+        if self._content.startswith(_GZIP):
+            self._content = self._unzipped()
         same = sum(a == b for a, b in zip(self._content, _NAME, strict=False))
         self.is_plain = same < _ALIKE * len(_NAME)
         """Whether it is plain captured text, whose arrival times are made up."""
+
+    def _unzipped(self) -> bytes:
+        """Text that was captured and packed with gzip (RFC 1952), up to where it is damaged or too large."""
+        unpacking, text = zlib.decompressobj(zlib.MAX_WBITS + 16), bytearray()
+        try:
+            for at in range(0, len(self._content), 4096):
+                text += unpacking.decompress(self._content[at : at + 4096], _LARGEST_TEXT)
+                if len(text) > _LARGEST_TEXT:
+                    break
+        except zlib.error as error:
+            if not text:
+                raise InputError(f"{self.path}: can't be unpacked ({error}); take another copy of it") from None
+        return bytes(text)
 
     def header(self) -> dict[str, str]:
         """The ``name: value`` lines it starts with; of plain text those in its leading ``#`` lines."""

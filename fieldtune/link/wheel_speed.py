@@ -12,6 +12,8 @@ import math
 import statistics
 from collections import deque
 
+from fieldtune.link.refresh import RefreshTimes
+
 _GAMMA = 2.0  # width of the intervals, in standard errors
 _FEWEST, _FEWEST_DOUBTED = 3, 5
 _SHORTEST_S = 0.035
@@ -49,6 +51,7 @@ class SpeedTrack:
         self._rate: float | None = None
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = -math.inf
+        self._refreshes = RefreshTimes()
         self.placed: tuple[float, float, float] | None = None
         """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
         self.dead = False
@@ -58,6 +61,7 @@ class SpeedTrack:
         """Forgets the past: what comes next has no connection with it."""
         self._points.clear()
         self._lines.clear()
+        self._refreshes.clear()
         self._rate = None
         self._waited = self.dead = False
 
@@ -89,13 +93,13 @@ class SpeedTrack:
             self._waited = True
             return self._waiting(time_s)
         else:
-            self._take_count(time_s, before_s, turns, moved)
+            self._take_count(time_s, before_s, turns, moved, tick_s)
         fewest = _FEWEST_DOUBTED if doubted else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
         return None if self._rate is None else self._rate * 60
 
-    def _take_count(self, time_s: float, before_s: float, turns: float, moved: float) -> None:
+    def _take_count(self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float) -> None:
         """Places a new count at the time at which it came."""
         if self.dead:
             self.clear()
@@ -106,7 +110,10 @@ class SpeedTrack:
             self._refresh_s.append(since_s)
             self._stale_until_s = time_s + _STALE_S
         if refreshed or time_s < self._stale_until_s:
-            self._place((before_s + time_s) / 2, turns + self._quantum / 2, gap_s)
+            at_s, spread_s = (before_s + time_s) / 2, gap_s
+            if self._waited:
+                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+            self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
             self._place((before_s + time_s) / 2, edge, gap_s)
@@ -203,7 +210,7 @@ _LONGEST_RPM_S = 0.25
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
 _FORGET = 0.05
-_DOUBTED = 3
+_DOUBTED, _DOUBTED_S = 3, 0.35
 _FAR = 3.5  # standard deviations
 
 
@@ -248,13 +255,21 @@ class RpmFilter:
         """Forgets the past, but not how rough the reading is."""
         self._points.clear()
 
-    def add(self, time_s: float, value: float, doubted: bool = False) -> float:
-        """Takes one value and returns the one to show. ``doubted``: some values may be false, so none stands alone."""
+    def add(self, time_s: float, value: float, doubted: bool = False) -> float | None:
+        """Takes one value and returns the one to show.
+
+        ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
+        """
         points = self._points
         points.append((time_s, value))
         self.scatter.see(value)
-        back = [v for t, v in reversed(points) if time_s - t <= _LONGEST_RPM_S]
+        back = [v for t, v in reversed(points) if time_s - t <= (_DOUBTED_S if doubted else _LONGEST_RPM_S)]
         low, high, best = -math.inf, math.inf, value
+        if doubted:
+            if len(back) < _DOUBTED:
+                return None
+            if len(back) < _WINDOWS[_DOUBTED]:
+                return statistics.median(back[:_DOUBTED])
         for n in _WINDOWS:
             if n > len(back):
                 break

@@ -1,114 +1,15 @@
-"""What one line says before it is weighed: the values of its known fields, in the line's own units.
-
-Numbers are read as people's programs print them: with marks between thousands, a comma for the point, a unit behind.
-What can be read in two ways is not read at all: 2,450 is two thousand and some to one program and two and a half to
-another, and a speed in a unit that nobody named is no speed.
-"""
+"""What one line says before it is weighed: the values of its known fields, in the line's own units."""
 
 from __future__ import annotations
 
-import math
-import re
-from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
-from functools import lru_cache
 from operator import attrgetter
 from typing import Any, cast
 
 import msgspec
 
-from fieldtune.errors import FieldtuneError, ProfileError
-from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED, WIRE_NAMES, LineField, WireName
-from fieldtune.units import TIME, parse
-
-_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)\Z", re.IGNORECASE | re.ASCII)
-_DECIMAL_COMMA = re.compile(r"[+-]?\d+,(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
-_GROUPED = re.compile(
-    r"[+-]?\d{1,3}(?:(?P<mark>[' ])\d{3}(?:(?P=mark)\d{3})*|(?:,\d{3})+(?=\.\d)|(?:,\d{3}){2,})(?:\.\d+)?(?![\d',])"
-)
-_UNIT = re.compile(r"[ \t]*([A-Za-z°%µ][A-Za-z0-9°%µ/^]*)?")
-_ENDS = " \t\"'()[]{}<>,;|*"
-_YES, _NO = ("true", "yes"), ("false", "no")
-
-
-class NotANumberError(ValueError):
-    """A value that can't be used; its text says why: ``is nan``, ``has the unknown unit ticks/s``."""
-
-
-def plain_number(text: str) -> int | float:
-    """A decimal number as robots print it (leading zeros, signs and bare points allowed).
-
-    Raises ``NotANumberError`` with no text for anything else, and with one for numbers that are not finite.
-    """
-    if not _PLAIN.fullmatch(text):
-        raise NotANumberError(f"is {text.lower()}" if _NOT_FINITE.match(text) else "")
-    try:
-        return int(text)
-    except ValueError:
-        value = float(text)
-    if not math.isfinite(value):
-        raise NotANumberError("is too large")
-    return value
-
-
-def value_of(text: str, wire_name: str) -> int | float:
-    """The value of the field ``wire_name`` in that field's unit, from whatever stands behind its name.
-
-    Raises ``NotANumberError`` with the reason in words.
-    """
-    bare = text.strip(_ENDS)
-    if wire_name == FIRED and bare.casefold() in (*_YES, *_NO):
-        return int(bare.casefold() in _YES)
-    if _NOT_FINITE.match(bare):
-        raise NotANumberError(f"is {bare.lower()}")
-    found = _GROUPED.match(bare) or _DECIMAL_COMMA.match(bare)
-    if found is not None:
-        digits = found.group()
-        value = float(re.sub(r"[', ]", "", digits) if "," not in digits or "." in digits or digits.count(",") > 1
-                      else digits.replace(",", "."))  # fmt: skip
-    else:
-        found = _PLAIN.match(bare)
-        if found is None:
-            raise NotANumberError("is no number")
-        value = plain_number(found.group())
-    rest = bare[found.end() :]
-    unit = _UNIT.match(rest)
-    symbol, behind = (unit.group(1) or "", rest[unit.end() :]) if unit else ("", rest)
-    if re.match(r"['.,]?\d", behind) or (re.search(r"\d", behind) and not re.match(r"[ \t]*[,;|\])}]", behind)):
-        raise NotANumberError(f"can be read in two ways: {bare[:24]}")
-    return value * _factor(symbol, wire_name) if symbol else value
-
-
-@lru_cache(maxsize=256)
-def _factor(symbol: str, wire_name: str) -> float:
-    """What a value with this unit behind is multiplied by to be in the field's own unit."""
-    row, own = BY_WIRE_NAME.get(wire_name, (None, None))
-    if wire_name == COUNTER and symbol.casefold() in ("counts", "count", "ticks", "tick", "pulses"):
-        return 1.0
-    dimension = TIME if wire_name in CLOCKS else row.dimension if row else None
-    unit = {"t_ms": "ms", "t_us": "us"}.get(wire_name) or (own.unit if own else "")
-    if symbol == unit:
-        return 1.0
-    if dimension is None:
-        raise NotANumberError(f"has the unit {symbol}, which can't be converted")
-    try:
-        return parse(f"1 {symbol}", dimension) / parse(f"1 {unit}", dimension)
-    except FieldtuneError:
-        raise NotANumberError(f"has the unknown unit {symbol}") from None
-
-
-_MOST_CAUSES = 24
-
-
-def note_aside(causes: Counter[str], words: str) -> None:
-    """Counts a value that can't be used by what is wrong with it, in words that nothing on a screen obeys.
-
-    A noisy line spoils values in ever new ways: beyond some dozens, the rest is counted together.
-    """
-    cause = "".join(letter if letter.isprintable() else "·" for letter in words)
-    causes[cause if cause in causes or len(causes) < _MOST_CAUSES else "other values that can't be used"] += 1
-
+from fieldtune.errors import ProfileError
+from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES, LineField, WireName
 
 Number = int | float | None
 
@@ -145,6 +46,11 @@ class NotDataError(ValueError):
 def values_from(found: Mapping[str, Any]) -> WireValues:
     """A line's values by our names."""
     return cast(WireValues, AllValues(**found))
+
+
+def all_readings(values: WireValues) -> tuple[Number, ...]:
+    """The readings in the order of ``BY_WIRE_NAME``, as sent; None where the line does not name one."""
+    return _values_of(values)
 
 
 def readings_of(values: WireValues) -> Iterator[tuple[LineField, WireName, int | float]]:

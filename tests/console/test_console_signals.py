@@ -1,4 +1,4 @@
-"""A console that is told to end leaves its terminal as it was: main screen, cursor, no mouse reports, echo."""
+"""A console that is told to end, or has no terminal any more, ends in order and leaves the terminal as it was."""
 
 from __future__ import annotations
 
@@ -10,9 +10,12 @@ import subprocess
 import sys
 import termios
 import time
+import tty
 from pathlib import Path
 
 import pytest
+
+from fieldtune.link.recording_reader import RecordedLine
 
 SIGNALS = [signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT]
 STUCK = """
@@ -96,3 +99,35 @@ def test_a_stuck_loop_is_left_all_the_same(tmp_path: Path) -> None:
         assert termios.tcgetattr(terminal.slave) == terminal.before
     finally:
         terminal.close()
+
+
+def test_a_terminal_that_goes_away_without_a_signal_ends_the_console_in_order(tmp_path: Path) -> None:
+    """The system sends SIGHUP only where the terminal controls the session; here it controls none."""
+    robot_end, port = os.openpty()
+    tty.setraw(port)
+    kept = tmp_path / "kept.rec"
+    words = ["-m", "fieldtune", "console", "heron", "--port", os.ttyname(port), "--record", str(kept)]
+    terminal = RawTerminal(words, tmp_path)
+    try:
+        terminal.read_until(b"understood")
+        os.write(terminal.master, b"\r")
+        for i in range(60):
+            os.write(robot_end, b"t_ms=%d,wheel_counts=%d\n" % (1000 + 20 * i, 40 * i))
+            time.sleep(0.02)
+            if select.select([terminal.master], [], [], 0)[0]:
+                terminal.said += os.read(terminal.master, 65536)
+        os.close(terminal.slave)
+        os.close(terminal.master)
+        gone = time.monotonic()
+        assert terminal.process.wait(10) == 128 + signal.SIGHUP
+        assert time.monotonic() - gone < 3
+        chunks = list(RecordedLine(kept).chunks())
+        assert b"t_ms=2180," in b"".join(chunk.data for chunk in chunks)
+        assert {chunk.why for chunk in chunks} == {"reconnected"}  # not cut off
+        assert not list(tmp_path.rglob("*-wal"))  # SQLite takes it away when the log is closed
+    finally:
+        if terminal.process.poll() is None:
+            terminal.process.kill()
+        terminal.process.wait(10)
+        os.close(robot_end)
+        os.close(port)

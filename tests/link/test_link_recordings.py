@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gzip
 import json
 import struct
 import tracemalloc
@@ -178,6 +179,22 @@ def test_a_small_file_does_not_unpack_into_gigabytes(tmp_path):
             _read(tmp_path / "bomb.rec", MAGIC % 2 + b"\n" + 100 * (struct.pack(">I", len(piece)) + piece))
         assert tracemalloc.get_traced_memory()[1] < 60_000_000
         tracemalloc.stop()
+
+
+def test_captured_text_may_be_packed_with_gzip(tmp_path):
+    text = b"".join(b"t_ms=%d,wheel_counts=%d\n" % (10 * i, 14 * i) for i in range(2000))
+    whole, cut, hurt = gzip.compress(text), gzip.compress(text)[:-900], bytearray(gzip.compress(text))
+    hurt[-2000:-1990] = bytes(10)
+    for content, least in ((whole, 2000), (cut, 1000), (hurt, 500)):
+        path = tmp_path / "captured.txt.gz"
+        path.write_bytes(content)
+        recording = RecordedLine(path)
+        assert recording.is_plain
+        read = b"".join(chunk.data for chunk in recording.chunks())
+        assert text.startswith(read[:10_000])
+        assert read.count(b"\n") >= least
+    path.write_bytes(gzip.compress(bytes(300_000_000), 9))
+    assert sum(len(chunk.data) for chunk in RecordedLine(path).chunks()) < 200_000_000
 
 
 def test_what_cannot_be_read_is_one_clear_line(tmp_path):

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from decode_lines import Found, Look, decode_lines, matched, robot_for, wrong_and_blank
@@ -186,3 +189,35 @@ def test_no_program_upsets_the_decoder(wheels, name):
     decoding = decode_lines(chunks, robot, 6.5)
     assert decoding.lines >= 0.3 * sum(data.count(b"\n") for _, data in chunks)
     assert all(look.wheel_rpm is None or 0 <= look.wheel_rpm < 10_000 for look in decoding.looks)
+
+
+def test_own_rpm_of_few_counts_a_line_is_not_taken_for_damage(wheels):
+    """12 counts a turn, counted anew each 10 ms: a count more or less is 60 / (12 x 0.01) = 500 rpm."""
+    wheel = wheels["PI soft"]
+    chunks = sent(Firmware(speed="rpm", counts_per_turn=12.0, rpm_hz=100.0), wheel)
+    decoding = decode_lines(chunks, robot_for(12.0), 23.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.003)
+    assert decoding.good > 0.97 * decoding.lines
+    assert (wrong_s, blank_s) < (2.0, 0.5)
+
+
+@pytest.mark.parametrize("speed", ["counts", "rpm"])
+@pytest.mark.parametrize("apart_ms", [0, 100_000])
+def test_two_robots_in_turn_are_told_and_never_mixed(wheels, speed, apart_ms):
+    """Clocks that began together, or 100 s apart."""
+    one, other = wheels["PI stiff"], wheels["feed-forward"]
+    firmware = Firmware(speed=speed)
+    slower = replace(other, rpm=other.rpm * 0.6, turns=other.turns * 0.6)
+    chunks = two_robots(firmware, one, slower)
+    if apart_ms:
+        chunks = [(at, _later(data, apart_ms) if i % 2 else data) for i, (at, data) in enumerate(chunks)]
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    assert any("two robots" in notice for notice in decoding.notices)
+    shown = [look.wheel_rpm for look in decoding.looks if look.time_s > 3 and look.wheel_rpm is not None]
+    jumps = sum(abs(after - before) > 300 for before, after in pairwise(shown))
+    assert jumps < 60  # shots and new setpoints, but not one robot after the other
+
+
+def _later(data, ms):
+    clock, comma, rest = data.partition(b",")
+    return b"t_ms=%d" % (int(clock.removeprefix(b"t_ms=")) + ms) + comma + rest

@@ -13,7 +13,7 @@ from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.link.line_health import cause_words, notice_words
-from fieldtune.link.raw_fields import remedies
+from fieldtune.link.remedies import remedies
 
 if TYPE_CHECKING:
     from fieldtune.console.output import OutputFigures
@@ -42,7 +42,8 @@ class LineScreen(ConsoleScreen):
         raw = self.query_one("#line-raw", TextBlock)
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
         line = self.controller.line
-        told = remedies(live.health, line.recent_lines(_RAW), self.controller.robot.link.baud)
+        robot = self.controller.robot
+        told = remedies(live.health, line.recent_lines(_RAW), robot.link.baud, robot)
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
         rows = max(1, rows - len(todo) - 2) if todo else rows
         text = "\n".join(whole_lines(line.recent_lines(rows), rows, wide))

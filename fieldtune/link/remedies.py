@@ -1,0 +1,167 @@
+"""What to do about a line that can't be read as it is: exact lines for the profile, or what to change on the robot."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
+from fieldtune.link.limits import Limits
+from fieldtune.link.line_health import advice
+from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
+from fieldtune.link.samples import Health
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+
+_GARBLED = 0.15  # share of characters that are no text
+_OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
+_MIXED = 4
+_MISTAKEN = {
+    0.001: "a thousand times too large",
+    0.01: "a hundred times too large",
+    1000.0: "a thousand times too small",
+}
+"""Factors between units that are mistaken for each other: mm and m, cm and m, V and mV."""
+_SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
+
+
+def remedies(
+    health: Health, lines: Sequence[str], fixed_baud: int | None = None, robot: Robot | None = None
+) -> list[str]:
+    """What to do about refused lines and unused values; lines to paste into the profile come last.
+
+    ``lines``: raw lines made harmless, as ``Monitor.recent_lines`` gives them; ``fixed_baud``: the speed, if it was
+    named and not found.
+    """
+    two = any(notice.startswith("lines of two robots") for notice in health.notices)
+    if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
+        return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
+    texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
+    if not health.dropped or 10 * health.good > health.lines:
+        fields = raw_fields(texts) if robot is not None and health.good else []
+        return [*advice(health), *_unused(health, fields, robot), *_not_mapped(fields, robot)]
+    cause = max(health.dropped, key=lambda name: health.dropped[name])
+    letters = "".join(texts)
+    if letters and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
+        return [_wrong_speed(fixed_baud)]
+    if cause == "checksum":
+        return [
+            "The two hex digits behind * are the XOR of the bytes between $ and *; without them nothing is checked."
+        ]
+    if cause == "unchecked":
+        return ['The profile asks for checksums ([link] checksum = "required"), and these lines have none.']
+    aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
+    if cause in ("non-finite", "unusable value") and aside:
+        return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
+    return _mapping(raw_fields(texts))
+
+
+def _mapping(fields: Sequence[RawField]) -> list[str]:
+    """What the line says, and what to paste so that it is read."""
+    pasted = profile_lines(fields)
+    if not fields:
+        return [_SHOW_ONE]
+    seen = ", ".join(f"{field.name} ({field.text})" for field in fields[:8])
+    problems = [f"{field.name} {field.problem}" for field in fields if field.problem]
+    said = [f"The line says: {seen}."]
+    said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
+    if not pasted:
+        return [*said, _SHOW_ONE]
+    if pasted[0] == "[link.columns]":
+        return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
+    return [*said, "Paste into the profile, after a look whether each is what it seems:", *pasted]
+
+
+def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
+    """Where good lines bring no wheel speed or draw: which name on them may be it."""
+    if robot is None:
+        return []
+    _, measured = robot.launcher.mechanism.measured
+    wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
+    known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
+    if any(robot.link.fields.get(ours, ours) in {field.name for field in fields} for ours in wanted):
+        return []
+    likely = [field for field in fields if field.ours in wanted and field.name not in known]
+    pasted = profile_lines(likely)
+    if not pasted or pasted[0] == "[link.columns]":
+        return []
+    return [f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:", *pasted]
+
+
+def _words(ours: str | None) -> str:
+    return BY_WIRE_NAME[ours][0].words if ours is not None and ours in BY_WIRE_NAME else "encoder"
+
+
+def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> list[str]:
+    """What to do about values that most lines name and none can be used of."""
+    said: list[str] = []
+    two_ways: list[str] = []
+    for notice, times in health.notices.items():
+        if times < max(_OFTEN * health.good, 3):
+            continue
+        name, _, why = notice.partition(" ")
+        if why.startswith("can be read in two ways"):
+            two_ways.append(notice)
+        elif why.startswith("has the unknown unit"):
+            said += _unit(name, why, robot)
+        elif why.startswith(("is nan", "is -nan", "is inf", "is -inf")):
+            said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
+        elif why == "out of range" and robot is not None:
+            said += _out_of_range(name, fields, robot)
+    if two_ways:
+        said.append(
+            f"{'; '.join(two_ways)}. Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between"
+            " thousands, no second number behind."
+        )
+    return said
+
+
+def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
+    """How to have a value in a unit that nobody knows; a counter's counts a second follow from the profile."""
+    unit = why.removeprefix("has the unknown unit ")
+    ours = name
+    if robot is not None:
+        ours = next((one for one, theirs in robot.link.fields.items() if theirs == name), name)
+    own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
+    if not own:
+        return []
+    counted = re.match(r"(?:counts?|ticks?|pulses?) ?(?:/|per) ?s", unit)
+    per_turn = None if robot is None or not counted else Limits.of(robot).counts_per_turn
+    if per_turn and ours == "wheel_rpm":
+        return [f"{name} {why}. If it counts the encoder of the profile, paste into the profile:", "[link.scale]",
+                f"wheel_rpm = {60 / per_turn:.6g}"]  # fmt: skip
+    if unit == "%":
+        return [f"{name} comes in %: print it in {own}."]
+    return [f"{name} {why}. Print it in {own}, or paste into the profile how many {own} one {unit} is: [link.scale],"
+            f" {ours} = …"]  # fmt: skip
+
+
+def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> list[str]:
+    """A reading that this robot never has: by which factor it may be off."""
+    limits = Limits.of(robot)
+    for field in fields:
+        ours = next((one for one, theirs in robot.link.fields.items() if theirs == field.name), field.name)
+        row = BY_WIRE_NAME.get(ours, (None, None))[0]
+        if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
+            continue
+        low, high = limits.of_readings[row.name]
+        fits = [
+            f
+            for f in _MISTAKEN
+            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if low == 0 else high)
+        ]
+        if fits:
+            pasted = " or ".join(f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits)
+            return [
+                f"{field.name} is {field.text}, which can't be. In another unit? Paste under [link.scale]: {pasted}."
+            ]
+    return [f"The {reading} on the line is one that this robot can't have: is it in another unit? The profile's"
+            " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
+
+
+def _wrong_speed(fixed_baud: int | None) -> str:
+    if fixed_baud is None:
+        return "What comes is no text at any usual speed: look up the baud in the robot's program, then --baud N."
+    return f"What comes is no text: {fixed_baud} baud is not the robot's speed. Leave --baud away and it is found."

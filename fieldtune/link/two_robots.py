@@ -1,0 +1,89 @@
+"""Whether two robots talk on one line: lines in turn follow the last but one, and not the last."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from fieldtune.frozen import frozen
+from fieldtune.line_fields import CLOCKS
+
+if TYPE_CHECKING:
+    from fieldtune.link.wire_values import WireValues
+
+_SURE = 20  # lines in turn
+_ODD = 3  # one that isn't in turn takes back so many
+_CLOCK_S = 0.3  # clock and arrival of the same robot's lines differ by less
+_RPM, _RPM_ALIKE = 0.1, 30.0  # share of the speed, and rpm
+_MULTIPLE = 0.04
+
+
+@frozen
+class _Line:
+    clock_s: float | None
+    counts: int | float | None
+    rpm: float | None
+    arrival_s: float
+
+
+_Said = tuple["WireValues", float | None, float]
+
+
+class TwoRobots:
+    """Sees every line; ``sure`` while two robots speak in turn. ``most_counts_per_s``: of the wheel, inf if unknown."""
+
+    def __init__(self, most_counts_per_s: float) -> None:
+        self._most = most_counts_per_s
+        self._last: _Said | None = None
+        self._before: _Said | None = None
+        self._in_turn = 0
+        self.sure = False
+
+    def see(self, wire: WireValues, rpm: float | None, arrival_s: float, doubtful: bool) -> bool:
+        """Takes the next line; True when it becomes sure with it.
+
+        ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm jumps.
+        """
+        last, before = self._last, self._before
+        self._last, self._before = (wire, rpm, arrival_s), last
+        if last is None or before is None:
+            return False
+        if not doubtful and not self._in_turn and (rpm is None or last[1] is None or _rpm_alike(rpm, last[1])):
+            return False
+        now, one, two = _line(wire, rpm, arrival_s), _line(*last), _line(*before)
+        if self._same(now, one):
+            self._in_turn = max(self._in_turn - _ODD, 0)
+        elif self._same(now, two) and not _one_count_apart(now.rpm, one.rpm):
+            self._in_turn = min(self._in_turn + 1, 2 * _SURE)
+        was, self.sure = self.sure, self._in_turn >= _SURE or (self.sure and self._in_turn > 0)
+        return self.sure and not was
+
+    def _same(self, line: _Line, other: _Line) -> bool:
+        """Whether two lines can be one robot's, the other being the earlier."""
+        since = line.arrival_s - other.arrival_s
+        if line.clock_s is not None and other.clock_s is not None:
+            ran = line.clock_s - other.clock_s
+            if ran < 0 or ran > since + _CLOCK_S:
+                return False
+        if line.counts is not None and other.counts is not None:
+            return abs(line.counts - other.counts) <= self._most * (since + 0.02)
+        if line.rpm is None or other.rpm is None:
+            return True
+        return _rpm_alike(line.rpm, other.rpm)
+
+
+def _line(wire: WireValues, rpm: float | None, arrival_s: float) -> _Line:
+    ticks, tick = (wire.t_ms, CLOCKS["t_ms"]) if wire.t_us is None else (wire.t_us, CLOCKS["t_us"])
+    return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
+
+
+def _rpm_alike(rpm: float, other: float) -> bool:
+    return abs(rpm - other) <= _RPM * max(rpm, other) + _RPM_ALIKE
+
+
+def _one_count_apart(rpm: float | None, other: float | None) -> bool:
+    """Whether both are multiples of their difference: own rpm of few counts a line goes up and down so by itself."""
+    if rpm is None or other is None or rpm == other:
+        return False
+    times = rpm / (rpm - other)
+    return abs(times - round(times)) < max(_MULTIPLE, _MULTIPLE * math.fabs(times))

@@ -1,0 +1,60 @@
+"""Smoothed own rpm of a dead encoder is told from a wheel that really comes to a stop."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from decode_lines import decode_lines, robot_for, wrong_and_blank
+from student_firmware import Firmware, sent
+from wheel_controllers import CONTROLS, session
+
+from fieldtune.link.fading_rpm import FadingRpm
+
+
+@pytest.fixture(scope="module")
+def wheels():
+    return {kind: session(kind) for kind in CONTROLS}
+
+
+@pytest.mark.parametrize("lowpass_s", [0.05, 0.1, 0.2])
+@pytest.mark.parametrize("counts", [12.0, 56.0])
+def test_a_pulled_wire_fades_and_is_unknown_not_zero(wheels, lowpass_s, counts):
+    wheel = wheels["PI soft"]
+    firmware = Firmware(speed="rpm", lowpass_s=lowpass_s, dead_s=10.0, counts_per_turn=counts)
+    decoding = decode_lines(sent(firmware, wheel), robot_for(counts), 23.0)
+    assert all(look.wheel_rpm is None for look in decoding.looks if look.time_s > 10.6)
+    assert decoding.notices["counter stands still"] == 1
+    assert not [shot for shot in decoding.shots if shot.arrival_s > 10.0]
+
+
+@pytest.mark.parametrize("kind", CONTROLS)
+@pytest.mark.parametrize("lowpass_s", [0.0, 0.1, 0.5])
+def test_no_wheel_under_its_program_is_taken_for_one(wheels, kind, lowpass_s):
+    wheel = wheels[kind]
+    firmware = Firmware(speed="rpm", lowpass_s=lowpass_s, counts_per_turn=4096.0)
+    decoding = decode_lines(sent(firmware, wheel), robot_for(4096.0), 23.0)
+    assert "counter stands still" not in decoding.notices
+    assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.003)[1] < 0.1
+
+
+@pytest.mark.parametrize("time_constant_s", [0.15, 0.3, 0.6])
+@pytest.mark.parametrize("friction", [0.04, 0.1])
+def test_a_braked_wheel_stops_at_a_definite_time(time_constant_s, friction):
+    """Shorted motor and dry friction: J dw/dt = -k w - M, so that w + M/k fades, and w is 0 when that is M/k."""
+    fading = FadingRpm()
+    for i in range(200):
+        rpm = 2400 * ((1 + friction) * math.exp(-0.02 * i / time_constant_s) - friction)
+        fading.see(max(round(rpm), 0))
+        assert not fading.dead
+
+
+def test_it_is_alive_again_when_it_rises():
+    fading = FadingRpm()
+    for i in range(20):
+        fading.see(round(2400 * 0.9**i, 2))
+    assert fading.dead
+    fading.see(0.0)
+    assert fading.dead
+    fading.see(300.0)
+    assert not fading.dead
