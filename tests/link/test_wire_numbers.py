@@ -183,6 +183,19 @@ def test_what_is_pasted_for_counts_a_second_is_read():
     assert live.wheel_rpm == pytest.approx(60 * 3001 / counts_a_turn, rel=0.001)
 
 
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("t_ms={t}, wheel_rpm={rpm} ticks/s", "; wheel_rpm has the unknown unit ticks/s"),
+        ("t_ms={t},wheel_rpm={rpm},distance_m=2450", "; distance out of range"),
+        ("t_ms={t},wheel_rpm={rpm},distance_m=2.45", ""),
+    ],
+)
+def test_a_value_that_is_never_used_is_told_with_the_state_of_the_line(line, words):
+    _, live = heard(lines(line, rpm=2300))
+    assert live.words == words
+
+
 def test_a_unit_that_the_profile_scales_by_is_not_converted_twice():
     robot = load_robot("heron")
     link = replace(robot.link, fields={"wheel_rpm": "speed"}, scale={"wheel_rpm": 9.5493})
