@@ -234,3 +234,11 @@ def test_a_value_in_another_unit_or_under_another_name_is_told_with_its_remedy(l
     said = " ".join(remedies(told.health(), told.raw(), None, robot))
     assert pasted in said
     assert "cable" not in said
+
+
+@pytest.mark.parametrize("row", ["{t},2450.5,9.77", "{t},2450.5 rpm,9.77 V"])
+def test_columns_by_the_robots_own_names(row):
+    robot = load_robot("heron")
+    link = replace(robot.link, fields={"wheel_rpm": "speed"}, columns=("t_ms", "speed", "battery_v"))
+    _, live = heard([row.format(t=1000 + 20 * i) for i in range(60)], replace(robot, link=link))
+    assert (live.wheel_rpm, live.battery_v) == pytest.approx((2450.5, 9.77))
