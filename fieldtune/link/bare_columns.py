@@ -16,6 +16,8 @@ from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 NONE = "-"
 _BLANKS = re.compile(r"[ \t]+")
 _NAME_AND_UNIT = re.compile(r"([^()\[\]]*[^()\[\]\s])\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]])?")
+_NO_NAMES = re.compile(rb"=|\d{3}|[\d.]{5}")
+"""What a row of column names has none of."""
 _MARKED = ";\t|"
 """What separates columns wherever it stands between cells; a comma may also be a cell's own."""
 
@@ -42,7 +44,7 @@ class Columns:
 
     def take_header(self, line: bytes) -> bool:
         """Whether a line names columns. Those that follow are in its order, unless the profile says another one."""
-        found = self._header(line)
+        found = None if _NO_NAMES.search(line) else self._header(line)
         if found is None:
             return False
         order, units = found

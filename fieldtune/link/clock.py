@@ -65,13 +65,20 @@ class ClockJudge:
     def _judge(self, pace: float) -> None:
         """Ends a block over which the clock ran at ``pace`` seconds a second."""
         if self._lines >= _ENOUGH_LINES and pace == 0:
-            self.verdict = "the robot's clock stands still"
+            self.verdict = _STILL
         elif self._repeated > _REPEATED * self._lines and _COARSE_S <= self._least_s < float("inf"):
-            self.verdict = f"the robot's clock goes in steps of {1000 * self._least_s:.0f} ms"
+            self.verdict = _steps(self._least_s)
         off = int(pace > _OFF_HIGH) - int(pace < _OFF_LOW)
         self._off = 0 if off == 0 or off * self._off < 0 else self._off + off
         if abs(self._off) >= _OFF_BLOCKS and self.verdict is None:
             self.verdict = f"the robot's clock {_pace_words(pace)}"
+
+
+_STILL = "the robot's clock stands still"
+
+
+def _steps(step_s: float) -> str:
+    return f"the robot's clock goes in steps of {1000 * step_s:.0f} ms"
 
 
 def _pace_words(pace: float) -> str:
@@ -162,6 +169,7 @@ class Clocks:
         self.judging = True
         """False where arrival times are made up, as of plain text."""
         self._judge = ClockJudge()
+        self._stood_s: float | None = None
         self._short = 0
 
     def distrust(self, why: str) -> None:
@@ -170,12 +178,22 @@ class Clocks:
 
     def judge(self, wire: WireValues, arrival_s: float, lines: int = 1) -> bool:
         """Takes the clock of a line, the last of ``lines`` that each moved it on; True when trust ends with it."""
+        if self.fault == _STILL:
+            self._look_again(wire)
         clock, tick = self.reading(wire)
         if clock is None or not self.judging:
             return False
         self._judge.see(clock * tick, arrival_s, lines)
         self.fault = self._judge.verdict
         return self.fault is not None
+
+    def _look_again(self, wire: WireValues) -> None:
+        """A clock that stood still may count whole seconds."""
+        ticks, tick = (wire.t_ms, 1e-3) if wire.t_us is None else (wire.t_us, 1e-6)
+        if ticks is not None:
+            stood, self._stood_s = self._stood_s, ticks * tick
+            if stood is not None and 0 < self._stood_s - stood < _PAUSE_S:
+                self.fault = _steps(self._stood_s - stood)
 
     def reading(self, wire: WireValues) -> tuple[float | None, float]:
         """The robot's clock in ticks, None without a usable one, and the seconds of a tick (or its uncertainty)."""

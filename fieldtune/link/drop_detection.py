@@ -1,8 +1,7 @@
-"""A flywheel's drop at a shot, found in its turns over time.
+"""A flywheel's drop at a shot, told from other changes of its speed.
 
-Each new count, or each rpm that the robot computed, is a point of turns over time. A little behind the newest point the
-drop that fits best is weighed against its error; where it stands out, a candidate waits until it shows how the wheel
-goes on: a shot's wheel comes back, a lowered one does not.
+Each new count, or each rpm that the robot computed, is a point of turns over time. Where a drop stands out, a candidate
+waits until it shows how the wheel goes on: a shot's wheel comes back, a lowered one does not.
 """
 
 from __future__ import annotations
@@ -11,13 +10,14 @@ import math
 import statistics
 from bisect import bisect_left, bisect_right
 from collections import deque
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.frozen import frozen
 from fieldtune.link import drop_fit
+from fieldtune.link.drop_candidates import LEAST, MOST, Candidate, CandidateFinder, before_cells
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.wheel_noise import FEWEST as STRETCH_CELLS
@@ -28,22 +28,17 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _AFTER_S = 0.08
-_SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
-_LEAST = 0.012  # of the wheel's speed
-_SHARE = 0.15  # of the drop that the element's momentum makes
 _SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
 _LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
 _FIRST_OUT = 36.0  # of shots of which that is learned: before, it takes more
-_MOST = 0.6  # of the wheel's speed: what falls deeper did not throw
-_APART_S, _APART_CELLS = 0.055, 2.0
-_SAME_S, _CLEARER = 0.15, 1.5  # the second look sees an instant less sharply, unless it sees it far more clearly
-_BEFORE_S, _BEFORE_CELLS = 0.35, 7
+_SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 _STANDS_OUT, _NOISY, _SUDDEN, _RETURNS = 25.0, 1.4, 4.0, 6.0  # twice the log likelihood ratios
 _PLAIN, _COMES, _AS_WELL, _SHALLOW = 30.0, -15.0, 4.0, 0.6
 _BACK = 0.6  # of a drop made good: the wheel comes back
+_RAISED = 1.7  # likewise: somebody raised it, and what stands out is the rise
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
 _PERHAPS = 0.6
 _PERHAPS_OUT, _PERHAPS_SUDDEN = 14.0, 3.0
@@ -65,35 +60,6 @@ class Drop:
     sure: bool = True
 
 
-@dataclass(slots=True)
-class _Look:
-    """Where a drop is looked for behind the newest point: with so many seconds, or cells, behind it.
-
-    The first look is quick, and sees shots close together; the second sees drops that a strong motor makes good at
-    once, of which a coarse encoder shows only that some turns are missing behind.
-    """
-
-    after: tuple[float, int]
-    recoveries_s: tuple[float, ...]
-    looked_s: float = -math.inf
-    peaks_until: float = -math.inf
-    fits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=90))  # instant, standard errors
-
-
-def _looks() -> tuple[_Look, _Look]:
-    return (
-        _Look((0.08, 3), (0.02, 0.05, 0.12, 0.4, 30.0)),
-        _Look((0.3, 6), (0.02, 0.05, 0.12, 0.3)),
-    )
-
-
-@dataclass(slots=True)
-class _Candidate:
-    instant: float
-    sureness: float
-    judged: int = 0
-
-
 class DropDetector:
     """Finds drops in a stream of samples that carry turns, or else the robot's own rpm."""
 
@@ -104,6 +70,7 @@ class DropDetector:
         self._noise, self._cell_s = WheelNoise(), 0.0
         self._expected = 0.0 if kept is None else 1 - kept
         self._slowest = limits.slowest_rpm(robot)
+        self._finder = CandidateFinder(self._points, self._noise, self._expected, self._slowest)
         self._shares: deque[float] = deque(maxlen=15)
         self._lowered_s = self._last_s = -math.inf
         self._seen = self._broken = False
@@ -111,9 +78,8 @@ class DropDetector:
 
     def _clear_points(self) -> None:
         self._points.clear()
-        self._looks = _looks()
-        self._waiting: deque[_Candidate] = deque()
-        self._tried: deque[tuple[float, float]] = deque(maxlen=6)  # instant, standard errors
+        self._finder.clear()
+        self._waiting: deque[Candidate] = deque()
         self._heard_s = -math.inf
 
     @property
@@ -145,14 +111,13 @@ class DropDetector:
         asked = points.samples[-1].setpoint if points.samples else None
         if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
             self._lowered_s = sample.time_s
-        if not points.add(sample, placed):
+        if not points.add(sample, placed, noisy):
             return []
         self._seen = True
         if not points.cell_s:
             return []
         self._learn(tick_s)
-        for look in self._looks:
-            self._look(look, eager, noisy)
+        self._waiting += self._finder.found(self._last_s, eager, noisy)
         found = []
         for candidate in list(self._waiting):
             judged = self._judged(candidate, tick_s, noisy)
@@ -182,59 +147,9 @@ class DropDetector:
             speeds, known = np.zeros(count), np.zeros(count)
             speeds[cells.begins[single]], known[cells.begins[single]] = cells.speeds[single], 1.0
             if known @ speeds * 60 > self._slowest * known.sum():
-                self._noise.see(speeds, known, self._cell_s)
+                self._noise.see(speeds, known, self._cell_s, now)
 
-    def _view(self, instant: float, before: int, after: int, noisy: bool) -> tuple[drop_fit.View, float] | None:
-        """The speeds around an instant, and the speed before it, turns/s; None where too few are known."""
-        cells = self._points.cells(instant, before, after, noisy)
-        if cells is None:
-            return None
-        ahead = cells.ends <= before
-        if ahead.sum() < 3 or len(ahead) - ahead.sum() < 2:
-            return None
-        whitening = self._noise.whitening(cells.begins, cells.ends)
-        return drop_fit.View(cells, whitening), float(cells.speeds[ahead].mean())
-
-    def _look(self, look: _Look, eager: bool, noisy: bool) -> None:
-        """Fits a drop at an instant; makes a candidate of one that stands out a little earlier."""
-        cell = self._cell_s
-        after = max(math.ceil(look.after[0] / cell), look.after[1])
-        instant = self._points.now_s - after * cell
-        if instant - look.looked_s < 0.8 * cell:
-            return
-        look.looked_s = instant
-        before = max(round(_BEFORE_S / cell), _BEFORE_CELLS)
-        slower = self._points.slower_behind(instant, before * cell, after * cell)
-        seen = self._view(instant, before, after, noisy) if slower else None
-        sureness = 0.0
-        if seen is not None:
-            view, rate = seen
-            fit = drop_fit.drop_at(view, cell, before, after, look.recoveries_s)
-            sureness = fit.depth / fit.error / math.sqrt(fit.misfit)  # no wheel comes back just like these templates
-            least = max(_LEAST, _SHARE * self._expected) * rate * (0.5 if eager else 1.0)
-            if rate * 60 < self._slowest or not least < fit.depth < _MOST * rate:
-                sureness = 0.0
-        look.fits.append((instant, sureness))
-        self._find_peaks(look, instant, eager, noisy)
-
-    def _find_peaks(self, look: _Look, instant: float, eager: bool, noisy: bool) -> None:
-        """Makes candidates of fits that stand out most among their neighbours on both sides."""
-        apart = max(_APART_S, _APART_CELLS * self._cell_s)
-        needed = (_SURE_NOISY if noisy else _SURE) * (0.5 if eager else 1.0)
-        for at, sureness in list(look.fits):
-            if not look.peaks_until < at <= instant - apart:
-                continue
-            look.peaks_until = at
-            near = [fit[1] for fit in look.fits if abs(fit[0] - at) <= apart]
-            reach = apart if look is self._looks[0] else max(apart, _SAME_S)
-            clearer = math.inf if noisy else _CLEARER
-            same = any(abs(tried - at) <= reach and sureness < clearer * sure for tried, sure in self._tried)
-            taken = same or at - self._last_s <= apart
-            if needed <= sureness == max(near) and not taken:
-                self._waiting.append(_Candidate(at, sureness))
-                self._tried.append((at, sureness))
-
-    def _judged(self, candidate: _Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
+    def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
         points, cell, instant = self._points, self._cell_s, candidate.instant
         behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
@@ -244,16 +159,22 @@ class DropDetector:
             return []
         after = steps[candidate.judged]
         last_chance = after == steps[-1]
-        if instant + after * cell > next_s:
+        cut_short = instant + after * cell > next_s
+        if cut_short:
             after, last_chance = int((next_s - instant) / cell), True
-        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and instant + after * cell <= next_s) > points.now_s:
+        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and not cut_short) > points.now_s:
             return None
         candidate.judged += 1
         if -0.15 < instant - self._lowered_s < _LOWERED_S or instant - self._last_s < _ECHO_S:
             return []
-        before = max(round(_BEFORE_S / cell), _BEFORE_CELLS)
+        before = before_cells(cell)
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
-        seen = self._view(instant, before, after, noisy)
+        seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
+        if seen is not None:
+            late_s = drop_fit.begun(seen[0], cell, before, after)
+            instant = candidate.instant = instant + late_s
+            after -= math.ceil(late_s / cell)
+            seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         drop = self._measured(instant, tick_s)
         if seen is None or drop is None:
             return [] if last_chance else None
@@ -274,11 +195,9 @@ class DropDetector:
             shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
             clear = shallow.over_nothing < out + (_AS_WELL if last_chance else -_AS_WELL)
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
-        if clear and (
-            (back >= _BACK and returns > _RETURNS)
-            or (sudden > _PLAIN and drop_fit.coasting(t, x))
-            or self._holds_setpoint(since)
-        ):
+        held = self._holds_setpoint(since)
+        clear = clear and (back < _RAISED or held)
+        if clear and (held or (back >= _BACK and returns > _RETURNS) or (sudden > _PLAIN and drop_fit.coasting(t, x))):
             return [self._shot(drop, instant, seen_as)]
         if not last_chance:
             return None
@@ -289,18 +208,21 @@ class DropDetector:
         # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
         share = 60 * seen_as.depth / max(drop.before_rpm, 1.0)
         enough = max(min(_COMING_BACK, _BACK_BY_SHARE * share), 1e-9)
-        cut_short = until + cell > next_s
         if cut_short:  # as it would have gone on
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        if clear and coming >= 1.0 and (returns > _COMES or cut_short):
+        if clear and (
+            (coming >= 1.0 and (returns > _COMES or cut_short))
+            or (cut_short and returns > _RETURNS and rising > _RISING)
+        ):
             return [self._shot(drop, instant, seen_as)]
         perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
-        return [drop] if perhaps and _LEAST <= share <= _MOST else []
+        return [drop] if perhaps and LEAST <= share <= MOST else []
 
     def _shot(self, drop: Drop, instant: float, seen_as: drop_fit.Verdict) -> Drop:
         self._last_s = instant
+        self._noise.forget(instant, instant + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
         if seen_as.over_nothing > _FIRST_OUT:
             self._shares.append(60 * seen_as.depth / drop.before_rpm)
         return replace(drop, sure=True)
@@ -314,7 +236,7 @@ class DropDetector:
         if len(self._shares) >= _LEARNED:
             usual = statistics.median(self._shares)
             return _LEAST_USUAL * usual, _MOST_USUAL * usual
-        return (_SHARE_SURE * self._expected, _MOST_EXPECTED * self._expected) if self._expected else (_LEAST, _MOST)
+        return (_SHARE_SURE * self._expected, _MOST_EXPECTED * self._expected) if self._expected else (LEAST, MOST)
 
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""

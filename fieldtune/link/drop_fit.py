@@ -1,135 +1,31 @@
-"""How a wheel's speed runs around an instant: as at a shot, as when it is slowed, or neither.
+"""How well a wheel's speed around an instant fits a shot, a slowed or lowered wheel, or nothing.
 
-A shot takes speed within a millisecond, and the control brings it back: the wheel lags by the turns lost meanwhile. A
-loop with an integral even makes up for them: a linear one of second order lags by (exp(-b t) - exp(-a t)) / (a - b) for
-each turn/s lost, where b = 0 without an integral (Laplace transform of s / ((s + a)(s + b)) / s). A drive at its limit
-brings it back evenly. A lowered setpoint takes speed over some time, and most of it stays away. A hunting loop or the
-end of an overshoot swings smoothly. Each template is fitted together with a steady speed that may change evenly, by
-generalised least squares: errors are made independent first (Aitken 1935).
+Each course of the turns that a wheel lags (``wheel_lags``) is fitted together with a steady speed that may change
+evenly, by generalised least squares: errors are made independent first (Aitken 1935).
 """
 
 from __future__ import annotations
 
 import math
-from functools import lru_cache
-from itertools import pairwise, product
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.arrays import FloatArray, median
 from fieldtune.frozen import frozen
+from fieldtune.link import wheel_lags
 
 if TYPE_CHECKING:
-    from fieldtune.link.wheel_noise import Whitening
-    from fieldtune.link.wheel_points import Cells
+    from fieldtune.link.wheel_noise import WheelNoise, Whitening
+    from fieldtune.link.wheel_points import Cells, WheelPoints
 
-_RECOVERIES_S = np.geomspace(0.012, 2.5, 14)
-_INTEGRALS_S = np.array([0.1, 0.3, 1.0])  # in which an integral makes up for what was lost
-_BANK = np.array(
-    [(tau, 1e6) for tau in _RECOVERIES_S] + [p for p in product(_RECOVERIES_S[::2], _INTEGRALS_S) if p[0] < 0.9 * p[1]]
-)
-_AT_THE_LIMIT_S = np.geomspace(0.02, 0.8, 9)
-_STARTS_S = np.array([-0.012, -0.006, 0.0, 0.006])
-_STARTS = np.array([-0.5, -0.25, 0.0, 0.25])  # of a cell
-_LOWERED_S = np.array([0.04, 0.08, 0.16, 0.3, 0.6, 1.2])
-_SLOW_S, _SLOW = 0.16, 4.0  # seconds, or cells, of a fall that no brake is needed for
-_LEAST_LOWERED = 2.5  # cells: a fall over fewer is as sudden as a shot's
-_STAYS = np.array([(1.0, 1.0), *product((0.5, 0.75), (0.05, 0.15, 0.4))])  # share that stays away, seconds of the rest
-_LOWERED_FROM_S = np.array([-0.3, -0.2, -0.1, -0.05, -0.02, 0.0])
-_SWINGS_S = np.array([0.5, 0.7, 1.0])
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
 _DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standard deviation
 _PACES = 20.0
-_RAISED_S, _RAISED_FROM_S = (0.04, 0.16, 0.5), np.arange(-0.2, 0.75, 0.1)
 _SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
-
-
-def recovery_lag(t: FloatArray, start: FloatArray, tau: FloatArray) -> FloatArray:
-    """Turns lost (k, n) at ``t`` (n,) by wheels that lose one turn/s at ``start`` and recover with ``tau``, (k,)."""
-    return np.asarray(tau[:, None] * -np.expm1(-np.maximum(t - start[:, None], 0.0) / tau[:, None]))
-
-
-def made_up_lag(t: FloatArray, start: FloatArray, tau: FloatArray, integral: FloatArray) -> FloatArray:
-    """As ``recovery_lag``, of a control that makes up for the turns lost within about ``integral`` seconds (k,)."""
-    since = np.maximum(t - start[:, None], 0.0)
-    a, b = 1 / tau[:, None], 1 / integral[:, None]
-    return np.asarray((np.exp(-b * since) - np.exp(-a * since)) / (a - b))
-
-
-def _lowered_lag(t: FloatArray, start: FloatArray, over: FloatArray, stays: FloatArray, tau: FloatArray) -> FloatArray:
-    """Turns lost (k, n) by wheels that lose one turn/s evenly over ``over`` (k,) seconds from ``start`` (k,).
-
-    The share ``stays`` (k,) stays away, the rest comes back with ``tau`` (k,).
-    """
-    begun, ended = np.maximum(t - start[:, None], 0.0), np.maximum(t - start[:, None] - over[:, None], 0.0)
-    tau = tau[:, None]
-
-    def summed(since: FloatArray) -> FloatArray:
-        back = tau * since + tau**2 * np.expm1(-since / tau)
-        return np.asarray(stays[:, None] * since**2 / 2 + (1 - stays[:, None]) * back)
-
-    return np.asarray((summed(begun) - summed(ended)) / over[:, None])
-
-
-def _swing_lag(t: FloatArray, start: FloatArray, width: FloatArray) -> FloatArray:
-    """Turns lost (k, n) by wheels whose speed dips smoothly by one turn/s (a raised cosine) over ``width`` (k,)."""
-    share = np.clip((t - start[:, None]) / width[:, None], 0.0, 1.0)
-    return np.asarray(width[:, None] * (share - np.sin(2 * np.pi * share) / (2 * np.pi)) / 2)
-
-
-def _limited_lag(t: FloatArray, start: FloatArray, back: FloatArray, integral: FloatArray) -> FloatArray:
-    """As ``made_up_lag``, of a drive at its limit: the speed comes back evenly within ``back`` seconds (k,)."""
-    since = t - start[:, None]
-    share = np.clip(since / back[:, None], 0.0, 1.0)
-    lag = back[:, None] * (share - share**2 / 2)
-    return np.asarray(lag * np.exp(-np.maximum(since - back[:, None], 0.0) / integral[:, None]))
-
-
-def _grid(starts: FloatArray, spans: FloatArray) -> tuple[FloatArray, FloatArray]:
-    first, second = np.meshgrid(starts, spans)
-    return first.ravel(), second.ravel()
-
-
-def _starts(cell: float) -> FloatArray:
-    """When a drop near t = 0 may have begun."""
-    return _STARTS * cell if cell > 0.015 else _STARTS_S
-
-
-def _shot_lags(t: FloatArray, starts: FloatArray) -> FloatArray:
-    """All templates of a shot near t = 0, (k, n)."""
-    limited = np.array(list(product(_AT_THE_LIMIT_S, (*_INTEGRALS_S[:2], 1e6))))
-    first, second = (np.tile(bank, (len(starts), 1)).T for bank in (_BANK, limited))
-    return np.vstack(
-        [
-            made_up_lag(t, np.repeat(starts, len(_BANK)), *first),
-            _limited_lag(t, np.repeat(starts, len(limited)), *second),
-        ]
-    )
-
-
-@lru_cache(maxsize=24)
-def _families(cell: float, before: int, after: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Templates of a shot, of slow and smooth changes, and of quick ones that stay: turns lost (k, n) at the edges."""
-    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
-    over = np.array(sorted({max(seconds, _LEAST_LOWERED * cell) for seconds in _LOWERED_S}))
-    rows = np.array([(start, wide, *stays) for start, wide, stays in product(_LOWERED_FROM_S, over, _STAYS)])
-    lowered, slow = _lowered_lag(edges, *rows.T), rows[:, 1] >= max(_SLOW_S, _SLOW * cell)
-    begin, wide = _grid(np.array([-0.75, -0.5, -0.25, -0.1]), np.maximum(_SWINGS_S, 10 * cell))
-    raised = np.array([(start, max(wide, cell), 1.0, 1.0) for start, wide in product(_RAISED_FROM_S, _RAISED_S)])
-    smooth = np.vstack([lowered[slow], _swing_lag(edges, begin * wide, wide), -_lowered_lag(edges, *raised.T)])
-    return _shot_lags(edges, _starts(cell)), smooth, lowered[~slow]
-
-
-@lru_cache(maxsize=8)
-def _quick(cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> FloatArray:
-    """Templates of the first look at a drop: turns lost (k, n) at the edges."""
-    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
-    starts = np.array([0.0]) if cell < 0.015 else cell * np.array([-0.67, -0.33, 0.0])
-    return recovery_lag(edges, *_grid(starts, np.array(recoveries_s)))
-
 
 Span = tuple[float, float]
 _ANY: Span = (-math.inf, math.inf)
@@ -175,20 +71,29 @@ class View:
 
         ``name``: of the templates. ``within``: depths that may be, turns/s.
         """
+        best_depth, strength = self._fitted(name, lag)
+        depth = np.clip(best_depth, *within)
+        gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
+        best = int(np.argmax(gain))
+        rest = max(self.without(1) - max(float(gain[best]), 0.0), 0.0)
+        variance = max(rest / max(self.size - 4, 1), 1.0)
+        return Fit(max(float(depth[best]), 0.0), 1 / math.sqrt(float(strength[best])), math.sqrt(variance), rest)
+
+    def _fitted(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The depth that fits best of each template (k,), and how well it can be told: 1 / its error, squared."""
         line, memo = self._base[:, :2], self._whitening.memo
-        speeds = self._speeds - line @ (line.T @ self._speeds)
         if (name, self._pace) not in memo:
             lost = self._white(self._cells.of(lag))
             bare = lost - (lost @ line) @ line.T
             memo[name, self._pace] = bare, np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
         bare, strength = memo[name, self._pace]
-        best_depth = -(bare @ speeds) / strength
-        depth = np.clip(best_depth, *within)
-        gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
-        best = int(np.argmax(gain))
-        rest = max(float(speeds @ speeds) - max(float(gain[best]), 0.0), 0.0)
-        variance = max(rest / max(self.size - 4, 1), 1.0)
-        return Fit(max(float(depth[best]), 0.0), 1 / math.sqrt(float(strength[best])), math.sqrt(variance), rest)
+        return -(bare @ self._speeds) / strength, strength
+
+    def began(self, name: str, lag: FloatArray, starts: FloatArray) -> float:
+        """Which of ``starts`` (s,) fits best, of as many templates for each, in ``lag`` (s k, n + 1)."""
+        best_depth, strength = self._fitted(name, lag)
+        gain = np.where(best_depth > 0, best_depth**2 * strength, -1.0)
+        return float(starts[int(np.argmax(gain)) * len(starts) // len(gain)])
 
     def without(self, degree: int) -> float:
         """The sum of squares that a polynomial of the speed leaves."""
@@ -207,9 +112,27 @@ class View:
         return min(rests)
 
 
+def view_around(
+    points: WheelPoints, noise: WheelNoise, instant: float, before: int, after: int, noisy: bool
+) -> tuple[View, float] | None:
+    """The speeds of cells around an instant, and the speed before it, turns/s; None where too few are known."""
+    cells = points.cells(instant, before, after, noisy)
+    if cells is None:
+        return None
+    ahead = cells.ends <= before
+    if ahead.sum() < 3 or len(ahead) - ahead.sum() < 2:
+        return None
+    return View(cells, noise.whitening(cells.begins, cells.ends)), float(cells.speeds[ahead].mean())
+
+
 def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> Fit:
     """The sudden drop near t = 0 that fits best; ``recoveries_s``: those that are looked for."""
-    return view.fit("quick", _quick(cell, before, after, recoveries_s))
+    return view.fit("quick", wheel_lags.quick_lags(cell, before, after, recoveries_s))
+
+
+def begun(view: View, cell: float, before: int, after: int) -> float:
+    """When a shot near t = 0 most likely began, seconds: a first look is often some cells off."""
+    return view.began("begun", wheel_lags.sought_lags(cell, before, after), wheel_lags.sought_s(cell))
 
 
 @frozen
@@ -227,7 +150,7 @@ class Verdict:
 
 def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY) -> Verdict:
     """What a change near t = 0 most likely was. ``usual``: depths that a shot of this wheel may have, turns/s."""
-    shots, smooth, lowered = _families(cell, before, after)
+    shots, smooth, lowered = wheel_lags.families(cell, before, after)
     shot = view.fit("shot", shots, usual)
     swung, braked = view.fit("smooth", smooth).rest, view.fit("lowered", lowered).rest
     swung = min(swung, view.without(2), view.swinging())
@@ -303,7 +226,7 @@ def speed_and_depth(t: FloatArray, turns: FloatArray, floor: float) -> tuple[flo
 
     ``floor``: the least variance a point has, turns^2. At least five points, some of them on each side.
     """
-    lag = _shot_lags(t, np.arange(-0.008, 0.0101, 0.003))
+    lag = wheel_lags.shot_lags(t, np.arange(-0.008, 0.0101, 0.003))
     # A straight line is taken out of both; what is left of the lag is scaled to what is left of the turns.
     line = np.linalg.qr(np.column_stack([np.ones_like(t), t]))[0]
     bare_lag = lag - lag @ line @ line.T

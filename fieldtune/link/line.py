@@ -25,6 +25,7 @@ _BURST_S = 1.3
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _DRAINED = 20_000
+_MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
 
 
 class Line:
@@ -188,6 +189,13 @@ class Line:
             clock=decoder.clock,
         )
 
+    def _never_used(self) -> str:
+        """A value that most lines name and that can't be used, with the reason; empty where there is none."""
+        odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith("out of range")}
+        counts = {**odd, **self._framer.set_aside}
+        worst = max(counts, key=lambda words: counts[words], default="")
+        return worst if worst and counts[worst] > max(_MOSTLY * self.good, _FIRST_LINES) else ""
+
     def _rate(self) -> float | None:
         """Good lines a second over the last two seconds of the line's clock."""
         if len(self._marks) < 2:
@@ -203,7 +211,7 @@ class Line:
         seconds, rpm = self._history.arrays()
         return Live(
             state=state,
-            words=words,
+            words=f"{words}; {unused}" if state == "live" and (unused := self._never_used()) else words,
             port=port,
             age_s=None if self.last_arrival_s is None else max(now_s - self.last_arrival_s, 0.0),
             wheel_rpm=speed,

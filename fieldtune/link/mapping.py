@@ -14,6 +14,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
+from fieldtune.link.limits import Limits
+from fieldtune.link.wire_numbers import is_known
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -128,6 +130,7 @@ _PAIR = re.compile(
     rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 _WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
+_COUNTS_A_SECOND = re.compile(r"(?:counts?|ticks?|pulses?)/s(?:ec)?", re.IGNORECASE)
 _KEPT = 60
 
 
@@ -193,6 +196,13 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
 
 def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning:
     options, name = MEANINGS[kind], reading.name.casefold().replace(" ", "_")
+    if (
+        robot is not None
+        and kind in ("speed", "speed2")
+        and _COUNTS_A_SECOND.fullmatch(reading.behind)
+        and (per_turn := Limits.of(robot).counts_per_turn)
+    ):
+        return Meaning(options[0].words, "counts/s", options[0].ours, 60 / per_turn)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
     if behind is not None:
         return behind
@@ -227,7 +237,11 @@ def as_profile(mapping: Mapping[str, Meaning], seen: Seen) -> dict[str, object]:
 
     Names that are ours already need no key, and a number with its unit behind it is converted where it is read.
     """
-    bare = {reading.name for reading in seen.readings if not reading.behind}
+    bare = {
+        reading.name
+        for reading in seen.readings
+        if reading.name in mapping and not (reading.behind and is_known(reading.behind, mapping[reading.name].ours))
+    }
     keys: dict[str, object] = {}
     if seen.columns:
         order = [mapping[one.name].ours if one.name in mapping else "-" for one in seen.readings]

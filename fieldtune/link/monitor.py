@@ -118,6 +118,7 @@ class Monitor:
                 state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
             live = self._line.live(state, words, self._device, now)
             live.others = tuple(one.device for one in self._there if one.device != self._device)
+            live.others += getattr(self._port, "others", ())
         recorder = self._recorder
         return live if recorder is None or recorder.failed is None else _unrecorded(live, recorder.failed)
 
@@ -142,7 +143,10 @@ class Monitor:
         """Reads another of the ports found from now on, and no other: one of ``Live.others``."""
         with self._lock:
             one = next((one for one in self._there if one.device == device), None)
-            if one is not None:
+            if device in getattr(self._port, "others", ()):
+                self._named = device
+                self._leave.set()
+            elif one is not None:
                 self._chosen = one.identity
                 self._leave.set()
 
@@ -181,7 +185,7 @@ class Monitor:
         with self._lock:
             if self._leave.is_set():
                 self._leave.clear()
-                search.only, self._followed = self._chosen, False
+                search.name, search.only, self._followed = self._named, self._chosen, False
                 self._device = str(search.only["device"]) if search.only else None
                 self._line.begin_anew("another port")
         found = search.listen(self._say_searching)

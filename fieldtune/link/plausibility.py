@@ -73,15 +73,20 @@ class Continuity:
         ``odd`` says then which of its readings this robot can't produce.
         """
         said = all_readings(values)
-        if len(said) - said.count(None) != self._named or None in [said[i] for i in self._which]:
-            self._which = self._first_of_each(said)
-            self._named = len(said) - said.count(None)
+        named = len(said) - said.count(None)
+        if named != self._named:
+            self._which, self._named = self._first_of_each(said), named
         sample = Sample(time_s=0.0, arrival_s=arrival, fired=None if values.fired is None else values.fired != 0)
         if self.odd:
             self.odd = []
+        rows = self._rows
         for i in self._which:
-            name, per, turned, low, high = self._rows[i]
-            value = (said[i] or 0.0) / per
+            number = said[i]
+            if number is None:  # as many names, but others
+                self._named = -1
+                return self.measured(values, arrival)
+            name, per, turned, low, high = rows[i]
+            value = number / per
             if turned and value < 0:
                 value = -value
             setattr(sample, name, value)

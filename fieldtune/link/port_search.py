@@ -70,7 +70,7 @@ class PortSearch:
         stop: Callable[[], bool],
     ) -> None:
         self._robot = robot
-        self._name = name
+        self.name = name
         self._baud = baud
         self._remembered = dict(remembered)
         self._stop = stop
@@ -86,8 +86,8 @@ class PortSearch:
 
         A port whose lines prove good comes before one that only sends text.
         """
-        if self._name is not None:
-            return self._try(ports.named(self._name, self._baud, self._remembered), say, patient=True)
+        if self.name is not None:
+            return self._try(ports.named(self.name, self._baud, self._remembered), say, patient=True)
         options, only = ports.candidates(self._remembered, self._baud), self.only
         if only is not None:
             options = [option for option in options if ports.same_hardware(option.identity, only)]
@@ -124,7 +124,7 @@ class PortSearch:
         except LinkError as error:
             say("searching", str(error))
             return None
-        if len(bauds) == 1 and self._name is not None:
+        if len(bauds) == 1 and self.name is not None:
             return Found(port, candidate.device, bauds[0], candidate.identity, proven=False)
         found = None
         try:

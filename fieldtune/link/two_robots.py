@@ -26,25 +26,34 @@ class _Line:
     arrival_s: float
 
 
+_Said = tuple["WireValues", float | None, float]
+
+
 class TwoRobots:
     """Sees every line; ``sure`` while two robots speak in turn. ``most_counts_per_s``: of the wheel, inf if unknown."""
 
     def __init__(self, most_counts_per_s: float) -> None:
         self._most = most_counts_per_s
-        self._last: _Line | None = None
-        self._before: _Line | None = None
+        self._last: _Said | None = None
+        self._before: _Said | None = None
         self._in_turn = 0
         self.sure = False
 
-    def see(self, wire: WireValues, rpm: float | None, arrival_s: float) -> bool:
-        """Takes the next line; True when it becomes sure with it."""
-        ticks, tick = (wire.t_ms, CLOCKS["t_ms"]) if wire.t_us is None else (wire.t_us, CLOCKS["t_us"])
-        now = _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
+    def see(self, wire: WireValues, rpm: float | None, arrival_s: float, doubtful: bool) -> bool:
+        """Takes the next line; True when it becomes sure with it.
+
+        ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm jumps.
+        """
         last, before = self._last, self._before
-        self._last, self._before = now, last
-        if last is None or before is None or self._same(now, last):
+        self._last, self._before = (wire, rpm, arrival_s), last
+        if last is None or before is None:
+            return False
+        if not doubtful and not self._in_turn and (rpm is None or last[1] is None or _rpm_alike(rpm, last[1])):
+            return False
+        now, one, two = _line(wire, rpm, arrival_s), _line(*last), _line(*before)
+        if self._same(now, one):
             self._in_turn = max(self._in_turn - _ODD, 0)
-        elif self._same(now, before) and not _one_count_apart(now.rpm, last.rpm):
+        elif self._same(now, two) and not _one_count_apart(now.rpm, one.rpm):
             self._in_turn = min(self._in_turn + 1, 2 * _SURE)
         was, self.sure = self.sure, self._in_turn >= _SURE or (self.sure and self._in_turn > 0)
         return self.sure and not was
@@ -60,7 +69,16 @@ class TwoRobots:
             return abs(line.counts - other.counts) <= self._most * (since + 0.02)
         if line.rpm is None or other.rpm is None:
             return True
-        return abs(line.rpm - other.rpm) <= _RPM * max(line.rpm, other.rpm) + _RPM_ALIKE
+        return _rpm_alike(line.rpm, other.rpm)
+
+
+def _line(wire: WireValues, rpm: float | None, arrival_s: float) -> _Line:
+    ticks, tick = (wire.t_ms, CLOCKS["t_ms"]) if wire.t_us is None else (wire.t_us, CLOCKS["t_us"])
+    return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
+
+
+def _rpm_alike(rpm: float, other: float) -> bool:
+    return abs(rpm - other) <= _RPM * max(rpm, other) + _RPM_ALIKE
 
 
 def _one_count_apart(rpm: float | None, other: float | None) -> bool:

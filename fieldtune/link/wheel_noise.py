@@ -20,7 +20,7 @@ STRETCH_S, FEWEST = 0.6, 12  # one stretch: seconds, and at least so many cells
 _KEPT = 100
 _SMOOTH_S = 0.08
 _AT_REST = 0.03  # of the speed: what swings more is no held wheel
-_QUIET, _QUIETEST = 3.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
+_QUIET, _QUIETEST = 2.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
 _STARTS_WITH = 4.0  # stretches' worth of what is assumed beforehand
 _LEAST = 0.0005  # of the variance, on the diagonal: keeps the inverse sane
 _WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own coarseness
@@ -42,7 +42,7 @@ class WheelNoise:
     """Autocovariance of the wheel's mean speeds in even cells of time, (turns/s)^2, learned as they come."""
 
     def __init__(self) -> None:
-        self._stretches: deque[tuple[float, FloatArray]] = deque(maxlen=_KEPT)
+        self._stretches: deque[tuple[float, FloatArray, float]] = deque(maxlen=_KEPT)
         self._new = 0
         self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
         self._lags = self._assumed
@@ -63,15 +63,22 @@ class WheelNoise:
         self._assumed = np.array([2 * of_reading + (_WANDER * speed) ** 2, -of_reading])
         self._estimate()
 
-    def see(self, speeds: FloatArray, known: FloatArray, cell_s: float) -> None:
-        """Takes a stretch of cells (n,) of ``cell_s``, turns/s; ``known`` is 0 where a cell's speed is not."""
+    def see(self, speeds: FloatArray, known: FloatArray, cell_s: float, until_s: float = 0.0) -> None:
+        """Takes a stretch of cells (n,) of ``cell_s``, turns/s; ``known`` is 0 where a cell's speed is not.
+
+        ``until_s``: when it ended.
+        """
         n = len(speeds)
         # A Hann taper: without it the reading's own coarseness, that cancels from cell to cell, would leak into what
         # does not cancel (Harris, Proc. IEEE 66 (1978) 51).
         weight = np.sin(np.pi * (np.arange(n) + 0.5) / n) * known
         if known.sum() < FEWEST / 2:
             return
-        off = (speeds - weight @ speeds / weight.sum()) * weight
+        # What drifts evenly is no noise: a fit allows for that.
+        t = np.linspace(-1.0, 1.0, n)
+        t = t - weight @ t / weight.sum()
+        off = speeds - weight @ speeds / weight.sum()
+        off = (off - t * ((weight * t) @ off / ((weight * t) @ t))) * weight
         size = float(weight @ weight)
         lags = np.correlate(off, off, "full")[n - 1 :] / size
         wide = max(round(_SMOOTH_S / cell_s), 2)
@@ -79,11 +86,16 @@ class WheelNoise:
         swing = float(slow @ slow) / size
         if swing > (_AT_REST * (speeds @ known) / known.sum()) ** 2:
             return
-        self._stretches.append((swing, lags))
+        self._stretches.append((swing, lags, until_s))
         self._new += 1
         if self._new >= min(_ANEW, len(self._stretches)):
             self._new = 0
             self._estimate()
+
+    def forget(self, since_s: float, until_s: float) -> None:
+        """Stretches that end within these seconds were not quiet: a shot was in them."""
+        kept = [some for some in self._stretches if not since_s < some[2] < until_s]
+        self._stretches = deque(kept, maxlen=_KEPT)
 
     def _estimate(self) -> None:
         """The mean of the quiet stretches: an event stands out of them by its variance."""
@@ -92,9 +104,9 @@ class WheelNoise:
         lags[: len(self._assumed)] = _STARTS_WITH * self._assumed
         weight = _STARTS_WITH
         if self._stretches:
-            sizes = sorted(size for size, _ in self._stretches)
+            sizes = sorted(stretch[0] for stretch in self._stretches)
             most = _QUIET * sizes[int(_QUIETEST * (len(sizes) - 1))]
-            for size, some in self._stretches:
+            for size, some, _ in self._stretches:
                 if size <= most:
                     lags[: len(some)] += some
                     weight += 1.0

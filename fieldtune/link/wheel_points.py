@@ -24,9 +24,11 @@ _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get 
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
+_SHIFTED = 0.25  # of a cell: where readings are taken to be older than before, or not any more, time jumps by as much
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
 _FAR = 4.0  # standard deviations off the neighbours: a false count
+_STEP = 0.1  # of own rpm: more has to be said twice on a damaged line
 _SPIKE = 5.0  # standard deviations off both neighbours
 
 
@@ -75,6 +77,7 @@ class WheelPoints:
         self._rpm = -1.0
         self._doubted_s: float | None = None
         self._run = -math.inf, 0.0
+        self._alone: Sample | None = None
         self._fresh = 1.0
         self.now_s = self._news_s = 0.0
         """When the last news came."""
@@ -97,12 +100,17 @@ class WheelPoints:
         self._breaks_s.append(time_s)
         return True
 
-    def add(self, sample: Sample, placed: tuple[float, float, float] | None) -> bool:
-        """Takes a sample; says whether ``now_s`` moved on. ``placed``: as in ``DropDetector.see``."""
+    def add(self, sample: Sample, placed: tuple[float, float, float] | None, noisy: bool = False) -> bool:
+        """Takes a sample; says whether ``now_s`` moved on. ``placed``, ``noisy``: as in ``DropDetector.see``."""
         if sample.turns is None:
-            return self._add_rpm(sample)
-        if placed is None or not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+            return self._add_doubtful_rpm(sample) if noisy or self._alone is not None else self._add_rpm(sample)
+        if placed is None:
             return False
+        spreads = placed[2], self._spread_s[-1] if self.t else placed[2]
+        if not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+            return False
+        if min(spreads) == 0.0 and max(spreads) > _SHIFTED * self.cell_s > 0.0:
+            self._breaks_s.append(placed[0])
         self._move_on(placed[0])
         return True
 
@@ -117,6 +125,22 @@ class WheelPoints:
             for kept in (self.t, self.turns, self._spread_s, self.samples):
                 del kept[: _KEPT_POINTS // 3]
         return True
+
+    def _add_doubtful_rpm(self, sample: Sample) -> bool:
+        """As ``_add_rpm``; a step that the next line takes back was a false reading: a digit was lost."""
+        rpm, alone = sample.wheel_rpm, self._alone
+        if rpm is None:
+            return self._add_rpm(sample)
+        moved, self._alone = False, None
+        if alone is not None and alone.wheel_rpm is not None:
+            if abs(rpm - alone.wheel_rpm) < abs(rpm - self._rpm):
+                moved = self._add_rpm(alone)
+            elif self._doubted_s is None:
+                self._doubted_s = alone.before_s
+        if self.t and abs(rpm - self._rpm) > _STEP * self._rpm:
+            self._alone = sample
+            return moved
+        return self._add_rpm(sample) or moved
 
     def _add_rpm(self, sample: Sample) -> bool:
         """Sums turns from the robot's own rpm. Where that is said again and again, only its changes are news."""
@@ -135,7 +159,7 @@ class WheelPoints:
         self._fresh += 0.05 * (new - self._fresh)
         if self._fresh > _HELD:
             self._move_on(t[-1])
-        elif new and last_s > self.now_s:
+        elif new and last_s > self._news_s:
             self._move_on(last_s)
         elif t[-1] - self.now_s > (1.2 * self.cell_s or _UNHEARD_S):
             self.now_s = t[-1]

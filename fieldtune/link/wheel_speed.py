@@ -209,7 +209,9 @@ _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
 _LONGEST_RPM_S = 0.25
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
+_STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is less than the deviation
 _FORGET = 0.05
+_MANY = 10
 _DOUBTED, _DOUBTED_S = 3, 0.35
 _FAR = 3.5  # standard deviations
 _LEAST_S, _MOST_S = 1e-3, 0.05
@@ -219,10 +221,11 @@ class Scatter:
     """How much a reading goes up and down by itself: its standard deviation, and that of means of it."""
 
     def __init__(self) -> None:
-        self.deviation = 0.0
+        self.deviation = self._of_steps = 0.0
         self._fresh = 1.0  # share of lines that bring a new value: some robots print oftener than they compute
         self._values: deque[float] = deque(maxlen=3)
         self._bends: deque[float] = deque(maxlen=_BENDS)
+        self._steps: deque[float] = deque(maxlen=_STEPS)
 
     def see(self, value: float) -> None:
         """Takes the next value."""
@@ -232,14 +235,20 @@ class Scatter:
             self._fresh += _FORGET * (new - self._fresh)
             if not new:
                 return
+            self._steps.append(value - values[-1])
         values.append(value)
         if len(values) == 3:
             self._bends.append(abs(values[2] - 2 * values[1] + values[0]))
+            # A count more in one line of ten is rough as well, though most lines are smooth.
+            trend = statistics.median(self._steps)
+            step = sorted(abs(step - trend) for step in self._steps)[int(_MOST_STEPS * len(self._steps))]
             self.deviation = statistics.median(self._bends) / _SECOND
+            self._of_steps = _OF_A_STEP * step
 
-    def of_mean(self, lines: int) -> float:
-        """Standard error of the mean of so many lines."""
-        return self.deviation / math.sqrt(max(lines * self._fresh, 1.0))
+    def of_mean(self, lines: int, many: bool) -> float:
+        """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
+        deviation = max(self.deviation, self._of_steps) if many else self.deviation
+        return deviation / math.sqrt(max(lines * self._fresh, 1.0))
 
 
 class RpmFilter:
@@ -277,7 +286,7 @@ class RpmFilter:
             if n > len(back):
                 break
             middle = self._middle(back[:n])
-            error = _GAMMA * self.scatter.of_mean(n)
+            error = _GAMMA * self.scatter.of_mean(n, len(back) >= _MANY)
             low, high = max(low, middle - error), min(high, middle + error)
             if low > high and not (doubted and n <= _DOUBTED):
                 break

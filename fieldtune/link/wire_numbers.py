@@ -45,12 +45,15 @@ _AS_TYPED = str.maketrans(
 )
 _CALL = re.compile(r"(?:np|numpy)\.\w+\(")
 _EXPONENTS = re.compile(r"(?:\D|(?<=[^\s\d.])[1-3](?![\d.]))*")
-_BEHIND = re.compile(r"[\s,;|&/*(\[{<>]+[\"']?\s*\Z")
+_BEHIND = re.compile(r"(?:\s*[,;|&/*(\[{<>])+\s*[\"']?\s*\Z")
+_SIMPLE = re.compile(r"\s*([+-]?\d{1,15}(?:\.\d{1,15})?)[ \t]*([A-Za-z/]+)?\s*(?:[,;|]\s*[\"']?\s*)?\Z", re.ASCII)
+"""A plain number, and a unit at most: what nearly all values are."""
 _CLOSED = " \t)]}>,;|*"
 _IN_BRACKETS = re.compile(r"\s*[(\[|]\s*([^()\[\]|\d\s][^()\[\]|]*?)\s*(?:[)\]|]|\Z)")
 _UP_TO_A_SEPARATOR = re.compile(r"[^,;|&()\[\]{}]*")
 LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
+_SAME_SCALE = 0.02
 _SAYS_YES_OR_NO = {
     **dict.fromkeys(("true", "yes", "on", "high", "y", "t"), 1),
     **dict.fromkeys(("false", "no", "off", "low", "n", "f"), 0),
@@ -104,12 +107,18 @@ def in_ascii(text: str) -> str:
     return "".join(str(unicodedata.decimal(c)) if not c.isascii() and c.isdecimal() else c for c in text)
 
 
-def value_of(text: str, wire_name: str, unit: str = "", *, scaled: bool = False) -> int | float:
+def value_of(text: str, wire_name: str, unit: str = "", scale: float = 0.0) -> int | float:
     """The value of the field ``wire_name`` in that field's unit, from whatever stands behind its name.
 
-    ``unit``: the one that stands with the name, for numbers without one. ``scaled``: the profile says what numbers are
-    multiplied by, so that a unit nobody knows does no harm. Raises ``NotANumberError`` with the reason in words.
+    ``unit``: the one that stands with the name, for numbers without one. ``scale``: what the profile multiplies numbers
+    by, if it does: then a unit nobody knows does no harm, and one that the scale stands for isn't converted twice.
+    Raises ``NotANumberError`` with the reason in words.
     """
+    simple = _SIMPLE.match(text)
+    if simple is not None:
+        digits, symbol = simple[1], simple[2] or unit
+        if not symbol or is_known(symbol, wire_name):
+            return _converted(float(digits) if "." in digits else int(digits), symbol, wire_name, scale)
     bare = _bare(in_ascii(text))
     if wire_name == FIRED and bare.casefold() in _SAYS_YES_OR_NO:
         return _SAYS_YES_OR_NO[bare.casefold()]
@@ -118,17 +127,21 @@ def value_of(text: str, wire_name: str, unit: str = "", *, scaled: bool = False)
     value, rest = _leading_number(bare)
     _not_too_large(value)
     try:
-        symbol = _unit_behind(rest, wire_name, bare) or unit
-        if not symbol:
-            return value
-        return value * _factor(symbol, wire_name)
+        return _converted(value, _unit_behind(rest, wire_name, bare) or unit, wire_name, scale)
     except NotANumberError as error:
-        if scaled and not error.example:
+        if scale and not error.example:
             return value
         lengths = _several_lengths(bare, wire_name)
         if lengths is None:
             raise
         return lengths
+
+
+def _converted(value: int | float, symbol: str, wire_name: str, scale: float) -> int | float:
+    if not symbol:
+        return value
+    factor = _factor(symbol, wire_name)
+    return value if scale and abs(factor / scale - 1) < _SAME_SCALE else value * factor
 
 
 def _bare(text: str) -> str:
@@ -172,15 +185,17 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     near = _UP_TO_A_SEPARATOR.match(rest)
     words = near.group() if near else ""
     further, whole = rest[len(words) :], words.strip()
-    if whole and _known(whole, wire_name):
+    if whole and is_known(whole, wire_name):
         return whole
     if re.search(r"\d", words) or re.match(r",\d|[(\[].*\d", further):
         raise NotANumberError("can be read in two ways", bare)
     first = whole.split()[0] if whole else ""
-    return first if first and _known(first, wire_name) else whole
+    return first if first and is_known(first, wire_name) else whole
 
 
-def _known(symbol: str, wire_name: str) -> bool:
+@lru_cache(maxsize=256)
+def is_known(symbol: str, wire_name: str) -> bool:
+    """Whether a value with this unit behind can be read as that field."""
     try:
         _factor(symbol, wire_name)
     except NotANumberError:
@@ -192,7 +207,7 @@ def _known(symbol: str, wire_name: str) -> bool:
 def _is_unit(symbol: str) -> bool:
     """Whether a symbol is a unit of any kind; nobody's status word is."""
     for name in (*BY_WIRE_NAME, "t_ms"):
-        if _known(symbol, name):
+        if is_known(symbol, name):
             return True
     return "/" in symbol
 

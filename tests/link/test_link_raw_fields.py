@@ -75,6 +75,23 @@ def test_a_guessed_unit_is_counted_once(line):
     assert (pasted["fields"], pasted.get("scale", {})) == (fields, pytest.approx(scale))
 
 
+def test_counts_a_second_are_scaled_by_the_profiles_encoder():
+    robot = load_robot("heron")
+    sent = [f"speed: {3000 + i % 3} ticks/s, batt: 9.7 V" for i in range(60)]
+    seen = read_names(sent)
+    keys = as_profile(guess(seen, robot), seen)
+    link = replace(
+        robot.link,
+        fields={"wheel_rpm": "speed", "battery_v": "batt"},
+        scale={"wheel_rpm": keys["link.scale.wheel_rpm"]},
+    )
+    line = Line(replace(robot, link=link))
+    for i, text in enumerate(sent):
+        line.feed(text.encode() + b"\n", 0.02 * i)
+    live = line.live("live", "", None, 1.2)
+    assert live.wheel_rpm == pytest.approx(60 * 3001 / (48 * 33 * 28 / (22 * 20)), rel=0.001)
+
+
 def test_a_value_in_an_unknown_unit_is_asked_about():
     speed, volts = raw_fields(["speed: 3120 ticks/s, batt: 12.3 V"] * 3)
     assert (speed.ours, speed.value) == ("wheel_rpm", None)

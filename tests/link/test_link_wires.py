@@ -68,6 +68,38 @@ def test_a_log_file_is_followed_from_its_end_and_when_it_is_made_anew(heron, tmp
     assert b"t_ms" in path.read_bytes()
 
 
+def test_of_two_robots_on_one_udp_port_one_is_heard_and_the_other_can_be_chosen(heron):
+    """Two addresses of the loopback network (127.0.0.0/8, RFC 1122)."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind(("127.0.0.1", 0))
+        number = probe.getsockname()[1]
+    robots = [socket.socket(socket.AF_INET, socket.SOCK_DGRAM) for _ in range(2)]
+    for i, robot in enumerate(robots):
+        robot.bind((f"127.0.0.{i + 1}", 0))
+    sent = 0
+
+    def speak(who=(0, 1)):
+        nonlocal sent
+        for i in who:
+            rpm, t_ms = (1500, 1_000 + 10 * sent) if i == 0 else (2100, 900_000 + 10 * sent)
+            robots[i].sendto(b"t_ms=%d,wheel_rpm=%d\n" % (t_ms, rpm), ("127.0.0.1", number))
+        sent += 1
+        time.sleep(0.01)
+
+    other = f"udp://127.0.0.1:{number}?from=127.0.0.2"
+    with Monitor(heron, f"udp://127.0.0.1:{number}") as monitor:
+        wait_for(monitor, lambda live: live.state == "live", meanwhile=lambda: speak((0,)))
+        live, _ = wait_for(monitor, lambda live: live.others == (other,) and live.health.good > 60, meanwhile=speak)
+        assert live.wheel_rpm == pytest.approx(1500)
+        assert live.health.dropped == {}
+        monitor.choose(other)
+        live, _ = wait_for(monitor, lambda live: live.wheel_rpm == pytest.approx(2100), meanwhile=speak)
+        assert live.port == other
+        assert live.others == (f"udp://127.0.0.1:{number}?from=127.0.0.1",)
+    for robot in robots:
+        robot.close()
+
+
 @pytest.mark.parametrize("url", ["udp://", "udp://:70000", "udp://here", "file:///no/such/file"])
 def test_a_wire_that_can_not_be_opened_is_one_clear_line(heron, url):
     with Monitor(heron, url) as monitor:

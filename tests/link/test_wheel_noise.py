@@ -44,16 +44,54 @@ def test_errors_are_independent_and_of_size_one_once_learned():
     assert np.mean(plain[:, :-1] * plain[:, 1:]) / plain.var() < -0.1  # which the readings themselves are not
 
 
+def _shows(noise, course):
+    """By how many standard errors a course of the speed (n,) stands out."""
+    edges = np.arange(len(course) + 1)
+    return float(np.linalg.norm(noise.whitening(edges[:-1], edges[1:]).matrix @ course))
+
+
+def _learned(added):
+    """From 60 stretches, to five of six of which ``added`` (60,) is added."""
+    rng, noise = np.random.default_rng(5), WheelNoise()
+    noise.assume(coarseness=(1 / 56) ** 2 / 12, rounding=(1 / 56) ** 2 / 12, cell_s=CELL_S, speed=30.0)
+    for i in range(60):
+        noise.see(_speeds(rng, 60) + added * (i % 6 > 0), np.ones(60), CELL_S, until_s=float(i))
+    return noise
+
+
+def test_an_even_drift_is_no_noise():
+    """A fit allows for it."""
+    dip = np.r_[np.zeros(30), -np.linspace(0.8, 0.0, 30)]
+    quiet, drifting = _learned(np.zeros(60)), _learned(np.linspace(-0.4, 0.4, 60))
+    assert _shows(drifting, dip) > 0.9 * _shows(quiet, dip)
+
+
+def test_shots_that_were_found_are_no_noise():
+    dip = np.r_[np.zeros(30), -np.linspace(0.8, 0.0, 30)]
+    quiet, shooting_on = _learned(np.zeros(60)), _learned(dip)
+    assert _shows(shooting_on, dip) < 0.7 * _shows(quiet, dip)
+    for i in range(60):
+        if i % 6 > 0:
+            shooting_on.forget(i - 0.5, i + 0.5)
+    rng = np.random.default_rng(6)
+    for i in range(60, 100):
+        shooting_on.see(_speeds(rng, 60), np.ones(60), CELL_S, until_s=float(i))
+    assert _shows(shooting_on, dip) > 0.9 * _shows(quiet, dip)
+
+
 @pytest.mark.parametrize(
     ("kind", "share", "firmware", "least"),
     [
         # The control's own swing is as deep as the drop, and the wheel is back within some hundredths of a second.
         ("on-off", 0.03, Firmware(rate_hz=100.0, counts_per_turn=48.0), 0.8),
+        # The wheel comes back within a second, and counts are few: steps of one count are as high as the drop.
+        ("feed-forward", 0.05, Firmware(rate_hz=50.0, counts_per_turn=48.0), 0.9),
+        ("PI stiff", 0.08, Firmware(rate_hz=50.0, counts_per_turn=12.0, speed="rpm"), 0.8),
         ("PI stiff", 0.15, Firmware(rate_hz=20.0, counts_per_turn=48.0, speed="rpm"), 0.9),
         ("PI stiff", 0.12, Firmware(rate_hz=100.0, faults=0.01), 0.9),
         ("PI stiff", 0.12, Firmware(rate_hz=100.0, speed="rpm", faults=0.01), 0.9),
     ],
-    ids=["swings itself", "seldom", "bad wire, counts", "bad wire, rpm"],
+    ids=["swings itself", "comes back slowly", "coarse", "seldom", "bad wire, counts", "bad wire, rpm"],
 )
 def test_drops_are_told_from_what_the_reading_does_by_itself(kind, share, firmware, least):
     wheel = shooting(kind, share, 30, seed=6)

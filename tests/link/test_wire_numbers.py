@@ -26,7 +26,7 @@ RIGHT = {
     ("battery_v", 9.77): ("9,77", "9770mV", "9770 MV", "9,77 V"),
     ("battery_mv", 9770): ("9.77V", "9770"),
     ("distance_m", 2.45): ("245.0 cm", "2450mm", "2.45M"),
-    ("distance_m", 96.5 * 0.0254): ("96.5 in", '96.5"', "8' 0.5\"", "8ft 0.5in", "96 1/2 in", "8.0416667'"),
+    ("distance_m", 96.5 * 0.0254): ("96.5 in", '96.5"', "8' 0.5\"", "8ft 0.5in", "96 1/2 in", "8.0416667 '"),
     ("t_ms", 1500): ("1.5 s", "1500"),
     ("fired", 1): ("true", "TRUE", "True", "yes", "on", "HIGH", "1"),
     ("fired", 0): ("false", "FALSE", "no", "off", "LOW", "0"),
@@ -181,6 +181,26 @@ def test_what_is_pasted_for_counts_a_second_is_read():
     _, live = heard(sent, replace(robot, link=replace(robot.link, scale=scale)))
     counts_a_turn = 48 * (33 * 28) / (22 * 20)  # at the wheel, behind the profile's gears
     assert live.wheel_rpm == pytest.approx(60 * 3001 / counts_a_turn, rel=0.001)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("t_ms={t}, wheel_rpm={rpm} ticks/s", "; wheel_rpm has the unknown unit ticks/s"),
+        ("t_ms={t},wheel_rpm={rpm},distance_m=2450", "; distance out of range"),
+        ("t_ms={t},wheel_rpm={rpm},distance_m=2.45", ""),
+    ],
+)
+def test_a_value_that_is_never_used_is_told_with_the_state_of_the_line(line, words):
+    _, live = heard(lines(line, rpm=2300))
+    assert live.words == words
+
+
+def test_a_unit_that_the_profile_scales_by_is_not_converted_twice():
+    robot = load_robot("heron")
+    link = replace(robot.link, fields={"wheel_rpm": "speed"}, scale={"wheel_rpm": 9.5493})
+    _, live = heard(lines("t_ms={t}, speed={rpm} rad/s", rpm=256), replace(robot, link=link))
+    assert live.wheel_rpm == pytest.approx(257 * 30 / math.pi, rel=0.005)
 
 
 @pytest.mark.parametrize(

@@ -68,7 +68,7 @@ def health(live: Live, shown: OutputFigures | None = None) -> list[Part]:
     said = live.health
     clock = {
         "robot": "the robot's own",
-        "arrival": "time of arrival: the robot sends no t_ms, so intervals are rough",
+        "arrival": "time of arrival: the robot sends no t_ms that can be used, so intervals are rough",
         "unknown": "unknown",
     }[said.clock]
     rows = [

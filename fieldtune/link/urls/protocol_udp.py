@@ -1,14 +1,19 @@
-"""``udp://:5800``: lines that a robot sends as UDP datagrams to a port of this laptop. Nothing is ever sent back."""
+"""``udp://:5800``: lines that a robot sends as UDP datagrams to a port of this laptop. Nothing is ever sent back.
+
+Of several robots one is heard: the one at the address in ``udp://:5800?from=192.168.4.7``, else who spoke first.
+"""
 
 from __future__ import annotations
 
 import socket
+import time
 
 from serial import SerialException
 
 from fieldtune.link.urls.virtual_port import VirtualPort
 
 _LARGEST = 65_535
+_SILENT_S = 3.0  # then another robot may speak
 
 
 class Serial(VirtualPort):
@@ -20,6 +25,10 @@ class Serial(VirtualPort):
             raise SerialException(
                 f"{self._port}: expected udp://:PORT with a port from 1 to 65535, such as udp://:5800"
             )
+        self._place = place
+        self._wanted = options.get("from")
+        self._from = self._wanted
+        self._spoke: dict[str, float] = {}
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
         self._socket.setblocking(False)
         try:
@@ -28,14 +37,36 @@ class Serial(VirtualPort):
             self._socket.close()
             raise
 
+    @property
+    def others(self) -> tuple[str, ...]:
+        """URLs of other robots that lately spoke to this port."""
+        lately = time.monotonic() - _SILENT_S
+        spoke = dict(self._spoke)
+        return tuple(
+            f"udp://{self._place}?from={address}"
+            for address, at in spoke.items()
+            if address != self._from and at > lately
+        )
+
     def _take(self) -> bytes:
         pieces: list[bytes] = []
         while True:
             try:
-                data = self._socket.recv(_LARGEST)
+                data, (address, _) = self._socket.recvfrom(_LARGEST)
             except BlockingIOError:
                 return b"".join(pieces)
-            pieces.append(data if data.endswith((b"\n", b"\r")) else data + b"\n")
+            if self._is_followed(address):
+                pieces.append(data if data.endswith((b"\n", b"\r")) else data + b"\n")
+
+    def _is_followed(self, address: str) -> bool:
+        now = time.monotonic()
+        if address != self._from and self._wanted is None and now - self._spoke.get(self._from or "", 0.0) > _SILENT_S:
+            if self._from is not None:
+                self.interrupted = f"another robot, at {address}"
+            self._from = address
+        if len(self._spoke) < 50 or address in self._spoke:
+            self._spoke[address] = now
+        return address == self._from
 
     def close(self) -> None:
         """Closes the port."""
