@@ -214,6 +214,7 @@ _FORGET = 0.05
 _MANY = 10
 _DOUBTED, _DOUBTED_S = 3, 0.35
 _FAR = 3.5  # standard deviations
+_LEAST_S, _MOST_S = 1e-3, 0.05
 
 
 class Scatter:
@@ -257,7 +258,7 @@ class RpmFilter:
     """
 
     def __init__(self) -> None:
-        self._points: deque[tuple[float, float]] = deque(maxlen=_WINDOWS[-1])
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
         self.scatter = Scatter()
 
     def clear(self) -> None:
@@ -270,15 +271,17 @@ class RpmFilter:
         ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
         """
         points = self._points
-        points.append((time_s, value))
+        since_s = time_s - points[-1][0] if points else 0.0
+        points.append((time_s, value, min(max(since_s, _LEAST_S), _MOST_S)))
         self.scatter.see(value)
-        back = [v for t, v in reversed(points) if time_s - t <= (_DOUBTED_S if doubted else _LONGEST_RPM_S)]
+        since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
+        back = [(v, s) for t, v, s in reversed(points) if t >= since]
         low, high, best = -math.inf, math.inf, value
         if doubted:
             if len(back) < _DOUBTED:
                 return None
             if len(back) < _WINDOWS[_DOUBTED]:
-                return statistics.median(back[:_DOUBTED])
+                return statistics.median(v for v, _ in back[:_DOUBTED])
         for n in _WINDOWS:
             if n > len(back):
                 break
@@ -290,10 +293,12 @@ class RpmFilter:
             best = middle
         return best
 
-    def _middle(self, values: list[float]) -> float:
-        """Mean of values without those that lie far from the others."""
-        if len(values) < 3:
-            return statistics.fmean(values)
-        middle, room = statistics.median(values), _FAR * self.scatter.deviation
-        near = [value for value in values if abs(value - middle) <= room]
-        return statistics.fmean(near or [middle])
+    def _middle(self, values: list[tuple[float, float]]) -> float:
+        """Mean of values, each by the seconds it is for, without those that lie far from the others."""
+        rpm = [value for value, _ in values]
+        if len(values) >= 3:
+            middle, room = statistics.median(rpm), _FAR * self.scatter.deviation
+            values = [one for one in values if abs(one[0] - middle) <= room]
+            if not values:
+                return middle
+        return sum(value * weight for value, weight in values) / sum(weight for _, weight in values)
