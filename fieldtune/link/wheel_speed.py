@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections import deque
+from itertools import pairwise
 
 from fieldtune.link.refresh import RefreshTimes
 
@@ -28,6 +29,7 @@ _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
 _FEW_COUNTS = 3.0
+_LAST_POINTS = 4
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
 
@@ -147,12 +149,16 @@ class SpeedTrack:
         return None if self._rate is None else self._rate * 60
 
     def _turns_to_stop(self) -> float:
-        """Turns that a wheel makes at least while it is braked from its last known speed."""
-        if len(self._points) < 2:
-            return 0.0
-        (start, turns, _), (end, last, _) = self._points[-2], self._points[-1]
-        rate = (last - turns) / max(end - start, 1e-9)
-        return rate * rate / (2 * self._brake_rps2)
+        """Turns that a wheel makes at least while it is braked from its last known speeds, less those it has made.
+
+        The last reading of all may fall just behind the moment at which a wire was pulled, and tells a slow wheel.
+        """
+        points = list(self._points)[-_LAST_POINTS:]
+        most, newest = 0.0, points[-1][1] if points else 0.0
+        for (start, turns, _), (end, last, _) in pairwise(points):
+            rate = (last - turns) / max(end - start, 1e-9)
+            most = max(most, rate * rate / (2 * self._brake_rps2) - abs(newest - last))
+        return most
 
     def _slope(self, tick_s: float, fewest: int) -> float | None:
         """Turns a second at the newest point, over the longest window that agrees with all shorter ones."""

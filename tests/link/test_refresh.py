@@ -50,3 +50,12 @@ def test_speed_and_shots_follow_from_the_readings(hz):
     assert (len(pairs), made_up) == (7, 0)
     assert wrong_s < 0.2
     assert blank_s < 0.4
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.01, 0.02, 0.03, 0.04])
+def test_a_wire_pulled_between_two_readings_is_unknown_not_zero(after_s):
+    """The last reading counts only up to the pull, so that the wheel seems to have slowed down."""
+    wheel = session("PI soft")
+    chunks = sent(Firmware(refresh_hz=20.0, dead_s=10.0 + after_s), wheel)
+    looks = decode_lines([chunk for chunk in chunks if chunk[0] < 13], robot_for(), 13.0).looks
+    assert all(look.wheel_rpm is None for look in looks if look.time_s > 10.4)
