@@ -120,11 +120,13 @@ class LineDecoder:
         self.good += len(believed)
         told = [sample.fresh or sample.fired for sample in believed]
         wheel = [s.wheel_rpm if s.turns is None else s.turns for s in believed]
-        chosen = self._chooser.chosen([s.time_s for s in believed], wheel, told)
+        own_rpm = all(sample.turns is None for sample in believed)
         samples = []
-        for i, before_s in chosen:
-            believed[i].before_s = before_s
-            samples.append(believed[i])
+        for place, before_s, rpm in self._chooser.chosen([s.time_s for s in believed], wheel, told, own_rpm):
+            sample = believed[place]
+            sample.before_s = before_s
+            sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
+            samples.append(sample)
         return samples
 
     def _take_table(self, table: LineTable, arrival: float) -> list[Sample] | None:

@@ -262,8 +262,10 @@ def _samples(
     fired = (block.columns[FIRED] != 0).tolist() if FIRED in block.columns else None
     found = []
     wheel = si["wheel_rpm"].tolist() if counted is None and "wheel_rpm" in si else counted
-    for i, before_s in chooser.chosen(said, wheel, fired):
+    for i, before_s, rpm in chooser.chosen(said, wheel, fired, counted is None):
         readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
+        if rpm is not None:
+            readings["wheel_rpm"] = rpm
         sample = Sample(time_s=said[i], arrival_s=arrival, before_s=before_s, **readings)
         sample.turns = None if counted is None else counted[i]
         sample.fired = None if fired is None else fired[i]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import Readings
@@ -38,6 +38,18 @@ class Sample(Readings):
 _SPACING_S = 0.0065  # some 150 samples/s at most
 
 
+class Chosen(NamedTuple):
+    """Number of a line that becomes a sample, and the time of the line before.
+
+    ``rpm``: where lines passed over said another own rpm than the last sample, the mean since then, and ``before_s`` is
+    that sample's time; None elsewhere.
+    """
+
+    place: int
+    before_s: float | None
+    rpm: float | None
+
+
 class SampleChooser:
     """Chooses among lines in order of time: fast lines are thinned, but nothing that matters is passed over."""
 
@@ -46,14 +58,22 @@ class SampleChooser:
         self._due_s = -math.inf
         self._wheel: float | None = None
         self._moved_s = -math.inf
+        self._said: float | None = None
+        self._sampled_s: float | None = None
+        self._sum = self._span_s = 0.0
+        self._uneven = False
 
     def chosen(
-        self, times_s: Sequence[float], wheel: Sequence[float | None] | None, told: Sequence[object] | None
-    ) -> list[tuple[int, float | None]]:
-        """Which of the next lines become samples, and the time of the line before each.
+        self,
+        times_s: Sequence[float],
+        wheel: Sequence[float | None] | None,
+        told: Sequence[object] | None,
+        own_rpm: bool,
+    ) -> list[Chosen]:
+        """Which of the next lines become samples.
 
         Those that are due, tell of a shot or a break (``told``), or bring a count of an encoder that has few, or own
-        rpm that is calculated seldom. ``wheel``: turns, or else rpm.
+        rpm that is calculated seldom. ``wheel``: turns, or with ``own_rpm`` the robot's own rpm.
         """
         found = []
         last_s, due_s, before, moved_s = self._last_s, self._due_s, self._wheel, self._moved_s
@@ -63,12 +83,31 @@ class SampleChooser:
             if wheel is not None and wheel[i] != before:
                 wanted = wanted or now_s - moved_s > _SPACING_S
                 before, moved_s = wheel[i], now_s
+            mean = self._mean(wheel[i], now_s, last_s, wanted) if own_rpm and wheel is not None else None
             if wanted:
-                found.append((i, last_s))
+                found.append(Chosen(i, last_s if mean is None else self._sampled_s, mean))
+                self._sampled_s = now_s
                 due_s = now_s + _SPACING_S
             last_s = now_s
         self._last_s, self._due_s, self._wheel, self._moved_s = last_s, due_s, before, moved_s
         return found
+
+    def _mean(self, rpm: float | None, now_s: float, last_s: float | None, wanted: bool) -> float | None:
+        """Takes own rpm of the next line; what stands for all lines since the last sample, where this one is wanted.
+
+        Own rpm in steps of one count goes up and down from line to line: one in so many would say anything.
+        """
+        if rpm is None:
+            self._said, self._sum, self._span_s, self._uneven = None, 0.0, 0.0, False
+            return None
+        since_s = 0.0 if last_s is None else max(now_s - last_s, 0.0)
+        self._sum, self._span_s = self._sum + rpm * since_s, self._span_s + since_s
+        if not wanted:
+            self._uneven = self._uneven or (self._said is not None and rpm != self._said)
+            return None
+        mean = self._sum / self._span_s if self._uneven and self._span_s > 0.0 else None
+        self._said, self._sum, self._span_s, self._uneven = rpm if mean is None else mean, 0.0, 0.0, False
+        return mean
 
 
 # What the line says now: records that the monitor hands to the session and the screen, and nobody changes.

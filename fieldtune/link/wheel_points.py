@@ -76,6 +76,7 @@ class WheelPoints:
         self._breaks_s: deque[float] = deque(maxlen=20)
         self._rpm = -1.0
         self._doubted_s: float | None = None
+        self._run = -math.inf, 0.0
         self._alone: Sample | None = None
         self._fresh = 1.0
         self.now_s = self._news_s = 0.0
@@ -167,7 +168,12 @@ class WheelPoints:
         return True
 
     def _summed(self, time_s: float, rpm: float) -> float:
-        return self.turns[-1] + abs(rpm) / 60 * (time_s - self.t[-1]) if self.t else 0.0
+        """Turns until then; also what is said too soon behind a point to be one itself counts."""
+        if not self.t:
+            self._run = time_s, 0.0
+        since_s, turns = max(self._run, (self.t[-1], self.turns[-1])) if self.t else self._run
+        self._run = time_s, turns + abs(rpm) / 60 * (time_s - since_s)
+        return self._run[1]
 
     def _move_on(self, now_s: float) -> None:
         """Cells are as long as news are apart: the lowest fifth, as lines may be missing and rpm may come out alike."""

@@ -209,19 +209,23 @@ _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
 _LONGEST_RPM_S = 0.25
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
+_STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is less than the deviation
 _FORGET = 0.05
+_MANY = 10
 _DOUBTED, _DOUBTED_S = 3, 0.35
 _FAR = 3.5  # standard deviations
+_LEAST_S, _MOST_S = 1e-3, 0.05
 
 
 class Scatter:
     """How much a reading goes up and down by itself: its standard deviation, and that of means of it."""
 
     def __init__(self) -> None:
-        self.deviation = 0.0
+        self.deviation = self._of_steps = 0.0
         self._fresh = 1.0  # share of lines that bring a new value: some robots print oftener than they compute
         self._values: deque[float] = deque(maxlen=3)
         self._bends: deque[float] = deque(maxlen=_BENDS)
+        self._steps: deque[float] = deque(maxlen=_STEPS)
 
     def see(self, value: float) -> None:
         """Takes the next value."""
@@ -231,14 +235,20 @@ class Scatter:
             self._fresh += _FORGET * (new - self._fresh)
             if not new:
                 return
+            self._steps.append(value - values[-1])
         values.append(value)
         if len(values) == 3:
             self._bends.append(abs(values[2] - 2 * values[1] + values[0]))
+            # A count more in one line of ten is rough as well, though most lines are smooth.
+            trend = statistics.median(self._steps)
+            step = sorted(abs(step - trend) for step in self._steps)[int(_MOST_STEPS * len(self._steps))]
             self.deviation = statistics.median(self._bends) / _SECOND
+            self._of_steps = _OF_A_STEP * step
 
-    def of_mean(self, lines: int) -> float:
-        """Standard error of the mean of so many lines."""
-        return self.deviation / math.sqrt(max(lines * self._fresh, 1.0))
+    def of_mean(self, lines: int, many: bool) -> float:
+        """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
+        deviation = max(self.deviation, self._of_steps) if many else self.deviation
+        return deviation / math.sqrt(max(lines * self._fresh, 1.0))
 
 
 class RpmFilter:
@@ -248,7 +258,7 @@ class RpmFilter:
     """
 
     def __init__(self) -> None:
-        self._points: deque[tuple[float, float]] = deque(maxlen=_WINDOWS[-1])
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
         self.scatter = Scatter()
 
     def clear(self) -> None:
@@ -261,30 +271,34 @@ class RpmFilter:
         ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
         """
         points = self._points
-        points.append((time_s, value))
+        since_s = time_s - points[-1][0] if points else 0.0
+        points.append((time_s, value, min(max(since_s, _LEAST_S), _MOST_S)))
         self.scatter.see(value)
-        back = [v for t, v in reversed(points) if time_s - t <= (_DOUBTED_S if doubted else _LONGEST_RPM_S)]
+        since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
+        back = [(v, s) for t, v, s in reversed(points) if t >= since]
         low, high, best = -math.inf, math.inf, value
         if doubted:
             if len(back) < _DOUBTED:
                 return None
             if len(back) < _WINDOWS[_DOUBTED]:
-                return statistics.median(back[:_DOUBTED])
+                return statistics.median(v for v, _ in back[:_DOUBTED])
         for n in _WINDOWS:
             if n > len(back):
                 break
             middle = self._middle(back[:n])
-            error = _GAMMA * self.scatter.of_mean(n)
+            error = _GAMMA * self.scatter.of_mean(n, len(back) >= _MANY)
             low, high = max(low, middle - error), min(high, middle + error)
             if low > high and not (doubted and n <= _DOUBTED):
                 break
             best = middle
         return best
 
-    def _middle(self, values: list[float]) -> float:
-        """Mean of values without those that lie far from the others."""
-        if len(values) < 3:
-            return statistics.fmean(values)
-        middle, room = statistics.median(values), _FAR * self.scatter.deviation
-        near = [value for value in values if abs(value - middle) <= room]
-        return statistics.fmean(near or [middle])
+    def _middle(self, values: list[tuple[float, float]]) -> float:
+        """Mean of values, each by the seconds it is for, without those that lie far from the others."""
+        rpm = [value for value, _ in values]
+        if len(values) >= 3:
+            middle, room = statistics.median(rpm), _FAR * self.scatter.deviation
+            values = [one for one in values if abs(one[0] - middle) <= room]
+            if not values:
+                return middle
+        return sum(value * weight for value, weight in values) / sum(weight for _, weight in values)
