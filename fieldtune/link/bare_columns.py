@@ -10,10 +10,13 @@ import csv
 import re
 from collections.abc import Iterator, Mapping
 
-from fieldtune.link.wire_numbers import NotANumberError, SetAside, in_ascii, value_of
+import msgspec
+
+from fieldtune.link.wire_numbers import MaybeThousands, NotANumberError, SetAside, in_ascii, value_of
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
 NONE = "-"
+_decode_numbers = msgspec.json.Decoder(list[int | float]).decode
 _BLANKS = re.compile(r"[ \t]+")
 _NAME_AND_UNIT = re.compile(r"([^()\[\]]*[^()\[\]\s])\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]])?")
 _NO_NAMES = re.compile(rb"=|\d{3}|[\d.]{5}")
@@ -28,13 +31,15 @@ def alike(name: str) -> str:
 
 
 class Columns:
-    """Reads lines of bare numbers. ``order``: our field names from the profile, ``-`` for others; none known if empty.
+    """Reads lines of bare numbers. ``order``: field names from the profile, ours or the robot's; none known if empty.
 
     ``names``: the robot's name -> ours. ``set_aside`` counts cells that can't be used, by what is wrong with them.
     """
 
     def __init__(self, order: tuple[str, ...], names: Mapping[str, str], set_aside: SetAside) -> None:
-        self._order, self._units = order, ("",) * len(order)
+        known = set(names.values())
+        self._order = tuple(name if name in known else names.get(name, NONE) for name in order)
+        self._units = ("",) * len(order)
         self._by_profile = bool(order)
         self._set_aside = set_aside
         self._names = {alike(theirs): ours for theirs, ours in names.items()} | dict(names)
@@ -72,6 +77,20 @@ class Columns:
         if len(named) < 2 or len(set(named)) < len(named) or any(re.match(r"[\d.+-]", cell) for cell in cells):
             return None
         return tuple(order), tuple(units)
+
+    def plain(self, payload: bytes, maybe: MaybeThousands) -> WireValues | None:
+        """What a line of plain numbers between commas says, quickly; None for any other, which is read with care."""
+        order = self._order
+        if any(self._units) or (b"." in payload and any(ours in maybe for ours in order)):
+            return None
+        try:
+            numbers = _decode_numbers(b"[%s]" % payload)
+        except msgspec.DecodeError:
+            return None
+        if len(numbers) != len(order):
+            return None
+        found = {ours: number for ours, number in zip(order, numbers, strict=True) if ours != NONE}
+        return values_from(found) if found else None
 
     def pairs(self, payload: bytes) -> Iterator[tuple[str, str]]:
         """Our names and the cells of a line of plain numbers. Raises ``NotDataError`` where it isn't as many cells."""

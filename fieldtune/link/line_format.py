@@ -231,6 +231,9 @@ class LineFormat:
         if b"=" not in payload:
             if payload.lstrip()[:1] == b"{":
                 return self.json(payload.strip())
+            numbers = self.columns.plain(payload, self.maybe)
+            if numbers is not None:
+                return numbers
             return self._values((self._theirs.get(ours, ours), text) for ours, text in self.columns.pairs(payload))
         # What a plain list of name=value has none of: such lines are read with more care.
         if b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:

@@ -116,6 +116,22 @@ def test_nan_in_quotes_is_set_aside_wherever_it_stands():
         assert line.health().notices[f"{name} is nan"] == 60
 
 
+@pytest.mark.parametrize("name", ["t_ms", "t_us", "wheel_counts", "wheel_rpm", "battery_mv", "fired"])
+@pytest.mark.parametrize("form", ["{}={}", '{{"{}": {}}}', "{}: {} rpm"])
+def test_a_number_of_hundreds_of_digits_harms_nothing(name, form):
+    line, live = heard([form.format(name, "9" * 400)] * 20 + lines(LINE))
+    assert live.wheel_rpm == pytest.approx(2451, abs=2)
+    assert line.good + sum(line.health().dropped.values()) == line.health().lines
+
+
+def test_a_speed_out_of_range_stays_out_while_other_readings_jump():
+    """Lines that say the same twice, each pair elsewhere: every second one is weighed by the one before."""
+    said = [LINE.format(t=1000 * (1 + i // 2) + 20 * i, rpm=10**11) for i in range(80)]
+    line, live = heard(said)
+    assert live.wheel_rpm is None
+    assert all(sample.wheel_rpm is None for sample in line.fresh)
+
+
 HEADER = "t_ms{0}wheel_rpm{0}battery_v{0}distance_m"
 ROW = "{t}{0}2450,5{0}9,77{0}2,45"
 
@@ -218,3 +234,11 @@ def test_a_value_in_another_unit_or_under_another_name_is_told_with_its_remedy(l
     said = " ".join(remedies(told.health(), told.raw(), None, robot))
     assert pasted in said
     assert "cable" not in said
+
+
+@pytest.mark.parametrize("row", ["{t},2450.5,9.77", "{t},2450.5 rpm,9.77 V"])
+def test_columns_by_the_robots_own_names(row):
+    robot = load_robot("heron")
+    link = replace(robot.link, fields={"wheel_rpm": "speed"}, columns=("t_ms", "speed", "battery_v"))
+    _, live = heard([row.format(t=1000 + 20 * i) for i in range(60)], replace(robot, link=link))
+    assert (live.wheel_rpm, live.battery_v) == pytest.approx((2450.5, 9.77))

@@ -19,6 +19,13 @@ _PIECES = (
     b"\x1b[2J", b"\x1b]0;x\x07", b"[red]", b"[/]", b"{{7*7}}", b"\x00", b"\xff\xfe", b"$", b"*", b"=", b",", b"nan",
     b"1e999", b"-", b"'", b'{"', b"}", b"[[[[", b"wheel_rpm=", b"t_ms=", b"\xe2\x80\xae", b"\r", b"9" * 40, b" ", b":",
 )  # fmt: skip
+_NAMES = (b"t_ms", b"t_us", b"wheel_counts", b"wheel_rpm", b"battery_v", b"distance_mm", b"fired", b"Wheel RPM", b"x")
+_VALUES = (
+    b"nan", b"-inf", b"1e308", b"9" * 400, b"2,450", b"2.450", b"2'450", b"9,77", b"True", b"", b"N/A", b"8' 0.5\"",
+    b"40 rev/s", b"5 ticks/s", b"[1,2]", b"np.float64(5)", b"0x7F", b"\xd9\xa5", b"\xb0/s", b"5|rpm",
+    b"-9223372036854775809",
+)  # fmt: skip
+_BETWEEN = (b",", b";", b" ", b"|", b"\t", b"/")
 
 
 def _good(i: int, rng: random.Random, checked: bool) -> bytes:
@@ -27,7 +34,13 @@ def _good(i: int, rng: random.Random, checked: bool) -> bytes:
 
 
 def _hostile(i: int, rng: random.Random, checked: bool) -> bytes:
-    kind = rng.randrange(8)
+    kind = rng.randrange(10)
+    if kind == 8:
+        pairs = (rng.choice(_NAMES) + rng.choice((b"=", b": ", b"(V): ")) + rng.choice(_VALUES) for _ in range(6))
+        return rng.choice(_BETWEEN).join(pairs) + b"\n"
+    if kind == 9:
+        mark = rng.choice(_BETWEEN)
+        return mark.join(rng.choices(_NAMES if rng.random() < 0.1 else _VALUES, k=4)) + b"\n"
     if kind == 0:
         return rng.randbytes(rng.randrange(1, 120)) + b"\n"
     if kind == 1:
