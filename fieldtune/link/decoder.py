@@ -154,6 +154,9 @@ class LineDecoder:
             if whole is not None and not -LARGEST < whole < LARGEST:
                 self.dropped["impossible number"] += 1
                 return
+        if isinstance(wire.wheel_counts, float) and not wire.wheel_counts.is_integer():
+            self.notices["wheel_counts is no whole number"] += 1  # of turns, or with a point between thousands
+            wire.wheel_counts = None
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
             self.begin_anew()
         self._seen = wire

@@ -25,6 +25,7 @@ _BURST_S = 1.3
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _DRAINED = 20_000
+_UNUSED = ("out of range", "no whole number")
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
 
 
@@ -191,7 +192,7 @@ class Line:
 
     def _never_used(self) -> str:
         """A value that most lines name and that can't be used, with the reason; empty where there is none."""
-        odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith("out of range")}
+        odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith(_UNUSED)}
         counts = {**odd, **self._framer.set_aside}
         worst = max(counts, key=lambda words: counts[words], default="")
         return worst if worst and counts[worst] > max(_MOSTLY * self.good, _FIRST_LINES) else ""

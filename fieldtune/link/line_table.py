@@ -197,7 +197,7 @@ def _turns(
     if counts is None or limits.counts_per_turn is None:
         return np.empty(0)
     trail = base.trail
-    if base.counts is None or len(trail) < 8 or np.abs(counts).max() > EXACT:
+    if base.counts is None or len(trail) < 8 or np.abs(counts).max() > EXACT or (counts % 1).any():
         return None
     step = continuity.wrapped(_differences(counts, base.counts)) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]

@@ -108,6 +108,8 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said += _unit(name, why, robot)
         elif why.startswith(("is nan", "is -nan", "is inf", "is -inf")):
             said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
+        elif why == "is no whole number":
+            said.append(f"{notice}: print the counter itself, not turns, and no mark between thousands.")
         elif why == "out of range" and robot is not None:
             said += _out_of_range(name, fields, robot)
     if two_ways:

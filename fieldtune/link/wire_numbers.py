@@ -271,6 +271,11 @@ class SetAside(Counter[str]):
         self[cause] += 1
 
 
+def is_maybe_grouped(text: str) -> bool:
+    """Whether a number's point may stand between thousands."""
+    return _MAYBE_GROUPED.match(text.strip()) is not None
+
+
 class MaybeThousands:
     """Values such as 2.450, until the robot shows what its point means: by 2450.1, or by 2.45.
 

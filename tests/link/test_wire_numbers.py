@@ -86,6 +86,30 @@ def test_a_point_that_may_stand_between_thousands_is_asked_about_until_the_line_
 
 
 @pytest.mark.parametrize(
+    "layout", ["t_ms={},wheel_counts={}", "t_ms={} wheel_counts={}", '{{"t_ms": {}, "wheel_counts": {}}}']
+)
+def test_a_counter_with_a_fraction_is_none(layout):
+    """1.234 is 1,234 counts with a point between thousands, or turns; in chunks of one line, and of thirty."""
+    robot = load_robot("heron")
+    said = [layout.format(1000 + 10 * i, f"{1 + 0.025 * i:.3f}") for i in range(1, 900) if i % 40]
+    line, live = heard(said, robot)
+    assert live.wheel_rpm is None
+    assert "no whole number" in live.words
+    assert any("print the counter" in told for told in remedies(line.health(), line.raw(), None, robot))
+    whole = [layout.format(1000 + 10 * i, 25 * i) for i in range(60)]
+    line = Line(robot)
+    for i in range(0, 60, 30):
+        line.feed("".join(f"{text}\n" for text in whole[i : i + 30]).encode(), 0.01 * (i + 30))
+    line.feed("".join(f"{text}\n" for text in said[100:130]).encode(), 1.3)
+    assert line.live("live", "", None, 3.0).wheel_rpm is None
+
+
+def test_a_distance_of_two_millimetres_is_none():
+    _, live = heard(lines("t_ms={t}, wheel_rpm={rpm}, distance_m=2.450 mm"))
+    assert (live.wheel_rpm, live.distance_m) == (pytest.approx(2451, abs=2), None)
+
+
+@pytest.mark.parametrize(
     "form",
     [
         "t_ms={t}, wheel_rpm (rpm): {rpm}",
