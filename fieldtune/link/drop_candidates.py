@@ -45,8 +45,8 @@ class _Look:
     after: tuple[float, int]
     recoveries_s: tuple[float, ...]
     looked_s: float = -math.inf
-    peaks_until: float = -math.inf
     fits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=90))  # instant, standard errors
+    unsettled: deque[tuple[float, float]] = field(default_factory=deque)  # of those, whose neighbours are still to come
 
 
 def before_cells(cell: float) -> int:
@@ -79,7 +79,9 @@ class CandidateFinder:
             instant = self._points.now_s - after * cell
             if instant - look.looked_s >= 0.8 * cell:
                 look.looked_s = instant
-                look.fits.append((instant, self._sureness(look, instant, after, eager, noisy)))
+                fit = (instant, self._sureness(look, instant, after, eager, noisy))
+                look.fits.append(fit)
+                look.unsettled.append(fit)
                 new += self._peaks(look, instant, last_s, eager, noisy)
         return new
 
@@ -101,19 +103,17 @@ class CandidateFinder:
 
     def _peaks(self, look: _Look, instant: float, last_s: float, eager: bool, noisy: bool) -> list[Candidate]:
         """Candidates of fits that stand out most among their neighbours on both sides."""
-        new = []
+        new, unsettled = [], look.unsettled
         apart = max(_APART_S, _APART_CELLS * self._points.cell_s)
         needed = (_SURE_NOISY if noisy else _SURE) * (_EAGER if eager else 1.0)
-        for at, sureness in list(look.fits):
-            if not look.peaks_until < at <= instant - apart:
+        reach = apart if look is self._looks[0] else max(apart, _SAME_S)
+        clearer = math.inf if noisy else _CLEARER
+        while unsettled and unsettled[0][0] <= instant - apart:
+            at, sureness = unsettled.popleft()
+            if sureness < needed or at - last_s <= apart:
                 continue
-            look.peaks_until = at
-            near = [fit[1] for fit in look.fits if abs(fit[0] - at) <= apart]
-            reach = apart if look is self._looks[0] else max(apart, _SAME_S)
-            clearer = math.inf if noisy else _CLEARER
             same = any(abs(tried - at) <= reach and sureness < clearer * sure for tried, sure in self._tried)
-            taken = same or at - last_s <= apart
-            if needed <= sureness == max(near) and not taken:
+            if not same and sureness == max(fit[1] for fit in look.fits if abs(fit[0] - at) <= apart):
                 new.append(Candidate(at, sureness))
                 self._tried.append((at, sureness))
         return new

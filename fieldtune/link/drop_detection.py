@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 _AFTER_S = 0.08
 _SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
 _LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
-_FIRST_OUT = 36.0  # of shots of which that is learned: before, it takes more
+_FIRST_OUT = 42.0  # of shots of which that is learned: before, it takes more
 _SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
@@ -170,8 +170,8 @@ class DropDetector:
         before = before_cells(cell)
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
-        if seen is not None:
-            late_s = drop_fit.begun(seen[0], cell, before, after)
+        late_s = 0.0 if seen is None else drop_fit.begun(seen[0], cell, before, after)
+        if late_s:
             instant = candidate.instant = instant + late_s
             after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
@@ -193,7 +193,8 @@ class DropDetector:
         clear = out > needed and sudden > _SUDDEN
         if clear:  # and no less deep by what is seen: an early look that can't tell waits for the next
             shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
-            clear = shallow.over_nothing < out + (_AS_WELL if last_chance else -_AS_WELL)
+            learned = len(self._shares) >= _LEARNED
+            clear = shallow.over_nothing < out + (_AS_WELL if last_chance and learned else -_AS_WELL)
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         held = self._holds_setpoint(since)
         clear = clear and (back < _RAISED or held)
