@@ -317,7 +317,8 @@ def test_after_a_result_the_number_is_old_until_the_new_one_stands(session: Fixe
         asked = session.aim
 
         def aim(*args: object, **kwargs: object) -> object:
-            seen_old.append((app.controller.shooting.aim_holds, "Working out" in screen_text(app)))
+            if not kwargs.get("unread"):  # as the answer for the next start is worked out
+                seen_old.append((app.controller.shooting.aim_holds, "Working out" in screen_text(app)))
             return asked(*args, **kwargs)  # type: ignore[arg-type]
 
         session.aim = aim  # type: ignore[method-assign, assignment]
