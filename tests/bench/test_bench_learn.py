@@ -65,6 +65,7 @@ def negative_log_posterior(fit):
         angle, drag, bias = layout.shape(points)[0]
         speed2, angle2 = layout.variances(points)[0]
         z = table.model + columns @ layout.gain(points)[0] + layout.offsets(points)[0, table.epoch]
+        z = z - layout.wear(points)[0] * table.before_last
         distance = table.reading + bias
         center = need.log_speed(distance, 0.0, angle, drag)
         free = need.free_at(center)
