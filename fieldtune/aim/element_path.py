@@ -163,7 +163,7 @@ def time_to(robot: Robot, speed: ArrayLike, distance: ArrayLike, log_friction: A
 # The figures of one predicted path, from the exact solver: exit and entry angle, apex, time, speed.
 
 
-_NEWTON, _SETTLED_M = 4, 1e-4
+_NEWTON, _SETTLED_M, _TOLERANCE_M = 4, 1e-4, 3e-4
 
 
 @frozen
@@ -198,14 +198,14 @@ def path_figures(
         rise, at = target.height - robot.launcher.exit_height, true_distance
         if not target.miss_is_height:
             at += long_m
-        there = fly(body, speed, elevation, spin, at, log_drag=drag)
+        there = fly(body, speed, elevation, spin, at, drag, _TOLERANCE_M)
         if not target.miss_is_height:  # where this path itself comes down on the opening's plane, not the centre's
             for _ in range(_NEWTON):
                 step = (rise - float(there.height[0])) / float(there.slope[0])
                 if not there.slope[0] < 0 or not _SETTLED_M < abs(step) < 0.5 * true_distance:
                     break
                 at += step
-                there = fly(body, speed, elevation, spin, at, log_drag=drag)
+                there = fly(body, speed, elevation, spin, at, drag, _TOLERANCE_M)
         return PathFigures(
             speed,
             math.degrees(elevation),

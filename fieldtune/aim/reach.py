@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -57,8 +58,23 @@ class Reach:
         return float(good[np.argmin(np.abs(good - distance))]) if good.size else None
 
 
+_limits: deque[tuple[Robot, Belief, float | None, tuple[float, float]]] = deque(maxlen=4)
+
+
 def speed_limits(robot: Robot, belief: Belief, battery_v: float | None) -> tuple[float, float]:
-    """Lowest and highest log exit speed within the setpoint's limits, by the best single belief."""
+    """Lowest and highest log exit speed within the setpoint's limits, by the best single belief.
+
+    The last ones are kept: every answer to the same shots asks for them.
+    """
+    for of_robot, of_belief, of_battery, limits in _limits:
+        if of_robot is robot and of_belief is belief and of_battery == battery_v:
+            return limits
+    limits = _speed_limits(robot, belief, battery_v)
+    _limits.appendleft((robot, belief, battery_v, limits))
+    return limits
+
+
+def _speed_limits(robot: Robot, belief: Belief, battery_v: float | None) -> tuple[float, float]:
     grid = np.geomspace(max(robot.setpoint.low, robot.setpoint.high * 1e-3), robot.setpoint.high, 17)
     speeds = log_speed(robot, belief.basis, belief.best, drive_quantity(robot, grid, battery_v))[0]
     finite = speeds[np.isfinite(speeds)]

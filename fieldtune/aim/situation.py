@@ -155,7 +155,8 @@ def situation(need: RequiredSpeed, reading: ArrayLike, unknowns: Unknowns, which
     center, at, free = center_point(given, distance, which)
     side_sd = np.maximum(distance * seen.side_scatter, 1e-6)
     offset = distance * seen.side_bias
-    left, right = ndtr((-free.side - offset) / side_sd), ndtr((free.side - offset) / side_sd)
+    half = free.side
+    left, right = ndtr(np.stack([-half - offset, half - offset]) / side_sd)
     if free.ring is not None:
         aside = ndtri(np.clip(left[:, None] + _NODES * (right - left)[:, None], 1e-12, 1 - 1e-12))
         chord, shares = free.ring.chord(offset[:, None] + side_sd[:, None] * aside), _SHARES

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fieldtune.frozen import frozen
-from fieldtune.physics.flight_integration import at_exit, carry, lanes
+from fieldtune.physics.flight_integration import TOLERANCE, at_exit, carry, lanes
 from fieldtune.physics.flying_body import Body
 
 if TYPE_CHECKING:
@@ -36,15 +36,16 @@ def fly(
     spin_ratio: ArrayLike,
     distance: ArrayLike,
     log_drag: ArrayLike = 0.0,
+    tolerance: float = TOLERANCE,
 ) -> FlightPoint:
     """Launches at speed (m/s), elevation (rad) and spin ratio (surface speed over exit speed, backspin positive), at a
-    horizontal distance (m); ``log_drag`` is a log factor on drag. All broadcast to (n,).
+    horizontal distance (m); ``log_drag`` is a log factor on drag. All broadcast to (n,). ``tolerance``: see ``march``.
 
     nan where a path turns vertical first, and for speeds or distances that aren't positive (distance 0 is the exit).
     """
     v, angle, spin, d, scale = lanes(speed, elevation, spin_ratio, distance, log_drag)
     course = at_exit(v, angle, spin, scale)
-    carry(body, course, d)
+    carry(body, course, d, tolerance=tolerance)
     return FlightPoint(course.y, course.p, np.hypot(1.0, course.p) / course.r, course.t, course.top)
 
 

@@ -29,8 +29,8 @@ from fieldtune.frozen import frozen
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
 
-_NEWTON, _SETTLED = 5, 1e-5
-"""Most steps of Newton's method, and the last step after which the next one would be some 1e-10."""
+_NEWTON, _SETTLED = 5, 3e-4
+"""Most steps of Newton's method, and the last step after which the next one would be some 1e-7."""
 _SIDES = np.array([-1.0, 1.0])
 """The near or lower edge, and the far or upper one."""
 _CLOSE = 3.0
