@@ -190,7 +190,7 @@ class DropDetector:
         if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
             return []
         needed = (_STANDS_OUT if len(self._shares) >= _LEARNED else _FIRST_OUT) * (_NOISY if noisy else 1.0)
-        clear = out > needed and sudden > _SUDDEN
+        clear = out > needed and sudden > _SUDDEN and self._noise.knows
         if clear:  # and no less deep by what is seen: an early look that can't tell waits for the next
             shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
             learned = len(self._shares) >= _LEARNED

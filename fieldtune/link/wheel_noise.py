@@ -20,10 +20,11 @@ STRETCH_S, FEWEST = 0.6, 12  # one stretch: seconds, and at least so many cells
 _KEPT = 100
 _SMOOTH_S = 0.08
 _AT_REST = 0.03  # of the speed: what swings more is no held wheel
-_QUIET, _QUIETEST = 2.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
+_QUIET, _QUIETEST = 3.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
 _STARTS_WITH = 4.0  # stretches' worth of what is assumed beforehand
 _LEAST = 0.0005  # of the variance, on the diagonal: keeps the inverse sane
 _WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own coarseness
+_KNOWS = 2  # stretches
 _ANEW = 6  # stretches from one estimate to the next
 
 
@@ -91,6 +92,11 @@ class WheelNoise:
         if self._new >= min(_ANEW, len(self._stretches)):
             self._new = 0
             self._estimate()
+
+    @property
+    def knows(self) -> bool:
+        """Whether quiet stretches were seen, of which what stands out can be told."""
+        return len(self._stretches) >= _KNOWS
 
     def forget(self, since_s: float, until_s: float) -> None:
         """Stretches that end within these seconds were not quiet: a shot was in them."""
