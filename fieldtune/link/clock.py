@@ -17,6 +17,8 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fieldtune.line_fields import CLOCKS
+
 if TYPE_CHECKING:
     from fieldtune.link.wire_values import WireValues
 
@@ -159,6 +161,11 @@ _LONGEST_S = 10.0
 _SHORT_WRAPS = 2  # roll-overs at 16 bits after which the clock is known to be so short
 
 
+def clock_of(wire: WireValues) -> tuple[int | float | None, float]:
+    """The clock that a line names, in ticks, the finer one of two; None where it names none. And seconds a tick."""
+    return (wire.t_ms, CLOCKS["t_ms"]) if wire.t_us is None else (wire.t_us, CLOCKS["t_us"])
+
+
 class Clocks:
     """Reads the robot's clock, as long as it can be trusted."""
 
@@ -189,7 +196,7 @@ class Clocks:
 
     def _look_again(self, wire: WireValues) -> None:
         """A clock that stood still may count whole seconds."""
-        ticks, tick = (wire.t_ms, 1e-3) if wire.t_us is None else (wire.t_us, 1e-6)
+        ticks, tick = clock_of(wire)
         if ticks is not None:
             stood, self._stood_s = self._stood_s, ticks * tick
             if stood is not None and 0 < self._stood_s - stood < _PAUSE_S:
@@ -197,12 +204,8 @@ class Clocks:
 
     def reading(self, wire: WireValues) -> tuple[float | None, float]:
         """The robot's clock in ticks, None without a usable one, and the seconds of a tick (or its uncertainty)."""
-        if self.fault is None:
-            if wire.t_us is not None:
-                return wire.t_us, 1e-6
-            if wire.t_ms is not None:
-                return wire.t_ms, 1e-3
-        return None, self.arrival.tick_s
+        ticks, tick = clock_of(wire)
+        return (None, self.arrival.tick_s) if ticks is None or self.fault is not None else (ticks, tick)
 
     def elapsed(self, base: LineState, wire: WireValues, number: int, waited: float) -> float | None:
         """Seconds from ``base`` to line ``number``, None if the clock went where no clock goes.

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.link.wheel_noise import WheelNoise
     from fieldtune.link.wheel_points import WheelPoints
 
-BEFORE_S, BEFORE_CELLS = 0.35, 7
+_BEFORE_S, _BEFORE_CELLS = 0.35, 7
 LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
@@ -51,7 +51,7 @@ class _Look:
 
 def before_cells(cell: float) -> int:
     """How many cells before a drop are looked at."""
-    return max(round(BEFORE_S / cell), BEFORE_CELLS)
+    return max(round(_BEFORE_S / cell), _BEFORE_CELLS)
 
 
 class CandidateFinder:

@@ -120,12 +120,15 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
     return said
 
 
+def _ours(name: str, robot: Robot) -> str:
+    """Our name of a field that the robot calls so."""
+    return next((ours for ours, theirs in robot.link.fields.items() if theirs == name), name)
+
+
 def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
     """How to have a value in a unit that nobody knows; a counter's counts a second follow from the profile."""
     unit = why.removeprefix("has the unknown unit ")
-    ours = name
-    if robot is not None:
-        ours = next((one for one, theirs in robot.link.fields.items() if theirs == name), name)
+    ours = name if robot is None else _ours(name, robot)
     own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
     if not own:
         return []
@@ -144,7 +147,7 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
     """A reading that this robot never has: by which factor it may be off."""
     limits = Limits.of(robot)
     for field in fields:
-        ours = next((one for one, theirs in robot.link.fields.items() if theirs == field.name), field.name)
+        ours = _ours(field.name, robot)
         row = BY_WIRE_NAME.get(ours, (None, None))[0]
         if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
             continue

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
-from fieldtune.line_fields import CLOCKS
+from fieldtune.link.clock import clock_of
 
 if TYPE_CHECKING:
     from fieldtune.link.wire_values import WireValues
@@ -73,7 +73,7 @@ class TwoRobots:
 
 
 def _line(wire: WireValues, rpm: float | None, arrival_s: float) -> _Line:
-    ticks, tick = (wire.t_ms, CLOCKS["t_ms"]) if wire.t_us is None else (wire.t_us, CLOCKS["t_us"])
+    ticks, tick = clock_of(wire)
     return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
 
 

@@ -127,6 +127,6 @@ def sought_s(cell: float) -> FloatArray:
 
 @lru_cache(maxsize=24)
 def sought_lags(cell: float, before: int, after: int) -> FloatArray:
-    """Templates of a shot at each of ``_sought_s``, one after another: turns lost (k, n) at the edges."""
+    """Templates of a shot at each of ``sought_s``, one after another: turns lost (k, n) at the edges."""
     edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
     return np.vstack([shot_lags(edges, np.array([start])) for start in sought_s(cell)])

@@ -171,7 +171,9 @@ class WheelPoints:
         """Turns until then; also what is said too soon behind a point to be one itself counts."""
         if not self.t:
             self._run = time_s, 0.0
-        since_s, turns = max(self._run, (self.t[-1], self.turns[-1])) if self.t else self._run
+        else:
+            self._run = max(self._run, (self.t[-1], self.turns[-1]))
+        since_s, turns = self._run
         self._run = time_s, turns + abs(rpm) / 60 * (time_s - since_s)
         return self._run[1]
 

@@ -263,34 +263,27 @@ class Tensor:
 
     def at(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
         """Values (m, n), and their derivatives an axis [(m, n)], at points given as one (n,) array an axis."""
-        value, slopes = self._near(points)
-        shape = self.coefficients.shape
-        for place, (axis, x) in enumerate(zip(self.axes, points, strict=True)):
-            if isinstance(axis, Axis):
-                row, bent = axis.rows(x)
-                slopes = [_contracted(slope, row, shape[place]) for slope in slopes]
-                slopes.append(_contracted(value, bent, shape[place]))
-                value = _contracted(value, row, shape[place])
+        local = [axis.pieces(x) for axis, x in zip(self.axes, points, strict=True) if isinstance(axis, SplineAxis)]
+        rows = [(values.T, bends.T) for _, values, bends in local]
+        rows += [axis.rows(x) for axis, x in zip(self.axes, points, strict=True) if isinstance(axis, Axis)]
+        value = self._near([place for place, _, _ in local], len(points[0]))
+        slopes: list[FloatArray] = []
+        for row, bent in rows:
+            slopes = [_contracted(slope, row) for slope in slopes]
+            slopes.append(_contracted(value, bent))
+            value = _contracted(value, row)
         return value.T, [slope.T for slope in slopes]
 
-    def _near(self, points: list[FloatArray]) -> tuple[FloatArray, list[FloatArray]]:
-        """Spline axes summed over the few coefficients near each point: values and derivatives (n, rest)."""
-        local = [axis.pieces(x) for axis, x in zip(self.axes, points, strict=True) if isinstance(axis, SplineAxis)]
-        shape = self.coefficients.shape
-        n, rest = len(points[0]), int(np.prod(shape[len(local) :]))
-        table = self.coefficients.reshape(*shape[: len(local)], rest)
-        if not local:
-            return np.broadcast_to(table, (n, rest)), []
+    def _near(self, places: list[NDArray[np.intp]], n: int) -> FloatArray:
+        """The few coefficients near each of n points (n, 4, ..., rest), four along each spline from ``places`` on."""
+        shape, count = self.coefficients.shape, len(places)
+        table = self.coefficients.reshape(*shape[:count], -1)
+        if not places:
+            return np.broadcast_to(table, (n, table.shape[-1]))
         run = np.arange(4)
-        ahead = [run.reshape(-1, *[1] * (len(local) - 1 - k)) for k in range(len(local))]
-        firsts = [place.reshape(-1, *[1] * len(local)) for place, _, _ in local]
-        value = table[tuple(first + more for first, more in zip(firsts, ahead, strict=True))]
-        slopes: list[FloatArray] = []
-        for _, values, bends in local:
-            slopes = [_contracted(slope, values.T, 4) for slope in slopes]
-            slopes.append(_contracted(value, bends.T, 4))
-            value = _contracted(value, values.T, 4)
-        return value, slopes
+        ahead = [run.reshape(-1, *[1] * (count - 1 - k)) for k in range(count)]
+        firsts = [place.reshape(-1, *[1] * count) for place in places]
+        return np.asarray(table[tuple(first + more for first, more in zip(firsts, ahead, strict=True))])
 
 
 def _outer(one: FloatArray, other: FloatArray) -> FloatArray:
@@ -298,6 +291,6 @@ def _outer(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray((one[:, :, None] * other[:, None, :]).reshape(len(one), -1))
 
 
-def _contracted(partial: FloatArray, row: FloatArray, count: int) -> FloatArray:
+def _contracted(partial: FloatArray, row: FloatArray) -> FloatArray:
     """Sum over the leading axis of what is left: partial (n, count * rest) with row (n, count) gives (n, rest)."""
-    return np.asarray(np.einsum("ni,nij->nj", row, partial.reshape(len(row), count, -1)))
+    return np.asarray(np.einsum("ni,nij->nj", row, partial.reshape(*row.shape, -1)))
