@@ -132,15 +132,12 @@ class DropDetector:
         if self._cell_s != points.cell_s:
             self._cell_s = points.cell_s
             self._noise.begin_anew()
-            t, x, part = points.between(now - 12 * self._cell_s, now)
-            rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
-            coarseness = points.coarseness(rate, part, tick_s)
-            self._noise.assume(coarseness, points.quantum**2 / 12, self._cell_s, rate)
-            self._heard_s = now
+            self._heard_s = -math.inf
         count = max(round(STRETCH_S / self._cell_s), STRETCH_CELLS)
         if now - self._heard_s < count * self._cell_s / 3:
             return
         self._heard_s = now
+        self._assume(tick_s)
         cells = points.cells(now, count, 0, False)
         if cells is not None:
             single = cells.ends - cells.begins == 1
@@ -148,6 +145,13 @@ class DropDetector:
             speeds[cells.begins[single]], known[cells.begins[single]] = cells.speeds[single], 1.0
             if known @ speeds * 60 > self._slowest * known.sum():
                 self._noise.see(speeds, known, self._cell_s, now)
+
+    def _assume(self, tick_s: float) -> None:
+        """What the noise is where it wasn't seen, by the newest points: how they are timed shows by and by."""
+        t, x, part = self._points.between(self._points.now_s - STRETCH_CELLS * self._cell_s, self._points.now_s)
+        rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
+        coarseness = self._points.coarseness(rate, part, tick_s)
+        self._noise.assume(coarseness, self._points.quantum**2 / 12, self._cell_s, rate)
 
     def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""

@@ -62,7 +62,8 @@ class WheelNoise:
         """
         of_reading, self._rounding = coarseness / cell_s**2, rounding / cell_s**2
         self._assumed = np.array([2 * of_reading + (_WANDER * speed) ** 2, -of_reading])
-        self._estimate()
+        if not self._stretches:
+            self._estimate()
 
     def see(self, speeds: FloatArray, known: FloatArray, cell_s: float, until_s: float = 0.0) -> None:
         """Takes a stretch of cells (n,) of ``cell_s``, turns/s; ``known`` is 0 where a cell's speed is not.
