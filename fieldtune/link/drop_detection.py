@@ -183,8 +183,9 @@ class DropDetector:
         if seen is None or drop is None:
             return [] if last_chance else None
         view, _ = seen
+        learned = len(self._shares) >= _LEARNED
         low, high = (share * drop.before_rpm / 60 for share in self._usual())
-        seen_as = drop_fit.verdict(view, cell, before, after, (low, high))
+        seen_as = drop_fit.verdict(view, cell, before, after, (low, high), learned)
         out, sudden, returns = seen_as.over_nothing, seen_as.over_slow, seen_as.over_lowered
         since, until = instant - before * cell, instant + after * cell
         t, x, _ = points.between(since - 0.5 * cell, until + 0.5 * cell)
@@ -192,12 +193,11 @@ class DropDetector:
         if drop_fit.off_smooth(t, x) < _WIDTHS * points.quantum:
             return [] if last_chance else None
         if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
-            return []
-        needed = (_STANDS_OUT if len(self._shares) >= _LEARNED else _FIRST_OUT) * (_NOISY if noisy else 1.0)
+            return [] if last_chance else None
+        needed = (_STANDS_OUT if learned else _FIRST_OUT) * (_NOISY if noisy else 1.0)
         clear = out > needed and sudden > _SUDDEN and self._noise.knows
         if clear:  # and no less deep by what is seen: an early look that can't tell waits for the next
-            shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low))
-            learned = len(self._shares) >= _LEARNED
+            shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low), learned)
             clear = shallow.over_nothing < out + (_AS_WELL if last_chance and learned else -_AS_WELL)
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         held = self._holds_setpoint(since)
@@ -229,7 +229,7 @@ class DropDetector:
         self._last_s = instant
         self._noise.forget(instant, instant + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
         if seen_as.over_nothing > _FIRST_OUT:
-            self._shares.append(60 * seen_as.depth / drop.before_rpm)
+            self._shares.append(60 * seen_as.missed / drop.before_rpm)
         return replace(drop, sure=True)
 
     def _usual(self) -> drop_fit.Span:

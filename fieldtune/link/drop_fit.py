@@ -27,7 +27,7 @@ _SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
-Span = tuple[float, float]
+Span = tuple[float | FloatArray, float | FloatArray]
 _ANY: Span = (-math.inf, math.inf)
 
 
@@ -35,13 +35,14 @@ _ANY: Span = (-math.inf, math.inf)
 class Fit:
     """The template that fits best: depth in turns/s with its standard error, and the sum of squares that it leaves.
 
-    ``misfit``: how many times larger than expected what it leaves is.
+    ``misfit``: how many times larger than expected what it leaves is. ``which``: of the templates.
     """
 
     depth: float
     error: float
     misfit: float
     rest: float
+    which: int
 
 
 class View:
@@ -69,7 +70,7 @@ class View:
     def fit(self, name: str, lag: FloatArray, within: Span = _ANY) -> Fit:
         """The best of templates ``lag`` (k, n + 1) of turns lost, each with a speed that drifts a little.
 
-        ``name``: of the templates. ``within``: depths that may be, turns/s.
+        ``name``: of the templates. ``within``: depths that may be, turns/s, of all or of each (k,).
         """
         best_depth, strength = self._fitted(name, lag)
         depth = np.clip(best_depth, *within)
@@ -77,7 +78,8 @@ class View:
         best = int(np.argmax(gain))
         rest = max(self.without(1) - max(float(gain[best]), 0.0), 0.0)
         variance = max(rest / max(self.size - 4, 1), 1.0)
-        return Fit(max(float(depth[best]), 0.0), 1 / math.sqrt(float(strength[best])), math.sqrt(variance), rest)
+        error = 1 / math.sqrt(float(strength[best]))
+        return Fit(max(float(depth[best]), 0.0), error, math.sqrt(variance), rest, best)
 
     def _fitted(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The depth that fits best of each template (k,), and how well it can be told: 1 / its error, squared."""
@@ -139,19 +141,28 @@ def begun(view: View, cell: float, before: int, after: int) -> float:
 class Verdict:
     """Twice the log likelihood ratio of a shot against nothing, a slow change, and a quick one that stays.
 
-    ``depth``: of the shot that fits best, turns/s.
+    ``depth``: of the shot that fits best, turns/s; ``missed``: what its speed falls short of on the mean, where most.
     """
 
     over_nothing: float
     over_slow: float
     over_lowered: float
     depth: float
+    missed: float
 
 
-def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY) -> Verdict:
-    """What a change near t = 0 most likely was. ``usual``: depths that a shot of this wheel may have, turns/s."""
+def verdict(
+    view: View, cell: float, before: int, after: int, usual: tuple[float, float] | None = None, as_missed: bool = False
+) -> Verdict:
+    """What a change near t = 0 most likely was.
+
+    ``usual``: depths, or with ``as_missed`` these, that a shot of this wheel may have, turns/s: how deep a drop is that
+    is made good within a cell can't be told, but what is missed of the turns can.
+    """
     shots, smooth, lowered = wheel_lags.families(cell, before, after)
-    shot = view.fit("shot", shots, usual)
+    missed = wheel_lags.most_missed(cell, before, after)
+    within = _ANY if usual is None else tuple(depth / missed for depth in usual) if as_missed else usual
+    shot = view.fit("shot", shots, within)
     swung, braked = view.fit("smooth", smooth).rest, view.fit("lowered", lowered).rest
     swung = min(swung, view.without(2), view.swinging())
     variance = max(min(shot.rest, swung, braked) / max(view.size - 5, 1), 1.0)
@@ -160,6 +171,7 @@ def verdict(view: View, cell: float, before: int, after: int, usual: Span = _ANY
         over_slow=(swung - shot.rest) / variance,
         over_lowered=(braked - shot.rest) / variance,
         depth=shot.depth,
+        missed=shot.depth * float(missed[shot.which]),
     )
 
 

@@ -27,6 +27,7 @@ _AT_THE_LIMIT_S = np.geomspace(0.02, 0.8, 9)
 _STARTS_S = np.array([-0.012, -0.006, 0.0, 0.006])
 _STARTS = np.array([-0.5, -0.25, 0.0, 0.25])  # of a cell
 _SOUGHT_BEFORE, _SOUGHT_BEHIND = 4.0, 2.0  # cells
+_MISSED_S, _MISSED_CELLS = 0.05, 2
 _LOWERED_S = np.array([0.04, 0.08, 0.16, 0.3, 0.6, 1.2])
 _SLOW_S, _SLOW = 0.16, 4.0  # seconds, or cells, of a fall that no brake is needed for
 _LEAST_LOWERED = 2.5  # cells: a fall over fewer is as sudden as a shot's
@@ -110,6 +111,13 @@ def families(cell: float, before: int, after: int) -> tuple[FloatArray, FloatArr
     raised = np.array([(start, max(wide, cell), 1.0, 1.0) for start, wide in product(_RAISED_FROM_S, _RAISED_S)])
     smooth = np.vstack([lowered[slow], _swing_lag(edges, begin * wide, wide), -_lowered_lag(edges, *raised.T)])
     return shot_lags(edges, _starts(cell)), smooth, lowered[~slow]
+
+
+@lru_cache(maxsize=24)
+def most_missed(cell: float, before: int, after: int) -> FloatArray:
+    """Of each template of a shot (k,): the mean speed missed over the moment in which most is, of one turn/s lost."""
+    shots, wide = families(cell, before, after)[0], max(round(_MISSED_S / cell), _MISSED_CELLS)
+    return np.asarray(np.max(shots[:, wide:] - shots[:, :-wide], axis=1) / (wide * cell))
 
 
 @lru_cache(maxsize=8)
