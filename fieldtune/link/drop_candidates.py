@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fieldtune.link import drop_fit
+from fieldtune.link.usual_shots import LEAST, MOST
 
 if TYPE_CHECKING:
     from fieldtune.link.wheel_noise import WheelNoise
     from fieldtune.link.wheel_points import WheelPoints
 
 _BEFORE_S, _BEFORE_CELLS = 0.35, 7
-LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
 _SHARE = 0.15  # of the drop that the element's momentum makes
 _SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
 _EAGER = 0.5  # of what is needed otherwise, where the robot says that it fired

@@ -7,7 +7,6 @@ waits until it shows how the wheel goes on: a shot's wheel comes back, a lowered
 from __future__ import annotations
 
 import math
-import statistics
 from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import replace
@@ -17,9 +16,10 @@ import numpy as np
 
 from fieldtune.frozen import frozen
 from fieldtune.link import drop_fit
-from fieldtune.link.drop_candidates import LEAST, MOST, Candidate, CandidateFinder, before_cells
+from fieldtune.link.drop_candidates import Candidate, CandidateFinder, before_cells
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
+from fieldtune.link.usual_shots import LEAST, MOST, UsualShots
 from fieldtune.link.wheel_noise import FEWEST as STRETCH_CELLS
 from fieldtune.link.wheel_noise import STRETCH_S, WheelNoise
 from fieldtune.link.wheel_points import WheelPoints
@@ -28,15 +28,12 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _AFTER_S = 0.08
-_SHARE_SURE, _MOST_EXPECTED = 0.3, 2.5  # less than this, or more, has to be asked about
-_LEARNED, _LEAST_USUAL, _MOST_USUAL = 5, 0.7, 1.7  # likewise, of what that many shots beyond doubt took
-_FIRST_OUT = 42.0  # of shots of which that is learned: before, it takes more
 _SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
-_STANDS_OUT, _NOISY, _SUDDEN, _RETURNS = 25.0, 1.4, 4.0, 6.0  # twice the log likelihood ratios
-_PLAIN, _COMES, _AS_WELL, _SHALLOW = 30.0, -15.0, 4.0, 0.6
+_RETURNS, _PLAIN, _COMES, _AS_WELL = 6.0, 30.0, -15.0, 4.0  # twice the log likelihood ratios
+_SHALLOW = 0.6
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _RAISED = 1.7  # likewise: somebody raised it, and what stands out is the rise
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
@@ -68,10 +65,10 @@ class DropDetector:
         kept = robot.speed_kept
         self._points = WheelPoints(1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0)
         self._noise, self._cell_s = WheelNoise(), 0.0
-        self._expected = 0.0 if kept is None else 1 - kept
+        expected = 0.0 if kept is None else 1 - kept
+        self._usual = UsualShots(expected)
         self._slowest = limits.slowest_rpm(robot)
-        self._finder = CandidateFinder(self._points, self._noise, self._expected, self._slowest)
-        self._shares: deque[float] = deque(maxlen=15)
+        self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
         self._lowered_s = self._last_s = -math.inf
         self._seen = self._broken = False
         self._clear_points()
@@ -183,8 +180,8 @@ class DropDetector:
         if seen is None or drop is None:
             return [] if last_chance else None
         view, _ = seen
-        learned = len(self._shares) >= _LEARNED
-        low, high = (share * drop.before_rpm / 60 for share in self._usual())
+        learned = self._usual.learned
+        low, high = (share * drop.before_rpm / 60 for share in self._usual.shares)
         seen_as = drop_fit.verdict(view, cell, before, after, (low, high), learned)
         out, sudden, returns = seen_as.over_nothing, seen_as.over_slow, seen_as.over_lowered
         since, until = instant - before * cell, instant + after * cell
@@ -194,15 +191,15 @@ class DropDetector:
             return [] if last_chance else None
         if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
             return [] if last_chance else None
-        needed = (_STANDS_OUT if learned else _FIRST_OUT) * (_NOISY if noisy else 1.0)
-        clear = out > needed and sudden > _SUDDEN and self._noise.knows
+        clear = self._usual.shows(out, sudden, noisy) and self._noise.knows
         if clear:  # and no less deep by what is seen: an early look that can't tell waits for the next
             shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low), learned)
             clear = shallow.over_nothing < out + (_AS_WELL if last_chance and learned else -_AS_WELL)
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         held = self._holds_setpoint(since)
         clear = clear and (back < _RAISED or held)
-        if clear and (held or (back >= _BACK and returns > _RETURNS) or (sudden > _PLAIN and drop_fit.coasting(t, x))):
+        shot = held or (back >= _BACK and returns > _RETURNS) or (sudden > _PLAIN and drop_fit.coasting(t, x))
+        if clear and shot and self._usual.beyond_doubt(out, noisy):
             return [self._shot(drop, instant, seen_as)]
         if not last_chance:
             return None
@@ -217,9 +214,15 @@ class DropDetector:
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        if clear and (
-            (coming >= 1.0 and (returns > _COMES or cut_short))
-            or (cut_short and returns > _RETURNS and rising > _RISING)
+        shot = shot or (coming >= 1.0 and (returns > _COMES or cut_short))
+        shot = shot or (cut_short and returns > _RETURNS and rising > _RISING)
+        if (
+            clear
+            and shot
+            and (
+                self._usual.beyond_doubt(out, noisy)
+                or self._usual.came_before(instant, 60 * seen_as.missed / drop.before_rpm)
+            )
         ):
             return [self._shot(drop, instant, seen_as)]
         perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
@@ -228,20 +231,8 @@ class DropDetector:
     def _shot(self, drop: Drop, instant: float, seen_as: drop_fit.Verdict) -> Drop:
         self._last_s = instant
         self._noise.forget(instant, instant + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
-        if seen_as.over_nothing > _FIRST_OUT:
-            self._shares.append(60 * seen_as.missed / drop.before_rpm)
+        self._usual.learn(seen_as.over_nothing, 60 * seen_as.missed / drop.before_rpm)
         return replace(drop, sure=True)
-
-    def _usual(self) -> drop_fit.Span:
-        """Shares of its speed that a shot may take from this wheel: about what shots did lately, or what is expected.
-
-        Others have to be asked about. Elements and wheels are the same from shot to shot; a profile is often off by a
-        factor of two.
-        """
-        if len(self._shares) >= _LEARNED:
-            usual = statistics.median(self._shares)
-            return _LEAST_USUAL * usual, _MOST_USUAL * usual
-        return (_SHARE_SURE * self._expected, _MOST_EXPECTED * self._expected) if self._expected else (LEAST, MOST)
 
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""

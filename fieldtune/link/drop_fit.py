@@ -161,7 +161,8 @@ def verdict(
     """
     shots, smooth, lowered = wheel_lags.families(cell, before, after)
     missed = wheel_lags.most_missed(cell, before, after)
-    within = _ANY if usual is None else tuple(depth / missed for depth in usual) if as_missed else usual
+    low, high = usual or _ANY
+    within = (low / missed, high / missed) if as_missed else (low, high)
     shot = view.fit("shot", shots, within)
     swung, braked = view.fit("smooth", smooth).rest, view.fit("lowered", lowered).rest
     swung = min(swung, view.without(2), view.swinging())

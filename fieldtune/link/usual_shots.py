@@ -1,0 +1,62 @@
+"""What a shot of this wheel takes, and how plainly one must show: by the profile at first, then by the shots before.
+
+Elements and wheels are the same from shot to shot, but a profile is often off by a factor of two. So before some shots
+were beyond doubt, a drop has to stand out more, unless one like it came a little before.
+"""
+
+from __future__ import annotations
+
+import statistics
+from collections import deque
+
+LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
+_OF_PROFILE = 0.3, 2.5  # of what the profile lets expect; less than this, or more, has to be asked about
+_LEARNED, _OF_USUAL = 5, (0.7, 1.7)  # likewise, of what that many shots beyond doubt took
+_NOISY = 1.4
+_STANDS_OUT, _FIRST_OUT = 25.0, 42.0  # twice the log likelihood ratio; the second for first ones
+_FIRST_SUDDEN, _SUDDEN = 4.0, 0.0  # likewise
+_AGAIN_S, _LIKE = 60.0, 1.7
+
+
+class UsualShots:
+    """Learns from shots. ``expected``: share of its speed that a shot should take, 0 where the profile can't tell."""
+
+    def __init__(self, expected: float) -> None:
+        self._expected = expected
+        self._missed: deque[float] = deque(maxlen=15)
+        self._doubtful: deque[tuple[float, float]] = deque(maxlen=4)  # seconds, share
+
+    @property
+    def learned(self) -> bool:
+        """Whether enough shots were beyond doubt to tell what others are like."""
+        return len(self._missed) >= _LEARNED
+
+    @property
+    def shares(self) -> tuple[float, float]:
+        """Least and most of its speed that a shot takes: that is missed where most is, once learned, else its depth."""
+        if self.learned:
+            usual = statistics.median(self._missed)
+            return _OF_USUAL[0] * usual, _OF_USUAL[1] * usual
+        if self._expected:
+            return _OF_PROFILE[0] * self._expected, _OF_PROFILE[1] * self._expected
+        return LEAST, MOST
+
+    def shows(self, over_nothing: float, over_slow: float, noisy: bool) -> bool:
+        """Whether a drop shows as a shot's, or will if it is not the only one; as in ``drop_fit.Verdict``."""
+        needed = _STANDS_OUT * (_NOISY if noisy else 1.0)
+        return over_nothing > needed and over_slow > (_SUDDEN if self.learned else _FIRST_SUDDEN)
+
+    def beyond_doubt(self, over_nothing: float, noisy: bool) -> bool:
+        """Whether one that shows does so beyond doubt."""
+        return self.learned or over_nothing > _FIRST_OUT * (_NOISY if noisy else 1.0)
+
+    def came_before(self, at_s: float, share: float) -> bool:
+        """Whether one like it, in doubt as well, came a little before; remembers this one."""
+        before = [s for t, s in self._doubtful if at_s - t < _AGAIN_S and max(s, share) < _LIKE * min(s, share)]
+        self._doubtful.append((at_s, share))
+        return bool(before)
+
+    def learn(self, over_nothing: float, missed: float) -> None:
+        """Takes a shot: how plainly it showed, and the share of its speed that was missed where most was."""
+        if over_nothing > _FIRST_OUT:
+            self._missed.append(missed)
