@@ -148,7 +148,8 @@ class DropDetector:
         t, x, part = self._points.between(self._points.now_s - STRETCH_CELLS * self._cell_s, self._points.now_s)
         rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
         coarseness = self._points.coarseness(rate, part, tick_s)
-        self._noise.assume(coarseness, self._points.quantum**2 / 12, self._cell_s, rate)
+        rounding, adds_up = self._points.quantum**2 / 12, not self._points.are_counts
+        self._noise.assume(coarseness, rounding, self._cell_s, rate, adds_up)
 
     def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""

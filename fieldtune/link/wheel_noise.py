@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,7 @@ _LEAST = 0.0005  # of the variance, on the diagonal: keeps the inverse sane
 _WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own coarseness
 _KNOWS = 2  # stretches
 _ANEW = 6  # stretches from one estimate to the next
+_MEMORY_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +41,39 @@ class Whitening:
     memo: dict[tuple[str, int], tuple[FloatArray, ...]] = field(default_factory=dict)
 
 
+@lru_cache(maxsize=4)
+def _taper(n: int) -> FloatArray:
+    """A Hann taper (n,).
+
+    Without it the reading's own coarseness, that cancels from cell to cell, would leak into what does not cancel
+    (Harris, Proc. IEEE 66 (1978) 51).
+    """
+    return np.asarray(np.sin(np.pi * (np.arange(n) + 0.5) / n))
+
+
+def _undrifted(weight: FloatArray) -> FloatArray:
+    """The matrix (n, n) that takes an even drift out of speeds, as a fit allows for that, and weighs what is left."""
+    t = np.linspace(-1.0, 1.0, len(weight))
+    t = t - weight @ t / weight.sum()
+    mean, slope = weight / weight.sum(), weight * t / ((weight * t) @ t)
+    return np.asarray(weight[:, None] * (np.eye(len(weight)) - mean - t[:, None] * slope))
+
+
+@lru_cache(maxsize=4)
+def _taken(n: int) -> FloatArray:
+    """Share of its variance that noise without memory loses by that, at each lag (n,)."""
+    weight = _taper(n)
+    left = _undrifted(weight)
+    covariance = left @ left.T / (weight @ weight)
+    return np.asarray((np.arange(n) == 0) - [np.trace(covariance, lag) for lag in range(n)])
+
+
 class WheelNoise:
     """Autocovariance of the wheel's mean speeds in even cells of time, (turns/s)^2, learned as they come."""
 
     def __init__(self) -> None:
         self._stretches: deque[tuple[float, FloatArray, float]] = deque(maxlen=_KEPT)
-        self._new = 0
+        self._new, self._cell_s, self._adds_up = 0, 1.0, False
         self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
         self._lags = self._assumed
         self._whitening: dict[tuple[int, ...], Whitening] = {}
@@ -54,12 +83,13 @@ class WheelNoise:
         self._stretches.clear()
         self._new = 0
 
-    def assume(self, coarseness: float, rounding: float, cell_s: float, speed: float) -> None:
+    def assume(self, coarseness: float, rounding: float, cell_s: float, speed: float, adds_up: bool) -> None:
         """What is believed before quiet stretches were seen.
 
         ``coarseness``: variance of a single reading of the turns, turns^2, ``rounding``: that of it which rounding to
-        counts makes; ``speed``: the wheel's, turns/s.
+        counts makes; ``speed``: the wheel's, turns/s; ``adds_up``: whether errors do, as turns are summed from rpm.
         """
+        self._cell_s, self._adds_up = cell_s, adds_up
         of_reading, self._rounding = coarseness / cell_s**2, rounding / cell_s**2
         self._assumed = np.array([2 * of_reading + (_WANDER * speed) ** 2, -of_reading])
         if not self._stretches:
@@ -71,17 +101,11 @@ class WheelNoise:
         ``until_s``: when it ended.
         """
         n = len(speeds)
-        # A Hann taper: without it the reading's own coarseness, that cancels from cell to cell, would leak into what
-        # does not cancel (Harris, Proc. IEEE 66 (1978) 51).
-        weight = np.sin(np.pi * (np.arange(n) + 0.5) / n) * known
         if known.sum() < FEWEST / 2:
             return
-        # What drifts evenly is no noise: a fit allows for that.
-        t = np.linspace(-1.0, 1.0, n)
-        t = t - weight @ t / weight.sum()
-        off = speeds - weight @ speeds / weight.sum()
-        off = (off - t * ((weight * t) @ off / ((weight * t) @ t))) * weight
+        weight = _taper(n) * known
         size = float(weight @ weight)
+        off = _undrifted(weight) @ speeds
         lags = np.correlate(off, off, "full")[n - 1 :] / size
         wide = max(round(_SMOOTH_S / cell_s), 2)
         slow = np.convolve(off, np.ones(wide) / wide, "valid")
@@ -118,9 +142,24 @@ class WheelNoise:
                     lags[: len(some)] += some
                     weight += 1.0
         self._lags = lags / weight
+        self._lags += self._drifting(len(lags))
         # Rounding may cancel by chance while a wheel runs at one speed, and won't at the next.
         missing = max(self._rounding + self._lags[1], 0.0)
         self._lags[:2] += missing * np.array([2.0, -1.0])
+
+    def _drifting(self, count: int) -> FloatArray:
+        """What taking out an even drift has taken of noise without memory, at each lag (count,).
+
+        What a count too few has as noise the next one makes up for: it is none of that.
+        """
+        near = max(round(_MEMORY_S / self._cell_s), 2)
+        if near >= count or not self._adds_up:
+            return np.zeros(count)
+        taken = _taken(count)
+        lags, share = self._lags, taken[0] + 2 * taken[1:near].sum()
+        slow = (lags[0] + 2 * lags[1:near].sum()) / max(1 - share, 0.3)
+        single = lags[0] + 2 * min(lags[1], 0.0)
+        return np.asarray(max(min(slow, single), 0.0) * taken)
 
     def whitening(self, begins: IntArray, ends: IntArray) -> Whitening:
         """For mean speeds over the cells ``begins`` to ``ends`` (m,)."""
