@@ -7,7 +7,6 @@ evenly, by generalised least squares: errors are made independent first (Aitken 
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -215,16 +214,14 @@ def coasting(t: FloatArray, x: FloatArray) -> bool:
     ``t``, ``x``: (n,) seconds and turns.
     """
     spacing = median(np.diff(t))
-    edges = [t[0], t[0] * 2 / 3, t[0] / 3, -spacing / 3]
-    parts = [(t >= start) & (t <= end) for start, end in pairwise(edges)]
-    behind = t > max(0.03, spacing / 2)
-    if t[0] > -_COASTING_S or t[-1] < 0.15 or min(part.sum() for part in (*parts, behind)) < 3:
+    ahead, behind = t < -spacing / 3, t > max(0.03, spacing / 2)
+    if t[0] > -_COASTING_S or t[-1] < 0.15 or min(ahead.sum(), behind.sum()) < 5:
         return False
-    first, middle, last = (_slope(t[part], x[part]) for part in parts)
-    bend = 2 * float(np.polyfit(t[behind], x[behind], 2)[0]) / first
-    once, then = first - middle, middle - last
-    evenly = min(once, then) > max(once, then) / 4
-    return bool(evenly and _COASTS < 1.5 * (once + then) / -t[0] / first < _HARD and -_HARD < bend < -_COASTS)
+    early, late = np.array_split(np.flatnonzero(ahead), 2)
+    speed = _slope(t[ahead], x[ahead])
+    lost = _slope(t[early], x[early]) - _slope(t[late], x[late])
+    bends = [2 * float(np.polyfit(t[part], x[part], 2)[0]) / speed for part in (ahead, behind)]
+    return lost > 0 and min(bends) > -_HARD and max(bends) < -_COASTS
 
 
 def _slope(t: FloatArray, x: FloatArray) -> float:

@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 
 _RECOVERIES_S = np.geomspace(0.012, 2.5, 14)
 _INTEGRALS_S = np.array([0.1, 0.3, 1.0])  # in which an integral makes up for what was lost
+_STAYS_S = 1e3  # of a wheel that runs out, and is not brought back
 _BANK = np.array(
-    [(tau, 1e6) for tau in _RECOVERIES_S] + [p for p in product(_RECOVERIES_S[::2], _INTEGRALS_S) if p[0] < 0.9 * p[1]]
+    [(tau, 1e6) for tau in (*_RECOVERIES_S, _STAYS_S)]
+    + [p for p in product(_RECOVERIES_S[::2], _INTEGRALS_S) if p[0] < 0.9 * p[1]]
 )
 _AT_THE_LIMIT_S = np.geomspace(0.02, 0.8, 9)
 _STARTS_S = np.array([-0.012, -0.006, 0.0, 0.006])
