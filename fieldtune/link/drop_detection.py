@@ -33,7 +33,7 @@ _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 _RETURNS, _PLAIN, _COMES, _AS_WELL = 6.0, 15.0, -15.0, 4.0  # twice the log likelihood ratios
-_SHALLOW = 0.6
+_SHALLOW, _LOWERED_AS_WELL = 0.6, 0.5
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _RAISED = 1.7  # likewise: somebody raised it, and what stands out is the rise
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
@@ -199,8 +199,9 @@ class DropDetector:
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         held = self._holds_setpoint(since)
         clear = clear and (back < _RAISED or held)
-        shot = held or (back >= _BACK and returns > _RETURNS) or (sudden > _PLAIN and drop_fit.coasting(t, x))
-        if clear and shot and self._usual.beyond_doubt(out, noisy):
+        plain = held or (back >= _BACK and returns > _RETURNS) or (sudden > _PLAIN and drop_fit.coasting(t, x))
+        doubtful = not self._usual.beyond_doubt(out, noisy)
+        if clear and plain and not doubtful:
             return [self._shot(drop, instant, seen_as)]
         if not last_chance:
             return None
@@ -215,17 +216,13 @@ class DropDetector:
             back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
         coming = back / enough if rising > _RISING or back >= _BACK else 0.0
         # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        shot = shot or (coming >= 1.0 and (returns > _COMES or cut_short))
-        shot = shot or (cut_short and returns > _RETURNS and rising > _RISING)
-        if (
-            clear
-            and shot
-            and (
-                self._usual.beyond_doubt(out, noisy)
-                or self._usual.came_before(instant, 60 * seen_as.missed / drop.before_rpm)
-            )
-        ):
-            return [self._shot(drop, instant, seen_as)]
+        comes = coming >= 1.0 and (returns > _COMES or cut_short)
+        comes = comes or (cut_short and returns > _RETURNS and rising > _RISING)
+        doubtful = doubtful or not (plain or learned or returns > _LOWERED_AS_WELL)
+        if clear and (plain or comes):
+            missed = 60 * seen_as.missed / drop.before_rpm
+            if not doubtful or self._usual.came_before(instant, missed):
+                return [self._shot(drop, instant, seen_as)]
         perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
         return [drop] if perhaps and LEAST <= share <= MOST else []
 
