@@ -85,6 +85,11 @@ class LineDecoder:
         return self._continuity.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
 
     @property
+    def reading_s(self) -> float:
+        """Seconds between two readings of a counter that is read oftener than printed; 0 where each line has its own."""
+        return self._continuity.ages.between_s
+
+    @property
     def damaged(self) -> int:
         """Lines refused here that a faulty wire makes; a line said twice is none of them."""
         return self.dropped.total() - self.dropped["duplicate"]
@@ -101,14 +106,20 @@ class LineDecoder:
         self._base = self._held = None
 
     def take_all(
-        self, lines: list[WireValues] | LineTable, arrival: float, numbers: Sequence[int], total: int, doubted: bool
+        self,
+        lines: list[WireValues] | LineTable,
+        arrival: float,
+        numbers: Sequence[int],
+        total: int,
+        doubted: bool,
+        whole: bool = False,
     ) -> list[Sample]:
         """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far.
 
-        ``doubted``: lines were damaged lately.
+        ``doubted``: lines were damaged lately; ``whole``: no characters were for long.
         """
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
-        self._continuity.doubted = doubted
+        self._continuity.doubted, self._continuity.whole = doubted, whole
         if isinstance(lines, LineTable):
             samples = self._take_table(lines, arrival)
             if samples is not None:
@@ -177,6 +188,7 @@ class LineDecoder:
         if wire == self._last and base.clock is not None:
             self.dropped["duplicate"] += 1
             return
+        self._continuity.see_counts(wire, number)
         reason = self._continuity.fault(base, wire, number, sample)
         if reason is not None:
             self._weigh(base, wire, number, arrival, sample, reason, out)

@@ -23,7 +23,7 @@ _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
 _BURST_S = 1.3
 _THIN_S = 0.2  # nor one that rests on five counts further apart
-_NOISY_S = 1.0
+_NOISY_S, _WHOLE_S = 1.0, 5.0
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
@@ -51,7 +51,8 @@ class Line:
         self._gaps_s: deque[float] = deque(maxlen=6)
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
-        self._dropped_at = -10.0
+        self._dropped_at = self._damaged_at = -10.0
+        self._damaged_before = 0
         self._extra: Counter[str] = Counter()
         self.last_arrival_s: float | None = None
         self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
@@ -64,7 +65,10 @@ class Line:
         framer, decoder = self._framer, self._decoder
         lines = framer.read(chunk)
         doubted = framer.damaged + decoder.damaged > self._dropped_before or self._doubted(arrival_s)
-        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted)
+        if framer.damaged != self._damaged_before:
+            self._damaged_before, self._damaged_at = framer.damaged, arrival_s
+        whole = arrival_s - self._damaged_at > _WHOLE_S
+        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted, whole)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
         if self.last_arrival_s is not None:
@@ -116,7 +120,7 @@ class Line:
         elif sample.turns is not None:
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead
-            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s)
+            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, self._decoder.reading_s)
             if self._track.dead:
                 self._speed = None
                 self._extra["counter stands still"] += not was_dead

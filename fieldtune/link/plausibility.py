@@ -21,6 +21,7 @@ from fieldtune.link.limits import (
     VOLTS_OFF,
     Limits,
 )
+from fieldtune.link.reading_age import ReadingAge
 from fieldtune.link.samples import Sample
 from fieldtune.link.wire_values import WireValues, all_readings
 
@@ -48,6 +49,9 @@ class Continuity:
         self.clocks = Clocks()
         self.limits = limits
         self.doubted = False  # whether lines were damaged lately
+        self.whole = False  # whether no characters were damaged for long: then odd readings are the program's own
+        self.ages = ReadingAge()
+        self._seen_counts: int | None = None
         self.fading = FadingRpm()
         self.mixed = False  # whether two robots talk on the line
         self._modulus = 1 << limits.counter_bits
@@ -119,6 +123,15 @@ class Continuity:
             base.turned_s = time_s
             base.trail.append((time_s, 0.0))
         return base
+
+    def see_counts(self, wire: WireValues, number: int) -> None:
+        """Learns from the count of any line how old such counts are."""
+        if wire.wheel_counts is None or not self.whole:
+            return
+        before, self._seen_counts = self._seen_counts, int(wire.wheel_counts)
+        clock, tick = self.clocks.reading(wire)
+        time_s = self.clocks.arrival.time_of(number) if clock is None else clock * tick
+        self.ages.see(time_s, 0 if before is None else self.signed(self._seen_counts - before), tick)
 
     def wrapped(self, steps: IntArray) -> IntArray:
         """Signed counts of differences (n,) over the counter's roll-over."""
@@ -193,7 +206,7 @@ class Continuity:
         rate = 0.0 if base.still else base.rate
         if rate is None:
             return abs(step) <= fastest * (elapsed + base.tick) + noise
-        noise += (TICKS_OFF * base.tick + 2 * base.stale_s) * abs(rate)
+        noise += (TICKS_OFF * base.tick + 2 * max(base.stale_s, self.ages.between_s)) * abs(rate)
         if not loose:
             room = noise + SPEED_OFF * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
             return abs(step - rate * elapsed) <= room

@@ -30,6 +30,7 @@ _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
 _FEW_COUNTS = 3.0
 _LAST_POINTS = 4
+_RATE_OVER, _NEAR = 12, (0.15, 0.0015)
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
 
@@ -75,11 +76,13 @@ class SpeedTrack:
         thin_s: float = 0.3,
         doubted: bool = False,
         before_s: float | None = None,
+        reading_s: float = 0.0,
     ) -> float | None:
         """Takes the count of one line and returns the speed, rpm, with the sign of the turning.
 
         ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
         span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
+        ``reading_s``: time between two readings of a counter that is read oftener than printed; 0 where it isn't.
         """
         self.placed = None
         lines = self._lines
@@ -95,13 +98,15 @@ class SpeedTrack:
             self._waited = True
             return self._waiting(time_s)
         else:
-            self._take_count(time_s, before_s, turns, moved, tick_s)
+            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s)
         fewest = _FEWEST_DOUBTED if doubted else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
         return None if self._rate is None else self._rate * 60
 
-    def _take_count(self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float) -> None:
+    def _take_count(
+        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float
+    ) -> None:
         """Places a new count at the time at which it came."""
         if self.dead:
             self.clear()
@@ -112,16 +117,25 @@ class SpeedTrack:
             self._refresh_s.append(since_s)
             self._stale_until_s = time_s + _STALE_S
         if refreshed or time_s < self._stale_until_s:
-            at_s, spread_s = (before_s + time_s) / 2, gap_s
-            if self._waited:
-                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+            at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
             self._place((before_s + time_s) / 2, edge, gap_s)
+        elif reading_s > tick_s and self._points:
+            at_s, spread_s = self._refreshes.place(time_s - reading_s, time_s, tick_s, self._readings(moved, reading_s))
+            self._place(at_s, turns + self._quantum / 2, spread_s)
         else:
             self._place(time_s, turns + self._quantum / 2, 0.0)
         self._waited = False
+
+    def _readings(self, moved: float, reading_s: float) -> int:
+        """How many readings of the counter, so far apart, lie behind a step of so many turns."""
+        (end, last, _), (start, turns, _) = self._points[-1], self._points[max(-_RATE_OVER, -len(self._points))]
+        known_s = self._refreshes.period_s
+        between_s = known_s if abs(known_s - reading_s) < max(_NEAR[0] * reading_s, _NEAR[1]) else reading_s
+        a_reading = abs(last - turns) / max(end - start, 1e-9) * between_s
+        return max(round(abs(moved) / a_reading), 1) if a_reading else 1
 
     def _place(self, time_s: float, turns: float, spread_s: float) -> None:
         self.placed = (time_s, turns, spread_s)
