@@ -86,7 +86,7 @@ class LineDecoder:
 
     @property
     def reading_s(self) -> float:
-        """Seconds between two readings of a counter that is read oftener than printed; 0 where each line has its own."""
+        """Seconds between two readings of a counter read oftener than printed; 0 where each line has its own."""
         return self._continuity.ages.between_s
 
     @property
@@ -262,7 +262,7 @@ class LineDecoder:
         if held is None:
             return
         if held.reason == "wheel" and self._base is not None:
-            self._continuity.refused(self._base, held.sample)
+            self._continuity.refused(self._base, held.wire)
         self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1

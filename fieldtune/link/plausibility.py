@@ -23,7 +23,7 @@ from fieldtune.link.limits import (
 )
 from fieldtune.link.reading_age import ReadingAge
 from fieldtune.link.samples import Sample
-from fieldtune.link.wire_values import WireValues, all_readings
+from fieldtune.link.wire_values import WireValues, all_readings, own_rpm
 
 if TYPE_CHECKING:
     from fieldtune.arrays import IntArray
@@ -36,6 +36,7 @@ _STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of
 _TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
+_ROUGH, _FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _NEARER = 1.02
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
@@ -68,6 +69,7 @@ class Continuity:
         self._named = 0
         self.odd: list[str] = []
         self._by_a_count = 0
+        self._refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self._line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
@@ -235,10 +237,19 @@ class Continuity:
         """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
         return rps * (self.limits.counts_per_turn or 0.0) * min(self._line_s, 1.0)
 
-    def refused(self, base: LineState, sample: Sample) -> None:
-        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much."""
-        if sample.wheel_rpm is not None and base.rpm is not None:
-            off = abs(sample.wheel_rpm - base.rpm) / 60 * self._counts_of(1.0)
+    def refused(self, base: LineState, wire: WireValues) -> None:
+        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much.
+
+        Where no characters were damaged for long, all that is refused again and again is how rough the reading is.
+        """
+        rpm = own_rpm(wire)
+        if rpm is not None and base.rpm is not None:
+            rps_off = abs(abs(rpm / self.limits.per["wheel_rpm"]) - base.rpm) / 60
+            if self.whole:
+                self._refused_rpm += 1
+                if self._refused_rpm > _ROUGH:
+                    base.scatter += _LEARN * max(rps_off - base.scatter, 0.0)
+            off = rps_off * self._counts_of(1.0)
             self._by_a_count = min(
                 max(self._by_a_count + (1 if _LIKE_A_COUNT[0] < off < _LIKE_A_COUNT[1] else -3), 0), 2 * _COARSE
             )
@@ -289,6 +300,7 @@ class Continuity:
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
+            self._refused_rpm = max(self._refused_rpm - _FORGIVEN, 0.0)
             base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 

@@ -1,7 +1,7 @@
-"""How old a count may be when it is printed, where a program reads its counter oftener than it prints, at its own times.
+"""How old a count may be when it is printed, by a program that reads its counter oftener than it prints, at own times.
 
-Of the readings between two lines only the last one is printed: lines bring one reading's worth of counts more or less in
-turn, though the wheel runs evenly. No wheel goes so: it would have to jump ahead and fall back from line to line.
+Of the readings between two lines only the last one is printed: lines bring one reading's worth of counts more or less
+in turn, though the wheel runs evenly. No wheel goes so: it would have to jump ahead and fall back from line to line.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ _MOST = 1.2  # times of a line: such a reading is made at least once a line
 
 
 class ReadingAge:
-    """Sees counts line by line; ``between_s`` is the time between two readings, 0 while they are as old as their lines."""
+    """Sees counts line by line; ``between_s``: time between two readings, 0 while they are as old as their lines."""
 
     def __init__(self) -> None:
         self.between_s = 0.0

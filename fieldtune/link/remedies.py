@@ -99,7 +99,7 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
     said: list[str] = []
     two_ways: list[str] = []
     for notice, times in health.notices.items():
-        if times < max(_OFTEN * health.good, 3):
+        if times < max(_OFTEN * health.good, 3) and "up and down" not in notice:
             continue
         name, _, why = notice.partition(" ")
         if why.startswith("can be read in two ways"):
@@ -110,6 +110,11 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
         elif why == "is no whole number":
             said.append(f"{notice}: print the counter itself, not turns, and no mark between thousands.")
+        elif why.startswith("goes up and down"):
+            said.append(
+                f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
+                " the counter itself, and never set it back."
+            )
         elif why == "out of range" and robot is not None:
             said += _out_of_range(name, fields, robot)
     if two_ways:

@@ -98,14 +98,14 @@ class SpeedTrack:
             self._waited = True
             return self._waiting(time_s)
         else:
-            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s)
+            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s, doubted)
         fewest = _FEWEST_DOUBTED if doubted else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
         return None if self._rate is None else self._rate * 60
 
     def _take_count(
-        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float
+        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float, doubted: bool
     ) -> None:
         """Places a new count at the time at which it came."""
         if self.dead:
@@ -117,7 +117,9 @@ class SpeedTrack:
             self._refresh_s.append(since_s)
             self._stale_until_s = time_s + _STALE_S
         if refreshed or time_s < self._stale_until_s:
-            at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+            at_s, spread_s = (before_s + time_s) / 2, gap_s
+            if self._waited or not doubted:  # lines may be missing before it
+                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
@@ -265,6 +267,10 @@ class Scatter:
             self.deviation = statistics.median(self._bends) / _SECOND
             self._of_steps = _OF_A_STEP * step
 
+    def of_a_value(self, doubted: bool) -> float:
+        """How far a value lies from the others; ``doubted``: not by a step that few of them make."""
+        return self.deviation if doubted else max(self.deviation, self._of_steps)
+
     def of_mean(self, lines: int, many: bool) -> float:
         """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
         deviation = max(self.deviation, self._of_steps) if many else self.deviation
@@ -285,13 +291,18 @@ class RpmFilter:
         """Forgets the past, but not how rough the reading is."""
         self._points.clear()
 
-    def add(self, time_s: float, value: float, doubted: bool = False) -> float | None:
+    def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
         """Takes one value and returns the one to show.
 
+        ``before_s``: since when the value stands; until then the last one did, on lines that were passed over.
         ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
         """
         points = self._points
         since_s = time_s - points[-1][0] if points else 0.0
+        if points and before_s is not None and points[-1][0] < before_s < time_s:
+            last_s, last, stood_s = points[-1]
+            points[-1] = (last_s, last, min(stood_s + before_s - last_s, _MOST_S))
+            since_s = time_s - before_s
         points.append((time_s, value, min(max(since_s, _LEAST_S), _MOST_S)))
         self.scatter.see(value)
         since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
@@ -305,7 +316,7 @@ class RpmFilter:
         for n in _WINDOWS:
             if n > len(back):
                 break
-            middle = self._middle(back[:n])
+            middle = self._middle(back[:n], doubted)
             error = _GAMMA * self.scatter.of_mean(n, len(back) >= _MANY)
             low, high = max(low, middle - error), min(high, middle + error)
             if low > high and not (doubted and n <= _DOUBTED):
@@ -313,11 +324,11 @@ class RpmFilter:
             best = middle
         return best
 
-    def _middle(self, values: list[tuple[float, float]]) -> float:
+    def _middle(self, values: list[tuple[float, float]], doubted: bool) -> float:
         """Mean of values, each by the seconds it is for, without those that lie far from the others."""
         rpm = [value for value, _ in values]
         if len(values) >= 3:
-            middle, room = statistics.median(rpm), _FAR * self.scatter.deviation
+            middle, room = statistics.median(rpm), _FAR * self.scatter.of_a_value(doubted)
             values = [one for one in values if abs(one[0] - middle) <= room]
             if not values:
                 return middle

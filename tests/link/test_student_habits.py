@@ -1,0 +1,120 @@
+"""Habits of robot programs that the other tests' programs do not have. All wheels and figures are made up here."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
+from wheel_controllers import session
+
+from fieldtune.link import Line
+from fieldtune.link.remedies import remedies
+
+
+@pytest.fixture(scope="module")
+def wheel():
+    return session("PI soft")
+
+
+def loop(period_s, until_s=23.0, seed=1, uneven_s=0.0002):
+    """Times of a loop that waits for ``period_s`` and works for a little longer each time."""
+    rng = np.random.default_rng(seed)
+    times = 0.2 + np.cumsum(period_s + np.abs(rng.normal(0, uneven_s, int(until_s / period_s))))
+    return times[times < until_s]
+
+
+def arriving(times, texts, seed=2):
+    """(arrival, bytes): each line by itself, up to 3 ms late."""
+    late = np.random.default_rng(seed).uniform(0.003, 0.006, len(times))
+    return [(float(at), text.encode()) for at, text in zip(times + late, texts, strict=True)]
+
+
+@pytest.mark.parametrize(("period_s", "per_turn"), [(0.02, 56.0), (0.01, 2048.0)])
+def test_counts_since_the_last_line_are_no_speed(wheel, period_s, per_turn):
+    """Such a counter hardly moves while the wheel runs: that is no wheel at rest, near which a hand may go."""
+    times = loop(period_s)
+    counts = np.diff(np.floor(wheel.turns_at(times) * per_turn), prepend=0)
+    texts = [f"t_ms={1000 * at:.0f},wheel_counts={count:.0f}\n" for at, count in zip(times, counts, strict=True)]
+    chunks = arriving(times, texts)
+    looks = decode_lines(chunks, robot_for(per_turn), 23.0).looks
+    assert {look.wheel_rpm for look in looks if look.time_s > 4.0} == {None}
+    line, robot = Line(robot_for(per_turn)), robot_for(per_turn)
+    for at, data in chunks:
+        line.feed(data, at)
+    live = line.live("live", "reading", None, chunks[-1][0])
+    assert live.shots == ()
+    assert "up and down" in live.words
+    assert any("never set it back" in said for said in remedies(live.health, line.raw(), None, robot))
+
+
+def test_a_wheel_at_rest_is_at_rest_and_one_that_goes_backwards_has_its_speed(wheel):
+    rest = decode_lines(
+        arriving(loop(0.01, 6.0), [f"t_ms={1000 * at:.0f},wheel_counts=4711\n" for at in loop(0.01, 6.0)]), robot_for()
+    )
+    assert "counter stands still" not in rest.notices
+    times = loop(0.01)
+    counts = -np.floor(wheel.turns_at(times) * 56)
+    texts = [f"t_ms={1000 * at:.0f},wheel_counts={count:.0f}\n" for at, count in zip(times, counts, strict=True)]
+    decoding = decode_lines(arriving(times, texts), robot_for(), 23.0)
+    assert not any("up and down" in notice for notice in decoding.notices)
+    assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006)[0] == 0.0
+
+
+@pytest.mark.parametrize(("hz", "per_turn"), [(100, 12), (200, 20), (50, 10)])
+def test_own_rpm_in_steps_of_a_count_is_right_without_an_encoder_in_the_profile(wheel, hz, per_turn):
+    """One count more or less a line is some hundred rpm: a quarter of the lines may jump so, the mean is right."""
+    times = np.arange(0.2, 23.0, 1 / hz)
+    counts = np.floor(wheel.turns_at(times) * per_turn)
+    rpm = np.diff(counts) * hz / per_turn * 60
+    texts = [f"t_ms={1000 * at:.0f},wheel_rpm={value:.0f}\n" for at, value in zip(times[1:], rpm, strict=True)]
+    robot = replace(robot_for(), encoder=None)
+    decoding = decode_lines(arriving(times[1:], texts), robot, 23.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006, from_s=3.0)
+    assert wrong_s < 0.3
+    assert blank_s < 0.1
+
+
+def test_rpm_jumps_of_a_bad_wire_are_refused_all_the_same(wheel):
+    """Where characters change on the way, a jump is not held to be how the program works."""
+    rng = np.random.default_rng(3)
+    times, texts = loop(0.01), []
+    for at in times:
+        rpm = wheel.rpm[wheel.index(at)]
+        if rng.random() < 0.08:
+            rpm = rpm % 1000 + 1000 * rng.integers(1, 4)  # a false first digit
+        text = f"t_ms={1000 * at:.0f},wheel_rpm={rpm:.0f}\n"
+        where = rng.integers(len(text) - 1)
+        texts.append(text[:where] + "\x7f" + text[where + 1 :] if rng.random() < 0.1 else text)
+    decoding = decode_lines(arriving(times, texts), robot_for(), 23.0)
+    assert decoding.dropped["impossible wheel"] > 80
+    assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006)[0] < 0.1
+
+
+@pytest.mark.parametrize("speed", ["wheel_counts", "wheel_rpm"])
+def test_a_clump_of_datagrams_is_one_burst(wheel, speed):
+    """Wi-Fi holds lines back for up to a second; each comes in a datagram of its own, parts of a millisecond apart."""
+    rng = np.random.default_rng(4)
+    chunks, due, waiting = [], 0.3, []
+    for at in loop(0.02):
+        said = np.floor(wheel.turns_at(at) * 56) if speed == "wheel_counts" else wheel.rpm[wheel.index(at)]
+        if at > due:
+            chunks += [(due + 0.005 + 0.0003 * i, data) for i, data in enumerate(waiting)]
+            waiting, due = [], float(at + rng.uniform(0.2, 1.0))
+        waiting.append(f"t_ms={1000 * at:.0f},{speed}={said:.0f}\n".encode())
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 1.0, from_s=3.0)
+    pairs, made_up = matched(decoding.shots, [shot.time_s for shot in wheel.shots], 1.2)
+    assert wrong_s == 0.0
+    assert blank_s < 2.0
+    assert (len(pairs), made_up) == (7, 0)
+
+
+def test_a_line_that_ends_is_not_shown_for_long_after_one_pause(wheel):
+    """One pause among even lines makes them no bursts."""
+    times = loop(0.01, 8.0)
+    kept = [at for at in times if not 6.0 < at < 6.5]
+    texts = [f"t_ms={1000 * at:.0f},wheel_rpm={wheel.rpm[wheel.index(at)]:.0f}\n" for at in kept]
+    looks = decode_lines(arriving(np.array(kept), texts), robot_for(), 9.0).looks
+    assert all(look.wheel_rpm is None for look in looks if look.time_s > 8.15)
