@@ -11,6 +11,7 @@ from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Health, Live, ShotSeen, State
+from fieldtune.link.setpoint_unit import SetpointUnit
 from fieldtune.link.shot_detection import ShotDetector
 from fieldtune.link.up_and_down import UpAndDown
 from fieldtune.link.wheel_figures import History, JamWatch, WheelFollower
@@ -29,6 +30,7 @@ _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginni
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
 NOT_ON = "wheel_counts goes up and down instead of on"
+OTHER_UNIT = "is in another unit than rpm"
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
 
 
@@ -43,6 +45,7 @@ class Line:
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter = RpmFilter()
         self._up_and_down, self._turns = UpAndDown(), 0.0
+        self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
         self._history = History()
         self._figures, self._jams = WheelFollower(robot), JamWatch()
@@ -137,12 +140,23 @@ class Line:
             if rpm is not None:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
+        if self._unit is not None and sample.setpoint is not None:
+            self._judge_setpoint(self._unit, sample)
         if sample.turns is None or not self._up_and_down.sure:
             self._shots.see(sample, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)
         self._note(sample)
+
+    def _judge_setpoint(self, unit: SetpointUnit, sample: Sample) -> None:
+        """Sets aside a setpoint in another unit: nothing may be learned by it."""
+        known = unit.other
+        shown = sample.wheel_rpm if self._speed is None else self._speed[0]
+        if unit.see(sample.time_s, sample.setpoint or 0.0, shown):
+            sample.setpoint = None
+            if unit.other is not None and known is None:
+                self._extra[f"setpoint {OTHER_UNIT}: {unit.other[0]:g} at {unit.other[1]:.0f} rpm"] += 1
 
     def _goes_up_and_down(self, turns: float) -> bool:
         """Whether the counter says nothing of the speed; what was known of it ends then."""
@@ -222,6 +236,8 @@ class Line:
         """A value that most lines name and that can't be used, with the reason; empty where there is none."""
         if self._up_and_down.sure:
             return NOT_ON
+        if self._unit is not None and self._unit.other is not None:
+            return f"setpoint {OTHER_UNIT}"
         odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith(_UNUSED)}
         counts = {**odd, **self._framer.set_aside}
         worst = max(counts, key=lambda words: counts[words], default="")

@@ -118,3 +118,43 @@ def test_a_line_that_ends_is_not_shown_for_long_after_one_pause(wheel):
     texts = [f"t_ms={1000 * at:.0f},wheel_rpm={wheel.rpm[wheel.index(at)]:.0f}\n" for at in kept]
     looks = decode_lines(arriving(np.array(kept), texts), robot_for(), 9.0).looks
     assert all(look.wheel_rpm is None for look in looks if look.time_s > 8.15)
+
+
+@pytest.mark.parametrize(
+    ("per_rpm", "words"),
+    [(1 / 29, "percent"), (1 / 2900, "a share"), (1 / 60, "turns a second"), (0.104720, "radians")],
+)
+def test_a_setpoint_in_another_unit_is_set_aside_and_named(wheel, per_rpm, words):
+    """A shot that is logged at 69 rpm, and was at 2,000, would teach nonsense."""
+    times = loop(0.02)
+    texts = [
+        f"t_ms={1000 * at:.0f},wheel_rpm={wheel.rpm[i]:.0f},setpoint={per_rpm * wheel.setpoint[i]:.5g}\n"
+        for at, i in ((at, wheel.index(at)) for at in times)
+    ]
+    robot = robot_for()
+    line = Line(robot)
+    for at, data in arriving(times, texts):
+        line.feed(data, at)
+    live = line.live("live", "reading", None, times[-1])
+    assert live.setpoint is None
+    assert live.wheel_rpm is not None
+    assert all(shot.setpoint is None for shot in live.shots)
+    assert len(live.shots) == 7
+    assert any(words in said for said in remedies(live.health, line.raw(), None, robot))
+    if words in ("turns a second", "radians"):
+        pasted = next(said for said in remedies(live.health, line.raw(), None, robot) if said.startswith("setpoint = "))
+        assert float(pasted.split()[-1]) == pytest.approx(1 / per_rpm, rel=1e-4)
+
+
+def test_a_low_setpoint_behind_a_wheel_that_runs_out_is_one():
+    """From 2,000 rpm the wheel takes long to come down to the 100 rpm that it is told to hold."""
+    times = loop(0.02)
+    rpm = 2000 * np.exp(-np.maximum(times - 3.0, 0) / 40)
+    texts = [
+        f"t_ms={1000 * at:.0f},wheel_rpm={speed:.0f},setpoint={2000 if at < 3.0 else 100}\n"
+        for at, speed in zip(times, rpm, strict=True)
+    ]
+    line = Line(robot_for())
+    for at, data in arriving(times, texts):
+        line.feed(data, at)
+    assert line.live("live", "", None, times[-1]).setpoint == 100.0

@@ -14,6 +14,7 @@ from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.link.line_health import cause_words, notice_words
 from fieldtune.link.remedies import remedies
+from fieldtune.port_names import has_speed
 
 if TYPE_CHECKING:
     from fieldtune.console.output import OutputFigures
@@ -43,7 +44,8 @@ class LineScreen(ConsoleScreen):
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
         line = self.controller.line
         robot = self.controller.robot
-        told = remedies(live.health, line.recent_lines(_RAW), robot.link.baud, robot)
+        lines = line.recent_lines(_RAW)
+        told = remedies(live.health, lines, robot.link.baud, robot, has_speed=has_speed(live.port))
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
         rows = max(1, rows - len(todo) - 2) if todo else rows
         text = "\n".join(whole_lines(line.recent_lines(rows), rows, wide))
