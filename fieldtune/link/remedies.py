@@ -200,9 +200,7 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
             " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
 
 
-_NO_TEXT = (
-    "What comes is no text: name a recording of the line, text that a terminal captured, or the robot's own port."
-)
+_NO_TEXT = "What comes is no text: name a recording of the line, text that a terminal captured, or the robot's port."
 
 
 def _wrong_speed(fixed_baud: int | None) -> str:
