@@ -70,6 +70,11 @@ class LineDecoder:
         return "arrival" if self._base.clock is None else "robot"
 
     @property
+    def two_robots(self) -> bool:
+        """Whether two robots speak in turn."""
+        return self._two_robots.sure
+
+    @property
     def clock_fault(self) -> str | None:
         """What is wrong with the robot's own clock, in words; None where nothing is, or there is none."""
         return self._continuity.clocks.fault

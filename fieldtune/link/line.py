@@ -151,12 +151,9 @@ class Line:
 
     def _judge_setpoint(self, unit: SetpointUnit, sample: Sample) -> None:
         """Sets aside a setpoint in another unit: nothing may be learned by it."""
-        known = unit.other
         shown = sample.wheel_rpm if self._speed is None else self._speed[0]
         if unit.see(sample.time_s, sample.setpoint or 0.0, shown):
             sample.setpoint = None
-            if unit.other is not None and known is None:
-                self._extra[f"setpoint {OTHER_UNIT}: {unit.other[0]:g} at {unit.other[1]:.0f} rpm"] += 1
 
     def _goes_up_and_down(self, turns: float) -> bool:
         """Whether the counter says nothing of the speed; what was known of it ends then."""
@@ -198,6 +195,11 @@ class Line:
         self._break()
 
     @property
+    def two_robots(self) -> bool:
+        """Whether two robots speak in turn on this line now."""
+        return self._decoder.two_robots
+
+    @property
     def good(self) -> int:
         """Lines believed so far."""
         return self._decoder.good
@@ -217,6 +219,9 @@ class Line:
         notices = dict(decoder.notices + self._extra + framer.set_aside)
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
+        if self._unit is not None and self._unit.other is not None:
+            setpoint, rpm = self._unit.other
+            notices[f"setpoint {OTHER_UNIT}: {setpoint:g} at {rpm:.0f} rpm"] = 1
         if framer.start_up:
             notices["start-up text"] = framer.start_up
         if self._shots.unconfirmed:

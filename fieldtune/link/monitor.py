@@ -116,6 +116,8 @@ class Monitor:
             last = self._line.last_arrival_s
             if state == "live" and last is not None and now - last > STALLED_S:
                 state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
+            if self._line.two_robots and state in ("live", "searching"):
+                words = f"{self._device}: two robots talk on this line: unplug one"
             live = self._line.live(state, words, self._device, now)
             live.others = tuple(one.device for one in self._there if one.device != self._device)
             live.others += getattr(self._port, "others", ())
