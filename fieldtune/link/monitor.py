@@ -234,6 +234,8 @@ class Monitor:
             if why:
                 found.port.interrupted = ""  # type: ignore[attr-defined]
                 self._reopened(why)
+                if good and why.startswith("another robot"):
+                    self._say("live", f"reading {found.device}: {why}, since the one before fell silent")
             if data:
                 self._take(data, arrival_s)
                 lately = b"" if good else (lately + data)[-_LATELY:]
