@@ -10,9 +10,9 @@ from link_ptys import wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Monitor
-from fieldtune.link.urls import protocol_udp
 from fieldtune.link.framing import framed
 from fieldtune.link.limits import Limits
+from fieldtune.link.urls import protocol_udp
 
 
 @pytest.fixture(scope="module")
