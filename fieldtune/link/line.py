@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
-from fieldtune.link.limits import Limits
+from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.setpoint_unit import SetpointUnit
 from fieldtune.link.shot_detection import ShotDetector
@@ -110,6 +110,9 @@ class Line:
         for sample in samples:
             if sample.fresh:
                 self._break()
+            if sample.distance_m is not None and 0 < sample.distance_m < NEAREST_M:
+                self._decoder.notices["distance out of range"] += 1
+                sample.distance_m = None
             self._watch(sample, tick, noisy)
         self.last_arrival_s = arrival_s
         self._marks.append((samples[-1].time_s, self.good))

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
-from fieldtune.link.limits import Limits
+from fieldtune.link.bare_columns import alike
+from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.samples import Health
@@ -90,7 +91,8 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     _, measured = robot.launcher.mechanism.measured
     wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
     known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
-    if any(robot.link.fields.get(ours, ours) in {field.name for field in fields} for ours in wanted):
+    named = {alike(field.name) for field in fields}
+    if any(alike(robot.link.fields.get(ours, ours)) in named for ours in wanted):
         return []
     likely = [field for field in fields if field.ours in wanted and field.name not in known]
     pasted = profile_lines(likely)
@@ -186,10 +188,11 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
         if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
             continue
         low, high = limits.of_readings[row.name]
+        low = NEAREST_M if row.name == "distance_m" else low
         fits = [
             f
             for f in _MISTAKEN
-            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if low == 0 else high)
+            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if row.name == "distance_m" else high)
         ]
         if fits:
             pasted = " or ".join(f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits)

@@ -158,3 +158,28 @@ def test_a_low_setpoint_behind_a_wheel_that_runs_out_is_one():
     for at, data in arriving(times, texts):
         line.feed(data, at)
     assert line.live("live", "", None, times[-1]).setpoint == 100.0
+
+
+def test_metres_as_mm_are_no_distance(wheel):
+    """2.45 mm from the target stands no robot; which factor would fit is said."""
+    times = loop(0.02, 6.0)
+    line, robot = Line(robot_for()), robot_for()
+    for at, data in arriving(times, [f"t_ms={1000 * at:.0f},wheel_rpm=1500,distance_mm=2.45\n" for at in times]):
+        line.feed(data, at)
+    live = line.live("live", "reading", None, times[-1])
+    assert (live.distance_m, live.wheel_rpm) == (None, 1500)
+    assert "distance out of range" in live.words
+    told = " ".join(remedies(live.health, line.raw(), None, robot))
+    assert "distance_mm = 1000" in told
+    assert "distance_mm = 0.0" not in told
+
+
+@pytest.mark.parametrize("name", ["WHEEL_RPM", "wheelRpm", "Wheel RPM"])
+def test_a_name_that_is_read_in_another_spelling_is_not_called_unread(name):
+    times = loop(0.02, 6.0)
+    line, robot = Line(robot_for()), robot_for()
+    for at, data in arriving(times, [f"t_ms={1000 * at:.0f}, {name}=1500, battery_v=9.8\n" for at in times]):
+        line.feed(data, at)
+    live = line.live("live", "reading", None, times[-1])
+    assert live.wheel_rpm == 1500
+    assert remedies(live.health, line.raw(), None, robot) == []
