@@ -91,8 +91,10 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     _, measured = robot.launcher.mechanism.measured
     wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
     known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
-    named = {alike(field.name) for field in fields}
-    if any(alike(robot.link.fields.get(ours, ours)) in named for ours in wanted):
+    strict = any(field.name in known for field in fields)  # else names are read in any spelling
+    named = {field.name if strict else alike(field.name) for field in fields}
+    theirs = (robot.link.fields.get(ours, ours) for ours in wanted)
+    if any((name if strict else alike(name)) in named for name in theirs):
         return []
     likely = [field for field in fields if field.ours in wanted and field.name not in known]
     pasted = profile_lines(likely)

@@ -178,7 +178,7 @@ def test_metres_as_mm_are_no_distance(wheel):
 def test_a_name_that_is_read_in_another_spelling_is_not_called_unread(name):
     times = loop(0.02, 6.0)
     line, robot = Line(robot_for()), robot_for()
-    for at, data in arriving(times, [f"t_ms={1000 * at:.0f}, {name}=1500, battery_v=9.8\n" for at in times]):
+    for at, data in arriving(times, [f"T_MS={1000 * at:.0f}, {name}=1500, Battery_V=9.8\n" for at in times]):
         line.feed(data, at)
     live = line.live("live", "reading", None, times[-1])
     assert live.wheel_rpm == 1500
