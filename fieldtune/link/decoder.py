@@ -16,6 +16,7 @@ from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_changes import change_goes_on, changed_state
 from fieldtune.link.line_table import LineTable, samples_of_table
+from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import Continuity
 from fieldtune.link.samples import Sample, SampleChooser
 from fieldtune.link.two_robots import TwoRobots
@@ -61,6 +62,7 @@ class LineDecoder:
         self._refused_clocks = 0
         most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
         self._two_robots = TwoRobots(most)
+        self._nominal = NominalTime()
 
     @property
     def clock(self) -> Literal["robot", "arrival", "unknown"]:
@@ -150,6 +152,8 @@ class LineDecoder:
         base = self._base
         if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
             return None
+        if self._nominal.sure:
+            return None
         samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
         if samples is not None:
             last = table.last()
@@ -186,6 +190,11 @@ class LineDecoder:
         self._continuity.mixed = self._two_robots.sure
         if sample.wheel_rpm is not None:
             self._continuity.fading.see(sample.wheel_rpm)
+            clock, tick = self._continuity.clocks.reading(wire)
+            if clock is not None:
+                was = self._nominal.sure
+                sample.wheel_rpm = self._nominal.see(clock * tick, sample.wheel_rpm)
+                self.notices["own rpm by a nominal time"] += self._nominal.sure and not was
         base = self._base
         if base is None:
             self._open(wire, number, arrival, sample, out)
@@ -253,6 +262,8 @@ class LineDecoder:
     def _believe(self, held: _Held, wire: WireValues, number: int, sample: Sample, out: list[Sample]) -> None:
         if held.base.change is not None:
             self.notices[held.base.change] += 1
+            if held.base.change == "counter jump" and self._base is not None:
+                self._continuity.see_jump(self._base, held.base)
         self._held = None
         self._refused_clocks = 0
         self._base = held.base

@@ -65,6 +65,8 @@ _NOTICES: Mapping[str, str] = {
     "clock jump": "its clock jumped",
     "counter jump": "its counter jumped",
     "counter stands still": "counter stood still: plug pulled?",
+    "own rpm by a nominal time": "own rpm divided by a loop time that isn't kept: corrected",
+    "counter of 16 bits": "counter rolls over at 16 bits: bits = 16 under [encoder]",
     "shot not confirmed": "dips that may have been shots",
     "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",

@@ -38,6 +38,7 @@ _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
 _ROUGH, _FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _NEARER = 1.02
+_SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
@@ -68,7 +69,7 @@ class Continuity:
         self._which: list[int] = []  # of the rows, those that lines of late name
         self._named = 0
         self.odd: list[str] = []
-        self._by_a_count = 0
+        self._by_a_count = self._rolled = 0
         self._refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self._line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
@@ -125,6 +126,19 @@ class Continuity:
             base.turned_s = time_s
             base.trail.append((time_s, 0.0))
         return base
+
+    def see_jump(self, base: LineState, after: LineState) -> None:
+        """Learns from a jump of the counter whether it rolls over at 16 bits, whatever the profile says."""
+        rate, counts, before = base.rate, after.counts, base.counts
+        if self._modulus <= _SHORT or rate is None or counts is None or before is None:
+            return
+        went = rate * (self.limits.counts_per_turn or 0.0) * (after.time_s - base.time_s)
+        rolled = (counts - before + _SHORT // 2) % _SHORT - _SHORT // 2
+        if abs(counts - before) > _SHORT // 2 and abs(rolled - went) < _AS_BEFORE * abs(went):
+            self._rolled += 1
+            if self._rolled >= _SHORT_TIMES:
+                self._modulus, self.half = _SHORT, _SHORT // 2
+                self.notices["counter of 16 bits"] += 1
 
     def see_counts(self, wire: WireValues, number: int) -> None:
         """Learns from the count of any line how old such counts are."""

@@ -183,3 +183,46 @@ def test_a_name_that_is_read_in_another_spelling_is_not_called_unread(name):
     live = line.live("live", "reading", None, times[-1])
     assert live.wheel_rpm == 1500
     assert remedies(live.health, line.raw(), None, robot) == []
+
+
+@pytest.mark.parametrize("clock", ["t_ms", "t_us"])
+@pytest.mark.parametrize(("late", "unevenly"), [(0.1, False), (0.2, True)])
+def test_own_rpm_divided_by_a_time_that_is_not_kept_is_put_right(wheel, clock, late, unevenly):
+    """A loop of 20 ms that takes longer each time: counts over 20 ms say a tenth too much; or it is off both ways."""
+    rng = np.random.default_rng(5)
+    steps = rng.uniform(-1, 1, 1200) if unevenly else np.abs(rng.normal(0, 1, 1200))
+    times = 0.3 + np.cumsum(0.02 * (1 + late * steps))
+    times = times[times < 23.0]
+    rpm = np.diff(np.floor(wheel.turns_at(times) * 512)) / 512 / 0.02 * 60
+    per_s = 1000 if clock == "t_ms" else 1_000_000
+    texts = [f"{clock}={per_s * at:.0f},wheel_rpm={value:.0f}\n" for at, value in zip(times[1:], rpm, strict=True)]
+    decoding = decode_lines(arriving(times[1:], texts), robot_for(512.0), 23.0)
+    # It takes a hundred lines of an even wheel to see it.
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006, from_s=4.5)
+    assert (wrong_s < 0.3, blank_s) == (True, 0.0)
+    assert decoding.notices["own rpm by a nominal time"] > 0
+
+
+@pytest.mark.parametrize("uneven_s", [0.0, 0.0005, 0.003])
+def test_own_rpm_divided_by_the_time_that_passed_is_left_as_it_is(wheel, uneven_s):
+    times = loop(0.01, uneven_s=uneven_s)
+    rpm = np.diff(np.floor(wheel.turns_at(times) * 512)) / 512 / np.diff(times) * 60
+    texts = [f"t_ms={1000 * at:.0f},wheel_rpm={value:.0f}\n" for at, value in zip(times[1:], rpm, strict=True)]
+    decoding = decode_lines(arriving(times[1:], texts), robot_for(512.0), 23.0)
+    assert "own rpm by a nominal time" not in decoding.notices
+    assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006)[0] == 0.0
+
+
+@pytest.mark.parametrize("signed", [True, False])
+def test_a_counter_of_16_bits_under_a_profile_of_32_is_followed(wheel, signed):
+    times = loop(0.01)
+    counts = (np.floor(wheel.turns_at(times) * 2048).astype(int) + (1 << 15 if signed else 0)) % (1 << 16)
+    counts = counts - (1 << 15 if signed else 0)
+    texts = [f"t_ms={1000 * at:.0f},wheel_counts={count}\n" for at, count in zip(times, counts, strict=True)]
+    decoding = decode_lines(arriving(times, texts), robot_for(2048.0), 23.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006, from_s=3.5)
+    pairs, made_up = matched(decoding.shots, [shot.time_s for shot in wheel.shots], 0.2)
+    assert (wrong_s, blank_s) == (0.0, 0.0)
+    assert (len(pairs), made_up) == (7, 0)
+    assert decoding.notices["counter of 16 bits"] == 1
+    assert decoding.notices["counter jump"] == 2
