@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _KEPT, _FEWEST = 120, 8  # readings
 _TRIED = 33  # periods
 _LOCKED = 100  # readings that all come at the same place between two lines
+_HEARD_LATE = 0.25  # of the time between two lines
 _SOME = 5  # readings, over which a speed is taken
 _LEAST_S = 0.001  # a program's own timer is not better than that
 
@@ -53,9 +54,11 @@ class RefreshTimes:
         self._last.append(last_s)
         self._turn.append((self._turn[-1] if self._turn else 0) + (turns or 0))
         while len(self._turn) >= _FEWEST:
-            found = self._at_even_times(tick_s)
-            if found is not None:
-                return found
+            # A line that was heard late puts a single reading off; all that are known say more than the last few.
+            for room_s in (tick_s, tick_s + _HEARD_LATE * (last_s - first_s)):
+                found = self._at_even_times(room_s)
+                if found is not None:
+                    return found
             for kept in (self._first, self._last, self._turn):  # the program's timer is not as even as that
                 for _ in range((len(kept) + 1) // 2):
                     kept.popleft()
