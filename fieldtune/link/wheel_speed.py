@@ -120,6 +120,9 @@ class SpeedTrack:
             at_s, spread_s = (before_s + time_s) / 2, gap_s
             if self._waited or not doubted:  # lines may be missing before it
                 at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+            if spread_s >= gap_s and self._rate and self._points:  # not known better: where an even wheel has it
+                last_s, last, _ = self._points[-1]
+                at_s = min(max(last_s + (turns + self._quantum / 2 - last) / self._rate, before_s), time_s)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
@@ -129,6 +132,7 @@ class SpeedTrack:
             self._place(at_s, turns + self._quantum / 2, spread_s)
         else:
             self._place(time_s, turns + self._quantum / 2, 0.0)
+            self._refreshes.clear()  # of readings that it isn't told, it would count too few
         self._waited = False
 
     def _readings(self, moved: float, reading_s: float) -> int:
