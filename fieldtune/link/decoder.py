@@ -63,6 +63,8 @@ class LineDecoder:
         most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
         self._two_robots = TwoRobots(most)
         self._nominal = NominalTime()
+        self._fired: float | None = None
+        self._counts_shots = False
 
     @property
     def clock(self) -> Literal["robot", "arrival", "unknown"]:
@@ -177,6 +179,8 @@ class LineDecoder:
         if isinstance(wire.wheel_counts, float) and not wire.wheel_counts.is_integer():
             self.notices["wheel_counts is no whole number"] += 1  # of turns, or with a point between thousands
             wire.wheel_counts = None
+        if wire.fired is not None:
+            sample.fired = self._has_fired(float(wire.fired))
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
             self.begin_anew()
         self._seen = wire
@@ -218,6 +222,12 @@ class LineDecoder:
         self._continuity.advance(base, wire, number, sample)
         out.append(sample)
 
+    def _has_fired(self, fired: float) -> bool:
+        """Whether a shot leaves now, by 0 and 1, or by how many have left so far."""
+        before, self._fired = self._fired, fired
+        self._counts_shots = self._counts_shots or fired > 1
+        return fired > (fired if before is None else before) if self._counts_shots else fired != 0
+
     def _open(self, wire: WireValues, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
         """The first line is believed as soon as a second one follows it."""
         held = self._held
@@ -245,6 +255,7 @@ class LineDecoder:
         held = self._held
         if held is not None:
             fresh = self._continuity.measured(wire, arrival)
+            fresh.fired = sample.fired
             for name in self._continuity.odd:
                 setattr(fresh, name, None)
             # One that departs in another respect is another false line, and confirms nothing.

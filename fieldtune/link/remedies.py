@@ -65,6 +65,8 @@ def remedies(
     aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
     if cause in ("non-finite", "unusable value") and aside:
         return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
+    if cause == "not followed" or cause.startswith("impossible "):  # they can be read, but can't all be true
+        return advice(health)
     return _mapping(raw_fields(texts))
 
 

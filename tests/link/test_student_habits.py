@@ -226,3 +226,35 @@ def test_a_counter_of_16_bits_under_a_profile_of_32_is_followed(wheel, signed):
     assert (len(pairs), made_up) == (7, 0)
     assert decoding.notices["counter of 16 bits"] == 1
     assert decoding.notices["counter jump"] == 2
+
+
+@pytest.mark.parametrize("lines_a_chunk", [1, 40])
+def test_fired_may_count_the_shots(wheel, lines_a_chunk):
+    """0, 1, 2 … as shots leave; the first step above 1 shows that it counts, and is no edge from 0 to 1 itself."""
+    times = loop(0.01)
+    fired = np.searchsorted([shot.time_s for shot in wheel.shots], times, side="right")
+    texts = [
+        f"t_ms={1000 * at:.0f},wheel_rpm={wheel.rpm[wheel.index(at)]:.0f},fired={count}\n"
+        for at, count in zip(times, fired, strict=True)
+    ]
+    chunks = [
+        (float(times[min(i + lines_a_chunk, len(times)) - 1]) + 0.005, "".join(texts[i : i + lines_a_chunk]).encode())
+        for i in range(0, len(texts), lines_a_chunk)
+    ]
+    pairs, made_up = matched(decode_lines(chunks, robot_for()).shots, [shot.time_s for shot in wheel.shots], 0.7)
+    assert (len(pairs), made_up) == (6, 0)
+
+
+def test_lines_in_our_names_are_not_told_to_use_our_names(wheel):
+    """Where lines can be read but can't all be true, other names are no remedy."""
+    rng = np.random.default_rng(6)
+    times = loop(0.02, 8.0)
+    counts = rng.permutation(np.floor(wheel.turns_at(times) * 56))
+    line, robot = Line(robot_for()), robot_for()
+    for at, data in arriving(times, [f"wheel_counts={count:.0f},battery_v=9.8\n" for count in counts]):
+        line.feed(data, at)
+    health = line.live("live", "", None, times[-1]).health
+    assert 10 * health.good < health.lines
+    told = " ".join(remedies(health, line.raw(), None, robot))
+    assert told
+    assert "name=value" not in told
