@@ -251,7 +251,7 @@ def test_lines_in_our_names_are_not_told_to_use_our_names(wheel):
     times = loop(0.02, 8.0)
     counts = rng.permutation(np.floor(wheel.turns_at(times) * 56))
     line, robot = Line(robot_for()), robot_for()
-    for at, data in arriving(times, [f"wheel_counts={count:.0f},battery_v=9.8\n" for count in counts]):
+    for at, data in arriving(times, [f"t_ms={rng.integers(10**6)},wheel_counts={n:.0f}\n" for n in counts]):
         line.feed(data, at)
     health = line.live("live", "", None, times[-1]).health
     assert 10 * health.good < health.lines
