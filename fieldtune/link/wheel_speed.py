@@ -29,6 +29,7 @@ _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
 _FEW_COUNTS = 3.0
+_SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
 _RATE_OVER, _NEAR = 12, (0.15, 0.0015)
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
@@ -50,6 +51,7 @@ class SpeedTrack:
         self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
         self._turns = 0.0
         self._waited = False
+        self._waits = 0.0  # share of counts of late that came behind a line without a new one
         self._moved_s = 0.0
         self._rate: float | None = None
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
@@ -112,6 +114,7 @@ class SpeedTrack:
             self.clear()
             self._lines.append(time_s)
         gap_s, since_s = time_s - before_s, time_s - self._moved_s
+        self._waits += _FORGET_WAITS * (self._waited - self._waits)
         refreshed = self._waited and abs(moved) * gap_s > _OVERDUE * self._quantum * since_s
         if refreshed:
             self._refresh_s.append(since_s)
@@ -120,7 +123,8 @@ class SpeedTrack:
             at_s, spread_s = (before_s + time_s) / 2, gap_s
             if self._waited or not doubted:  # lines may be missing before it
                 at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
-            if spread_s >= gap_s and self._rate and self._points:  # not known better: where an even wheel has it
+            if self._waits < _SELDOM and spread_s >= gap_s and self._rate and self._points:
+                # Nearly in step with the lines, and not known better: where an even wheel has it.
                 last_s, last, _ = self._points[-1]
                 at_s = min(max(last_s + (turns + self._quantum / 2 - last) / self._rate, before_s), time_s)
             self._place(at_s, turns + self._quantum / 2, spread_s)
