@@ -16,6 +16,7 @@ from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_changes import change_goes_on, changed_state
 from fieldtune.link.line_table import LineTable, samples_of_table
+from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import Continuity
 from fieldtune.link.samples import Sample, SampleChooser
 from fieldtune.link.two_robots import TwoRobots
@@ -61,6 +62,9 @@ class LineDecoder:
         self._refused_clocks = 0
         most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
         self._two_robots = TwoRobots(most)
+        self._nominal = NominalTime()
+        self._fired: float | None = None
+        self._counts_shots = False
 
     @property
     def clock(self) -> Literal["robot", "arrival", "unknown"]:
@@ -68,6 +72,11 @@ class LineDecoder:
         if self._base is None:
             return "unknown"
         return "arrival" if self._base.clock is None else "robot"
+
+    @property
+    def two_robots(self) -> bool:
+        """Whether two robots speak in turn."""
+        return self._two_robots.sure
 
     @property
     def clock_fault(self) -> str | None:
@@ -83,6 +92,11 @@ class LineDecoder:
         """Uncertainty of a sample's time, seconds: the clock's resolution, or the jitter of arrival."""
         base = self._base
         return self._continuity.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
+
+    @property
+    def reading_s(self) -> float:
+        """Seconds between two readings of a counter read oftener than printed; 0 where each line has its own."""
+        return self._continuity.ages.between_s
 
     @property
     def damaged(self) -> int:
@@ -101,14 +115,20 @@ class LineDecoder:
         self._base = self._held = None
 
     def take_all(
-        self, lines: list[WireValues] | LineTable, arrival: float, numbers: Sequence[int], total: int, doubted: bool
+        self,
+        lines: list[WireValues] | LineTable,
+        arrival: float,
+        numbers: Sequence[int],
+        total: int,
+        doubted: bool,
+        whole: bool = False,
     ) -> list[Sample]:
         """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far.
 
-        ``doubted``: lines were damaged lately.
+        ``doubted``: lines were damaged lately; ``whole``: no characters were for long.
         """
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
-        self._continuity.doubted = doubted
+        self._continuity.doubted, self._continuity.whole = doubted, whole
         if isinstance(lines, LineTable):
             samples = self._take_table(lines, arrival)
             if samples is not None:
@@ -134,6 +154,8 @@ class LineDecoder:
         base = self._base
         if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
             return None
+        if self._nominal.sure:
+            return None
         samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
         if samples is not None:
             last = table.last()
@@ -157,6 +179,8 @@ class LineDecoder:
         if isinstance(wire.wheel_counts, float) and not wire.wheel_counts.is_integer():
             self.notices["wheel_counts is no whole number"] += 1  # of turns, or with a point between thousands
             wire.wheel_counts = None
+        if wire.fired is not None:
+            sample.fired = self._has_fired(float(wire.fired))
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
             self.begin_anew()
         self._seen = wire
@@ -170,6 +194,11 @@ class LineDecoder:
         self._continuity.mixed = self._two_robots.sure
         if sample.wheel_rpm is not None:
             self._continuity.fading.see(sample.wheel_rpm)
+            clock, tick = self._continuity.clocks.reading(wire)
+            if clock is not None:
+                was = self._nominal.sure
+                sample.wheel_rpm = self._nominal.see(clock * tick, sample.wheel_rpm)
+                self.notices["own rpm by a nominal time"] += self._nominal.sure and not was
         base = self._base
         if base is None:
             self._open(wire, number, arrival, sample, out)
@@ -177,6 +206,7 @@ class LineDecoder:
         if wire == self._last and base.clock is not None:
             self.dropped["duplicate"] += 1
             return
+        self._continuity.see_counts(wire, number)
         reason = self._continuity.fault(base, wire, number, sample)
         if reason is not None:
             self._weigh(base, wire, number, arrival, sample, reason, out)
@@ -191,6 +221,12 @@ class LineDecoder:
         self._last = wire
         self._continuity.advance(base, wire, number, sample)
         out.append(sample)
+
+    def _has_fired(self, fired: float) -> bool:
+        """Whether a shot leaves now, by 0 and 1, or by how many have left so far."""
+        before, self._fired = self._fired, fired
+        self._counts_shots = self._counts_shots or fired > 1
+        return fired > (fired if before is None else before) if self._counts_shots else fired != 0
 
     def _open(self, wire: WireValues, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
         """The first line is believed as soon as a second one follows it."""
@@ -219,6 +255,7 @@ class LineDecoder:
         held = self._held
         if held is not None:
             fresh = self._continuity.measured(wire, arrival)
+            fresh.fired = sample.fired
             for name in self._continuity.odd:
                 setattr(fresh, name, None)
             # One that departs in another respect is another false line, and confirms nothing.
@@ -236,6 +273,8 @@ class LineDecoder:
     def _believe(self, held: _Held, wire: WireValues, number: int, sample: Sample, out: list[Sample]) -> None:
         if held.base.change is not None:
             self.notices[held.base.change] += 1
+            if held.base.change == "counter jump" and self._base is not None:
+                self._continuity.see_jump(self._base, held.base)
         self._held = None
         self._refused_clocks = 0
         self._base = held.base
@@ -250,7 +289,7 @@ class LineDecoder:
         if held is None:
             return
         if held.reason == "wheel" and self._base is not None:
-            self._continuity.refused(self._base, held.sample)
+            self._continuity.refused(self._base, held.wire)
         self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1

@@ -147,7 +147,7 @@ def samples_of_table(
     if times is None:
         return None
     si = _readings(block, limits)
-    if si is None:
+    if si is None or (FIRED in block.columns and block.columns[FIRED].max() > 1):
         return None
     elapsed = _after(base.time_s, times)
     turns = _turns(continuity, limits, base, block, times, elapsed)

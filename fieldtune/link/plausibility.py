@@ -21,8 +21,9 @@ from fieldtune.link.limits import (
     VOLTS_OFF,
     Limits,
 )
+from fieldtune.link.reading_age import ReadingAge
 from fieldtune.link.samples import Sample
-from fieldtune.link.wire_values import WireValues, all_readings
+from fieldtune.link.wire_values import WireValues, all_readings, own_rpm
 
 if TYPE_CHECKING:
     from fieldtune.arrays import IntArray
@@ -35,7 +36,9 @@ _STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of
 _TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
+_ROUGH, _FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _NEARER = 1.02
+_SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
@@ -48,6 +51,9 @@ class Continuity:
         self.clocks = Clocks()
         self.limits = limits
         self.doubted = False  # whether lines were damaged lately
+        self.whole = False  # whether no characters were damaged for long: then odd readings are the program's own
+        self.ages = ReadingAge()
+        self._seen_counts: int | None = None
         self.fading = FadingRpm()
         self.mixed = False  # whether two robots talk on the line
         self._modulus = 1 << limits.counter_bits
@@ -63,7 +69,8 @@ class Continuity:
         self._which: list[int] = []  # of the rows, those that lines of late name
         self._named = 0
         self.odd: list[str] = []
-        self._by_a_count = 0
+        self._by_a_count = self._rolled = 0
+        self._refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self._line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
@@ -119,6 +126,28 @@ class Continuity:
             base.turned_s = time_s
             base.trail.append((time_s, 0.0))
         return base
+
+    def see_jump(self, base: LineState, after: LineState) -> None:
+        """Learns from a jump of the counter whether it rolls over at 16 bits, whatever the profile says."""
+        rate, counts, before = base.rate, after.counts, base.counts
+        if self._modulus <= _SHORT or rate is None or counts is None or before is None:
+            return
+        went = rate * (self.limits.counts_per_turn or 0.0) * (after.time_s - base.time_s)
+        rolled = (counts - before + _SHORT // 2) % _SHORT - _SHORT // 2
+        if abs(counts - before) > _SHORT // 2 and abs(rolled - went) < _AS_BEFORE * abs(went):
+            self._rolled += 1
+            if self._rolled >= _SHORT_TIMES:
+                self._modulus, self.half = _SHORT, _SHORT // 2
+                self.notices["counter of 16 bits"] += 1
+
+    def see_counts(self, wire: WireValues, number: int) -> None:
+        """Learns from the count of any line how old such counts are."""
+        if wire.wheel_counts is None or not self.whole:
+            return
+        before, self._seen_counts = self._seen_counts, int(wire.wheel_counts)
+        clock, tick = self.clocks.reading(wire)
+        time_s = self.clocks.arrival.time_of(number) if clock is None else clock * tick
+        self.ages.see(time_s, 0 if before is None else self.signed(self._seen_counts - before), tick)
 
     def wrapped(self, steps: IntArray) -> IntArray:
         """Signed counts of differences (n,) over the counter's roll-over."""
@@ -193,7 +222,7 @@ class Continuity:
         rate = 0.0 if base.still else base.rate
         if rate is None:
             return abs(step) <= fastest * (elapsed + base.tick) + noise
-        noise += (TICKS_OFF * base.tick + 2 * base.stale_s) * abs(rate)
+        noise += (TICKS_OFF * base.tick + 2 * max(base.stale_s, self.ages.between_s)) * abs(rate)
         if not loose:
             room = noise + SPEED_OFF * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
             return abs(step - rate * elapsed) <= room
@@ -222,10 +251,19 @@ class Continuity:
         """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
         return rps * (self.limits.counts_per_turn or 0.0) * min(self._line_s, 1.0)
 
-    def refused(self, base: LineState, sample: Sample) -> None:
-        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much."""
-        if sample.wheel_rpm is not None and base.rpm is not None:
-            off = abs(sample.wheel_rpm - base.rpm) / 60 * self._counts_of(1.0)
+    def refused(self, base: LineState, wire: WireValues) -> None:
+        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much.
+
+        Where no characters were damaged for long, all that is refused again and again is how rough the reading is.
+        """
+        rpm = own_rpm(wire)
+        if rpm is not None and base.rpm is not None:
+            rps_off = abs(abs(rpm / self.limits.per["wheel_rpm"]) - base.rpm) / 60
+            if self.whole:
+                self._refused_rpm += 1
+                if self._refused_rpm > _ROUGH:
+                    base.scatter += _LEARN * max(rps_off - base.scatter, 0.0)
+            off = rps_off * self._counts_of(1.0)
             self._by_a_count = min(
                 max(self._by_a_count + (1 if _LIKE_A_COUNT[0] < off < _LIKE_A_COUNT[1] else -3), 0), 2 * _COARSE
             )
@@ -276,6 +314,7 @@ class Continuity:
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
+            self._refused_rpm = max(self._refused_rpm - _FORGIVEN, 0.0)
             base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 

@@ -32,6 +32,7 @@ AllValues = msgspec.defstruct(
 )
 EMPTY = AllValues()
 _ROWS = tuple(BY_WIRE_NAME.values())
+own_rpm = cast(Callable[[object], Number], attrgetter("wheel_rpm"))
 _values_of = cast(Callable[[object], tuple[Number, ...]], attrgetter(*BY_WIRE_NAME))
 
 
