@@ -172,7 +172,7 @@ class LineDecoder:
         except OverflowError:  # a reading of some hundred digits
             self.dropped["impossible number"] += 1
             return
-        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts):
+        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts, wire.fired):
             if whole is not None and not -LARGEST < whole < LARGEST:
                 self.dropped["impossible number"] += 1
                 return

@@ -28,7 +28,7 @@ def test_errors_are_independent_and_of_size_one_once_learned():
     """Learned from one run and tried on another; a twentieth of the stretches have an event that must not count."""
     rng = np.random.default_rng(4)
     noise = WheelNoise()
-    noise.assume(coarseness=(1 / 56) ** 2 / 12, rounding=(1 / 56) ** 2 / 12, cell_s=CELL_S, speed=30.0)
+    noise.assume(coarseness=(1 / 56) ** 2 / 12, rounding=(1 / 56) ** 2 / 12, cell_s=CELL_S, speed=30.0, adds_up=False)
     for i in range(80):
         stretch = _speeds(rng, 60)
         if i % 20 == 3:
@@ -53,7 +53,7 @@ def _shows(noise, course):
 def _learned(added):
     """From 60 stretches, to five of six of which ``added`` (60,) is added."""
     rng, noise = np.random.default_rng(5), WheelNoise()
-    noise.assume(coarseness=(1 / 56) ** 2 / 12, rounding=(1 / 56) ** 2 / 12, cell_s=CELL_S, speed=30.0)
+    noise.assume(coarseness=(1 / 56) ** 2 / 12, rounding=(1 / 56) ** 2 / 12, cell_s=CELL_S, speed=30.0, adds_up=False)
     for i in range(60):
         noise.see(_speeds(rng, 60) + added * (i % 6 > 0), np.ones(60), CELL_S, until_s=float(i))
     return noise
@@ -77,6 +77,23 @@ def test_shots_that_were_found_are_no_noise():
     for i in range(60, 100):
         shooting_on.see(_speeds(rng, 60), np.ones(60), CELL_S, until_s=float(i))
     assert _shows(shooting_on, dip) > 0.9 * _shows(quiet, dip)
+
+
+def test_own_rpm_by_a_loop_that_is_not_even_is_as_noisy_as_it_is():
+    """Its errors add up: whole stretches are too fast or slow, which taking out their drift must not hide.
+
+    Weighed by a drop that stays, at a time at which nothing happened: as much as the noise is said to be.
+    """
+    rng, noise = np.random.default_rng(7), WheelNoise()
+    noise.assume(coarseness=0.0, rounding=0.0, cell_s=CELL_S, speed=30.0, adds_up=True)
+    for _ in range(100):
+        noise.see(30.0 + 0.9 * rng.standard_normal(60), np.ones(60), CELL_S)
+    edges = np.arange(116)
+    matrix = noise.whitening(edges[:-1], edges[1:]).matrix
+    level, dip = matrix @ np.ones(115), matrix @ np.r_[np.zeros(35), -np.ones(80)]
+    dip -= level * (level @ dip) / (level @ level)
+    told = [dip @ (matrix @ (0.9 * rng.standard_normal(115))) for _ in range(400)]
+    assert 0.75 < np.std(told) / np.linalg.norm(dip) < 1.25
 
 
 @pytest.mark.parametrize(
