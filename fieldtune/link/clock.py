@@ -14,7 +14,9 @@ robot.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from operator import sub
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import CLOCKS
@@ -63,6 +65,12 @@ class ClockJudge:
             self._judge((clock_s - start_s) / (arrival_s - began_s))
             self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
             self._least_s = float("inf")
+
+    def see_more(self, clocks_s: Sequence[float]) -> None:
+        """Takes the clocks of lines of one arrival, each ahead of the one before; ``see`` took the first of them."""
+        self._lines += len(clocks_s) - 1
+        self._least_s = min(self._least_s, *map(sub, clocks_s[1:], clocks_s))
+        self._last = clocks_s[-1]
 
     def _judge(self, pace: float) -> None:
         """Ends a block over which the clock ran at ``pace`` seconds a second."""
@@ -179,6 +187,11 @@ class Clocks:
         self._stood_s: float | None = None
         self._short = 0
 
+    @property
+    def plain(self) -> bool:
+        """Whether the robot's clock is trusted, and never rolled over early."""
+        return self.fault is None and self._short < _SHORT_WRAPS
+
     def distrust(self, why: str) -> None:
         """From now on the host's arrival time is the clock."""
         self.fault = why
@@ -190,9 +203,19 @@ class Clocks:
         clock, tick = self.reading(wire)
         if clock is None or not self.judging:
             return False
-        self._judge.see(clock * tick, arrival_s, lines)
-        self.fault = self._judge.verdict
+        return self.judge_s(clock * tick, arrival_s, lines)
+
+    def judge_s(self, clock_s: float, arrival_s: float, lines: int = 1) -> bool:
+        """As ``judge``, of a clock in seconds that is trusted so far."""
+        if self.judging:
+            self._judge.see(clock_s, arrival_s, lines)
+            self.fault = self._judge.verdict
         return self.fault is not None
+
+    def judge_more(self, clocks_s: Sequence[float]) -> None:
+        """Takes lines of the same arrival, of which ``judge_s`` took the first: nothing new of the clock's pace."""
+        if self.judging and len(clocks_s) > 1:
+            self._judge.see_more(clocks_s)
 
     def _look_again(self, wire: WireValues) -> None:
         """A clock that stood still may count whole seconds."""

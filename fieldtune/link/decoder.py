@@ -8,14 +8,16 @@ the next one follows the held line, the change was real (a restart, a reset coun
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.frozen import frozen
+from fieldtune.link.even_lines import EvenLines
+from fieldtune.link.layouts import LineTable
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_changes import change_goes_on, changed_state
-from fieldtune.link.line_table import LineTable, samples_of_table
+from fieldtune.link.line_table import MANY, samples_of_table
 from fieldtune.link.plausibility import Continuity
 from fieldtune.link.samples import Sample, SampleChooser
 from fieldtune.link.two_robots import TwoRobots
@@ -53,6 +55,8 @@ class LineDecoder:
         self._limits = Limits.of(robot)
         self._continuity = Continuity(self._limits)
         self.notices = self._continuity.notices
+        self._even: dict[tuple[str, ...], EvenLines] = {}
+        self._ran: deque[tuple[LineTable, EvenLines, int, float]] = deque(maxlen=2)
         self._base: LineState | None = None
         self._held: _Held | None = None
         self._seen: WireValues | None = None
@@ -91,6 +95,7 @@ class LineDecoder:
 
     def reconnected(self) -> None:
         """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
+        self._catch_up()
         self._refuse_held()
         self._last = None
 
@@ -109,11 +114,13 @@ class LineDecoder:
         """
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
         self._continuity.doubted = doubted
+        samples: list[Sample] = []
         if isinstance(lines, LineTable):
-            samples = self._take_table(lines, arrival)
-            if samples is not None:
+            samples, taken = self._take_table(lines, arrival)
+            if taken == lines.lines:
                 return samples
-            lines = lines.all_values()
+            lines, numbers = lines.values(taken), numbers[taken:]
+        self._catch_up()
         believed: list[Sample] = []
         for wire, number in zip(lines, numbers, strict=True):
             self.take(wire, number, arrival, believed)
@@ -121,7 +128,6 @@ class LineDecoder:
         told = [sample.fresh or sample.fired for sample in believed]
         wheel = [s.wheel_rpm if s.turns is None else s.turns for s in believed]
         own_rpm = all(sample.turns is None for sample in believed)
-        samples = []
         for place, before_s, rpm in self._chooser.chosen([s.time_s for s in believed], wheel, told, own_rpm):
             sample = believed[place]
             sample.before_s = before_s
@@ -129,19 +135,65 @@ class LineDecoder:
             samples.append(sample)
         return samples
 
-    def _take_table(self, table: LineTable, arrival: float) -> list[Sample] | None:
-        """The samples of a whole table at once; None if its lines have to be weighed one by one."""
+    def _take_table(self, table: LineTable, arrival: float) -> tuple[list[Sample], int]:
+        """The samples of the first lines of a table, and how many lines these are: the others need more care."""
         base = self._base
         if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
-            return None
-        samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
-        if samples is not None:
-            last = table.last()
-            if self._continuity.clocks.judge(last, arrival, table.lines):
-                self.begin_anew()
-            self._last, self._refused_clocks = last, 0
-            self.good += table.lines
-        return samples
+            return [], 0
+        samples = None
+        if table.lines >= MANY:
+            samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
+        if samples is None:
+            return self._run(base, table, arrival)
+        self._catch_up()
+        last = table.value(-1)
+        if self._continuity.clocks.judge(last, arrival, table.lines):
+            self.begin_anew()
+        self._last, self._refused_clocks = last, 0
+        self.good += table.lines
+        return samples, table.lines
+
+    def _run(self, base: LineState, table: LineTable, arrival: float) -> tuple[list[Sample], int]:
+        """As ``_take_table``, line by line, as far as each plainly follows."""
+        steps, rows = self._continuity, table.rows
+        even = self._even.get(table.names)
+        if even is None:
+            even = self._even[table.names] = EvenLines(table.names, steps)
+        if not even.follows(base, rows[0], arrival) or not (
+            self._ran or self._two_robots.quiet(base.rpm if even.has_rpm else None)
+        ):
+            return [], 0
+        clocks_s = even.clocks_s(rows)
+        if steps.clocks.judge_s(clocks_s[0], arrival):
+            self._catch_up()
+            self.begin_anew()
+            self._seen = table.value(0)
+            return [], 0
+        times, wheel = even.run(base, rows, arrival)
+        taken = len(times)
+        if not taken:
+            self._catch_up()
+            self._seen = table.value(0)
+            return [], 0
+        steps.clocks.judge_more(clocks_s[:taken])
+        self._ran.extend((table, even, place, arrival) for place in range(max(taken - 2, 0), taken))
+        self._refused_clocks = 0
+        self.good += taken
+        samples = []
+        for place, before_s, rpm in self._chooser.chosen(times, wheel, even.told(rows), not even.counted):
+            sample = even.sample(rows[place], times[place], arrival, wheel[place])
+            sample.before_s = before_s
+            sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
+            samples.append(sample)
+        return samples, taken
+
+    def _catch_up(self) -> None:
+        """Tells of the last lines that ran what those who look back at single lines have to know."""
+        if self._ran:
+            self._two_robots.saw([even.said(table.rows[place], at) for table, even, place, at in self._ran])
+            table, _, place, _ = self._ran[-1]
+            self._seen = self._last = table.value(place)
+            self._ran.clear()
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""

@@ -12,7 +12,7 @@ import math
 import re
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -168,6 +168,10 @@ class LineFormat:
         self._theirs = {ours: theirs for theirs, ours in self.names.items()}
         self._decode_json = json_decoder(self.names)
         self._empty = self._decode_json(b"{}")
+
+    def values_from(self, found: Mapping[str, Any]) -> WireValues:
+        """A line's values by our names, of the kind that JSON and plain name=value become here."""
+        return type(self._empty)(**found)
 
     def note(self, ours: str, wrong: NotANumberError) -> None:
         """Counts a value of one of our fields that can't be used, under the robot's name."""

@@ -31,11 +31,12 @@ PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, ha
 _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
-_STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
-_TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
+STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
+_TIMES_LATE, LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
-_NEARER = 1.02
+NEARER = 1.02
+SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
@@ -64,7 +65,7 @@ class Continuity:
         self._named = 0
         self.odd: list[str] = []
         self._by_a_count = 0
-        self._line_s = math.inf  # between two lines, refused ones included
+        self.line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
     def measured(self, values: WireValues, arrival: float) -> Sample:
@@ -208,7 +209,7 @@ class Continuity:
         change = (sample.wheel_rpm - base.rpm) / 60
         least = LEAST_SPEED * limits.wheel_rpm / 60
         # One of some thousand lines of a rough reading is off by four times its scatter, with nothing damaged.
-        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else 1.5 * SCATTERS_OFF
+        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else SURE_SCATTERS
         room = RPM_OFF * max(base.rpm / 60, least) + scatters * base.scatter
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
@@ -220,7 +221,7 @@ class Continuity:
 
     def _counts_of(self, rps: float) -> float:
         """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
-        return rps * (self.limits.counts_per_turn or 0.0) * min(self._line_s, 1.0)
+        return rps * (self.limits.counts_per_turn or 0.0) * min(self.line_s, 1.0)
 
     def refused(self, base: LineState, sample: Sample) -> None:
         """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much."""
@@ -259,15 +260,15 @@ class Continuity:
             base.arrival_s = sample.arrival_s
             return
         elapsed = sample.time_s - base.time_s
-        base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), _LATE_FORGOTTEN * base.late_s)
+        base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), LATE_FORGOTTEN * base.late_s)
         before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)
         if base.clock is None:
             base.mark = self.clocks.arrival.time_of(number)
         elif before is not None and self.clocks.rolled_over(before, base.clock):
             self.notices["clock roll-over"] += 1
         # Follows the middle of the times between lines: some of two are longer, where one between them was refused.
-        self._line_s = (
-            elapsed if self._line_s == math.inf else self._line_s * (_NEARER if elapsed > self._line_s else 1 / _NEARER)
+        self.line_s = (
+            elapsed if self.line_s == math.inf else self.line_s * (NEARER if elapsed > self.line_s else 1 / NEARER)
         )
         if base.period == 0.0:
             base.period = min(elapsed, 2.0)
@@ -305,7 +306,7 @@ class Continuity:
     def _no_new_count(self, base: LineState, sample: Sample, rate: float) -> None:
         """Between two readings of the counter, on a wheel that turns less than a count a line, or one that stands."""
         base.stood = base.stood or abs(rate) * (sample.time_s - base.time_s) * (self.limits.counts_per_turn or 1) > 1.5
-        if sample.time_s - base.turned_s > _STOOD_S:
+        if sample.time_s - base.turned_s > STOOD_S:
             base.trail.clear()
             base.trail.append((sample.time_s, sample.turns or 0.0))
             base.turned_s, base.stood, base.still = sample.time_s, False, True

@@ -12,7 +12,7 @@ import tty
 import pytest
 
 from fieldtune import load_robot
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.line import Line
 from fieldtune.link.monitor import Monitor
 

@@ -10,7 +10,7 @@ from link_ptys import wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Monitor
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
 
 

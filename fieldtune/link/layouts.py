@@ -1,0 +1,209 @@
+"""Alike lines read together: a layout once seen becomes one decoder, and a chunk of such lines one call of it.
+
+A chunk is read so only if each of its lines has exactly the names, or the number of columns, of the layout. Anything
+else, a single odd byte included, sends the whole chunk the careful way, line by line.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
+from operator import attrgetter, itemgetter
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+import numpy as np
+
+from fieldtune.frozen import frozen
+from fieldtune.line_fields import CLOCKS, FIRED
+from fieldtune.link.bare_columns import NONE
+from fieldtune.link.wire_numbers import LARGEST
+from fieldtune.link.wire_values import WireValues, values_from
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.link.line_format import LineFormat
+
+_PRINTABLE = b"\t\n" + bytes(range(32, 127))
+_IN_PAIRS = bytes(byte for byte in _PRINTABLE if byte not in b"\t\"'()[]{}\\")
+_WORD = re.compile(rb"=(?!true|false|null)[A-Za-z_][\w.-]*")
+_IN_COLUMNS = b"0123456789+-.eE, \n"
+_MOST = 16
+_names_in = msgspec.json.Decoder(dict[str, msgspec.Raw]).decode
+_lists_in = msgspec.json.Decoder(list[int | float]).decode_lines
+
+Row = tuple[Any, ...]
+_Getter = Callable[[Any], Any]
+
+
+class LineTable:
+    """Lines that all name the same fields: ``names``, ours, in the order of the values in ``rows``. All are finite."""
+
+    def __init__(self, layout: _Layout, found: Sequence[Any]) -> None:
+        self.names, self.lines = layout.names, len(found)
+        self._layout, self._found = layout, found
+
+    @cached_property
+    def rows(self) -> list[Row]:
+        """The values of each line."""
+        return list(map(self._layout.row_of, self._found))
+
+    @cached_property
+    def columns(self) -> dict[str, FloatArray]:
+        """The values of each field (n,). Raises ``OverflowError`` for numbers of some hundred digits."""
+        return {
+            name: np.fromiter(map(get, self._found), np.float64, self.lines)
+            for name, get in zip(self.names, self._layout.each, strict=True)
+        }
+
+    def values(self, start: int = 0) -> list[WireValues]:
+        """The lines from number ``start`` on, to be weighed one by one."""
+        return [self._layout.values(dict(zip(self.names, row, strict=True))) for row in self.rows[start:]]
+
+    def value(self, place: int) -> WireValues:
+        """One of the lines."""
+        return self._layout.values(dict(zip(self.names, self.rows[place], strict=True)))
+
+
+@frozen
+class _Layout:
+    """``decode`` makes of all lines something of which ``row_of`` and ``each`` take values; None if they are other.
+
+    ``values`` makes one line's values as they are when it is read alone. ``one_by_one``: alone, each number of such
+    a line is looked at by itself.
+    """
+
+    names: tuple[str, ...]
+    values: Callable[[Mapping[str, Any]], WireValues]
+    one_by_one: bool
+    decode: Callable[[bytes], Sequence[Any] | None]
+    row_of: _Getter
+    each: tuple[_Getter, ...]
+
+
+class Layouts:
+    """Reads many lines in the layout that the last one had which was read with care."""
+
+    def __init__(self, line_format: LineFormat) -> None:
+        self._format = line_format
+        self._known: dict[tuple[str, ...], _Layout | None] = {}
+        self._now: _Layout | None = None
+
+    def learn(self, payload: bytes) -> None:
+        """Takes the layout of a line that was read for those to come."""
+        key = self._key(payload)
+        if key not in self._known:
+            if len(self._known) >= _MOST:
+                self._known.clear()
+            self._known[key] = self._made(key)
+        self._now = self._known[key]
+
+    def forget(self) -> None:
+        """Other columns may follow."""
+        self._known.clear()
+        self._now = None
+
+    def read(self, payloads: bytes, lines: int) -> LineTable | None:
+        """The ``lines`` payloads, each ended by LF, if all are in the layout of now."""
+        layout = self._now
+        if layout is None:
+            return None
+        try:
+            found = layout.decode(payloads)
+        except msgspec.DecodeError:
+            return None
+        if found is None or len(found) != lines:
+            return None
+        table = LineTable(layout, found)
+        maybe, alone = self._format.maybe, layout.one_by_one
+        if maybe and (alone or b"." in payloads):
+            # Between -1 and 1 nothing stands between thousands.
+            open_yet = [i for i, name in enumerate(layout.names) if name in maybe]
+            if any(abs(row[i]) >= 1 for i in open_yet for row in table.rows):
+                return None
+        if alone and any(abs(value) > LARGEST for row in table.rows for value in row):
+            return None
+        return table
+
+    def _key(self, payload: bytes) -> tuple[str, ...]:
+        """What tells a layout from others: how it is written with which words, and its names."""
+        try:
+            if b"=" in payload:
+                words = sorted(set(_WORD.findall(payload)), key=len, reverse=True)
+                return (b"".join((b"=", *words)).decode(), *_names_in(_as_json(payload + b"\n", words)))
+            if payload.startswith(b"{"):
+                return ("{", *_names_in(payload))
+        except msgspec.DecodeError:
+            return ()
+        return ("", *self._format.columns.order)
+
+    def _made(self, key: tuple[str, ...]) -> _Layout | None:
+        """A layout; None where nothing is gained, as without a clock."""
+        if not key:
+            return None
+        way, *theirs = key
+        names = self._format.names if way else {name: name for name in theirs if name != NONE}
+        places = {i: names[name] for i, name in enumerate(theirs) if name in names}
+        ours = tuple(places.values())
+        if len(ours) < 2 or len(set(ours)) < len(ours) or not CLOCKS.keys() & set(ours):
+            return None
+        if not way:
+            each = tuple(itemgetter(place) for place in places)
+            return _Layout(ours, values_from, False, _columns(len(theirs)), itemgetter(*places), each)
+        keys = [f"_{place}" for place in places]
+        words = _WORD.findall(way.encode())
+        decode = _named(theirs, names, (lambda body: _as_json(body, words)) if way[:1] == "=" else _json_lines)
+        values = values_from if words else self._format.values_from
+        return _Layout(ours, values, bool(words), decode, attrgetter(*keys), tuple(map(attrgetter, keys)))
+
+
+def _named(
+    theirs: Sequence[str], names: Mapping[str, str], prepare: Callable[[bytes], bytes | None]
+) -> Callable[[bytes], Sequence[Any] | None]:
+    """Decodes objects that have exactly these names."""
+    fields = [(f"_{i}", _type_of(names.get(name)), msgspec.field(name=name)) for i, name in enumerate(theirs)]
+    decoder = msgspec.json.Decoder(msgspec.defstruct("Alike", fields, forbid_unknown_fields=True, gc=False))
+
+    def decode(body: bytes) -> Sequence[Any] | None:
+        text = prepare(body)
+        return None if text is None else decoder.decode_lines(text)
+
+    return decode
+
+
+def _type_of(ours: str | None) -> Any:
+    return msgspec.Raw if ours is None else int | float | bool if ours == FIRED else int | float
+
+
+def _json_lines(body: bytes) -> bytes | None:
+    """The lines, if each is one object: then no object that the decoder finds can begin or end within a line."""
+    lines = body.count(b"\n")
+    whole = body[:1] == b"{" and body[-2:] == b"}\n" and body.count(b"}\n{") == lines - 1
+    return body if whole and not body.translate(None, _PRINTABLE) else None
+
+
+def _as_json(body: bytes, words: Sequence[bytes]) -> bytes:
+    """Lists of name=value as JSON, one replacement for each mark; others become something that can't be decoded.
+
+    ``words``: what stands behind an equals sign and is no number, with it, the longest first.
+    """
+    if body.translate(None, _IN_PAIRS):
+        return b"?"
+    if b" " in body:
+        body = body.replace(b" \n", b"\n").replace(b", ", b",").replace(b" ", b",")
+    for word in words:
+        body = body.replace(word, b'="%s"' % word[1:])
+    return b'{"%s}' % body[:-1].replace(b"=", b'":').replace(b",", b',"').replace(b"\n", b'}\n{"')
+
+
+def _columns(cells: int) -> Callable[[bytes], Sequence[Any] | None]:
+    """Decodes lines of so many numbers."""
+
+    def decode(body: bytes) -> Sequence[Any] | None:
+        if body.translate(None, _IN_COLUMNS):
+            return None
+        found = _lists_in(b"[%s]" % body[:-1].replace(b"\n", b"]\n["))
+        return found if set(map(len, found)) == {cells} else None
+
+    return decode
