@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 _MANY = 24  # lines from which arrays are faster
-_DOLLAR, _STAR = b"$*"
+_MARKS = b"$*"
+_DOLLAR, _STAR = _MARKS
 
 
 def checksum(payload: bytes) -> int:
@@ -29,23 +30,26 @@ def framed(payload: str) -> bytes:
     return b"$%s*%02X\n" % (body, checksum(body))
 
 
-def checked_payloads(lines: list[bytes]) -> bytes | None:
-    """The payloads of lines that are all ``$payload*HH`` with right checksums, each ended by LF; None otherwise."""
-    body = b"".join(lines)
-    if body.count(b"$") != len(lines) or body.count(b"*") != len(lines):
+def checked_payloads(body: bytes, lines: list[bytes]) -> bytes | None:
+    """The payloads of lines that are all ``$payload*HH`` with right checksums, each ended by LF; None otherwise.
+
+    ``body``: the lines as they came, each ended by LF.
+    """
+    marks = _MARKS * len(lines)
+    if len(body) - len(body.translate(None, _MARKS)) != len(marks) or min(map(len, lines)) < 4:
         return None
-    if {line[:1] + line[-3:-2] for line in lines} != {b"$*"}:
+    if bytes([line[place] for line in lines for place in (0, -3)]) != marks:
         return None
     try:
         said = bytes.fromhex(b"".join([line[-2:] for line in lines]).decode("ascii"))
     except ValueError:
         return None
     payloads = [line[1:-3] for line in lines]
-    return b"\n".join(payloads) + b"\n" if said == _sums(body, payloads) else None
+    return b"\n".join([*payloads, b""]) if said == _sums(body, payloads) else None
 
 
 def _sums(body: bytes, payloads: list[bytes]) -> bytes:
-    """The checksum of each payload, of which ``body`` holds ``$payload*`` one behind the other."""
+    """The checksum of each payload, of which ``body`` holds ``$payload*HH`` one behind the other."""
     if len(payloads) >= _MANY:
         buffer = np.frombuffer(body, np.uint8)
         bounds = np.flatnonzero((buffer == _DOLLAR) | (buffer == _STAR))

@@ -56,7 +56,7 @@ class LineDecoder:
         self._continuity = Continuity(self._limits)
         self.notices = self._continuity.notices
         self._even: dict[tuple[str, ...], EvenLines] = {}
-        self._ran: deque[tuple[LineTable, EvenLines, int, float]] = deque(maxlen=2)
+        self._ran: deque[tuple[EvenLines, LineTable, int, float]] = deque(maxlen=2)
         self._base: LineState | None = None
         self._held: _Held | None = None
         self._seen: WireValues | None = None
@@ -176,7 +176,7 @@ class LineDecoder:
             self._seen = table.value(0)
             return [], 0
         steps.clocks.judge_more(clocks_s[:taken])
-        self._ran.extend((table, even, place, arrival) for place in range(max(taken - 2, 0), taken))
+        self._ran.append((even, table, taken, arrival))
         self._refused_clocks = 0
         self.good += taken
         samples = []
@@ -190,9 +190,11 @@ class LineDecoder:
     def _catch_up(self) -> None:
         """Tells of the last lines that ran what those who look back at single lines have to know."""
         if self._ran:
-            self._two_robots.saw([even.said(table.rows[place], at) for table, even, place, at in self._ran])
-            table, _, place, _ = self._ran[-1]
-            self._seen = self._last = table.value(place)
+            self._two_robots.saw(
+                [even.said(row, at) for even, table, taken, at in self._ran for row in table.rows[:taken][-2:]]
+            )
+            _, table, taken, _ = self._ran.pop()
+            self._seen = self._last = table.value(taken - 1)
             self._ran.clear()
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:

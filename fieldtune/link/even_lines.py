@@ -41,7 +41,7 @@ class _Reading:
     def of(self, row: Row) -> float:
         """As in a sample."""
         value: float = row[self.place] / self.per
-        return -value if self.signless and value < 0 else value
+        return abs(value) if self.signless else value
 
 
 class EvenLines:
@@ -56,6 +56,10 @@ class EvenLines:
         self._fired = names.index(FIRED) if FIRED in names else None
         self._readings = _readings(names, steps.limits)
         by_name = {reading.name: reading for reading in self._readings}
+        self._signed, self._signless = (
+            [(one.name, one.place, one.per) for one in self._readings if one.signless == signless]
+            for signless in (False, True)
+        )
         self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings]
         self._volts, self._rpm = by_name.get("battery_v"), by_name.get("wheel_rpm")
         self.counted, self.has_rpm = self._counts is not None, self._rpm is not None
@@ -67,7 +71,8 @@ class EvenLines:
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
         """The sample of a line that was found good. ``time_s`` and ``wheel`` as of ``run``."""
-        readings: dict[str, Any] = {reading.name: reading.of(row) for reading in self._readings}
+        readings: dict[str, Any] = {name: row[place] / per for name, place, per in self._signed}
+        readings |= {name: abs(row[place] / per) for name, place, per in self._signless}
         turns, fired = wheel if self.counted else None, None if self._fired is None else row[self._fired] != 0
         return Sample(time_s=time_s, arrival_s=arrival_s, turns=turns, fired=fired, **readings)
 
@@ -133,9 +138,13 @@ class EvenLines:
                 if volts is not None and abs(now_v - volts) > VOLTS_OFF[1]:
                     break
             if own_rpm is not None:
-                rpm = own_rpm.of(row)
+                rpm, last = abs(row[own_rpm.place] / own_rpm.per), base.rpm
                 fading.see(rpm)
-                if fading.dead or not _rpm_follows(base, rpm, now_s, least_rps, tight):
+                # A wheel that stood may go on standing, but the first zero is looked at.
+                if last is None or fading.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
+                    break
+                room = RPM_OFF * max(last / 60, least_rps) + SURE_SCATTERS * base.scatter
+                if abs((rpm - last) / 60) > room + tight * (now_s - base.rpm_s):
                     break
             if at_counts is not None:
                 moved = row[at_counts] - counts
@@ -183,15 +192,6 @@ class EvenLines:
             base.late_s, base.period, base.volts, steps.line_s = late_s, period, volts, line_s
             steps.clocks.rolled_over(clock, clock)
         return times, wheel
-
-
-def _rpm_follows(base: LineState, rpm: float, now_s: float, least_rps: float, tight_rps2: float) -> bool:
-    """Whether own rpm plainly follows; a wheel that stood may go on standing, but who says zero first is looked at."""
-    last = base.rpm
-    if last is None or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
-        return False
-    room = RPM_OFF * max(last / 60, least_rps) + SURE_SCATTERS * base.scatter
-    return abs((rpm - last) / 60) <= room + tight_rps2 * (now_s - base.rpm_s)
 
 
 def _readings(names: tuple[str, ...], limits: Limits) -> tuple[_Reading, ...]:

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 
 from fieldtune.link.checksums import checked_payloads, checksum
 from fieldtune.link.layouts import Layouts, LineTable
-from fieldtune.link.line_format import LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
+from fieldtune.link.line_format import OFTEN, LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
+from fieldtune.link.loose_layouts import LooseLayout
+from fieldtune.link.wire_numbers import MaybeThousands
 from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ _HEX = frozenset(b"0123456789abcdefABCDEF")
 _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
+_SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
 _START_UP = 60  # lines that a controller prints at most while it starts
 
 
@@ -44,10 +47,12 @@ class Framer:
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
         self._loose = LooseReader(self._format.names, self._format.maybe, settings.scale)
+        self._trial = LooseReader(self._format.names, MaybeThousands.settled(), settings.scale)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
         self._layouts = Layouts(self._format)
         self._patterns = LinePatterns()
+        self._loose_layout: LooseLayout | None = None
         self._strict: WireValues | None = None
         self._rest = b""
         self._flooded = False
@@ -94,15 +99,31 @@ class Framer:
         if len(body) > LONGEST and max(map(len, lines)) > LONGEST:
             return None
         if self._checked_seen:
-            payloads = checked_payloads(lines)
+            payloads = checked_payloads(body, lines)
         else:
             payloads = None if self._policy == "required" or b"$" in body or b"*" in body else body
-        table = None if payloads is None else self._layouts.read(payloads, len(lines))
+        table = None
+        if payloads is not None:
+            table = (
+                self._layouts.read(payloads, len(lines))
+                if self._strict is not None
+                else self._loose_table(body, len(lines))
+            )
         if table is not None:
             self._unchecked = 0
             self.lines += len(lines)
             self.numbers = range(self.lines - len(lines) + 1, self.lines + 1)
             self.raw.extend(zip(lines[-RAW_KEPT:], repeat(None)))
+        return table
+
+    def _loose_table(self, body: bytes, lines: int) -> LineTable | None:
+        """The lines as a table, if they are all of the form that comes often."""
+        loose = self._loose_layout
+        if loose is None or self._checked_seen or self._patterns.count(loose.form) < OFTEN:
+            return None
+        table = loose.table(body, self._format.maybe)
+        for _ in range(0 if table is None else lines):
+            self._patterns.often(loose.form)
         return table
 
     def _one_by_one(self, lines: list[bytes]) -> list[WireValues]:
@@ -153,8 +174,10 @@ class Framer:
             return cause
         if self._format.columns.take_header(line):
             self._layouts.forget()
+            self._loose_layout = None
             return "column names"
-        if not self._patterns.often(line):
+        form = self._patterns.form(line)
+        if not self._patterns.often(form):
             self.damaged += not looks_like_text(line, self._format.names)
             return cause
         if cause == "unchecked":
@@ -173,6 +196,9 @@ class Framer:
                 return cause
         for ours, wrong in unusable.items():
             self._format.note(ours, wrong)
+        known = self._loose_layout is not None and self._loose_layout.form == form
+        if strict is None and not known and self._patterns.count(form) >= _SURELY_OFTEN:
+            self._loose_layout = LooseLayout(line, form, columns.read if loose is columns else self._trial.read)
         return values if found else "unusable value"
 
     def _cut_flood(self) -> None:

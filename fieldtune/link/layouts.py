@@ -19,11 +19,12 @@ from fieldtune.frozen import frozen
 from fieldtune.line_fields import CLOCKS, FIRED
 from fieldtune.link.bare_columns import NONE
 from fieldtune.link.wire_numbers import LARGEST
-from fieldtune.link.wire_values import WireValues, values_from
+from fieldtune.link.wire_values import WireValues, in_json, values_from
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.link.line_format import LineFormat
+    from fieldtune.link.wire_numbers import MaybeThousands
 
 _PRINTABLE = b"\t\n" + bytes(range(32, 127))
 _IN_PAIRS = bytes(byte for byte in _PRINTABLE if byte not in b"\t\"'()[]{}\\")
@@ -37,10 +38,26 @@ Row = tuple[Any, ...]
 _Getter = Callable[[Any], Any]
 
 
+@frozen
+class Layout:
+    """``decode`` makes of all lines something of which ``row_of`` and ``each`` take values; None if they are other.
+
+    ``values`` makes one line's values as they are when it is read alone. ``one_by_one``: alone, each number of such
+    a line is looked at by itself.
+    """
+
+    names: tuple[str, ...]
+    values: Callable[[Mapping[str, Any]], WireValues]
+    one_by_one: bool
+    decode: Callable[[bytes], Sequence[Any] | None]
+    row_of: _Getter
+    each: tuple[_Getter, ...]
+
+
 class LineTable:
     """Lines that all name the same fields: ``names``, ours, in the order of the values in ``rows``. All are finite."""
 
-    def __init__(self, layout: _Layout, found: Sequence[Any]) -> None:
+    def __init__(self, layout: Layout, found: Sequence[Any]) -> None:
         self.names, self.lines = layout.names, len(found)
         self._layout, self._found = layout, found
 
@@ -57,6 +74,13 @@ class LineTable:
             for name, get in zip(self.names, self._layout.each, strict=True)
         }
 
+    def plain(self, maybe: MaybeThousands) -> bool:
+        """Whether no number may be meant a thousand times as large, or tells that none is; or is too large."""
+        unsure = [i for i, name in enumerate(self.names) if name in maybe]
+        if any(abs(row[i]) >= 1 for i in unsure for row in self.rows):
+            return False  # between -1 and 1 nothing stands between thousands
+        return not self._layout.one_by_one or all(abs(value) <= LARGEST for row in self.rows for value in row)
+
     def values(self, start: int = 0) -> list[WireValues]:
         """The lines from number ``start`` on, to be weighed one by one."""
         return [self._layout.values(dict(zip(self.names, row, strict=True))) for row in self.rows[start:]]
@@ -66,29 +90,13 @@ class LineTable:
         return self._layout.values(dict(zip(self.names, self.rows[place], strict=True)))
 
 
-@frozen
-class _Layout:
-    """``decode`` makes of all lines something of which ``row_of`` and ``each`` take values; None if they are other.
-
-    ``values`` makes one line's values as they are when it is read alone. ``one_by_one``: alone, each number of such
-    a line is looked at by itself.
-    """
-
-    names: tuple[str, ...]
-    values: Callable[[Mapping[str, Any]], WireValues]
-    one_by_one: bool
-    decode: Callable[[bytes], Sequence[Any] | None]
-    row_of: _Getter
-    each: tuple[_Getter, ...]
-
-
 class Layouts:
     """Reads many lines in the layout that the last one had which was read with care."""
 
     def __init__(self, line_format: LineFormat) -> None:
         self._format = line_format
-        self._known: dict[tuple[str, ...], _Layout | None] = {}
-        self._now: _Layout | None = None
+        self._known: dict[tuple[str, ...], Layout | None] = {}
+        self._now: Layout | None = None
 
     def learn(self, payload: bytes) -> None:
         """Takes the layout of a line that was read for those to come."""
@@ -116,15 +124,8 @@ class Layouts:
         if found is None or len(found) != lines:
             return None
         table = LineTable(layout, found)
-        maybe, alone = self._format.maybe, layout.one_by_one
-        if maybe and (alone or b"." in payloads):
-            # Between -1 and 1 nothing stands between thousands.
-            open_yet = [i for i, name in enumerate(layout.names) if name in maybe]
-            if any(abs(row[i]) >= 1 for i in open_yet for row in table.rows):
-                return None
-        if alone and any(abs(value) > LARGEST for row in table.rows for value in row):
-            return None
-        return table
+        doubtful = layout.one_by_one or (self._format.maybe and b"." in payloads)
+        return table if not doubtful or table.plain(self._format.maybe) else None
 
     def _key(self, payload: bytes) -> tuple[str, ...]:
         """What tells a layout from others: how it is written with which words, and its names."""
@@ -133,12 +134,12 @@ class Layouts:
                 words = sorted(set(_WORD.findall(payload)), key=len, reverse=True)
                 return (b"".join((b"=", *words)).decode(), *_names_in(_as_json(payload + b"\n", words)))
             if payload.startswith(b"{"):
-                return ("{", *_names_in(payload))
+                return ("{", *_names_in(in_json(payload)))
         except msgspec.DecodeError:
             return ()
         return ("", *self._format.columns.order)
 
-    def _made(self, key: tuple[str, ...]) -> _Layout | None:
+    def _made(self, key: tuple[str, ...]) -> Layout | None:
         """A layout; None where nothing is gained, as without a clock."""
         if not key:
             return None
@@ -150,12 +151,12 @@ class Layouts:
             return None
         if not way:
             each = tuple(itemgetter(place) for place in places)
-            return _Layout(ours, values_from, False, _columns(len(theirs)), itemgetter(*places), each)
+            return Layout(ours, values_from, False, _columns(len(theirs)), itemgetter(*places), each)
         keys = [f"_{place}" for place in places]
         words = _WORD.findall(way.encode())
         decode = _named(theirs, names, (lambda body: _as_json(body, words)) if way[:1] == "=" else _json_lines)
         values = values_from if words else self._format.values_from
-        return _Layout(ours, values, bool(words), decode, attrgetter(*keys), tuple(map(attrgetter, keys)))
+        return Layout(ours, values, bool(words), decode, attrgetter(*keys), tuple(map(attrgetter, keys)))
 
 
 def _named(
@@ -178,6 +179,7 @@ def _type_of(ours: str | None) -> Any:
 
 def _json_lines(body: bytes) -> bytes | None:
     """The lines, if each is one object: then no object that the decoder finds can begin or end within a line."""
+    body = in_json(body)
     lines = body.count(b"\n")
     whole = body[:1] == b"{" and body[-2:] == b"}\n" and body.count(b"}\n{") == lines - 1
     return body if whole and not body.translate(None, _PRINTABLE) else None

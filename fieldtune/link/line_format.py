@@ -31,6 +31,7 @@ from fieldtune.link.wire_values import (
     EMPTY,
     NotDataError,
     WireValues,
+    in_json,
     json_decoder,
     names_on_wire,
     values_from,
@@ -43,7 +44,7 @@ _NUMBERS = re.compile(rb"0[xX][0-9A-Fa-f]+|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9
 _COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _REMEMBERED = 48
 _NEAR_M = 0.02  # no target is so near
-_OFTEN = 3
+OFTEN = 3
 _DIGITS, _PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
 _LETTERS = bytes(byte for byte in _PLAIN if chr(byte).isalpha())
 _OF_ANOTHER = re.compile(
@@ -61,9 +62,17 @@ class LinePatterns:
         self._lately: deque[bytes] = deque()
         self._count: Counter[bytes] = Counter()
 
-    def often(self, line: bytes) -> bool:
-        """Notes a line; whether as many of its form came lately as damage would not make."""
-        form = _NUMBERS.sub(b"#", line)
+    @staticmethod
+    def form(line: bytes) -> bytes:
+        """A line with its numbers taken out."""
+        return _NUMBERS.sub(b"#", line)
+
+    def count(self, form: bytes) -> int:
+        """How many lines of a form came lately."""
+        return self._count[form]
+
+    def often(self, form: bytes) -> bool:
+        """Notes a line of a form; whether as many of them came lately as damage would not make."""
         self._lately.append(form)
         self._count[form] += 1
         if len(self._lately) > _REMEMBERED:
@@ -71,7 +80,7 @@ class LinePatterns:
             self._count[oldest] -= 1
             if not self._count[oldest]:
                 del self._count[oldest]
-        return self._count[form] >= _OFTEN
+        return self._count[form] >= OFTEN
 
 
 def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
@@ -150,7 +159,6 @@ def _text(line: bytes) -> str:
 
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
-_PYTHON_WORDS = ((b"'", b'"'), (b": True", b": true"), (b": False", b": false"), (b": None", b": null"))
 
 
 class LineFormat:
@@ -222,9 +230,7 @@ class LineFormat:
 
     def _json_mended(self, body: bytes) -> WireValues:
         """With Python's quotes and words put right, and values that aren't finite set aside."""
-        if b"'" in body and b'"' not in body:
-            for theirs, ours in _PYTHON_WORDS:
-                body = body.replace(theirs, ours)
+        body = in_json(body)
         aside = [(name.decode(), text.decode().lower()) for name, text in _NAMED_NOT_FINITE.findall(body)]
         if aside:
             body = _NAMED_NOT_FINITE.sub(rb'"\1":null', body)

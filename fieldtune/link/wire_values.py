@@ -78,6 +78,17 @@ def names_on_wire(fields: Mapping[str, str]) -> dict[str, str]:
     return names | {theirs: ours for ours, theirs in fields.items()}
 
 
+_PYTHON_WORDS = ((b"'", b'"'), (b": True", b": true"), (b": False", b": false"), (b": None", b": null"))
+
+
+def in_json(body: bytes) -> bytes:
+    """Dictionaries as Python prints them with the quotes and words of JSON; anything else as it is."""
+    if b"'" in body and b'"' not in body:
+        for theirs, ours in _PYTHON_WORDS:
+            body = body.replace(theirs, ours)
+    return body
+
+
 def json_decoder(names: Mapping[str, str]) -> Callable[[bytes], WireValues]:
     """A decoder of one JSON object that fills ``WireValues`` under the robot's own names."""
     if all(theirs == ours for theirs, ours in names.items()) and len(names) == len(WIRE_NAMES):
