@@ -6,7 +6,7 @@ import numpy as np
 
 _MANY = 24  # lines from which arrays are faster
 _MARKS = b"$*"
-_DOLLAR, _STAR = _MARKS
+_DOLLAR, _STAR, _LF = *_MARKS, 10
 
 
 def checksum(payload: bytes) -> int:
@@ -35,24 +35,31 @@ def checked_payloads(body: bytes, lines: list[bytes]) -> bytes | None:
 
     ``body``: the lines as they came, each ended by LF.
     """
+    try:
+        right = _right_of_many(body) if len(lines) >= _MANY else _right_of_few(body, lines)
+    except ValueError:  # not hexadecimal
+        return None
+    return b"\n".join([line[1:-3] for line in lines] + [b""]) if right else None
+
+
+def _right_of_few(body: bytes, lines: list[bytes]) -> bool:
     marks = _MARKS * len(lines)
     if len(body) - len(body.translate(None, _MARKS)) != len(marks) or min(map(len, lines)) < 4:
-        return None
+        return False
     if bytes([line[place] for line in lines for place in (0, -3)]) != marks:
-        return None
-    try:
-        said = bytes.fromhex(b"".join([line[-2:] for line in lines]).decode("ascii"))
-    except ValueError:
-        return None
-    payloads = [line[1:-3] for line in lines]
-    return b"\n".join([*payloads, b""]) if said == _sums(body, payloads) else None
+        return False
+    said = bytes.fromhex(b"".join([line[-2:] for line in lines]).decode("ascii"))
+    return said == bytes([checksum(line[1:-3]) for line in lines])
 
 
-def _sums(body: bytes, payloads: list[bytes]) -> bytes:
-    """The checksum of each payload, of which ``body`` holds ``$payload*HH`` one behind the other."""
-    if len(payloads) >= _MANY:
-        buffer = np.frombuffer(body, np.uint8)
-        bounds = np.flatnonzero((buffer == _DOLLAR) | (buffer == _STAR))
-        sums = np.bitwise_xor.reduceat(buffer, bounds)[::2] ^ np.uint8(_DOLLAR)
-        return bytes(sums.tobytes())
-    return bytes(map(checksum, payloads))
+def _right_of_many(body: bytes) -> bool:
+    buffer = np.frombuffer(body, np.uint8)
+    ends, dollars, stars = (np.flatnonzero(buffer == mark) for mark in (_LF, _DOLLAR, _STAR))
+    if len(dollars) != len(ends) or len(stars) != len(ends) or dollars[0] != 0:
+        return False
+    if (dollars[1:] != ends[:-1] + 1).any() or (stars != ends - 3).any():
+        return False
+    bounds = np.empty(2 * len(ends), dtype=np.int64)
+    bounds[::2], bounds[1::2] = dollars, stars
+    said = bytes.fromhex(buffer[np.add.outer(stars, (1, 2))].tobytes().decode("ascii"))
+    return said == (np.bitwise_xor.reduceat(buffer, bounds)[::2] ^ np.uint8(_DOLLAR)).tobytes()

@@ -87,7 +87,7 @@ class LineTable:
 
     def value(self, place: int) -> WireValues:
         """One of the lines."""
-        return self._layout.values(dict(zip(self.names, self.rows[place], strict=True)))
+        return self._layout.values(dict(zip(self.names, self._layout.row_of(self._found[place]), strict=True)))
 
 
 class Layouts:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import repeat
 from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 
 from fieldtune.frozen import frozen
@@ -77,13 +78,15 @@ class SampleChooser:
         """
         found = []
         last_s, due_s, before, moved_s = self._last_s, self._due_s, self._wheel, self._moved_s
-        for i, now_s in enumerate(times_s):
-            timeless = last_s is not None and now_s <= last_s  # other fields, sent in a line of their own
-            wanted = timeless or now_s >= due_s or (told is not None and bool(told[i]))
-            if wheel is not None and wheel[i] != before:
+        ways = repeat(before) if wheel is None else wheel
+        own_rpm = own_rpm and wheel is not None
+        for i, (now_s, now, tells) in enumerate(zip(times_s, ways, told or repeat(None), strict=False)):
+            # Not later: other fields, sent in a line of their own.
+            wanted = now_s >= due_s or tells or (last_s is not None and now_s <= last_s)
+            if now != before:
                 wanted = wanted or now_s - moved_s > _SPACING_S
-                before, moved_s = wheel[i], now_s
-            mean = self._mean(wheel[i], now_s, last_s, wanted) if own_rpm and wheel is not None else None
+                before, moved_s = now, now_s
+            mean = self._mean(now, now_s, last_s, bool(wanted)) if own_rpm else None
             if wanted:
                 found.append(Chosen(i, last_s if mean is None else self._sampled_s, mean))
                 self._sampled_s = now_s
