@@ -7,6 +7,9 @@ import numpy as np
 _MANY = 24  # lines from which arrays are faster
 _MARKS = b"$*"
 _DOLLAR, _STAR, _LF = *_MARKS, 10
+BETWEEN = b"*__\n$"
+"""What stands between payloads when their checksums were found right."""
+_BLANK = BETWEEN[1]
 
 
 def checksum(payload: bytes) -> int:
@@ -31,35 +34,40 @@ def framed(payload: str) -> bytes:
 
 
 def checked_payloads(body: bytes, lines: list[bytes]) -> bytes | None:
-    """The payloads of lines that are all ``$payload*HH`` with right checksums, each ended by LF; None otherwise.
+    """The payloads, ``BETWEEN`` one and the next, of lines that are all ``$payload*HH`` with right checksums.
 
-    ``body``: the lines as they came, each ended by LF.
+    None where any is not. ``body``: the lines as they came, each ended by LF.
     """
     try:
-        right = _right_of_many(body) if len(lines) >= _MANY else _right_of_few(body, lines)
+        return _checked_many(body) if len(lines) >= _MANY else _checked_few(body, lines)
     except ValueError:  # not hexadecimal
         return None
-    return b"\n".join([line[1:-3] for line in lines] + [b""]) if right else None
 
 
-def _right_of_few(body: bytes, lines: list[bytes]) -> bool:
+def _checked_few(body: bytes, lines: list[bytes]) -> bytes | None:
     marks = _MARKS * len(lines)
     if len(body) - len(body.translate(None, _MARKS)) != len(marks) or min(map(len, lines)) < 4:
-        return False
+        return None
     if bytes([line[place] for line in lines for place in (0, -3)]) != marks:
-        return False
+        return None
     said = bytes.fromhex(b"".join([line[-2:] for line in lines]).decode("ascii"))
-    return said == bytes([checksum(line[1:-3]) for line in lines])
+    payloads = [line[1:-3] for line in lines]
+    return BETWEEN.join(payloads) if said == bytes(map(checksum, payloads)) else None
 
 
-def _right_of_many(body: bytes) -> bool:
+def _checked_many(body: bytes) -> bytes | None:
     buffer = np.frombuffer(body, np.uint8)
-    ends, dollars, stars = (np.flatnonzero(buffer == mark) for mark in (_LF, _DOLLAR, _STAR))
-    if len(dollars) != len(ends) or len(stars) != len(ends) or dollars[0] != 0:
-        return False
-    if (dollars[1:] != ends[:-1] + 1).any() or (stars != ends - 3).any():
-        return False
-    bounds = np.empty(2 * len(ends), dtype=np.int64)
-    bounds[::2], bounds[1::2] = dollars, stars
-    said = bytes.fromhex(buffer[np.add.outer(stars, (1, 2))].tobytes().decode("ascii"))
-    return said == (np.bitwise_xor.reduceat(buffer, bounds)[::2] ^ np.uint8(_DOLLAR)).tobytes()
+    marks = np.flatnonzero((buffer == _DOLLAR) | (buffer == _STAR) | (buffer == _LF))
+    if buffer[marks].tobytes() != b"$*\n" * (len(marks) // 3):
+        return None
+    dollars, stars, ends = marks[::3], marks[1::3], marks[2::3]
+    if dollars[0] != 0 or (dollars[1:] != ends[:-1] + 1).any() or (stars != ends - 3).any():
+        return None
+    digits = np.add.outer(stars, (1, 2))
+    said = bytes.fromhex(buffer[digits].tobytes().decode("ascii"))
+    sums = np.bitwise_xor.reduceat(buffer, marks)[::3]  # from each $ on, with it
+    if said != (sums ^ np.uint8(_DOLLAR)).tobytes():
+        return None
+    blanked = buffer.copy()
+    blanked[digits] = _BLANK
+    return blanked[1:-4].tobytes()

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
+_CAREFUL = 4  # lines of a table that are weighed one by one, before the next are tried together
+_MOST_KINDS = 16
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 
 
@@ -56,7 +58,7 @@ class LineDecoder:
         self._continuity = Continuity(self._limits)
         self.notices = self._continuity.notices
         self._even: dict[tuple[str, ...], EvenLines] = {}
-        self._ran: deque[tuple[EvenLines, LineTable, int, float]] = deque(maxlen=2)
+        self._ran: deque[tuple[EvenLines, LineTable, int, int, float]] = deque(maxlen=2)
         self._base: LineState | None = None
         self._held: _Held | None = None
         self._seen: WireValues | None = None
@@ -115,14 +117,28 @@ class LineDecoder:
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
         self._continuity.doubted = doubted
         samples: list[Sample] = []
-        if isinstance(lines, LineTable):
-            samples, taken = self._take_table(lines, arrival)
-            if taken == lines.lines:
-                return samples
-            lines, numbers = lines.values(taken), numbers[taken:]
+        if not isinstance(lines, LineTable):
+            self._take_each(lines, numbers, arrival, samples)
+            return samples
+        self._take_each(lines.ahead, numbers, arrival, samples)
+        numbers, at = numbers[len(lines.ahead) :], 0
+        while at < lines.lines:
+            at += self._take_table(lines, at, arrival, samples)
+            if at < lines.lines:
+                few = lines.values(at, at + _CAREFUL)
+                self._take_each(few, numbers[at:], arrival, samples)
+                at += len(few)
+        return samples
+
+    def _take_each(
+        self, lines: list[WireValues], numbers: Sequence[int], arrival: float, samples: list[Sample]
+    ) -> None:
+        """Weighs lines one by one."""
+        if not lines:
+            return
         self._catch_up()
         believed: list[Sample] = []
-        for wire, number in zip(lines, numbers, strict=True):
+        for wire, number in zip(lines, numbers, strict=False):
             self.take(wire, number, arrival, believed)
         self.good += len(believed)
         told = [sample.fresh or sample.fired for sample in believed]
@@ -133,68 +149,69 @@ class LineDecoder:
             sample.before_s = before_s
             sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
             samples.append(sample)
-        return samples
 
-    def _take_table(self, table: LineTable, arrival: float) -> tuple[list[Sample], int]:
-        """The samples of the first lines of a table, and how many lines these are: the others need more care."""
+    def _take_table(self, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
+        """Takes lines of a table from number ``at`` on, and says how many: the next one needs more care."""
         base = self._base
         if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
-            return [], 0
-        samples = None
-        if table.lines >= MANY:
-            samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
-        if samples is None:
-            return self._run(base, table, arrival)
+            return 0
+        found = None
+        if at == 0 and table.lines >= MANY:
+            found = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
+        if found is None:
+            return self._run(base, table, at, arrival, samples)
+        samples += found
         self._catch_up()
         last = table.value(-1)
         if self._continuity.clocks.judge(last, arrival, table.lines):
             self.begin_anew()
         self._last, self._refused_clocks = last, 0
         self.good += table.lines
-        return samples, table.lines
+        return table.lines
 
-    def _run(self, base: LineState, table: LineTable, arrival: float) -> tuple[list[Sample], int]:
+    def _run(self, base: LineState, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
         """As ``_take_table``, line by line, as far as each plainly follows."""
-        steps, rows = self._continuity, table.rows
+        steps, rows = self._continuity, table.rows[at:] if at else table.rows
         even = self._even.get(table.names)
         if even is None:
+            if len(self._even) >= _MOST_KINDS:
+                self._even.clear()
             even = self._even[table.names] = EvenLines(table.names, steps)
-        if not even.follows(base, rows[0], arrival) or not (
-            self._ran or self._two_robots.quiet(base.rpm if even.has_rpm else None)
-        ):
-            return [], 0
+        quiet = self._ran or self._two_robots.quiet(base.rpm if even.has_rpm else None)
+        if not quiet or not even.follows(base, rows[0], arrival):
+            return 0
         clocks_s = even.clocks_s(rows)
-        if steps.clocks.judge_s(clocks_s[0], arrival):
-            self._catch_up()
-            self.begin_anew()
-            self._seen = table.value(0)
-            return [], 0
-        times, wheel = even.run(base, rows, arrival)
+        distrusted = steps.clocks.judge_s(clocks_s[0], arrival)
+        times, wheel = ([], []) if distrusted else even.run(base, rows, arrival)
         taken = len(times)
         if not taken:
             self._catch_up()
-            self._seen = table.value(0)
-            return [], 0
+            self._seen = table.value(at)  # its clock is judged
+            if distrusted:
+                self.begin_anew()
+            return 0
         steps.clocks.judge_more(clocks_s[:taken])
-        self._ran.append((even, table, taken, arrival))
+        self._ran.append((even, table, at, at + taken, arrival))
         self._refused_clocks = 0
         self.good += taken
-        samples = []
-        for place, before_s, rpm in self._chooser.chosen(times, wheel, even.told(rows), not even.counted):
+        for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, even.told(rows), not even.counted):
             sample = even.sample(rows[place], times[place], arrival, wheel[place])
             sample.before_s = before_s
             sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
             samples.append(sample)
-        return samples, taken
+        return taken
 
     def _catch_up(self) -> None:
         """Tells of the last lines that ran what those who look back at single lines have to know."""
         if self._ran:
-            self._two_robots.saw(
-                [even.said(row, at) for even, table, taken, at in self._ran for row in table.rows[:taken][-2:]]
-            )
-            _, table, taken, _ = self._ran.pop()
-            self._seen = self._last = table.value(taken - 1)
+            last_two = [
+                even.said(row, arrival)
+                for even, table, start, end, arrival in self._ran
+                for row in table.rows[max(start, end - 2) : end]
+            ]
+            self._two_robots.saw(last_two)
+            _, table, _, end, _ = self._ran[-1]
+            self._seen = self._last = table.value(end - 1)
             self._ran.clear()
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:

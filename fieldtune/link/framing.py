@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import repeat
 from typing import TYPE_CHECKING
 
-from fieldtune.link.checksums import checked_payloads, checksum
+from fieldtune.link.checksums import BETWEEN, checked_payloads, checksum
 from fieldtune.link.layouts import Layouts, LineTable
 from fieldtune.link.line_format import OFTEN, LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
 from fieldtune.link.loose_layouts import LooseLayout
@@ -28,6 +28,7 @@ _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
 _SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
+_AHEAD = 24  # lines of a chunk that can't be read together are read by themselves before the others are tried
 _START_UP = 60  # lines that a controller prints at most while it starts
 
 
@@ -53,7 +54,8 @@ class Framer:
         self._layouts = Layouts(self._format)
         self._patterns = LinePatterns()
         self._loose_layout: LooseLayout | None = None
-        self._strict: WireValues | None = None
+        self._strict: WireValues | LineTable | None = None
+        """What was read last to the letter."""
         self._rest = b""
         self._flooded = False
         self.start_up = 0
@@ -76,7 +78,7 @@ class Framer:
     def feed(self, chunk: bytes) -> list[WireValues]:
         """The good records whose line ends in this chunk."""
         read = self.read(chunk)
-        return read.values() if isinstance(read, LineTable) else read
+        return read.ahead + read.values() if isinstance(read, LineTable) else read
 
     def read(self, chunk: bytes) -> list[WireValues] | LineTable:
         """As ``feed``, but many alike lines come as one table. ``numbers`` says then which of all lines they were."""
@@ -86,11 +88,24 @@ class Framer:
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
         lines = body.split(b"\n")[:-1]
-        table = None if self._flooded else self._table(body, lines)
-        found = self._one_by_one(lines) if table is None else []
+        found: list[WireValues] | LineTable | None = None if self._flooded else self._table(body, lines)
+        if found is None:
+            ahead = self._one_by_one(lines[:_AHEAD])
+            found = self._others(ahead, lines[_AHEAD:]) if len(lines) > _AHEAD else ahead
         if len(self._rest) > LONGEST:
             self._cut_flood()
-        return found if table is None else table
+        return found
+
+    def _others(self, ahead: list[WireValues], lines: list[bytes]) -> list[WireValues] | LineTable:
+        """As ``read``, when the first lines of a chunk were read by themselves: now more may be known."""
+        numbers = self.numbers
+        table = self._table(b"\n".join([*lines, b""]), lines)
+        found = self._one_by_one(lines) if table is None else []
+        self.numbers = [*numbers, *self.numbers]
+        if table is None:
+            return ahead + found
+        table.ahead = ahead
+        return table
 
     def _table(self, body: bytes, lines: list[bytes]) -> LineTable | None:
         """The lines as a table, if they are alike and without fault."""
@@ -98,18 +113,15 @@ class Framer:
             return None
         if len(body) > LONGEST and max(map(len, lines)) > LONGEST:
             return None
+        table, count = None, len(lines)
         if self._checked_seen:
             payloads = checked_payloads(body, lines)
-        else:
-            payloads = None if self._policy == "required" or b"$" in body or b"*" in body else body
-        table = None
-        if payloads is not None:
-            table = (
-                self._layouts.read(payloads, len(lines))
-                if self._strict is not None
-                else self._loose_table(body, len(lines))
-            )
+            table = None if payloads is None else self._layouts.read(payloads, BETWEEN, count)
+        elif self._policy != "required" and b"$" not in body and b"*" not in body:
+            strict = self._strict is not None
+            table = self._layouts.read(body[:-1], b"\n", count) if strict else self._loose_table(body, count)
         if table is not None:
+            self._strict = table if self._strict is not None else None
             self._unchecked = 0
             self.lines += len(lines)
             self.numbers = range(self.lines - len(lines) + 1, self.lines + 1)
@@ -192,7 +204,7 @@ class Framer:
         if strict is not None:
             # Lines that are read otherwise are damaged, but for a word in a number's place.
             words_only = all("no number" in str(wrong) or str(wrong).startswith("is ") for wrong in unusable.values())
-            if not found or not words_only or found | unusable.keys() != named_fields(strict):
+            if not found or not words_only or found | unusable.keys() != _fields_of(strict):
                 return cause
         for ours, wrong in unusable.items():
             self._format.note(ours, wrong)
@@ -270,6 +282,10 @@ class Framer:
             self._checked_seen = self._unchecked < _SENDS_NONE
         if self._policy == "required" or (self._policy == "auto" and self._checked_seen):
             raise NotDataError("unchecked")
+
+
+def _fields_of(read: WireValues | LineTable) -> frozenset[str]:
+    return frozenset(read.names) if isinstance(read, LineTable) else named_fields(read)
 
 
 def shown(line: bytes) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from functools import cached_property
+from functools import cached_property, partial
 from operator import attrgetter, itemgetter
 from typing import TYPE_CHECKING, Any
 
@@ -19,28 +19,30 @@ from fieldtune.frozen import frozen
 from fieldtune.line_fields import CLOCKS, FIRED
 from fieldtune.link.bare_columns import NONE
 from fieldtune.link.wire_numbers import LARGEST
-from fieldtune.link.wire_values import WireValues, in_json, values_from
+from fieldtune.link.wire_values import UNREADABLE, WireValues, in_json, values_from
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.link.line_format import LineFormat
     from fieldtune.link.wire_numbers import MaybeThousands
 
-_PRINTABLE = b"\t\n" + bytes(range(32, 127))
-_IN_PAIRS = bytes(byte for byte in _PRINTABLE if byte not in b"\t\"'()[]{}\\")
+_NOT_IN_PAIRS = b'"', b"{", b"(", b"[", b"\t"
 _WORD = re.compile(rb"=(?!true|false|null)[A-Za-z_][\w.-]*")
+_ODD_NAME = re.compile(r'["\\\x00-\x1f]')
 _IN_COLUMNS = b"0123456789+-.eE, \n"
 _MOST = 16
 _names_in = msgspec.json.Decoder(dict[str, msgspec.Raw]).decode
 _lists_in = msgspec.json.Decoder(list[int | float]).decode_lines
 
 Row = tuple[Any, ...]
+Decode = Callable[[bytes, bytes], Sequence[Any] | None]
+"""Finds the lines in payloads that have the second argument between them; None if they are other."""
 _Getter = Callable[[Any], Any]
 
 
 @frozen
 class Layout:
-    """``decode`` makes of all lines something of which ``row_of`` and ``each`` take values; None if they are other.
+    """``row_of`` and ``each`` take all values, or one, of what was found of a line.
 
     ``values`` makes one line's values as they are when it is read alone. ``one_by_one``: alone, each number of such
     a line is looked at by itself.
@@ -49,7 +51,6 @@ class Layout:
     names: tuple[str, ...]
     values: Callable[[Mapping[str, Any]], WireValues]
     one_by_one: bool
-    decode: Callable[[bytes], Sequence[Any] | None]
     row_of: _Getter
     each: tuple[_Getter, ...]
 
@@ -60,6 +61,8 @@ class LineTable:
     def __init__(self, layout: Layout, found: Sequence[Any]) -> None:
         self.names, self.lines = layout.names, len(found)
         self._layout, self._found = layout, found
+        self.ahead: list[WireValues] = []
+        """Lines in front that were read by themselves."""
 
     @cached_property
     def rows(self) -> list[Row]:
@@ -81,9 +84,9 @@ class LineTable:
             return False  # between -1 and 1 nothing stands between thousands
         return not self._layout.one_by_one or all(abs(value) <= LARGEST for row in self.rows for value in row)
 
-    def values(self, start: int = 0) -> list[WireValues]:
-        """The lines from number ``start`` on, to be weighed one by one."""
-        return [self._layout.values(dict(zip(self.names, row, strict=True))) for row in self.rows[start:]]
+    def values(self, start: int = 0, end: int | None = None) -> list[WireValues]:
+        """Lines of the table, to be weighed one by one."""
+        return [self._layout.values(dict(zip(self.names, row, strict=True))) for row in self.rows[start:end]]
 
     def value(self, place: int) -> WireValues:
         """One of the lines."""
@@ -95,8 +98,8 @@ class Layouts:
 
     def __init__(self, line_format: LineFormat) -> None:
         self._format = line_format
-        self._known: dict[tuple[str, ...], Layout | None] = {}
-        self._now: Layout | None = None
+        self._known: dict[tuple[str, ...], tuple[Layout, Decode] | None] = {}
+        self._now: tuple[Layout, Decode] | None = None
 
     def learn(self, payload: bytes) -> None:
         """Takes the layout of a line that was read for those to come."""
@@ -112,14 +115,14 @@ class Layouts:
         self._known.clear()
         self._now = None
 
-    def read(self, payloads: bytes, lines: int) -> LineTable | None:
-        """The ``lines`` payloads, each ended by LF, if all are in the layout of now."""
-        layout = self._now
-        if layout is None:
+    def read(self, payloads: bytes, between: bytes, lines: int) -> LineTable | None:
+        """The ``lines`` payloads, with ``between`` one and the next, if all are in the layout of now."""
+        if self._now is None:
             return None
+        layout, decode = self._now
         try:
-            found = layout.decode(payloads)
-        except msgspec.DecodeError:
+            found = decode(payloads, between)
+        except UNREADABLE:
             return None
         if found is None or len(found) != lines:
             return None
@@ -132,14 +135,14 @@ class Layouts:
         try:
             if b"=" in payload:
                 words = sorted(set(_WORD.findall(payload)), key=len, reverse=True)
-                return (b"".join((b"=", *words)).decode(), *_names_in(_as_json(payload + b"\n", words)))
+                return (b"".join((b"=", *words)).decode(), *_names_in(_as_json(payload, b"\n", words)))
             if payload.startswith(b"{"):
                 return ("{", *_names_in(in_json(payload)))
-        except msgspec.DecodeError:
+        except UNREADABLE:
             return ()
         return ("", *self._format.columns.order)
 
-    def _made(self, key: tuple[str, ...]) -> Layout | None:
+    def _made(self, key: tuple[str, ...]) -> tuple[Layout, Decode] | None:
         """A layout; None where nothing is gained, as without a clock."""
         if not key:
             return None
@@ -149,25 +152,26 @@ class Layouts:
         ours = tuple(places.values())
         if len(ours) < 2 or len(set(ours)) < len(ours) or not CLOCKS.keys() & set(ours):
             return None
+        if any(_ODD_NAME.search(name) for name in theirs):
+            return None
         if not way:
             each = tuple(itemgetter(place) for place in places)
-            return Layout(ours, values_from, False, _columns(len(theirs)), itemgetter(*places), each)
+            return Layout(ours, values_from, False, itemgetter(*places), each), _columns(len(theirs))
         keys = [f"_{place}" for place in places]
         words = _WORD.findall(way.encode())
-        decode = _named(theirs, names, (lambda body: _as_json(body, words)) if way[:1] == "=" else _json_lines)
+        prepare = partial(_as_json, words=words) if way[:1] == "=" else _json_lines
         values = values_from if words else self._format.values_from
-        return Layout(ours, values, bool(words), decode, attrgetter(*keys), tuple(map(attrgetter, keys)))
+        layout = Layout(ours, values, bool(words), attrgetter(*keys), tuple(map(attrgetter, keys)))
+        return layout, _named(theirs, names, prepare)
 
 
-def _named(
-    theirs: Sequence[str], names: Mapping[str, str], prepare: Callable[[bytes], bytes | None]
-) -> Callable[[bytes], Sequence[Any] | None]:
+def _named(theirs: Sequence[str], names: Mapping[str, str], prepare: Callable[[bytes, bytes], bytes | None]) -> Decode:
     """Decodes objects that have exactly these names."""
     fields = [(f"_{i}", _type_of(names.get(name)), msgspec.field(name=name)) for i, name in enumerate(theirs)]
     decoder = msgspec.json.Decoder(msgspec.defstruct("Alike", fields, forbid_unknown_fields=True, gc=False))
 
-    def decode(body: bytes) -> Sequence[Any] | None:
-        text = prepare(body)
+    def decode(body: bytes, between: bytes) -> Sequence[Any] | None:
+        text = prepare(body, between)
         return None if text is None else decoder.decode_lines(text)
 
     return decode
@@ -177,35 +181,41 @@ def _type_of(ours: str | None) -> Any:
     return msgspec.Raw if ours is None else int | float | bool if ours == FIRED else int | float
 
 
-def _json_lines(body: bytes) -> bytes | None:
-    """The lines, if each is one object: then no object that the decoder finds can begin or end within a line."""
+def _json_lines(body: bytes, between: bytes) -> bytes | None:
+    """The lines, if each is one object: then no object that the decoder finds can begin or end within a line.
+
+    Control characters are no JSON.
+    """
     body = in_json(body)
-    lines = body.count(b"\n")
-    whole = body[:1] == b"{" and body[-2:] == b"}\n" and body.count(b"}\n{") == lines - 1
-    return body if whole and not body.translate(None, _PRINTABLE) else None
+    whole = body[:1] == b"{" and body[-1:] == b"}" and body.count(between) == body.count(b"}%s{" % between)
+    if not whole or not body.isascii() or b"\x7f" in body:
+        return None
+    return body if between == b"\n" else body.replace(between, b"\n")
 
 
-def _as_json(body: bytes, words: Sequence[bytes]) -> bytes:
+def _as_json(body: bytes, between: bytes, words: Sequence[bytes]) -> bytes:
     """Lists of name=value as JSON, one replacement for each mark; others become something that can't be decoded.
 
     ``words``: what stands behind an equals sign and is no number, with it, the longest first.
     """
-    if body.translate(None, _IN_PAIRS):
-        return b"?"
+    for mark in _NOT_IN_PAIRS:
+        if mark in body:
+            return b"?"
     if b" " in body:
-        body = body.replace(b" \n", b"\n").replace(b", ", b",").replace(b" ", b",")
+        body = body.replace(b" " + between, between).replace(b", ", b",").replace(b" ", b",")
     for word in words:
         body = body.replace(word, b'="%s"' % word[1:])
-    return b'{"%s}' % body[:-1].replace(b"=", b'":').replace(b",", b',"').replace(b"\n", b'}\n{"')
+    return b'{"%s}' % body.replace(b"=", b'":').replace(b",", b',"').replace(between, b'}\n{"')
 
 
-def _columns(cells: int) -> Callable[[bytes], Sequence[Any] | None]:
+def _columns(cells: int) -> Decode:
     """Decodes lines of so many numbers."""
 
-    def decode(body: bytes) -> Sequence[Any] | None:
+    def decode(body: bytes, between: bytes) -> Sequence[Any] | None:
+        body = body.replace(between, b"\n")
         if body.translate(None, _IN_COLUMNS):
             return None
-        found = _lists_in(b"[%s]" % body[:-1].replace(b"\n", b"]\n["))
+        found = _lists_in(b"[%s]" % body.replace(b"\n", b"]\n["))
         return found if set(map(len, found)) == {cells} else None
 
     return decode

@@ -29,6 +29,7 @@ from fieldtune.link.wire_numbers import (
 )
 from fieldtune.link.wire_values import (
     EMPTY,
+    UNREADABLE,
     NotDataError,
     WireValues,
     in_json,
@@ -190,7 +191,7 @@ class LineFormat:
         _refuse_strange(body)
         try:
             values = self._decode_json(body)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        except UNREADABLE:
             values = self._json_mended(body)
         if values == self._empty:
             raise NotDataError("no known field")
@@ -236,7 +237,7 @@ class LineFormat:
             body = _NAMED_NOT_FINITE.sub(rb'"\1":null', body)
         try:
             values = self._decode_json(body)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        except UNREADABLE:
             raise NotDataError("undecodable") from None
         known = [(name, text) for name, text in aside if name in self.names]
         for name, text in known:

@@ -158,7 +158,7 @@ def _samples(
     fired = (block.columns[FIRED] != 0).tolist() if FIRED in block.columns else None
     found = []
     wheel = si["wheel_rpm"].tolist() if counted is None and "wheel_rpm" in si else counted
-    for i, before_s, rpm in chooser.chosen(said, wheel, fired, counted is None):
+    for i, before_s, rpm in chooser.chosen_evenly(said, wheel, fired, counted is None):
         readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
         if rpm is not None:
             readings["wheel_rpm"] = rpm

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import repeat
+from itertools import chain, compress, repeat
+from operator import ne, sub
 from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 
 from fieldtune.frozen import frozen
@@ -37,6 +39,7 @@ class Sample(Readings):
 
 
 _SPACING_S = 0.0065  # some 150 samples/s at most
+_FEW = 3  # lines that are as quickly looked at one by one
 
 
 class Chosen(NamedTuple):
@@ -93,6 +96,32 @@ class SampleChooser:
                 due_s = now_s + _SPACING_S
             last_s = now_s
         self._last_s, self._due_s, self._wheel, self._moved_s = last_s, due_s, before, moved_s
+        return found
+
+    def chosen_evenly(
+        self,
+        times_s: list[float],
+        wheel: Sequence[float | None] | None,
+        told: list[bool] | None,
+        own_rpm: bool,
+    ) -> list[Chosen]:
+        """As ``chosen``, for times that rise from line to line: without looking at each where only time decides."""
+        plain = len(times_s) > _FEW and not own_rpm and not (told and True in told)
+        if not plain or self._last_s is None or times_s[0] <= self._last_s:
+            return self.chosen(times_s, wheel, told, own_rpm)
+        moved = []
+        if wheel is not None:
+            moved = list(compress(times_s, map(ne, wheel, chain((self._wheel,), wheel))))
+            if moved and max(map(sub, moved, chain((self._moved_s,), moved))) > _SPACING_S:
+                return self.chosen(times_s, wheel, told, own_rpm)
+            self._wheel, self._moved_s = wheel[-1], moved[-1] if moved else self._moved_s
+        found, place = [], bisect_left(times_s, self._due_s)
+        while place < len(times_s):
+            found.append(Chosen(place, times_s[place - 1] if place else self._last_s, None))
+            self._sampled_s = times_s[place]
+            self._due_s = self._sampled_s + _SPACING_S
+            place = bisect_left(times_s, self._due_s, place + 1)
+        self._last_s = times_s[-1]
         return found
 
     def _mean(self, rpm: float | None, now_s: float, last_s: float | None, wanted: bool) -> float | None:

@@ -31,6 +31,8 @@ AllValues = msgspec.defstruct(
     "AllValues", [(name, Number, None) for name in BY_WIRE_NAME], bases=(WireValues,), gc=False
 )
 EMPTY = AllValues()
+UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
+"""What a JSON decoder raises for text that is none."""
 _ROWS = tuple(BY_WIRE_NAME.values())
 _values_of = cast(Callable[[object], tuple[Number, ...]], attrgetter(*BY_WIRE_NAME))
 
