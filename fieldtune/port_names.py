@@ -27,6 +27,11 @@ def scheme_of(name: str | None) -> str | None:
     return scheme.casefold() if found else None
 
 
+def has_speed(name: str | None) -> bool:
+    """Whether a port has a baud that can be wrong: a device, here or on another machine."""
+    return scheme_of(name) in (None, "rfc2217")
+
+
 def port_problem(name: str) -> str | None:
     """Why a port can't be called so, in words that follow what was found; None where it can."""
     if not name.strip() or not name.isprintable():

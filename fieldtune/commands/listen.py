@@ -13,6 +13,7 @@ from fieldtune.commands import arguments, line_options
 from fieldtune.commands.printing import give, number
 from fieldtune.errors import LinkError
 from fieldtune.plain_text import columns, pairs, printable
+from fieldtune.port_names import has_speed
 
 if TYPE_CHECKING:
     from fieldtune.link import Live, Monitor
@@ -96,7 +97,7 @@ def _replay(args: argparse.Namespace) -> None:
     decoded = decode(recorded, robot)
     live = decoded.live
     encoder = EncoderWatch(robot).see_all(decoded.samples) or EncoderWatch(robot).see_raw(decoded.raw)
-    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw[-_RAW:]))
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw[-_RAW:], from_file=True))
 
 
 def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | None:
@@ -124,7 +125,13 @@ def _shots_seen(live: Live) -> int:
 
 
 def _report_words(
-    robot: Robot, live: Live, encoder: Verdict | None, raw: tuple[str, ...], baud: int | None = None
+    robot: Robot,
+    live: Live,
+    encoder: Verdict | None,
+    raw: tuple[str, ...],
+    baud: int | None = None,
+    *,
+    from_file: bool = False,
 ) -> list[str]:
     from fieldtune.link import health_words
     from fieldtune.link.remedies import remedies
@@ -149,7 +156,8 @@ def _report_words(
     last = [f"    {printable(line)}" for line in raw[-3:]]
     title = f"{robot.name} on {printable(live.port or 'no port')}: {live.words}"
     doubt = [] if encoder is None or encoder.settled else [f"  encoder: {encoder.words}"]
-    told = [f"  {words}" for words in remedies(live.health, raw, baud, robot)]
+    wired = not from_file and has_speed(live.port)
+    told = [f"  {words}" for words in remedies(live.health, raw, baud, robot, has_speed=wired)]
     if live.others:
         told.append(f"  other ports: {', '.join(live.others)}; --port chooses")
     return [title, *pairs(rows), *doubt, *told, *listed, *(["  last lines:", *last] if last else [])]

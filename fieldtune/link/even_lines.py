@@ -14,7 +14,8 @@ from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.clock import AHEAD_S, LineState
 from fieldtune.link.limits import COUNTS_OFF, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF, VOLTS_OFF
-from fieldtune.link.plausibility import LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
+from fieldtune.link.nominal_time import NominalTime
+from fieldtune.link.plausibility import FORGIVEN, LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
 from fieldtune.link.samples import Sample
 from fieldtune.link.two_robots import Said, rpm_alike
 from fieldtune.link.wire_numbers import LARGEST
@@ -61,12 +62,15 @@ class EvenLines:
             for signless in (False, True)
         )
         self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings]
+        if self._fired is not None:
+            self._bounds.append((self._fired, -math.inf, 1.0))  # more is a count of shots
         self._volts, self._rpm = by_name.get("battery_v"), by_name.get("wheel_rpm")
         self.counted, self.has_rpm = self._counts is not None, self._rpm is not None
         limits = steps.limits
         per_turn = limits.counts_per_turn or 1.0
+        self._most_ticks = (1 - _INSIDE) * AHEAD_S / self._tick
         least_rps = LEAST_SPEED * limits.wheel_rpm / 60
-        self._fixed = self._tick, per_turn, steps.half, limits.tight_rps2, COUNTS_OFF / per_turn, least_rps
+        self._fixed = self._tick, per_turn, limits.tight_rps2, COUNTS_OFF / per_turn, least_rps
         self._usable = self._counts is None or limits.counts_per_turn is not None
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
@@ -99,7 +103,7 @@ class EvenLines:
             return False
         if self._counts is not None and (base.counts is None or not base.trail or abs(first[self._counts]) > LARGEST):
             return False
-        return bool(0 < (first[self._clock] - base.clock) * self._tick <= AHEAD_S)
+        return bool(0 < first[self._clock] - base.clock <= self._most_ticks)
 
     def _possible(self, row: Row) -> bool:
         """Whether all readings surely are."""
@@ -113,22 +117,34 @@ class EvenLines:
         place, tick = self._clock, self._tick
         return [row[place] * tick for row in rows]
 
-    def run(self, base: LineState, rows: list[Row], arrival_s: float) -> tuple[list[float], list[float | None]]:
-        """Moves ``base`` on over the lines, of one arrival, that plainly follow: their times, and turns or own rpm."""
+    def last_fired(self, row: Row, before: float | None) -> float | None:
+        """What the last line that named it said of shots."""
+        return before if self._fired is None else float(row[self._fired])
+
+    def run(
+        self, base: LineState, rows: list[Row], arrival_s: float, nominal: NominalTime
+    ) -> tuple[list[float], list[float | None], float | None]:
+        """Moves ``base`` on over the lines, of one arrival, that plainly follow: their times, and turns or own rpm.
+
+        And what ``nominal`` makes of the first line that doesn't, if it was asked.
+        """
         steps, possible, fading = self._steps, self._possible, self._steps.fading
         at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
-        tick, per_turn, half, tight, count_off, least_rps = self._fixed
+        tick, per_turn, tight, count_off, least_rps = self._fixed
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
         turned_s, stale_s, stood, rate, volts = base.turned_s, base.stale_s, base.stood, base.rate, base.volts
+        half, most_ticks, whole = steps.half, self._most_ticks, steps.whole and at_counts is not None
         waited, late_s, line_s, period = arrival_s - base.arrival_s, base.late_s, steps.line_s, base.period
         times: list[float] = []
         wheel: list[float | None] = []
         rpm: float | None = None
         now_v = volts
+        by_time: float | None = None
         for row in rows:
-            since = (row[at_clock] - clock) * tick
-            if not 0 < since <= AHEAD_S:
+            ticks = row[at_clock] - clock
+            if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
                 break
+            since = ticks * tick
             now_s = time_s + since
             since = now_s - time_s
             if not possible(row):
@@ -140,6 +156,9 @@ class EvenLines:
             if own_rpm is not None:
                 rpm, last = abs(row[own_rpm.place] / own_rpm.per), base.rpm
                 fading.see(rpm)
+                by_time = nominal.see(row[at_clock] * tick, rpm)
+                if nominal.sure:
+                    break
                 # A wheel that stood may go on standing, but the first zero is looked at.
                 if last is None or fading.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
                     break
@@ -172,7 +191,11 @@ class EvenLines:
                 elif not stood:
                     stood = abs(rate or 0.0) * since * per_turn > 1.5
             if own_rpm is not None:
+                by_time = None
+                steps.refused_rpm = max(steps.refused_rpm - FORGIVEN, 0.0)
                 base.follow_rpm(now_s, rpm or 0.0)
+            if whole:
+                steps.see_count(counts, row[at_clock] * tick, tick)
             late_s *= LATE_FORGOTTEN
             if since - waited > late_s:
                 late_s = since - waited
@@ -191,7 +214,7 @@ class EvenLines:
             base.counts = base.counts if at_counts is None else counts
             base.late_s, base.period, base.volts, steps.line_s = late_s, period, volts, line_s
             steps.clocks.rolled_over(clock, clock)
-        return times, wheel
+        return times, wheel, by_time
 
 
 def _readings(names: tuple[str, ...], limits: Limits) -> tuple[_Reading, ...]:

@@ -20,6 +20,8 @@ COUNTS_OFF, TICKS_OFF, SPEED_OFF = 1.5, 1.2, 0.06
 RPM_OFF, LEAST_SPEED, SCATTERS_OFF = 0.04, 1 / 20, 4.0
 """By how much the robot's own rpm may be off the last: share of the speed (of this share of the fastest at least), and
 how many times its usual scatter."""
+NEAREST_M = 0.02
+"""No target is so near: a distance in another unit."""
 VOLTS_OFF = (0.15, 0.3)
 """By how much the battery may be off the last: share, and volts beside it."""
 

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
-from fieldtune.link.limits import Limits
+from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.samples import Health, Live, ShotSeen, State
+from fieldtune.link.setpoint_unit import SetpointUnit
 from fieldtune.link.shot_detection import ShotDetector
+from fieldtune.link.up_and_down import UpAndDown
 from fieldtune.link.wheel_figures import History, JamWatch, WheelFollower
 from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
 
@@ -21,11 +23,14 @@ if TYPE_CHECKING:
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
-_BURST_S = 1.3
+_BURST_S, _GAPS, _LATELY_S = 1.3, 300, 4.0
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
+_WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
+NOT_ON = "wheel_counts goes up and down instead of on"
+OTHER_UNIT = "is in another unit than rpm"
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
 
 
@@ -39,6 +44,8 @@ class Line:
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter = RpmFilter()
+        self._up_and_down, self._turns = UpAndDown(), 0.0
+        self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
         self._history = History()
         self._figures, self._jams = WheelFollower(robot), JamWatch()
@@ -48,10 +55,13 @@ class Line:
         self._speed: tuple[float, float] | None = None
         self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
         self._line_s = 0.0
-        self._gaps_s: deque[float] = deque(maxlen=6)
+        self._gaps_s: deque[float] = deque(maxlen=_GAPS)
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = 0
         self._dropped_at = -10.0
+        self._damaged_at: float | None = None
+        self._damaged_before = 0
+        self._whole = False
         self._extra: Counter[str] = Counter()
         self.last_arrival_s: float | None = None
         self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
@@ -64,7 +74,12 @@ class Line:
         framer, decoder = self._framer, self._decoder
         lines = framer.read(chunk)
         doubted = framer.damaged + decoder.damaged > self._dropped_before or self._doubted(arrival_s)
-        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted)
+        if self._damaged_at is None:
+            self._damaged_at = arrival_s + _PROVEN_S - _WHOLE_S
+        if framer.damaged != self._damaged_before:
+            self._damaged_before, self._damaged_at = framer.damaged, arrival_s
+        self._whole = arrival_s - self._damaged_at > _WHOLE_S
+        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted, self._whole)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
         if self.last_arrival_s is not None:
@@ -95,6 +110,9 @@ class Line:
         for sample in samples:
             if sample.fresh:
                 self._break()
+            if sample.distance_m is not None and 0 < sample.distance_m < NEAREST_M:
+                self._decoder.notices["distance out of range"] += 1
+                sample.distance_m = None
             self._watch(sample, tick, noisy)
         self.last_arrival_s = arrival_s
         self._marks.append((samples[-1].time_s, self.good))
@@ -104,6 +122,7 @@ class Line:
         """What comes next has no connection with what was before."""
         self._track.clear()
         self._rpm_filter.clear()
+        self._up_and_down.clear()
         self._shots.clear()
         self._history.gap()
         self._speed = None
@@ -111,23 +130,46 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
-            shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy)
+            shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
-        elif sample.turns is not None:
+        elif sample.turns is not None and not self._goes_up_and_down(sample.turns):
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead
-            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s)
+            reading_s = self._decoder.reading_s
+            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
             if self._track.dead:
                 self._speed = None
                 self._extra["counter stands still"] += not was_dead
             if rpm is not None:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
-        self._shots.see(sample, self._track.placed, tick, noisy)
+        if self._unit is not None and sample.setpoint is not None:
+            self._judge_setpoint(self._unit, sample)
+        if sample.turns is None or not self._up_and_down.sure:
+            self._shots.see(sample, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)
         self._note(sample)
+
+    def _judge_setpoint(self, unit: SetpointUnit, sample: Sample) -> None:
+        """Sets aside a setpoint in another unit: nothing may be learned by it."""
+        shown = sample.wheel_rpm if self._speed is None else self._speed[0]
+        if unit.see(sample.time_s, sample.setpoint or 0.0, shown):
+            sample.setpoint = None
+
+    def _goes_up_and_down(self, turns: float) -> bool:
+        """Whether the counter says nothing of the speed; what was known of it ends then."""
+        step, self._turns = turns - self._turns, turns
+        was = self._up_and_down.sure
+        if self._whole:
+            self._up_and_down.see(step)
+        if self._up_and_down.sure and not was:
+            self._extra[NOT_ON] += 1
+            self._track.clear()
+            self._shots.clear()
+            self._speed = None
+        return self._up_and_down.sure
 
     def _note(self, sample: Sample) -> None:
         """Keeps the readings from which a shown value is taken."""
@@ -156,6 +198,11 @@ class Line:
         self._break()
 
     @property
+    def two_robots(self) -> bool:
+        """Whether two robots speak in turn on this line now."""
+        return self._decoder.two_robots
+
+    @property
     def good(self) -> int:
         """Lines believed so far."""
         return self._decoder.good
@@ -175,6 +222,9 @@ class Line:
         notices = dict(decoder.notices + self._extra + framer.set_aside)
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
+        if self._unit is not None and self._unit.other is not None:
+            setpoint, rpm = self._unit.other
+            notices[f"setpoint {OTHER_UNIT}: {setpoint:g} at {rpm:.0f} rpm"] = 1
         if framer.start_up:
             notices["start-up text"] = framer.start_up
         if self._shots.unconfirmed:
@@ -192,6 +242,10 @@ class Line:
 
     def _never_used(self) -> str:
         """A value that most lines name and that can't be used, with the reason; empty where there is none."""
+        if self._up_and_down.sure:
+            return NOT_ON
+        if self._unit is not None and self._unit.other is not None:
+            return f"setpoint {OTHER_UNIT}"
         odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith(_UNUSED)}
         counts = {**odd, **self._framer.set_aside}
         worst = max(counts, key=lambda words: counts[words], default="")
@@ -227,10 +281,25 @@ class Line:
 
     def _speed_shown(self, now_s: float) -> float | None:
         speed = self._speed
-        burst_s = min(2 * statistics.median(self._gaps_s), _BURST_S) if self._gaps_s else 0.0
-        if speed is None or now_s - speed[1] > max(_SPEED_S, 4 * self._line_s, burst_s):
+        least_s = max(_SPEED_S, 4 * self._line_s)
+        if speed is None or (now_s - speed[1] > least_s and now_s - speed[1] > self._burst_s()):
             return None
         return speed[0]
+
+    def _burst_s(self) -> float:
+        """Twice the silence that half of the moments lately lay in: chunks of one burst come close together."""
+        gaps, lately = [], 0.0
+        for gap_s in reversed(self._gaps_s):
+            gaps.append(gap_s)
+            lately += gap_s
+            if lately > _LATELY_S:
+                break
+        passed = 0.0
+        for gap_s in sorted(gaps):
+            passed += gap_s
+            if 2 * passed >= lately:
+                return min(2 * gap_s, _BURST_S)
+        return 0.0
 
     @staticmethod
     def _shown(recent: deque[tuple[float, float]], now_s: float) -> float | None:

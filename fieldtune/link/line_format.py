@@ -18,6 +18,7 @@ import msgspec
 
 from fieldtune.line_fields import FIRED, WIRE_NAMES
 from fieldtune.link.bare_columns import Columns, alike
+from fieldtune.link.limits import NEAREST_M
 from fieldtune.link.wire_numbers import (
     MaybeThousands,
     NotANumberError,
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
 _NUMBERS = re.compile(rb"0[xX][0-9A-Fa-f]+|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*")
 _COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _REMEMBERED = 48
-_NEAR_M = 0.02  # no target is so near
 OFTEN = 3
 _DIGITS, _PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
 _LETTERS = bytes(byte for byte in _PLAIN if chr(byte).isalpha())
@@ -144,7 +144,7 @@ class LooseReader:
 
     def _value(self, text: str, ours: str, unit: str) -> int | float:
         value = value_of(text, ours, unit, self._scale.get(ours, 0.0))
-        tiny = ours == "distance_m" and 0 < value < _NEAR_M and is_maybe_grouped(text)  # 2.450 mm
+        tiny = ours == "distance_m" and 0 < value < NEAREST_M and is_maybe_grouped(text)  # 2.450 mm
         if tiny or self._maybe.doubtful(ours, value, text.strip):
             raise NotANumberError("can be read in two ways", text.strip())
         return value

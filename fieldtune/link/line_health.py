@@ -44,12 +44,19 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     "unusable value": ("no value that can be used", "See below which value can't be used, and mend it in the program."),
     "duplicate": ("the same line once more", "The program prints each line twice; that does no harm."),
     "impossible number": ("a number of hundreds of digits", _DAMAGE),
-    "not followed": ("alone, nothing followed it", ""),
+    "not followed": (
+        "alone, nothing followed it",
+        "No two lines follow each other: do two programs print, or does a network change their order? Send t_ms too.",
+    ),
     "impossible wheel": (
         "a speed no wheel reaches so soon",
         f"Wheel readings jump as no wheel can: check the encoder's plug, and {_PLUGS}.",
     ),
-    "impossible clock": ("a time that can't be", f"Times jump: {_PLUGS}; does anything else set t_ms in the program?"),
+    "impossible clock": (
+        "a time that can't be",
+        "Times jump: over a network lines overtake each other, which does no harm. On a wire, "
+        f"{_PLUGS}; does anything else set t_ms in the program?",
+    ),
     "impossible battery": (
         "a voltage that can't be",
         f"Voltages jump: {_PLUGS}; is it the profile's battery?",
@@ -65,6 +72,8 @@ _NOTICES: Mapping[str, str] = {
     "clock jump": "its clock jumped",
     "counter jump": "its counter jumped",
     "counter stands still": "counter stood still: plug pulled?",
+    "own rpm by a nominal time": "own rpm divided by a loop time that isn't kept: corrected",
+    "counter of 16 bits": "counter rolls over at 16 bits: bits = 16 under [encoder]",
     "shot not confirmed": "dips that may have been shots",
     "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",

@@ -43,7 +43,7 @@ def samples_of_table(
     if times is None:
         return None
     si = _readings(block, limits)
-    if si is None:
+    if si is None or (FIRED in block.columns and block.columns[FIRED].max() > 1):
         return None
     elapsed = _after(base.time_s, times)
     turns = _turns(continuity, limits, base, block, times, elapsed)
@@ -95,7 +95,8 @@ def _turns(
     trail = base.trail
     if base.counts is None or len(trail) < 8 or np.abs(counts).max() > EXACT or (counts % 1).any():
         return None
-    step = continuity.wrapped(_differences(counts, base.counts)) / limits.counts_per_turn
+    half = continuity.half
+    step = ((_differences(counts, base.counts) + half) % (2 * half) - half) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
     at = np.concatenate([[p[0] for p in trail], times])
     run = np.concatenate([[p[1] for p in trail], turns])
@@ -181,7 +182,9 @@ def _advance(
 ) -> None:
     counts = block.columns.get("wheel_counts")
     if counts is not None:
-        continuity.count_wraps(_differences(counts, base.counts or 0))
+        wraps = int(np.count_nonzero(np.abs(_differences(counts, base.counts or 0)) > continuity.half))
+        if wraps:
+            continuity.notices["counter roll-over"] += wraps
         base.counts = int(counts[-1])
     if len(turns):
         moved = np.flatnonzero(np.diff(turns, prepend=base.turns))[-TRAIL:]

@@ -13,6 +13,7 @@ from typing import Any
 
 from fieldtune.line_fields import CLOCKS, WIRE_NAMES
 from fieldtune.link.layouts import Layout, LineTable
+from fieldtune.link.limits import NEAREST_M
 from fieldtune.link.wire_numbers import MaybeThousands, NotANumberError
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
@@ -21,7 +22,6 @@ _ALONE = re.compile(rb"(?<![\w.,'+-])" + _NUMBER + rb"(?![\w.]*[0-9])")
 _WORDS = re.compile(rb"[A-Za-z:=]")
 _GOES_ON = re.compile(rb"[ .,'_+-]*[0-9]")
 _FIRST = 1001
-_TINY_M = 0.02
 
 Reader = Callable[[bytes], tuple[WireValues, Mapping[str, NotANumberError]]]
 
@@ -88,7 +88,7 @@ class LooseLayout:
                 return None
             numbers = [float(text) if b"." in text else int(text) for text in found.groups()]
             row = [numbers[i] if factor is None else numbers[i] * factor for i, factor in taken]
-            if near is not None and 0 < row[near] < _TINY_M:
+            if near is not None and 0 < row[near] < NEAREST_M:
                 return None  # perhaps 2.450 mm
             rows.append((*row, *fixed))
         return rows

@@ -82,6 +82,8 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$"),
 )
 """Words in the names that people give, tried in this order (common practice)."""
+_BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
+"""Kinds that a unit behind the number tells where the name says nothing, as in another language."""
 _UNITS: tuple[tuple[str, str], ...] = (
     ("ms", r"(_|\b)m(illi)?s(ec)?$|millis"), ("µs", r"(_|\b)us$|micros"), ("mV", r"mv$|millivolt"),
     ("mA", r"ma$|milliamp"), ("mm", r"mm$"), ("cm", r"cm$"), ("in", r"(_|\b)in(ch(es)?)?$"),
@@ -125,7 +127,7 @@ class Seen:
     columns: bool
 
 
-_FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*|\.\d+)(?:[eE][+-]?\d+)?"
+_FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
     rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
@@ -185,6 +187,9 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
 def _kind_of(reading: Reading, seen: Seen) -> str | None:
     name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.name).casefold().replace(" ", "_").replace("-", "_")
     if not seen.columns:
+        by_unit = next((kind for kind, ours in _BY_UNIT if reading.behind and is_known(reading.behind, ours)), None)
+        if by_unit is not None and not any(re.search(words, name) for _, words in _HINTS):
+            return by_unit
         kinds = (kind for kind, words in _HINTS if re.search(words, name))
         return next((kind for kind in kinds if kind != "fired" or set(reading.numbers) <= {0.0, 1.0}), None)
     numbers = reading.numbers

@@ -116,6 +116,8 @@ class Monitor:
             last = self._line.last_arrival_s
             if state == "live" and last is not None and now - last > STALLED_S:
                 state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
+            if self._line.two_robots and state in ("live", "searching"):
+                words = f"{self._device}: two robots talk on this line: unplug one"
             live = self._line.live(state, words, self._device, now)
             live.others = tuple(one.device for one in self._there if one.device != self._device)
             live.others += getattr(self._port, "others", ())
@@ -232,6 +234,8 @@ class Monitor:
             if why:
                 found.port.interrupted = ""  # type: ignore[attr-defined]
                 self._reopened(why)
+                if good and why.startswith("another robot"):
+                    self._say("live", f"reading {found.device}: {why}, since the one before fell silent")
             if data:
                 self._take(data, arrival_s)
                 lately = b"" if good else (lately + data)[-_LATELY:]

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
@@ -21,11 +18,9 @@ from fieldtune.link.limits import (
     VOLTS_OFF,
     Limits,
 )
+from fieldtune.link.reading_age import ReadingAge
 from fieldtune.link.samples import Sample
-from fieldtune.link.wire_values import WireValues, all_readings
-
-if TYPE_CHECKING:
-    from fieldtune.arrays import IntArray
+from fieldtune.link.wire_values import WireValues, all_readings, own_rpm
 
 PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 _LONG_S = 10.0
@@ -35,8 +30,10 @@ STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of 
 _TIMES_LATE, LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
+_ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 NEARER = 1.02
 SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
+_SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
@@ -49,6 +46,9 @@ class Continuity:
         self.clocks = Clocks()
         self.limits = limits
         self.doubted = False  # whether lines were damaged lately
+        self.whole = False  # whether no characters were damaged for long: then odd readings are the program's own
+        self.ages = ReadingAge()
+        self._seen_counts: int | None = None
         self.fading = FadingRpm()
         self.mixed = False  # whether two robots talk on the line
         self._modulus = 1 << limits.counter_bits
@@ -64,7 +64,8 @@ class Continuity:
         self._which: list[int] = []  # of the rows, those that lines of late name
         self._named = 0
         self.odd: list[str] = []
-        self._by_a_count = 0
+        self._by_a_count = self._rolled = 0
+        self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self.line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
@@ -121,19 +122,36 @@ class Continuity:
             base.trail.append((time_s, 0.0))
         return base
 
-    def wrapped(self, steps: IntArray) -> IntArray:
-        """Signed counts of differences (n,) over the counter's roll-over."""
-        return (steps + self.half) % self._modulus - self.half
+    def see_jump(self, base: LineState, after: LineState) -> None:
+        """Learns from a jump of the counter whether it rolls over at 16 bits, whatever the profile says."""
+        rate, counts, before = base.rate, after.counts, base.counts
+        if self._modulus <= _SHORT or rate is None or counts is None or before is None:
+            return
+        went = rate * (self.limits.counts_per_turn or 0.0) * (after.time_s - base.time_s)
+        rolled = (counts - before + _SHORT // 2) % _SHORT - _SHORT // 2
+        if abs(counts - before) > _SHORT // 2 and abs(rolled - went) < _AS_BEFORE * abs(went):
+            self._rolled += 1
+            if self._rolled >= _SHORT_TIMES:
+                self._modulus, self.half = _SHORT, _SHORT // 2
+                self.notices["counter of 16 bits"] += 1
+
+    def see_counts(self, wire: WireValues, number: int) -> None:
+        """Learns from the count of any line how old such counts are."""
+        if wire.wheel_counts is None or not self.whole:
+            return
+        clock, tick = self.clocks.reading(wire)
+        self.see_count(
+            int(wire.wheel_counts), self.clocks.arrival.time_of(number) if clock is None else clock * tick, tick
+        )
+
+    def see_count(self, counts: int, time_s: float, tick: float) -> None:
+        """As ``see_counts``, by the time of a line, with its uncertainty."""
+        before, self._seen_counts = self._seen_counts, counts
+        self.ages.see(time_s, 0 if before is None else self.signed(counts - before), tick)
 
     def signed(self, counts: int) -> int:
         """A count, or a difference of counts, as the counter's own distance from zero."""
         return (counts + self.half) % self._modulus - self.half
-
-    def count_wraps(self, steps: IntArray) -> None:
-        """Notes the roll-overs among differences (n,)."""
-        wraps = int(np.count_nonzero(np.abs(steps) > self.half))
-        if wraps:
-            self.notices["counter roll-over"] += wraps
 
     def fault(self, base: LineState, wire: WireValues, number: int, sample: Sample, loose: bool = False) -> str | None:
         """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
@@ -194,7 +212,7 @@ class Continuity:
         rate = 0.0 if base.still else base.rate
         if rate is None:
             return abs(step) <= fastest * (elapsed + base.tick) + noise
-        noise += (TICKS_OFF * base.tick + 2 * base.stale_s) * abs(rate)
+        noise += (TICKS_OFF * base.tick + 2 * max(base.stale_s, self.ages.between_s)) * abs(rate)
         if not loose:
             room = noise + SPEED_OFF * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
             return abs(step - rate * elapsed) <= room
@@ -223,10 +241,19 @@ class Continuity:
         """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
         return rps * (self.limits.counts_per_turn or 0.0) * min(self.line_s, 1.0)
 
-    def refused(self, base: LineState, sample: Sample) -> None:
-        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much."""
-        if sample.wheel_rpm is not None and base.rpm is not None:
-            off = abs(sample.wheel_rpm - base.rpm) / 60 * self._counts_of(1.0)
+    def refused(self, base: LineState, wire: WireValues) -> None:
+        """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much.
+
+        Where no characters were damaged for long, all that is refused again and again is how rough the reading is.
+        """
+        rpm = own_rpm(wire)
+        if rpm is not None and base.rpm is not None:
+            rps_off = abs(abs(rpm / self.limits.per["wheel_rpm"]) - base.rpm) / 60
+            if self.whole:
+                self.refused_rpm += 1
+                if self.refused_rpm > _ROUGH:
+                    base.scatter += _LEARN * max(rps_off - base.scatter, 0.0)
+            off = rps_off * self._counts_of(1.0)
             self._by_a_count = min(
                 max(self._by_a_count + (1 if _LIKE_A_COUNT[0] < off < _LIKE_A_COUNT[1] else -3), 0), 2 * _COARSE
             )
@@ -277,6 +304,7 @@ class Continuity:
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
+            self.refused_rpm = max(self.refused_rpm - FORGIVEN, 0.0)
             base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 

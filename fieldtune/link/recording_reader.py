@@ -54,24 +54,32 @@ class RecordedLine:
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)
         self._content = read_whole(self.path, "a recording of the line, or captured text", _LARGEST)
+        self._lost: str | None = None
         if self._content.startswith(_GZIP):
-            self._content = self._unzipped()
+            self._content, self._lost = self._unzipped()
         same = sum(a == b for a, b in zip(self._content, _NAME, strict=False))
         self.is_plain = same < _ALIKE * len(_NAME)
         """Whether it is plain captured text, whose arrival times are made up."""
 
-    def _unzipped(self) -> bytes:
-        """Text that was captured and packed with gzip (RFC 1952), up to where it is damaged or too large."""
-        unpacking, text = zlib.decompressobj(zlib.MAX_WBITS + 16), bytearray()
+    def _unzipped(self) -> tuple[bytes, str | None]:
+        """What was packed with gzip, one part behind another (RFC 1952, 2.2), and what is lost of it.
+
+        Up to where it is damaged or too large; what stands behind the last part is no part of it.
+        """
+        unpacking, text, at = zlib.decompressobj(zlib.MAX_WBITS + 16), bytearray(), 0
         try:
-            for at in range(0, len(self._content), 4096):
+            while at < len(self._content) and len(text) <= _LARGEST_TEXT:
                 text += unpacking.decompress(self._content[at : at + 4096], _LARGEST_TEXT)
-                if len(text) > _LARGEST_TEXT:
-                    break
+                at = min(at + 4096, len(self._content)) - len(unpacking.unused_data)
+                if unpacking.eof:
+                    if not self._content.startswith(_GZIP, at):
+                        return bytes(text), None
+                    unpacking = zlib.decompressobj(zlib.MAX_WBITS + 16)
         except zlib.error as error:
             if not text:
                 raise InputError(f"{self.path}: can't be unpacked ({error}); take another copy of it") from None
-        return bytes(text)
+            return bytes(text), DAMAGED
+        return bytes(text), CUT_OFF
 
     def header(self) -> dict[str, str]:
         """The ``name: value`` lines it starts with; of plain text those in its leading ``#`` lines."""
@@ -87,7 +95,7 @@ class RecordedLine:
 
         Damaged places and a missing end are chunks without bytes. Raises ``InputError`` if it can't be read at all.
         """
-        return _plain(self._content) if self.is_plain else _packed(self._content, self.path)
+        return _plain(self._content, self._lost) if self.is_plain else _packed(self._content, self.path)
 
 
 def _pairs(lines: Iterable[str]) -> dict[str, str]:
@@ -183,8 +191,8 @@ def _chunks_of(block: bytes, now: int, version: int) -> Iterator[Chunk]:
         return
 
 
-def _plain(content: bytes) -> Iterator[Chunk]:
-    """Lines with arrival times made up from ``t_ms``/``t_us`` where they say so, else evenly."""
+def _plain(content: bytes, lost: str | None) -> Iterator[Chunk]:
+    """Lines with arrival times made up from ``t_ms``/``t_us`` where they say so, else evenly; what is lost behind."""
     now, before = 0, None
     for line in content.splitlines(keepends=True):
         if line.startswith(b"#"):
@@ -198,6 +206,8 @@ def _plain(content: bytes) -> Iterator[Chunk]:
             before = us
         now += step
         yield Chunk(now, line if line.endswith(b"\n") else line + b"\n")
+    if lost is not None:
+        yield Chunk(now, b"", lost)
 
 
 def varint(value: int) -> bytes:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _KEPT, _FEWEST = 120, 8  # readings
 _TRIED = 33  # periods
 _LOCKED = 100  # readings that all come at the same place between two lines
+_HEARD_LATE = 0.25  # of the time between two lines
 _SOME = 5  # readings, over which a speed is taken
 _LEAST_S = 0.001  # a program's own timer is not better than that
 
@@ -30,44 +31,48 @@ class RefreshTimes:
         self._first: deque[float] = deque(maxlen=_KEPT)  # the earliest and latest possible time of each
         self._last: deque[float] = deque(maxlen=_KEPT)
         self._turn: deque[int] = deque(maxlen=_KEPT)
-        self._period_s = 0.0
+        self.period_s = 0.0
+        """Time between two readings, as far as it is known; 0 until then."""
 
     def clear(self) -> None:
         """Forgets the past."""
         self._first.clear()
         self._last.clear()
         self._turn.clear()
-        self._period_s = 0.0
+        self.period_s = 0.0
 
-    def place(self, first_s: float, last_s: float, tick_s: float) -> tuple[float, float]:
+    def place(self, first_s: float, last_s: float, tick_s: float, readings: int = 0) -> tuple[float, float]:
         """When the reading that came in ``first_s`` to ``last_s`` was made, and how uncertain that is, seconds.
 
-        ``tick_s``: uncertainty of these times.
+        ``tick_s``: uncertainty of these times. ``readings``: how many were made since the last, if that is known.
         """
-        turns = self._turns_since((first_s + last_s) / 2, last_s - first_s + 2 * tick_s) if self._turn else 0
+        room_s = last_s - first_s + 2 * tick_s
+        turns = self._turns_since((first_s + last_s) / 2, room_s, readings) if self._turn else 0
         if turns is None:
             self.clear()
         self._first.append(first_s)
         self._last.append(last_s)
         self._turn.append((self._turn[-1] if self._turn else 0) + (turns or 0))
         while len(self._turn) >= _FEWEST:
-            found = self._at_even_times(tick_s)
-            if found is not None:
-                return found
+            # A line that was heard late puts a single reading off; all that are known say more than the last few.
+            for room_s in (tick_s, tick_s + _HEARD_LATE * (last_s - first_s)):
+                found = self._at_even_times(room_s)
+                if found is not None:
+                    return found
             for kept in (self._first, self._last, self._turn):  # the program's timer is not as even as that
                 for _ in range((len(kept) + 1) // 2):
                     kept.popleft()
         return (first_s + last_s) / 2, last_s - first_s
 
-    def _turns_since(self, middle_s: float, room_s: float) -> int | None:
+    def _turns_since(self, middle_s: float, room_s: float, readings: int) -> int | None:
         """The fewest periods that may lie between the last reading and one at ``middle_s``; None if no number does.
 
         A wheel that turns has moved at each reading: only a slow one leaves some out.
         """
         since = middle_s - (self._first[-1] + self._last[-1]) / 2
-        self._period_s = self._period_s or since
-        turns = max(math.ceil((since - room_s) / self._period_s), 1)
-        return turns if abs(since - turns * self._period_s) <= room_s else None
+        self.period_s = self.period_s or since / max(readings, 1)
+        turns = readings or max(math.ceil((since - room_s) / self.period_s), 1)
+        return turns if abs(since - turns * self.period_s) <= room_s else None
 
     def _at_even_times(self, tick_s: float) -> tuple[float, float] | None:
         """Time and uncertainty of the last reading, over all periods at which all readings fit; None if none fits."""
@@ -80,7 +85,7 @@ class RefreshTimes:
         fits = room > 0
         if not fits.any():
             return None
-        self._period_s = float(np.average(periods[fits], weights=room[fits]))
+        self.period_s = float(np.average(periods[fits], weights=room[fits]))
         at = float(np.average((earliest[fits] + latest[fits]) / 2, weights=room[fits]))
         # What all readings are late by doesn't matter to a speed; an error of the period does, over some of them.
         gap = float(last[-1] - first[-1])

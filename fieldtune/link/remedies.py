@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
-from fieldtune.link.limits import Limits
+from fieldtune.link.bare_columns import alike
+from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.samples import Health
@@ -18,6 +20,9 @@ if TYPE_CHECKING:
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
 _MIXED = 4
+_ONCE = ("goes up and down", "is in another unit")  # said once, true of all lines
+_SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
+_SURE = 0.06
 _MISTAKEN = {
     0.001: "a thousand times too large",
     0.01: "a hundred times too large",
@@ -28,12 +33,17 @@ _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,batter
 
 
 def remedies(
-    health: Health, lines: Sequence[str], fixed_baud: int | None = None, robot: Robot | None = None
+    health: Health,
+    lines: Sequence[str],
+    fixed_baud: int | None = None,
+    robot: Robot | None = None,
+    *,
+    has_speed: bool = True,
 ) -> list[str]:
     """What to do about refused lines and unused values; lines to paste into the profile come last.
 
     ``lines``: raw lines made harmless, as ``Monitor.recent_lines`` gives them; ``fixed_baud``: the speed, if it was
-    named and not found.
+    named and not found; ``has_speed``: whether it comes by a port that has one, and not from a file or a network.
     """
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
     if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
@@ -45,7 +55,7 @@ def remedies(
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(texts)
     if letters and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
-        return [_wrong_speed(fixed_baud)]
+        return [_wrong_speed(fixed_baud) if has_speed else _NO_TEXT]
     if cause == "checksum":
         return [
             "The two hex digits behind * are the XOR of the bytes between $ and *; without them nothing is checked."
@@ -55,6 +65,8 @@ def remedies(
     aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
     if cause in ("non-finite", "unusable value") and aside:
         return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
+    if cause == "not followed" or cause.startswith("impossible "):  # they can be read, but can't all be true
+        return advice(health)
     return _mapping(raw_fields(texts))
 
 
@@ -81,7 +93,10 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     _, measured = robot.launcher.mechanism.measured
     wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
     known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
-    if any(robot.link.fields.get(ours, ours) in {field.name for field in fields} for ours in wanted):
+    strict = any(field.name in known for field in fields)  # else names are read in any spelling
+    named = {field.name if strict else alike(field.name) for field in fields}
+    theirs = (robot.link.fields.get(ours, ours) for ours in wanted)
+    if any((name if strict else alike(name)) in named for name in theirs):
         return []
     likely = [field for field in fields if field.ours in wanted and field.name not in known]
     pasted = profile_lines(likely)
@@ -99,7 +114,7 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
     said: list[str] = []
     two_ways: list[str] = []
     for notice, times in health.notices.items():
-        if times < max(_OFTEN * health.good, 3):
+        if times < max(_OFTEN * health.good, 3) and not any(words in notice for words in _ONCE):
             continue
         name, _, why = notice.partition(" ")
         if why.startswith("can be read in two ways"):
@@ -110,6 +125,15 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
         elif why == "is no whole number":
             said.append(f"{notice}: print the counter itself, not turns, and no mark between thousands.")
+        elif why.endswith("which can't be converted"):
+            said.append(f"{notice}: print it as a plain number in the unit that the README's table names.")
+        elif why.startswith("is in another unit"):
+            said += _other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
+        elif why.startswith("goes up and down"):
+            said.append(
+                f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
+                " the counter itself, and never set it back."
+            )
         elif why == "out of range" and robot is not None:
             said += _out_of_range(name, fields, robot)
     if two_ways:
@@ -118,6 +142,22 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             " thousands, no second number behind."
         )
     return said
+
+
+def _other_setpoint(why: str, scale: float) -> list[str]:
+    """What to do about a setpoint in percent or another unit, by its value at a speed that the wheel holds.
+
+    ``scale``: by which the profile multiplies it already.
+    """
+    setpoint, rpm = (float(number) for number in re.findall(r"\d[\d.e+-]*", why)[:2])
+    for factor, unit in _SPEED_UNITS.items():
+        if abs(rpm / setpoint / factor - 1) < _SURE:
+            return [f"setpoint is {setpoint:g} at {rpm:.0f} rpm, so probably in {unit}. Paste into the profile:",
+                    "[link.scale]", f"setpoint = {scale * factor:.6g}"]  # fmt: skip
+    return [
+        f"setpoint is {setpoint:g} while the wheel holds {rpm:.0f} rpm: percent, or a share? Let the program print the"
+        " rpm that it tells the wheel to hold. What it drives the motor with is power_pct."
+    ]
 
 
 def _ours(name: str, robot: Robot) -> str:
@@ -152,10 +192,11 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
         if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
             continue
         low, high = limits.of_readings[row.name]
+        low = NEAREST_M if row.name == "distance_m" else low
         fits = [
             f
             for f in _MISTAKEN
-            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if low == 0 else high)
+            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if row.name == "distance_m" else high)
         ]
         if fits:
             pasted = " or ".join(f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits)
@@ -164,6 +205,9 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
             ]
     return [f"The {reading} on the line is one that this robot can't have: is it in another unit? The profile's"
             " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
+
+
+_NO_TEXT = "What comes is no text: name a recording of the line, text that a terminal captured, or the robot's port."
 
 
 def _wrong_speed(fixed_baud: int | None) -> str:

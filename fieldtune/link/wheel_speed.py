@@ -29,7 +29,9 @@ _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
 _FEW_COUNTS = 3.0
+_SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
+_RATE_OVER, _NEAR = 12, (0.15, 0.0015)
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
 
@@ -49,6 +51,7 @@ class SpeedTrack:
         self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
         self._turns = 0.0
         self._waited = False
+        self._waits = 0.0  # share of counts of late that came behind a line without a new one
         self._moved_s = 0.0
         self._rate: float | None = None
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
@@ -75,11 +78,13 @@ class SpeedTrack:
         thin_s: float = 0.3,
         doubted: bool = False,
         before_s: float | None = None,
+        reading_s: float = 0.0,
     ) -> float | None:
         """Takes the count of one line and returns the speed, rpm, with the sign of the turning.
 
         ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
         span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
+        ``reading_s``: time between two readings of a counter that is read oftener than printed; 0 where it isn't.
         """
         self.placed = None
         lines = self._lines
@@ -95,33 +100,52 @@ class SpeedTrack:
             self._waited = True
             return self._waiting(time_s)
         else:
-            self._take_count(time_s, before_s, turns, moved, tick_s)
+            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s, doubted)
         fewest = _FEWEST_DOUBTED if doubted else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
         return None if self._rate is None else self._rate * 60
 
-    def _take_count(self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float) -> None:
+    def _take_count(
+        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float, doubted: bool
+    ) -> None:
         """Places a new count at the time at which it came."""
         if self.dead:
             self.clear()
             self._lines.append(time_s)
         gap_s, since_s = time_s - before_s, time_s - self._moved_s
+        self._waits += _FORGET_WAITS * (self._waited - self._waits)
         refreshed = self._waited and abs(moved) * gap_s > _OVERDUE * self._quantum * since_s
         if refreshed:
             self._refresh_s.append(since_s)
             self._stale_until_s = time_s + _STALE_S
         if refreshed or time_s < self._stale_until_s:
             at_s, spread_s = (before_s + time_s) / 2, gap_s
-            if self._waited:
+            if self._waited or not doubted:  # lines may be missing before it
                 at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+            if self._waits < _SELDOM and spread_s >= gap_s and self._rate and self._points:
+                # Nearly in step with the lines, and not known better: where an even wheel has it.
+                last_s, last, _ = self._points[-1]
+                at_s = min(max(last_s + (turns + self._quantum / 2 - last) / self._rate, before_s), time_s)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
             self._place((before_s + time_s) / 2, edge, gap_s)
+        elif reading_s > tick_s and self._points:
+            at_s, spread_s = self._refreshes.place(time_s - reading_s, time_s, tick_s, self._readings(moved, reading_s))
+            self._place(at_s, turns + self._quantum / 2, spread_s)
         else:
             self._place(time_s, turns + self._quantum / 2, 0.0)
+            self._refreshes.clear()  # of readings that it isn't told, it would count too few
         self._waited = False
+
+    def _readings(self, moved: float, reading_s: float) -> int:
+        """How many readings of the counter, so far apart, lie behind a step of so many turns."""
+        (end, last, _), (start, turns, _) = self._points[-1], self._points[max(-_RATE_OVER, -len(self._points))]
+        known_s = self._refreshes.period_s
+        between_s = known_s if abs(known_s - reading_s) < max(_NEAR[0] * reading_s, _NEAR[1]) else reading_s
+        a_reading = abs(last - turns) / max(end - start, 1e-9) * between_s
+        return max(round(abs(moved) / a_reading), 1) if a_reading else 1
 
     def _place(self, time_s: float, turns: float, spread_s: float) -> None:
         self.placed = (time_s, turns, spread_s)
@@ -251,6 +275,10 @@ class Scatter:
             self.deviation = statistics.median(self._bends) / _SECOND
             self._of_steps = _OF_A_STEP * step
 
+    def of_a_value(self, doubted: bool) -> float:
+        """How far a value lies from the others; ``doubted``: not by a step that few of them make."""
+        return self.deviation if doubted else max(self.deviation, self._of_steps)
+
     def of_mean(self, lines: int, many: bool) -> float:
         """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
         deviation = max(self.deviation, self._of_steps) if many else self.deviation
@@ -271,13 +299,18 @@ class RpmFilter:
         """Forgets the past, but not how rough the reading is."""
         self._points.clear()
 
-    def add(self, time_s: float, value: float, doubted: bool = False) -> float | None:
+    def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
         """Takes one value and returns the one to show.
 
+        ``before_s``: since when the value stands; until then the last one did, on lines that were passed over.
         ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
         """
         points = self._points
         since_s = time_s - points[-1][0] if points else 0.0
+        if points and before_s is not None and points[-1][0] < before_s < time_s:
+            last_s, last, stood_s = points[-1]
+            points[-1] = (last_s, last, min(stood_s + before_s - last_s, _MOST_S))
+            since_s = time_s - before_s
         points.append((time_s, value, min(max(since_s, _LEAST_S), _MOST_S)))
         self.scatter.see(value)
         since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
@@ -291,7 +324,7 @@ class RpmFilter:
         for n in _WINDOWS:
             if n > len(back):
                 break
-            middle = self._middle(back[:n])
+            middle = self._middle(back[:n], doubted)
             error = _GAMMA * self.scatter.of_mean(n, len(back) >= _MANY)
             low, high = max(low, middle - error), min(high, middle + error)
             if low > high and not (doubted and n <= _DOUBTED):
@@ -299,11 +332,11 @@ class RpmFilter:
             best = middle
         return best
 
-    def _middle(self, values: list[tuple[float, float]]) -> float:
+    def _middle(self, values: list[tuple[float, float]], doubted: bool) -> float:
         """Mean of values, each by the seconds it is for, without those that lie far from the others."""
         rpm = [value for value, _ in values]
         if len(values) >= 3:
-            middle, room = statistics.median(rpm), _FAR * self.scatter.deviation
+            middle, room = statistics.median(rpm), _FAR * self.scatter.of_a_value(doubted)
             values = [one for one in values if abs(one[0] - middle) <= room]
             if not values:
                 return middle

@@ -19,6 +19,7 @@ from fieldtune.units import LENGTH, TIME, parse
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)\Z", re.IGNORECASE | re.ASCII)
 _HEXADECIMAL = re.compile(r"0[xX]([0-9A-Fa-f]+)(?!\w)")
+_BLANKS_AND_COMMA = re.compile(r"[+-]?\d{1,3}(?: \d{3})+,\d+(?![\d,.])")
 _DECIMAL_COMMA = re.compile(r"[+-]?(?:\d{1,3}(?:\.\d{3})+,\d+|\d+,(?:\d{1,2}|\d{4,}))(?![\d.,])", re.ASCII)
 _GROUPED = re.compile(
     r"[+-]?\d{1,3}(?:(?P<mark>[' _])\d{3}(?:(?P=mark)\d{3})*|(?:,\d{3})+(?=\.\d)|(?:,\d{3}){2,}"
@@ -164,6 +165,9 @@ def _leading_number(bare: str) -> tuple[int | float, str]:
     found = _HEXADECIMAL.match(bare)
     if found is not None:
         return int(found[1], 16), bare[found.end() :]
+    found = _BLANKS_AND_COMMA.match(bare)
+    if found is not None:
+        return float(found.group().replace(" ", "").replace(",", ".")), bare[found.end() :]
     found = _GROUPED.match(bare)
     if found is not None:
         digits = re.sub(r"[', _]", "", found.group())

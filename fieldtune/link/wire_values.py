@@ -34,6 +34,7 @@ EMPTY = AllValues()
 UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 """What a JSON decoder raises for text that is none."""
 _ROWS = tuple(BY_WIRE_NAME.values())
+own_rpm = cast(Callable[[object], Number], attrgetter("wheel_rpm"))
 _values_of = cast(Callable[[object], tuple[Number, ...]], attrgetter(*BY_WIRE_NAME))
 
 

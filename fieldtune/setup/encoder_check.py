@@ -195,6 +195,9 @@ def _known(robot: Robot, source: Source, against: Against) -> Iterator[_Known]:
             yield _Known(1 / 60, "the robot sends turns a second where rpm is expected", fit(1 / 60), 0)
         if against == "setpoint":
             yield _Known(1 / _RADIANS, "the program's setpoint is in rad/s", _setpoint(robot, 1 / _RADIANS), 1)
+            if robot.encoder is not None:
+                of_counts = 60 / counts_a_wheel_turn(robot)
+                yield _Known(of_counts, "the program's setpoint is in counts a second", _setpoint(robot, of_counts), 1)
             yield _Known(60.0, "the program's setpoint is in turns a second", _setpoint(robot, 60.0), 1)
             yield _Known(_RADIANS, "the readback is in rad/s", fit(_RADIANS), 2)
 

@@ -20,6 +20,8 @@ from fieldtune import load_robot
 from fieldtune.errors import InputError
 from fieldtune.link import Monitor, RecordedLine, Recorder, decode, recording
 from fieldtune.link.recording_reader import CUT_OFF, DAMAGED, MAGIC
+from fieldtune.link.remedies import remedies
+from fieldtune.port_names import has_speed
 
 FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))
 
@@ -185,7 +187,14 @@ def test_captured_text_may_be_packed_with_gzip(tmp_path):
     text = b"".join(b"t_ms=%d,wheel_counts=%d\n" % (10 * i, 14 * i) for i in range(2000))
     whole, cut, hurt = gzip.compress(text), gzip.compress(text)[:-900], bytearray(gzip.compress(text))
     hurt[-2000:-1990] = bytes(10)
-    for content, least in ((whole, 2000), (cut, 1000), (hurt, 500)):
+    parts = gzip.compress(text[: len(text) // 2]) + gzip.compress(text[len(text) // 2 :])
+    for content, least, lost in (
+        (whole, 2000, ""),
+        (parts, 2000, ""),
+        (whole + b"behind the end" * 500, 2000, ""),
+        (cut, 1000, "cut off"),
+        (hurt, 500, "damaged"),
+    ):
         path = tmp_path / "captured.txt.gz"
         path.write_bytes(content)
         recording = RecordedLine(path)
@@ -193,6 +202,9 @@ def test_captured_text_may_be_packed_with_gzip(tmp_path):
         read = b"".join(chunk.data for chunk in recording.chunks())
         assert text.startswith(read[:10_000])
         assert read.count(b"\n") >= least
+        assert [chunk.why for chunk in recording.chunks() if not chunk.data] == ([f"recording {lost}"] if lost else [])
+        notices = decode(path, load_robot("heron")).live.health.notices
+        assert any(lost in notice for notice in notices) if lost else not any("recording" in one for one in notices)
     path.write_bytes(gzip.compress(bytes(300_000_000), 9))
     assert sum(len(chunk.data) for chunk in RecordedLine(path).chunks()) < 200_000_000
 
@@ -244,3 +256,15 @@ def test_replay_keeps_the_recordings_pace():
     with Monitor(robot_of(path), f"replay://{path}?speed=10") as monitor:
         _, took = wait_for(monitor, lambda s: s.state == "ended", seconds=10)
     assert 0.5 < took < 6.0  # seven seconds at ten times; a machine that is busy with others is late
+
+
+def test_a_picture_is_no_wrong_baud(tmp_path):
+    """A file has no speed that could be wrong; what to name instead is said."""
+    path = tmp_path / "picture.png"
+    path.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40)
+    decoded = decode(path, load_robot("heron"))
+    told = remedies(decoded.live.health, decoded.raw, None, load_robot("heron"), has_speed=False)
+    assert "recording" in told[0]
+    assert "baud" not in " ".join(told)
+    assert all(has_speed(port) for port in ("/dev/ttyACM0", "COM3", "rfc2217://pit:2217", None))
+    assert not any(has_speed(port) for port in ("file://a.log", "udp://:5800", "replay://a.rec"))

@@ -12,6 +12,7 @@ from fieldtune import load_robot
 from fieldtune.link import Monitor
 from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
+from fieldtune.link.urls import protocol_udp
 
 
 @pytest.fixture(scope="module")
@@ -68,7 +69,7 @@ def test_a_log_file_is_followed_from_its_end_and_when_it_is_made_anew(heron, tmp
     assert b"t_ms" in path.read_bytes()
 
 
-def test_of_two_robots_on_one_udp_port_one_is_heard_and_the_other_can_be_chosen(heron):
+def test_of_two_robots_on_one_udp_port_one_is_heard_and_the_other_can_be_chosen(heron, monkeypatch):
     """Two addresses of the loopback network (127.0.0.0/8, RFC 1122)."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.bind(("127.0.0.1", 0))
@@ -96,6 +97,11 @@ def test_of_two_robots_on_one_udp_port_one_is_heard_and_the_other_can_be_chosen(
         live, _ = wait_for(monitor, lambda live: live.wheel_rpm == pytest.approx(2100), meanwhile=speak)
         assert live.port == other
         assert live.others == (f"udp://127.0.0.1:{number}?from=127.0.0.1",)
+    monkeypatch.setattr(protocol_udp, "_SILENT_S", 0.4)
+    with Monitor(heron, f"udp://127.0.0.1:{number}") as monitor:
+        wait_for(monitor, lambda live: live.state == "live", meanwhile=lambda: speak((0,)))
+        live, _ = wait_for(monitor, lambda live: live.wheel_rpm == pytest.approx(2100), meanwhile=lambda: speak((1,)))
+        assert "another robot, at 127.0.0.2, since the one before fell silent" in live.words
     for robot in robots:
         robot.close()
 

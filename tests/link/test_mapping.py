@@ -37,6 +37,10 @@ KINDS: dict[str, tuple[Line, dict[str, tuple[str, float]]]] = {
         lambda k: f"time = {0.1 + 0.02 * k:.2f} s, flywheel speed = {1380 + k} rpm, target = 1400 rpm, volts = 9.81 V",
         {"time": ("t_ms", 1), "flywheel speed": ("wheel_rpm", 1), "target": ("setpoint", 1), "volts": ("battery_v", 1)},
     ),
+    "another language, with units": (
+        lambda k: f"vitesse : 1 {380 + k},4 tr/min ; batterie : {9.8 - k / 100:.2f} V".replace(".", ","),
+        {"vitesse": ("wheel_rpm", 1), "batterie": ("battery_v", 1)},
+    ),
     "one JSON object": (
         lambda k: f'{{"millis": {100 + 20 * k}, "enc": {4000 + 35 * k}, "vbat": 9.8, "shot": false}}',
         {"millis": ("t_ms", 1), "enc": ("wheel_counts", 1), "vbat": ("battery_v", 1), "shot": ("fired", 1)},

@@ -15,7 +15,8 @@ from fieldtune.link.wire_numbers import NotANumberError, value_of
 # 1 in = 25.4 mm and 1 ft = 12 in exactly (NIST SP 811, appendix B); r/min is rpm (ISO 80000-3). Else common practice.
 RIGHT = {
     ("wheel_rpm", 2450): (
-        "2450", " 2,450.0 ", "2.450,0", "2'450", "2\u2019450", "2 450", "2\u00a0450", "2\u202f450", "2_450", "0x992",
+        "2450", " 2,450.0 ", "2.450,0", "2'450", "2\u2019450", "2 450", "2\u00a0450", "2\u202f450",
+        "2 450,0", "2\u202f450,0 tr/min", "2_450", "0x992",
         "2.45E+3", "\uff12\uff14\uff15\uff10", "np.float64(2450.0)", '"2450"', "2450RPM", "2450.0 rpm ready",
         "2450 r/min", "2450 1/min", "2.45 krpm", "2.45 (krpm)", "14700\u00b0/s", "2450 | ok",
     ),

@@ -10,10 +10,11 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.base import ConsoleScreen, asking
 from fieldtune.console.widgets.text_block import Part, TextBlock
-from fieldtune.link.line_health import cause_words, notice_words
+from fieldtune.link.line_health import cause_words, health_words, notice_words
 from fieldtune.link.remedies import remedies
+from fieldtune.port_names import has_speed
 
 if TYPE_CHECKING:
     from fieldtune.console.output import OutputFigures
@@ -43,12 +44,25 @@ class LineScreen(ConsoleScreen):
         rows, wide = max(1, raw.size.height - 1), max(20, raw.size.width - 1)
         line = self.controller.line
         robot = self.controller.robot
-        told = remedies(live.health, line.recent_lines(_RAW), robot.link.baud, robot)
+        lines = line.recent_lines(_RAW)
+        told = remedies(live.health, lines, robot.link.baud, robot, has_speed=has_speed(live.port))
+        if self.small:
+            self._in_short(told or [health_words(live.health)])
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
         rows = max(1, rows - len(todo) - 2) if todo else rows
         text = "\n".join(whole_lines(line.recent_lines(rows), rows, wide))
         first: list[Part] = [("What to do\n", "bold $act"), ("\n".join(todo) + "\n\n", "$ink")] if todo else []
         raw.put(*first, ("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
+
+    def _in_short(self, told: list[str]) -> None:
+        """What to do, or the line's health, in a small window, unless a shot waits for its result."""
+        small = self.query_one("#small", TextBlock)
+        wide, rows = max(10, small.content_size.width), max(1, small.content_size.height)
+        pieces = [piece for said in told for piece in wrap(words.printable(said), wide)]
+        if len(pieces) > rows:
+            pieces[rows - 1] = words.shorten(pieces[rows - 1] + " …", wide)
+        if not asking(self.controller):
+            small.put(("\n".join(pieces[:rows]), "$ink"))
 
 
 def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:
