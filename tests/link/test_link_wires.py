@@ -106,6 +106,14 @@ def test_of_two_robots_on_one_udp_port_one_is_heard_and_the_other_can_be_chosen(
         robot.close()
 
 
+def test_a_missing_file_is_named_with_where_it_was_looked_for(heron, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with Monitor(heron, "file://run.log") as monitor:
+        said, _ = wait_for(monitor, lambda s: "run.log" in s.words and s.state == "searching")
+    assert f"there is no file {tmp_path / 'run.log'}" in said.words
+    assert "cable" not in said.words
+
+
 @pytest.mark.parametrize("url", ["udp://", "udp://:70000", "udp://here", "file:///no/such/file"])
 def test_a_wire_that_can_not_be_opened_is_one_clear_line(heron, url):
     with Monitor(heron, url) as monitor:
