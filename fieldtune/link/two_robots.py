@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
-from fieldtune.frozen import frozen
 from fieldtune.link.clock import clock_of
 
 if TYPE_CHECKING:
@@ -18,15 +18,13 @@ _RPM, _RPM_ALIKE = 0.1, 30.0  # share of the speed, and rpm
 _MULTIPLE = 0.04
 
 
-@frozen
-class _Line:
+class Said(NamedTuple):
+    """Of one line: clock, counter, own rpm, arrival."""
+
     clock_s: float | None
     counts: int | float | None
     rpm: float | None
     arrival_s: float
-
-
-_Said = tuple["WireValues", float | None, float]
 
 
 class TwoRobots:
@@ -34,8 +32,8 @@ class TwoRobots:
 
     def __init__(self, most_counts_per_s: float) -> None:
         self._most = most_counts_per_s
-        self._last: _Said | None = None
-        self._before: _Said | None = None
+        self._last: Said | None = None
+        self._before: Said | None = None
         self._in_turn = 0
         self.sure = False
 
@@ -45,20 +43,29 @@ class TwoRobots:
         ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm jumps.
         """
         last, before = self._last, self._before
-        self._last, self._before = (wire, rpm, arrival_s), last
+        now = self._last = _said(wire, rpm, arrival_s)
+        self._before = last
         if last is None or before is None:
             return False
-        if not doubtful and not self._in_turn and (rpm is None or last[1] is None or _rpm_alike(rpm, last[1])):
+        if not doubtful and not self._in_turn and (rpm is None or last.rpm is None or rpm_alike(rpm, last.rpm)):
             return False
-        now, one, two = _line(wire, rpm, arrival_s), _line(*last), _line(*before)
-        if self._same(now, one):
+        if self._same(now, last):
             self._in_turn = max(self._in_turn - _ODD, 0)
-        elif self._same(now, two) and not _one_count_apart(now.rpm, one.rpm):
+        elif self._same(now, before) and not _one_count_apart(now.rpm, last.rpm):
             self._in_turn = min(self._in_turn + 1, 2 * _SURE)
         was, self.sure = self.sure, self._in_turn >= _SURE or (self.sure and self._in_turn > 0)
         return self.sure and not was
 
-    def _same(self, line: _Line, other: _Line) -> bool:
+    def quiet(self, rpm: float | None) -> bool:
+        """Whether lines that go on plainly from ``rpm`` would change nothing here."""
+        last = self._last
+        return not self._in_turn and not self.sure and last is not None and (rpm is None or last.rpm == rpm)
+
+    def saw(self, said: Sequence[Said]) -> None:
+        """Takes lines that went on plainly."""
+        *_, self._before, self._last = (self._last, *said[-2:])
+
+    def _same(self, line: Said, other: Said) -> bool:
         """Whether two lines can be one robot's, the other being the earlier."""
         since = line.arrival_s - other.arrival_s
         if line.clock_s is not None and other.clock_s is not None:
@@ -69,15 +76,16 @@ class TwoRobots:
             return abs(line.counts - other.counts) <= self._most * (since + 0.02)
         if line.rpm is None or other.rpm is None:
             return True
-        return _rpm_alike(line.rpm, other.rpm)
+        return rpm_alike(line.rpm, other.rpm)
 
 
-def _line(wire: WireValues, rpm: float | None, arrival_s: float) -> _Line:
+def _said(wire: WireValues, rpm: float | None, arrival_s: float) -> Said:
     ticks, tick = clock_of(wire)
-    return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
+    return Said(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
 
 
-def _rpm_alike(rpm: float, other: float) -> bool:
+def rpm_alike(rpm: float, other: float) -> bool:
+    """Whether two speeds can be one wheel's, one line after the other."""
     return abs(rpm - other) <= _RPM * max(rpm, other) + _RPM_ALIKE
 
 
