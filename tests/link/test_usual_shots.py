@@ -1,0 +1,55 @@
+"""What shots of a wheel are like, from the profile and from shots before; and cells that show why."""
+
+import pytest
+from decode_lines import decode_lines, matched, robot_for
+from student_firmware import Firmware, sent
+from wheel_controllers import shooting
+
+from fieldtune.link.usual_shots import UsualShots
+
+
+def test_a_doubtful_drop_counts_once_one_like_it_came_within_a_minute():
+    usual = UsualShots(0.1)
+    assert usual.shows(30.0, 10.0, False)
+    assert not usual.beyond_doubt(30.0, False)
+    assert not usual.came_before(10.0, 0.05)
+    assert not usual.came_before(20.0, 0.15)  # of another depth
+    assert usual.came_before(30.0, 0.06)
+    assert not usual.came_before(200.0, 0.05)
+
+
+def test_shots_are_asked_about_beyond_what_the_last_ones_took():
+    usual = UsualShots(0.3)
+    assert usual.shares[0] < 0.1
+    assert usual.shares[1] > 0.3
+    for share in (0.04, 0.05, 0.05, 0.06):
+        usual.learn(100.0, share)
+    usual.learn(30.0, 0.3)  # not beyond doubt
+    assert not usual.learned
+    usual.learn(100.0, 0.05)
+    assert usual.learned
+    assert 0.03 < usual.shares[0] < 0.05 < usual.shares[1] < 0.1
+    assert usual.beyond_doubt(30.0, False)
+    assert not usual.shows(30.0, 10.0, noisy=True)
+
+
+@pytest.mark.parametrize(
+    ("kind", "share", "firmware"),
+    [
+        # How lines are timed shows only after a while: until then the noise must not be held to be too large.
+        ("PI stiff", 0.12, Firmware(rate_hz=20.0, counts_per_turn=2048.0, setpoint=True)),
+        # Wheels that run out from an overshoot, or to a lower setpoint: they are not brought back.
+        ("PI winding up", 0.12, Firmware(rate_hz=20.0, counts_per_turn=2048.0, speed="rpm")),
+        ("PI winding up", 0.08, Firmware(rate_hz=20.0, counts_per_turn=4096.0)),
+        # So seldom a dip looks like a smooth swing, too.
+        ("PI soft", 0.05, Firmware(rate_hz=1000.0, counts_per_turn=12.0, bridge_s=0.016)),
+    ],
+    ids=["first shots", "runs out, rpm", "runs out, counts", "smooth"],
+)
+def test_shots_are_found(kind, share, firmware):
+    wheel = shooting(kind, share, 30, seed=6)
+    found = decode_lines(sent(firmware, wheel, 6), robot_for(firmware.counts_per_turn, share)).shots
+    slack = 0.15 + firmware.late_s + 2 / firmware.rate_hz
+    pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack)
+    assert len(pairs) >= 0.95 * len(wheel.shots)
+    assert made_up == 0
