@@ -107,6 +107,12 @@ class Line:
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._decoder.tick_s
         noisy = self._doubted(arrival_s)
+        self.last_arrival_s = arrival_s
+        if self._decoder.two_robots:  # nobody knows whose readings they are
+            self._break()
+            for recent in self._recent.values():
+                recent.clear()
+            return
         for sample in samples:
             if sample.fresh:
                 self._break()
@@ -114,7 +120,6 @@ class Line:
                 self._decoder.notices["distance out of range"] += 1
                 sample.distance_m = None
             self._watch(sample, tick, noisy)
-        self.last_arrival_s = arrival_s
         self._marks.append((samples[-1].time_s, self.good))
         self.fresh.extend(samples)
 

@@ -16,6 +16,7 @@ _ODD = 3  # one that isn't in turn takes back so many
 _CLOCK_S = 0.3  # clock and arrival of the same robot's lines differ by less
 _RPM, _RPM_ALIKE = 0.1, 30.0  # share of the speed, and rpm
 _MULTIPLE = 0.04
+_VOLTS = 0.25  # a motor switched on takes more at once, but not every other line
 
 
 @frozen
@@ -23,10 +24,11 @@ class _Line:
     clock_s: float | None
     counts: int | float | None
     rpm: float | None
+    volts: float | None
     arrival_s: float
 
 
-_Said = tuple["WireValues", float | None, float]
+_Said = tuple["WireValues", float | None, float | None, float]
 
 
 class TwoRobots:
@@ -39,18 +41,20 @@ class TwoRobots:
         self._in_turn = 0
         self.sure = False
 
-    def see(self, wire: WireValues, rpm: float | None, arrival_s: float, doubtful: bool) -> bool:
+    def see(self, wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float, doubtful: bool) -> bool:
         """Takes the next line; True when it becomes sure with it.
 
-        ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm jumps.
+        ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm or
+        battery jumps.
         """
         last, before = self._last, self._before
-        self._last, self._before = (wire, rpm, arrival_s), last
+        self._last, self._before = (wire, rpm, volts, arrival_s), last
         if last is None or before is None:
             return False
-        if not doubtful and not self._in_turn and (rpm is None or last[1] is None or _rpm_alike(rpm, last[1])):
+        alike = (rpm is None or last[1] is None or _rpm_alike(rpm, last[1])) and _volts_alike(volts, last[2])
+        if not doubtful and not self._in_turn and alike:
             return False
-        now, one, two = _line(wire, rpm, arrival_s), _line(*last), _line(*before)
+        now, one, two = _line(wire, rpm, volts, arrival_s), _line(*last), _line(*before)
         if self._same(now, one):
             self._in_turn = max(self._in_turn - _ODD, 0)
         elif self._same(now, two) and not _one_count_apart(now.rpm, one.rpm):
@@ -65,16 +69,22 @@ class TwoRobots:
             ran = line.clock_s - other.clock_s
             if ran < 0 or ran > since + _CLOCK_S:
                 return False
+        if not _volts_alike(line.volts, other.volts):
+            return False
         if line.counts is not None and other.counts is not None:
             return abs(line.counts - other.counts) <= self._most * (since + 0.02)
-        if line.rpm is None or other.rpm is None:
-            return True
+        if line.rpm is None or other.rpm is None or line.clock_s is not None:
+            return True  # own rpm of few counts jumps, but nobody else's clock goes on like that
         return _rpm_alike(line.rpm, other.rpm)
 
 
-def _line(wire: WireValues, rpm: float | None, arrival_s: float) -> _Line:
+def _line(wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float) -> _Line:
     ticks, tick = clock_of(wire)
-    return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
+    return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, volts, arrival_s)
+
+
+def _volts_alike(volts: float | None, other: float | None) -> bool:
+    return volts is None or other is None or abs(volts - other) <= _VOLTS
 
 
 def _rpm_alike(rpm: float, other: float) -> bool:
