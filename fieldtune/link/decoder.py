@@ -63,7 +63,7 @@ class LineDecoder:
         most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
         self._two_robots = TwoRobots(most)
         self._nominal = NominalTime()
-        self._fired: float | None = None
+        self._fired: bool | int | float | None = None
         self._counts_shots = False
 
     @property
@@ -180,7 +180,7 @@ class LineDecoder:
             self.notices["wheel_counts is no whole number"] += 1  # of turns, or with a point between thousands
             wire.wheel_counts = None
         if wire.fired is not None:
-            sample.fired = self._has_fired(float(wire.fired))
+            sample.fired = self._has_fired(wire.fired)
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
             self.begin_anew()
         self._seen = wire
@@ -224,7 +224,7 @@ class LineDecoder:
         self._continuity.advance(base, wire, number, sample)
         out.append(sample)
 
-    def _has_fired(self, fired: float) -> bool:
+    def _has_fired(self, fired: bool | int | float) -> bool:
         """Whether a shot leaves now, by 0 and 1, or by how many have left so far."""
         before, self._fired = self._fired, fired
         self._counts_shots = self._counts_shots or fired > 1

@@ -278,3 +278,11 @@ def test_of_two_robots_without_clocks_neither_is_shown(wheel, share, speed):
     assert {(look.wheel_rpm, look.battery_v) for look in later} == {(None, None)}
     assert all(shot.arrival_s < 3.0 for shot in decoding.shots)
     assert any("two robots" in notice for notice in decoding.notices)
+
+
+def test_a_number_of_shots_of_many_digits_does_no_harm():
+    line = Line(robot_for())
+    for i in range(40):
+        fired = 10**400 if i == 20 else 0
+        line.feed(f'{{"t_ms":{20 * i},"wheel_rpm":1500,"fired":{fired}}}\n'.encode(), 0.02 * i)
+    assert line.live("live", "", None, 0.8).wheel_rpm == 1500
