@@ -286,3 +286,16 @@ def test_a_number_of_shots_of_many_digits_does_no_harm():
         fired = 10**400 if i == 20 else 0
         line.feed(f'{{"t_ms":{20 * i},"wheel_rpm":1500,"fired":{fired}}}\n'.encode(), 0.02 * i)
     assert line.live("live", "", None, 0.8).wheel_rpm == 1500
+
+
+def test_a_speed_under_another_name_is_named_beside_the_state():
+    """Lines that bring a battery are good, so that nothing else says why no speed is shown."""
+    line = Line(robot_for())
+    for i in range(60):
+        line.feed(f"t_ms={20 * i} left_rpm={1500 + i % 3} battery_v=9.8\n".encode(), 0.02 * i)
+    live = line.live("live", "reading", None, 1.2)
+    assert live.battery_v == 9.8
+    assert "left_rpm is not read: is it the wheel speed?" in live.words
+    for i in range(60, 120):
+        line.feed(f"t_ms={20 * i} wheel_rpm={1500 + i % 3} battery_v=9.8\n".encode(), 0.02 * i)
+    assert line.live("live", "reading", None, 2.4).words == "reading"
