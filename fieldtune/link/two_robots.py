@@ -65,14 +65,15 @@ class TwoRobots:
     def _same(self, line: _Line, other: _Line) -> bool:
         """Whether two lines can be one robot's, the other being the earlier."""
         since = line.arrival_s - other.arrival_s
+        if not _volts_alike(line.volts, other.volts):
+            return False
+        counts, before = line.counts, other.counts
+        if counts is not None and before is not None and counts != before and self._most < math.inf:
+            return abs(counts - before) <= self._most * (since + 0.02)  # one counter goes on, whatever the clock does
         if line.clock_s is not None and other.clock_s is not None:
             ran = line.clock_s - other.clock_s
             if ran < 0 or ran > since + _CLOCK_S:
                 return False
-        if not _volts_alike(line.volts, other.volts):
-            return False
-        if line.counts is not None and other.counts is not None:
-            return abs(line.counts - other.counts) <= self._most * (since + 0.02)
         if line.rpm is None or other.rpm is None or line.clock_s is not None:
             return True  # own rpm of few counts jumps, but nobody else's clock goes on like that
         return _rpm_alike(line.rpm, other.rpm)
