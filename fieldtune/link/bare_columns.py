@@ -47,6 +47,11 @@ class Columns:
     def __bool__(self) -> bool:
         return bool(self._order)
 
+    @property
+    def order(self) -> tuple[str, ...]:
+        """Our names of the columns, or ``-``; empty where none are known, or cells have units."""
+        return () if any(self._units) else self._order
+
     def take_header(self, line: bytes) -> bool:
         """Whether a line names columns. Those that follow are in its order, unless the profile says another one."""
         found = None if _NO_NAMES.search(line) else self._header(line)

@@ -1,9 +1,5 @@
 """How much time lies between two lines: by the robot's own clock over its roll-over, else by when they arrived.
 
-Whether the robot's clock can be trusted is judged by arrival: late and uneven by some hundredths of a second, but over
-a quarter of a second it tells a clock that stands still, goes in coarse steps, counts in another unit than its name
-says, or runs fast.
-
 Without a usable clock, ``ArrivalClock`` gives lines their times: the robot prints evenly, the host hears in bursts and
 late. Lines are counted, refused ones too, and a slow filter follows when the last one of each chunk arrived: a g-h
 filter, whose gains begin as those of a growing memory (formulas from memory, after E. Brookner, Tracking and Kalman
@@ -14,84 +10,15 @@ robot.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import CLOCKS
+from fieldtune.link.clock_judge import PAUSE_S, STILL, ClockJudge, steps_words
 
 if TYPE_CHECKING:
     from fieldtune.link.wire_values import WireValues
-
-_BLOCK_S = 0.25
-_PAUSE_S = 2.0  # a silence this long says nothing about the clock
-_ENOUGH_LINES = 5
-_COARSE_S = 0.008
-_REPEATED = 0.3  # share of lines that bring no new time
-_OFF_LOW, _OFF_HIGH = 0.87, 1.15
-_OFF_BLOCKS = 3  # one after another, as a host that stops for a moment makes one slow block and one fast one
-
-
-class ClockJudge:
-    """Follows the clock line by line; ``verdict`` says in words what is wrong with it, None as long as nothing is."""
-
-    def __init__(self) -> None:
-        self.verdict: str | None = None
-        self._since: tuple[float, float] | None = None
-        self._last: float | None = None
-        self._lines = self._repeated = self._off = 0
-        self._least_s = float("inf")
-
-    def restart(self) -> None:
-        """Begins anew behind a pause, a restart or a roll-over; a verdict stays."""
-        self._since = self._last = None
-        self._lines = self._repeated = self._off = 0
-
-    def see(self, clock_s: float, arrival_s: float, lines: int = 1) -> None:
-        """Takes the clock of a line, seconds, and when it arrived; of the last of ``lines`` that each moved it on."""
-        last, self._last = self._last, clock_s
-        if self._since is None or last is None or clock_s < last or arrival_s - self._since[1] > _PAUSE_S:
-            self.restart()
-            self._since, self._last = (clock_s, arrival_s), clock_s
-            return
-        self._lines += lines
-        if clock_s == last:
-            self._repeated += 1
-        elif lines == 1:
-            self._least_s = min(self._least_s, clock_s - last)
-        start_s, began_s = self._since
-        if arrival_s - began_s >= _BLOCK_S:
-            self._judge((clock_s - start_s) / (arrival_s - began_s))
-            self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
-            self._least_s = float("inf")
-
-    def _judge(self, pace: float) -> None:
-        """Ends a block over which the clock ran at ``pace`` seconds a second."""
-        if self._lines >= _ENOUGH_LINES and pace == 0:
-            self.verdict = _STILL
-        elif self._repeated > _REPEATED * self._lines and _COARSE_S <= self._least_s < float("inf"):
-            self.verdict = _steps(self._least_s)
-        off = int(pace > _OFF_HIGH) - int(pace < _OFF_LOW)
-        self._off = 0 if off == 0 or off * self._off < 0 else self._off + off
-        if abs(self._off) >= _OFF_BLOCKS and self.verdict is None:
-            self.verdict = f"the robot's clock {_pace_words(pace)}"
-
-
-_STILL = "the robot's clock stands still"
-
-
-def _steps(step_s: float) -> str:
-    return f"the robot's clock goes in steps of {1000 * step_s:.0f} ms"
-
-
-def _pace_words(pace: float) -> str:
-    if 870 < pace < 1150:
-        return "counts a thousand times too fast: t_us sent as t_ms?"
-    if 0.00087 < pace < 0.00115:
-        return "counts a thousand times too slowly: seconds sent as t_ms?"
-    if pace < 0.02:
-        return "hardly moves: whole seconds?"
-    return f"runs {abs(pace - 1):.0%} too {'fast' if pace > 1 else 'slowly'}".replace("%", " %")
-
 
 AHEAD_S = 0.25  # a line is never older for the robot than for the host by more than this
 TRAIL = 8
@@ -150,10 +77,11 @@ class LineState:
         self.rpm, self.rpm_s, self.dead = rpm, time_s, False
         rpms = self.rpms
         rpms.append((time_s, rpm))
-        if time_s - rpms[0][0] > _GAIN_S:
-            self.gained_rps2 = max(self.gained_rps2, (rpm - rpms[0][1]) / 60 / (time_s - rpms[0][0]))
-        while time_s - rpms[0][0] > _GAIN_S:
-            rpms.popleft()
+        first_s, first = rpms[0]
+        if time_s - first_s > _GAIN_S:
+            self.gained_rps2 = max(self.gained_rps2, (rpm - first) / 60 / (time_s - first_s))
+            while time_s - rpms[0][0] > _GAIN_S:
+                rpms.popleft()
 
 
 _WRAPS = (2**16, 2**32)
@@ -179,28 +107,43 @@ class Clocks:
         self._stood_s: float | None = None
         self._short = 0
 
+    @property
+    def plain(self) -> bool:
+        """Whether the robot's clock is trusted, and never rolled over early."""
+        return self.fault is None and self._short < _SHORT_WRAPS
+
     def distrust(self, why: str) -> None:
         """From now on the host's arrival time is the clock."""
         self.fault = why
 
     def judge(self, wire: WireValues, arrival_s: float, lines: int = 1) -> bool:
         """Takes the clock of a line, the last of ``lines`` that each moved it on; True when trust ends with it."""
-        if self.fault == _STILL:
+        if self.fault == STILL:
             self._look_again(wire)
         clock, tick = self.reading(wire)
         if clock is None or not self.judging:
             return False
-        self._judge.see(clock * tick, arrival_s, lines)
-        self.fault = self._judge.verdict
+        return self.judge_s(clock * tick, arrival_s, lines)
+
+    def judge_s(self, clock_s: float, arrival_s: float, lines: int = 1) -> bool:
+        """As ``judge``, of a clock in seconds that is trusted so far."""
+        if self.judging:
+            self._judge.see(clock_s, arrival_s, lines)
+            self.fault = self._judge.verdict
         return self.fault is not None
+
+    def judge_more(self, clocks_s: Sequence[float]) -> None:
+        """Takes lines of the same arrival, of which ``judge_s`` took the first: nothing new of the clock's pace."""
+        if self.judging and len(clocks_s) > 1:
+            self._judge.see_more(clocks_s)
 
     def _look_again(self, wire: WireValues) -> None:
         """A clock that stood still may count whole seconds."""
         ticks, tick = clock_of(wire)
         if ticks is not None:
             stood, self._stood_s = self._stood_s, ticks * tick
-            if stood is not None and 0 < self._stood_s - stood < _PAUSE_S:
-                self.fault = _steps(self._stood_s - stood)
+            if stood is not None and 0 < self._stood_s - stood < PAUSE_S:
+                self.fault = steps_words(self._stood_s - stood)
 
     def reading(self, wire: WireValues) -> tuple[float | None, float]:
         """The robot's clock in ticks, None without a usable one, and the seconds of a tick (or its uncertainty)."""

@@ -1,118 +1,39 @@
-"""Fields to samples: SI units, unwrapped clock and counter, and what can't be true taken out.
-
-An XOR lets some false lines through, so each line is weighed against the ones before it. A line that does not follow
-is *held* for one line: if the next one follows the old state, the held line was false and is dropped and counted; if
-the next one follows the held line, the change was real (a restart, a reset counter, a gap, a hard spin-up).
-"""
+"""Lines to samples, a chunk at a time: together as far as they plainly follow, else weighed one by one."""
 
 from __future__ import annotations
 
-import math
-from collections import Counter
+from collections import deque
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
-from fieldtune.frozen import frozen
-from fieldtune.link.limits import Limits
-from fieldtune.link.line_changes import change_goes_on, changed_state
-from fieldtune.link.line_table import LineTable, samples_of_table
-from fieldtune.link.nominal_time import NominalTime
-from fieldtune.link.plausibility import Continuity
+from fieldtune.link.even_lines import EvenLines
+from fieldtune.link.layouts import LineTable
+from fieldtune.link.line_table import MANY, samples_of_table
+from fieldtune.link.line_weighing import LineWeigher
 from fieldtune.link.samples import Sample, SampleChooser
-from fieldtune.link.two_robots import TwoRobots
-from fieldtune.link.wire_numbers import LARGEST
 
 if TYPE_CHECKING:
     from fieldtune.link.clock import LineState
     from fieldtune.link.wire_values import WireValues
     from fieldtune.robot.model import Robot
 
-_SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
-_CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
+_CAREFUL = 4  # lines of a table that are weighed one by one, before the next are tried together
+_MOST_KINDS = 16
 
 
-@frozen
-class _Held:
-    wire: WireValues
-    number: int
-    arrival: float
-    base: LineState
-    sample: Sample
-    reason: str
-
-
-class LineDecoder:
-    """Weighs records one after another; ``take`` appends the samples that hold.
-
-    ``dropped`` counts lines refused here by cause, ``notices`` what is no fault: restarts, roll-overs, gaps, jumps.
-    """
+class LineDecoder(LineWeigher):
+    """Weighs the lines of one chunk after another and chooses those that become samples."""
 
     def __init__(self, robot: Robot) -> None:
-        self.dropped: Counter[str] = Counter()
-        self.good = 0
+        super().__init__(robot)
         self._chooser = SampleChooser()
-        self._limits = Limits.of(robot)
-        self._continuity = Continuity(self._limits)
-        self.notices = self._continuity.notices
-        self._base: LineState | None = None
-        self._held: _Held | None = None
-        self._seen: WireValues | None = None
-        self._last: WireValues | None = None
-        self._out_of_range: Counter[str] = Counter()
-        self._refused_clocks = 0
-        most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
-        self._two_robots = TwoRobots(most)
-        self._nominal = NominalTime()
-        self._fired: bool | int | float | None = None
-        self._counts_shots = False
-
-    @property
-    def clock(self) -> Literal["robot", "arrival", "unknown"]:
-        """``robot``, ``arrival`` (the host's clock stands in) or ``unknown`` (no line yet)."""
-        if self._base is None:
-            return "unknown"
-        return "arrival" if self._base.clock is None else "robot"
-
-    @property
-    def two_robots(self) -> bool:
-        """Whether two robots speak in turn."""
-        return self._two_robots.sure
-
-    @property
-    def clock_fault(self) -> str | None:
-        """What is wrong with the robot's own clock, in words; None where nothing is, or there is none."""
-        return self._continuity.clocks.fault
-
-    def trust_clock(self) -> None:
-        """Arrival times are made up: they say nothing of the robot's clock."""
-        self._continuity.clocks.judging = False
-
-    @property
-    def tick_s(self) -> float:
-        """Uncertainty of a sample's time, seconds: the clock's resolution, or the jitter of arrival."""
-        base = self._base
-        return self._continuity.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
-
-    @property
-    def reading_s(self) -> float:
-        """Seconds between two readings of a counter read oftener than printed; 0 where each line has its own."""
-        return self._continuity.ages.between_s
-
-    @property
-    def damaged(self) -> int:
-        """Lines refused here that a faulty wire makes; a line said twice is none of them."""
-        return self.dropped.total() - self.dropped["duplicate"]
+        self._even: dict[tuple[str, ...], EvenLines] = {}
+        self._ran: deque[tuple[EvenLines, LineTable, int, int, float]] = deque(maxlen=2)
 
     def reconnected(self) -> None:
         """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
-        self._refuse_held()
-        self._last = None
-
-    def begin_anew(self) -> None:
-        """Nothing is known of clock and wheel any more: the robot's clock isn't trusted, or it is another robot."""
-        if self._held is not None:
-            self.dropped["not followed"] += 1
-        self._base = self._held = None
+        self._catch_up()
+        super().reconnected()
 
     def take_all(
         self,
@@ -129,189 +50,107 @@ class LineDecoder:
         """
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
         self._continuity.doubted, self._continuity.whole = doubted, whole
-        if isinstance(lines, LineTable):
-            samples = self._take_table(lines, arrival)
-            if samples is not None:
-                return samples
-            lines = lines.all_values()
+        samples: list[Sample] = []
+        if not isinstance(lines, LineTable):
+            self._take_each(lines, numbers, arrival, samples)
+            return samples
+        self._take_each(lines.ahead, numbers, arrival, samples)
+        numbers, at = numbers[len(lines.ahead) :], 0
+        while at < lines.lines:
+            at += self._take_table(lines, at, arrival, samples)
+            if at < lines.lines:
+                few = lines.values(at, at + _CAREFUL)
+                self._take_each(few, numbers[at:], arrival, samples)
+                at += len(few)
+        return samples
+
+    def _take_each(
+        self, lines: list[WireValues], numbers: Sequence[int], arrival: float, samples: list[Sample]
+    ) -> None:
+        """Weighs lines one by one."""
+        if not lines:
+            return
+        self._catch_up()
         believed: list[Sample] = []
-        for wire, number in zip(lines, numbers, strict=True):
+        for wire, number in zip(lines, numbers, strict=False):
             self.take(wire, number, arrival, believed)
         self.good += len(believed)
         told = [sample.fresh or sample.fired for sample in believed]
         wheel = [s.wheel_rpm if s.turns is None else s.turns for s in believed]
         own_rpm = all(sample.turns is None for sample in believed)
-        samples = []
         for place, before_s, rpm in self._chooser.chosen([s.time_s for s in believed], wheel, told, own_rpm):
             sample = believed[place]
             sample.before_s = before_s
             sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
             samples.append(sample)
-        return samples
 
-    def _take_table(self, table: LineTable, arrival: float) -> list[Sample] | None:
-        """The samples of a whole table at once; None if its lines have to be weighed one by one."""
+    def _take_table(self, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
+        """Takes lines of a table from number ``at`` on, and says how many: the next one needs more care."""
         base = self._base
         if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
-            return None
+            return 0
         if self._nominal.sure:
-            return None
-        samples = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
-        if samples is not None:
-            last = table.last()
-            if self._continuity.clocks.judge(last, arrival, table.lines):
-                self.begin_anew()
-            self._last, self._refused_clocks = last, 0
-            self.good += table.lines
-        return samples
-
-    def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
-        """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
-        try:
-            sample = self._continuity.measured(wire, arrival)
-        except OverflowError:  # a reading of some hundred digits
-            self.dropped["impossible number"] += 1
-            return
-        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts):
-            if whole is not None and not -LARGEST < whole < LARGEST:
-                self.dropped["impossible number"] += 1
-                return
-        if isinstance(wire.wheel_counts, float) and not wire.wheel_counts.is_integer():
-            self.notices["wheel_counts is no whole number"] += 1  # of turns, or with a point between thousands
-            wire.wheel_counts = None
-        if wire.fired is not None:
-            sample.fired = self._has_fired(wire.fired)
-        if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
+            return 0
+        found = None
+        if at == 0 and table.lines >= MANY:
+            try:
+                found = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
+            except OverflowError:  # a reading of some hundred digits
+                found = None
+        if found is None:
+            return self._run(base, table, at, arrival, samples)
+        samples += found
+        self._catch_up()
+        last = table.value(-1)
+        if self._continuity.clocks.judge(last, arrival, table.lines):
             self.begin_anew()
-        self._seen = wire
-        odd = self._continuity.odd
-        if odd and not self._settled(sample, odd):
-            return
-        if self._out_of_range and not odd:
-            self._out_of_range.clear()
-        if self._two_robots.see(
-            wire, sample.wheel_rpm, sample.battery_v, arrival, self._held is not None or self._base is None
-        ):
-            self.notices["lines of two robots mixed: unplug one"] += 1
-        self._continuity.mixed = self._two_robots.sure
-        if sample.wheel_rpm is not None:
-            self._continuity.fading.see(sample.wheel_rpm)
-            clock, tick = self._continuity.clocks.reading(wire)
-            if clock is not None:
-                was = self._nominal.sure
-                sample.wheel_rpm = self._nominal.see(clock * tick, sample.wheel_rpm)
-                self.notices["own rpm by a nominal time"] += self._nominal.sure and not was
-        base = self._base
-        if base is None:
-            self._open(wire, number, arrival, sample, out)
-            return
-        if wire == self._last and base.clock is not None:
-            self.dropped["duplicate"] += 1
-            return
-        self._continuity.see_counts(wire, number)
-        reason = self._continuity.fault(base, wire, number, sample)
-        if reason is not None:
-            self._weigh(base, wire, number, arrival, sample, reason, out)
-            return
-        held = self._held
-        if held is not None:
-            if held.reason == "wheel" and (_same_count(held.wire, wire) or change_goes_on(base, held.base, sample)):
-                self._believe(held, wire, number, sample, out)
-                return
-            self._refuse_held()
-        self._refused_clocks = 0
-        self._last = wire
-        self._continuity.advance(base, wire, number, sample)
-        out.append(sample)
+        self._last, self._refused_clocks = last, 0
+        self.good += table.lines
+        return table.lines
 
-    def _has_fired(self, fired: bool | int | float) -> bool:
-        """Whether a shot leaves now, by 0 and 1, or by how many have left so far."""
-        before, self._fired = self._fired, fired
-        self._counts_shots = self._counts_shots or fired > 1
-        return fired > (fired if before is None else before) if self._counts_shots else fired != 0
-
-    def _open(self, wire: WireValues, number: int, arrival: float, sample: Sample, out: list[Sample]) -> None:
-        """The first line is believed as soon as a second one follows it."""
-        held = self._held
-        if held is not None:
-            ahead = self._continuity.fault(held.base, wire, number, sample, loose=True)
-            if ahead is None:
-                self._believe(held, wire, number, sample, out)
-                return
-            self._refuse_held()
-        self._held = _Held(
-            wire, number, arrival, self._continuity.begun(wire, number, sample, 0.0), sample, "not followed"
-        )
-
-    def _weigh(
-        self,
-        base: LineState,
-        wire: WireValues,
-        number: int,
-        arrival: float,
-        sample: Sample,
-        reason: str,
-        out: list[Sample],
-    ) -> None:
-        """A line that does not follow: confirm the held one by it, or hold it."""
-        held = self._held
-        if held is not None:
-            fresh = self._continuity.measured(wire, arrival)
-            fresh.fired = sample.fired
-            for name in self._continuity.odd:
-                setattr(fresh, name, None)
-            # One that departs in another respect is another false line, and confirms nothing.
-            alike = reason == held.reason and self._continuity.fault(held.base, wire, number, fresh, loose=True) is None
-            if alike:
-                self._believe(held, wire, number, fresh, out)
-                return
-            self._refuse_held()
-            if self._base is None:  # its clock is given up
-                self._open(wire, number, arrival, sample, out)
-                return
-        changed = changed_state(self._continuity, base, wire, number, sample, reason)
-        self._held = _Held(wire, number, arrival, changed, sample, reason)
-
-    def _believe(self, held: _Held, wire: WireValues, number: int, sample: Sample, out: list[Sample]) -> None:
-        if held.base.change is not None:
-            self.notices[held.base.change] += 1
-            if held.base.change == "counter jump" and self._base is not None:
-                self._continuity.see_jump(self._base, held.base)
-        self._held = None
-        self._refused_clocks = 0
-        self._base = held.base
-        self._last = wire
-        out.append(held.sample)
-        self._continuity.fault(held.base, wire, number, sample, loose=True)
-        self._continuity.advance(held.base, wire, number, sample)
-        out.append(sample)
-
-    def _refuse_held(self) -> None:
-        held, self._held = self._held, None
-        if held is None:
-            return
-        if held.reason == "wheel" and self._base is not None:
-            self._continuity.refused(self._base, held.wire)
-        self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
-        if held.reason == "clock" and self._base is not None:
-            self._refused_clocks += 1
-            if self._refused_clocks >= _CLOCK_GIVEN_UP:
-                self._continuity.clocks.distrust("the robot's clock jumps")
+    def _run(self, base: LineState, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
+        """As ``_take_table``, line by line, as far as each plainly follows."""
+        steps, rows = self._continuity, table.rows[at:] if at else table.rows
+        even = self._even.get(table.names)
+        if even is None:
+            if len(self._even) >= _MOST_KINDS:
+                self._even.clear()
+            even = self._even[table.names] = EvenLines(table.names, steps)
+        if self._counts_shots:
+            return 0
+        quiet = self._ran or self._two_robots.quiet(base.rpm if even.has_rpm else None)
+        if not quiet or not even.follows(base, rows[0], arrival):
+            return 0
+        distrusted = steps.clocks.judge_s(even.clocks_s(rows[:1])[0], arrival)
+        times, wheel, self._by_time = ([], [], None) if distrusted else even.run(base, rows, arrival, self._nominal)
+        taken = len(times)
+        if not taken:
+            self._catch_up()
+            self._seen = table.value(at)  # its clock is judged
+            if distrusted:
                 self.begin_anew()
+            return 0
+        steps.clocks.judge_more(even.clocks_s(rows[:taken]))
+        self._ran.append((even, table, at, at + taken, arrival))
+        self._refused_clocks = 0
+        self._fired = even.last_fired(rows[taken - 1], self._fired)
+        self.good += taken
+        for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, even.told(rows), not even.counted):
+            sample = even.sample(rows[place], times[place], arrival, wheel[place])
+            sample.before_s = before_s
+            sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
+            samples.append(sample)
+        return taken
 
-    def _settled(self, sample: Sample, found: list[str]) -> bool:
-        """True if the impossible readings have come in several lines: they are unknown then, the rest counts."""
-        for name in found:
-            self._out_of_range[name] += 1
-        if any(self._out_of_range[name] < _SETTLED_FAULT for name in found):
-            self.dropped[f"impossible {found[0].rsplit('_', 1)[0]}"] += 1
-            return False
-        for name in found:
-            self.notices[f"{name.rsplit('_', 1)[0]} out of range"] += 1
-            setattr(sample, name, None)
-        return True
-
-
-def _same_count(held: WireValues, wire: WireValues) -> bool:
-    """Whether the counter was not read anew between two lines: then what the first one says is no damage."""
-    return held.wheel_counts is not None and held.wheel_counts == wire.wheel_counts
+    def _catch_up(self) -> None:
+        """Tells of the last lines that ran what those who look back at single lines have to know."""
+        if self._ran:
+            last_two = [
+                even.said(row, arrival)
+                for even, table, start, end, arrival in self._ran
+                for row in table.rows[max(start, end - 2) : end]
+            ]
+            self._two_robots.saw(last_two)
+            _, table, _, end, _ = self._ran[-1]
+            self._seen = self._last = table.value(end - 1)
+            self._ran.clear()

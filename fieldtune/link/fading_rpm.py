@@ -23,12 +23,13 @@ class FadingRpm:
     def see(self, rpm: float) -> None:
         """Takes the next value."""
         values = self._values
-        if values and rpm == values[-1]:
-            return
-        if values and rpm > _RISES * values[-1] + _OFF_RPM:
-            self.dead = False
-        if values and rpm >= values[-1]:
-            values.clear()
+        last = values[-1] if values else None
+        if last is not None:
+            if rpm == last:
+                return
+            if rpm > last:
+                self.dead = self.dead and rpm <= _RISES * last + _OFF_RPM
+                values.clear()
         values.append(rpm)
         if not self.dead and rpm > 0 and len(values) >= _VALUES:
             self.dead = self._fades()

@@ -1,7 +1,6 @@
 """Bytes to lines to records, and a count of everything that was refused.
 
-Framing: LF, CR or both end a line, 512 bytes at most, a line starts anew at its last ``$``. A ``*HH`` behind is the XOR
-of the bytes between ``$`` and ``*`` (the framing of NMEA 0183).
+Framing: LF, CR or both end a line, 512 bytes at most, a line starts anew at its last ``$``.
 """
 
 from __future__ import annotations
@@ -12,10 +11,11 @@ from collections.abc import Sequence
 from itertools import repeat
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from fieldtune.link.line_format import LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
-from fieldtune.link.line_table import FEWEST_LINES, LineTable, TablePattern, checked_payloads
+from fieldtune.link.checksums import BETWEEN, checked_payloads, checksum
+from fieldtune.link.layouts import Layouts, LineTable
+from fieldtune.link.line_format import OFTEN, LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
+from fieldtune.link.loose_layouts import LooseLayout
+from fieldtune.link.wire_numbers import MaybeThousands
 from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
 
 if TYPE_CHECKING:
@@ -23,33 +23,13 @@ if TYPE_CHECKING:
 
 LONGEST = 512
 RAW_KEPT = 400
-_LF = 10
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
+_SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
+_AHEAD = 24  # lines of a chunk that can't be read together are read by themselves before the others are tried
 _START_UP = 60  # lines that a controller prints at most while it starts
-
-
-def checksum(payload: bytes) -> int:
-    """XOR of all bytes (0..255), as NMEA 0183 frames are checked; folded by halves, which is fast in Python."""
-    folded = int.from_bytes(payload, "little")
-    if len(payload) > 128:
-        folded ^= folded >> 2048
-        folded ^= folded >> 1024
-    folded ^= folded >> 512
-    folded ^= folded >> 256
-    folded ^= folded >> 128
-    folded ^= folded >> 64
-    folded ^= folded >> 32
-    folded ^= folded >> 16
-    return (folded ^ folded >> 8) & 0xFF
-
-
-def framed(payload: str) -> bytes:
-    """One line as a robot sends it: ``$payload*HH`` and LF."""
-    body = payload.encode("ascii")
-    return b"$%s*%02X\n" % (body, checksum(body))
 
 
 class Framer:
@@ -68,11 +48,14 @@ class Framer:
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
         self._loose = LooseReader(self._format.names, self._format.maybe, settings.scale)
+        self._trial = LooseReader(self._format.names, MaybeThousands.settled(), settings.scale)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
-        self._pattern: TablePattern | None = None
+        self._layouts = Layouts(self._format)
         self._patterns = LinePatterns()
-        self._strict: WireValues | None = None
+        self._loose_layout: LooseLayout | None = None
+        self._strict: WireValues | LineTable | None = None
+        """What was read last to the letter."""
         self._rest = b""
         self._flooded = False
         self.start_up = 0
@@ -95,7 +78,7 @@ class Framer:
     def feed(self, chunk: bytes) -> list[WireValues]:
         """The good records whose line ends in this chunk."""
         read = self.read(chunk)
-        return read.all_values() if isinstance(read, LineTable) else read
+        return read.ahead + read.values() if isinstance(read, LineTable) else read
 
     def read(self, chunk: bytes) -> list[WireValues] | LineTable:
         """As ``feed``, but many alike lines come as one table. ``numbers`` says then which of all lines they were."""
@@ -104,31 +87,56 @@ class Framer:
         data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
-        block = None if self._flooded else self._table(body)
-        found = self._one_by_one(body.split(b"\n")[:-1]) if block is None else []
+        lines = body.split(b"\n")[:-1]
+        found: list[WireValues] | LineTable | None = None if self._flooded else self._table(body, lines)
+        if found is None:
+            ahead = self._one_by_one(lines[:_AHEAD])
+            found = self._others(ahead, lines[_AHEAD:]) if len(lines) > _AHEAD else ahead
         if len(self._rest) > LONGEST:
             self._cut_flood()
-        return found if block is None else block
+        return found
 
-    def _table(self, body: bytes) -> LineTable | None:
-        """The lines as a table, if they are many, alike and without fault."""
-        if len(body) < 20 * FEWEST_LINES or self._pattern is None or self._policy == "none":
+    def _others(self, ahead: list[WireValues], lines: list[bytes]) -> list[WireValues] | LineTable:
+        """As ``read``, when the first lines of a chunk were read by themselves: now more may be known."""
+        numbers = self.numbers
+        table = self._table(b"\n".join([*lines, b""]), lines)
+        found = self._one_by_one(lines) if table is None else []
+        self.numbers = [*numbers, *self.numbers]
+        if table is None:
+            return ahead + found
+        table.ahead = ahead
+        return table
+
+    def _table(self, body: bytes, lines: list[bytes]) -> LineTable | None:
+        """The lines as a table, if they are alike and without fault."""
+        if not lines or self._before is not None or self._policy == "none":
             return None
-        buffer = np.frombuffer(body, np.uint8)
-        ends = np.flatnonzero(buffer == _LF)
-        if len(ends) < FEWEST_LINES or max(int(ends[0]), int((ends[1:] - ends[:-1]).max()) - 1) > LONGEST:
+        if len(body) > LONGEST and max(map(len, lines)) > LONGEST:
             return None
+        table, count = None, len(lines)
         if self._checked_seen:
-            payloads = checked_payloads(buffer, ends)
-        else:
-            payloads = None if self._policy == "required" or b"$" in body or b"*" in body else body
-        block = None if payloads is None else self._pattern.table(payloads, len(ends))
-        if block is not None:
-            self.lines += block.lines
-            self.numbers = range(self.lines - block.lines + 1, self.lines + 1)
-            shown_from = int(ends[-RAW_KEPT - 1]) + 1 if len(ends) > RAW_KEPT else 0
-            self.raw.extend(zip(body[shown_from:-1].split(b"\n"), repeat(None)))
-        return block
+            payloads = checked_payloads(body, lines)
+            table = None if payloads is None else self._layouts.read(payloads, BETWEEN, count)
+        elif self._policy != "required" and b"$" not in body and b"*" not in body:
+            strict = self._strict is not None
+            table = self._layouts.read(body[:-1], b"\n", count) if strict else self._loose_table(body, count)
+        if table is not None:
+            self._strict = table if self._strict is not None else None
+            self._unchecked = 0
+            self.lines += len(lines)
+            self.numbers = range(self.lines - len(lines) + 1, self.lines + 1)
+            self.raw.extend(zip(lines[-RAW_KEPT:], repeat(None)))
+        return table
+
+    def _loose_table(self, body: bytes, lines: int) -> LineTable | None:
+        """The lines as a table, if they are all of the form that comes often."""
+        loose = self._loose_layout
+        if loose is None or self._checked_seen or self._patterns.count(loose.form) < OFTEN:
+            return None
+        table = loose.table(body, self._format.maybe)
+        for _ in range(0 if table is None else lines):
+            self._patterns.often(loose.form)
+        return table
 
     def _one_by_one(self, lines: list[bytes]) -> list[WireValues]:
         found: list[WireValues] = []
@@ -159,8 +167,9 @@ class Framer:
             append(wire)
             numbers.append(self.lines)
         self.numbers = numbers
-        if len(lines) >= FEWEST_LINES and good:
-            self._learn(good)
+        if good:
+            checked = self._checked_seen and good.rfind(b"*") > 0
+            self._layouts.learn(good[good.rfind(b"$") + 1 : good.rfind(b"*")] if checked else good)
         return found
 
     def _leave_out_start_up(self, before: Counter[str], damaged: int) -> None:
@@ -176,9 +185,11 @@ class Framer:
             self.damaged += 1
             return cause
         if self._format.columns.take_header(line):
-            self._pattern = None  # other columns may follow
+            self._layouts.forget()
+            self._loose_layout = None
             return "column names"
-        if not self._patterns.often(line):
+        form = self._patterns.form(line)
+        if not self._patterns.often(form):
             self.damaged += not looks_like_text(line, self._format.names)
             return cause
         if cause == "unchecked":
@@ -193,29 +204,14 @@ class Framer:
         if strict is not None:
             # Lines that are read otherwise are damaged, but for a word in a number's place.
             words_only = all("no number" in str(wrong) or str(wrong).startswith("is ") for wrong in unusable.values())
-            if not found or not words_only or found | unusable.keys() != named_fields(strict):
+            if not found or not words_only or found | unusable.keys() != _fields_of(strict):
                 return cause
         for ours, wrong in unusable.items():
             self._format.note(ours, wrong)
+        known = self._loose_layout is not None and self._loose_layout.form == form
+        if strict is None and not known and self._patterns.count(form) >= _SURELY_OFTEN:
+            self._loose_layout = LooseLayout(line, form, columns.read if loose is columns else self._trial.read)
         return values if found else "unusable value"
-
-    def _learn(self, line: bytes) -> None:
-        """Takes the shape of a good line for those to come."""
-        strict = self._strict
-        if (
-            strict is not None
-            and b"." in line
-            and any(getattr(strict, name) is not None for name in self._format.maybe)
-        ):
-            return  # some of its values may yet turn out to be meant otherwise
-        try:
-            if self._checked_seen:
-                start, end = line.rfind(b"$"), line.rfind(b"*")
-                self._pattern = TablePattern(line[start : end + 1] + b"__", lambda text: self._format.read(text[1:-3]))
-            else:
-                self._pattern = TablePattern(line, self._format.read)
-        except NotDataError:
-            self._pattern = None
 
     def _cut_flood(self) -> None:
         """Keeps of an endless line only what may still become one: from its last ``$``."""
@@ -286,6 +282,10 @@ class Framer:
             self._checked_seen = self._unchecked < _SENDS_NONE
         if self._policy == "required" or (self._policy == "auto" and self._checked_seen):
             raise NotDataError("unchecked")
+
+
+def _fields_of(read: WireValues | LineTable) -> frozenset[str]:
+    return frozenset(read.names) if isinstance(read, LineTable) else named_fields(read)
 
 
 def shown(line: bytes) -> str:

@@ -12,7 +12,7 @@ import math
 import re
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -30,8 +30,10 @@ from fieldtune.link.wire_numbers import (
 )
 from fieldtune.link.wire_values import (
     EMPTY,
+    UNREADABLE,
     NotDataError,
     WireValues,
+    in_json,
     json_decoder,
     names_on_wire,
     values_from,
@@ -43,7 +45,7 @@ if TYPE_CHECKING:
 _NUMBERS = re.compile(rb"0[xX][0-9A-Fa-f]+|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*")
 _COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _REMEMBERED = 48
-_OFTEN = 3
+OFTEN = 3
 _DIGITS, _PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
 _LETTERS = bytes(byte for byte in _PLAIN if chr(byte).isalpha())
 _OF_ANOTHER = re.compile(
@@ -61,9 +63,17 @@ class LinePatterns:
         self._lately: deque[bytes] = deque()
         self._count: Counter[bytes] = Counter()
 
-    def often(self, line: bytes) -> bool:
-        """Notes a line; whether as many of its form came lately as damage would not make."""
-        form = _NUMBERS.sub(b"#", line)
+    @staticmethod
+    def form(line: bytes) -> bytes:
+        """A line with its numbers taken out."""
+        return _NUMBERS.sub(b"#", line)
+
+    def count(self, form: bytes) -> int:
+        """How many lines of a form came lately."""
+        return self._count[form]
+
+    def often(self, form: bytes) -> bool:
+        """Notes a line of a form; whether as many of them came lately as damage would not make."""
         self._lately.append(form)
         self._count[form] += 1
         if len(self._lately) > _REMEMBERED:
@@ -71,7 +81,7 @@ class LinePatterns:
             self._count[oldest] -= 1
             if not self._count[oldest]:
                 del self._count[oldest]
-        return self._count[form] >= _OFTEN
+        return self._count[form] >= OFTEN
 
 
 def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
@@ -150,7 +160,6 @@ def _text(line: bytes) -> str:
 
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
-_PYTHON_WORDS = ((b"'", b'"'), (b": True", b": true"), (b": False", b": false"), (b": None", b": null"))
 
 
 class LineFormat:
@@ -169,6 +178,10 @@ class LineFormat:
         self._decode_json = json_decoder(self.names)
         self._empty = self._decode_json(b"{}")
 
+    def values_from(self, found: Mapping[str, Any]) -> WireValues:
+        """A line's values by our names, of the kind that JSON and plain name=value become here."""
+        return type(self._empty)(**found)
+
     def note(self, ours: str, wrong: NotANumberError) -> None:
         """Counts a value of one of our fields that can't be used, under the robot's name."""
         self.set_aside.note(self._theirs.get(ours, ours), str(wrong), wrong.example)
@@ -178,7 +191,7 @@ class LineFormat:
         _refuse_strange(body)
         try:
             values = self._decode_json(body)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        except UNREADABLE:
             values = self._json_mended(body)
         if values == self._empty:
             raise NotDataError("no known field")
@@ -218,15 +231,13 @@ class LineFormat:
 
     def _json_mended(self, body: bytes) -> WireValues:
         """With Python's quotes and words put right, and values that aren't finite set aside."""
-        if b"'" in body and b'"' not in body:
-            for theirs, ours in _PYTHON_WORDS:
-                body = body.replace(theirs, ours)
+        body = in_json(body)
         aside = [(name.decode(), text.decode().lower()) for name, text in _NAMED_NOT_FINITE.findall(body)]
         if aside:
             body = _NAMED_NOT_FINITE.sub(rb'"\1":null', body)
         try:
             values = self._decode_json(body)
-        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        except UNREADABLE:
             raise NotDataError("undecodable") from None
         known = [(name, text) for name, text in aside if name in self.names]
         for name, text in known:

@@ -1,22 +1,15 @@
-"""Many lines at once: lines that differ only in their numbers are read as one table instead of one by one.
+"""Many alike lines weighed at once, in arrays: what a fast robot prints thousands of times a second.
 
-A fast robot prints thousands of alike lines a second. What stands between their numbers is learned from the last line
-that was read with full care; a chunk is taken as a table only if every line of it has exactly that shape. Anything
-else, a single odd byte included, sends the whole chunk the careful way.
+Any line that asks for a closer look sends all of them the careful way, one by one.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
-from fieldtune.frozen import frozen
-from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED, WIRE_NAMES
+from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, FIRED
 from fieldtune.link.clock import AHEAD_S, TRAIL, LineState
 from fieldtune.link.limits import (
     COUNTS_OFF,
@@ -29,112 +22,15 @@ from fieldtune.link.limits import (
     Limits,
 )
 from fieldtune.link.samples import Sample, SampleChooser
-from fieldtune.link.wire_values import NotDataError, WireValues, values_from
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray
+    from fieldtune.link.layouts import LineTable
     from fieldtune.link.plausibility import Continuity
 
-Bytes = NDArray[np.uint8]
-
-FEWEST_LINES = 12
+MANY = 64
+"""Lines from which arrays are faster than weighing line by line."""
 EXACT = 2.0**53
-_RUN = re.compile(rb"[0-9.-]+")
-_NUMERIC = b"0123456789.-"
-_BLANK = ord("z")
-_BLANKED = bytes(byte if byte in _NUMERIC else _BLANK for byte in range(256))
-_MARK, _COMMA, _FIRST = b"#", 44, 1001
-_decode_numbers = msgspec.json.Decoder(list[float]).decode
-_DOLLAR, _STAR, HH_BLANK = 36, 42, 95
-_HEX = np.full(256, -4096, dtype=np.int64)
-_HEX[np.frombuffer(b"0123456789ABCDEF", np.uint8)] = np.arange(16)
-_HEX[np.frombuffer(b"abcdef", np.uint8)] = np.arange(10, 16)
-
-
-@frozen
-class LineTable:
-    """Lines as columns, by our field names: each (n,) float64, all finite."""
-
-    columns: dict[str, FloatArray]
-    lines: int
-
-    def all_values(self) -> list[WireValues]:
-        """The same lines one by one."""
-        names = list(self.columns)
-        rows = zip(*(column.tolist() for column in self.columns.values()), strict=True)
-        return [values_from(dict(zip(names, row, strict=True))) for row in rows]
-
-    def last(self) -> WireValues:
-        """The last line."""
-        return values_from({name: float(column[-1]) for name, column in self.columns.items()})
-
-
-class TablePattern:
-    """What stands between the numbers of one payload, and which number is which field."""
-
-    def __init__(self, payload: bytes, read: Callable[[bytes], WireValues]) -> None:
-        """Learns from a payload that ``read`` accepts; raises ``NotDataError`` if it has no such shape."""
-        self._marked, texts = _numbers(payload + b"\n")
-        self._count = self._marked.count(_MARK)
-        if not self._count or _MARK in payload or texts.count(b",") != self._count:
-            raise NotDataError("undecodable")
-        # Each number is replaced by one of its own, to see in which field it comes out; digits of names stay.
-        at, pieces = 0, []
-        for i, match in enumerate(_RUN.finditer(payload)):
-            named = payload[match.start() - 1 : match.start()].isalpha()
-            pieces += [payload[at : match.start()], match.group() if named else b"%d" % (_FIRST + i)]
-            at = match.end()
-        wire = read(b"".join(pieces) + payload[at:])
-        found = {name: value for name in WIRE_NAMES if (value := getattr(wire, name)) is not None}
-        self.order = {name: int(value) - _FIRST for name, value in found.items()}
-        if not all(0 <= column < self._count for column in self.order.values()):
-            raise NotDataError("undecodable")
-
-    def table(self, payloads: bytes, lines: int) -> LineTable | None:
-        """The payloads, each ended by LF, as a table; None if any has another shape."""
-        marked, texts = _numbers(payloads)
-        if marked != self._marked * lines:
-            return None
-        try:
-            values = np.array(_decode_numbers(b"[%s]" % texts[:-1]))
-        except msgspec.DecodeError:
-            return None
-        if np.abs(values).max() > EXACT:
-            return None  # whole numbers beyond this are no longer whole as floats
-        table = values.reshape(lines, self._count)
-        return LineTable({name: table[:, column] for name, column in self.order.items()}, lines)
-
-
-def _numbers(payloads: bytes) -> tuple[bytes, bytes]:
-    """The text with each run of number characters as one mark, and the runs alone, each ended by a comma."""
-    blanked = np.frombuffer(payloads.translate(_BLANKED), np.uint8)
-    numeric = blanked != _BLANK
-    before = np.empty_like(numeric)
-    before[0], before[1:] = False, numeric[:-1]
-    behind = (before > numeric).view(np.uint8)
-    texts = (blanked - behind * np.uint8(_BLANK - _COMMA)).tobytes().translate(None, b"z")
-    marked = np.where(numeric > before, np.uint8(_MARK[0]), np.frombuffer(payloads, np.uint8))
-    return marked.tobytes().translate(None, _NUMERIC), texts
-
-
-def checked_payloads(buffer: Bytes, ends: IntArray) -> bytes | None:
-    """Lines, ended at ``ends``, that are all ``$payload*HH`` with right checksums, with HH blanked; None otherwise."""
-    dollars, stars = np.flatnonzero(buffer == _DOLLAR), np.flatnonzero(buffer == _STAR)
-    lines = len(ends)
-    if len(dollars) != lines or len(stars) != lines or dollars[0] != 0:
-        return None
-    if (dollars[1:] != ends[:-1] + 1).any() or (stars != ends - 3).any() or (stars == dollars + 1).any():
-        return None
-    bounds = np.empty(2 * lines, dtype=np.int64)
-    bounds[::2], bounds[1::2] = dollars + 1, stars
-    sums = np.bitwise_xor.reduceat(buffer, bounds)[::2]
-    if (16 * _HEX[buffer[stars + 1]] + _HEX[buffer[stars + 2]] != sums).any():
-        return None
-    blanked = buffer.copy()
-    blanked[stars + 1], blanked[stars + 2] = HH_BLANK, HH_BLANK
-    return blanked.tobytes()
-
-
 _RECENT = 40
 _OVERDUE = 2.5  # counts
 
@@ -162,7 +58,7 @@ def _times(base: LineState, block: LineTable, arrival: float) -> FloatArray | No
     """Line times, if each is a plain step ahead of the one before."""
     name = "t_us" if "t_us" in block.columns else "t_ms"
     tick = CLOCKS[name]
-    if name not in block.columns or base.clock is None or base.tick != tick:
+    if base.clock is None or base.tick != tick or np.abs(block.columns[name]).max() > EXACT:
         return None
     ticks = _after(base.clock, block.columns[name])
     if ticks.min() <= 0 or ticks.max() * tick > AHEAD_S:
@@ -199,7 +95,8 @@ def _turns(
     trail = base.trail
     if base.counts is None or len(trail) < 8 or np.abs(counts).max() > EXACT or (counts % 1).any():
         return None
-    step = continuity.wrapped(_differences(counts, base.counts)) / limits.counts_per_turn
+    half = continuity.half
+    step = ((_differences(counts, base.counts) + half) % (2 * half) - half) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
     at = np.concatenate([[p[0] for p in trail], times])
     run = np.concatenate([[p[1] for p in trail], turns])
@@ -262,7 +159,7 @@ def _samples(
     fired = (block.columns[FIRED] != 0).tolist() if FIRED in block.columns else None
     found = []
     wheel = si["wheel_rpm"].tolist() if counted is None and "wheel_rpm" in si else counted
-    for i, before_s, rpm in chooser.chosen(said, wheel, fired, counted is None):
+    for i, before_s, rpm in chooser.chosen_evenly(said, wheel, fired, counted is None):
         readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
         if rpm is not None:
             readings["wheel_rpm"] = rpm
@@ -285,7 +182,9 @@ def _advance(
 ) -> None:
     counts = block.columns.get("wheel_counts")
     if counts is not None:
-        continuity.count_wraps(_differences(counts, base.counts or 0))
+        wraps = int(np.count_nonzero(np.abs(_differences(counts, base.counts or 0)) > continuity.half))
+        if wraps:
+            continuity.notices["counter roll-over"] += wraps
         base.counts = int(counts[-1])
     if len(turns):
         moved = np.flatnonzero(np.diff(turns, prepend=base.turns))[-TRAIL:]

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
@@ -25,19 +22,17 @@ from fieldtune.link.reading_age import ReadingAge
 from fieldtune.link.samples import Sample
 from fieldtune.link.wire_values import WireValues, all_readings, own_rpm
 
-if TYPE_CHECKING:
-    from fieldtune.arrays import IntArray
-
 PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
-_STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
-_TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
+STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
+_TIMES_LATE, LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
-_ROUGH, _FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
-_NEARER = 1.02
+_ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
+NEARER = 1.02
+SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
 _SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
@@ -70,8 +65,8 @@ class Continuity:
         self._named = 0
         self.odd: list[str] = []
         self._by_a_count = self._rolled = 0
-        self._refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
-        self._line_s = math.inf  # between two lines, refused ones included
+        self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
+        self.line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
     def measured(self, values: WireValues, arrival: float) -> Sample:
@@ -144,24 +139,19 @@ class Continuity:
         """Learns from the count of any line how old such counts are."""
         if wire.wheel_counts is None or not self.whole:
             return
-        before, self._seen_counts = self._seen_counts, int(wire.wheel_counts)
         clock, tick = self.clocks.reading(wire)
-        time_s = self.clocks.arrival.time_of(number) if clock is None else clock * tick
-        self.ages.see(time_s, 0 if before is None else self.signed(self._seen_counts - before), tick)
+        self.see_count(
+            int(wire.wheel_counts), self.clocks.arrival.time_of(number) if clock is None else clock * tick, tick
+        )
 
-    def wrapped(self, steps: IntArray) -> IntArray:
-        """Signed counts of differences (n,) over the counter's roll-over."""
-        return (steps + self.half) % self._modulus - self.half
+    def see_count(self, counts: int, time_s: float, tick: float) -> None:
+        """As ``see_counts``, by the time of a line, with its uncertainty."""
+        before, self._seen_counts = self._seen_counts, counts
+        self.ages.see(time_s, 0 if before is None else self.signed(counts - before), tick)
 
     def signed(self, counts: int) -> int:
         """A count, or a difference of counts, as the counter's own distance from zero."""
         return (counts + self.half) % self._modulus - self.half
-
-    def count_wraps(self, steps: IntArray) -> None:
-        """Notes the roll-overs among differences (n,)."""
-        wraps = int(np.count_nonzero(np.abs(steps) > self.half))
-        if wraps:
-            self.notices["counter roll-over"] += wraps
 
     def fault(self, base: LineState, wire: WireValues, number: int, sample: Sample, loose: bool = False) -> str | None:
         """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
@@ -237,7 +227,7 @@ class Continuity:
         change = (sample.wheel_rpm - base.rpm) / 60
         least = LEAST_SPEED * limits.wheel_rpm / 60
         # One of some thousand lines of a rough reading is off by four times its scatter, with nothing damaged.
-        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else 1.5 * SCATTERS_OFF
+        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else SURE_SCATTERS
         room = RPM_OFF * max(base.rpm / 60, least) + scatters * base.scatter
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
@@ -249,7 +239,7 @@ class Continuity:
 
     def _counts_of(self, rps: float) -> float:
         """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
-        return rps * (self.limits.counts_per_turn or 0.0) * min(self._line_s, 1.0)
+        return rps * (self.limits.counts_per_turn or 0.0) * min(self.line_s, 1.0)
 
     def refused(self, base: LineState, wire: WireValues) -> None:
         """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much.
@@ -260,8 +250,8 @@ class Continuity:
         if rpm is not None and base.rpm is not None:
             rps_off = abs(abs(rpm / self.limits.per["wheel_rpm"]) - base.rpm) / 60
             if self.whole:
-                self._refused_rpm += 1
-                if self._refused_rpm > _ROUGH:
+                self.refused_rpm += 1
+                if self.refused_rpm > _ROUGH:
                     base.scatter += _LEARN * max(rps_off - base.scatter, 0.0)
             off = rps_off * self._counts_of(1.0)
             self._by_a_count = min(
@@ -297,15 +287,15 @@ class Continuity:
             base.arrival_s = sample.arrival_s
             return
         elapsed = sample.time_s - base.time_s
-        base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), _LATE_FORGOTTEN * base.late_s)
+        base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), LATE_FORGOTTEN * base.late_s)
         before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)
         if base.clock is None:
             base.mark = self.clocks.arrival.time_of(number)
         elif before is not None and self.clocks.rolled_over(before, base.clock):
             self.notices["clock roll-over"] += 1
         # Follows the middle of the times between lines: some of two are longer, where one between them was refused.
-        self._line_s = (
-            elapsed if self._line_s == math.inf else self._line_s * (_NEARER if elapsed > self._line_s else 1 / _NEARER)
+        self.line_s = (
+            elapsed if self.line_s == math.inf else self.line_s * (NEARER if elapsed > self.line_s else 1 / NEARER)
         )
         if base.period == 0.0:
             base.period = min(elapsed, 2.0)
@@ -314,7 +304,7 @@ class Continuity:
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
-            self._refused_rpm = max(self._refused_rpm - _FORGIVEN, 0.0)
+            self.refused_rpm = max(self.refused_rpm - FORGIVEN, 0.0)
             base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 
@@ -344,7 +334,7 @@ class Continuity:
     def _no_new_count(self, base: LineState, sample: Sample, rate: float) -> None:
         """Between two readings of the counter, on a wheel that turns less than a count a line, or one that stands."""
         base.stood = base.stood or abs(rate) * (sample.time_s - base.time_s) * (self.limits.counts_per_turn or 1) > 1.5
-        if sample.time_s - base.turned_s > _STOOD_S:
+        if sample.time_s - base.turned_s > STOOD_S:
             base.trail.clear()
             base.trail.append((sample.time_s, sample.turns or 0.0))
             base.turned_s, base.stood, base.still = sample.time_s, False, True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Protocol
@@ -209,6 +210,9 @@ def explained(device: str, error: Exception) -> str:
         return f"{device} is held by another program; close it there"
     if number == errno.EACCES or "Permission denied" in text or "Access is denied" in text:
         return f"no permission to open {device}; on Linux join the group that owns it (often dialout) and log in again"
+    path = getattr(error, "filename", None)
+    if number == errno.ENOENT and is_url(device) and isinstance(path, str):
+        return f"{device}: there is no file {os.path.abspath(path)}; name one that is there"
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "could not find" in text.lower():
         return f"{device} is not there; check the cable, or name another port"
     if isinstance(error, ValueError):

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import chain, compress, repeat
+from operator import ne, sub
 from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 
 from fieldtune.frozen import frozen
@@ -36,6 +39,7 @@ class Sample(Readings):
 
 
 _SPACING_S = 0.0065  # some 150 samples/s at most
+_FEW = 3  # lines that are as quickly looked at one by one
 
 
 class Chosen(NamedTuple):
@@ -77,19 +81,47 @@ class SampleChooser:
         """
         found = []
         last_s, due_s, before, moved_s = self._last_s, self._due_s, self._wheel, self._moved_s
-        for i, now_s in enumerate(times_s):
-            timeless = last_s is not None and now_s <= last_s  # other fields, sent in a line of their own
-            wanted = timeless or now_s >= due_s or (told is not None and bool(told[i]))
-            if wheel is not None and wheel[i] != before:
+        ways = repeat(before) if wheel is None else wheel
+        own_rpm = own_rpm and wheel is not None
+        for i, (now_s, now, tells) in enumerate(zip(times_s, ways, told or repeat(None), strict=False)):
+            # Not later: other fields, sent in a line of their own.
+            wanted = now_s >= due_s or tells or (last_s is not None and now_s <= last_s)
+            if now != before:
                 wanted = wanted or now_s - moved_s > _SPACING_S
-                before, moved_s = wheel[i], now_s
-            mean = self._mean(wheel[i], now_s, last_s, wanted) if own_rpm and wheel is not None else None
+                before, moved_s = now, now_s
+            mean = self._mean(now, now_s, last_s, bool(wanted)) if own_rpm else None
             if wanted:
                 found.append(Chosen(i, last_s if mean is None else self._sampled_s, mean))
                 self._sampled_s = now_s
                 due_s = now_s + _SPACING_S
             last_s = now_s
         self._last_s, self._due_s, self._wheel, self._moved_s = last_s, due_s, before, moved_s
+        return found
+
+    def chosen_evenly(
+        self,
+        times_s: list[float],
+        wheel: Sequence[float | None] | None,
+        told: list[bool] | None,
+        own_rpm: bool,
+    ) -> list[Chosen]:
+        """As ``chosen``, for times that rise from line to line: without looking at each where only time decides."""
+        plain = len(times_s) > _FEW and not own_rpm and not (told and True in told)
+        if not plain or self._last_s is None or times_s[0] <= self._last_s:
+            return self.chosen(times_s, wheel, told, own_rpm)
+        moved = []
+        if wheel is not None:
+            moved = list(compress(times_s, map(ne, wheel, chain((self._wheel,), wheel))))
+            if moved and max(map(sub, moved, chain((self._moved_s,), moved))) > _SPACING_S:
+                return self.chosen(times_s, wheel, told, own_rpm)
+            self._wheel, self._moved_s = wheel[-1], moved[-1] if moved else self._moved_s
+        found, place = [], bisect_left(times_s, self._due_s)
+        while place < len(times_s):
+            found.append(Chosen(place, times_s[place - 1] if place else self._last_s, None))
+            self._sampled_s = times_s[place]
+            self._due_s = self._sampled_s + _SPACING_S
+            place = bisect_left(times_s, self._due_s, place + 1)
+        self._last_s = times_s[-1]
         return found
 
     def _mean(self, rpm: float | None, now_s: float, last_s: float | None, wanted: bool) -> float | None:

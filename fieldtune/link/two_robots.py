@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
-from fieldtune.frozen import frozen
 from fieldtune.link.clock import clock_of
 
 if TYPE_CHECKING:
@@ -19,16 +19,14 @@ _MULTIPLE = 0.04
 _VOLTS = 0.25  # a motor switched on takes more at once, but not every other line
 
 
-@frozen
-class _Line:
+class Said(NamedTuple):
+    """Of one line: clock, counter, own rpm, arrival, battery."""
+
     clock_s: float | None
     counts: int | float | None
     rpm: float | None
-    volts: float | None
     arrival_s: float
-
-
-_Said = tuple["WireValues", float | None, float | None, float]
+    volts: float | None = None
 
 
 class TwoRobots:
@@ -36,8 +34,8 @@ class TwoRobots:
 
     def __init__(self, most_counts_per_s: float) -> None:
         self._most = most_counts_per_s
-        self._last: _Said | None = None
-        self._before: _Said | None = None
+        self._last: Said | None = None
+        self._before: Said | None = None
         self._in_turn = 0
         self.sure = False
 
@@ -48,21 +46,30 @@ class TwoRobots:
         battery jumps.
         """
         last, before = self._last, self._before
-        self._last, self._before = (wire, rpm, volts, arrival_s), last
+        now = self._last = _said(wire, rpm, volts, arrival_s)
+        self._before = last
         if last is None or before is None:
             return False
-        alike = (rpm is None or last[1] is None or _rpm_alike(rpm, last[1])) and _volts_alike(volts, last[2])
+        alike = (rpm is None or last.rpm is None or rpm_alike(rpm, last.rpm)) and _volts_alike(volts, last.volts)
         if not doubtful and not self._in_turn and alike:
             return False
-        now, one, two = _line(wire, rpm, volts, arrival_s), _line(*last), _line(*before)
-        if self._same(now, one):
+        if self._same(now, last):
             self._in_turn = max(self._in_turn - _ODD, 0)
-        elif self._same(now, two) and not _one_count_apart(now.rpm, one.rpm):
+        elif self._same(now, before) and not _one_count_apart(now.rpm, last.rpm):
             self._in_turn = min(self._in_turn + 1, 2 * _SURE)
         was, self.sure = self.sure, self._in_turn >= _SURE or (self.sure and self._in_turn > 0)
         return self.sure and not was
 
-    def _same(self, line: _Line, other: _Line) -> bool:
+    def quiet(self, rpm: float | None) -> bool:
+        """Whether lines that go on plainly from ``rpm`` would change nothing here."""
+        last = self._last
+        return not self._in_turn and not self.sure and last is not None and (rpm is None or last.rpm == rpm)
+
+    def saw(self, said: Sequence[Said]) -> None:
+        """Takes lines that went on plainly."""
+        *_, self._before, self._last = (self._last, *said[-2:])
+
+    def _same(self, line: Said, other: Said) -> bool:
         """Whether two lines can be one robot's, the other being the earlier."""
         since = line.arrival_s - other.arrival_s
         if not _volts_alike(line.volts, other.volts):
@@ -76,19 +83,20 @@ class TwoRobots:
                 return False
         if line.rpm is None or other.rpm is None or line.clock_s is not None:
             return True  # own rpm of few counts jumps, but nobody else's clock goes on like that
-        return _rpm_alike(line.rpm, other.rpm)
+        return rpm_alike(line.rpm, other.rpm)
 
 
-def _line(wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float) -> _Line:
+def _said(wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float) -> Said:
     ticks, tick = clock_of(wire)
-    return _Line(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, volts, arrival_s)
+    return Said(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s, volts)
 
 
 def _volts_alike(volts: float | None, other: float | None) -> bool:
     return volts is None or other is None or abs(volts - other) <= _VOLTS
 
 
-def _rpm_alike(rpm: float, other: float) -> bool:
+def rpm_alike(rpm: float, other: float) -> bool:
+    """Whether two speeds can be one wheel's, one line after the other."""
     return abs(rpm - other) <= _RPM * max(rpm, other) + _RPM_ALIKE
 
 

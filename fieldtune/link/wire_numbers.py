@@ -289,6 +289,13 @@ class MaybeThousands:
     def __init__(self, speed_setpoint: bool = False) -> None:
         self._open = {name: most for name, most in _THOUSANDS.items() if speed_setpoint or name != "setpoint"}
 
+    @classmethod
+    def settled(cls) -> MaybeThousands:
+        """Of a robot that has shown that no point of its stands between thousands."""
+        made = cls()
+        made._open.clear()
+        return made
+
     def __contains__(self, wire_name: str) -> bool:
         return wire_name in self._open
 

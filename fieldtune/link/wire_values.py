@@ -31,6 +31,8 @@ AllValues = msgspec.defstruct(
     "AllValues", [(name, Number, None) for name in BY_WIRE_NAME], bases=(WireValues,), gc=False
 )
 EMPTY = AllValues()
+UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
+"""What a JSON decoder raises for text that is none."""
 _ROWS = tuple(BY_WIRE_NAME.values())
 own_rpm = cast(Callable[[object], Number], attrgetter("wheel_rpm"))
 _values_of = cast(Callable[[object], tuple[Number, ...]], attrgetter(*BY_WIRE_NAME))
@@ -77,6 +79,17 @@ def names_on_wire(fields: Mapping[str, str]) -> dict[str, str]:
         raise ProfileError(f"[link.fields] {twice[0]!r} stands for two fields; give each field a name of its own")
     names = {ours: ours for ours in WIRE_NAMES if ours not in fields and ours not in taken}
     return names | {theirs: ours for ours, theirs in fields.items()}
+
+
+_PYTHON_WORDS = ((b"'", b'"'), (b": True", b": true"), (b": False", b": false"), (b": None", b": null"))
+
+
+def in_json(body: bytes) -> bytes:
+    """Dictionaries as Python prints them with the quotes and words of JSON; anything else as it is."""
+    if b"'" in body and b'"' not in body:
+        for theirs, ours in _PYTHON_WORDS:
+            body = body.replace(theirs, ours)
+    return body
 
 
 def json_decoder(names: Mapping[str, str]) -> Callable[[bytes], WireValues]:

@@ -22,7 +22,7 @@ from fieldtune.link.recording_reader import RecordedLine
 RATE = 1000
 _WRITER = """
 import math, os, time
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 begin, i, turns = time.monotonic(), 0, 0.0
 while i < {lines}:
     due = int((time.monotonic() - begin) * {rate})

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from terminal import Terminal
 
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.robot.starter import new_profile_text
 
 pytestmark = pytest.mark.slow

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fieldtune import load_robot
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.line import Line
 
 STEP_S = 0.0005

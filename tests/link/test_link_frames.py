@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from fieldtune.errors import ProfileError
 from fieldtune.line_fields import WIRE_NAMES
-from fieldtune.link.framing import LONGEST, Framer, checksum, framed, shown
+from fieldtune.link.checksums import checksum, framed
+from fieldtune.link.framing import LONGEST, Framer, shown
 from fieldtune.robot.model import LinkSettings
 
 
@@ -257,7 +258,7 @@ def test_many_lines_at_once_say_what_each_says(layout):
     found = together.feed(b"".join(lines[:30]))
     table = together.read(b"".join(lines[30:]))
     assert not isinstance(table, list)  # it was taken as a table
-    assert found + table.all_values() == expected
+    assert found + table.values() == expected
     assert (together.lines, dict(together.dropped)) == (400, {})
     assert list(together.raw) == list(apart.raw)
 

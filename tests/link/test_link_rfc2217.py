@@ -13,7 +13,7 @@ import serial
 from serial.rfc2217 import PortManager
 
 from fieldtune import load_robot
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.monitor import Monitor
 
 

@@ -10,7 +10,7 @@ from link_ptys import wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Monitor
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.urls import protocol_udp
 
@@ -104,6 +104,14 @@ def test_of_two_robots_on_one_udp_port_one_is_heard_and_the_other_can_be_chosen(
         assert "another robot, at 127.0.0.2, since the one before fell silent" in live.words
     for robot in robots:
         robot.close()
+
+
+def test_a_missing_file_is_named_with_where_it_was_looked_for(heron, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with Monitor(heron, "file://run.log") as monitor:
+        said, _ = wait_for(monitor, lambda s: "run.log" in s.words and s.state == "searching")
+    assert f"there is no file {tmp_path / 'run.log'}" in said.words
+    assert "cable" not in said.words
 
 
 @pytest.mark.parametrize("url", ["udp://", "udp://:70000", "udp://here", "file:///no/such/file"])

@@ -11,7 +11,7 @@ import pytest
 from conftest import Run
 
 from fieldtune import Session, load_robot
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.line import Line
 from fieldtune.link.sim.robot import SimulatedRobot
 from fieldtune.robot.model import Encoder, LinkSettings, Robot

@@ -11,7 +11,7 @@ import numpy as np
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.frozen import frozen
-from fieldtune.link.framing import framed
+from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
 from fieldtune.person_units import amount, how_far

@@ -1,0 +1,87 @@
+"""Whether the robot's clock can be trusted: this is judged by arrival.
+
+That is late and uneven by some hundredths of a second, but over a quarter of a second it tells a clock that stands
+still, goes in coarse steps, counts in another unit than its name says, or runs fast.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from operator import sub
+
+_BLOCK_S = 0.25
+PAUSE_S = 2.0  # a silence this long says nothing about the clock
+_ENOUGH_LINES = 5
+_COARSE_S = 0.008
+_REPEATED = 0.3  # share of lines that bring no new time
+_OFF_LOW, _OFF_HIGH = 0.87, 1.15
+_OFF_BLOCKS = 3  # one after another, as a host that stops for a moment makes one slow block and one fast one
+
+
+class ClockJudge:
+    """Follows the clock line by line; ``verdict`` says in words what is wrong with it, None as long as nothing is."""
+
+    def __init__(self) -> None:
+        self.verdict: str | None = None
+        self._since: tuple[float, float] | None = None
+        self._last: float | None = None
+        self._lines = self._repeated = self._off = 0
+        self._least_s = float("inf")
+
+    def restart(self) -> None:
+        """Begins anew behind a pause, a restart or a roll-over; a verdict stays."""
+        self._since = self._last = None
+        self._lines = self._repeated = self._off = 0
+
+    def see(self, clock_s: float, arrival_s: float, lines: int = 1) -> None:
+        """Takes the clock of a line, seconds, and when it arrived; of the last of ``lines`` that each moved it on."""
+        last, self._last = self._last, clock_s
+        if self._since is None or last is None or clock_s < last or arrival_s - self._since[1] > PAUSE_S:
+            self.restart()
+            self._since, self._last = (clock_s, arrival_s), clock_s
+            return
+        self._lines += lines
+        if clock_s == last:
+            self._repeated += 1
+        elif lines == 1:
+            self._least_s = min(self._least_s, clock_s - last)
+        start_s, began_s = self._since
+        if arrival_s - began_s >= _BLOCK_S:
+            self._judge((clock_s - start_s) / (arrival_s - began_s))
+            self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
+            self._least_s = float("inf")
+
+    def see_more(self, clocks_s: Sequence[float]) -> None:
+        """Takes the clocks of lines of one arrival, each ahead of the one before; ``see`` took the first of them."""
+        self._lines += len(clocks_s) - 1
+        self._least_s = min(self._least_s, *map(sub, clocks_s[1:], clocks_s))
+        self._last = clocks_s[-1]
+
+    def _judge(self, pace: float) -> None:
+        """Ends a block over which the clock ran at ``pace`` seconds a second."""
+        if self._lines >= _ENOUGH_LINES and pace == 0:
+            self.verdict = STILL
+        elif self._repeated > _REPEATED * self._lines and _COARSE_S <= self._least_s < float("inf"):
+            self.verdict = steps_words(self._least_s)
+        off = int(pace > _OFF_HIGH) - int(pace < _OFF_LOW)
+        self._off = 0 if off == 0 or off * self._off < 0 else self._off + off
+        if abs(self._off) >= _OFF_BLOCKS and self.verdict is None:
+            self.verdict = f"the robot's clock {_pace_words(pace)}"
+
+
+STILL = "the robot's clock stands still"
+
+
+def steps_words(step_s: float) -> str:
+    """That a clock goes in steps of so much."""
+    return f"the robot's clock goes in steps of {1000 * step_s:.0f} ms"
+
+
+def _pace_words(pace: float) -> str:
+    if 870 < pace < 1150:
+        return "counts a thousand times too fast: t_us sent as t_ms?"
+    if 0.00087 < pace < 0.00115:
+        return "counts a thousand times too slowly: seconds sent as t_ms?"
+    if pace < 0.02:
+        return "hardly moves: whole seconds?"
+    return f"runs {abs(pace - 1):.0%} too {'fast' if pace > 1 else 'slowly'}".replace("%", " %")

@@ -1,0 +1,232 @@
+"""Few alike lines weighed quickly: those that plainly follow the line before, as nearly all do.
+
+The rules are those of ``Continuity`` for the case in which nothing is doubtful, and what is kept is the same to the
+last digit. The first line that is not plainly good, be it false or only unusual, ends the run: from there on lines are
+weighed with care.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from fieldtune.frozen import frozen
+from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
+from fieldtune.link.clock import AHEAD_S, LineState
+from fieldtune.link.limits import COUNTS_OFF, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF, VOLTS_OFF
+from fieldtune.link.nominal_time import NominalTime
+from fieldtune.link.plausibility import FORGIVEN, LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
+from fieldtune.link.samples import Sample
+from fieldtune.link.two_robots import Said, rpm_alike
+from fieldtune.link.wire_numbers import LARGEST
+
+if TYPE_CHECKING:
+    from fieldtune.link.layouts import Row
+    from fieldtune.link.limits import Limits
+
+_INSIDE = 1e-9
+"""Share by which limits are narrowed, so that no rounding decides."""
+
+
+@frozen
+class _Reading:
+    """A value that becomes a reading: its place in a row, and the numbers between which it is surely possible."""
+
+    name: str
+    place: int
+    per: float
+    signless: bool
+    low: float
+    high: float
+
+    def of(self, row: Row) -> float:
+        """As in a sample."""
+        value: float = row[self.place] / self.per
+        return abs(value) if self.signless else value
+
+
+class EvenLines:
+    """How lines that name these fields go on, for one robot. ``counted``: they have a counter, which tells turns."""
+
+    def __init__(self, names: tuple[str, ...], steps: Continuity) -> None:
+        self._steps = steps
+        clock = "t_us" if "t_us" in names else "t_ms"
+        self._tick = CLOCKS[clock]
+        self._clock = names.index(clock)
+        self._counts = names.index(COUNTER) if COUNTER in names else None
+        self._fired = names.index(FIRED) if FIRED in names else None
+        self._readings = _readings(names, steps.limits)
+        by_name = {reading.name: reading for reading in self._readings}
+        self._signed, self._signless = (
+            [(one.name, one.place, one.per) for one in self._readings if one.signless == signless]
+            for signless in (False, True)
+        )
+        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings]
+        if self._fired is not None:
+            self._bounds.append((self._fired, -math.inf, 1.0))  # more is a count of shots
+        self._volts, self._rpm = by_name.get("battery_v"), by_name.get("wheel_rpm")
+        self.counted, self.has_rpm = self._counts is not None, self._rpm is not None
+        limits = steps.limits
+        per_turn = limits.counts_per_turn or 1.0
+        self._most_ticks = (1 - _INSIDE) * AHEAD_S / self._tick
+        least_rps = LEAST_SPEED * limits.wheel_rpm / 60
+        self._fixed = self._tick, per_turn, limits.tight_rps2, COUNTS_OFF / per_turn, least_rps
+        self._usable = self._counts is None or limits.counts_per_turn is not None
+
+    def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
+        """The sample of a line that was found good. ``time_s`` and ``wheel`` as of ``run``."""
+        readings: dict[str, Any] = {name: row[place] / per for name, place, per in self._signed}
+        readings |= {name: abs(row[place] / per) for name, place, per in self._signless}
+        turns, fired = wheel if self.counted else None, None if self._fired is None else row[self._fired] != 0
+        return Sample(time_s=time_s, arrival_s=arrival_s, turns=turns, fired=fired, **readings)
+
+    def told(self, rows: list[Row]) -> list[bool] | None:
+        """Which lines tell of a shot; None where no line may."""
+        fired = self._fired
+        return None if fired is None else [row[fired] != 0 for row in rows]
+
+    def said(self, row: Row, arrival_s: float) -> Said:
+        """What ``TwoRobots`` looks at."""
+        counts = None if self._counts is None else row[self._counts]
+        return Said(row[self._clock] * self._tick, counts, self.own_rpm(row), arrival_s)
+
+    def own_rpm(self, row: Row) -> float | None:
+        """The robot's own speed of the wheel."""
+        return None if self._rpm is None else self._rpm.of(row)
+
+    def follows(self, base: LineState, first: Row, arrival_s: float) -> bool:
+        """Whether a run can begin with this line: nothing is in doubt, and its clock is a plain step ahead."""
+        steps = self._steps
+        if not self._usable or base.clock is None or base.tick != self._tick or base.dead or arrival_s < base.arrival_s:
+            return False
+        if steps.doubted or steps.mixed or steps.fading.dead or not steps.clocks.plain:
+            return False
+        if self._counts is not None and (base.counts is None or not base.trail or abs(first[self._counts]) > LARGEST):
+            return False
+        return bool(0 < first[self._clock] - base.clock <= self._most_ticks)
+
+    def _possible(self, row: Row) -> bool:
+        """Whether all readings surely are."""
+        for place, low, high in self._bounds:  # noqa: SIM110 - twice as fast as all()
+            if not low <= row[place] <= high:
+                return False
+        return True
+
+    def clocks_s(self, rows: list[Row]) -> list[float]:
+        """What the lines' clock says, seconds."""
+        place, tick = self._clock, self._tick
+        return [row[place] * tick for row in rows]
+
+    def last_fired(self, row: Row, before: float | None) -> float | None:
+        """What the last line that named it said of shots."""
+        return before if self._fired is None else float(row[self._fired])
+
+    def run(
+        self, base: LineState, rows: list[Row], arrival_s: float, nominal: NominalTime
+    ) -> tuple[list[float], list[float | None], float | None]:
+        """Moves ``base`` on over the lines, of one arrival, that plainly follow: their times, and turns or own rpm.
+
+        And what ``nominal`` makes of the first line that doesn't, if it was asked.
+        """
+        steps, possible, fading = self._steps, self._possible, self._steps.fading
+        at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
+        tick, per_turn, tight, count_off, least_rps = self._fixed
+        clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
+        turned_s, stale_s, stood, rate, volts = base.turned_s, base.stale_s, base.stood, base.rate, base.volts
+        half, most_ticks, whole = steps.half, self._most_ticks, steps.whole and at_counts is not None
+        waited, late_s, line_s, period = arrival_s - base.arrival_s, base.late_s, steps.line_s, base.period
+        times: list[float] = []
+        wheel: list[float | None] = []
+        rpm: float | None = None
+        now_v = volts
+        by_time: float | None = None
+        for row in rows:
+            ticks = row[at_clock] - clock
+            if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
+                break
+            since = ticks * tick
+            now_s = time_s + since
+            since = now_s - time_s
+            if not possible(row):
+                break
+            if battery is not None:
+                now_v = row[battery.place] / battery.per
+                if volts is not None and abs(now_v - volts) > VOLTS_OFF[1]:
+                    break
+            if own_rpm is not None:
+                rpm, last = abs(row[own_rpm.place] / own_rpm.per), base.rpm
+                fading.see(rpm)
+                by_time = nominal.see(row[at_clock] * tick, rpm)
+                if nominal.sure:
+                    break
+                # A wheel that stood may go on standing, but the first zero is looked at.
+                if last is None or fading.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
+                    break
+                room = RPM_OFF * max(last / 60, least_rps) + SURE_SCATTERS * base.scatter
+                if abs((rpm - last) / 60) > room + tight * (now_s - base.rpm_s):
+                    break
+            if at_counts is not None:
+                moved = row[at_counts] - counts
+                if moved:
+                    if rate is None or base.still or not -half <= moved < half or type(moved) is not int:
+                        break
+                    step, after = moved / per_turn, now_s - turned_s
+                    fast = abs(rate)
+                    room = count_off + (TICKS_OFF * tick + 2 * stale_s) * fast
+                    room += SPEED_OFF * fast * after + tight * after * after / 2
+                    if abs(step - rate * after) > room:
+                        break
+                    if stood:
+                        stale_s = max(0.98 * stale_s, since)
+                    elif stale_s:
+                        stale_s = 0.95 * stale_s if stale_s > 1e-4 else 0.0
+                    stood, turned_s = False, now_s
+                    turns += step
+                    counts += moved
+                    trail.append((now_s, turns))
+                    first_s, first = trail[0]
+                    rate = (turns - first) / (now_s - first_s)
+                elif now_s - turned_s > STOOD_S:
+                    break
+                elif not stood:
+                    stood = abs(rate or 0.0) * since * per_turn > 1.5
+            if own_rpm is not None:
+                by_time = None
+                steps.refused_rpm = max(steps.refused_rpm - FORGIVEN, 0.0)
+                base.follow_rpm(now_s, rpm or 0.0)
+            if whole:
+                steps.see_count(counts, row[at_clock] * tick, tick)
+            late_s *= LATE_FORGOTTEN
+            if since - waited > late_s:
+                late_s = since - waited
+            waited = 0.0
+            line_s = since if line_s == math.inf else line_s * (NEARER if since > line_s else 1 / NEARER)
+            if period == 0.0:
+                period = since
+            elif since < 6 * period:
+                period += 0.05 * (since - period)
+            clock, time_s, volts = row[at_clock], now_s, now_v
+            times.append(now_s)
+            wheel.append(rpm if at_counts is None else turns)
+        if times:
+            base.clock, base.time_s, base.arrival_s = clock, time_s, arrival_s
+            base.turns, base.turned_s, base.stale_s, base.stood = turns, turned_s, stale_s, stood
+            base.counts = base.counts if at_counts is None else counts
+            base.late_s, base.period, base.volts, steps.line_s = late_s, period, volts, line_s
+            steps.clocks.rolled_over(clock, clock)
+        return times, wheel, by_time
+
+
+def _readings(names: tuple[str, ...], limits: Limits) -> tuple[_Reading, ...]:
+    """The readings among these names: of two for the same one, the first counts."""
+    found: dict[str, _Reading] = {}
+    for wire_name, (row, _) in BY_WIRE_NAME.items():
+        if wire_name not in names or row.name in found:
+            continue
+        per = limits.per[wire_name]
+        signless = row.signless or (row.name == "setpoint" and limits.setpoint_is_speed)
+        low, high = limits.of_readings[row.name]
+        low, high = sorted((per * (-high if signless and low <= 0 else low), per * high))
+        low, high = low + _INSIDE * abs(low), high - _INSIDE * abs(high)
+        found[row.name] = _Reading(row.name, names.index(wire_name), per, signless, low, high)
+    return tuple(found.values())
