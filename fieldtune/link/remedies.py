@@ -11,6 +11,7 @@ from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
 from fieldtune.link.bare_columns import alike
 from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
+from fieldtune.link.mapping import COUNTS_A_SECOND
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.samples import Health
 
@@ -181,7 +182,7 @@ def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
     own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
     if not own:
         return []
-    counted = re.match(r"(?:counts?|ticks?|pulses?) ?(?:/|per) ?s", unit)
+    counted = COUNTS_A_SECOND.match(unit)
     per_turn = None if robot is None or not counted else Limits.of(robot).counts_per_turn
     if per_turn and ours == "wheel_rpm":
         return [f"{name} {why}. If it counts the encoder of the profile, paste into the profile:", "[link.scale]",
