@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.clock import AHEAD_S, LineState
-from fieldtune.link.limits import COUNTS_OFF, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF, VOLTS_OFF
+from fieldtune.link.limits import COUNTS_OFF, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF
 from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import FORGIVEN, LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
 from fieldtune.link.samples import Sample
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 _INSIDE = 1e-9
 """Share by which limits are narrowed, so that no rounding decides."""
+_SURE_V = 0.2
+"""By how much a battery may be off the last line's with nobody asking why."""
 
 
 @frozen
@@ -151,7 +153,7 @@ class EvenLines:
                 break
             if battery is not None:
                 now_v = row[battery.place] / battery.per
-                if volts is not None and abs(now_v - volts) > VOLTS_OFF[1]:
+                if volts is not None and abs(now_v - volts) > _SURE_V:
                     break
             if own_rpm is not None:
                 rpm, last = abs(row[own_rpm.place] / own_rpm.per), base.rpm

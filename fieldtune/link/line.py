@@ -10,6 +10,7 @@ from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import NEAREST_M, Limits
+from fieldtune.link.remedies import not_read
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.setpoint_unit import SetpointUnit
 from fieldtune.link.shot_detection import ShotDetector
@@ -31,6 +32,7 @@ _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
 NOT_ON = "wheel_counts goes up and down instead of on"
 OTHER_UNIT = "is in another unit than rpm"
+_LOOKED = 40
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
 
 
@@ -61,7 +63,9 @@ class Line:
         self._dropped_at = -10.0
         self._damaged_at: float | None = None
         self._damaged_before = 0
-        self._whole = False
+        self._whole = self._measured = False
+        self._not_read = ""
+        self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
         self.last_arrival_s: float | None = None
         self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
@@ -107,6 +111,15 @@ class Line:
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
         tick = self._decoder.tick_s
         noisy = self._doubted(arrival_s)
+        self.last_arrival_s = arrival_s
+        if self._decoder.two_robots:  # nobody knows whose readings they are
+            self._break()
+            for recent in self._recent.values():
+                recent.clear()
+            return
+        self._measured = self._measured or any(
+            value is not None for one in samples for value in (one.wheel_rpm, one.turns, one.draw_mm)
+        )
         for sample in samples:
             if sample.fresh:
                 self._break()
@@ -114,7 +127,6 @@ class Line:
                 self._decoder.notices["distance out of range"] += 1
                 sample.distance_m = None
             self._watch(sample, tick, noisy)
-        self.last_arrival_s = arrival_s
         self._marks.append((samples[-1].time_s, self.good))
         self.fresh.extend(samples)
 
@@ -246,6 +258,11 @@ class Line:
             return NOT_ON
         if self._unit is not None and self._unit.other is not None:
             return f"setpoint {OTHER_UNIT}"
+        if not self._measured and self.good >= self._look_again:
+            self._look_again = 2 * self.good
+            self._not_read = not_read(self.raw(_LOOKED), self._robot)
+        if self._not_read and not self._measured:
+            return self._not_read
         odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith(_UNUSED)}
         counts = {**odd, **self._framer.set_aside}
         worst = max(counts, key=lambda words: counts[words], default="")

@@ -138,7 +138,8 @@ class LineWeigher:
             return
         if self._out_of_range and not odd:
             self._out_of_range.clear()
-        if self._two_robots.see(wire, sample.wheel_rpm, arrival, self._held is not None or self._base is None):
+        doubtful = self._held is not None or self._base is None
+        if self._two_robots.see(wire, sample.wheel_rpm, sample.battery_v, arrival, doubtful):
             self.notices["lines of two robots mixed: unplug one"] += 1
         self._continuity.mixed = self._two_robots.sure
         if sample.wheel_rpm is not None:

@@ -132,7 +132,7 @@ _PAIR = re.compile(
     rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 _WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
-_COUNTS_A_SECOND = re.compile(r"(?:counts?|ticks?|pulses?)/s(?:ec)?", re.IGNORECASE)
+COUNTS_A_SECOND = re.compile(r"(?:counts?|ticks?|pulses?) ?(?:/|per) ?s(?:ec(?:ond)?)?\b", re.IGNORECASE)
 _KEPT = 60
 
 
@@ -204,7 +204,7 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning:
     if (
         robot is not None
         and kind in ("speed", "speed2")
-        and _COUNTS_A_SECOND.fullmatch(reading.behind)
+        and COUNTS_A_SECOND.fullmatch(reading.behind)
         and (per_turn := Limits.of(robot).counts_per_turn)
     ):
         return Meaning(options[0].words, "counts/s", options[0].ours, 60 / per_turn)

@@ -11,6 +11,7 @@ from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
 from fieldtune.link.bare_columns import alike
 from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
+from fieldtune.link.mapping import COUNTS_A_SECOND
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.samples import Health
 
@@ -86,10 +87,23 @@ def _mapping(fields: Sequence[RawField]) -> list[str]:
     return [*said, "Paste into the profile, after a look whether each is what it seems:", *pasted]
 
 
+def not_read(lines: Sequence[str], robot: Robot) -> str:
+    """What may be the wheel's speed or the draw on these lines, and is not read, in words; empty where nothing is."""
+    likely = _likely(raw_fields(lines), robot)
+    return f"{likely[0].name} is not read: is it the {_words(likely[0].ours)}?" if likely else ""
+
+
 def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """Where good lines bring no wheel speed or draw: which name on them may be it."""
-    if robot is None:
+    likely = [] if robot is None else _likely(fields, robot)
+    pasted = profile_lines(likely)
+    if not pasted or pasted[0] == "[link.columns]":
         return []
+    return [f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:", *pasted]
+
+
+def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
+    """The values that may be the wheel's speed or the draw, where none of the names that are read is."""
     _, measured = robot.launcher.mechanism.measured
     wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
     known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
@@ -98,11 +112,7 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     theirs = (robot.link.fields.get(ours, ours) for ours in wanted)
     if any((name if strict else alike(name)) in named for name in theirs):
         return []
-    likely = [field for field in fields if field.ours in wanted and field.name not in known]
-    pasted = profile_lines(likely)
-    if not pasted or pasted[0] == "[link.columns]":
-        return []
-    return [f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:", *pasted]
+    return [field for field in fields if field.ours in wanted and field.name not in known]
 
 
 def _words(ours: str | None) -> str:
@@ -172,7 +182,7 @@ def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
     own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
     if not own:
         return []
-    counted = re.match(r"(?:counts?|ticks?|pulses?) ?(?:/|per) ?s", unit)
+    counted = COUNTS_A_SECOND.match(unit)
     per_turn = None if robot is None or not counted else Limits.of(robot).counts_per_turn
     if per_turn and ours == "wheel_rpm":
         return [f"{name} {why}. If it counts the encoder of the profile, paste into the profile:", "[link.scale]",

@@ -16,15 +16,17 @@ _ODD = 3  # one that isn't in turn takes back so many
 _CLOCK_S = 0.3  # clock and arrival of the same robot's lines differ by less
 _RPM, _RPM_ALIKE = 0.1, 30.0  # share of the speed, and rpm
 _MULTIPLE = 0.04
+_VOLTS = 0.25  # a motor switched on takes more at once, but not every other line
 
 
 class Said(NamedTuple):
-    """Of one line: clock, counter, own rpm, arrival."""
+    """Of one line: clock, counter, own rpm, arrival, battery."""
 
     clock_s: float | None
     counts: int | float | None
     rpm: float | None
     arrival_s: float
+    volts: float | None = None
 
 
 class TwoRobots:
@@ -37,17 +39,19 @@ class TwoRobots:
         self._in_turn = 0
         self.sure = False
 
-    def see(self, wire: WireValues, rpm: float | None, arrival_s: float, doubtful: bool) -> bool:
+    def see(self, wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float, doubtful: bool) -> bool:
         """Takes the next line; True when it becomes sure with it.
 
-        ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm jumps.
+        ``doubtful``: this line or the one before may not follow. Others are looked at only where their rpm or
+        battery jumps.
         """
         last, before = self._last, self._before
-        now = self._last = _said(wire, rpm, arrival_s)
+        now = self._last = _said(wire, rpm, volts, arrival_s)
         self._before = last
         if last is None or before is None:
             return False
-        if not doubtful and not self._in_turn and (rpm is None or last.rpm is None or rpm_alike(rpm, last.rpm)):
+        alike = (rpm is None or last.rpm is None or rpm_alike(rpm, last.rpm)) and _volts_alike(volts, last.volts)
+        if not doubtful and not self._in_turn and alike:
             return False
         if self._same(now, last):
             self._in_turn = max(self._in_turn - _ODD, 0)
@@ -68,20 +72,27 @@ class TwoRobots:
     def _same(self, line: Said, other: Said) -> bool:
         """Whether two lines can be one robot's, the other being the earlier."""
         since = line.arrival_s - other.arrival_s
+        if not _volts_alike(line.volts, other.volts):
+            return False
+        counts, before = line.counts, other.counts
+        if counts is not None and before is not None and counts != before and self._most < math.inf:
+            return abs(counts - before) <= self._most * (since + 0.02)  # one counter goes on, whatever the clock does
         if line.clock_s is not None and other.clock_s is not None:
             ran = line.clock_s - other.clock_s
             if ran < 0 or ran > since + _CLOCK_S:
                 return False
-        if line.counts is not None and other.counts is not None:
-            return abs(line.counts - other.counts) <= self._most * (since + 0.02)
-        if line.rpm is None or other.rpm is None:
-            return True
+        if line.rpm is None or other.rpm is None or line.clock_s is not None:
+            return True  # own rpm of few counts jumps, but nobody else's clock goes on like that
         return rpm_alike(line.rpm, other.rpm)
 
 
-def _said(wire: WireValues, rpm: float | None, arrival_s: float) -> Said:
+def _said(wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float) -> Said:
     ticks, tick = clock_of(wire)
-    return Said(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s)
+    return Said(None if ticks is None else ticks * tick, wire.wheel_counts, rpm, arrival_s, volts)
+
+
+def _volts_alike(volts: float | None, other: float | None) -> bool:
+    return volts is None or other is None or abs(volts - other) <= _VOLTS
 
 
 def rpm_alike(rpm: float, other: float) -> bool:

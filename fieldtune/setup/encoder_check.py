@@ -36,6 +36,8 @@ _MATCH = {"setpoint": math.log(1.07), "hand": math.log(1.04), "full power": math
 """How near a known factor has to be to be named."""
 _TRAIN_KEEPS = 0.93
 """Of the no-load speed that motors and gears promise, what bearings, chain and air leave (common practice, rough)."""
+_BEYOND, _SLOWEST = 1.1, 0.2
+"""Shares of the no-load speed: what no battery and no tolerance make of it, and what a launcher runs at least."""
 _RANKED = 0.3
 """What a rank counts, against how near the factor is as a share of ``_MATCH``."""
 _RADIANS = 2 * math.pi / 60
@@ -122,6 +124,23 @@ def at_full_power(
     """
     free = _free_rpm(robot, battery_v)
     return None if free is None else _judged(robot, "full power", readback_rpm / (_TRAIN_KEEPS * free), source)
+
+
+def faster_than_possible(
+    robot: Robot, readback_rpm: float, battery_v: float | None = None, source: Source = "counts"
+) -> Verdict | None:
+    """Verdict from a steady readback that the motors can't reach, whatever they are told; None where they can.
+
+    By how much it is off isn't known then, so that no value is offered: causes are those that would bring it below
+    what the motors reach.
+    """
+    free = _free_rpm(robot, battery_v)
+    if free is None or readback_rpm <= _BEYOND * free:
+        return None
+    known = sorted(_known(robot, source, "full power"), key=lambda one: (one.rank, one.ratio))
+    fitting = [one for one in known if readback_rpm / free <= one.ratio <= readback_rpm / (_SLOWEST * free)]
+    causes = tuple(dict.fromkeys(one.words for one in fitting))[:3]
+    return Verdict("full power", readback_rpm / (_TRAIN_KEEPS * free), False, causes or (_NO_NAME,))
 
 
 def counts_a_wheel_turn(robot: Robot) -> float:

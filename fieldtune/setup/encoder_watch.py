@@ -15,6 +15,7 @@ from fieldtune.setup.encoder_check import (
     Verdict,
     against_setpoint,
     at_full_power,
+    faster_than_possible,
     fingerprint,
     from_shots,
     with_believed_speeds,
@@ -31,6 +32,8 @@ _STEADY_S = 1.2
 _SPREAD = 0.03
 _MOST = 400
 _FULL_PCT = 97.0
+_AT_FULL, _BEYOND_ALL = -1.0, -2.0
+"""What stands for a setpoint at full power, and where none is told but the speed is beyond the nominal no-load one."""
 _LOW, _HIGH = 0.1, 0.85
 """Shares of the wheel's no-load speed between which a controlled wheel can be expected to be at its setpoint."""
 _STRETCHES = 5
@@ -44,6 +47,7 @@ class EncoderWatch:
     def __init__(self, robot: Robot, source: Source | None = None) -> None:
         self._robot = robot
         self._in_rpm = robot.setpoint.scale.is_speed
+        self._free = no_load_wheel_rpm(robot)
         self.source: Source = source or ("counts" if robot.encoder is not None else "rpm")
         self._recent: deque[tuple[float, float]] = deque(maxlen=_MOST)
         self._wanted: float | None = None
@@ -67,7 +71,9 @@ class EncoderWatch:
     ) -> None:
         """One moment of the line; None for what it doesn't say. One stretch of steady speed counts once."""
         full = power_pct is not None and abs(power_pct) >= _FULL_PCT
-        wanted = -1.0 if full else setpoint if self._in_rpm else None
+        wanted = _AT_FULL if full else setpoint if self._in_rpm else None
+        if wanted is None and rpm is not None and self._free is not None and rpm > self._free:
+            wanted = _BEYOND_ALL
         if wanted != self._wanted:
             self._recent.clear()
             self._wanted, self._counted = wanted, False
@@ -92,6 +98,8 @@ class EncoderWatch:
 
     def _judged(self, rpm: float, wanted: float, full: bool, battery_v: float | None) -> Verdict | None:
         robot = self._robot
+        if wanted == _BEYOND_ALL:
+            return faster_than_possible(robot, rpm, battery_v, self.source)
         if full:
             return at_full_power(robot, rpm, battery_v, self.source)
         free = no_load_wheel_rpm(robot)

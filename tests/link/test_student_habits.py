@@ -258,3 +258,44 @@ def test_lines_in_our_names_are_not_told_to_use_our_names(wheel):
     told = " ".join(remedies(health, line.raw(), None, robot))
     assert told
     assert "name=value" not in told
+
+
+@pytest.mark.parametrize("share", [0.4, 0.9])
+@pytest.mark.parametrize("speed", ["wheel_counts", "wheel_rpm"])
+def test_of_two_robots_without_clocks_neither_is_shown(wheel, share, speed):
+    """One robot's speed, the other one's or a mean of both would be shown, and nobody could tell."""
+    rng = np.random.default_rng(7)
+    times, texts = [], []
+    for at in loop(0.01):
+        for later_s, part, volts in ((0.0, 1.0, 12.8), (0.004, share, 12.2)):
+            rpm = part * wheel.rpm[wheel.index(at)] + rng.normal(0, 5)
+            said = f"{rpm:.0f}" if speed == "wheel_rpm" else f"{part * wheel.turns_at(at) * 56:.0f}"
+            times.append(at + later_s)
+            texts.append(f"{speed}={said},battery_v={volts + rng.normal(0, 0.01):.2f}\n")
+    chunks = [(float(at + 0.002), text.encode()) for at, text in zip(times, texts, strict=True)]
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    later = [look for look in decoding.looks if look.time_s > 3.0]
+    assert {(look.wheel_rpm, look.battery_v) for look in later} == {(None, None)}
+    assert all(shot.arrival_s < 3.0 for shot in decoding.shots)
+    assert any("two robots" in notice for notice in decoding.notices)
+
+
+def test_a_number_of_shots_of_many_digits_does_no_harm():
+    line = Line(robot_for())
+    for i in range(40):
+        fired = 10**400 if i == 20 else 0
+        line.feed(f'{{"t_ms":{20 * i},"wheel_rpm":1500,"fired":{fired}}}\n'.encode(), 0.02 * i)
+    assert line.live("live", "", None, 0.8).wheel_rpm == 1500
+
+
+def test_a_speed_under_another_name_is_named_beside_the_state():
+    """Lines that bring a battery are good, so that nothing else says why no speed is shown."""
+    line = Line(robot_for())
+    for i in range(60):
+        line.feed(f"t_ms={20 * i} left_rpm={1500 + i % 3} battery_v=9.8\n".encode(), 0.02 * i)
+    live = line.live("live", "reading", None, 1.2)
+    assert live.battery_v == 9.8
+    assert "left_rpm is not read: is it the wheel speed?" in live.words
+    for i in range(60, 120):
+        line.feed(f"t_ms={20 * i} wheel_rpm={1500 + i % 3} battery_v=9.8\n".encode(), 0.02 * i)
+    assert line.live("live", "reading", None, 2.4).words == "reading"

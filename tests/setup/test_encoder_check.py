@@ -15,7 +15,7 @@ from fieldtune.link.checksums import framed
 from fieldtune.link.line import Line
 from fieldtune.link.sim.robot import SimulatedRobot
 from fieldtune.robot.model import Encoder, LinkSettings, Robot
-from fieldtune.setup.encoder_check import Change, at_full_power, by_hand, from_shots
+from fieldtune.setup.encoder_check import Change, against_setpoint, at_full_power, by_hand, from_shots
 from fieldtune.setup.encoder_watch import BelievedShots, EncoderWatch, remember, standing
 
 HERON = load_robot("heron")
@@ -116,6 +116,21 @@ def test_full_power_against_the_train() -> None:
     assert weak.settled
 
 
+def test_a_wheel_faster_than_its_motors_can_turn_it_is_none() -> None:
+    """The motor's speed in the wheel's place, on a line without a setpoint: 2.1 motor turns are one of the wheel's."""
+    free = 6100 / 2.1
+    for volts, rpm, told in ((9.6, 0.9, False), (12.4, 1.25, False), (9.6, 1.3, True), (12.4, 1.6, True)):
+        watch = EncoderWatch(replace(HERON, encoder=None))
+        for t in range(0, 4000, 20):
+            watch.see(t / 1000, rpm * free + t % 7, None, battery_v=volts)
+        found = watch.verdict
+        assert (found is not None) == told
+        if found is not None:
+            assert not found.settled
+            assert "the motor's speed" in found.words
+            assert found.change is None  # by which factor, nobody can say
+
+
 def test_no_usual_cause_is_said_and_nothing_offered() -> None:
     found = by_hand(believing(REAL), 0)
     assert found.change is None
@@ -208,3 +223,12 @@ def test_counts_so_wrong_that_lines_are_dropped_are_found_in_what_came(counts: i
     assert watch.verdict is not None
     assert watch.verdict.ratio == pytest.approx(48 / counts, rel=0.03)
     assert watch.verdict.change == Change("encoder.counts_per_turn", 48)
+
+
+def test_a_setpoint_in_counts_a_second_is_named() -> None:
+    """48 counts a wheel turn: 1,600 counts a second are 2,000 rpm."""
+    robot = replace(HERON, encoder=Encoder(48, "wheel", 32))
+    found = against_setpoint(robot, 2010.0, 1600.0)
+    assert not found.settled
+    assert any("setpoint is in counts a second" in cause for cause in found.causes)
+    assert found.change == Change("link.scale.setpoint", 1.25)
