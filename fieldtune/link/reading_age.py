@@ -25,7 +25,8 @@ class ReadingAge:
     def __init__(self) -> None:
         self.between_s = 0.0
         self._time_s: float | None = None
-        self._steps: deque[tuple[float, float]] = deque(maxlen=_RATE_OVER)  # seconds, counts
+        self._steps: deque[tuple[float, float]] = deque()  # seconds, counts
+        self._took_s = self._counts = 0.0  # of all steps
         self._off = 0.0
         self._offs: deque[float] = deque(maxlen=_LINES)
         self._events: deque[tuple[float, float]] = deque(maxlen=12)  # when, and by how many seconds a line was off
@@ -36,7 +37,7 @@ class ReadingAge:
         since_s = 0.0 if before_s is None else time_s - before_s
         if not 0 < since_s < _PAUSE_S or counts == 0 or (self._steps and counts * self._steps[-1][1] < 0):
             self._steps.clear()
-            self._off = 0.0
+            self._off = self._took_s = self._counts = 0.0
         else:
             self._compare(time_s, since_s, counts, tick_s)
         while self._events and not 0 <= time_s - self._events[0][0] <= _WITHIN_S:
@@ -53,14 +54,20 @@ class ReadingAge:
     def _compare(self, time_s: float, since_s: float, counts: float, tick_s: float) -> None:
         """Notes a line that was off by far more than rounding, and the next one back by as much."""
         off_before, self._off = self._off, 0.0
+        self._took_s += since_s
+        self._counts += counts
         if self._steps:
             last_s, last = self._steps[-1]
-            rate = abs(sum(step for _, step in self._steps) + counts) / (sum(s for s, _ in self._steps) + since_s)
+            rate = abs(self._counts) / self._took_s
             self._off = (counts - last * since_s / last_s) / rate * (1 if counts > 0 else -1)
             self._offs.append(abs(self._off))
-            least_s = _COUNTS / rate + _TICKS * tick_s + _LEAST_S
-            size = max(abs(self._off), abs(off_before))
-            small = min(abs(self._off), abs(off_before))
-            if self._off * off_before < 0 and least_s < size <= _MOST * since_s and small > _ALIKE * size:
-                self._events.append((time_s, size))
+            if self._off * off_before < 0:
+                least_s = _COUNTS / rate + _TICKS * tick_s + _LEAST_S
+                small, size = sorted((abs(self._off), abs(off_before)))
+                if least_s < size <= _MOST * since_s and small > _ALIKE * size:
+                    self._events.append((time_s, size))
         self._steps.append((since_s, counts))
+        if len(self._steps) > _RATE_OVER:
+            first_s, first = self._steps.popleft()
+            self._took_s -= first_s
+            self._counts -= first
