@@ -32,7 +32,7 @@ _SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
-_RETURNS, _PLAIN, _COMES, _AS_WELL = 6.0, 15.0, -15.0, 4.0  # twice the log likelihood ratios
+_RETURNS, _STAYS, _PLAIN, _COMES, _AS_WELL = 6.0, -2.0, 15.0, -15.0, 4.0  # twice the log likelihood ratios
 _SHALLOW, _LOWERED_AS_WELL = 0.6, 0.5
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _RAISED = 1.7  # likewise: somebody raised it, and what stands out is the rise
@@ -199,7 +199,8 @@ class DropDetector:
         back, rising = drop_fit.made_good(t, x, seen_as.depth)
         held = self._holds_setpoint(since)
         clear = clear and (back < _RAISED or held)
-        plain = held or (back >= _BACK and returns > _RETURNS) or (sudden > _PLAIN and drop_fit.coasting(t, x))
+        runs_out = sudden > _PLAIN and returns > _STAYS and drop_fit.coasting(t, x)
+        plain = held or (back >= _BACK and returns > _RETURNS) or runs_out
         doubtful = not self._usual.beyond_doubt(out, noisy)
         if clear and plain and not doubtful:
             return [self._shot(drop, instant, seen_as)]
