@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
 _DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standard deviation
 _PACES = 20.0
+_ENDS, _FEWEST_INSIDE = 3, 8  # points
 _SLOWED, _SPED_UP = 0.35, 0.7
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
@@ -176,8 +177,16 @@ def verdict(
 
 
 def off_smooth(t: FloatArray, x: FloatArray) -> float:
-    """How far turns (n,) stray from a smooth run (a cubic), from end to end. Errors of rounding come in rows."""
-    return float(np.ptp(x - np.polynomial.polynomial.polyval(t, np.polynomial.polynomial.polyfit(t, x, 3))))
+    """How far turns (n,) stray from a smooth run (a cubic), from end to end: errors of rounding come in rows.
+
+    What shows by the points at the ends alone is none of the drop.
+    """
+    least = math.inf
+    for part in (slice(None), slice(_ENDS, -_ENDS)):
+        if len(t[part]) > _FEWEST_INSIDE:
+            cubic = np.polynomial.polynomial.polyfit(t[part], x[part], 3)
+            least = min(least, float(np.ptp(x[part] - np.polynomial.polynomial.polyval(t[part], cubic))))
+    return least
 
 
 def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]:
