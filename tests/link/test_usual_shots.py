@@ -51,5 +51,5 @@ def test_shots_are_found(kind, share, firmware):
     found = decode_lines(sent(firmware, wheel, 6), robot_for(firmware.counts_per_turn, share)).shots
     slack = 0.15 + firmware.late_s + 2 / firmware.rate_hz
     pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack)
-    assert len(pairs) >= 0.95 * len(wheel.shots)
+    assert len(pairs) >= 0.9 * len(wheel.shots)
     assert made_up == 0
