@@ -47,20 +47,22 @@ class LineScreen(ConsoleScreen):
         lines = line.recent_lines(_RAW)
         told = remedies(live.health, lines, robot.link.baud, robot, has_speed=has_speed(live.port))
         if self.small:
-            self._in_short(told or [health_words(live.health)])
+            self._in_short(told or [health_words(live.health)], lines)
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
         rows = max(1, rows - len(todo) - 2) if todo else rows
         text = "\n".join(whole_lines(line.recent_lines(rows), rows, wide))
         first: list[Part] = [("What to do\n", "bold $act"), ("\n".join(todo) + "\n\n", "$ink")] if todo else []
         raw.put(*first, ("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
 
-    def _in_short(self, told: list[str]) -> None:
-        """What to do, or the line's health, in a small window, unless a shot waits for its result."""
+    def _in_short(self, told: list[str], lines: Sequence[str]) -> None:
+        """What to do, or the line's health, and its newest lines, in a small window, unless a result is waited for."""
         small = self.query_one("#small", TextBlock)
         wide, rows = max(10, small.content_size.width), max(1, small.content_size.height)
         pieces = [piece for said in told for piece in wrap(words.printable(said), wide)]
         if len(pieces) > rows:
             pieces[rows - 1] = words.shorten(pieces[rows - 1] + " …", wide)
+        elif len(pieces) < rows:
+            pieces += whole_lines(lines, rows - len(pieces), wide)
         if not asking(self.controller):
             small.put(("\n".join(pieces[:rows]), "$ink"))
 
