@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from hypothesis import settings
 
 from fieldtune import person_units
 from fieldtune.cli import main
+from fieldtune.robot import find_profile
 
 # The same examples on every run, so that a check of a change tells of that change; FIELDTUNE_EXAMPLES=new tries others.
 settings.register_profile("same", derandomize=True)
@@ -66,6 +68,15 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("FIELDTUNE_PROFILES", str(folder))
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
     return folder
+
+
+@pytest.fixture
+def heron_home(tmp_path: Path) -> Path:
+    """A folder of profiles in which one robot is."""
+    home = tmp_path / "profiles"
+    home.mkdir()
+    shutil.copy(find_profile("heron"), home / "heron.toml")
+    return home
 
 
 @pytest.fixture

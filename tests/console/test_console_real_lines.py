@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-import shutil
 import threading
 import time
 import tty
@@ -22,7 +21,7 @@ from fieldtune import Session
 from fieldtune.console import ConsoleApp
 from fieldtune.link import Monitor
 from fieldtune.link.checksums import framed
-from fieldtune.robot import find_profile, load_robot
+from fieldtune.robot import load_robot
 
 COUNTS_PER_S = 1500 / 60 * 100.8  # heron's wheel at 1,500 rpm: 48 counts a motor turn, 2.1 motor turns a wheel's
 
@@ -73,19 +72,10 @@ class RobotProgram:
         self.pull()
 
 
-@pytest.fixture
-def home(tmp_path: Path) -> Path:
-    """Profiles of one robot."""
-    home = tmp_path / "profiles"
-    home.mkdir()
-    shutil.copy(find_profile("heron"), home / "heron.toml")
-    return home
-
-
-def test_a_dip_that_may_have_been_a_shot_is_asked_about_and_answered_by_keys(home: Path) -> None:
+def test_a_dip_that_may_have_been_a_shot_is_asked_about_and_answered_by_keys(heron_home: Path) -> None:
     with (
         RobotProgram() as robot,
-        Terminal("console", "heron", "--port", robot.path, profiles=home, columns=80, rows=24) as console,
+        Terminal("console", "heron", "--port", robot.path, profiles=heron_home, columns=80, rows=24) as console,
     ):
         console.wait("Before anything turns")
         console.press("\r")

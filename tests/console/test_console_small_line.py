@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import threading
 import tty
 from collections.abc import Iterator
@@ -13,18 +12,7 @@ from pathlib import Path
 import pytest
 from terminal import Terminal
 
-from fieldtune.robot import find_profile
-
 PERIOD_S = 0.01
-
-
-@pytest.fixture
-def home(tmp_path: Path) -> Path:
-    """Profiles of one robot."""
-    home = tmp_path / "profiles"
-    home.mkdir()
-    shutil.copy(find_profile("heron"), home / "heron.toml")
-    return home
 
 
 @contextmanager
@@ -70,11 +58,11 @@ def counts_since_the_last_line() -> Iterator[str]:
         (counts_since_the_last_line, r"Wheel now unknown", r"never\s+set it\s+back"),
     ],
 )
-def test_a_small_window_says_what_to_do(home: Path, texts: object, main: str, todo: str) -> None:
+def test_a_small_window_says_what_to_do(heron_home: Path, texts: object, main: str, todo: str) -> None:
     assert callable(texts)
     with (
         printing(texts()) as path,
-        Terminal("console", "heron", "--port", path, profiles=home, columns=44, rows=14) as console,
+        Terminal("console", "heron", "--port", path, profiles=heron_home, columns=44, rows=14) as console,
     ):
         console.wait("Before anything turns")
         console.press("\r")
