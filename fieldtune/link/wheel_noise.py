@@ -177,5 +177,14 @@ class WheelNoise:
                 cells = begins[0] + away
                 mean = ((cells >= begins[:, None]) & (cells < ends[:, None])) / width[:, None]
                 covariance = mean @ covariance @ mean.T
-            self._whitening[key] = Whitening(np.linalg.inv(np.linalg.cholesky(covariance)))
+            self._whitening[key] = Whitening(_inverse_root(covariance))
         return self._whitening[key]
+
+
+def _inverse_root(covariance: FloatArray) -> FloatArray:
+    """A matrix (m, m) that makes errors of this covariance independent, and of size 1."""
+    try:
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
+    except np.linalg.LinAlgError:  # what was added for slow noise may leave less than nothing of the quickest
+        sizes, ways = np.linalg.eigh(covariance)
+        return np.asarray((ways / np.sqrt(np.maximum(sizes, _LEAST * covariance[0, 0]))).T)

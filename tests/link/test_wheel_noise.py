@@ -96,6 +96,19 @@ def test_own_rpm_by_a_loop_that_is_not_even_is_as_noisy_as_it_is():
     assert 0.75 < np.std(told) / np.linalg.norm(dip) < 1.25
 
 
+def test_noise_that_comes_out_below_nothing_is_weighed_all_the_same(monkeypatch):
+    """Autocovariances that no noise has: what is added for slow noise may leave such ones."""
+    noise = WheelNoise()
+    monkeypatch.setattr(noise, "_lags", np.array([1.0, 0.9, 0.0]))
+    edges = np.arange(41)
+    matrix = noise.whitening(edges[:-1], edges[1:]).matrix
+    assert np.isfinite(matrix).all()
+    away = np.abs(np.subtract.outer(edges[:-1], edges[:-1]))
+    sizes = np.linalg.eigvalsh(matrix @ np.choose(np.minimum(away, 2), [1.0, 0.9, 0.0]) @ matrix.T)
+    assert np.isclose(sizes, 1.0, atol=0.05).sum() >= 25  # as many directions as have a size at all
+    assert sizes.max() < 1.05
+
+
 @pytest.mark.parametrize(
     ("kind", "share", "firmware", "least"),
     [
