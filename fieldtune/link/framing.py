@@ -12,6 +12,7 @@ from itertools import repeat
 from typing import TYPE_CHECKING
 
 from fieldtune.link.checksums import BETWEEN, checked_payloads, checksum
+from fieldtune.link.hexadecimal import Hexadecimal
 from fieldtune.link.layouts import Layouts, LineTable
 from fieldtune.link.line_format import OFTEN, LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
 from fieldtune.link.loose_layouts import LooseLayout
@@ -47,8 +48,9 @@ class Framer:
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
-        self._loose = LooseReader(self._format.names, self._format.maybe, settings.scale)
-        self._trial = LooseReader(self._format.names, MaybeThousands.settled(), settings.scale)
+        names, settled = self._format.names, MaybeThousands.settled()
+        self._loose = LooseReader(names, self._format.maybe, settings.scale, self._format.hexadecimal)
+        self._trial = LooseReader(names, settled, settings.scale, Hexadecimal())
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
         self._layouts = Layouts(self._format)
@@ -67,6 +69,11 @@ class Framer:
     def set_aside(self) -> Counter[str]:
         """Single values that can't be used, by what is wrong with them; the rest of their lines counts."""
         return self._format.set_aside
+
+    @property
+    def hexadecimal(self) -> tuple[str, ...]:
+        """Our names of the numbers that are hexadecimal."""
+        return self._format.hexadecimal.names
 
     def restart(self) -> None:
         """Forgets the half line of a connection that is gone."""
@@ -109,7 +116,7 @@ class Framer:
 
     def _table(self, body: bytes, lines: list[bytes]) -> LineTable | None:
         """The lines as a table, if they are alike and without fault."""
-        if not lines or self._before is not None or self._policy == "none":
+        if not lines or self._before is not None or self._policy == "none" or self._format.hexadecimal:
             return None
         if len(body) > LONGEST and max(map(len, lines)) > LONGEST:
             return None

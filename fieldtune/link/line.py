@@ -41,7 +41,7 @@ class Line:
 
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
-        self._robot = robot
+        self._robot, self._fastest_rpm = robot, limits.wheel_rpm
         self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
@@ -152,7 +152,7 @@ class Line:
             if self._track.dead:
                 self._speed = None
                 self._extra["counter stands still"] += not was_dead
-            if rpm is not None:
+            if rpm is not None and abs(rpm) <= self._fastest_rpm:
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
         if self._unit is not None and sample.setpoint is not None:
@@ -232,6 +232,7 @@ class Line:
         """Counts so far."""
         framer, decoder = self._framer, self._decoder
         notices = dict(decoder.notices + self._extra + framer.set_aside)
+        notices |= {f"{name} is read as hexadecimal": 1 for name in framer.hexadecimal}
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
         if self._unit is not None and self._unit.other is not None:

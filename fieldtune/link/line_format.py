@@ -18,6 +18,7 @@ import msgspec
 
 from fieldtune.line_fields import FIRED, WIRE_NAMES
 from fieldtune.link.bare_columns import Columns, alike
+from fieldtune.link.hexadecimal import Hexadecimal
 from fieldtune.link.limits import NEAREST_M
 from fieldtune.link.wire_numbers import (
     MaybeThousands,
@@ -42,7 +43,10 @@ from fieldtune.link.wire_values import (
 if TYPE_CHECKING:
     from fieldtune.robot.model import LinkSettings
 
-_NUMBERS = re.compile(rb"0[xX][0-9A-Fa-f]+|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*")
+_NUMBERS = re.compile(
+    rb"0[xX][0-9A-Fa-f]+|(?<![\w.])(?=[0-9]+[A-Fa-f]|[A-Fa-f]+[0-9])[0-9A-Fa-f]{4,16}(?![\w.=:\"])"
+    rb"|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*"
+)
 _COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _REMEMBERED = 48
 OFTEN = 3
@@ -102,8 +106,10 @@ class LooseReader:
     ``names``: the robot's name -> ours. ``scale``: by our name, what the profile multiplies numbers by.
     """
 
-    def __init__(self, names: Mapping[str, str], maybe: MaybeThousands, scale: Mapping[str, float]) -> None:
-        self._maybe, self._scale = maybe, scale
+    def __init__(
+        self, names: Mapping[str, str], maybe: MaybeThousands, scale: Mapping[str, float], hexadecimal: Hexadecimal
+    ) -> None:
+        self._maybe, self._scale, self._hexadecimal = maybe, scale, hexadecimal
         self._ours = {alike(theirs): ours for theirs, ours in names.items()} | dict(names)
         known = "|".join(
             re.sub(r"(?:\\ |_|\\-)+", "[ _-]?", re.escape(name)) for name in sorted(names, key=len, reverse=True)
@@ -143,7 +149,8 @@ class LooseReader:
         return values_from(found), {ours: wrong for ours, wrong in aside.items() if ours not in found}
 
     def _value(self, text: str, ours: str, unit: str) -> int | float:
-        value = value_of(text, ours, unit, self._scale.get(ours, 0.0))
+        number = self._hexadecimal.value(ours, text)
+        value = value_of(text, ours, unit, self._scale.get(ours, 0.0)) if number is None else number
         tiny = ours == "distance_m" and 0 < value < NEAREST_M and is_maybe_grouped(text)  # 2.450 mm
         if tiny or self._maybe.doubtful(ours, value, text.strip):
             raise NotANumberError("can be read in two ways", text.strip())
@@ -173,6 +180,7 @@ class LineFormat:
         self.set_aside = SetAside()
         self.maybe = MaybeThousands(speed_setpoint)
         """Values whose point may stand between thousands; ``speed_setpoint``: the setpoint is a wheel's speed."""
+        self.hexadecimal = Hexadecimal()
         self.columns = Columns(settings.columns, self.names, self.set_aside)
         self._theirs = {ours: theirs for theirs, ours in self.names.items()}
         self._decode_json = json_decoder(self.names)
@@ -252,12 +260,12 @@ class LineFormat:
         if b"=" not in payload:
             if payload.lstrip()[:1] == b"{":
                 return self.json(payload.strip())
-            numbers = self.columns.plain(payload, self.maybe)
+            numbers = None if self.hexadecimal else self.columns.plain(payload, self.maybe)
             if numbers is not None:
                 return numbers
             return self._values((self._theirs.get(ours, ours), text) for ours, text in self.columns.pairs(payload))
         # What a plain list of name=value has none of: such lines are read with more care.
-        if b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:
+        if self.hexadecimal or b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:
             return self._pairs(payload)
         # A name=value list is one replace away from JSON, and the JSON decoder is five times faster than splitting.
         plain = payload.strip().replace(b", ", b",").replace(b" ", b",") if b" " in payload else payload
@@ -285,16 +293,18 @@ class LineFormat:
             if ours is None or not text:
                 continue
             try:
-                value = value_of(text, ours) if ours == FIRED and text[:1].isalpha() else plain_number(text)
+                number = self.hexadecimal.value(ours, text)
+                if number is None:
+                    number = value_of(text, ours) if ours == FIRED and text[:1].isalpha() else plain_number(text)
             except NotANumberError as error:
                 if not str(error):
                     raise NotDataError("undecodable") from None
                 aside.append((name, error))
                 continue
-            if self.maybe.doubtful(ours, value, text.__str__):
+            if self.maybe.doubtful(ours, number, text.__str__):
                 aside.append((name, NotANumberError("can be read in two ways", text)))
             else:
-                found[ours] = value
+                found[ours] = number
         for name, wrong in aside:
             self.set_aside.note(name, str(wrong), wrong.example)
         if aside and not found:
