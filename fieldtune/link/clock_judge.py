@@ -91,7 +91,7 @@ def steps_words(step_s: float) -> str:
 
 def _pace_words(pace: float) -> str:
     if 870 < pace < 1150:
-        return "counts a thousand times too fast: t_us sent as t_ms?"
+        return "counts a thousand times too fast: t_us sent as t_ms, or ns as t_us?"
     if 0.00087 < pace < 0.00115:
         return "counts a thousand times too slowly: seconds sent as t_ms?"
     if pace < 0.02:

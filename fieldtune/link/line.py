@@ -83,7 +83,7 @@ class Line:
         if framer.damaged != self._damaged_before:
             self._damaged_before, self._damaged_at = framer.damaged, arrival_s
         self._whole = arrival_s - self._damaged_at > _WHOLE_S
-        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted, self._whole)
+        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, doubted, self._whole)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
         if self.last_arrival_s is not None:
