@@ -79,6 +79,11 @@ class LineWeigher:
         return self._two_robots.sure
 
     @property
+    def dead_rpm(self) -> bool:
+        """Whether the robot's own rpm is no speed: what it counts with is dead."""
+        return self._continuity.dead_rpm.dead
+
+    @property
     def clock_fault(self) -> str | None:
         """What is wrong with the robot's own clock, in words; None where nothing is, or there is none."""
         return self._continuity.clocks.fault
