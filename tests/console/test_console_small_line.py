@@ -51,11 +51,29 @@ def counts_since_the_last_line() -> Iterator[str]:
         yield f"t_ms={10 * number},wheel_counts={25 + number % 3 % 2},battery_mv=9800\n"
 
 
+def names_of_their_own() -> Iterator[str]:
+    """Lines under names that the profile does not have."""
+    for number in range(100_000):
+        yield f"setRPM=1500 actRPM={1500 + number % 3} errRPM={-(number % 3)}\n"
+
+
+def a_pulled_wire() -> Iterator[str]:
+    """A counter that stops dead while the wheel turns."""
+    for number in range(100_000):
+        yield f"t_ms={10 * number},wheel_counts={25 * min(number, 300)},battery_mv=9800\n"
+
+
 @pytest.mark.parametrize(
     ("texts", "main", "todo"),
     [
         (two_robots, r"two\s+robots\s+talk\s+on\s+this\s+line:\s+unplug\s+one", r"unplug one, or let each"),
-        (counts_since_the_last_line, r"Wheel now unknown", r"never\s+set it\s+back"),
+        (counts_since_the_last_line, r"Wheel now unknown\s+○ c says why", r"never\s+set it\s+back"),
+        (
+            names_of_their_own,
+            r"no\s+line\s+that\s+can\s+be\s+read,\s+\d+\s+lines\s+dropped:\s+press\s+c",
+            r"Press \^o, c, Enter",
+        ),
+        (a_pulled_wire, r"Wheel now unknown\s+○ c says why", r"plug"),
     ],
 )
 def test_a_small_window_says_what_to_do(heron_home: Path, texts: object, main: str, todo: str) -> None:
