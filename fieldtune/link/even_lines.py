@@ -8,7 +8,8 @@ weighed with care.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from operator import itemgetter
+from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
@@ -77,15 +78,18 @@ class EvenLines:
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
         """The sample of a line that was found good. ``time_s`` and ``wheel`` as of ``run``."""
-        readings: dict[str, Any] = {name: row[place] / per for name, place, per in self._signed}
-        readings |= {name: abs(row[place] / per) for name, place, per in self._signless}
         turns, fired = wheel if self.counted else None, None if self._fired is None else row[self._fired] != 0
-        return Sample(time_s=time_s, arrival_s=arrival_s, turns=turns, fired=fired, **readings)
+        sample = Sample(time_s=time_s, arrival_s=arrival_s, turns=turns, fired=fired)
+        for name, place, per in self._signed:
+            setattr(sample, name, row[place] / per)
+        for name, place, per in self._signless:
+            setattr(sample, name, abs(row[place] / per))
+        return sample
 
     def told(self, rows: list[Row]) -> list[bool] | None:
-        """Which lines tell of a shot; None where no line may."""
+        """Which lines tell of a shot; None where none does."""
         fired = self._fired
-        return None if fired is None else [row[fired] != 0 for row in rows]
+        return [row[fired] != 0 for row in rows] if fired is not None and any(map(itemgetter(fired), rows)) else None
 
     def said(self, row: Row, arrival_s: float) -> Said:
         """What ``TwoRobots`` looks at."""
@@ -107,13 +111,6 @@ class EvenLines:
             return False
         return bool(0 < first[self._clock] - base.clock <= self._most_ticks)
 
-    def _possible(self, row: Row) -> bool:
-        """Whether all readings surely are."""
-        for place, low, high in self._bounds:  # noqa: SIM110 - twice as fast as all()
-            if not low <= row[place] <= high:
-                return False
-        return True
-
     def clocks_s(self, rows: list[Row]) -> list[float]:
         """What the lines' clock says, seconds."""
         place, tick = self._clock, self._tick
@@ -130,18 +127,21 @@ class EvenLines:
 
         And what ``nominal`` makes of the first line that doesn't, if it was asked.
         """
-        steps, possible, dead_rpm = self._steps, self._possible, self._steps.dead_rpm
+        steps, bounds, dead_rpm = self._steps, self._bounds, self._steps.dead_rpm
         at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
         tick, per_turn, tight, count_off, least_rps = self._fixed
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
-        turned_s, stale_s, stood, rate, volts = base.turned_s, base.stale_s, base.stood, base.rate, base.volts
+        turned_s, stale_s, stood, volts = base.turned_s, base.stale_s, base.stood, base.volts
+        rate = None if base.still or at_counts is None else base.rate
         half, most_ticks, whole = steps.half, self._most_ticks, steps.whole and at_counts is not None
+        at_volts, per_volt = (0, 1.0) if battery is None else (battery.place, battery.per)
         waited, late_s, line_s, period = arrival_s - base.arrival_s, base.late_s, steps.line_s, base.period
         times: list[float] = []
         wheel: list[float | None] = []
         rpm: float | None = None
         now_v = volts
         by_time: float | None = None
+        possible = True
         for row in rows:
             ticks = row[at_clock] - clock
             if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
@@ -149,10 +149,14 @@ class EvenLines:
             since = ticks * tick
             now_s = time_s + since
             since = now_s - time_s
-            if not possible(row):
+            for place, low, high in bounds:
+                if not low <= row[place] <= high:
+                    possible = False
+                    break
+            if not possible:
                 break
             if battery is not None:
-                now_v = row[battery.place] / battery.per
+                now_v = row[at_volts] / per_volt
                 if volts is not None and abs(now_v - volts) > _SURE_V:
                     break
             if own_rpm is not None:
@@ -170,14 +174,16 @@ class EvenLines:
             if at_counts is not None:
                 moved = row[at_counts] - counts
                 if moved:
-                    if rate is None or base.still or not -half <= moved < half or type(moved) is not int:
+                    if rate is None or not -half <= moved < half or type(moved) is not int:
                         break
                     step, after = moved / per_turn, now_s - turned_s
-                    fast = abs(rate)
-                    room = count_off + (TICKS_OFF * tick + 2 * stale_s) * fast
-                    room += SPEED_OFF * fast * after + tight * after * after / 2
-                    if abs(step - rate * after) > room:
-                        break
+                    off = abs(step - rate * after)
+                    if off > count_off:  # else it is less than all that may be together
+                        fast = abs(rate)
+                        room = count_off + (TICKS_OFF * tick + 2 * stale_s) * fast
+                        room += SPEED_OFF * fast * after + tight * after * after / 2
+                        if off > room:
+                            break
                     if stood:
                         stale_s = max(0.98 * stale_s, since)
                     elif stale_s:

@@ -88,7 +88,7 @@ class Framer:
     def feed(self, chunk: bytes) -> list[WireValues]:
         """The good records whose line ends in this chunk."""
         read = self.read(chunk)
-        return read.ahead + read.values() if isinstance(read, LineTable) else read
+        return [*read.ahead, *read.values()] if isinstance(read, LineTable) else read
 
     def read(self, chunk: bytes) -> list[WireValues] | LineTable:
         """As ``feed``, but many alike lines come as one table. ``numbers`` says which of the ``printed`` ones."""

@@ -58,16 +58,20 @@ class Layout:
 class LineTable:
     """Lines that all name the same fields: ``names``, ours, in the order of the values in ``rows``. All are finite."""
 
+    ahead: Sequence[WireValues] = ()
+    """Lines in front that were read by themselves."""
+
     def __init__(self, layout: Layout, found: Sequence[Any]) -> None:
         self.names, self.lines = layout.names, len(found)
         self._layout, self._found = layout, found
-        self.ahead: list[WireValues] = []
-        """Lines in front that were read by themselves."""
+        self._rows: list[Row] | None = None
 
-    @cached_property
+    @property
     def rows(self) -> list[Row]:
         """The values of each line."""
-        return list(map(self._layout.row_of, self._found))
+        if self._rows is None:  # a cached_property locks, and takes longer than all of this
+            self._rows = list(map(self._layout.row_of, self._found))
+        return self._rows
 
     @cached_property
     def columns(self) -> dict[str, FloatArray]:

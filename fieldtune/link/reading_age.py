@@ -40,6 +40,9 @@ class ReadingAge:
             self._off = self._took_s = self._counts = 0.0
         else:
             self._compare(time_s, since_s, counts, tick_s)
+        if not self._events:
+            self.between_s = 0.0
+            return
         while self._events and not 0 <= time_s - self._events[0][0] <= _WITHIN_S:
             self._events.popleft()
         between_s = statistics.median(size for _, size in self._events) if len(self._events) >= _EVENTS else 0.0
@@ -53,21 +56,21 @@ class ReadingAge:
 
     def _compare(self, time_s: float, since_s: float, counts: float, tick_s: float) -> None:
         """Notes a line that was off by far more than rounding, and the next one back by as much."""
-        off_before, self._off = self._off, 0.0
-        self._took_s += since_s
-        self._counts += counts
-        if self._steps:
-            last_s, last = self._steps[-1]
-            rate = abs(self._counts) / self._took_s
-            self._off = (counts - last * since_s / last_s) / rate * (1 if counts > 0 else -1)
-            self._offs.append(abs(self._off))
-            if self._off * off_before < 0:
+        steps, off_before, off = self._steps, self._off, 0.0
+        took_s, total = self._took_s + since_s, self._counts + counts
+        if steps:
+            last_s, last = steps[-1]
+            rate = abs(total) / took_s
+            off = (counts - last * since_s / last_s) / rate * (1 if counts > 0 else -1)
+            self._offs.append(abs(off))
+            if off * off_before < 0:
                 least_s = _COUNTS / rate + _TICKS * tick_s + _LEAST_S
-                small, size = sorted((abs(self._off), abs(off_before)))
+                small, size = sorted((abs(off), abs(off_before)))
                 if least_s < size <= _MOST * since_s and small > _ALIKE * size:
                     self._events.append((time_s, size))
-        self._steps.append((since_s, counts))
-        if len(self._steps) > _RATE_OVER:
-            first_s, first = self._steps.popleft()
-            self._took_s -= first_s
-            self._counts -= first
+        steps.append((since_s, counts))
+        if len(steps) > _RATE_OVER:
+            first_s, first = steps.popleft()
+            took_s -= first_s
+            total -= first
+        self._off, self._took_s, self._counts = off, took_s, total
