@@ -138,6 +138,7 @@ class EvenLines:
         waited, late_s, line_s, period = arrival_s - base.arrival_s, base.late_s, steps.line_s, base.period
         times: list[float] = []
         wheel: list[float | None] = []
+        counted: list[tuple[float, int]] = []
         rpm: float | None = None
         now_v = volts
         by_time: float | None = None
@@ -203,7 +204,7 @@ class EvenLines:
                 steps.refused_rpm = max(steps.refused_rpm - FORGIVEN, 0.0)
                 base.follow_rpm(now_s, rpm or 0.0)
             if whole:
-                steps.see_count(counts, row[at_clock] * tick, tick)
+                counted.append((row[at_clock] * tick, counts))
             late_s *= LATE_FORGOTTEN
             if since - waited > late_s:
                 late_s = since - waited
@@ -216,6 +217,8 @@ class EvenLines:
             clock, time_s, volts = row[at_clock], now_s, now_v
             times.append(now_s)
             wheel.append(rpm if at_counts is None else turns)
+        if counted:
+            steps.see_more_counts(counted, tick)
         if times:
             base.clock, base.time_s, base.arrival_s = clock, time_s, arrival_s
             base.turns, base.turned_s, base.stale_s, base.stood = turns, turned_s, stale_s, stood
