@@ -117,7 +117,7 @@ class LineDecoder(LineWeigher):
             return 0
         clocks = self._continuity.clocks
         distrusted = clocks.judge_s(even.clocks_s(rows[:1])[0], arrival)
-        times, wheel, self._by_time = ([], [], None) if distrusted else even.run(base, rows, arrival, self._nominal)
+        times, wheel, self._by_time = even.run(base, [] if distrusted else rows, arrival, self._nominal, table.bounded)
         taken = len(times)
         if not taken:
             self._catch_up()

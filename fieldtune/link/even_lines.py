@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.clock import AHEAD_S, LineState
-from fieldtune.link.limits import COUNTS_OFF, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF
+from fieldtune.link.limits import COUNTS_OFF, INSIDE, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF
 from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import FORGIVEN, LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
 from fieldtune.link.samples import Sample
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from fieldtune.link.layouts import Row
     from fieldtune.link.limits import Limits
 
-_INSIDE = 1e-9
-"""Share by which limits are narrowed, so that no rounding decides."""
 _SURE_V = 0.2
 """By how much a battery may be off the last line's with nobody asking why."""
 
@@ -64,14 +62,14 @@ class EvenLines:
             [(one.name, one.place, one.per) for one in self._readings if one.signless == signless]
             for signless in (False, True)
         )
-        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings]
-        if self._fired is not None:
-            self._bounds.append((self._fired, -math.inf, 1.0))  # more is a count of shots
+        # More than 1 is a count of shots.
+        self._of_fired = [] if self._fired is None else [(self._fired, -math.inf, 1.0)]
+        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings] + self._of_fired
         self._volts, self._rpm = by_name.get("battery_v"), by_name.get("wheel_rpm")
         self.counted, self.has_rpm = self._counts is not None, self._rpm is not None
         limits = steps.limits
         per_turn = limits.counts_per_turn or 1.0
-        self._most_ticks = (1 - _INSIDE) * AHEAD_S / self._tick
+        self._most_ticks = (1 - INSIDE) * AHEAD_S / self._tick
         least_rps = LEAST_SPEED * limits.wheel_rpm / 60
         self._fixed = self._tick, per_turn, limits.tight_rps2, COUNTS_OFF / per_turn, least_rps
         self._usable = self._counts is None or limits.counts_per_turn is not None
@@ -121,13 +119,15 @@ class EvenLines:
         return before if self._fired is None else float(row[self._fired])
 
     def run(
-        self, base: LineState, rows: list[Row], arrival_s: float, nominal: NominalTime
+        self, base: LineState, rows: list[Row], arrival_s: float, nominal: NominalTime, bounded: bool
     ) -> tuple[list[float], list[float | None], float | None]:
         """Moves ``base`` on over the lines, of one arrival, that plainly follow: their times, and turns or own rpm.
 
-        And what ``nominal`` makes of the first line that doesn't, if it was asked.
+        And what ``nominal`` makes of the first line that doesn't, if it was asked. ``bounded``: all readings are
+        possible, as far as limits go.
         """
-        steps, bounds, dead_rpm = self._steps, self._bounds, self._steps.dead_rpm
+        steps, dead_rpm = self._steps, self._steps.dead_rpm
+        bounds = self._of_fired if bounded else self._bounds
         at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
         tick, per_turn, tight, count_off, least_rps = self._fixed
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
@@ -234,10 +234,6 @@ def _readings(names: tuple[str, ...], limits: Limits) -> tuple[_Reading, ...]:
     for wire_name, (row, _) in BY_WIRE_NAME.items():
         if wire_name not in names or row.name in found:
             continue
-        per = limits.per[wire_name]
-        signless = row.signless or (row.name == "setpoint" and limits.setpoint_is_speed)
-        low, high = limits.of_readings[row.name]
-        low, high = sorted((per * (-high if signless and low <= 0 else low), per * high))
-        low, high = low + _INSIDE * abs(low), high - _INSIDE * abs(high)
-        found[row.name] = _Reading(row.name, names.index(wire_name), per, signless, low, high)
+        place, per, (low, high) = names.index(wire_name), limits.per[wire_name], limits.surely(wire_name)
+        found[row.name] = _Reading(row.name, place, per, limits.signless(row), low, high)
     return tuple(found.values())
