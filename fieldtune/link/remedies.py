@@ -49,6 +49,12 @@ def remedies(
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
     if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
+    if (
+        not has_speed
+        and health.clock == "arrival"
+        and _MIXED * health.dropped.get("impossible wheel", 0) > health.lines
+    ):
+        return ["Lines overtake each other on a network, and these say no time: let the program send t_ms too."]
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     if not health.dropped or 10 * health.good > health.lines:
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
@@ -97,6 +103,11 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """Where good lines bring no wheel speed or draw: which name on them may be it."""
     likely = [] if robot is None else _likely(fields, robot)
     pasted = profile_lines(likely)
+    if robot is not None and robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        which = " or ".join(sorted(_wanted(robot)))
+        return [
+            f"No column is the {_words(max(_wanted(robot)))}: put {which} where it stands into [link.columns] order."
+        ]
     if not pasted or pasted[0] == "[link.columns]":
         return []
     return [f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:", *pasted]
@@ -104,8 +115,7 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
 
 def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
     """The values that may be the wheel's speed or the draw, where none of the names that are read is."""
-    _, measured = robot.launcher.mechanism.measured
-    wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
+    wanted = _wanted(robot)
     known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
     strict = any(field.name in known for field in fields)  # else names are read in any spelling
     last = [re.split(r"[ .-]", field.name)[-1] for field in fields]  # behind a log's words
@@ -114,6 +124,12 @@ def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
     if any((name if strict else alike(name)) in named for name in theirs):
         return []
     return [field for field in fields if field.ours in wanted and field.name not in known]
+
+
+def _wanted(robot: Robot) -> set[str]:
+    """Our names of what tells how the launcher moves."""
+    _, measured = robot.launcher.mechanism.measured
+    return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
 
 
 def _words(ours: str | None) -> str:
