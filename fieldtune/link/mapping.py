@@ -138,7 +138,8 @@ class Seen:
 
 _FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
-    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
+    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
+    rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 _WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
