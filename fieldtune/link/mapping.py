@@ -180,7 +180,8 @@ def pairs(text: str) -> list[tuple[str, str]]:
     found: dict[str, str] = {}
     if text[:1] == "{" and ("{" in text[1:] or "[" in text):
         try:
-            return [(name, str(value)) for name, value in names_in_json(text.encode()).items()]
+            said = ((name, str(value)) for name, value in names_in_json(text.encode()).items())
+            return [pair for pair in said if "".join(pair).isprintable()]  # escapes in JSON become what they stand for
         except UNREADABLE:
             pass
     at = 0

@@ -219,3 +219,9 @@ def _said(text, baud=None):
     for i in range(30):
         line.feed(text, 0.02 * i)
     return remedies(line.health(), line.raw(30), baud)
+
+
+def test_no_escape_in_json_becomes_one_on_a_screen():
+    text = r'{"a":{"\u001b]0;x\u0007":-3,"rpm":2403,"vel\u202e":1},"b":"\u001b[2J"}'
+    assert [field.name for field in raw_fields([text] * 30)] == ["rpm"]
+    assert "".join(_said(text.encode() + b"\n")).isprintable()
