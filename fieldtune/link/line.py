@@ -66,7 +66,7 @@ class Line:
         self._dropped_at = -10.0
         self._damaged_at: float | None = None
         self._damaged_before = 0
-        self._whole = self._measured = False
+        self._whole = self._measured = self._own_rpm = False
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
@@ -145,6 +145,7 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
+            self._own_rpm = True
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
         elif sample.turns is not None and not self._goes_up_and_down(sample.turns):
@@ -152,10 +153,12 @@ class Line:
             was_dead = self._track.dead
             reading_s = self._decoder.reading_s
             rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
+            self._own_rpm = False
             if self._track.dead:
                 self._speed = None
                 self._extra["counter stands still"] += not was_dead
-            if rpm is not None and abs(rpm) <= self._fastest_rpm:
+            # By lines that came faster than they were printed a wheel may seem to do anything.
+            if rpm is not None and (abs(rpm) <= self._fastest_rpm or self._decoder.clock == "robot"):
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
         if self._unit is not None and sample.setpoint is not None:
@@ -303,6 +306,7 @@ class Line:
             wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"], self._jams.amps),
             shots=self.shots,
             unsure=self._shots.unsure,
+            own_rpm=self._own_rpm,
             history_s=seconds,
             history_rpm=rpm,
         )

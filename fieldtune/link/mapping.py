@@ -138,7 +138,8 @@ class Seen:
 
 _FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
-    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
+    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
+    rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 _WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
@@ -179,7 +180,8 @@ def pairs(text: str) -> list[tuple[str, str]]:
     found: dict[str, str] = {}
     if text[:1] == "{" and ("{" in text[1:] or "[" in text):
         try:
-            return [(name, str(value)) for name, value in names_in_json(text.encode()).items()]
+            said = ((name, str(value)) for name, value in names_in_json(text.encode()).items())
+            return [pair for pair in said if "".join(pair).isprintable()]  # escapes in JSON become what they stand for
         except UNREADABLE:
             pass
     at = 0

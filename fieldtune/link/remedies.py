@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
@@ -30,6 +30,8 @@ _MISTAKEN = {
     1000.0: "a thousand times too small",
 }
 """Factors between units that are mistaken for each other: mm and m, cm and m, V and mV."""
+_ALSO = frozenset(("t_ms", "t_us")), frozenset(("battery_mv", "battery_v")), frozenset(("setpoint",))
+"""What else is worth being read, by kind."""
 _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
 
 
@@ -49,6 +51,12 @@ def remedies(
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
     if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
+    if (
+        not has_speed
+        and health.clock == "arrival"
+        and _MIXED * health.dropped.get("impossible wheel", 0) > health.lines
+    ):
+        return ["Lines overtake each other on a network, and these say no time: let the program send t_ms too."]
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     if not health.dropped or 10 * health.good > health.lines:
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
@@ -89,24 +97,48 @@ def _mapping(fields: Sequence[RawField]) -> list[str]:
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:
     """What may be the wheel's speed or the draw on these lines, and is not read, in words; empty where nothing is."""
+    if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        return f"no column is the {_words(max(_wanted(robot)))}"
     likely = _likely(raw_fields(lines, robot), robot)
     return f"{likely[0].name} is not read: is it the {_words(likely[0].ours)}?" if likely else ""
 
 
 def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
-    """Where good lines bring no wheel speed or draw: which name on them may be it."""
-    likely = [] if robot is None else _likely(fields, robot)
-    pasted = profile_lines(likely)
+    """Which names on good lines may be what the robot sends, and isn't read: first of all the launcher's own."""
+    if robot is None:
+        return []
+    if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        which = " or ".join(sorted(_wanted(robot)))
+        return [
+            f"No column is the {_words(max(_wanted(robot)))}: put {which} where it stands into [link.columns] order."
+        ]
+    likely, known = _likely(fields, robot), _known(robot)
+    more = [field for kind in _ALSO for field in _unread(fields, robot, kind) if not field.problem]
+    unread = [*likely, *more]
+    if more and not any(field.name in known for field in fields):
+        # Names are read in any spelling only as long as none of them is known to the letter.
+        wanted = _wanted(robot).union(*_ALSO)
+        unread = [field for field in fields if field.ours in wanted and field.name not in known]
+    pasted = profile_lines(unread)
     if not pasted or pasted[0] == "[link.columns]":
         return []
-    return [f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:", *pasted]
+    if not more:
+        return [
+            f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:",
+            *pasted,
+        ]
+    names = ", ".join(f"{field.name} ({field.text})" for field in (*likely, *more))
+    return [f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:", *pasted]
 
 
 def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
     """The values that may be the wheel's speed or the draw, where none of the names that are read is."""
-    _, measured = robot.launcher.mechanism.measured
-    wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
-    known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
+    return _unread(fields, robot, _wanted(robot))
+
+
+def _unread(fields: Sequence[RawField], robot: Robot, wanted: Set[str]) -> list[RawField]:
+    """The values that may be one of the wanted fields, where none of these is read."""
+    known = _known(robot)
     strict = any(field.name in known for field in fields)  # else names are read in any spelling
     last = [re.split(r"[ .-]", field.name)[-1] for field in fields]  # behind a log's words
     named = {name if strict else alike(name) for name in (*last, *(field.name for field in fields))}
@@ -114,6 +146,17 @@ def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
     if any((name if strict else alike(name)) in named for name in theirs):
         return []
     return [field for field in fields if field.ours in wanted and field.name not in known]
+
+
+def _known(robot: Robot) -> set[str]:
+    """Names that are read, to the letter."""
+    return {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
+
+
+def _wanted(robot: Robot) -> set[str]:
+    """Our names of what tells how the launcher moves."""
+    _, measured = robot.launcher.mechanism.measured
+    return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
 
 
 def _words(ours: str | None) -> str:

@@ -89,3 +89,26 @@ def test_a_small_window_says_what_to_do(heron_home: Path, texts: object, main: s
         console.wait(todo)
         console.press("q")
         assert console.process.wait(10) == 0
+
+
+def radians_a_second() -> Iterator[str]:
+    """Speeds in rad/s of a wheel that holds its setpoint, which is in rpm."""
+    for number in range(100_000):
+        yield f"t_ms={10 * number},wheel_rpm={157.1 + number % 3 / 10:.1f},setpoint=1500\n"
+
+
+def test_a_small_window_takes_the_scale_that_fits(heron_home: Path) -> None:
+    with (
+        printing(radians_a_second()) as path,
+        Terminal("console", "heron", "--port", path, profiles=heron_home, columns=44, rows=14) as console,
+    ):
+        console.wait("Before anything turns")
+        console.press("\r")
+        console.wait(r"wheel speed in doubt: press \^e")
+        console.press("\x05")
+        console.wait(r"t takes link.scale.wheel_rpm = 9.5493")
+        console.press("t")
+        console.wait(r"Wheel now 150\d rpm")
+        console.press("q")
+        assert console.process.wait(10) == 0
+    assert "wheel_rpm = 9.5493" in (heron_home / "heron.toml").read_text()

@@ -113,11 +113,30 @@ def test_our_own_names_are_read_whatever_stands_between(text):
     assert not any("not read." in said for said in remedies(line.health(), line.raw(), None, robot))
 
 
+def test_what_else_is_sent_can_be_read_and_the_speed_still_is():
+    """A name in another spelling is read only while no name on the line is known to the letter."""
+    robot = load_robot("heron")
+    text = '{{"timestampMs":{},"wheelRpm":2403,"vbat_mV":9800,"setpointRpm":2400,"date":"2026-11-29T12:00:01.250Z"}}\n'
+    for step in range(2):
+        line = Line(robot)
+        for i in range(60):
+            line.feed(text.format(100 + 20 * i).encode(), 0.02 * i)
+        live = line.live("live", "", None, 1.2)
+        assert live.wheel_rpm == pytest.approx(2403)
+        said = remedies(line.health(), line.raw(), None, robot)
+        assert bool(said) == (step == 0)
+        if said:
+            fields = tomllib.loads("\n".join(said[said.index("[link.fields]") :]))["link"]["fields"]
+            robot = replace(robot, link=replace(robot.link, fields=fields))
+    assert (live.battery_v, live.setpoint, line.health().clock) == (9.8, 2400, "robot")
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("wheel_rpm=2403,battery_v=730", "battery_v = the volts that a meter shows, divided by 730"),
         ("wheel_rpm=2403;battery_v=9.8;" * 40, "Lines never end"),
+        ('{"time":"2026-11-29T12:00:01.250Z","rpm":"2403 CW"}', "The line says: rpm (2403 CW)."),
     ],
 )
 def test_a_remedy_names_the_true_cause(text, said):
@@ -200,3 +219,9 @@ def _said(text, baud=None):
     for i in range(30):
         line.feed(text, 0.02 * i)
     return remedies(line.health(), line.raw(30), baud)
+
+
+def test_no_escape_in_json_becomes_one_on_a_screen():
+    text = r'{"a":{"\u001b]0;x\u0007":-3,"rpm":2403,"vel\u202e":1},"b":"\u001b[2J"}'
+    assert [field.name for field in raw_fields([text] * 30)] == ["rpm"]
+    assert "".join(_said(text.encode() + b"\n")).isprintable()
