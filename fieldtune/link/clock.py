@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -126,10 +126,10 @@ class Clocks:
             self.fault = self._judge.verdict
         return self.fault is not None
 
-    def judge_more(self, clocks_s: Sequence[float]) -> None:
+    def judge_more(self, lines: int, last_s: float, clocks_s: Callable[[], list[float]]) -> None:
         """Takes lines of the same arrival, of which ``judge_s`` took the first: nothing new of the clock's pace."""
-        if self.judging and len(clocks_s) > 1:
-            self._judge.see_more(clocks_s)
+        if self.judging and lines > 1:
+            self._judge.see_more(lines, last_s, clocks_s)
 
     def _look_again(self, wire: WireValues) -> None:
         """A clock that stood still may count whole seconds."""

@@ -7,7 +7,7 @@ the last one before each silence is hardly late.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from operator import sub
 
 _BLOCK_S = 0.25
@@ -63,11 +63,16 @@ class ClockJudge:
             self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
             self._least_s = float("inf")
 
-    def see_more(self, clocks_s: Sequence[float]) -> None:
-        """Takes the clocks of lines of one arrival, each ahead of the one before; ``see`` took the first of them."""
-        self._lines += len(clocks_s) - 1
-        self._least_s = min(self._least_s, *map(sub, clocks_s[1:], clocks_s))
-        self._last = clocks_s[-1]
+    def see_more(self, lines: int, last_s: float, clocks_s: Callable[[], list[float]]) -> None:
+        """Takes lines of one arrival, each ahead of the one before, with the last clock, and all if they are asked for.
+
+        ``see`` took the first of them.
+        """
+        self._lines += lines - 1
+        if self._least_s >= _COARSE_S:  # of finer ones it doesn't matter how fine
+            all_s = clocks_s()
+            self._least_s = min(self._least_s, *map(sub, all_s[1:], all_s))
+        self._last = last_s
 
     def _judge(self, pace: float) -> None:
         """Ends a block over which the clock ran at ``pace`` seconds a second."""

@@ -126,7 +126,7 @@ class LineDecoder(LineWeigher):
                 self.begin_anew()
             return 0
         if taken > 1:
-            clocks.judge_more(even.clocks_s(rows[:taken]))
+            clocks.judge_more(taken, even.clocks_s(rows[taken - 1 : taken])[0], lambda: even.clocks_s(rows[:taken]))
         self._ran.append((even, table, at, at + taken, arrival))
         self._refused_clocks = 0
         self._fired = even.last_fired(rows[taken - 1], self._fired)

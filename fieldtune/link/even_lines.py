@@ -56,15 +56,14 @@ class EvenLines:
         self._clock = names.index(clock)
         self._counts = names.index(COUNTER) if COUNTER in names else None
         self._fired = names.index(FIRED) if FIRED in names else None
+        self._fired_of = None if self._fired is None else itemgetter(self._fired)
         self._readings = _readings(names, steps.limits)
         by_name = {reading.name: reading for reading in self._readings}
         self._signed, self._signless = (
             [(one.name, one.place, one.per) for one in self._readings if one.signless == signless]
             for signless in (False, True)
         )
-        # More than 1 is a count of shots.
-        self._of_fired = [] if self._fired is None else [(self._fired, -math.inf, 1.0)]
-        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings] + self._of_fired
+        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings]
         self._volts, self._rpm = by_name.get("battery_v"), by_name.get("wheel_rpm")
         self.counted, self.has_rpm = self._counts is not None, self._rpm is not None
         limits = steps.limits
@@ -86,8 +85,8 @@ class EvenLines:
 
     def told(self, rows: list[Row]) -> list[bool] | None:
         """Which lines tell of a shot; None where none does."""
-        fired = self._fired
-        return [row[fired] != 0 for row in rows] if fired is not None and any(map(itemgetter(fired), rows)) else None
+        fired = self._fired_of
+        return [fired(row) != 0 for row in rows] if fired is not None and any(map(fired, rows)) else None
 
     def said(self, row: Row, arrival_s: float) -> Said:
         """What ``TwoRobots`` looks at."""
@@ -127,8 +126,10 @@ class EvenLines:
         possible, as far as limits go.
         """
         steps, dead_rpm = self._steps, self._steps.dead_rpm
-        bounds = self._of_fired if bounded else self._bounds
+        bounds = () if bounded else self._bounds
         at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
+        at_fired = at_clock if self._fired is None else self._fired
+        most_fired = math.inf if self._fired is None else 1.0  # more is a count of shots
         tick, per_turn, tight, count_off, least_rps = self._fixed
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
         turned_s, stale_s, stood, volts = base.turned_s, base.stale_s, base.stood, base.volts
@@ -142,7 +143,7 @@ class EvenLines:
         rpm: float | None = None
         now_v = volts
         by_time: float | None = None
-        possible = True
+        possible, farther, unknown_s = True, 1 / NEARER, math.inf
         for row in rows:
             ticks = row[at_clock] - clock
             if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
@@ -154,7 +155,7 @@ class EvenLines:
                 if not low <= row[place] <= high:
                     possible = False
                     break
-            if not possible:
+            if not possible or row[at_fired] > most_fired:
                 break
             if battery is not None:
                 now_v = row[at_volts] / per_volt
@@ -206,10 +207,11 @@ class EvenLines:
             if whole:
                 counted.append((row[at_clock] * tick, counts))
             late_s *= LATE_FORGOTTEN
-            if since - waited > late_s:
-                late_s = since - waited
+            early_s = since - waited
+            if early_s > late_s:
+                late_s = early_s
             waited = 0.0
-            line_s = since if line_s == math.inf else line_s * (NEARER if since > line_s else 1 / NEARER)
+            line_s = since if line_s == unknown_s else line_s * (NEARER if since > line_s else farther)
             if period == 0.0:
                 period = since
             elif since < 6 * period:

@@ -6,8 +6,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import chain, compress, repeat
-from operator import ne, sub
+from itertools import repeat
 from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
 
 from fieldtune.frozen import frozen
@@ -112,12 +111,14 @@ class SampleChooser:
         if len(times_s) <= _FEW:
             passed_over = len(times_s) == 1 and self._passes_over(times_s[0], wheel[0] if wheel else self._wheel)
             return [] if passed_over else self.chosen(times_s, wheel, told, own_rpm)
-        moved = []
         if wheel is not None:
-            moved = list(compress(times_s, map(ne, wheel, chain((self._wheel,), wheel))))
-            if moved and max(map(sub, moved, chain((self._moved_s,), moved))) > _SPACING_S:
-                return self.chosen(times_s, wheel, told, own_rpm)
-            self._wheel, self._moved_s = wheel[-1], moved[-1] if moved else self._moved_s
+            before, moved_s = self._wheel, self._moved_s
+            for now, now_s in zip(wheel, times_s, strict=True):
+                if now != before:
+                    if now_s - moved_s > _SPACING_S:
+                        return self.chosen(times_s, wheel, told, own_rpm)
+                    before, moved_s = now, now_s
+            self._wheel, self._moved_s = before, moved_s
         found, place = [], bisect_left(times_s, self._due_s)
         while place < len(times_s):
             found.append(Chosen(place, times_s[place - 1] if place else self._last_s, None))

@@ -109,7 +109,7 @@ def test_lines_to_samples_against_json_loads_alone(layout, capsys):
     assert with_shots < 1.15
 
 
-@pytest.mark.parametrize(("layout", "most"), [("fields with checksum", 4.0), ("json", 4.0), ("names and units", 5.0)])
+@pytest.mark.parametrize(("layout", "most"), [("fields with checksum", 3.0), ("json", 2.2), ("names and units", 4.5)])
 def test_lines_to_samples_ten_at_a_time(layout, most, capsys):
     """As a read brings them at 1,000 lines a second: here what is done once a read counts."""
     robot = load_robot("heron")
