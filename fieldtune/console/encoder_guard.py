@@ -49,6 +49,7 @@ class EncoderGuard:
         if not self._begun:
             return
         if live.state == "live" and live.wheel_rpm is not None:
+            self._watch.source = "rpm" if live.own_rpm else "counts"
             self._watch.see(self._clock(), live.wheel_rpm, live.setpoint, live.power_pct, live.battery_v)
             self._take_verdict(self._watch)
         elif (dropped := sum(live.health.dropped.values())) > self._dropped + _DROPPED:

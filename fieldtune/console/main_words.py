@@ -70,6 +70,9 @@ def readback(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
     wanted = live.setpoint if live.setpoint is not None else shooting.recommended
     said = words.against(value, wanted, robot, shooting.aim)
     thing = words.what_turns(robot).capitalize()
+    unread = live.state == "searching" and live.health.dropped
+    if value is None and (unread or (live.state == "live" and ";" in live.words)):
+        said = "c says why"
     on = said == "on setpoint"
     if not on and wanted is not None and words.settled(live, wanted):
         on, said = True, f"steady, {said}"

@@ -156,6 +156,7 @@ def link_line(live: Live) -> str:
     rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
     lost = sum(live.health.dropped.values())
     dropped = f", {counted(lost, 'line')} dropped" if lost else ""
+    dropped += ": press c" if dropped and live.state == "searching" else ""
     said = re.sub(r"sim://\S*[/\\](\S+)\.toml", r"sim://\1", live.words)  # which file it is does not matter here
     other = f"; also {live.others[0]}: ^p reads it" if live.others else ""
     return f"{said}{rate if live.state == 'live' else ''}{dropped}{other}"

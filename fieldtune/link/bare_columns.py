@@ -34,9 +34,13 @@ class Columns:
     """Reads lines of bare numbers. ``order``: field names from the profile, ours or the robot's; none known if empty.
 
     ``names``: the robot's name -> ours. ``set_aside`` counts cells that can't be used, by what is wrong with them.
+    ``like``: by our name, another field that has the same units.
     """
 
-    def __init__(self, order: tuple[str, ...], names: Mapping[str, str], set_aside: SetAside) -> None:
+    def __init__(
+        self, order: tuple[str, ...], names: Mapping[str, str], set_aside: SetAside, like: Mapping[str, str]
+    ) -> None:
+        self._like = like
         known = set(names.values())
         self._order = tuple(name if name in known else names.get(name, NONE) for name in order)
         self._units = ("",) * len(order)
@@ -132,7 +136,7 @@ class Columns:
             if ours == NONE or not cell:
                 continue
             try:
-                found[ours] = value_of(cell, ours, unit)
+                found[ours] = value_of(cell, self._like.get(ours, ours), unit)
             except NotANumberError as error:
                 aside[ours] = error
         return found, aside

@@ -1,11 +1,4 @@
-"""How much time lies between two lines: by the robot's own clock over its roll-over, else by when they arrived.
-
-Without a usable clock, ``ArrivalClock`` gives lines their times: the robot prints evenly, the host hears in bursts and
-late. Lines are counted, refused ones too, and a slow filter follows when the last one of each chunk arrived: a g-h
-filter, whose gains begin as those of a growing memory (formulas from memory, after E. Brookner, Tracking and Kalman
-Filtering Made Easy, 1998). A chunk that is late by much more than usual hardly moves it: that was the host, not the
-robot.
-"""
+"""How much time lies between two lines: by the robot's own clock over its roll-over, else by when they arrived."""
 
 from __future__ import annotations
 
@@ -15,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import CLOCKS
+from fieldtune.link.arrival_clock import ArrivalClock
 from fieldtune.link.clock_judge import PAUSE_S, STILL, ClockJudge, steps_words
 
 if TYPE_CHECKING:
@@ -181,112 +175,3 @@ class Clocks:
         if before < _WRAPS[0]:
             self._short += 1
         return True
-
-
-_LEAST_G, _LEAST_H = 0.1, 0.005
-_WARM = 10  # chunks until the usual lateness is known
-_CLIP = 3.0
-_EVEN, _OFF = 0.3, 0.6  # of a period
-_FORGET = 0.05
-_LOST_S = 0.25
-_SHORTEST_S = 1e-4
-_TICK_S = (0.001, 0.02)
-_SURELY_EVEN = -0.3
-_SPREAD = 3.0  # of what is spread evenly, its whole width over its mean size is four
-
-
-class ArrivalClock:
-    """Seconds on the host's clock at which each line, by its number, was probably printed. Steadily rising.
-
-    A robot that prints unevenly is better followed line by line as they arrive; ``heard`` and ``prefer`` find that out.
-    """
-
-    def __init__(self) -> None:
-        self._chunks = 0
-        self._end = 0.0
-        self._lines = 0
-        self._step = 0.0
-        self._late = 0.0
-        self._usual = 0.0
-        self._arrival_s = 0.0
-        self._alone = False
-        self._uneven = -0.1
-        self._last = 0.0
-        self._shift = 0.0
-        self.heard: tuple[float, float] | None = None
-        """Seconds since the line before, evenly and as heard, where this line and the one before came alone."""
-        self.period = 0.0
-
-    @property
-    def tick_s(self) -> float:
-        """Uncertainty of a line's time, seconds."""
-        if self._as_heard:
-            return _TICK_S[0]
-        even = self._uneven < _SURELY_EVEN
-        return min(max(_TICK_S[0], self._usual if even else _SPREAD * self._usual), _TICK_S[1])
-
-    @property
-    def _as_heard(self) -> bool:
-        return self._uneven > 0
-
-    def hear(self, arrival_s: float, lines: int, doubted: bool) -> None:
-        """A chunk arrived, with which ``lines`` lines have come in all. ``doubted``: lines were damaged lately."""
-        came = lines - self._lines
-        if came <= 0:
-            return
-        if self._chunks == 1 and self.period == 0.0:
-            self.period = (arrival_s - self._arrival_s) / came
-        self._lines = lines
-        alone, since = self._alone, arrival_s - self._arrival_s
-        self._alone, self._arrival_s = came == 1, arrival_s
-        self._last = self._end + self._shift
-        ahead = came * self.period
-        late = arrival_s - (self._end + ahead)
-        off_s = _OFF * self.period
-        # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
-        miscounted = late < -off_s or (late > off_s and self._late > off_s and alone and came == 1)
-        if doubted and miscounted and self._usual < _EVEN * self.period:
-            ahead += self.period * round(late / self.period)
-            late = arrival_s - (self._end + ahead)
-        if self._chunks == 0 or abs(late) > _LOST_S + 4 * self.period:
-            self._anew(arrival_s)
-            return
-        k = self._chunks
-        g = max(_LEAST_G, 2 * (2 * k + 1) / ((k + 1) * (k + 2)))
-        h = max(_LEAST_H, 6 / ((k + 1) * (k + 2)))
-        if k > _WARM:
-            most = _CLIP * self._usual + _SHORTEST_S
-            late = max(-most, min(late, most))
-        self._usual += max(_FORGET, 1 / k) * (abs(late) - self._usual) if k > 1 else 0.0
-        self._chunks += 1
-        self._step = max((ahead + g * late) / came, _SHORTEST_S)
-        self._end += came * self._step
-        self.period = max(self.period + h * late / came, _SHORTEST_S)
-        self._late = arrival_s - self._end
-        self.heard = (self._step, since) if alone and self._alone else None
-        self._shift = self._late if self._as_heard and came == 1 else 0.0
-
-    def _anew(self, arrival_s: float) -> None:
-        """The first chunk, or the first after a silence."""
-        self._chunks = max(self._chunks, 1)
-        self._end, self._step, self._late = max(arrival_s, self._end + _SHORTEST_S), self.period, 0.0
-        self.heard, self._shift = None, 0.0
-
-    def time_of(self, number: int) -> float:
-        """When the line of that number, of the last chunk, was printed."""
-        return max(self._end + self._shift - (self._lines - number) * self._step, self._last + _SHORTEST_S)
-
-    def late(self) -> float:
-        """By how much the last chunk came later than the filter says; the robot may have paused, or lines are lost."""
-        return self._late - self._shift
-
-    def prefer(self, evenly_off: float, heard_off: float) -> None:
-        """How far off the wheel was with each of the two times of ``heard``."""
-        both = evenly_off + heard_off
-        if both > 0:
-            self._uneven += _FORGET * ((evenly_off - heard_off) / both - self._uneven)
-
-    def believe(self) -> None:
-        """The wheel has turned as much further: the chunk was not late, the robot was."""
-        self._end += self._late
-        self._late = 0.0

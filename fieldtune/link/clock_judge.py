@@ -1,7 +1,8 @@
 """Whether the robot's clock can be trusted: this is judged by arrival.
 
 That is late and uneven by some hundredths of a second, but over a quarter of a second it tells a clock that stands
-still, goes in coarse steps, counts in another unit than its name says, or runs fast.
+still, goes in coarse steps, counts in another unit than its name says, or runs fast. Of lines that come in clumps only
+the last one before each silence is hardly late.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections.abc import Sequence
 from operator import sub
 
 _BLOCK_S = 0.25
+_SILENCE_S = 0.03
 PAUSE_S = 2.0  # a silence this long says nothing about the clock
 _ENOUGH_LINES = 5
 _COARSE_S = 0.008
@@ -25,6 +27,7 @@ class ClockJudge:
         self.verdict: str | None = None
         self._since: tuple[float, float] | None = None
         self._last: float | None = None
+        self._arrival_s = self._flowing_s = 0.0
         self._lines = self._repeated = self._off = 0
         self._least_s = float("inf")
 
@@ -36,16 +39,25 @@ class ClockJudge:
     def see(self, clock_s: float, arrival_s: float, lines: int = 1) -> None:
         """Takes the clock of a line, seconds, and when it arrived; of the last of ``lines`` that each moved it on."""
         last, self._last = self._last, clock_s
+        heard_s, self._arrival_s = self._arrival_s, arrival_s
         if self._since is None or last is None or clock_s < last or arrival_s - self._since[1] > PAUSE_S:
             self.restart()
-            self._since, self._last = (clock_s, arrival_s), clock_s
+            self._since, self._last, self._flowing_s = (clock_s, arrival_s), clock_s, arrival_s
             return
+        if arrival_s - heard_s > _SILENCE_S:
+            self._flowing_s = arrival_s
+            self._end_block(last, heard_s)
         self._lines += lines
         if clock_s == last:
             self._repeated += 1
         elif lines == 1:
             self._least_s = min(self._least_s, clock_s - last)
-        start_s, began_s = self._since
+        if arrival_s - self._flowing_s >= _BLOCK_S:
+            self._end_block(clock_s, arrival_s)
+
+    def _end_block(self, clock_s: float, arrival_s: float) -> None:
+        """Judges the lines up to this one, if they took long enough."""
+        start_s, began_s = self._since or (clock_s, arrival_s)
         if arrival_s - began_s >= _BLOCK_S:
             self._judge((clock_s - start_s) / (arrival_s - began_s))
             self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
@@ -79,7 +91,7 @@ def steps_words(step_s: float) -> str:
 
 def _pace_words(pace: float) -> str:
     if 870 < pace < 1150:
-        return "counts a thousand times too fast: t_us sent as t_ms?"
+        return "counts a thousand times too fast: t_us sent as t_ms, or ns as t_us?"
     if 0.00087 < pace < 0.00115:
         return "counts a thousand times too slowly: seconds sent as t_ms?"
     if pace < 0.02:

@@ -19,6 +19,7 @@ from fieldtune.link import drop_fit
 from fieldtune.link.dip_rules import Answer, Dip, answer
 from fieldtune.link.drop_candidates import Candidate, CandidateFinder, before_cells
 from fieldtune.link.limits import Limits
+from fieldtune.link.release_speed import release_rpm
 from fieldtune.link.samples import Sample
 from fieldtune.link.usual_shots import UsualShots
 from fieldtune.link.wheel_noise import FEWEST as STRETCH_CELLS
@@ -37,7 +38,8 @@ _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 _SHALLOW = 0.6  # of the least that a shot takes
 _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
 _RUN_S = 0.25
-_NEAR_S = 0.025
+_NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
+_MISSING = 3.0  # cells
 _LOWERED_S = 0.4
 _FEWEST = 5  # points; so few tell no speed and depth
 
@@ -59,7 +61,7 @@ class DropDetector:
         limits = Limits.of(robot)
         kept = robot.speed_kept
         self._points = WheelPoints(1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0)
-        self._noise, self._cell_s = WheelNoise(), 0.0
+        self._noise, self._cell_s, self._near_s = WheelNoise(), 0.0, 0.0
         expected = 0.0 if kept is None else 1 - kept
         self._usual = UsualShots(expected)
         self._slowest = limits.slowest_rpm(robot)
@@ -114,10 +116,12 @@ class DropDetector:
         self._waiting += self._finder.found(self._last_s, eager, noisy)
         found = []
         for candidate in list(self._waiting):
-            judged = self._judged(candidate, tick_s, noisy)
+            before_s, judged = self._last_s, self._judged(candidate, tick_s, noisy)
             if judged is not None:
                 self._waiting.remove(candidate)
-                found += judged
+                for drop in judged:
+                    rpm = release_rpm(points, candidate.instant, before_s, tick_s)
+                    found.append(drop if rpm is None else replace(drop, before_rpm=rpm))
         return found
 
     def _learn(self, tick_s: float) -> None:
@@ -160,6 +164,9 @@ class DropDetector:
         coarseness = self._points.coarseness(rate, part, tick_s)
         rounding, adds_up = self._points.quantum**2 / 12, not self._points.are_counts
         self._noise.assume(coarseness, rounding, self._cell_s, rate, adds_up)
+        # A straight line through points of this variance, so far to either side, tells the speed to within the error.
+        error = _SPEED_ERROR * max(rate, 1.0)
+        self._near_s = min((12 * coarseness * self._cell_s / error**2) ** (1 / 3) / 2, _FARTHEST_S)
 
     def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
@@ -256,13 +263,14 @@ class DropDetector:
     @property
     def half_s(self) -> float:
         """Half the stretch over which ``speed_near`` takes a speed, seconds."""
-        return max(_NEAR_S, 2.2 * self._cell_s)
+        return max(_NEAR_S, 2.2 * self._cell_s, self._near_s)
 
     def speed_near(self, at: float) -> float | None:
         """The wheel's rpm around an instant, from the turns on both sides of it; None where points are missing."""
         half = self.half_s
         t, x, _ = self._points.between(at - half, at + half)
-        return float(np.polyfit(t - at, x - x[0], 1)[0]) * 60 if len(t) >= 3 else None
+        missing = len(t) < 3 or np.diff(t).max() > _MISSING * self._cell_s
+        return None if missing else float(np.polyfit(t - at, x - x[0], 1)[0]) * 60
 
     def _speed_and_depth(self, instant: float, tick_s: float) -> Drop | None:
         """The speed at release from the run before it, and the depth with the recovery taken out; None of few points.

@@ -101,7 +101,7 @@ class EvenLines:
         steps = self._steps
         if not self._usable or base.clock is None or base.tick != self._tick or base.dead or arrival_s < base.arrival_s:
             return False
-        if steps.doubted or steps.mixed or steps.fading.dead or not steps.clocks.plain:
+        if steps.doubted or steps.mixed or steps.dead_rpm.dead or not steps.clocks.plain:
             return False
         if self._counts is not None and (base.counts is None or not base.trail or abs(first[self._counts]) > LARGEST):
             return False
@@ -130,7 +130,7 @@ class EvenLines:
 
         And what ``nominal`` makes of the first line that doesn't, if it was asked.
         """
-        steps, possible, fading = self._steps, self._possible, self._steps.fading
+        steps, possible, dead_rpm = self._steps, self._possible, self._steps.dead_rpm
         at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
         tick, per_turn, tight, count_off, least_rps = self._fixed
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
@@ -157,12 +157,12 @@ class EvenLines:
                     break
             if own_rpm is not None:
                 rpm, last = abs(row[own_rpm.place] / own_rpm.per), base.rpm
-                fading.see(rpm)
+                dead_rpm.see(rpm)
                 by_time = nominal.see(row[at_clock] * tick, rpm)
                 if nominal.sure:
                     break
                 # A wheel that stood may go on standing, but the first zero is looked at.
-                if last is None or fading.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
+                if last is None or dead_rpm.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
                     break
                 room = RPM_OFF * max(last / 60, least_rps) + SURE_SCATTERS * base.scatter
                 if abs((rpm - last) / 60) > room + tight * (now_s - base.rpm_s):

@@ -12,8 +12,10 @@ from itertools import repeat
 from typing import TYPE_CHECKING
 
 from fieldtune.link.checksums import BETWEEN, checked_payloads, checksum
+from fieldtune.link.hexadecimal import Hexadecimal
 from fieldtune.link.layouts import Layouts, LineTable
-from fieldtune.link.line_format import OFTEN, LineFormat, LinePatterns, LooseReader, is_readings, looks_like_text
+from fieldtune.link.line_format import LineFormat, LooseReader
+from fieldtune.link.line_patterns import OFTEN, LinePatterns, is_readings, looks_like_text
 from fieldtune.link.loose_layouts import LooseLayout
 from fieldtune.link.wire_numbers import MaybeThousands
 from fieldtune.link.wire_values import NotDataError, WireValues, named_fields
@@ -44,11 +46,14 @@ class Framer:
         self.lines = 0
         self.dropped: Counter[str] = Counter()
         self.damaged = 0
+        self.printed = 0
+        """As ``lines``, without those that are words for a person: the others come evenly."""
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
-        self._loose = LooseReader(self._format.names, self._format.maybe, settings.scale)
-        self._trial = LooseReader(self._format.names, MaybeThousands.settled(), settings.scale)
+        names, like = self._format.names, self._format.like
+        self._loose = LooseReader(names, self._format.maybe, settings.scale, self._format.hexadecimal, like)
+        self._trial = LooseReader(names, MaybeThousands.settled(), settings.scale, Hexadecimal(), like)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
         self._layouts = Layouts(self._format)
@@ -68,6 +73,11 @@ class Framer:
         """Single values that can't be used, by what is wrong with them; the rest of their lines counts."""
         return self._format.set_aside
 
+    @property
+    def hexadecimal(self) -> tuple[str, ...]:
+        """Our names of the numbers that are hexadecimal."""
+        return self._format.hexadecimal.names
+
     def restart(self) -> None:
         """Forgets the half line of a connection that is gone."""
         self._rest = b""
@@ -81,7 +91,7 @@ class Framer:
         return read.ahead + read.values() if isinstance(read, LineTable) else read
 
     def read(self, chunk: bytes) -> list[WireValues] | LineTable:
-        """As ``feed``, but many alike lines come as one table. ``numbers`` says then which of all lines they were."""
+        """As ``feed``, but many alike lines come as one table. ``numbers`` says which of the ``printed`` ones."""
         if b"\r" in chunk:
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
@@ -109,7 +119,7 @@ class Framer:
 
     def _table(self, body: bytes, lines: list[bytes]) -> LineTable | None:
         """The lines as a table, if they are alike and without fault."""
-        if not lines or self._before is not None or self._policy == "none":
+        if not lines or self._before is not None or self._policy == "none" or self._format.hexadecimal:
             return None
         if len(body) > LONGEST and max(map(len, lines)) > LONGEST:
             return None
@@ -123,8 +133,9 @@ class Framer:
         if table is not None:
             self._strict = table if self._strict is not None else None
             self._unchecked = 0
-            self.lines += len(lines)
-            self.numbers = range(self.lines - len(lines) + 1, self.lines + 1)
+            self.lines += count
+            self.printed += count
+            self.numbers = range(self.printed - count + 1, self.printed + 1)
             self.raw.extend(zip(lines[-RAW_KEPT:], repeat(None)))
         return table
 
@@ -150,6 +161,7 @@ class Framer:
             if not line:
                 continue
             self.lines += 1
+            self.printed += 1
             try:
                 wire = self._strict = read(line)
                 good = line
@@ -157,6 +169,7 @@ class Framer:
                 loosely = self._loosely(line, error.cause)
                 if not isinstance(loosely, WireValues):
                     self.dropped[loosely] += 1
+                    self.printed -= looks_like_text(line, self._format.names)
                     self._spoke = self._spoke or not is_readings(line, self._format.names)
                     keep((line[-LONGEST:], loosely))
                     continue
@@ -165,7 +178,7 @@ class Framer:
                 self._leave_out_start_up(*self._before)
             keep((line, None))
             append(wire)
-            numbers.append(self.lines)
+            numbers.append(self.printed)
         self.numbers = numbers
         if good:
             checked = self._checked_seen and good.rfind(b"*") > 0
@@ -224,6 +237,7 @@ class Framer:
             lost = True
         if lost and not self._flooded:
             self.lines += 1
+            self.printed += 1
             self.damaged += 1
             self.dropped["over-long"] += 1
             self._flooded = True
@@ -260,6 +274,7 @@ class Framer:
     def _restarted(self, lost: bytes) -> None:
         """Counts the beginning of a line that another line's ``$`` cut off."""
         self.lines += 1
+        self.printed += 1
         self.damaged += 1
         self.dropped["over-long" if len(lost) > LONGEST else "cut off"] += 1
 

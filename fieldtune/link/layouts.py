@@ -137,6 +137,8 @@ class Layouts:
                 words = sorted(set(_WORD.findall(payload)), key=len, reverse=True)
                 return (b"".join((b"=", *words)).decode(), *_names_in(_as_json(payload, b"\n", words)))
             if payload.startswith(b"{"):
+                if b"{" in payload[1:] or b"[" in payload:
+                    return ()
                 return ("{", *_names_in(in_json(payload)))
         except UNREADABLE:
             return ()

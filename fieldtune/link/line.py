@@ -10,6 +10,7 @@ from fieldtune.line_fields import FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import NEAREST_M, Limits
+from fieldtune.link.line_health import cause_words
 from fieldtune.link.remedies import not_read
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.setpoint_unit import SetpointUnit
@@ -31,6 +32,7 @@ _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginni
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
 NOT_ON = "wheel_counts goes up and down instead of on"
+STANDS_STILL = "the wheel's counter or speed stands still: plug pulled?"
 OTHER_UNIT = "is in another unit than rpm"
 _LOOKED = 40
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
@@ -41,7 +43,7 @@ class Line:
 
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
-        self._robot = robot
+        self._robot, self._fastest_rpm = robot, limits.wheel_rpm
         self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
@@ -63,7 +65,7 @@ class Line:
         self._dropped_at = -10.0
         self._damaged_at: float | None = None
         self._damaged_before = 0
-        self._whole = self._measured = False
+        self._whole = self._measured = self._own_rpm = False
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
@@ -83,7 +85,7 @@ class Line:
         if framer.damaged != self._damaged_before:
             self._damaged_before, self._damaged_at = framer.damaged, arrival_s
         self._whole = arrival_s - self._damaged_at > _WHOLE_S
-        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.lines, doubted, self._whole)
+        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, doubted, self._whole)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
         if self.last_arrival_s is not None:
@@ -142,6 +144,7 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
+            self._own_rpm = True
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
         elif sample.turns is not None and not self._goes_up_and_down(sample.turns):
@@ -149,10 +152,12 @@ class Line:
             was_dead = self._track.dead
             reading_s = self._decoder.reading_s
             rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
+            self._own_rpm = False
             if self._track.dead:
                 self._speed = None
                 self._extra["counter stands still"] += not was_dead
-            if rpm is not None:
+            # By lines that came faster than they were printed a wheel may seem to do anything.
+            if rpm is not None and (abs(rpm) <= self._fastest_rpm or self._decoder.clock == "robot"):
                 sample.wheel_rpm = abs(rpm)
                 self._speed = (sample.wheel_rpm, sample.arrival_s)
         if self._unit is not None and sample.setpoint is not None:
@@ -232,6 +237,7 @@ class Line:
         """Counts so far."""
         framer, decoder = self._framer, self._decoder
         notices = dict(decoder.notices + self._extra + framer.set_aside)
+        notices |= {f"{name} is read as hexadecimal": 1 for name in framer.hexadecimal}
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
         if self._unit is not None and self._unit.other is not None:
@@ -252,10 +258,12 @@ class Line:
             clock=decoder.clock,
         )
 
-    def _never_used(self) -> str:
-        """A value that most lines name and that can't be used, with the reason; empty where there is none."""
+    def _why_not(self, speed: float | None) -> str:
+        """Why there is no speed, or a value that most lines name and that can't be used; empty where nothing is."""
         if self._up_and_down.sure:
             return NOT_ON
+        if self._track.dead or self._decoder.dead_rpm:
+            return STANDS_STILL
         if self._unit is not None and self._unit.other is not None:
             return f"setpoint {OTHER_UNIT}"
         if not self._measured and self.good >= self._look_again:
@@ -266,7 +274,12 @@ class Line:
         odd = {notice: n for notice, n in self._decoder.notices.items() if notice.endswith(_UNUSED)}
         counts = {**odd, **self._framer.set_aside}
         worst = max(counts, key=lambda words: counts[words], default="")
-        return worst if worst and counts[worst] > max(_MOSTLY * self.good, _FIRST_LINES) else ""
+        if worst and counts[worst] > max(_MOSTLY * self.good, _FIRST_LINES):
+            return worst
+        refused = self._framer.dropped + self._decoder.dropped
+        if speed is not None or refused.total() <= max(self.good, _FIRST_LINES):
+            return ""
+        return f"most lines are refused: {cause_words(refused.most_common(1)[0][0])}"
 
     def _rate(self) -> float | None:
         """Good lines a second over the last two seconds of the line's clock."""
@@ -283,7 +296,7 @@ class Line:
         seconds, rpm = self._history.arrays()
         return Live(
             state=state,
-            words=f"{words}; {unused}" if state == "live" and (unused := self._never_used()) else words,
+            words=f"{words}; {why}" if state == "live" and (why := self._why_not(speed)) else words,
             port=port,
             age_s=None if self.last_arrival_s is None else max(now_s - self.last_arrival_s, 0.0),
             wheel_rpm=speed,
@@ -292,6 +305,7 @@ class Line:
             wheel=self._figures.now(self.shots, speed, shown_now["wheel2_rpm"], self._jams.amps),
             shots=self.shots,
             unsure=self._shots.unsure,
+            own_rpm=self._own_rpm,
             history_s=seconds,
             history_rpm=rpm,
         )

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +17,9 @@ import msgspec
 
 from fieldtune.line_fields import FIRED, WIRE_NAMES
 from fieldtune.link.bare_columns import Columns, alike
+from fieldtune.link.hexadecimal import Hexadecimal
 from fieldtune.link.limits import NEAREST_M
+from fieldtune.link.line_patterns import PLAIN
 from fieldtune.link.wire_numbers import (
     MaybeThousands,
     NotANumberError,
@@ -35,6 +36,7 @@ from fieldtune.link.wire_values import (
     WireValues,
     in_json,
     json_decoder,
+    names_in_json,
     names_on_wire,
     values_from,
 )
@@ -42,12 +44,7 @@ from fieldtune.link.wire_values import (
 if TYPE_CHECKING:
     from fieldtune.robot.model import LinkSettings
 
-_NUMBERS = re.compile(rb"0[xX][0-9A-Fa-f]+|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*")
 _COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
-_REMEMBERED = 48
-OFTEN = 3
-_DIGITS, _PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
-_LETTERS = bytes(byte for byte in _PLAIN if chr(byte).isalpha())
 _OF_ANOTHER = re.compile(
     r"\b(target|goal|desired|wanted|commanded|expected|ideal|max|maximum|min|minimum|peak|prev|previous|last|old)"
     r"[ \t_-]+\Z",
@@ -56,60 +53,29 @@ _OF_ANOTHER = re.compile(
 """Words in front of a name that make it another quantity than the reading now."""
 
 
-class LinePatterns:
-    """The forms of the lines that were refused lately: a form is the line with its numbers taken out."""
-
-    def __init__(self) -> None:
-        self._lately: deque[bytes] = deque()
-        self._count: Counter[bytes] = Counter()
-
-    @staticmethod
-    def form(line: bytes) -> bytes:
-        """A line with its numbers taken out."""
-        return _NUMBERS.sub(b"#", line)
-
-    def count(self, form: bytes) -> int:
-        """How many lines of a form came lately."""
-        return self._count[form]
-
-    def often(self, form: bytes) -> bool:
-        """Notes a line of a form; whether as many of them came lately as damage would not make."""
-        self._lately.append(form)
-        self._count[form] += 1
-        if len(self._lately) > _REMEMBERED:
-            oldest = self._lately.popleft()
-            self._count[oldest] -= 1
-            if not self._count[oldest]:
-                del self._count[oldest]
-        return self._count[form] >= OFTEN
-
-
-def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
-    """Whether a line is words for a person, which a damaged line of readings is not: it would keep names or digits."""
-    letters, digits = len(line) - len(line.translate(None, _LETTERS)), len(line) - len(line.translate(None, _DIGITS))
-    plain = not line.translate(None, _PLAIN)
-    return plain and letters > digits and not any(name.encode() in line for name in names)
-
-
-def is_readings(line: bytes, names: Mapping[str, str]) -> bool:
-    """Whether a line is of readings, if damaged ones: neither words for a person nor bytes at another speed."""
-    return not line.translate(None, _PLAIN) and not looks_like_text(line, names)
-
-
 class LooseReader:
     """Reads ``name=number`` or ``name (unit): number`` wherever it stands, names in any case, units behind.
 
-    ``names``: the robot's name -> ours. ``scale``: by our name, what the profile multiplies numbers by.
+    ``names``: the robot's name -> ours. By our name, ``scale`` is what the profile multiplies numbers by, and ``like``
+    another field that has the same units.
     """
 
-    def __init__(self, names: Mapping[str, str], maybe: MaybeThousands, scale: Mapping[str, float]) -> None:
-        self._maybe, self._scale = maybe, scale
+    def __init__(
+        self,
+        names: Mapping[str, str],
+        maybe: MaybeThousands,
+        scale: Mapping[str, float],
+        hexadecimal: Hexadecimal,
+        like: Mapping[str, str],
+    ) -> None:
+        self._maybe, self._scale, self._hexadecimal, self._like = maybe, scale, hexadecimal, like
         self._ours = {alike(theirs): ours for theirs, ours in names.items()} | dict(names)
         known = "|".join(
             re.sub(r"(?:\\ |_|\\-)+", "[ _-]?", re.escape(name)) for name in sorted(names, key=len, reverse=True)
         )
         self._name = re.compile(
-            rf"(?<![\w.])(?:({known})|([A-Za-z_][\w.-]*))[\"']?(?:[ \t]?[(\[]([^()\[\]=:]{{1,16}})[)\]])?[ \t]*[=:]",
+            rf"(?<![\w.])(?:({known})|([A-Za-z_][\w.-]*))[\"']?(?:[ \t]?[(\[]([^()\[\]=:]{{1,16}})[)\]])?"
+            r"(?:[ \t]*(?:[=:]|->)|(?(1)(?:[ \t]+|[ \t]*\[)(?=[+-]?\.?\d)|(?!)))",
             re.IGNORECASE | re.ASCII,
         )
 
@@ -126,7 +92,7 @@ class LooseReader:
         for match, end in zip(matches, ends, strict=False):
             theirs = match[1] or match[2]
             ours = self._ours.get(theirs) or self._ours.get(alike(theirs))
-            if ours is None:
+            if ours is None or (ours == FIRED and match[0][-1:] in " \t"):  # fired 3 times
                 continue
             another = _OF_ANOTHER.search(text[: match.start()]) if ours != "setpoint" else None
             if another is not None:
@@ -143,7 +109,10 @@ class LooseReader:
         return values_from(found), {ours: wrong for ours, wrong in aside.items() if ours not in found}
 
     def _value(self, text: str, ours: str, unit: str) -> int | float:
-        value = value_of(text, ours, unit, self._scale.get(ours, 0.0))
+        number = self._hexadecimal.value(ours, text)
+        value = (
+            value_of(text, self._like.get(ours, ours), unit, self._scale.get(ours, 0.0)) if number is None else number
+        )
         tiny = ours == "distance_m" and 0 < value < NEAREST_M and is_maybe_grouped(text)  # 2.450 mm
         if tiny or self._maybe.doubtful(ours, value, text.strip):
             raise NotANumberError("can be read in two ways", text.strip())
@@ -173,7 +142,9 @@ class LineFormat:
         self.set_aside = SetAside()
         self.maybe = MaybeThousands(speed_setpoint)
         """Values whose point may stand between thousands; ``speed_setpoint``: the setpoint is a wheel's speed."""
-        self.columns = Columns(settings.columns, self.names, self.set_aside)
+        self.hexadecimal = Hexadecimal()
+        self.like = {"setpoint": "wheel_rpm"} if speed_setpoint else {}
+        self.columns = Columns(settings.columns, self.names, self.set_aside, self.like)
         self._theirs = {ours: theirs for theirs, ours in self.names.items()}
         self._decode_json = json_decoder(self.names)
         self._empty = self._decode_json(b"{}")
@@ -189,6 +160,8 @@ class LineFormat:
     def json(self, body: bytes) -> WireValues:
         """The fields of a JSON object, or of a dictionary as Python prints it. Raises ``NotDataError``."""
         _refuse_strange(body)
+        if b"{" in body[1:] or b"[" in body:
+            return self._nested(body)
         try:
             values = self._decode_json(body)
         except UNREADABLE:
@@ -200,6 +173,17 @@ class LineFormat:
         if b':"' in body or b': "' in body:
             self._leave_out_not_finite(values)
         return values
+
+    def _nested(self, body: bytes) -> WireValues:
+        """The fields of a JSON object with others within it."""
+        try:
+            said = names_in_json(body, self.names)
+        except UNREADABLE:
+            raise NotDataError("undecodable") from None
+        known = [(name, value) for name, value in said.items() if name in self.names and value is not None]
+        return self._values(
+            (name, str(value).lower() if isinstance(value, bool) else str(value)) for name, value in known
+        )
 
     def _leave_out_doubtful(self, values: WireValues, body: bytes) -> None:
         """Sets values aside that may be meant a thousand times as large."""
@@ -252,12 +236,12 @@ class LineFormat:
         if b"=" not in payload:
             if payload.lstrip()[:1] == b"{":
                 return self.json(payload.strip())
-            numbers = self.columns.plain(payload, self.maybe)
+            numbers = None if self.hexadecimal else self.columns.plain(payload, self.maybe)
             if numbers is not None:
                 return numbers
             return self._values((self._theirs.get(ours, ours), text) for ours, text in self.columns.pairs(payload))
         # What a plain list of name=value has none of: such lines are read with more care.
-        if b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:
+        if self.hexadecimal or b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:
             return self._pairs(payload)
         # A name=value list is one replace away from JSON, and the JSON decoder is five times faster than splitting.
         plain = payload.strip().replace(b", ", b",").replace(b" ", b",") if b" " in payload else payload
@@ -285,16 +269,18 @@ class LineFormat:
             if ours is None or not text:
                 continue
             try:
-                value = value_of(text, ours) if ours == FIRED and text[:1].isalpha() else plain_number(text)
+                number: int | float | None = self.hexadecimal.value(ours, text)
+                if number is None:
+                    number = value_of(text, ours) if ours == FIRED and text[:1].isalpha() else plain_number(text)
             except NotANumberError as error:
                 if not str(error):
                     raise NotDataError("undecodable") from None
                 aside.append((name, error))
                 continue
-            if self.maybe.doubtful(ours, value, text.__str__):
+            if self.maybe.doubtful(ours, number, text.__str__):
                 aside.append((name, NotANumberError("can be read in two ways", text)))
             else:
-                found[ours] = value
+                found[ours] = number
         for name, wrong in aside:
             self.set_aside.note(name, str(wrong), wrong.example)
         if aside and not found:
@@ -315,5 +301,5 @@ def _split_pairs(text: str) -> Iterator[tuple[str, str]]:
 
 def _refuse_strange(payload: bytes) -> None:
     """Printable ASCII, blanks and tabs, or ``NotDataError``: nothing else may come any further."""
-    if payload.translate(None, _PLAIN):
+    if payload.translate(None, PLAIN):
         raise NotDataError("undecodable")

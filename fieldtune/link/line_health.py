@@ -99,7 +99,7 @@ def advice(health: Health) -> list[str]:
     # A reading that never can be is no damage, but another unit.
     causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
     cause = max(causes, key=lambda name: health.dropped[name], default="")
-    if health.dropped.get(cause, 0) < max(_WORTH_SAYING * health.lines, 3):
+    if health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):
         return []
     said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]
     return [said] if said else []

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
+_CLOCK_APART = 12  # lines of the wheel without a clock, and none with one, after which arrival times it
 
 
 @frozen
@@ -76,6 +77,11 @@ class LineWeigher:
     def two_robots(self) -> bool:
         """Whether two robots speak in turn."""
         return self._two_robots.sure
+
+    @property
+    def dead_rpm(self) -> bool:
+        """Whether the robot's own rpm is no speed: what it counts with is dead."""
+        return self._continuity.dead_rpm.dead
 
     @property
     def clock_fault(self) -> str | None:
@@ -143,7 +149,7 @@ class LineWeigher:
             self.notices["lines of two robots mixed: unplug one"] += 1
         self._continuity.mixed = self._two_robots.sure
         if sample.wheel_rpm is not None:
-            self._continuity.fading.see(sample.wheel_rpm)
+            self._continuity.dead_rpm.see(sample.wheel_rpm)
             clock, tick = self._continuity.clocks.reading(wire)
             if clock is not None:
                 was = self._nominal.sure and by_time is None
@@ -172,6 +178,9 @@ class LineWeigher:
         self._last = wire
         self._continuity.advance(base, wire, number, sample)
         out.append(sample)
+        if self._continuity.untimed >= _CLOCK_APART and self._continuity.clocks.judging:
+            self._continuity.clocks.distrust("the robot's clock stands on lines of its own")
+            self.begin_anew()
 
     def _has_fired(self, fired: float) -> bool:
         """Whether a shot leaves now, by 0 and 1, or by how many have left so far."""

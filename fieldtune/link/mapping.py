@@ -14,8 +14,9 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
-from fieldtune.link.limits import Limits
+from fieldtune.link.robot_units import robot_unit
 from fieldtune.link.wire_numbers import is_known
+from fieldtune.link.wire_values import UNREADABLE, names_in_json
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -64,14 +65,17 @@ MEANINGS: Mapping[str, tuple[Meaning, ...]] = {
 """By kind of reading, its units, the usual one first."""
 
 _HINTS: tuple[tuple[str, str], ...] = (
+    ("", r"(^|_)(err|error|diff|delta|max|min|limit|peak|prev|last|old)(_|$)"),
     ("time", r"^(t|ts|time|timestamp|clock|millis|micros|ms|us|uptime|now)(_?(ms|us|s|millis|micros))?$"),
     ("speed2", r"(wheel|fly|rpm|speed|vel|top|upper|right|shooter)_?\w*(2|b|top|upper|right)$|^(rpm|speed|vel)2$"),
     (
         "setpoint",
-        r"set_?p|target_?(rpm|speed|vel|power|pos|draw)|^target$|goal|wanted|desired|^(cmd|ref|sp|tgt)_?(rpm|speed|vel)?$",
+        r"set_?p|target_?(rpm|rps|speed|vel|power|pos|draw)|^target$|goal|wanted|desired"
+        r"|^(set|cmd|ref|sp|tgt|des)_?(rpm|rps|speed|vel\w*)?$|_(set|cmd|ref|sp|tgt|target)$",
     ),
+    ("speed", r"(^|_)(c|counts?|ticks?|pulses?)_?p(er)?_?(\d+_?ms|s(ec\w*)?)$"),
     ("battery", r"batt?|volt|^m?v(in|bus|cc)?$|^bus|^u$"),
-    ("current", r"curr|amp|^i(_?m?a)?$"),
+    ("current", r"curr(?!\w*(rpm|rps|speed|vel))|amp|^i(_?m?a)?$"),
     ("distance", r"dist|range|^d$|ultra|lidar|tof"),
     ("power", r"power|pwm|duty|output|throttle|^out$|^pwr"),
     ("draw", r"draw|pull|stretch|cock|plunger"),
@@ -81,7 +85,7 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ("counts", r"count|enc|tick|pulse|^pos(ition)?$"),
     ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$"),
 )
-"""Words in the names that people give, tried in this order (common practice)."""
+"""Words in the names that people give, tried in this order (common practice); none: no reading of the moment."""
 _BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
 """Kinds that a unit behind the number tells where the name says nothing, as in another language."""
 _UNITS: tuple[tuple[str, str], ...] = (
@@ -105,12 +109,17 @@ class Reading:
         """Those that are finite numbers."""
         found = []
         for text in self.texts:
-            match = re.match(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", text)
+            match = _NUMBER.match(text)
             if match is not None and math.isfinite(float(match.group())):
                 found.append(float(match.group()))
             elif text.casefold() in ("true", "false"):
                 found.append(float(text.casefold() == "true"))
         return found
+
+    @property
+    def label(self) -> str:
+        """What the robot calls it: of a column, the name in a row of column names; empty where there is none."""
+        return self.name.partition(" (")[2].rstrip(")") if self.name.startswith("column ") else self.name
 
     @property
     def behind(self) -> str:
@@ -129,34 +138,52 @@ class Seen:
 
 _FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
-    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?({_FIGURE}[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
+    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
+    rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 _WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
-COUNTS_A_SECOND = re.compile(r"(?:counts?|ticks?|pulses?) ?(?:/|per) ?s(?:ec(?:ond)?)?\b", re.IGNORECASE)
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _KEPT = 60
+_IN_SECONDS = 0.9  # from line to line, with decimals: no robot prints so seldom that this is milliseconds
+
+
+_COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
 
 
 def read_names(lines: Iterable[str]) -> Seen:
     """The names, or columns, that the lines carry, in the order in which they come; empty where they say nothing."""
     named: dict[str, Reading] = {}
-    columns: dict[str, Reading] = {}
+    columns: list[Reading] = []
+    header: list[str] = []
     for line in list(lines)[-_KEPT:]:
         text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
-        cells = [cell for cell in re.split(r"[,;\t ]+", text.strip()) if cell]
-        if cells and all(re.fullmatch(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", cell) for cell in cells):
-            for number, cell in enumerate(cells, 1):
-                columns.setdefault(f"column {number}", Reading(f"column {number}")).texts.append(cell)
+        cells = [cell for cell in re.split(r"[,;\t ]+", text.strip().strip("[]()")) if cell]
+        if cells and all(_NUMBER.fullmatch(cell) for cell in cells):
+            columns += [Reading(f"column {number + 1}") for number in range(len(columns), len(cells))]
+            for reading, cell in zip(columns, cells, strict=False):
+                reading.texts.append(cell)
             continue
+        if len(cells) > 1 and all(map(_COLUMN_NAME.fullmatch, cells)):
+            header = cells
         for name, value in pairs(text):
             named.setdefault(name, Reading(name)).texts.append(value)
     if columns and not named:
-        return Seen(tuple(columns.values()), True)
+        if len(header) == len(columns):
+            for reading, name in zip(columns, header, strict=True):
+                reading.name += f" ({name})"
+        return Seen(tuple(columns), True)
     return Seen(tuple(one for one in named.values() if one.numbers), False)
 
 
 def pairs(text: str) -> list[tuple[str, str]]:
     """Names and values of one line, each name once; a value with the unit that stands behind it."""
     found: dict[str, str] = {}
+    if text[:1] == "{" and ("{" in text[1:] or "[" in text):
+        try:
+            said = ((name, str(value)) for name, value in names_in_json(text.encode()).items())
+            return [pair for pair in said if "".join(pair).isprintable()]  # escapes in JSON become what they stand for
+        except UNREADABLE:
+            pass
     at = 0
     while match := _PAIR.search(text, at):
         with_unit = _WITH_UNIT.match(text, match.start(2))
@@ -185,29 +212,27 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
 
 
 def _kind_of(reading: Reading, seen: Seen) -> str | None:
-    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.name).casefold().replace(" ", "_").replace("-", "_")
-    if not seen.columns:
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.label).casefold().replace(" ", "_").replace("-", "_")
+    numbers = reading.numbers
+    steps = [after - before for before, after in pairwise(numbers)]
+    if name:
         by_unit = next((kind for kind, ours in _BY_UNIT if reading.behind and is_known(reading.behind, ours)), None)
         if by_unit is not None and not any(re.search(words, name) for _, words in _HINTS):
             return by_unit
         kinds = (kind for kind, words in _HINTS if re.search(words, name))
-        return next((kind for kind in kinds if kind != "fired" or set(reading.numbers) <= {0.0, 1.0}), None)
-    numbers = reading.numbers
-    steps = [after - before for before, after in pairwise(numbers)]
+        kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
+        seconds = kind == "time" and not reading.behind and any(number % 1 for number in numbers)
+        return None if seconds and steps and statistics.median(steps) < _IN_SECONDS else kind or None
     if reading is seen.readings[0] and len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps):
         return "time"
     return None
 
 
 def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning:
-    options, name = MEANINGS[kind], reading.name.casefold().replace(" ", "_")
-    if (
-        robot is not None
-        and kind in ("speed", "speed2")
-        and COUNTS_A_SECOND.fullmatch(reading.behind)
-        and (per_turn := Limits.of(robot).counts_per_turn)
-    ):
-        return Meaning(options[0].words, "counts/s", options[0].ours, 60 / per_turn)
+    options, name = MEANINGS[kind], reading.label.casefold().replace(" ", "_")
+    by_robot = robot_unit(reading.behind or name, robot) if robot is not None and kind in ("speed", "speed2") else None
+    if by_robot is not None:
+        return Meaning(options[0].words, by_robot.unit, options[0].ours, by_robot.rpm)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
     if behind is not None:
         return behind

@@ -7,7 +7,7 @@ from collections import Counter
 
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
-from fieldtune.link.fading_rpm import FadingRpm
+from fieldtune.link.dead_rpm import DeadRpm
 from fieldtune.link.limits import (
     COUNTS_OFF,
     LEAST_SPEED,
@@ -49,7 +49,7 @@ class Continuity:
         self.whole = False  # whether no characters were damaged for long: then odd readings are the program's own
         self.ages = ReadingAge()
         self._seen_counts: int | None = None
-        self.fading = FadingRpm()
+        self.dead_rpm = DeadRpm()
         self.mixed = False  # whether two robots talk on the line
         self._modulus = 1 << limits.counter_bits
         self._rows = [
@@ -66,6 +66,7 @@ class Continuity:
         self.odd: list[str] = []
         self._by_a_count = self._rolled = 0
         self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
+        self.untimed = 0  # lines with the wheel's speed, but no clock, since the last that had both
         self.line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
@@ -160,6 +161,8 @@ class Continuity:
         """
         if self._timeless(base, wire):
             # A line without the clock that the others have tells its readings, but no wheel can be timed by it.
+            clockless = self.clocks.reading(wire)[0] is None
+            self.untimed += clockless and (sample.wheel_rpm is not None or wire.wheel_counts is not None)
             sample.time_s, sample.wheel_rpm = base.time_s, None
             return self._readings_follow(base, sample, loose)
         waited = sample.arrival_s - base.arrival_s
@@ -264,7 +267,7 @@ class Continuity:
 
     def _dead(self, base: LineState, sample: Sample) -> bool:
         """Whether own rpm falls as no wheel does, or to zero too fast: what it counts with is dead."""
-        if self.fading.dead and sample.wheel_rpm is not None:
+        if self.dead_rpm.dead and sample.wheel_rpm is not None:
             return True
         if sample.wheel_rpm != 0:
             return False
@@ -286,6 +289,8 @@ class Continuity:
         if self._timeless(base, wire):
             base.arrival_s = sample.arrival_s
             return
+        if sample.wheel_rpm is not None or wire.wheel_counts is not None:
+            self.untimed = 0
         elapsed = sample.time_s - base.time_s
         base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), LATE_FORGOTTEN * base.late_s)
         before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)

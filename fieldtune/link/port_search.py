@@ -23,7 +23,7 @@ _SILENT_S = 2.5
 _ENOUGH = 3  # plausible lines that prove a port and its speed
 _PLENTY = 12  # lines of text of which not one is ours
 _TEXT = 0.97  # share of printable bytes at the right speed
-_TEXT_BYTES = 40
+_TEXT_BYTES, _ENDLESS_BYTES = 40, 200
 _CONTROL = b"\r\n\t"
 _PRINTABLE = bytes(range(32, 127)) + _CONTROL
 
@@ -53,9 +53,10 @@ class Found:
 
 
 def is_text(data: bytes) -> bool:
-    """Whether bytes are lines of text, but for a stray one."""
+    """Whether bytes are lines of text, but for a stray one; or so much text that it has no lines."""
     printable = len(data) - len(data.translate(None, _PRINTABLE))
-    return len(data) >= _TEXT_BYTES and printable >= _TEXT * len(data) and (b"\n" in data or b"\r" in data)
+    enough = _TEXT_BYTES if b"\n" in data or b"\r" in data else _ENDLESS_BYTES
+    return len(data) >= enough and printable >= _TEXT * len(data)
 
 
 class PortSearch:
@@ -74,6 +75,7 @@ class PortSearch:
         self._baud = baud
         self._remembered = dict(remembered)
         self._stop = stop
+        self._in_vain = False  # whether there was no text at any speed
         self.only: Mapping[str, Any] | None = None
         """The one that a person chose among several: no other is tried, whatever its name when it is back."""
 
@@ -144,6 +146,8 @@ class PortSearch:
             set_speed(port, baud)
             found = Found(port, candidate.device, baud, candidate.identity, proven=False)
             so_far = "; so far it sends bytes, but no text" if noise else ""
+            if self._in_vain:
+                so_far = "; it sends no text: is its baud unusual, or are these binary numbers?"
             say("searching", f"listening on {candidate.device} at {baud} baud{so_far}")
             while not self._prove(found):
                 if self._stop():
@@ -152,8 +156,10 @@ class PortSearch:
                 if not patient:
                     return None
             if found.proven or found.text:
+                self._in_vain = False
                 return found
             noise = noise or bool(found.heard)
+        self._in_vain = True
         say("searching", f"{candidate.device} sends bytes, but no text at any usual speed")
         return None
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
 from fieldtune.link.bare_columns import alike
 from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
-from fieldtune.link.mapping import COUNTS_A_SECOND
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
+from fieldtune.link.robot_units import robot_unit
 from fieldtune.link.samples import Health
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ _MISTAKEN = {
     1000.0: "a thousand times too small",
 }
 """Factors between units that are mistaken for each other: mm and m, cm and m, V and mV."""
+_ALSO = frozenset(("t_ms", "t_us")), frozenset(("battery_mv", "battery_v")), frozenset(("setpoint",))
+"""What else is worth being read, by kind."""
 _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
 
 
@@ -49,9 +51,15 @@ def remedies(
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
     if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
+    if (
+        not has_speed
+        and health.clock == "arrival"
+        and _MIXED * health.dropped.get("impossible wheel", 0) > health.lines
+    ):
+        return ["Lines overtake each other on a network, and these say no time: let the program send t_ms too."]
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     if not health.dropped or 10 * health.good > health.lines:
-        fields = raw_fields(texts) if robot is not None and health.good else []
+        fields = raw_fields(texts, robot) if robot is not None and health.good else []
         return [*advice(health), *_unused(health, fields, robot), *_not_mapped(fields, robot)]
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(texts)
@@ -66,9 +74,9 @@ def remedies(
     aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
     if cause in ("non-finite", "unusable value") and aside:
         return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
-    if cause == "not followed" or cause.startswith("impossible "):  # they can be read, but can't all be true
-        return advice(health)
-    return _mapping(raw_fields(texts))
+    if cause in ("not followed", "over-long") or cause.startswith("impossible "):
+        return advice(health)  # they can be read, but can't all be true; or never end
+    return _mapping(raw_fields(texts, robot))
 
 
 def _mapping(fields: Sequence[RawField]) -> list[str]:
@@ -89,30 +97,66 @@ def _mapping(fields: Sequence[RawField]) -> list[str]:
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:
     """What may be the wheel's speed or the draw on these lines, and is not read, in words; empty where nothing is."""
-    likely = _likely(raw_fields(lines), robot)
+    if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        return f"no column is the {_words(max(_wanted(robot)))}"
+    likely = _likely(raw_fields(lines, robot), robot)
     return f"{likely[0].name} is not read: is it the {_words(likely[0].ours)}?" if likely else ""
 
 
 def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
-    """Where good lines bring no wheel speed or draw: which name on them may be it."""
-    likely = [] if robot is None else _likely(fields, robot)
-    pasted = profile_lines(likely)
+    """Which names on good lines may be what the robot sends, and isn't read: first of all the launcher's own."""
+    if robot is None:
+        return []
+    if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        which = " or ".join(sorted(_wanted(robot)))
+        return [
+            f"No column is the {_words(max(_wanted(robot)))}: put {which} where it stands into [link.columns] order."
+        ]
+    likely, known = _likely(fields, robot), _known(robot)
+    more = [field for kind in _ALSO for field in _unread(fields, robot, kind) if not field.problem]
+    unread = [*likely, *more]
+    if more and not any(field.name in known for field in fields):
+        # Names are read in any spelling only as long as none of them is known to the letter.
+        wanted = _wanted(robot).union(*_ALSO)
+        unread = [field for field in fields if field.ours in wanted and field.name not in known]
+    pasted = profile_lines(unread)
     if not pasted or pasted[0] == "[link.columns]":
         return []
-    return [f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:", *pasted]
+    if not more:
+        return [
+            f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:",
+            *pasted,
+        ]
+    names = ", ".join(f"{field.name} ({field.text})" for field in (*likely, *more))
+    return [f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:", *pasted]
 
 
 def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
     """The values that may be the wheel's speed or the draw, where none of the names that are read is."""
-    _, measured = robot.launcher.mechanism.measured
-    wanted = {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
-    known = {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
+    return _unread(fields, robot, _wanted(robot))
+
+
+def _unread(fields: Sequence[RawField], robot: Robot, wanted: Set[str]) -> list[RawField]:
+    """The values that may be one of the wanted fields, where none of these is read."""
+    known = _known(robot)
     strict = any(field.name in known for field in fields)  # else names are read in any spelling
-    named = {field.name if strict else alike(field.name) for field in fields}
+    last = [re.split(r"[ .-]", field.name)[-1] for field in fields]  # behind a log's words
+    named = {name if strict else alike(name) for name in (*last, *(field.name for field in fields))}
     theirs = (robot.link.fields.get(ours, ours) for ours in wanted)
     if any((name if strict else alike(name)) in named for name in theirs):
         return []
     return [field for field in fields if field.ours in wanted and field.name not in known]
+
+
+def _known(robot: Robot) -> set[str]:
+    """Names that are read, to the letter."""
+    return {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
+
+
+def _wanted(robot: Robot) -> set[str]:
+    """Our names of what tells how the launcher moves."""
+    _, measured = robot.launcher.mechanism.measured
+    return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
 
 
 def _words(ours: str | None) -> str:
@@ -182,11 +226,10 @@ def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
     own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
     if not own:
         return []
-    counted = COUNTS_A_SECOND.match(unit)
-    per_turn = None if robot is None or not counted else Limits.of(robot).counts_per_turn
-    if per_turn and ours == "wheel_rpm":
-        return [f"{name} {why}. If it counts the encoder of the profile, paste into the profile:", "[link.scale]",
-                f"wheel_rpm = {60 / per_turn:.6g}"]  # fmt: skip
+    by_robot = None if robot is None else robot_unit(unit, robot)
+    if by_robot is not None and own == "rpm":
+        return [f"{name} {why}. If {by_robot.if_so}, paste into the profile:", "[link.scale]",
+                f"{ours} = {by_robot.rpm:.6g}"]  # fmt: skip
     if unit == "%":
         return [f"{name} comes in %: print it in {own}."]
     return [f"{name} {why}. Print it in {own}, or paste into the profile how many {own} one {unit} is: [link.scale],"
@@ -208,19 +251,23 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
             for f in _MISTAKEN
             if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if row.name == "distance_m" else high)
         ]
-        if fits:
-            pasted = " or ".join(f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits)
-            return [
-                f"{field.name} is {field.text}, which can't be. In another unit? Paste under [link.scale]: {pasted}."
-            ]
+        pasted = [f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits]
+        if row.name == "battery_v" and field.value:
+            volts = f"the volts that a meter shows, divided by {field.text}"
+            pasted.append(f"{ours} = {'1000 times ' if ours == 'battery_mv' else ''}{volts}, if it is raw")
+        if pasted:
+            said = f"{field.name} is {field.text}, which can't be. In another unit? Paste under [link.scale]:"
+            return [f"{said} {'; or '.join(pasted)}."]
     return [f"The {reading} on the line is one that this robot can't have: is it in another unit? The profile's"
             " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
 
 
+_BINARY = "Or it sends binary numbers: let it print text, one line for each set of readings."
 _NO_TEXT = "What comes is no text: name a recording of the line, text that a terminal captured, or the robot's port."
 
 
 def _wrong_speed(fixed_baud: int | None) -> str:
     if fixed_baud is None:
-        return "What comes is no text at any usual speed: look up the baud in the robot's program, then --baud N."
+        said = "What comes is no text at any usual speed: look up the baud in the robot's program, then --baud N."
+        return f"{said} {_BINARY}"
     return f"What comes is no text: {fixed_baud} baud is not the robot's speed. Leave --baud away and it is found."

@@ -213,6 +213,8 @@ class Live(Readings):
     shots: tuple[ShotSeen, ...] = ()
     unsure: ShotSeen | None = None
     """The last dip of the wheel that may have been a shot, numbered by itself; a person may know."""
+    own_rpm: bool = False
+    """Whether the robot's program says the speed itself, and no counter."""
     history_s: History = ()
     history_rpm: History = ()
 

@@ -27,7 +27,7 @@ _APART_S = 0.06  # two shots closer than this are one
 _RECOVERY_LIMIT_S = 8.0
 _RECOVERED = 0.98
 _LOOK_S = 0.01
-_BLIND_S = 0.1  # without a speed, while it is looked for when the wheel was back
+_BLIND_S = 0.1  # of lines that may be missing while it is looked for when the wheel was back
 _COCKED_S = 1.5  # how far back a draw counts as cocked
 _SNAP_S = 0.12  # a slower fall is a let-down
 KEPT = 200
@@ -92,8 +92,7 @@ class ShotDetector:
         self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
         self._last_s = -math.inf
         self._looked_s = -math.inf
-        self._back = 0
-        self._blind_s = 0.0
+        self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
         self.unconfirmed = 0
         self.unsure: ShotSeen | None = None
         """The last dip that may have been a shot; numbered by itself."""
@@ -165,7 +164,7 @@ class ShotDetector:
             return
         self._last_s = at.time_s
         self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
-        self._back, self._blind_s = 0, 0.0
+        self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
         self._number += 1
         self.shots.append(self._shot(at, drop, draw_mm, by, self._number))
 
@@ -199,18 +198,20 @@ class ShotDetector:
         last = self.shots[-1]
         if last.recovery_s is not None or last.depth_rpm is None or last.speed_rpm is None:
             return
+        half_s = self._drops.half_s
         while (since := self._looked_s + _LOOK_S - last.time_s) < _RECOVERY_LIMIT_S:
             at = last.time_s + since
-            if at > now_s - self._drops.half_s:
+            if at > now_s - half_s:
                 return
             self._looked_s = at
             rpm = self._drops.speed_near(at)
             if rpm is None:
-                self._blind_s += _LOOK_S
-                if self._blind_s > _BLIND_S:
-                    self._looked_s = math.inf
-                    return
-            self._back = self._back + 1 if rpm is not None and rpm >= _RECOVERED * last.speed_rpm else 0
+                self._blind_s, self._seen_s = self._blind_s + _LOOK_S, at
+            back = rpm is not None and rpm >= _RECOVERED * last.speed_rpm
+            if self._blind_s > _BLIND_S + 2 * half_s or (back and at - self._seen_s < 2 * half_s):
+                self._looked_s = math.inf
+                return
+            self._back = self._back + 1 if back else 0
             if self._back == 2:
                 self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)
                 return

@@ -55,6 +55,8 @@ _UP_TO_A_SEPARATOR = re.compile(r"[^,;|&()\[\]{}]*")
 LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
 _SAME_SCALE = 0.02
+_DIRECTIONS = frozenset(("cw", "ccw", "fwd", "forward", "forwards", "backward", "backwards", "reverse"))
+"""Words behind a speed that say which way, and no unit."""
 _SAYS_YES_OR_NO = {
     **dict.fromkeys(("true", "yes", "on", "high", "y", "t"), 1),
     **dict.fromkeys(("false", "no", "off", "low", "n", "f"), 0),
@@ -235,7 +237,7 @@ def _factor(symbol: str, wire_name: str) -> float:
         return 1.0
     dimension = TIME if wire_name in CLOCKS else row.dimension if row else None
     unit = {"t_ms": "ms", "t_us": "us"}.get(wire_name) or (own.unit if own else "")
-    if symbol == unit:
+    if symbol == unit or symbol.casefold() in _DIRECTIONS:
         return 1.0
     shown = "".join(letter if letter.isprintable() else "·" for letter in symbol[:24])
     if dimension is None:

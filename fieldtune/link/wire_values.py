@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections import Counter
+from collections.abc import Callable, Container, Iterator, Mapping
 from operator import attrgetter
 from typing import Any, cast
 
@@ -90,6 +91,36 @@ def in_json(body: bytes) -> bytes:
         for theirs, ours in _PYTHON_WORDS:
             body = body.replace(theirs, ours)
     return body
+
+
+_anything_in = msgspec.json.Decoder().decode
+
+
+def names_in_json(body: bytes, paths: Container[str] = ()) -> dict[str, Any]:
+    """The values in a JSON object and in objects and lists within it, by name.
+
+    With the way to it in front, ``left.rpm``, where that is needed to tell it from others, or is among ``paths``.
+    Raises as of ``UNREADABLE``.
+    """
+    found: list[tuple[tuple[str, ...], Any]] = []
+
+    def walk(path: tuple[str, ...], value: Any) -> None:
+        inside = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else None
+        if inside is None:
+            found.append((path, value))
+            return
+        for name, one in inside:
+            walk((*path, str(name)), one)
+
+    walk((), _anything_in(in_json(body)))
+    # The number of a value in a list is no name.
+    short = [path[-2:] if path[-1:] and path[-1].isdigit() else path[-1:] for path, _ in found]
+    times = Counter(short)
+    names = {}
+    for (path, value), last in zip(found, short, strict=True):
+        whole = ".".join(path)
+        names[whole if times[last] > 1 or whole in paths else ".".join(last)] = value
+    return names
 
 
 def json_decoder(names: Mapping[str, str]) -> Callable[[bytes], WireValues]:

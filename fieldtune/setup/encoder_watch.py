@@ -110,6 +110,8 @@ class EncoderWatch:
     def see_all(self, samples: Iterable[Sample]) -> Verdict | None:
         """Takes a recording's samples; the verdict at its end."""
         for one in samples:
+            if one.wheel_rpm is not None:
+                self.source = "rpm" if one.turns is None else "counts"
             self.see(one.time_s, one.wheel_rpm, one.setpoint, one.power_pct, one.battery_v)
         return self.verdict
 

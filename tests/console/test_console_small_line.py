@@ -51,11 +51,29 @@ def counts_since_the_last_line() -> Iterator[str]:
         yield f"t_ms={10 * number},wheel_counts={25 + number % 3 % 2},battery_mv=9800\n"
 
 
+def names_of_their_own() -> Iterator[str]:
+    """Lines under names that the profile does not have."""
+    for number in range(100_000):
+        yield f"setRPM=1500 actRPM={1500 + number % 3} errRPM={-(number % 3)}\n"
+
+
+def a_pulled_wire() -> Iterator[str]:
+    """A counter that stops dead while the wheel turns."""
+    for number in range(100_000):
+        yield f"t_ms={10 * number},wheel_counts={25 * min(number, 300)},battery_mv=9800\n"
+
+
 @pytest.mark.parametrize(
     ("texts", "main", "todo"),
     [
         (two_robots, r"two\s+robots\s+talk\s+on\s+this\s+line:\s+unplug\s+one", r"unplug one, or let each"),
-        (counts_since_the_last_line, r"Wheel now unknown", r"never\s+set it\s+back"),
+        (counts_since_the_last_line, r"Wheel now unknown\s+○ c says why", r"never\s+set it\s+back"),
+        (
+            names_of_their_own,
+            r"no\s+line\s+that\s+can\s+be\s+read,\s+\d+\s+lines\s+dropped:\s+press\s+c",
+            r"Press \^o, c, Enter",
+        ),
+        (a_pulled_wire, r"Wheel now unknown\s+○ c says why", r"plug"),
     ],
 )
 def test_a_small_window_says_what_to_do(heron_home: Path, texts: object, main: str, todo: str) -> None:
@@ -71,3 +89,26 @@ def test_a_small_window_says_what_to_do(heron_home: Path, texts: object, main: s
         console.wait(todo)
         console.press("q")
         assert console.process.wait(10) == 0
+
+
+def radians_a_second() -> Iterator[str]:
+    """Speeds in rad/s of a wheel that holds its setpoint, which is in rpm."""
+    for number in range(100_000):
+        yield f"t_ms={10 * number},wheel_rpm={157.1 + number % 3 / 10:.1f},setpoint=1500\n"
+
+
+def test_a_small_window_takes_the_scale_that_fits(heron_home: Path) -> None:
+    with (
+        printing(radians_a_second()) as path,
+        Terminal("console", "heron", "--port", path, profiles=heron_home, columns=44, rows=14) as console,
+    ):
+        console.wait("Before anything turns")
+        console.press("\r")
+        console.wait(r"wheel speed in doubt: press \^e")
+        console.press("\x05")
+        console.wait(r"t takes link.scale.wheel_rpm = 9.5493")
+        console.press("t")
+        console.wait(r"Wheel now 150\d rpm")
+        console.press("q")
+        assert console.process.wait(10) == 0
+    assert "wheel_rpm = 9.5493" in (heron_home / "heron.toml").read_text()

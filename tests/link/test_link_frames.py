@@ -126,7 +126,7 @@ def test_the_robots_own_names():
         ("hello from the robot\n", "undecodable"),
         ("1,2,3\n", "undecodable"),
         ('{"t_ms":5\n', "undecodable"),
-        ('{"t_ms":[5]}\n', "undecodable"),
+        ('{"t_ms":[5]}\n', "no known field"),
         ("[1,2]\n", "undecodable"),
         (b"t_ms=5\x00\n", "undecodable"),
         (b"t_ms=5,x=\x1b[2J\n", "undecodable"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from dataclasses import replace
 
@@ -46,6 +47,104 @@ def test_lines_under_names_of_their_own_are_read_once_what_is_said_is_pasted(lin
     assert live.wheel_rpm == pytest.approx(2402, abs=3)
     assert live.battery_v == pytest.approx(12.3, abs=0.02)
     assert remedies(told.health(), told.raw(40)) == []
+
+
+PER_TURN = 48 * 33 * 28 / (22 * 20)  # heron's encoder sits on the motor
+RIM_M = 0.088 * math.pi
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Wheel Speed: {rpm} RPM\tTarget Speed: 2400 RPM\tBattery: 9.8 V",
+        "setRPM=2400 actRPM={rpm} errRPM=2",
+        "rpm_target=2400 currentRpm={rpm} max_rpm=3900",
+        "TIME:{ms}|RPM:{rpm}|VOLT:9.8|SET:2400",
+        '{{"t":{s},"flywheel_velocity_rps":{rps},"battery_voltage":9.8,"flywheel_target_rps":40.0}}',
+        '{{"ts":{ms},"launcher":{{"left":{{"rpm":{rpm}}},"right":{{"rpm":1200}}}},"power":{{"vbat":9.8}}}}',
+        '{{"ts":{ms},"wheel":{{"rpm":{rpm},"target":2400}}}}',
+        '{{"millis":{ms},"rpms":[{rpm},1200]}}',
+        "t={ms} cp100ms={counts} vbat=9.8",
+        "t_ms={ms},surface_speed_mps={rim}",
+        "wheel_rpm={rim} m/s,t_ms={ms}",
+        "rpm={rpm}\nvbat=9.8",
+        "time,rpm,target,vbat\n{ms},{rpm},2400,9.8",
+    ],
+)
+def test_whoever_pastes_what_is_said_has_the_speed(line):
+    """Not that of the setpoint, of the other wheel, or in another unit."""
+    robot, pasted = load_robot("heron"), {}
+    for _ in range(2):
+        link = replace(robot.link, fields=pasted.get("fields", {}), scale=pasted.get("scale", {}),
+                       columns=tuple(pasted.get("columns", {}).get("order", ())))  # fmt: skip
+        robot = replace(robot, link=link)
+        told = Line(robot)
+        for i in range(60):
+            rpm = 2402 + i % 3
+            others = {"rps": rpm / 60, "rim": rpm / 60 * RIM_M, "counts": rpm / 600 * PER_TURN, "s": 0.1 + 0.02 * i}
+            text = line.format(rpm=rpm, ms=100 + 20 * i, **others)
+            told.feed(text.encode() + b"\n", 0.02 * i)
+        speed = told.live("live", "", None, 1.2).wheel_rpm
+        if speed is None:
+            said = remedies(told.health(), told.raw(100), None, robot)
+            pasted = tomllib.loads("\n".join(said[[one[:6] for one in said].index("[link.") :]))["link"]
+    assert speed == pytest.approx(2403, abs=3)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "t_ms {} wheel_rpm 2403 battery_v 9.8",  # as a list of words and values is printed
+        "wheel_rpm[2403] battery_v[9.8] t_ms[{}]",
+        "wheel_rpm -> 2403, battery_v -> 9.8",
+        "t_ms={} wheel_rpm=2403 CW battery_v=9.8",
+        "2026-11-29 12:00:01.250 INFO  [main] Launcher - wheel_rpm=2403 battery_v=9.8 t_ms={}",
+        "t_ms={}\nwheel_rpm=2403\nbattery_v=9.8\n---",  # one value a line
+        '{{\n  "t_ms": {},\n  "wheel_rpm": 2403,\n  "battery_v": 9.8\n}}',
+    ],
+)
+def test_our_own_names_are_read_whatever_stands_between(text):
+    robot = load_robot("heron")
+    line = Line(robot)
+    for i in range(60):
+        line.feed(text.format(100 + 20 * i).encode() + b"\n", 0.02 * i)
+    live = line.live("live", "", None, 1.2)
+    assert (live.wheel_rpm, live.battery_v) == (2403, 9.8)
+    assert not any("not read." in said for said in remedies(line.health(), line.raw(), None, robot))
+
+
+def test_what_else_is_sent_can_be_read_and_the_speed_still_is():
+    """A name in another spelling is read only while no name on the line is known to the letter."""
+    robot = load_robot("heron")
+    text = '{{"timestampMs":{},"wheelRpm":2403,"vbat_mV":9800,"setpointRpm":2400,"date":"2026-11-29T12:00:01.250Z"}}\n'
+    for step in range(2):
+        line = Line(robot)
+        for i in range(60):
+            line.feed(text.format(100 + 20 * i).encode(), 0.02 * i)
+        live = line.live("live", "", None, 1.2)
+        assert live.wheel_rpm == pytest.approx(2403)
+        said = remedies(line.health(), line.raw(), None, robot)
+        assert bool(said) == (step == 0)
+        if said:
+            fields = tomllib.loads("\n".join(said[said.index("[link.fields]") :]))["link"]["fields"]
+            robot = replace(robot, link=replace(robot.link, fields=fields))
+    assert (live.battery_v, live.setpoint, line.health().clock) == (9.8, 2400, "robot")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("wheel_rpm=2403,battery_v=730", "battery_v = the volts that a meter shows, divided by 730"),
+        ("wheel_rpm=2403;battery_v=9.8;" * 40, "Lines never end"),
+        ('{"time":"2026-11-29T12:00:01.250Z","rpm":"2403 CW"}', "The line says: rpm (2403 CW)."),
+    ],
+)
+def test_a_remedy_names_the_true_cause(text, said):
+    robot = load_robot("heron")
+    line = Line(robot)
+    for i in range(60):
+        line.feed(text.encode() + (b"" if len(text) > 600 else b"\n"), 0.02 * i)
+    assert said in remedies(line.health(), line.raw(), None, robot)[0]
 
 
 @pytest.mark.parametrize(
@@ -120,3 +219,9 @@ def _said(text, baud=None):
     for i in range(30):
         line.feed(text, 0.02 * i)
     return remedies(line.health(), line.raw(30), baud)
+
+
+def test_no_escape_in_json_becomes_one_on_a_screen():
+    text = r'{"a":{"\u001b]0;x\u0007":-3,"rpm":2403,"vel\u202e":1},"b":"\u001b[2J"}'
+    assert [field.name for field in raw_fields([text] * 30)] == ["rpm"]
+    assert "".join(_said(text.encode() + b"\n")).isprintable()

@@ -6,7 +6,7 @@ import socket
 import time
 
 import pytest
-from link_ptys import wait_for
+from link_ptys import Cable, wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Monitor
@@ -120,3 +120,25 @@ def test_a_wire_that_can_not_be_opened_is_one_clear_line(heron, url):
         said, _ = wait_for(monitor, lambda s: url in s.words or "not there" in s.words)
     assert "\n" not in said.words
     assert said.state == "searching"
+
+
+@pytest.mark.parametrize(
+    ("sent", "words", "cause"),
+    [
+        (b"wheel_rpm=1500;battery_v=9.8;", "sends text, but no line that can be read", "over-long"),
+        (bytes(range(128, 250)) + b"\x00\r", "no text: is its baud unusual, or are these binary numbers", None),
+    ],
+)
+def test_text_without_line_ends_is_no_noise(heron, tmp_path, sent, words, cause):
+    """And what is noise at every speed may be binary."""
+    cable = Cable(tmp_path / "tty")
+    try:
+        with Monitor(heron, cable.name) as monitor:
+            seen, _ = wait_for(
+                monitor, lambda live: words in live.words, 30.0, lambda: (cable.write(sent), time.sleep(0.02))
+            )
+            if cause is not None:
+                wait_for(monitor, lambda live: live.health.dropped == {cause: 1})
+        assert (seen.state, seen.wheel_rpm) == ("searching", None)
+    finally:
+        cable.close()

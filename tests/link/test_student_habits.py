@@ -92,8 +92,10 @@ def test_rpm_jumps_of_a_bad_wire_are_refused_all_the_same(wheel):
     assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006)[0] < 0.1
 
 
-@pytest.mark.parametrize("speed", ["wheel_counts", "wheel_rpm"])
-def test_a_clump_of_datagrams_is_one_burst(wheel, speed):
+@pytest.mark.parametrize(
+    ("clock", "speed"), [("t_ms={:.0f},", "wheel_counts"), ("t_ms={:.0f},", "wheel_rpm"), ("", "wheel_rpm")]
+)
+def test_a_clump_of_datagrams_is_one_burst(wheel, clock, speed):
     """Wi-Fi holds lines back for up to a second; each comes in a datagram of its own, parts of a millisecond apart."""
     rng = np.random.default_rng(4)
     chunks, due, waiting = [], 0.3, []
@@ -102,13 +104,47 @@ def test_a_clump_of_datagrams_is_one_burst(wheel, speed):
         if at > due:
             chunks += [(due + 0.005 + 0.0003 * i, data) for i, data in enumerate(waiting)]
             waiting, due = [], float(at + rng.uniform(0.2, 1.0))
-        waiting.append(f"t_ms={1000 * at:.0f},{speed}={said:.0f}\n".encode())
+        waiting.append(f"{clock.format(1000 * at)}{speed}={said:.0f}\n".encode())
     decoding = decode_lines(chunks, robot_for(), 23.0)
     wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 1.0, from_s=3.0)
     pairs, made_up = matched(decoding.shots, [shot.time_s for shot in wheel.shots], 1.2)
     assert wrong_s == 0.0
     assert blank_s < 2.0
     assert (len(pairs), made_up) == (7, 0)
+
+
+@pytest.mark.parametrize(("clock", "size"), [("t_ms={:.0f},", 512), ("", 512), ("", 1024), ("", 4096)])
+def test_a_buffer_sent_when_it_is_full_does_not_make_the_wheel_faster(wheel, clock, size):
+    """They come as fast as the wire lets them, with a silence between, though they are printed evenly."""
+    chunks, buffer = [], b""
+    for at in loop(0.02):
+        text = f"{clock.format(1000 * at)}wheel_counts={np.floor(wheel.turns_at(at) * 56):.0f},battery_mv=12345\n"
+        buffer += text.encode()
+        if len(buffer) >= size:
+            full, buffer = buffer[:size], buffer[size:]
+            chunks += [(at + 0.0054 * (i // 62 + 1), full[i : i + 62]) for i in range(0, size, 62)]
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 2.5 * size / 2000, from_s=3.0)
+    assert wrong_s == 0.0
+    assert blank_s < 2.0 or size == 4096  # two seconds old is too old to be shown
+
+
+@pytest.mark.parametrize("style", ["t_ms={},wheel_counts={:x}", "t_ms: {} wheel_counts: {:08X}"])
+def test_a_counter_in_hexadecimal_is_no_decimal_with_odd_letters(wheel, style):
+    """Six of ten such numbers have no letter by chance."""
+    times = loop(0.01)
+    counts = np.floor(wheel.turns_at(times) * 56) + 0x4000
+    texts = [style.format(round(1000 * at), int(count)) + "\n" for at, count in zip(times, counts, strict=True)]
+    decoding = decode_lines(arriving(times, texts), robot_for(), 23.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006, from_s=0.5)
+    assert wrong_s < 0.1
+    assert blank_s < 1.0
+    assert "wheel_counts is read as hexadecimal" in decoding.notices
+    decimal = [
+        style.format(round(1000 * at), 0).rstrip("0") + f"{count:.0f}\n"
+        for at, count in zip(times, counts, strict=True)
+    ]
+    assert "wheel_counts is read as hexadecimal" not in decode_lines(arriving(times, decimal), robot_for()).notices
 
 
 def test_a_line_that_ends_is_not_shown_for_long_after_one_pause(wheel):

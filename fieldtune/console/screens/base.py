@@ -98,8 +98,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
             self.query_one("#small", TextBlock).put(*said)
         self._ask()
         self.query_one("#news", TextBlock).put(*self._news())
-        turning = words.moving(live, controller.robot)
-        style = "bold $act" if turning else "$quiet"
+        style = "bold $act" if words.moving(live, controller.robot) else "$quiet"
         caution = words.standing_caution(live, controller.robot)
         self.query_one("#caution", TextBlock).put(("⚠ ", style), (caution, style))
 
@@ -316,16 +315,15 @@ def essentials(live: Live, controller: Controller, title: str, width: int, rows:
     off: Part = (main_words.setpoint_verdict(live, shooting, robot), "$quiet")
     chance = main_words.chance(shooting.aim)
     where: list[Part] = [("Distance unknown", "$quiet")]
-    if shooting.distance is not None:
+    if controller.encoder is not None and controller.encoder.caution is not None:
+        where = [("wheel speed in doubt: press ^e", "bold $bad")]
+    elif shooting.distance is not None:
         read = shooting.reading_apart_m
-        where = [
-            (f"From {words.metres(shooting.distance.value_m)}  ", "$quiet"),
-            (shooting.distance.words, "$quiet")
-            if read is None
-            else (f"robot reads {words.metres(read)}: key 0", "bold $bad"),
-        ]
-    needs: list[Part] = [(f"{title}: needs {USUAL_WIDTH} × {USUAL_HEIGHT}, Esc back", "$quiet")]
-    first = [needs] if title and not asked else []
+        said = shooting.distance.words if read is None else f"robot reads {words.metres(read)}: key 0"
+        style = "$quiet" if read is None else "bold $bad"
+        where = [(f"From {words.metres(shooting.distance.value_m)}  ", "$quiet"), (said, style)]
+    needs: Part = (f"{title}: needs {USUAL_WIDTH} × {USUAL_HEIGHT}, Esc back", "$quiet")
+    first = [[needs]] if title and not asked else []
     rows_of: tuple[list[Part], ...] = ([thing, value, "  ", beside, off], [value, "  ", beside, off], [beside, off])
     one_row = next((row for row in rows_of if _length(row) <= width), [beside])
     with_chance: list[Part] = [*order, (", chance ", "$quiet"), chance[1]]

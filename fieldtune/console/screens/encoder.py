@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.base import ConsoleScreen, asking
 from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
@@ -20,6 +20,7 @@ from fieldtune.errors import FieldtuneError
 
 if TYPE_CHECKING:
     from fieldtune.console.app import ConsoleApp
+    from fieldtune.console.encoder_guard import EncoderGuard
     from fieldtune.link.samples import Live
 
 TURNS = 10
@@ -55,9 +56,21 @@ class EncoderScreen(ConsoleScreen):
     def tick(self, live: Live) -> None:
         super().tick(live)
         self.query_one("#encoder-words", TextBlock).put(*self._words(live))
+        guard = self.controller.encoder
+        if self.small and guard is not None and guard.caution is not None and not asking(self.controller):
+            self.query_one("#small", TextBlock).put(*self._in_short(guard))
         plot = self.query_one("#encoder-plot", Pictures)
         if plot.size.height:
             plot.show(self._trace.chart(live, _PLOTTED_S))
+
+    @staticmethod
+    def _in_short(guard: EncoderGuard) -> list[Part]:
+        """What is wrong, and the key that mends it, in a small window."""
+        verdict = guard.verdict
+        if verdict is None:
+            return []
+        take = "" if verdict.change is None else f"t takes {verdict.change.words} into the profile.\n"
+        return [(take, "bold $act"), (f"{verdict.words[:1].upper()}{verdict.words[1:]}.", "bold $bad")]
 
     def _words(self, live: Live) -> list[Part]:
         robot, guard = self.controller.robot, self.controller.encoder

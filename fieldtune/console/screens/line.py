@@ -46,6 +46,8 @@ class LineScreen(ConsoleScreen):
         robot = self.controller.robot
         lines = line.recent_lines(_RAW)
         told = remedies(live.health, lines, robot.link.baud, robot, has_speed=has_speed(live.port))
+        if any(said.startswith("[link.") for said in told):
+            told.insert(0, "Press ^o, c, Enter: there you say which name is which, and the profile is written for you.")
         if self.small:
             self._in_short(told or [health_words(live.health)], lines)
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]

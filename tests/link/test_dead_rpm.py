@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from decode_lines import decode_lines, robot_for, wrong_and_blank
 from student_firmware import Firmware, sent
 from wheel_controllers import CONTROLS, session
 
-from fieldtune.link.fading_rpm import FadingRpm
+from fieldtune.link.dead_rpm import DeadRpm
 
 
 @pytest.fixture(scope="module")
@@ -42,15 +43,43 @@ def test_no_wheel_under_its_program_is_taken_for_one(wheels, kind, lowpass_s):
 @pytest.mark.parametrize("friction", [0.04, 0.1])
 def test_a_braked_wheel_stops_at_a_definite_time(time_constant_s, friction):
     """Shorted motor and dry friction: J dw/dt = -k w - M, so that w + M/k fades, and w is 0 when that is M/k."""
-    fading = FadingRpm()
+    fading = DeadRpm()
     for i in range(200):
         rpm = 2400 * ((1 + friction) * math.exp(-0.02 * i / time_constant_s) - friction)
         fading.see(max(round(rpm), 0))
         assert not fading.dead
 
 
+def test_a_program_that_hangs_is_no_even_wheel(wheels):
+    """It says its last speed for ever, to the last digit; the wheel may do anything."""
+    wheel = wheels["PI soft"]
+    times = np.arange(0.2, 22.0, 0.02)
+    said = wheel.rpm[[wheel.index(min(at, 12.0)) for at in times]] + np.where(
+        times < 12.0, np.random.default_rng(1).normal(0, 6, len(times)), 0.0
+    )
+    chunks = [
+        (at + 0.004, f"t_ms={1000 * at:.0f},wheel_rpm={rpm:.1f}\n".encode())
+        for at, rpm in zip(times, said, strict=True)
+    ]
+    decoding = decode_lines(chunks, robot_for(), 22.0)
+    assert all(look.wheel_rpm is None for look in decoding.looks if look.time_s > 13.5)
+    assert all(look.wheel_rpm is not None for look in decoding.looks if 2.0 < look.time_s < 12.0)
+    assert decoding.notices["counter stands still"] == 1
+
+
+@pytest.mark.parametrize("step_rpm", [1, 10, 60, 100])
+def test_a_rounded_speed_that_stands_is_an_even_wheel(wheels, step_rpm):
+    wheel = wheels["PI stiff"]
+    times = np.arange(0.2, 22.0, 0.02)
+    rpm = np.round(wheel.rpm[[wheel.index(at) for at in times]] / step_rpm) * step_rpm
+    chunks = [
+        (at + 0.004, f"t_ms={1000 * at:.0f},wheel_rpm={one:.0f}\n".encode()) for at, one in zip(times, rpm, strict=True)
+    ]
+    assert "counter stands still" not in decode_lines(chunks, robot_for(), 22.0).notices
+
+
 def test_it_is_alive_again_when_it_rises():
-    fading = FadingRpm()
+    fading = DeadRpm()
     for i in range(20):
         fading.see(round(2400 * 0.9**i, 2))
     assert fading.dead

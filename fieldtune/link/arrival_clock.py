@@ -1,0 +1,187 @@
+"""When lines were printed that bring no usable clock, by when they arrived.
+
+The robot prints evenly, the host hears in bursts and late. Lines are counted, refused ones too, and a slow filter
+follows when the last one of each chunk arrived: a g-h filter, whose gains begin as those of a growing memory (formulas
+from memory, after E. Brookner, Tracking and Kalman Filtering Made Easy, 1998). A chunk that is late by much more than
+usual hardly moves it: that was the host, not the robot.
+
+Over a network, or from a program that sends its buffer when it is full, lines come in clumps, with a silence between.
+Then only the last line of each clump says when it was printed: those before it waited.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+_LEAST_G, _LEAST_H = 0.1, 0.005
+_WARM = 10  # chunks until the usual lateness is known
+_CLIP = 3.0
+_EVEN, _OFF = 0.3, 0.6  # of a period
+_FORGET = 0.05
+_LOST_S = 0.25
+_SHORTEST_S = 1e-4
+_TICK_S = (0.001, 0.02)
+_SURELY_EVEN = -0.3
+_SPREAD = 3.0  # of what is spread evenly, its whole width over its mean size is four
+_SILENCE_S, _OVER_S = 0.1, 12.0
+_CLUMPS = ((3, 4), (1, 15))  # so many clumps, of so many lines each at least
+_CLUMP_SHARE = 0.5  # of the time, in which lines come: more is a flow with pauses
+_CLUMP_G, _CLUMP_H, _NEAR = 0.2, 0.02, 0.5
+
+
+class Clumps:
+    """Sees when lines arrive, and whether they come in clumps with a silence of ``_SILENCE_S`` or more between."""
+
+    def __init__(self) -> None:
+        self._ends: deque[tuple[float, int, float]] = deque()  # of each clump: arrival, lines so far, seconds it took
+        self._began_s = self._arrival_s = 0.0
+        self._lines = 0
+        self.period_s = 0.0
+        """Time from line to line, over the last clumps; 0 while they don't come so."""
+        self.ended: tuple[float, int] | None = None
+        """Arrival of the last line of a clump, and its lines, if the newest line is the first behind it."""
+
+    def see(self, arrival_s: float, came: int) -> None:
+        """Takes the arrival of the next ``came`` lines."""
+        before_s, self._arrival_s, self.ended = self._arrival_s, arrival_s, None
+        if arrival_s - before_s >= _SILENCE_S:
+            ends = self._ends
+            if self._lines:
+                self.ended = before_s, self._lines - (ends[-1][1] if ends else 0)
+                ends.append((before_s, self._lines, before_s - self._began_s))
+            while ends and arrival_s - ends[0][0] > _OVER_S:
+                ends.popleft()
+            self._began_s = arrival_s
+            self.period_s = self._period_s()
+        self._lines += came
+
+    def _period_s(self) -> float:
+        ends = self._ends
+        clumps = len(ends) - 1
+        if clumps < 1:
+            return 0.0
+        took_s, lines = ends[-1][0] - ends[0][0], ends[-1][1] - ends[0][1]
+        flowing_s = sum(seconds for _, _, seconds in ends) - ends[0][2]
+        enough = any(clumps >= fewest and lines >= each * clumps for fewest, each in _CLUMPS)
+        together = enough and flowing_s < _CLUMP_SHARE * took_s
+        return took_s / lines if together else 0.0
+
+
+class ArrivalClock:
+    """Seconds on the host's clock at which each line, by its number, was probably printed. Steadily rising.
+
+    A robot that prints unevenly is better followed line by line as they arrive; ``heard`` and ``prefer`` find that out.
+    """
+
+    def __init__(self) -> None:
+        self._clumps = Clumps()
+        self._chunks = 0
+        self._end = 0.0
+        self._lines = 0
+        self._step = 0.0
+        self._late = 0.0
+        self._usual = 0.0
+        self._arrival_s = 0.0
+        self._alone = False
+        self._uneven = -0.1
+        self._last = 0.0
+        self._shift = 0.0
+        self.heard: tuple[float, float] | None = None
+        """Seconds since the line before, evenly and as heard, where this line and the one before came alone."""
+        self.period = 0.0
+
+    @property
+    def tick_s(self) -> float:
+        """Uncertainty of a line's time, seconds."""
+        if self._as_heard:
+            return _TICK_S[0]
+        even = self._uneven < _SURELY_EVEN
+        return min(max(_TICK_S[0], self._usual if even else _SPREAD * self._usual), _TICK_S[1])
+
+    @property
+    def _as_heard(self) -> bool:
+        return self._uneven > 0
+
+    def hear(self, arrival_s: float, lines: int, doubted: bool) -> None:
+        """A chunk arrived, with which ``lines`` lines have come in all. ``doubted``: lines were damaged lately."""
+        came = lines - self._lines
+        if came <= 0:
+            return
+        self._clumps.see(arrival_s, came)
+        if self._clumps.period_s:
+            self._lines, self._arrival_s = lines, arrival_s
+            self._hear_clump(came, self._clumps.period_s)
+            return
+        if self._chunks == 1 and self.period == 0.0:
+            self.period = (arrival_s - self._arrival_s) / came
+        self._lines = lines
+        alone, since = self._alone, arrival_s - self._arrival_s
+        self._alone, self._arrival_s = came == 1, arrival_s
+        self._last = self._end + self._shift
+        ahead = came * self.period
+        late = arrival_s - (self._end + ahead)
+        off_s = _OFF * self.period
+        # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
+        miscounted = late < -off_s or (late > off_s and self._late > off_s and alone and came == 1)
+        if doubted and miscounted and self._usual < _EVEN * self.period:
+            ahead += self.period * round(late / self.period)
+            late = arrival_s - (self._end + ahead)
+        if self._chunks == 0 or abs(late) > _LOST_S + 4 * self.period:
+            self._anew(arrival_s)
+            return
+        k = self._chunks
+        g = max(_LEAST_G, 2 * (2 * k + 1) / ((k + 1) * (k + 2)))
+        h = max(_LEAST_H, 6 / ((k + 1) * (k + 2)))
+        if k > _WARM:
+            most = _CLIP * self._usual + _SHORTEST_S
+            late = max(-most, min(late, most))
+        self._usual += max(_FORGET, 1 / k) * (abs(late) - self._usual) if k > 1 else 0.0
+        self._chunks += 1
+        self._step = max((ahead + g * late) / came, _SHORTEST_S)
+        self._end += came * self._step
+        self.period = max(self.period + h * late / came, _SHORTEST_S)
+        self._late = arrival_s - self._end
+        self.heard = (self._step, since) if alone and self._alone else None
+        self._shift = self._late if self._as_heard and came == 1 else 0.0
+
+    def _hear_clump(self, came: int, period_s: float) -> None:
+        """As ``hear``, where lines come in clumps: they go on evenly, and each clump's last line corrects it."""
+        self._last = self._end + self._shift
+        if not _NEAR * self.period < period_s < self.period / _NEAR:
+            self.period = period_s
+        if self._clumps.ended is not None:
+            heard_s, lines = self._clumps.ended
+            late = heard_s - self._end
+            if abs(late) > _LOST_S + 4 * self.period:
+                self._end += late
+            else:
+                self._end += _CLUMP_G * late
+                self.period = max(self.period + _CLUMP_H * late / lines, _SHORTEST_S)
+                self._usual += _FORGET * (abs(late) - self._usual)
+        self._step, self._late, self._shift, self.heard, self._alone = self.period, 0.0, 0.0, None, False
+        self._end += came * self.period
+
+    def _anew(self, arrival_s: float) -> None:
+        """The first chunk, or the first after a silence."""
+        self._chunks = max(self._chunks, 1)
+        self._end, self._step, self._late = max(arrival_s, self._end + _SHORTEST_S), self.period, 0.0
+        self.heard, self._shift = None, 0.0
+
+    def time_of(self, number: int) -> float:
+        """When the line of that number, of the last chunk, was printed."""
+        return max(self._end + self._shift - (self._lines - number) * self._step, self._last + _SHORTEST_S)
+
+    def late(self) -> float:
+        """By how much the last chunk came later than the filter says; the robot may have paused, or lines are lost."""
+        return self._late - self._shift
+
+    def prefer(self, evenly_off: float, heard_off: float) -> None:
+        """How far off the wheel was with each of the two times of ``heard``."""
+        both = evenly_off + heard_off
+        if both > 0:
+            self._uneven += _FORGET * ((evenly_off - heard_off) / both - self._uneven)
+
+    def believe(self) -> None:
+        """The wheel has turned as much further: the chunk was not late, the robot was."""
+        self._end += self._late
+        self._late = 0.0

@@ -1,0 +1,59 @@
+"""The forms of lines, and which lines are words for a person: so that damage is told from a program's way of printing.
+
+Damage looks different each time, a program's lines are alike but for their numbers.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, deque
+from collections.abc import Mapping
+
+_NUMBERS = re.compile(
+    rb"0[xX][0-9A-Fa-f]+|(?<![\w.])(?=[0-9]+[A-Fa-f]|[A-Fa-f]+[0-9])[0-9A-Fa-f]{4,16}(?![\w.=:\"])"
+    rb"|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*"
+)
+_REMEMBERED = 48
+OFTEN = 3
+_DIGITS, PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
+_LETTERS = bytes(byte for byte in PLAIN if chr(byte).isalpha())
+
+
+class LinePatterns:
+    """The forms of the lines that were refused lately: a form is the line with its numbers taken out."""
+
+    def __init__(self) -> None:
+        self._lately: deque[bytes] = deque()
+        self._count: Counter[bytes] = Counter()
+
+    @staticmethod
+    def form(line: bytes) -> bytes:
+        """A line with its numbers taken out."""
+        return _NUMBERS.sub(b"#", line)
+
+    def count(self, form: bytes) -> int:
+        """How many lines of a form came lately."""
+        return self._count[form]
+
+    def often(self, form: bytes) -> bool:
+        """Notes a line of a form; whether as many of them came lately as damage would not make."""
+        self._lately.append(form)
+        self._count[form] += 1
+        if len(self._lately) > _REMEMBERED:
+            oldest = self._lately.popleft()
+            self._count[oldest] -= 1
+            if not self._count[oldest]:
+                del self._count[oldest]
+        return self._count[form] >= OFTEN
+
+
+def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
+    """Whether a line is words for a person, which a damaged line of readings is not: it would keep names or digits."""
+    letters, digits = len(line) - len(line.translate(None, _LETTERS)), len(line) - len(line.translate(None, _DIGITS))
+    plain = not line.translate(None, PLAIN)
+    return plain and letters > digits and not any(name.encode() in line for name in names)
+
+
+def is_readings(line: bytes, names: Mapping[str, str]) -> bool:
+    """Whether a line is of readings, if damaged ones: neither words for a person nor bytes at another speed."""
+    return not line.translate(None, PLAIN) and not looks_like_text(line, names)
