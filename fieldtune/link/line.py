@@ -144,7 +144,7 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
-            self._own_rpm = True
+            self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
         elif sample.turns is not None and not self._goes_up_and_down(sample.turns):
