@@ -15,6 +15,7 @@ from collections import deque
 
 _LEAST_G, _LEAST_H = 0.1, 0.005
 _WARM = 10  # chunks until the usual lateness is known
+_SETTLED = 50  # chunks from which on gains are the least ones
 _CLIP = 3.0
 _EVEN, _OFF = 0.3, 0.6  # of a period
 _FORGET = 0.05
@@ -120,29 +121,32 @@ class ArrivalClock:
         self._last = self._end + self._shift
         ahead = came * self.period
         late = arrival_s - (self._end + ahead)
-        off_s = _OFF * self.period
-        # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
-        miscounted = late < -off_s or (late > off_s and self._late > off_s and alone and came == 1)
-        if doubted and miscounted and self._usual < _EVEN * self.period:
-            ahead += self.period * round(late / self.period)
-            late = arrival_s - (self._end + ahead)
+        if doubted and self._usual < _EVEN * self.period:
+            off_s = _OFF * self.period
+            # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
+            if late < -off_s or (late > off_s and self._late > off_s and alone and came == 1):
+                ahead += self.period * round(late / self.period)
+                late = arrival_s - (self._end + ahead)
         if self._chunks == 0 or abs(late) > _LOST_S + 4 * self.period:
             self._anew(arrival_s)
             return
-        k = self._chunks
-        g = max(_LEAST_G, 2 * (2 * k + 1) / ((k + 1) * (k + 2)))
-        h = max(_LEAST_H, 6 / ((k + 1) * (k + 2)))
+        k, g, h = self._chunks, _LEAST_G, _LEAST_H
+        if k < _SETTLED:
+            g, h = max(g, 2 * (2 * k + 1) / ((k + 1) * (k + 2))), max(h, 6 / ((k + 1) * (k + 2)))
         if k > _WARM:
             most = _CLIP * self._usual + _SHORTEST_S
-            late = max(-most, min(late, most))
-        self._usual += max(_FORGET, 1 / k) * (abs(late) - self._usual) if k > 1 else 0.0
-        self._chunks += 1
-        self._step = max((ahead + g * late) / came, _SHORTEST_S)
-        self._end += came * self._step
-        self.period = max(self.period + h * late / came, _SHORTEST_S)
-        self._late = arrival_s - self._end
-        self.heard = (self._step, since) if alone and self._alone else None
-        self._shift = self._late if self._as_heard and came == 1 else 0.0
+            late = most if late > most else -most if late < -most else late
+        if k > 1:
+            self._usual += (_FORGET if k >= _SETTLED else max(_FORGET, 1 / k)) * (abs(late) - self._usual)
+        self._chunks = k + 1
+        step = (ahead + g * late) / came
+        self._step = step = step if step > _SHORTEST_S else _SHORTEST_S
+        self._end = end = self._end + came * step
+        period = self.period + h * late / came
+        self.period = period if period > _SHORTEST_S else _SHORTEST_S
+        self._late = arrival_s - end
+        self.heard = (step, since) if alone and self._alone else None
+        self._shift = self._late if came == 1 and self._as_heard else 0.0
 
     def _hear_clump(self, came: int, period_s: float) -> None:
         """As ``hear``, where lines come in clumps: they go on evenly, and each clump's last line corrects it."""

@@ -54,8 +54,8 @@ class ClockJudge:
         self._lines += lines
         if clock_s == last:
             self._repeated += 1
-        elif lines == 1:
-            self._least_s = min(self._least_s, clock_s - last)
+        elif lines == 1 and clock_s - last < self._least_s:
+            self._least_s = clock_s - last
         if arrival_s - self._flowing_s >= _BLOCK_S:
             self._end_block(clock_s, arrival_s)
 

@@ -27,6 +27,7 @@ class LineDecoder(LineWeigher):
     def __init__(self, robot: Robot) -> None:
         super().__init__(robot)
         self._chooser = SampleChooser()
+        self._long_counter = self._limits.counter_bits > 52
         self._even: dict[tuple[str, ...], EvenLines] = {}
         self._ran: deque[tuple[EvenLines, LineTable, int, int, float]] = deque(maxlen=2)
 
@@ -54,18 +55,19 @@ class LineDecoder(LineWeigher):
         if not isinstance(lines, LineTable):
             self._take_each(lines, numbers, arrival, samples)
             return samples
-        self._take_each(lines.ahead, numbers, arrival, samples)
-        numbers, at = numbers[len(lines.ahead) :], 0
-        while at < lines.lines:
-            at += self._take_table(lines, at, arrival, samples)
-            if at < lines.lines:
-                few = lines.values(at, at + _CAREFUL)
-                self._take_each(few, numbers[at:], arrival, samples)
-                at += len(few)
+        ahead, at = len(lines.ahead), 0
+        if ahead:
+            self._take_each(lines.ahead, numbers, arrival, samples)
+        while (at := at + self._take_table(lines, at, arrival, samples)) < lines.lines:
+            few = lines.values(at, at + _CAREFUL)
+            self._take_each(few, numbers[ahead + at :], arrival, samples)
+            at += len(few)
+            if at == lines.lines:
+                break
         return samples
 
     def _take_each(
-        self, lines: list[WireValues], numbers: Sequence[int], arrival: float, samples: list[Sample]
+        self, lines: Sequence[WireValues], numbers: Sequence[int], arrival: float, samples: list[Sample]
     ) -> None:
         """Weighs lines one by one."""
         if not lines:
@@ -87,9 +89,7 @@ class LineDecoder(LineWeigher):
     def _take_table(self, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
         """Takes lines of a table from number ``at`` on, and says how many: the next one needs more care."""
         base = self._base
-        if base is None or self._held is not None or self._out_of_range or self._limits.counter_bits > 52:
-            return 0
-        if self._nominal.sure:
+        if base is None or self._held is not None or self._out_of_range or self._long_counter or self._nominal.sure:
             return 0
         found = None
         if at == 0 and table.lines >= MANY:
@@ -98,7 +98,7 @@ class LineDecoder(LineWeigher):
             except OverflowError:  # a reading of some hundred digits
                 found = None
         if found is None:
-            return self._run(base, table, at, arrival, samples)
+            return 0 if self._counts_shots else self._run(base, table, at, arrival, samples)
         samples += found
         self._catch_up()
         last = table.value(-1)
@@ -110,19 +110,14 @@ class LineDecoder(LineWeigher):
 
     def _run(self, base: LineState, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
         """As ``_take_table``, line by line, as far as each plainly follows."""
-        steps, rows = self._continuity, table.rows[at:] if at else table.rows
-        even = self._even.get(table.names)
-        if even is None:
-            if len(self._even) >= _MOST_KINDS:
-                self._even.clear()
-            even = self._even[table.names] = EvenLines(table.names, steps)
-        if self._counts_shots:
-            return 0
+        rows = table.rows[at:] if at else table.rows
+        even = self._even.get(table.names) or self._even_lines(table.names)
         quiet = self._ran or self._two_robots.quiet(base.rpm if even.has_rpm else None)
         if not quiet or not even.follows(base, rows[0], arrival):
             return 0
-        distrusted = steps.clocks.judge_s(even.clocks_s(rows[:1])[0], arrival)
-        times, wheel, self._by_time = ([], [], None) if distrusted else even.run(base, rows, arrival, self._nominal)
+        clocks = self._continuity.clocks
+        distrusted = clocks.judge_s(even.clocks_s(rows[:1])[0], arrival)
+        times, wheel, self._by_time = even.run(base, [] if distrusted else rows, arrival, self._nominal, table.bounded)
         taken = len(times)
         if not taken:
             self._catch_up()
@@ -130,7 +125,8 @@ class LineDecoder(LineWeigher):
             if distrusted:
                 self.begin_anew()
             return 0
-        steps.clocks.judge_more(even.clocks_s(rows[:taken]))
+        if taken > 1:
+            clocks.judge_more(even.clocks_s(rows[:taken]))
         self._ran.append((even, table, at, at + taken, arrival))
         self._refused_clocks = 0
         self._fired = even.last_fired(rows[taken - 1], self._fired)
@@ -141,6 +137,13 @@ class LineDecoder(LineWeigher):
             sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
             samples.append(sample)
         return taken
+
+    def _even_lines(self, names: tuple[str, ...]) -> EvenLines:
+        """How lines of a kind that is new go on."""
+        if len(self._even) >= _MOST_KINDS:
+            self._even.clear()
+        even = self._even[names] = EvenLines(names, self._continuity)
+        return even
 
     def _catch_up(self) -> None:
         """Tells of the last lines that ran what those who look back at single lines have to know."""

@@ -16,11 +16,12 @@ import numpy as np
 
 from fieldtune.frozen import frozen
 from fieldtune.link import drop_fit
+from fieldtune.link.dip_rules import Answer, Dip, answer
 from fieldtune.link.drop_candidates import Candidate, CandidateFinder, before_cells
 from fieldtune.link.limits import Limits
 from fieldtune.link.release_speed import release_rpm
 from fieldtune.link.samples import Sample
-from fieldtune.link.usual_shots import LEAST, MOST, UsualShots
+from fieldtune.link.usual_shots import UsualShots
 from fieldtune.link.wheel_noise import FEWEST as STRETCH_CELLS
 from fieldtune.link.wheel_noise import STRETCH_S, WheelNoise
 from fieldtune.link.wheel_points import WheelPoints
@@ -30,18 +31,12 @@ if TYPE_CHECKING:
 
 _AFTER_S = 0.08
 _SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
+_COURSE_S = 0.65
 _JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
-_RETURNS, _STAYS, _PLAIN, _COMES, _AS_WELL = 6.0, -2.0, 15.0, -15.0, 4.0  # twice the log likelihood ratios
-_SHALLOW, _LOWERED_AS_WELL = 0.6, 0.5
-_BACK = 0.6  # of a drop made good: the wheel comes back
-_RAISED = 1.7  # likewise: somebody raised it, and what stands out is the rise
-_COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1
-_PERHAPS = 0.6
-_PERHAPS_OUT, _PERHAPS_SUDDEN = 14.0, 3.0
-_WIDTHS = 1.4  # counts: a run this smooth shows nothing
-_USUALLY_BACK_S = 0.5
+_SHALLOW = 0.6  # of the least that a shot takes
+_NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
 _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING = 3.0  # cells
@@ -79,6 +74,7 @@ class DropDetector:
         self._points.clear()
         self._finder.clear()
         self._waiting: deque[Candidate] = deque()
+        self._going_on: deque[tuple[float, float]] = deque()  # seconds of a shot, and turns/s before it
         self._heard_s = -math.inf
 
     @property
@@ -116,6 +112,7 @@ class DropDetector:
         if not points.cell_s:
             return []
         self._learn(tick_s)
+        self._learn_courses(noisy)
         self._waiting += self._finder.found(self._last_s, eager, noisy)
         found = []
         for candidate in list(self._waiting):
@@ -147,6 +144,19 @@ class DropDetector:
             if known @ speeds * 60 > self._slowest * known.sum():
                 self._noise.see(speeds, known, self._cell_s, now)
 
+    def _learn_courses(self, noisy: bool) -> None:
+        """Lets a shot be seen once it shows how the wheel went on."""
+        cell = self._cell_s
+        while self._going_on and self._going_on[0][0] + _COURSE_S + 2 * cell < self._points.now_s:
+            instant, rate = self._going_on.popleft()
+            next_s = self._last_s if self._last_s > instant else math.inf
+            next_s = self._going_on[0][0] if self._going_on else next_s
+            before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
+            if after >= _JUDGED_CELLS:
+                seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
+                if seen is not None:
+                    self._usual.learn_course(drop_fit.course_of(seen[0], cell, before, after, rate))
+
     def _assume(self, tick_s: float) -> None:
         """What the noise is where it wasn't seen, by the newest points: how they are timed shows by and by."""
         t, x, part = self._points.between(self._points.now_s - STRETCH_CELLS * self._cell_s, self._points.now_s)
@@ -160,22 +170,46 @@ class DropDetector:
 
     def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
-        points, cell, instant = self._points, self._cell_s, candidate.instant
+        look = self._look(candidate)
+        if look is None:
+            return None
+        after, cut_short, last = look
+        candidate.judged += 1
+        if -0.15 < candidate.instant - self._lowered_s < _LOWERED_S or candidate.instant - self._last_s < _ECHO_S:
+            return []
+        drop, dip = self._measured(candidate, after, tick_s, noisy, cut_short, last)
+        what = Answer.NOT_YET
+        if drop is not None and dip is not None:
+            what = answer(dip, self._usual, self._noise.knows, noisy)
+            if what is Answer.SHOT:
+                return [self._shot(drop, dip)]
+            if what is Answer.PERHAPS:
+                return [drop]
+        return [] if last or what is Answer.NONE else None
+
+    def _look(self, candidate: Candidate) -> tuple[int, bool, bool] | None:
+        """The next look at a candidate, or None before its time.
+
+        Cells behind the instant, whether the next drop cuts them short, and whether it is the last look.
+        """
+        cell, instant = self._cell_s, candidate.instant
         behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
         next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > behind), default=math.inf)
         steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
-        if candidate.judged >= len(steps):
-            return []
-        after = steps[candidate.judged]
-        last_chance = after == steps[-1]
+        after = steps[min(candidate.judged, len(steps) - 1)]
+        last = after == steps[-1]
         cut_short = instant + after * cell > next_s
         if cut_short:
-            after, last_chance = int((next_s - instant) / cell), True
-        if instant + after * cell + _NEXT_SHOWS_S * (last_chance and not cut_short) > points.now_s:
+            after, last = int((next_s - instant) / cell), True
+        if instant + after * cell + _NEXT_SHOWS_S * (last and not cut_short) > self._points.now_s:
             return None
-        candidate.judged += 1
-        if -0.15 < instant - self._lowered_s < _LOWERED_S or instant - self._last_s < _ECHO_S:
-            return []
+        return after, cut_short, last
+
+    def _measured(
+        self, candidate: Candidate, after: int, tick_s: float, noisy: bool, cut_short: bool, last: bool
+    ) -> tuple[Drop | None, Dip | None]:
+        """The drop and what is seen of it; None where too little is, or nothing."""
+        points, cell, instant = self._points, self._cell_s, candidate.instant
         before = before_cells(cell)
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
@@ -184,60 +218,40 @@ class DropDetector:
             instant = candidate.instant = instant + late_s
             after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
-        drop = self._measured(instant, tick_s)
-        if seen is None or drop is None:
-            return [] if last_chance else None
-        view, _ = seen
-        learned = self._usual.learned
-        low, high = (share * drop.before_rpm / 60 for share in self._usual.shares)
-        seen_as = drop_fit.verdict(view, cell, before, after, (low, high), learned)
-        out, sudden, returns = seen_as.over_nothing, seen_as.over_slow, seen_as.over_lowered
-        since, until = instant - before * cell, instant + after * cell
-        t, x, _ = points.between(since - 0.5 * cell, until + 0.5 * cell)
-        t, x = t - instant, x - x[0]
-        if drop_fit.off_smooth(t, x) < _WIDTHS * points.quantum:
-            return [] if last_chance else None
-        if sudden < _PLAIN and not drop_fit.even_before(t, x, cell, seen_as.depth):
-            return [] if last_chance else None
-        clear = self._usual.shows(out, sudden, noisy) and self._noise.knows
-        if clear:  # and no less deep by what is seen: an early look that can't tell waits for the next
-            shallow = drop_fit.verdict(view, cell, before, after, (0.0, _SHALLOW * low), learned)
-            clear = shallow.over_nothing < out + (_AS_WELL if last_chance and learned else -_AS_WELL)
-        back, rising = drop_fit.made_good(t, x, seen_as.depth)
-        held = self._holds_setpoint(since)
-        clear = clear and (back < _RAISED or held)
-        runs_out = sudden > _PLAIN and returns > _STAYS and drop_fit.coasting(t, x)
-        plain = held or (back >= _BACK and returns > _RETURNS) or runs_out
-        doubtful = not self._usual.beyond_doubt(out, noisy)
-        if clear and plain and not doubtful:
-            return [self._shot(drop, instant, seen_as)]
-        if not last_chance:
-            return None
-        if not clear:  # of another depth than a shot's it may only be asked about
-            seen_as = drop_fit.verdict(view, cell, before, after)
-            out, sudden = seen_as.over_nothing, seen_as.over_slow
-            back, rising = drop_fit.made_good(t, x, seen_as.depth)
-        # A heavy wheel falls little and comes back slowly; one that falls deep is light, and is back soon.
-        share = 60 * seen_as.depth / max(drop.before_rpm, 1.0)
-        enough = max(min(_COMING_BACK, _BACK_BY_SHARE * share), 1e-9)
-        if cut_short:  # as it would have gone on
-            back += rising * max(_USUALLY_BACK_S - t[-1], 0.0)
-        coming = back / enough if rising > _RISING or back >= _BACK else 0.0
-        # Of one that the next one cuts short, only that it was sudden can be told; nobody lowers a wheel twice so soon.
-        comes = coming >= 1.0 and (returns > _COMES or cut_short)
-        comes = comes or (cut_short and returns > _RETURNS and rising > _RISING)
-        doubtful = doubtful or not (plain or learned or returns > _LOWERED_AS_WELL)
-        if clear and (plain or comes):
-            missed = 60 * seen_as.missed / drop.before_rpm
-            if not doubtful or self._usual.came_before(instant, missed):
-                return [self._shot(drop, instant, seen_as)]
-        perhaps = coming >= _PERHAPS and out > _PERHAPS_OUT and sudden > _PERHAPS_SUDDEN
-        return [drop] if perhaps and LEAST <= share <= MOST else []
+        drop = self._speed_and_depth(instant, tick_s)
+        t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
+        off = drop_fit.off_smooth(t - instant, x) if len(t) else 0.0
+        if seen is None or drop is None or off < _NO_WIDTHS * points.quantum:
+            return drop, None
+        t, x, speed = t - instant, x - x[0], drop.before_rpm / 60
+        around = seen[0], cell, before, after
+        low, high = (share * speed for share in self._usual.shares)
+        as_seen = drop_fit.verdict(*around, (low, high), self._usual.learned)
+        course = self._usual.course
+        missing, rising = drop_fit.coming_back(t, x)
+        return drop, Dip(
+            at_s=instant,
+            speed=speed,
+            seen=as_seen,
+            shallow=drop_fit.verdict(*around, (0.0, _SHALLOW * low), self._usual.learned),
+            freely=drop_fit.verdict(*around),
+            usual=None if course is None else drop_fit.as_usual(*around, course, speed),
+            missing=missing,
+            rising=rising,
+            behind_s=float(t[-1]),
+            faint=off < _WIDTHS * points.quantum,
+            even=drop_fit.even_before(t, x, cell, as_seen.depth),
+            held=self._holds_setpoint(instant - before * cell),
+            coasts=drop_fit.coasting(t, x),
+            cut_short=cut_short,
+            last=last,
+        )
 
-    def _shot(self, drop: Drop, instant: float, seen_as: drop_fit.Verdict) -> Drop:
-        self._last_s = instant
-        self._noise.forget(instant, instant + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
-        self._usual.learn(seen_as.over_nothing, 60 * seen_as.missed / drop.before_rpm)
+    def _shot(self, drop: Drop, dip: Dip) -> Drop:
+        self._last_s = dip.at_s
+        self._noise.forget(dip.at_s, dip.at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
+        if self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed):
+            self._going_on.append((dip.at_s, dip.speed))
         return replace(drop, sure=True)
 
     def _holds_setpoint(self, since: float) -> bool:
@@ -258,7 +272,7 @@ class DropDetector:
         missing = len(t) < 3 or np.diff(t).max() > _MISSING * self._cell_s
         return None if missing else float(np.polyfit(t - at, x - x[0], 1)[0]) * 60
 
-    def _measured(self, instant: float, tick_s: float) -> Drop | None:
+    def _speed_and_depth(self, instant: float, tick_s: float) -> Drop | None:
         """The speed at release from the run before it, and the depth with the recovery taken out; None of few points.
 
         A strong motor makes good within a few hundredths of a second what a straight line would average over.

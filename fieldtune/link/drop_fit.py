@@ -24,6 +24,7 @@ _DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standa
 _PACES = 20.0
 _ENDS, _FEWEST_INSIDE = 3, 8  # points
 _SLOWED, _SPED_UP = 0.35, 0.7
+_OF_USUAL = 0.6, 1.6
 _COASTING_S = 0.25
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
@@ -60,6 +61,7 @@ class View:
             base[-1, 1] = 1 / (_DRIFT * math.exp(self._pace / _PACES))
             whitening.memo["drift", self._pace] = (np.linalg.qr(base)[0],)
         self._base = whitening.memo["drift", self._pace][0]
+        self._others: Others | None = None
 
     def _white(self, values: FloatArray) -> FloatArray:
         """Values (…, m) made independent, and behind them (…, m + 1) one for what is expected of a drift: none."""
@@ -72,7 +74,7 @@ class View:
 
         ``name``: of the templates. ``within``: depths that may be, turns/s, of all or of each (k,).
         """
-        best_depth, strength = self._fitted(name, lag)
+        best_depth, strength = self.depths(name, lag)
         depth = np.clip(best_depth, *within)
         gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
         best = int(np.argmax(gain))
@@ -81,7 +83,7 @@ class View:
         error = 1 / math.sqrt(float(strength[best]))
         return Fit(max(float(depth[best]), 0.0), error, math.sqrt(variance), rest, best)
 
-    def _fitted(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def depths(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The depth that fits best of each template (k,), and how well it can be told: 1 / its error, squared."""
         line, memo = self._base[:, :2], self._whitening.memo
         if (name, self._pace) not in memo:
@@ -93,7 +95,7 @@ class View:
 
     def began(self, name: str, lag: FloatArray, starts: FloatArray) -> float:
         """Which of ``starts`` (s,) fits best, of as many templates for each, in ``lag`` (s k, n + 1)."""
-        best_depth, strength = self._fitted(name, lag)
+        best_depth, strength = self.depths(name, lag)
         gain = np.where(best_depth > 0, best_depth**2 * strength, -1.0)
         return float(starts[int(np.argmax(gain)) * len(starts) // len(gain)])
 
@@ -103,7 +105,15 @@ class View:
         rest = self._speeds - line @ (line.T @ self._speeds)
         return float(rest @ rest)
 
-    def swinging(self) -> float:
+    def others(self, cell: float, before: int, after: int) -> Others:
+        """What else it may have been."""
+        if self._others is None:
+            _, smooth, lowered = wheel_lags.families(cell, before, after)
+            slow = min(self.fit("smooth", smooth).rest, self.without(2), self._swinging())
+            self._others = Others(self.without(1), slow, self.fit("lowered", lowered).rest)
+        return self._others
+
+    def _swinging(self) -> float:
         """The least sum of squares that an even swing of the speed leaves."""
         t, rests = self._cells.middles_s, [math.inf]
         for hz in _HUNTING_HZ[_HUNTING_HZ * (t[-1] - t[0]) > 0.7]:
@@ -112,6 +122,15 @@ class View:
             rest = self._speeds - design @ np.linalg.lstsq(design, self._speeds, rcond=None)[0]
             rests.append(float(rest @ rest))
         return min(rests)
+
+
+@frozen
+class Others:
+    """Sums of squares that courses other than a shot's leave: a steady speed, a slow change, a quick one that stays."""
+
+    steady: float
+    slow: float
+    lowered: float
 
 
 def view_around(
@@ -138,6 +157,17 @@ def begun(view: View, cell: float, before: int, after: int) -> float:
 
 
 @frozen
+class Course:
+    """What shots are usually like: how much of each template of a shot (k,), as a share of the wheel's speed.
+
+    ``number``: another one for each course.
+    """
+
+    number: int
+    parts: FloatArray
+
+
+@frozen
 class Verdict:
     """Twice the log likelihood ratio of a shot against nothing, a slow change, and a quick one that stays.
 
@@ -159,21 +189,39 @@ def verdict(
     ``usual``: depths, or with ``as_missed`` these, that a shot of this wheel may have, turns/s: how deep a drop is that
     is made good within a cell can't be told, but what is missed of the turns can.
     """
-    shots, smooth, lowered = wheel_lags.families(cell, before, after)
-    missed = wheel_lags.most_missed(cell, before, after)
+    shots, missed = wheel_lags.families(cell, before, after)[0], wheel_lags.most_missed(cell, before, after)
     low, high = usual or _ANY
     within = (low / missed, high / missed) if as_missed else (low, high)
     shot = view.fit("shot", shots, within)
-    swung, braked = view.fit("smooth", smooth).rest, view.fit("lowered", lowered).rest
-    swung = min(swung, view.without(2), view.swinging())
-    variance = max(min(shot.rest, swung, braked) / max(view.size - 5, 1), 1.0)
+    return _compared(view, cell, before, after, shot, 1.0, float(missed[shot.which]))
+
+
+def as_usual(view: View, cell: float, before: int, after: int, course: Course, rate: float) -> Verdict:
+    """The same of a shot of the usual course, whose ``depth`` is in times of a usual one at ``rate`` turns/s."""
+    lags = wheel_lags.usual_lags(cell, before, after, course.parts)
+    fit = view.fit(f"usual {course.number}", lags, (_OF_USUAL[0] * rate, _OF_USUAL[1] * rate))
+    return _compared(view, cell, before, after, fit, 1 / rate, 1.0)
+
+
+def _compared(view: View, cell: float, before: int, after: int, shot: Fit, unit: float, missed: float) -> Verdict:
+    others = view.others(cell, before, after)
+    variance = max(min(shot.rest, others.slow, others.lowered) / max(view.size - 5, 1), 1.0)
     return Verdict(
-        over_nothing=(view.without(1) - shot.rest) / variance,
-        over_slow=(swung - shot.rest) / variance,
-        over_lowered=(braked - shot.rest) / variance,
-        depth=shot.depth,
-        missed=shot.depth * float(missed[shot.which]),
+        over_nothing=(others.steady - shot.rest) / variance,
+        over_slow=(others.slow - shot.rest) / variance,
+        over_lowered=(others.lowered - shot.rest) / variance,
+        depth=shot.depth * unit,
+        missed=shot.depth * unit * missed,
     )
+
+
+def course_of(view: View, cell: float, before: int, after: int, rate: float) -> FloatArray:
+    """What a shot was like: how much of each template (k,), with a depth as a share of ``rate``, each as likely."""
+    depth, strength = view.depths("shot", wheel_lags.families(cell, before, after)[0])
+    gain = np.where(depth > 0, depth**2 * strength, -math.inf)
+    likely = np.exp((gain - gain.max()) / 2)
+    parts = likely / likely.sum() * depth / rate
+    return np.asarray(parts.reshape(wheel_lags.STARTS, -1).sum(axis=0))
 
 
 def off_smooth(t: FloatArray, x: FloatArray) -> float:
@@ -189,8 +237,8 @@ def off_smooth(t: FloatArray, x: FloatArray) -> float:
     return least
 
 
-def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]:
-    """Share of a drop of ``depth`` turns/s at t = 0 that is made good at the end, and in a second by then.
+def coming_back(t: FloatArray, x: FloatArray) -> tuple[float, float]:
+    """What is missing in the end of the speed before t = 0, turns/s (inf: unknown), and is regained in a second then.
 
     ``t``, ``x``: (n,) seconds and turns, at least two on each side.
     """
@@ -199,12 +247,10 @@ def made_good(t: FloatArray, x: FloatArray, depth: float) -> tuple[float, float]
     part = max(0.1, 3.5 * spacing)
     late, early = t >= t[-1] - part, behind & (t <= max(t[-1] - part, part))
     if not early.any():  # lines are missing behind it
-        return 0.0, 0.0
+        return math.inf, 0.0
     speeds = [_slope(t[some], x[some]) for some in (before, early, late)]
     apart_s = float(t[late].mean() - t[early].mean())
-    depth = max(depth, 1e-9)
-    rising = (speeds[2] - speeds[1]) / depth / apart_s if apart_s > spacing else 0.0
-    return 1 - (speeds[0] - speeds[2]) / depth, rising
+    return speeds[0] - speeds[2], (speeds[2] - speeds[1]) / apart_s if apart_s > spacing else 0.0
 
 
 def even_before(t: FloatArray, x: FloatArray, period: float, depth: float) -> bool:

@@ -8,12 +8,13 @@ weighed with care.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from operator import itemgetter
+from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.clock import AHEAD_S, LineState
-from fieldtune.link.limits import COUNTS_OFF, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF
+from fieldtune.link.limits import COUNTS_OFF, INSIDE, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF
 from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import FORGIVEN, LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
 from fieldtune.link.samples import Sample
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
     from fieldtune.link.layouts import Row
     from fieldtune.link.limits import Limits
 
-_INSIDE = 1e-9
-"""Share by which limits are narrowed, so that no rounding decides."""
 _SURE_V = 0.2
 """By how much a battery may be off the last line's with nobody asking why."""
 
@@ -63,29 +62,32 @@ class EvenLines:
             [(one.name, one.place, one.per) for one in self._readings if one.signless == signless]
             for signless in (False, True)
         )
-        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings]
-        if self._fired is not None:
-            self._bounds.append((self._fired, -math.inf, 1.0))  # more is a count of shots
+        # More than 1 is a count of shots.
+        self._of_fired = [] if self._fired is None else [(self._fired, -math.inf, 1.0)]
+        self._bounds = [(reading.place, reading.low, reading.high) for reading in self._readings] + self._of_fired
         self._volts, self._rpm = by_name.get("battery_v"), by_name.get("wheel_rpm")
         self.counted, self.has_rpm = self._counts is not None, self._rpm is not None
         limits = steps.limits
         per_turn = limits.counts_per_turn or 1.0
-        self._most_ticks = (1 - _INSIDE) * AHEAD_S / self._tick
+        self._most_ticks = (1 - INSIDE) * AHEAD_S / self._tick
         least_rps = LEAST_SPEED * limits.wheel_rpm / 60
         self._fixed = self._tick, per_turn, limits.tight_rps2, COUNTS_OFF / per_turn, least_rps
         self._usable = self._counts is None or limits.counts_per_turn is not None
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
         """The sample of a line that was found good. ``time_s`` and ``wheel`` as of ``run``."""
-        readings: dict[str, Any] = {name: row[place] / per for name, place, per in self._signed}
-        readings |= {name: abs(row[place] / per) for name, place, per in self._signless}
         turns, fired = wheel if self.counted else None, None if self._fired is None else row[self._fired] != 0
-        return Sample(time_s=time_s, arrival_s=arrival_s, turns=turns, fired=fired, **readings)
+        sample = Sample(time_s=time_s, arrival_s=arrival_s, turns=turns, fired=fired)
+        for name, place, per in self._signed:
+            setattr(sample, name, row[place] / per)
+        for name, place, per in self._signless:
+            setattr(sample, name, abs(row[place] / per))
+        return sample
 
     def told(self, rows: list[Row]) -> list[bool] | None:
-        """Which lines tell of a shot; None where no line may."""
+        """Which lines tell of a shot; None where none does."""
         fired = self._fired
-        return None if fired is None else [row[fired] != 0 for row in rows]
+        return [row[fired] != 0 for row in rows] if fired is not None and any(map(itemgetter(fired), rows)) else None
 
     def said(self, row: Row, arrival_s: float) -> Said:
         """What ``TwoRobots`` looks at."""
@@ -107,13 +109,6 @@ class EvenLines:
             return False
         return bool(0 < first[self._clock] - base.clock <= self._most_ticks)
 
-    def _possible(self, row: Row) -> bool:
-        """Whether all readings surely are."""
-        for place, low, high in self._bounds:  # noqa: SIM110 - twice as fast as all()
-            if not low <= row[place] <= high:
-                return False
-        return True
-
     def clocks_s(self, rows: list[Row]) -> list[float]:
         """What the lines' clock says, seconds."""
         place, tick = self._clock, self._tick
@@ -124,24 +119,30 @@ class EvenLines:
         return before if self._fired is None else float(row[self._fired])
 
     def run(
-        self, base: LineState, rows: list[Row], arrival_s: float, nominal: NominalTime
+        self, base: LineState, rows: list[Row], arrival_s: float, nominal: NominalTime, bounded: bool
     ) -> tuple[list[float], list[float | None], float | None]:
         """Moves ``base`` on over the lines, of one arrival, that plainly follow: their times, and turns or own rpm.
 
-        And what ``nominal`` makes of the first line that doesn't, if it was asked.
+        And what ``nominal`` makes of the first line that doesn't, if it was asked. ``bounded``: all readings are
+        possible, as far as limits go.
         """
-        steps, possible, dead_rpm = self._steps, self._possible, self._steps.dead_rpm
+        steps, dead_rpm = self._steps, self._steps.dead_rpm
+        bounds = self._of_fired if bounded else self._bounds
         at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
         tick, per_turn, tight, count_off, least_rps = self._fixed
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
-        turned_s, stale_s, stood, rate, volts = base.turned_s, base.stale_s, base.stood, base.rate, base.volts
+        turned_s, stale_s, stood, volts = base.turned_s, base.stale_s, base.stood, base.volts
+        rate = None if base.still or at_counts is None else base.rate
         half, most_ticks, whole = steps.half, self._most_ticks, steps.whole and at_counts is not None
+        at_volts, per_volt = (0, 1.0) if battery is None else (battery.place, battery.per)
         waited, late_s, line_s, period = arrival_s - base.arrival_s, base.late_s, steps.line_s, base.period
         times: list[float] = []
         wheel: list[float | None] = []
+        counted: list[tuple[float, int]] = []
         rpm: float | None = None
         now_v = volts
         by_time: float | None = None
+        possible = True
         for row in rows:
             ticks = row[at_clock] - clock
             if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
@@ -149,10 +150,14 @@ class EvenLines:
             since = ticks * tick
             now_s = time_s + since
             since = now_s - time_s
-            if not possible(row):
+            for place, low, high in bounds:
+                if not low <= row[place] <= high:
+                    possible = False
+                    break
+            if not possible:
                 break
             if battery is not None:
-                now_v = row[battery.place] / battery.per
+                now_v = row[at_volts] / per_volt
                 if volts is not None and abs(now_v - volts) > _SURE_V:
                     break
             if own_rpm is not None:
@@ -170,14 +175,16 @@ class EvenLines:
             if at_counts is not None:
                 moved = row[at_counts] - counts
                 if moved:
-                    if rate is None or base.still or not -half <= moved < half or type(moved) is not int:
+                    if rate is None or not -half <= moved < half or type(moved) is not int:
                         break
                     step, after = moved / per_turn, now_s - turned_s
-                    fast = abs(rate)
-                    room = count_off + (TICKS_OFF * tick + 2 * stale_s) * fast
-                    room += SPEED_OFF * fast * after + tight * after * after / 2
-                    if abs(step - rate * after) > room:
-                        break
+                    off = abs(step - rate * after)
+                    if off > count_off:  # else it is less than all that may be together
+                        fast = abs(rate)
+                        room = count_off + (TICKS_OFF * tick + 2 * stale_s) * fast
+                        room += SPEED_OFF * fast * after + tight * after * after / 2
+                        if off > room:
+                            break
                     if stood:
                         stale_s = max(0.98 * stale_s, since)
                     elif stale_s:
@@ -197,7 +204,7 @@ class EvenLines:
                 steps.refused_rpm = max(steps.refused_rpm - FORGIVEN, 0.0)
                 base.follow_rpm(now_s, rpm or 0.0)
             if whole:
-                steps.see_count(counts, row[at_clock] * tick, tick)
+                counted.append((row[at_clock] * tick, counts))
             late_s *= LATE_FORGOTTEN
             if since - waited > late_s:
                 late_s = since - waited
@@ -210,6 +217,8 @@ class EvenLines:
             clock, time_s, volts = row[at_clock], now_s, now_v
             times.append(now_s)
             wheel.append(rpm if at_counts is None else turns)
+        if counted:
+            steps.see_more_counts(counted, tick)
         if times:
             base.clock, base.time_s, base.arrival_s = clock, time_s, arrival_s
             base.turns, base.turned_s, base.stale_s, base.stood = turns, turned_s, stale_s, stood
@@ -225,10 +234,6 @@ def _readings(names: tuple[str, ...], limits: Limits) -> tuple[_Reading, ...]:
     for wire_name, (row, _) in BY_WIRE_NAME.items():
         if wire_name not in names or row.name in found:
             continue
-        per = limits.per[wire_name]
-        signless = row.signless or (row.name == "setpoint" and limits.setpoint_is_speed)
-        low, high = limits.of_readings[row.name]
-        low, high = sorted((per * (-high if signless and low <= 0 else low), per * high))
-        low, high = low + _INSIDE * abs(low), high - _INSIDE * abs(high)
-        found[row.name] = _Reading(row.name, names.index(wire_name), per, signless, low, high)
+        place, per, (low, high) = names.index(wire_name), limits.per[wire_name], limits.surely(wire_name)
+        found[row.name] = _Reading(row.name, place, per, limits.signless(row), low, high)
     return tuple(found.values())

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.link.checksums import BETWEEN, checked_payloads, checksum
 from fieldtune.link.hexadecimal import Hexadecimal
-from fieldtune.link.layouts import Layouts, LineTable
+from fieldtune.link.layouts import Bounds, Layouts, LineTable
 from fieldtune.link.line_format import LineFormat, LooseReader
 from fieldtune.link.line_patterns import OFTEN, LinePatterns, is_readings, looks_like_text
 from fieldtune.link.loose_layouts import LooseLayout
@@ -39,10 +39,11 @@ class Framer:
 
     ``damaged`` counts those of them that a faulty wire makes, and not text that the robot prints for people.
 
-    Not thread-safe: one reader feeds it. ``raw`` keeps the last lines with the cause of refusal (None: good).
+    ``bounds``: what is beyond is never read together with other lines. Not thread-safe: one reader feeds it. ``raw``
+    keeps the last lines with the cause of refusal (None: good).
     """
 
-    def __init__(self, settings: LinkSettings, *, speed_setpoint: bool = False) -> None:
+    def __init__(self, settings: LinkSettings, *, speed_setpoint: bool = False, bounds: Bounds | None = None) -> None:
         self.lines = 0
         self.dropped: Counter[str] = Counter()
         self.damaged = 0
@@ -56,7 +57,7 @@ class Framer:
         self._trial = LooseReader(names, MaybeThousands.settled(), settings.scale, Hexadecimal(), like)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
-        self._layouts = Layouts(self._format)
+        self._layouts = Layouts(self._format, bounds or {})
         self._patterns = LinePatterns()
         self._loose_layout: LooseLayout | None = None
         self._strict: WireValues | LineTable | None = None
@@ -88,7 +89,7 @@ class Framer:
     def feed(self, chunk: bytes) -> list[WireValues]:
         """The good records whose line ends in this chunk."""
         read = self.read(chunk)
-        return read.ahead + read.values() if isinstance(read, LineTable) else read
+        return [*read.ahead, *read.values()] if isinstance(read, LineTable) else read
 
     def read(self, chunk: bytes) -> list[WireValues] | LineTable:
         """As ``feed``, but many alike lines come as one table. ``numbers`` says which of the ``printed`` ones."""

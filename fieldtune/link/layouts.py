@@ -6,11 +6,12 @@ else, a single odd byte included, sends the whole chunk the careful way, line by
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property, partial
 from operator import attrgetter, itemgetter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import msgspec
 import numpy as np
@@ -34,7 +35,11 @@ _MOST = 16
 _names_in = msgspec.json.Decoder(dict[str, msgspec.Raw]).decode
 _lists_in = msgspec.json.Decoder(list[int | float]).decode_lines
 
+_LONG = 2**62
+
 Row = tuple[Any, ...]
+Bounds = Mapping[str, tuple[float, float]]
+"""Numbers between which each of our names may be; empty where nobody knows."""
 Decode = Callable[[bytes, bytes], Sequence[Any] | None]
 """Finds the lines in payloads that have the second argument between them; None if they are other."""
 _Getter = Callable[[Any], Any]
@@ -45,12 +50,13 @@ class Layout:
     """``row_of`` and ``each`` take all values, or one, of what was found of a line.
 
     ``values`` makes one line's values as they are when it is read alone. ``one_by_one``: alone, each number of such
-    a line is looked at by itself.
+    a line is looked at by itself. ``bounded``: only lines with readings within bounds are found.
     """
 
     names: tuple[str, ...]
     values: Callable[[Mapping[str, Any]], WireValues]
     one_by_one: bool
+    bounded: bool
     row_of: _Getter
     each: tuple[_Getter, ...]
 
@@ -58,16 +64,20 @@ class Layout:
 class LineTable:
     """Lines that all name the same fields: ``names``, ours, in the order of the values in ``rows``. All are finite."""
 
-    def __init__(self, layout: Layout, found: Sequence[Any]) -> None:
-        self.names, self.lines = layout.names, len(found)
-        self._layout, self._found = layout, found
-        self.ahead: list[WireValues] = []
-        """Lines in front that were read by themselves."""
+    ahead: Sequence[WireValues] = ()
+    """Lines in front that were read by themselves."""
 
-    @cached_property
+    def __init__(self, layout: Layout, found: Sequence[Any]) -> None:
+        self.names, self.lines, self.bounded = layout.names, len(found), layout.bounded
+        self._layout, self._found = layout, found
+        self._rows: list[Row] | None = None
+
+    @property
     def rows(self) -> list[Row]:
         """The values of each line."""
-        return list(map(self._layout.row_of, self._found))
+        if self._rows is None:  # a cached_property locks, and takes longer than all of this
+            self._rows = list(map(self._layout.row_of, self._found))
+        return self._rows
 
     @cached_property
     def columns(self) -> dict[str, FloatArray]:
@@ -96,8 +106,8 @@ class LineTable:
 class Layouts:
     """Reads many lines in the layout that the last one had which was read with care."""
 
-    def __init__(self, line_format: LineFormat) -> None:
-        self._format = line_format
+    def __init__(self, line_format: LineFormat, bounds: Bounds) -> None:
+        self._format, self._bounds = line_format, bounds
         self._known: dict[tuple[str, ...], tuple[Layout, Decode] | None] = {}
         self._now: tuple[Layout, Decode] | None = None
 
@@ -158,18 +168,20 @@ class Layouts:
             return None
         if not way:
             each = tuple(itemgetter(place) for place in places)
-            return Layout(ours, values_from, False, itemgetter(*places), each), _columns(len(theirs))
+            return Layout(ours, values_from, False, False, itemgetter(*places), each), _columns(len(theirs))
         keys = [f"_{place}" for place in places]
         words = _WORD.findall(way.encode())
         prepare = partial(_as_json, words=words) if way[:1] == "=" else _json_lines
         values = values_from if words else self._format.values_from
-        layout = Layout(ours, values, bool(words), attrgetter(*keys), tuple(map(attrgetter, keys)))
-        return layout, _named(theirs, names, prepare)
+        getters = tuple(map(attrgetter, keys))
+        layout = Layout(ours, values, bool(words), bool(self._bounds), attrgetter(*keys), getters)
+        types = [_type_of(names.get(name), self._bounds) for name in theirs]
+        return layout, _named(theirs, types, prepare)
 
 
-def _named(theirs: Sequence[str], names: Mapping[str, str], prepare: Callable[[bytes, bytes], bytes | None]) -> Decode:
-    """Decodes objects that have exactly these names."""
-    fields = [(f"_{i}", _type_of(names.get(name)), msgspec.field(name=name)) for i, name in enumerate(theirs)]
+def _named(theirs: Sequence[str], types: list[Any], prepare: Callable[[bytes, bytes], bytes | None]) -> Decode:
+    """Decodes objects that have exactly these names, and values of these types."""
+    fields = [(f"_{i}", types[i], msgspec.field(name=name)) for i, name in enumerate(theirs)]
     decoder = msgspec.json.Decoder(msgspec.defstruct("Alike", fields, forbid_unknown_fields=True, gc=False))
 
     def decode(body: bytes, between: bytes) -> Sequence[Any] | None:
@@ -179,8 +191,14 @@ def _named(theirs: Sequence[str], names: Mapping[str, str], prepare: Callable[[b
     return decode
 
 
-def _type_of(ours: str | None) -> Any:
-    return msgspec.Raw if ours is None else int | float | bool if ours == FIRED else int | float
+def _type_of(ours: str | None, bounds: Bounds) -> Any:
+    if ours is None:
+        return msgspec.Raw
+    if ours not in bounds:
+        return int | float | bool if ours == FIRED else int | float
+    low, high = bounds[ours]
+    whole = msgspec.Meta(ge=max(math.ceil(low), -_LONG), le=min(math.floor(high), _LONG))
+    return Annotated[int, whole] | Annotated[float, msgspec.Meta(ge=low, le=high)]
 
 
 def _json_lines(body: bytes, between: bytes) -> bytes | None:

@@ -10,6 +10,7 @@ from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 
 if TYPE_CHECKING:
+    from fieldtune.line_fields import LineField
     from fieldtune.robot.model import Robot
 
 _VOLTS_BEYOND = (0.7, 1.05)
@@ -20,6 +21,8 @@ COUNTS_OFF, TICKS_OFF, SPEED_OFF = 1.5, 1.2, 0.06
 RPM_OFF, LEAST_SPEED, SCATTERS_OFF = 0.04, 1 / 20, 4.0
 """By how much the robot's own rpm may be off the last: share of the speed (of this share of the fastest at least), and
 how many times its usual scatter."""
+INSIDE = 1e-9
+"""Share by which limits are narrowed, so that no rounding decides."""
 NEAREST_M = 0.02
 """No target is so near: a distance in another unit."""
 VOLTS_OFF = (0.15, 0.3)
@@ -78,6 +81,17 @@ class Limits:
             setpoint_is_speed=robot.setpoint.scale.is_speed,
             per={name: wire.per / robot.link.scale.get(name, 1.0) for name, (_, wire) in BY_WIRE_NAME.items()},
         )
+
+    def surely(self, wire_name: str) -> tuple[float, float]:
+        """Numbers on the wire between which a reading is possible; narrower by so little that no rounding decides."""
+        row, per = BY_WIRE_NAME[wire_name][0], self.per[wire_name]
+        low, high = self.of_readings[row.name]
+        low, high = sorted((per * (-high if self.signless(row) and low <= 0 else low), per * high))
+        return low + INSIDE * abs(low), high - INSIDE * abs(high)
+
+    def signless(self, row: LineField) -> bool:
+        """Whether a reading's sign means nothing."""
+        return row.signless or (row.name == "setpoint" and self.setpoint_is_speed)
 
     def slowest_rpm(self, robot: Robot) -> float:
         """Below this a wheel isn't up for a shot."""

@@ -6,7 +6,7 @@ import statistics
 from collections import Counter, deque
 from typing import TYPE_CHECKING, Any
 
-from fieldtune.line_fields import FIELDS
+from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import NEAREST_M, Limits
@@ -45,7 +45,8 @@ class Line:
     def __init__(self, robot: Robot) -> None:
         limits = Limits.of(robot)
         self._robot, self._fastest_rpm = robot, limits.wheel_rpm
-        self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed)
+        bounds = {name: limits.surely(name) for name in BY_WIRE_NAME}
+        self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed, bounds=bounds)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter = RpmFilter()

@@ -67,7 +67,7 @@ class LooseLayout:
         names = (*places, *fixed)
         self._near = names.index("distance_m") if "distance_m" in places else None
         each = tuple(itemgetter(i) for i in range(len(names)))
-        self.layout = Layout(names, values_from, True, tuple, each)
+        self.layout = Layout(names, values_from, True, False, tuple, each)
         if self._rows(line + b"\n") != [tuple(now[name] for name in names)]:
             self.layout = None
 

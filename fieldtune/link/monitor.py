@@ -17,7 +17,7 @@ from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.port_search import Found, PortSearch, is_text
-from fieldtune.link.ports import Lost, close_port, read_chunk
+from fieldtune.link.ports import Lost, Pace, close_port, read_chunk
 from fieldtune.link.recording import Recorder, started
 from fieldtune.port_names import scheme_of
 
@@ -219,7 +219,7 @@ class Monitor:
         good = False
         unread = ": it sends text, but no line that can be read" if found.text else ""
         self._say_searching("searching", f"listening on {found.device}{found.speed_words}{unread}")
-        good_before, began, lately = self._line.good, time.monotonic(), b""
+        good_before, began, lately, pace = self._line.good, time.monotonic(), b"", Pace()
         for data, arrival_s in found.heard:
             self._take(data, arrival_s)
         while not self._over():
@@ -229,7 +229,8 @@ class Monitor:
                     if self._is_elsewhere(found, lately):
                         return
                     began = time.monotonic()
-            data, arrival_s = read_chunk(found.port)
+            data, arrival_s = read_chunk(found.port, pace.fast)
+            pace.see(data)
             why = getattr(found.port, "interrupted", "")
             if why:
                 found.port.interrupted = ""  # type: ignore[attr-defined]

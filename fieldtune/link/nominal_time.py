@@ -29,33 +29,41 @@ class NominalTime:
         self._usual_s = self._meant_s = 0.0
         self._times: deque[float] = deque(maxlen=2 * _ENOUGH)
         self._lines = 0
-        self._said: deque[float] = deque(maxlen=3)
-        self._timed: deque[float] = deque(maxlen=3)
-        self._rough_said = self._rough_timed = 0.0
+        self._together = 0  # values without a pause between, at most two, the newer one last
+        self._said = self._timed = 0.0, 0.0
+        self._rough_said = self._rough_timed = 0.0  # the usual size of a second difference
 
     def see(self, time_s: float, rpm: float) -> float:
         """Takes the rpm of a line at that time of the robot's clock; what it should have said."""
         last_s, self._last_s = self._last_s, time_s
         since_s = 0.0 if last_s is None else time_s - last_s
         if not 0 < since_s < _PAUSE_S:
-            self._said.clear()
-            self._timed.clear()
+            self._together = 0
             return rpm
-        self._usual_s += (_FOLLOW if self._usual_s else 1.0) * (min(since_s, 3 * (self._usual_s or 1)) - self._usual_s)
-        if not _NEAR[0] < since_s / self._usual_s < _NEAR[1]:
+        usual_s = self._usual_s
+        usual_s += (_FOLLOW if usual_s else 1.0) * (min(since_s, 3 * (usual_s or 1)) - usual_s)
+        self._usual_s = usual_s
+        if not _NEAR[0] < since_s / usual_s < _NEAR[1]:
             return rpm
         self._times.append(since_s)
         if self._lines % _ENOUGH == 0:
             self._meant_s = _meant(sorted(self._times))
         timed = rpm * self._meant_s / since_s
-        self._said.append(rpm)
-        self._timed.append(timed)
-        if len(self._said) == 3:
-            self._rough_said = _rougher(self._rough_said, self._said)
-            self._rough_timed = _rougher(self._rough_timed, self._timed)
+        (said_first, said_then), (timed_first, timed_then) = self._said, self._timed
+        self._said, self._timed = (said_then, rpm), (timed_then, timed)
+        if self._together < 2:
+            self._together += 1
+        else:
+            said, by_time = self._rough_said, self._rough_timed
+            self._rough_said = said = said + _FORGET * (
+                min(abs(rpm - 2 * said_then + said_first), _CLIP * said + 1.0) - said
+            )
+            self._rough_timed = by_time = by_time + _FORGET * (
+                min(abs(timed - 2 * timed_then + timed_first), _CLIP * by_time + 1.0) - by_time
+            )
             self._lines += 1
             share = _NO_SMOOTHER if self.sure else _SMOOTHER
-            self.sure = self._lines > _ENOUGH and self._rough_timed < share * self._rough_said
+            self.sure = self._lines > _ENOUGH and by_time < share * said
         return timed if self.sure else rpm
 
 
@@ -68,9 +76,3 @@ def _meant(times_s: list[float]) -> float:
         if _LATE * usual_s < round_s < min(usual_s, least_s + _TICK_S):
             return round_s
     return usual_s
-
-
-def _rougher(before: float, values: deque[float]) -> float:
-    """The usual size of a second difference, with that of three more values."""
-    bend = abs(values[2] - 2 * values[1] + values[0])
-    return before + _FORGET * (min(bend, _CLIP * before + 1.0) - before)

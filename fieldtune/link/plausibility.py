@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterable
 
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.clock import AHEAD_S, Clocks, LineState
@@ -141,14 +142,18 @@ class Continuity:
         if wire.wheel_counts is None or not self.whole:
             return
         clock, tick = self.clocks.reading(wire)
-        self.see_count(
-            int(wire.wheel_counts), self.clocks.arrival.time_of(number) if clock is None else clock * tick, tick
-        )
+        time_s = self.clocks.arrival.time_of(number) if clock is None else clock * tick
+        self.see_more_counts([(time_s, int(wire.wheel_counts))], tick)
 
-    def see_count(self, counts: int, time_s: float, tick: float) -> None:
-        """As ``see_counts``, by the time of a line, with its uncertainty."""
-        before, self._seen_counts = self._seen_counts, counts
-        self.ages.see(time_s, 0 if before is None else self.signed(counts - before), tick)
+    def see_more_counts(self, lines: Iterable[tuple[float, int]], tick: float) -> None:
+        """As ``see_counts``: of lines each one's time, with its uncertainty, and count."""
+        before, half, modulus = self._seen_counts, self.half, self._modulus
+        steps = []
+        for time_s, counts in lines:
+            steps.append((time_s, 0 if before is None else (counts - before + half) % modulus - half))
+            before = counts
+        self._seen_counts = before
+        self.ages.see(steps, tick)
 
     def signed(self, counts: int) -> int:
         """A count, or a difference of counts, as the counter's own distance from zero."""

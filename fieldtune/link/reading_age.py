@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import statistics
 from collections import deque
+from collections.abc import Iterable
 
 _PAUSE_S = 0.3
 _RATE_OVER = 8  # lines
@@ -31,18 +32,44 @@ class ReadingAge:
         self._offs: deque[float] = deque(maxlen=_LINES)
         self._events: deque[tuple[float, float]] = deque(maxlen=12)  # when, and by how many seconds a line was off
 
-    def see(self, time_s: float, counts: float, tick_s: float) -> None:
-        """Takes the counts since the last line, and the line's time with its uncertainty, seconds."""
-        before_s, self._time_s = self._time_s, time_s
-        since_s = 0.0 if before_s is None else time_s - before_s
-        if not 0 < since_s < _PAUSE_S or counts == 0 or (self._steps and counts * self._steps[-1][1] < 0):
-            self._steps.clear()
-            self._off = self._took_s = self._counts = 0.0
-        else:
-            self._compare(time_s, since_s, counts, tick_s)
-        while self._events and not 0 <= time_s - self._events[0][0] <= _WITHIN_S:
-            self._events.popleft()
-        between_s = statistics.median(size for _, size in self._events) if len(self._events) >= _EVENTS else 0.0
+    def see(self, lines: Iterable[tuple[float, float]], tick_s: float) -> None:
+        """Takes lines: of each its time, with its uncertainty in seconds, and the counts since the one before."""
+        steps, offs, events = self._steps, self._offs, self._events
+        before_s, off, took_s, total = self._time_s, self._off, self._took_s, self._counts
+        for time_s, counts in lines:
+            since_s = 0.0 if before_s is None else time_s - before_s
+            before_s = time_s
+            if not 0 < since_s < _PAUSE_S or counts == 0 or (steps and counts * steps[-1][1] < 0):
+                steps.clear()
+                off = took_s = total = 0.0
+            else:
+                off_before, off = off, 0.0
+                took_s, total = took_s + since_s, total + counts
+                if steps:
+                    last_s, last = steps[-1]
+                    rate = abs(total) / took_s
+                    off = (counts - last * since_s / last_s) / rate * (1 if counts > 0 else -1)
+                    size = abs(off)
+                    offs.append(size)
+                    if off * off_before < 0:  # off by far more than rounding, and the next one back by as much
+                        small, size = sorted((size, abs(off_before)))
+                        least_s = _COUNTS / rate + _TICKS * tick_s + _LEAST_S
+                        if least_s < size <= _MOST * since_s and small > _ALIKE * size:
+                            events.append((time_s, size))
+                steps.append((since_s, counts))
+                if len(steps) > _RATE_OVER:
+                    first_s, first = steps.popleft()
+                    took_s, total = took_s - first_s, total - first
+            if events or self.between_s:
+                self._decide(time_s)
+        self._time_s, self._off, self._took_s, self._counts = before_s, off, took_s, total
+
+    def _decide(self, time_s: float) -> None:
+        """What is known of the time between readings by then."""
+        events = self._events
+        while events and not 0 <= time_s - events[0][0] <= _WITHIN_S:
+            events.popleft()
+        between_s = statistics.median(size for _, size in events) if len(events) >= _EVENTS else 0.0
         self.between_s = between_s if between_s and self._by_one_reading(between_s) else 0.0
 
     def _by_one_reading(self, between_s: float) -> bool:
@@ -50,24 +77,3 @@ class ReadingAge:
         whole = sum(_WHOLE[0] * between_s < off < _WHOLE[1] * between_s for off in self._offs)
         part = sum(_PART * between_s < off <= _WHOLE[0] * between_s for off in self._offs)
         return part <= (_STILL_FEW if self.between_s else _FEW) * whole
-
-    def _compare(self, time_s: float, since_s: float, counts: float, tick_s: float) -> None:
-        """Notes a line that was off by far more than rounding, and the next one back by as much."""
-        off_before, self._off = self._off, 0.0
-        self._took_s += since_s
-        self._counts += counts
-        if self._steps:
-            last_s, last = self._steps[-1]
-            rate = abs(self._counts) / self._took_s
-            self._off = (counts - last * since_s / last_s) / rate * (1 if counts > 0 else -1)
-            self._offs.append(abs(self._off))
-            if self._off * off_before < 0:
-                least_s = _COUNTS / rate + _TICKS * tick_s + _LEAST_S
-                small, size = sorted((abs(self._off), abs(off_before)))
-                if least_s < size <= _MOST * since_s and small > _ALIKE * size:
-                    self._events.append((time_s, size))
-        self._steps.append((since_s, counts))
-        if len(self._steps) > _RATE_OVER:
-            first_s, first = self._steps.popleft()
-            self._took_s -= first_s
-            self._counts -= first

@@ -72,7 +72,7 @@ def release_rpm(points: WheelPoints, instant: float, before_s: float, tick_s: fl
         if len(t) < _FEWEST or not t[0] < 0 < t[-1]:
             return None
     reading = variance * np.eye(len(t)) + np.minimum(missed, missed[:, None])
-    return speed_at_release(t, turns, reading, cell) * 60
+    return max(speed_at_release(t, turns, reading, cell), 0.0) * 60
 
 
 def speed_at_release(t: FloatArray, turns: FloatArray, reading: FloatArray, cell: float) -> float:
@@ -84,6 +84,8 @@ def speed_at_release(t: FloatArray, turns: FloatArray, reading: FloatArray, cell
     ahead = t <= -cell / 2
     some = ahead if ahead.sum() > 2 else np.ones_like(ahead)
     rate = float((turns[some][-1] - turns[some][0]) / (t[some][-1] - t[some][0]))
+    if not rate > 0.0:  # false counts
+        return rate
     off = (turns - turns[0]) / rate - (t - t[0])  # seconds that the wheel is ahead of an even one
     starts = np.tile(cell * _STARTS, len(_RECOVERIES_S))
     lost = -recovery_lag(t, starts, np.repeat(_RECOVERIES_S, len(_STARTS)))

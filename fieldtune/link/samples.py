@@ -106,9 +106,12 @@ class SampleChooser:
         own_rpm: bool,
     ) -> list[Chosen]:
         """As ``chosen``, for times that rise from line to line: without looking at each where only time decides."""
-        plain = len(times_s) > _FEW and not own_rpm and not (told and True in told)
+        plain = not own_rpm and not (told and True in told)
         if not plain or self._last_s is None or times_s[0] <= self._last_s:
             return self.chosen(times_s, wheel, told, own_rpm)
+        if len(times_s) <= _FEW:
+            passed_over = len(times_s) == 1 and self._passes_over(times_s[0], wheel[0] if wheel else self._wheel)
+            return [] if passed_over else self.chosen(times_s, wheel, told, own_rpm)
         moved = []
         if wheel is not None:
             moved = list(compress(times_s, map(ne, wheel, chain((self._wheel,), wheel))))
@@ -123,6 +126,16 @@ class SampleChooser:
             place = bisect_left(times_s, self._due_s, place + 1)
         self._last_s = times_s[-1]
         return found
+
+    def _passes_over(self, now_s: float, now: float | None) -> bool:
+        """Whether the next line becomes no sample; takes it then."""
+        moved = now != self._wheel
+        if now_s >= self._due_s or (moved and now_s - self._moved_s > _SPACING_S):
+            return False
+        if moved:
+            self._wheel, self._moved_s = now, now_s
+        self._last_s = now_s
+        return True
 
     def _mean(self, rpm: float | None, now_s: float, last_s: float | None, wanted: bool) -> float | None:
         """Takes own rpm of the next line; what stands for all lines since the last sample, where this one is wanted.

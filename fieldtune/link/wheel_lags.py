@@ -28,6 +28,7 @@ _BANK = np.array(
 _AT_THE_LIMIT_S = np.geomspace(0.02, 0.8, 9)
 _STARTS_S = np.array([-0.012, -0.006, 0.0, 0.006])
 _STARTS = np.array([-0.5, -0.25, 0.0, 0.25])  # of a cell
+STARTS = len(_STARTS)
 _SOUGHT_BEFORE, _SOUGHT_BEHIND = 4.0, 2.0  # cells
 _MISSED_S, _MISSED_CELLS = 0.05, 2
 _LOWERED_S = np.array([0.04, 0.08, 0.16, 0.3, 0.6, 1.2])
@@ -91,15 +92,13 @@ def _starts(cell: float) -> FloatArray:
 
 
 def shot_lags(t: FloatArray, starts: FloatArray) -> FloatArray:
-    """All templates of a shot near t = 0, (k, n)."""
+    """All k templates of a shot that began at each of ``starts`` (s,) in turn, near t = 0: turns lost (s k, n)."""
     limited = np.array(list(product(_AT_THE_LIMIT_S, (*_INTEGRALS_S[:2], 1e6))))
-    first, second = (np.tile(bank, (len(starts), 1)).T for bank in (_BANK, limited))
-    return np.vstack(
-        [
-            made_up_lag(t, np.repeat(starts, len(_BANK)), *first),
-            _limited_lag(t, np.repeat(starts, len(limited)), *second),
-        ]
-    )
+    parts = [
+        lag(t, np.repeat(starts, len(bank)), *np.tile(bank, (len(starts), 1)).T).reshape(len(starts), len(bank), -1)
+        for lag, bank in ((made_up_lag, _BANK), (_limited_lag, limited))
+    ]
+    return np.concatenate(parts, axis=1).reshape(-1, len(t))
 
 
 @lru_cache(maxsize=24)
@@ -122,6 +121,12 @@ def most_missed(cell: float, before: int, after: int) -> FloatArray:
     return np.asarray(np.max(shots[:, wide:] - shots[:, :-wide], axis=1) / (wide * cell))
 
 
+def usual_lags(cell: float, before: int, after: int, course: FloatArray) -> FloatArray:
+    """A shot that is ``course`` (k,) of each template, near t = 0: turns lost (s, n) at the edges, for some starts."""
+    shots = families(cell, before, after)[0]
+    return np.asarray(course @ shots.reshape(-1, len(course), shots.shape[1]))
+
+
 @lru_cache(maxsize=8)
 def quick_lags(cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> FloatArray:
     """Templates of the first look at a drop: turns lost (k, n) at the edges."""
@@ -139,4 +144,4 @@ def sought_s(cell: float) -> FloatArray:
 def sought_lags(cell: float, before: int, after: int) -> FloatArray:
     """Templates of a shot at each of ``sought_s``, one after another: turns lost (k, n) at the edges."""
     edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
-    return np.vstack([shot_lags(edges, np.array([start])) for start in sought_s(cell)])
+    return shot_lags(edges, sought_s(cell))

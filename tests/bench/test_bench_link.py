@@ -12,9 +12,11 @@ import tty
 import pytest
 
 from fieldtune import load_robot
+from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.checksums import framed
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer
+from fieldtune.link.limits import Limits
 from fieldtune.link.line import Line
 from fieldtune.link.monitor import Monitor
 
@@ -59,7 +61,9 @@ def _decoded(robot, chunks, rate):
 
 def _weighed(robot, chunks, rate):
     """Bytes to samples alone, without the detection of shots."""
-    framer, decoder, lines = Framer(robot.link), LineDecoder(robot), 0
+    limits = Limits.of(robot)
+    framer = Framer(robot.link, bounds={name: limits.surely(name) for name in BY_WIRE_NAME})
+    decoder, lines = LineDecoder(robot), 0
     for chunk in chunks:
         lines += chunk.count(b"\n")
         read = framer.read(chunk)

@@ -8,10 +8,12 @@ import random
 import pytest
 
 from fieldtune import load_robot
+from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.checksums import framed
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer
 from fieldtune.link.layouts import LineTable
+from fieldtune.link.limits import Limits
 
 UNITS = {"wheel_rpm": " rpm", "battery_v": " V", "current_ma": " mA"}
 LAYOUTS = {
@@ -41,14 +43,17 @@ def said_by(rng, own_rpm, lines=1200):
     yield {"t_us": "9" * 400, "wheel_rpm": 1}
 
 
+@pytest.mark.parametrize("bounded", [False, True])
 @pytest.mark.parametrize("own_rpm", [False, True])
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_lines_weighed_together_give_what_each_gives_by_itself(layout, own_rpm):
+def test_lines_weighed_together_give_what_each_gives_by_itself(layout, own_rpm, bounded):
     heron = load_robot("heron")
     rng = random.Random(f"{layout} {own_rpm}")
     lines = [LAYOUTS[layout](said) for said in said_by(rng, own_rpm)]
     together, apart = LineDecoder(heron), LineDecoder(heron)
-    one, other = Framer(heron.link), Framer(heron.link)
+    limits = Limits.of(heron)
+    bounds = {name: limits.surely(name) for name in BY_WIRE_NAME} if bounded else {}
+    one, other = Framer(heron.link, bounds=bounds), Framer(heron.link)
     at, tables, samples = 0, 0, 0
     while at < len(lines):
         few = lines[at : at + rng.choice([1, 2, 10, 10, 10, 40])]

@@ -401,10 +401,10 @@ def test_a_fault_of_the_program_is_said_and_reading_goes_on(heron, cable, monkey
     """Whatever goes wrong in the reader thread, no number stays frozen on the screen."""
     talker, faults = Talker(cable), []
 
-    def faulty(port):
+    def faulty(port, fast):
         if faults:
             raise faults.pop()
-        return read_chunk(port)
+        return read_chunk(port, fast)
 
     with Monitor(heron, cable.name, baud=115200) as monitor:
         wait_for(monitor, live, meanwhile=lambda: talker.talk(0.1))

@@ -49,7 +49,7 @@ def test_the_time_between_two_readings_is_found():
     times = np.arange(3.0, 9.0, 0.0167)
     counts = np.floor(wheel.turns_at(np.floor(times / 0.013) * 0.013) * 56)
     for now, step in zip(times[1:], np.diff(counts), strict=True):
-        ages.see(now, step, 0.001)
+        ages.see([(now, step)], 0.001)
     assert ages.between_s == pytest.approx(0.013, abs=0.0012)
 
 
@@ -62,7 +62,7 @@ def test_counts_as_old_as_their_lines_are_not_held_to_be_older(counts_per_turn):
     counts = np.diff(np.floor(wheel.turns_at(times) * counts_per_turn))
     ages, found = ReadingAge(), []
     for now, step in zip(np.floor(1000 * times[1:]) / 1000, counts, strict=True):
-        ages.see(now, step, 0.001)
+        ages.see([(now, step)], 0.001)
         found.append(ages.between_s)
     assert max(found) == 0.0
 

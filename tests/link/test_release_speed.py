@@ -81,6 +81,15 @@ def test_a_coarse_reading_gets_a_longer_mean_than_a_fine_one_needs():
     assert error < 0.5 * short
 
 
+def test_false_counts_give_a_number_all_the_same():
+    """Turns that go up and down at will, as a bad wire has them, or stand still."""
+    rng = np.random.default_rng(15)
+    for _ in range(300):
+        t = np.cumsum(rng.uniform(0.004, 0.03, rng.integers(5, 80)))
+        turns = np.cumsum(rng.uniform(-1.0, 2.0, len(t))) * rng.choice([0.0, 1.0, 1000.0])
+        assert np.isfinite(speed_at_release(t - t[-3], turns, 1e-9 * np.eye(len(t)), 0.01))
+
+
 @pytest.fixture(scope="module")
 def heron():
     return load_robot("heron")

@@ -1,10 +1,16 @@
 """What shots of a wheel are like, from the profile and from shots before; and cells that show why."""
 
+from itertools import pairwise
+
+import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for
 from student_firmware import Firmware, sent
 from wheel_controllers import shooting
 
+from fieldtune.link import wheel_lags
+from fieldtune.link.drop_detection import DropDetector
+from fieldtune.link.samples import Sample
 from fieldtune.link.usual_shots import UsualShots
 
 
@@ -30,7 +36,8 @@ def test_shots_are_asked_about_beyond_what_the_last_ones_took():
     assert usual.learned
     assert 0.03 < usual.shares[0] < 0.05 < usual.shares[1] < 0.1
     assert usual.beyond_doubt(30.0, False)
-    assert not usual.shows(30.0, 10.0, noisy=True)
+    assert usual.shows(22.0, 10.0, noisy=False)  # what they are like is known: less has to stand out
+    assert not usual.shows(22.0, 10.0, noisy=True)
 
 
 @pytest.mark.parametrize(
@@ -53,3 +60,44 @@ def test_shots_are_found(kind, share, firmware):
     pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack)
     assert len(pairs) >= 0.9 * len(wheel.shots)
     assert made_up == 0
+
+
+@pytest.mark.parametrize(
+    ("kind", "share", "firmware", "least"),
+    [
+        # A few counts, or steps of one count: against the usual course less stands out by chance.
+        ("PI stiff", 0.12, Firmware(rate_hz=20.0, counts_per_turn=12.0, speed="rpm"), 0.78),
+        ("feed-forward", 0.08, Firmware(rate_hz=20.0, counts_per_turn=12.0, setpoint=True), 0.75),
+        # Somebody lowers the wheel and the robot doesn't say so: no shot of this wheel goes on like that.
+        ("PI stiff", 0.08, Firmware(rate_hz=20.0, counts_per_turn=48.0), 0.95),
+        ("PI current-limited", 0.08, Firmware(rate_hz=20.0, counts_per_turn=56.0, speed="rpm"), 0.95),
+    ],
+    ids=["own rpm", "counts", "lowered, counts", "lowered, rpm"],
+)
+def test_shots_are_known_by_the_course_of_those_before(kind, share, firmware, least):
+    wheel = shooting(kind, share, 72, seed=109)
+    found = decode_lines(sent(firmware, wheel, 109), robot_for(firmware.counts_per_turn, share)).shots
+    slack = 0.15 + firmware.late_s + 2 / firmware.rate_hz
+    pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack)
+    assert len(pairs) >= least * len(wheel.shots)
+    assert made_up == 0
+
+
+def test_the_usual_course_is_the_mean_of_what_shots_were():
+    """Against the simulated wheel itself: what its speed is short of behind its shots."""
+    wheel = shooting("PI soft", 0.12, 12, seed=4)
+    detector = DropDetector(robot_for(2048.0, 0.12))
+    for i in range(0, len(wheel.t), 10):
+        at, turns = float(wheel.t[i]), float(wheel.turns[i])
+        sample = Sample(time_s=at, arrival_s=at, turns=turns)
+        detector.see(sample, (at, turns, 0.001), 0.001)
+    course = detector._usual.course
+    assert course is not None
+    after = 50
+    lost = np.diff(wheel_lags.usual_lags(0.01, 35, after, course.parts)[2])[35:] / 0.01
+    truth = []
+    for shot, behind in pairwise(wheel.shots):
+        if behind.time_s - shot.time_s < 1.6:
+            k = wheel.index(shot.time_s)
+            truth.append(1 - wheel.rpm[k + 5 : k + 10 * after : 10] / shot.before_rpm)
+    assert lost[: len(truth[0])] == pytest.approx(np.mean(truth, axis=0), abs=0.018)
