@@ -17,6 +17,7 @@ _ENOUGH_LINES = 5
 _COARSE_S = 0.008
 _REPEATED = 0.3  # share of lines that bring no new time
 _OFF_LOW, _OFF_HIGH = 0.87, 1.15
+_BACK, _BACK_S, _ANEW_S = 5, 2.0, 1.0  # steps back by less than a restart, and never ahead of where it was, for so long
 _OFF_BLOCKS = 3  # one after another, as a host that stops for a moment makes one slow block and one fast one
 
 
@@ -30,6 +31,8 @@ class ClockJudge:
         self._arrival_s = self._flowing_s = 0.0
         self._lines = self._repeated = self._off = 0
         self._least_s = float("inf")
+        self._top_s = self._topped_s = 0.0  # the furthest it was, and when
+        self._back = 0
 
     def restart(self) -> None:
         """Begins anew behind a pause, a restart or a roll-over; a verdict stays."""
@@ -40,6 +43,7 @@ class ClockJudge:
         """Takes the clock of a line, seconds, and when it arrived; of the last of ``lines`` that each moved it on."""
         last, self._last = self._last, clock_s
         heard_s, self._arrival_s = self._arrival_s, arrival_s
+        self._look_back(clock_s, last, arrival_s)
         if self._since is None or last is None or clock_s < last or arrival_s - self._since[1] > PAUSE_S:
             self.restart()
             self._since, self._last, self._flowing_s = (clock_s, arrival_s), clock_s, arrival_s
@@ -62,6 +66,15 @@ class ClockJudge:
             self._judge((clock_s - start_s) / (arrival_s - began_s))
             self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
             self._least_s = float("inf")
+
+    def _look_back(self, clock_s: float, last: float | None, arrival_s: float) -> None:
+        """Whether it goes back again and again: over a network it does that, too, but gets on as well."""
+        if last is None or clock_s > self._top_s or clock_s < self._top_s - _ANEW_S:
+            self._top_s, self._topped_s, self._back = clock_s, arrival_s, 0
+        elif clock_s < last:
+            self._back += 1
+            if self._back >= _BACK and arrival_s - self._topped_s > _BACK_S:
+                self.verdict = "the robot's clock goes back again and again: the time since the last line?"
 
     def see_more(self, lines: int, last_s: float, clocks_s: Callable[[], list[float]]) -> None:
         """Takes lines of one arrival, each ahead of the one before, with the last clock, and all if they are asked for.

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
 _BURST_S, _GAPS, _LATELY_S = 1.3, 300, 4.0
+_RESTS_RPM = 60.0
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
@@ -58,6 +59,7 @@ class Line:
             row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
         }
         self._speed: tuple[float, float] | None = None
+        self._unanswered_s: float | None = None  # when a line came, after the last speed, that another speed may follow
         self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
         self._line_s = 0.0
         self._gaps_s: deque[float] = deque(maxlen=_GAPS)
@@ -96,6 +98,8 @@ class Line:
             self._dropped_before = dropped
         if samples:
             self._see(samples, arrival_s)
+        if decoder.waits and self._unanswered_s is None:
+            self._unanswered_s = arrival_s
         return samples
 
     def _pace(self, arrival_s: float) -> None:
@@ -145,9 +149,10 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         if sample.wheel_rpm is not None:
-            self._own_rpm = True
+            self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
+            self._unanswered_s = None
         elif sample.turns is not None and not self._goes_up_and_down(sample.turns):
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead
@@ -160,7 +165,9 @@ class Line:
             # By lines that came faster than they were printed a wheel may seem to do anything.
             if rpm is not None and (abs(rpm) <= self._fastest_rpm or self._decoder.clock == "robot"):
                 sample.wheel_rpm = abs(rpm)
-                self._speed = (sample.wheel_rpm, sample.arrival_s)
+                self._speed, self._unanswered_s = (sample.wheel_rpm, sample.arrival_s), None
+            elif self._unanswered_s is None:
+                self._unanswered_s = sample.arrival_s
         if self._unit is not None and sample.setpoint is not None:
             self._judge_setpoint(self._unit, sample)
         if sample.turns is None or not self._up_and_down.sure:
@@ -316,6 +323,8 @@ class Line:
         least_s = max(_SPEED_S, 4 * self._line_s)
         if speed is None or (now_s - speed[1] > least_s and now_s - speed[1] > self._burst_s()):
             return None
+        if self._unanswered_s is not None and speed[0] < _RESTS_RPM and now_s - self._unanswered_s > _SPEED_S:
+            return None  # a wheel that may have begun to turn is not said to stand
         return speed[0]
 
     def _burst_s(self) -> float:

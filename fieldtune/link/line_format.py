@@ -140,7 +140,7 @@ class LineFormat:
     def __init__(self, settings: LinkSettings, *, speed_setpoint: bool = False) -> None:
         self.names = names_on_wire(settings.fields)
         self.set_aside = SetAside()
-        self.maybe = MaybeThousands(speed_setpoint)
+        self.maybe = MaybeThousands(speed_setpoint, settings.scale)
         """Values whose point may stand between thousands; ``speed_setpoint``: the setpoint is a wheel's speed."""
         self.hexadecimal = Hexadecimal()
         self.like = {"setpoint": "wheel_rpm"} if speed_setpoint else {}

@@ -79,6 +79,11 @@ class LineWeigher:
         return self._two_robots.sure
 
     @property
+    def waits(self) -> bool:
+        """Whether the wheel has changed as none usually does, by the last line, and the next one has to agree."""
+        return self._held is not None and self._held.reason == "wheel"
+
+    @property
     def dead_rpm(self) -> bool:
         """Whether the robot's own rpm is no speed: what it counts with is dead."""
         return self._continuity.dead_rpm.dead

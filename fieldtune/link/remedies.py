@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
 _MIXED = 4
-_ONCE = ("goes up and down", "is in another unit")  # said once, true of all lines
+_ONCE = ("goes up and down", "is in another unit", "goes back again")  # said once, true of all lines
+_POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
 _SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
 _SURE = 0.06
 _MISTAKEN = {
@@ -72,6 +73,8 @@ def remedies(
     if cause == "unchecked":
         return ['The profile asks for checksums ([link] checksum = "required"), and these lines have none.']
     aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
+    if cause == "unusable value" and any("two ways" in notice for notice in health.notices):
+        return _unused(health, raw_fields(texts, robot), robot)
     if cause in ("non-finite", "unusable value") and aside:
         return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
     if cause in ("not followed", "over-long") or cause.startswith("impossible "):
@@ -183,6 +186,8 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said.append(f"{notice}: print it as a plain number in the unit that the README's table names.")
         elif why.startswith("is in another unit"):
             said += _other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
+        elif "goes back again" in notice:
+            said.append("Send as t_ms how long the program has run (millis()), which never goes back.")
         elif why.startswith("goes up and down"):
             said.append(
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
@@ -193,7 +198,7 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
     if two_ways:
         said.append(
             f"{'; '.join(two_ways)}. Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between"
-            " thousands, no second number behind."
+            f" thousands, no second number behind.{_THOUSANDS if any(map(_POINT.search, two_ways)) else ''}"
         )
     return said
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Container, Iterator
 from functools import lru_cache
 
 from fieldtune.errors import FieldtuneError
@@ -55,6 +55,8 @@ _UP_TO_A_SEPARATOR = re.compile(r"[^,;|&()\[\]{}]*")
 LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
 _SAME_SCALE = 0.02
+_OF_ANOTHER = re.compile(r"[(\[]\s*(?:target|goal|set|setpoint|sp|want|wanted|of|max)\b", re.IGNORECASE)
+"""What stands in brackets behind a reading, and is another quantity."""
 _DIRECTIONS = frozenset(("cw", "ccw", "fwd", "forward", "forwards", "backward", "backwards", "reverse"))
 """Words behind a speed that say which way, and no unit."""
 _SAYS_YES_OR_NO = {
@@ -193,7 +195,7 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     further, whole = rest[len(words) :], words.strip()
     if whole and is_known(whole, wire_name):
         return whole
-    if re.search(r"\d", words) or re.match(r",\d|[(\[].*\d", further):
+    if re.search(r"\d", words) or (re.match(r",\d|[(\[].*\d", further) and not _OF_ANOTHER.match(further)):
         raise NotANumberError("can be read in two ways", bare)
     first = whole.split()[0] if whole else ""
     return first if first and is_known(first, wire_name) else whole
@@ -285,11 +287,13 @@ def is_maybe_grouped(text: str) -> bool:
 class MaybeThousands:
     """Values such as 2.450, until the robot shows what its point means: by 2450.1, or by 2.45.
 
-    ``speed_setpoint``: whether the setpoint is a wheel's speed, whose values are large.
+    ``speed_setpoint``: whether the setpoint is a wheel's speed, whose values are large. ``known``: fields whose numbers
+    the profile multiplies, so that somebody has looked at them.
     """
 
-    def __init__(self, speed_setpoint: bool = False) -> None:
-        self._open = {name: most for name, most in _THOUSANDS.items() if speed_setpoint or name != "setpoint"}
+    def __init__(self, speed_setpoint: bool = False, known: Container[str] = ()) -> None:
+        large = {name: most for name, most in _THOUSANDS.items() if speed_setpoint or name != "setpoint"}
+        self._open = {name: most for name, most in large.items() if name not in known}
 
     @classmethod
     def settled(cls) -> MaybeThousands:

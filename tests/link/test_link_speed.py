@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from link_wheel import COUNTS_PER_TURN, wheel_turns
 from scipy.signal import savgol_filter
 
+from fieldtune import load_robot
+from fieldtune.link import Line
 from fieldtune.link.wheel_speed import SpeedTrack
 
 
@@ -105,3 +107,19 @@ def test_a_false_count_among_few_is_seen():
         track = SpeedTrack(1 / COUNTS_PER_TURN)
         said = [track.add(0.1 * i, 2.5 * i + 0.5 * (i == false), 1e-3, thin_s=0.8, doubted=True) for i in range(5)]
         assert said == [None] * 5
+
+
+@pytest.mark.parametrize("hz", [2, 5, 50])
+def test_a_wheel_that_has_begun_to_turn_is_not_said_to_stand(hz):
+    """A line alone may be false, and two tell too little of a speed: until then it is unknown."""
+    line, due_s = Line(load_robot("heron")), 2.0
+    for i in range(6 * hz):
+        at = i / hz
+        line.feed(f"t_ms={1000 * at:.0f},wheel_counts={max(at - 3.1, 0) * 5000:.0f},battery_mv=9800\n".encode(), at)
+        while due_s < (i + 1) / hz:
+            rpm = line.live("live", "", None, due_s).wheel_rpm
+            if due_s < 3.0:
+                assert rpm == 0.0
+            elif due_s > 3.2 + 1 / hz:
+                assert rpm != 0.0
+            due_s += 0.05

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -239,3 +240,37 @@ def test_what_is_wrong_with_a_clock_is_named(wheels, fault, words):
     notices = decode_lines([chunk for chunk in chunks if chunk[0] < 8], robot_for()).notices
     assert [notice for notice in notices if "clock" in notice and words in notice]
     assert sum("the robot's clock" in notice for notice in notices) == 1
+
+
+@pytest.mark.parametrize("speed", ["counts", "rpm"])
+def test_the_time_since_the_last_line_is_no_clock(wheels, speed):
+    chunks = sent(Firmware(speed=speed, clock=None), wheels["PI soft"])
+    chunks = [(at, b"t_ms=%d,%s" % (10 + i % 3, data)) for i, (at, data) in enumerate(chunks)]
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    assert [notice for notice in decoding.notices if "goes back again" in notice]
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheels["PI soft"].t, [wheels["PI soft"].rpm], 0.01, from_s=3.0)
+    assert wrong_s == 0.0
+    assert blank_s < 0.3
+
+
+def test_lines_that_overtake_each_other_have_a_clock_all_the_same(wheels):
+    chunks = sent(Firmware(), wheels["PI soft"])
+    for i in range(5, len(chunks) - 1, 10):
+        (one_s, one), (then_s, then) = chunks[i], chunks[i + 1]
+        chunks[i : i + 2] = [(one_s, then), (then_s, one)]
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    assert not [notice for notice in decoding.notices if "the robot's clock" in notice]
+    assert len(decoding.shots) == len(wheels["PI soft"].shots)
+
+
+def test_shots_are_found_where_counts_and_own_rpm_are_sent_together(wheels):
+    wheel = wheels["PI soft"]
+    counts, rpm = (sent(Firmware(speed=speed), wheel) for speed in ("counts", "rpm"))
+    own = [re.search(rb"wheel_rpm=[\d.]+", data) for _, data in rpm]
+    chunks = [
+        (at, data.replace(b"wheel_counts", found[0] + b",wheel_counts"))
+        for (at, data), found in zip(counts, own, strict=False)
+        if found is not None
+    ]
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    assert len(decoding.shots) == len(wheel.shots)

@@ -19,6 +19,7 @@ RIGHT = {
         "2 450,0", "2\u202f450,0 tr/min", "2_450", "0x992",
         "2.45E+3", "\uff12\uff14\uff15\uff10", "np.float64(2450.0)", '"2450"', "2450RPM", "2450.0 rpm ready",
         "2450 r/min", "2450 1/min", "2.45 krpm", "2.45 (krpm)", "14700\u00b0/s", "2450 | ok",
+        "2450 CW", "2450 (target 2500)", "2450 [of 2500] rpm",
     ),
     ("wheel_rpm", 2448): ("40.8 rev/s", "40.8 rev per second, ", "40.8 [rev/s]", "40.8|rps"),
     ("wheel_rpm", 257 * 30 / math.pi): ("257 rad/s", "257 radps", "257 rad s-1"),
