@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
-_MIXED = 4
+_MIXED, _OVERTAKEN = 4, 50
 _ONCE = ("goes up and down", "is in another unit", "goes back again")  # said once, true of all lines
 _POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
 _SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
@@ -55,7 +55,7 @@ def remedies(
     if (
         not has_speed
         and health.clock == "arrival"
-        and _MIXED * health.dropped.get("impossible wheel", 0) > health.lines
+        and _OVERTAKEN * health.dropped.get("impossible wheel", 0) > health.lines
     ):
         return ["Lines overtake each other on a network, and these say no time: let the program send t_ms too."]
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]

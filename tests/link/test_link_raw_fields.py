@@ -225,3 +225,14 @@ def test_no_escape_in_json_becomes_one_on_a_screen():
     text = r'{"a":{"\u001b]0;x\u0007":-3,"rpm":2403,"vel\u202e":1},"b":"\u001b[2J"}'
     assert [field.name for field in raw_fields([text] * 30)] == ["rpm"]
     assert "".join(_said(text.encode() + b"\n")).isprintable()
+
+
+def test_lines_that_overtake_each_other_need_a_time_of_their_own():
+    """On a network; on a wire they don't, and the plug may be loose."""
+    robot = load_robot("heron")
+    line = Line(robot)
+    order = [i + (4 if i % 10 == 4 else -4 if i % 10 == 8 else 0) for i in range(400)]
+    for i, sent in enumerate(order):
+        line.feed(f"wheel_counts={50 * sent},battery_mv=9800\n".encode(), 0.02 * i)
+    assert "send t_ms too" in remedies(line.health(), line.raw(), None, robot, has_speed=False)[0]
+    assert "t_ms" not in remedies(line.health(), line.raw(), None, robot)[0]
