@@ -1,7 +1,8 @@
 """Shots recognised on the line: the wheel's sudden drop, a draw let go, or the robot's own ``fired``.
 
 Where the robot sends ``fired`` it is believed, but on a noisy line only with the wheel or the draw as witness: one
-flipped bit makes a 1 of a 0.
+flipped bit makes a 1 of a 0. One that never said so may not say it at all: its first drops are asked about, and once
+there were some, wheel and draw alone tell.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.drawn import Drawn
     from fieldtune.robot.model import Robot
 
+_UNSAID = 2  # releases seen, of a robot that never said that it fired
 _WITNESS_S = 0.15  # a drop this near to ``fired`` is the same shot
 _PATIENCE_S = 0.30  # how long ``fired`` waits for its witness
 _APART_S = 0.06  # two shots closer than this are one
@@ -88,7 +90,8 @@ class ShotDetector:
         )
         self._pending: deque[_Fired] = deque(maxlen=8)
         self._number = 0
-        self._says_fired = False
+        self._says_fired = self._has_fired = False
+        self._unsaid = 0
         self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
         self._last_s = -math.inf
         self._looked_s = -math.inf
@@ -116,9 +119,8 @@ class ShotDetector:
             for drop in self._drops.see(sample, placed, tick_s, bool(self._pending) and not noisy, noisy):
                 if drop.sure or self._pending:
                     self._release_seen(drop.at, drop, None, "wheel", noisy)
-                elif not self._says_fired and drop.at.time_s - self._last_s > _APART_S:
-                    self.unconfirmed += 1
-                    self.unsure = self._shot(drop.at, drop, None, "wheel", self.unconfirmed)
+                elif not self._has_fired:
+                    self._ask(drop.at, drop, None)
             self._recover(sample.time_s)
         if self._draws is not None:
             cocked = self._draws.see(sample)
@@ -146,8 +148,18 @@ class ShotDetector:
                 self._add(fired.sample, drop, draw_mm, "fired")
                 return
         if self._says_fired and not noisy:
-            return  # the robot says itself when it fires, and the line is clean: this was something else
+            if self._has_fired:
+                return  # the robot says itself when it fires, and the line is clean: this was something else
+            self._unsaid += 1
+            if self._unsaid <= _UNSAID:
+                self._ask(at, drop, draw_mm)
+                return
         self._add(at, drop, draw_mm, by)
+
+    def _ask(self, at: Sample, drop: Drop | None, draw_mm: float | None) -> None:
+        if at.time_s - self._last_s > _APART_S:
+            self.unconfirmed += 1
+            self.unsure = self._shot(at, drop, draw_mm, "wheel", self.unconfirmed)
 
     def _settle(self, fired: _Fired) -> None:
         """``fired`` without a witness counts on a clean line, and where there is nothing that could witness."""
@@ -163,6 +175,7 @@ class ShotDetector:
         if at.time_s - self._last_s < _APART_S:
             return
         self._last_s = at.time_s
+        self._has_fired = self._has_fired or by == "fired"
         self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
         self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
         self._number += 1

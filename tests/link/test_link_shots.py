@@ -143,6 +143,17 @@ def test_a_drop_that_the_robot_calls_no_shot_is_none(heron):
     assert shots_seen(heron, lines) == []
 
 
+def test_a_robot_that_never_says_fired_is_asked_about_and_then_its_wheel_is_believed(heron):
+    """A program may print ``fired=0`` for ever, as nobody filled it in."""
+    t, turns = wheel_turns(lambda x: wheel_speed(x, 2000.0, (2.0, 3.2, 4.4, 5.6, 6.8), 0.12, 0.3), 8.5)
+    line = Line(heron)
+    for at, text in count_lines(t, turns, np.random.default_rng(1), **NOISES["usual"], extra=",fired=0"):
+        line.feed(text, at)
+    assert [s.arrival_s for s in line.shots] == pytest.approx([4.4, 5.6, 6.8], abs=0.05)
+    unsure = line.live("live", "live", None, 8.5).unsure
+    assert unsure.arrival_s == pytest.approx(3.2, abs=0.05)
+
+
 def _draws(*stretches):
     """Draw in mm at 100 lines a second: (until seconds, start, end) stretches, one after another."""
     said, before = [], 0.0
