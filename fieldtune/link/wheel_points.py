@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
 
 SPACING_S = 0.004
-_SHORTEST_S = 0.01
+_SHORTEST_S, _LONGEST_NOISY_S = 0.01, 0.03
 _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
 _KEPT_POINTS = 700
 _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
@@ -62,6 +62,7 @@ class WheelPoints:
         self.quantum = quantum
         self._apart_s: deque[float] = deque(maxlen=_LATELY)
         self._pace = self._odd = 0
+        self._noisy = False
         self.cell_s = 0.0
         """Length of a cell, seconds; 0 while too little has come to tell."""
         self.clear()
@@ -102,6 +103,7 @@ class WheelPoints:
 
     def add(self, sample: Sample, placed: tuple[float, float, float] | None, noisy: bool = False) -> bool:
         """Takes a sample; says whether ``now_s`` moved on. ``placed``, ``noisy``: as in ``DropDetector.see``."""
+        self._noisy = noisy
         if sample.turns is None:
             return self._add_doubtful_rpm(sample) if noisy or self._alone is not None else self._add_rpm(sample)
         if placed is None:
@@ -178,7 +180,10 @@ class WheelPoints:
         return self._run[1]
 
     def _move_on(self, now_s: float) -> None:
-        """Cells are as long as news are apart: the lowest fifth, as lines may be missing and rpm may come out alike."""
+        """Cells are as long as news are apart: the lowest fifth, as lines may be missing and rpm may come out alike.
+
+        On a damaged line the middle one, up to a limit: most of so short ones would be empty.
+        """
         if self._news_s > 0.0:
             self._apart_s.append(now_s - self._news_s)
         self.now_s = self._news_s = now_s
@@ -187,6 +192,8 @@ class WheelPoints:
             self._pace = 0
             steps = sorted(self._apart_s)
             apart = steps[len(steps) // 5]
+            if self._noisy:
+                apart = max(apart, min(steps[len(steps) // 2], _LONGEST_NOISY_S))
             self._odd = self._odd + 1 if abs(max(apart, _SHORTEST_S) - self.cell_s) > _ALIKE * self.cell_s else 0
             if not self.cell_s or self._odd >= _SURELY:
                 self.cell_s, self._odd = max(apart, _SHORTEST_S), 0
