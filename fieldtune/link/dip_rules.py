@@ -47,7 +47,7 @@ class Dip:
     of the ``speed`` before it when last seen ``behind_s`` later, and what is regained in a second by then. ``even``:
     before it the wheel ran evenly; ``faint``: it is little more than what rounding makes; ``held``: all the time at one
     setpoint, as the robot said; ``coasts``: it runs out. ``cut_short``: by the next one; ``last``: no later look at it
-    will come.
+    will come. ``battery_fall_v``: by how much the battery fell at it, None where unknown.
     """
 
     at_s: float
@@ -63,6 +63,7 @@ class Dip:
     faint: bool
     held: bool
     coasts: bool
+    battery_fall_v: float | None
     cut_short: bool
     last: bool
 
@@ -70,6 +71,9 @@ class Dip:
 def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answer:
     """What it was. ``shots``: those before; ``noise_known``: whether quiet was seen; ``noisy``: lines are damaged."""
     seen, usual = dip.seen, dip.usual
+    sags = dip.battery_fall_v is not None and shots.sags(dip.battery_fall_v)
+    if sags and seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN):
+        return Answer.NONE if dip.last else Answer.NOT_YET
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
     if usual is not None and (dip.last or dip.behind_s > _LONG_S) and shots.like(usual, against, noisy or dip.faint):
         return Answer.SHOT

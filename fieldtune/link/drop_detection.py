@@ -10,6 +10,7 @@ import math
 from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import replace
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,6 +42,7 @@ _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING = 3.0  # cells
 _LOWERED_S = 0.4
+_BATTERY_S, _FEW_VOLTS = 0.15, 2
 _FEWEST = 5  # points; so few tell no speed and depth
 
 
@@ -243,14 +245,26 @@ class DropDetector:
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
             held=self._holds_setpoint(instant - before * cell),
             coasts=drop_fit.coasting(t, x),
+            battery_fall_v=self._battery_fall(instant),
             cut_short=cut_short,
             last=last,
         )
 
+    def _battery_fall(self, instant: float) -> float | None:
+        """By how many volts the battery fell at an instant; None where too little is known."""
+        points = self._points
+
+        def between(since: float, until: float) -> list[float]:
+            part = slice(bisect_left(points.t, since), bisect_right(points.t, until))
+            return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
+
+        before, behind = between(instant - _BATTERY_S, instant - 0.02), between(instant + 0.02, instant + _BATTERY_S)
+        return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
+
     def _shot(self, drop: Drop, dip: Dip) -> Drop:
         self._last_s = dip.at_s
         self._noise.forget(dip.at_s, dip.at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
-        if self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed):
+        if self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
             self._going_on.append((dip.at_s, dip.speed))
         return replace(drop, sure=True)
 

@@ -24,6 +24,7 @@ _NOISY = 1.4
 _STANDS_OUT, _FIRST_OUT, _FIRST_SURE = 18.0, 25.0, 42.0  # twice the log likelihood ratio
 _SUDDEN, _FIRST_SUDDEN = 0.0, 4.0  # likewise
 _LIKE_TIMES, _ALIKE_TIMES = (0.75, 1.4), (0.65, 1.59)  # how deep, in usual ones
+_SAG_V, _SAG = 0.3, 1.5  # volts, and times what all but one had
 _AGAIN_S, _LIKE = 60.0, 1.7
 
 
@@ -34,6 +35,7 @@ class UsualShots:
         self._expected = expected
         self._missed: deque[float] = deque(maxlen=15)
         self._doubtful: deque[tuple[float, float]] = deque(maxlen=4)  # seconds, share
+        self._falls_v: deque[float] = deque(maxlen=15)
         self._courses: deque[FloatArray] = deque(maxlen=15)
         self.course: Course | None = None
         """What they are like, once enough are known."""
@@ -81,14 +83,22 @@ class UsualShots:
         self._doubtful.append((at_s, share))
         return bool(before)
 
-    def learn(self, over_nothing: float, missed: float) -> bool:
-        """Takes a shot: how plainly it showed, and the share of its speed that was missed where most was.
+    def sags(self, battery_fall_v: float) -> bool:
+        """Whether the battery falls far more than at shots: the robot drives off, and slows its wheel by that."""
+        return len(self._falls_v) >= _LEARNED and battery_fall_v > _SAG_V + _SAG * max(
+            statistics.median(self._falls_v), 0.0
+        )
+
+    def learn(self, over_nothing: float, missed: float, battery_fall_v: float | None = None) -> bool:
+        """Takes a shot: how plainly it showed, the share of its speed missed where most was, and the battery's fall.
 
         Says whether it was beyond doubt.
         """
         certain = over_nothing > _FIRST_SURE
         if certain:
             self._missed.append(missed)
+            if battery_fall_v is not None:
+                self._falls_v.append(battery_fall_v)
         return certain
 
     def learn_course(self, parts: FloatArray) -> None:

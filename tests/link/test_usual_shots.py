@@ -1,5 +1,6 @@
 """What shots of a wheel are like, from the profile and from shots before; and cells that show why."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -101,3 +102,22 @@ def test_the_usual_course_is_the_mean_of_what_shots_were():
             k = wheel.index(shot.time_s)
             truth.append(1 - wheel.rpm[k + 5 : k + 10 * after : 10] / shot.before_rpm)
     assert lost[: len(truth[0])] == pytest.approx(np.mean(truth, axis=0), abs=0.018)
+
+
+def test_a_battery_that_sags_far_more_than_at_shots_makes_no_shots():
+    """The robot drives off: battery and wheel go down together for a while."""
+    wheel = shooting("PI soft", 0.05, 24, seed=3)
+    down, volts = np.ones_like(wheel.rpm), wheel.volts.copy()
+    starts = [shot.time_s + 0.7 for shot, behind in pairwise(wheel.shots[6:]) if behind.time_s - shot.time_s > 1.3]
+    for start in starts:
+        since = np.clip((wheel.t - start) / 0.1, 0.0, 1.0) - np.clip((wheel.t - start - 0.3) / 0.15, 0.0, 1.0)
+        down, volts = down - 0.07 * since, volts - 2.0 * (since > 0)
+    rpm = wheel.rpm * down
+    turns = np.concatenate([[0.0], np.cumsum(rpm[:-1]) / 60 * np.diff(wheel.t)])
+    sagging = replace(wheel, rpm=rpm, turns=turns, volts=volts)
+    firmware = Firmware(rate_hz=100.0, counts_per_turn=56.0, setpoint=True)
+    found = decode_lines(sent(firmware, sagging, 3), robot_for(56.0, 0.05)).shots
+    pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], 0.15 + firmware.late_s + 2 / 100)
+    assert len(starts) == 8
+    assert len(pairs) >= 0.9 * len(wheel.shots)
+    assert made_up <= 1
