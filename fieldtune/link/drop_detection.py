@@ -222,8 +222,10 @@ class DropDetector:
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
-        off = drop_fit.off_smooth(t - instant, x) if len(t) else 0.0
-        if seen is None or drop is None or off < _NO_WIDTHS * points.quantum:
+        if seen is None or drop is None or not drop.before_rpm > 0.0:  # none by false counts
+            return drop, None
+        off = drop_fit.off_smooth(t - instant, x)
+        if off < _NO_WIDTHS * points.quantum:
             return drop, None
         t, x, speed = t - instant, x - x[0], drop.before_rpm / 60
         around = seen[0], cell, before, after
