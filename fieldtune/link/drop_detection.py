@@ -11,7 +11,7 @@ from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import replace
 from statistics import median
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -54,6 +54,14 @@ class Drop:
     before_rpm: float
     depth_rpm: float
     sure: bool = True
+
+
+class _Look(NamedTuple):
+    """Cells that are seen behind a candidate, whether the next drop cuts them short, and whether no look follows."""
+
+    after: int
+    cut_short: bool
+    last: bool
 
 
 class DropDetector:
@@ -175,25 +183,21 @@ class DropDetector:
         look = self._look(candidate)
         if look is None:
             return None
-        after, cut_short, last = look
         candidate.judged += 1
         if -0.15 < candidate.instant - self._lowered_s < _LOWERED_S or candidate.instant - self._last_s < _ECHO_S:
             return []
-        drop, dip = self._measured(candidate, after, tick_s, noisy, cut_short, last)
-        what = Answer.NOT_YET
-        if drop is not None and dip is not None:
+        measured = self._measured(candidate, look, tick_s, noisy)
+        if measured is not None:
+            drop, dip = measured
             what = answer(dip, self._usual, self._noise.knows, noisy)
             if what is Answer.SHOT:
                 return [self._shot(drop, dip)]
             if what is Answer.PERHAPS:
                 return [drop]
-        return [] if last or what is Answer.NONE else None
+        return [] if look.last else None
 
-    def _look(self, candidate: Candidate) -> tuple[int, bool, bool] | None:
-        """The next look at a candidate, or None before its time.
-
-        Cells behind the instant, whether the next drop cuts them short, and whether it is the last look.
-        """
+    def _look(self, candidate: Candidate) -> _Look | None:
+        """The next look at a candidate, or None before its time."""
         cell, instant = self._cell_s, candidate.instant
         behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
         next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > behind), default=math.inf)
@@ -205,14 +209,12 @@ class DropDetector:
             after, last = int((next_s - instant) / cell), True
         if instant + after * cell + _NEXT_SHOWS_S * (last and not cut_short) > self._points.now_s:
             return None
-        return after, cut_short, last
+        return _Look(after, cut_short, last)
 
-    def _measured(
-        self, candidate: Candidate, after: int, tick_s: float, noisy: bool, cut_short: bool, last: bool
-    ) -> tuple[Drop | None, Dip | None]:
+    def _measured(self, candidate: Candidate, look: _Look, tick_s: float, noisy: bool) -> tuple[Drop, Dip] | None:
         """The drop and what is seen of it; None where too little is, or nothing."""
         points, cell, instant = self._points, self._cell_s, candidate.instant
-        before = before_cells(cell)
+        before, after = before_cells(cell), look.after
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         late_s = 0.0 if seen is None else drop_fit.begun(seen[0], cell, before, after)
@@ -223,10 +225,10 @@ class DropDetector:
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
         if seen is None or drop is None or not drop.before_rpm > 0.0:  # none by false counts
-            return drop, None
+            return None
         off = drop_fit.off_smooth(t - instant, x)
         if off < _NO_WIDTHS * points.quantum:
-            return drop, None
+            return None
         t, x, speed = t - instant, x - x[0], drop.before_rpm / 60
         around = seen[0], cell, before, after
         low, high = (share * speed for share in self._usual.shares)
@@ -248,8 +250,8 @@ class DropDetector:
             held=self._holds_setpoint(instant - before * cell),
             coasts=drop_fit.coasting(t, x),
             battery_fall_v=self._battery_fall(instant),
-            cut_short=cut_short,
-            last=last,
+            cut_short=look.cut_short,
+            last=look.last,
         )
 
     def _battery_fall(self, instant: float) -> float | None:

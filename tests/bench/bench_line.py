@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "link"))
 
 import numpy as np
 from bench_line_report import print_conclusions, print_table
-from decode_lines import Look, decode_lines, matched, robot_for, wrong_and_blank
+from decode_lines import Look, decode_lines, matched, robot_for, slack_s, wrong_and_blank
 from student_firmware import DISTANCE_M, Firmware, sent, spread_rpm, two_robots
 from student_variants import TWO_ROBOTS, VARIANTS
 from wheel_controllers import CONTROLS, WheelRun, changing, session, shooting
@@ -100,9 +100,7 @@ def measured(cell: Cell) -> Result:
     until = float(wheel.t[-1]) - 0.2 if cell.part == "shown" else None
     robot = robot_for(firmware.counts_per_turn, cell.share, firmware.names, firmware.columns)
     decoding = decode_lines(chunks, robot, until)
-    pairs, phantoms = matched(
-        decoding.shots, [shot.time_s for shot in wheel.shots], 0.15 + firmware.late_s + 2 / firmware.rate_hz
-    )
+    pairs, phantoms = matched(decoding.shots, [shot.time_s for shot in wheel.shots], slack_s(firmware))
     errors, ratio, wrong, blank, other_s = [], float("nan"), 0.0, 0.0, 0.0
     for i, j in pairs:
         speed, truth = decoding.shots[i].speed_rpm, wheel.shots[j].before_rpm

@@ -12,6 +12,8 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+from student_firmware import Firmware, sent
+from wheel_controllers import WheelRun
 
 from fieldtune import load_robot
 from fieldtune.link import Line
@@ -118,6 +120,18 @@ def matched(found: Sequence[Found], true_s: Sequence[float], slack_s: float) -> 
             used.add(best[1])
             pairs.append((i, best[1]))
     return pairs, len(found) - len(pairs)
+
+
+def slack_s(firmware: Firmware) -> float:
+    """How late a shot of this program may be told."""
+    return 0.15 + firmware.late_s + 2 / firmware.rate_hz
+
+
+def caught(wheel: WheelRun, firmware: Firmware, share: float, seed: int) -> tuple[float, int]:
+    """Share of a wheel's shots that are found by what a program sends of it, and how many more were made up."""
+    found = decode_lines(sent(firmware, wheel, seed), robot_for(firmware.counts_per_turn, share)).shots
+    pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack_s(firmware))
+    return len(pairs) / len(wheel.shots), made_up
 
 
 def wrong_and_blank(
