@@ -128,6 +128,7 @@ class ShootingState:
     def choose(self, distance: Distance) -> None:
         """A person chose a distance: it stays until they choose another or hand back to the robot's reading."""
         self.distance, self.held, self.suggestion = distance, True, None
+        self.remember()  # a shot that leaves before the next look was from there
 
     def follow(self) -> None:
         """Hands back to the robot's own reading; raises ``InputError`` if it sends none."""
@@ -193,8 +194,7 @@ class ShootingState:
         """
         self.live = live
         self._read_distance(live)
-        battery = live.battery_v
-        if battery is None:
+        if (battery := live.battery_v) is None:
             self.battery_v = None
         elif self.battery_v is None or abs(battery - self.battery_v) > 0.15:
             self.battery_v = round(battery, 1)

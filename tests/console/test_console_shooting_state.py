@@ -141,6 +141,15 @@ def test_a_shot_keeps_what_was_true_when_it_left() -> None:
     assert shooting.asked_about()[0] is shot
 
 
+def test_a_shot_right_behind_a_typed_distance_was_from_there() -> None:
+    """Both between two looks at the line, as quick hands do, of a line that tells no time."""
+    shooting = shooting_state(ROBOT, live())
+    shooting.look(live(distance_m=2.6))
+    shooting.choose(Distance(1.5, "typed", "typed"))
+    (shot,) = shooting.look(live(distance_m=2.6, shots=(seen(1),)))
+    assert (shot.distance_m, shot.distance_from, shot.robot_distance_m) == (1.5, "typed", 2.6)
+
+
 def test_the_newest_shot_is_asked_about_first_and_each_once() -> None:
     shooting = shooting_state(ROBOT, live())
     for shots in ((seen(1),), (seen(1), seen(2)), (seen(2), seen(3)), (seen(2), seen(3))):
