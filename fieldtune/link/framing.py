@@ -146,8 +146,7 @@ class Framer:
         if loose is None or self._checked_seen or self._patterns.count(loose.form) < OFTEN:
             return None
         table = loose.table(body, self._format.maybe)
-        for _ in range(0 if table is None else lines):
-            self._patterns.often(loose.form)
+        self._patterns.often(loose.form, 0 if table is None else lines)
         return table
 
     def _one_by_one(self, lines: list[bytes]) -> list[WireValues]:
