@@ -100,7 +100,12 @@ class LineTable:
 
     def value(self, place: int) -> WireValues:
         """One of the lines."""
-        return self._layout.values(dict(zip(self.names, self._layout.row_of(self._found[place]), strict=True)))
+        return self._layout.values(dict(zip(self.names, self.row(place), strict=True)))
+
+    def row(self, place: int) -> Row:
+        """The values of one of the lines."""
+        row: Row = self._layout.row_of(self._found[place])
+        return row
 
 
 class Layouts:
