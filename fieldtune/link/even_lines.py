@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.clock import AHEAD_S, LineState
-from fieldtune.link.limits import COUNTS_OFF, INSIDE
+from fieldtune.link.limits import COUNTS_OFF, INSIDE, LEAST_SPEED, RPM_OFF
 from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import FORGIVEN, STOOD_S, Continuity
 from fieldtune.link.samples import Sample
-from fieldtune.link.two_robots import Said, rpm_alike
+from fieldtune.link.two_robots import RPM_ALIKE, Said, rpm_alike
 from fieldtune.link.wire_numbers import LARGEST
 
 if TYPE_CHECKING:
@@ -70,6 +70,7 @@ class EvenLines:
         per_turn = limits.counts_per_turn or 1.0
         self._most_ticks = (1 - INSIDE) * AHEAD_S / self._tick
         self._per_turn, self._count_off = per_turn, COUNTS_OFF / per_turn
+        self._little_rpm = min(RPM_OFF * LEAST_SPEED * limits.wheel_rpm, RPM_ALIKE)  # less than anyone asks about
         self._usable = self._counts is None or limits.counts_per_turn is not None
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
@@ -218,9 +219,9 @@ class EvenLines:
     def _rpm_goes_on(self, base: LineState, rpm: float, now_s: float) -> bool:
         """Whether own rpm surely goes on. A wheel that stood may go on standing, but the first zero is looked at."""
         last, steps = base.rpm, self._steps
-        if last is None or steps.dead_rpm.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
+        if last is None or steps.dead_rpm.dead or (rpm == 0.0 and last != 0.0):
             return False
-        return steps.rpm_follows(base, rpm, now_s)
+        return abs(rpm - last) <= self._little_rpm or (rpm_alike(rpm, last) and steps.rpm_follows(base, rpm, now_s))
 
 
 def _within(row: Row, bounds: list[tuple[int, float, float]]) -> bool:

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from fieldtune.line_fields import CLOCKS, WIRE_NAMES
-from fieldtune.link.layouts import Layout, LineTable
+from fieldtune.link.layouts import Bounds, Layout, LineTable
 from fieldtune.link.limits import NEAREST_M
 from fieldtune.link.wire_numbers import LARGEST, MaybeThousands, NotANumberError
 from fieldtune.link.wire_values import NotDataError, WireValues, values_from
@@ -37,7 +37,7 @@ class LooseLayout:
     ``read`` reads one of them with care. ``layout`` is None where ``line`` tells too little.
     """
 
-    def __init__(self, line: bytes, form: bytes, read: Reader) -> None:
+    def __init__(self, line: bytes, form: bytes, read: Reader, bounds: Bounds) -> None:
         self.form, self.layout = form, None
         numbers = list(_ALONE.finditer(line))
         ends = [0, *(number.end() for number in numbers)]
@@ -74,23 +74,27 @@ class LooseLayout:
         each = tuple(itemgetter(i) for i in range(len(names)))
         large = any(_MOST * abs(factor or 1) > LARGEST for _, factor in self._taken)
         self.layout = Layout(names, values_from, large, False, tuple, each)
-        if self._rows(line + b"\n") != [tuple(now[name] for name in names)]:
+        known = () if bounds.keys() & fixed.keys() else bounds.keys() & places.keys()
+        self._bounds = [(names.index(name), *bounds[name]) for name in known]
+        if self._rows(line + b"\n")[0] != [tuple(now[name] for name in names)]:
             self.layout = None
 
     def table(self, body: bytes, maybe: MaybeThousands) -> LineTable | None:
         """The lines, each ended by LF, if all are of this kind and none can be read in two ways."""
         layout = self.layout
-        rows = None if layout is None else self._rows(body)
-        if layout is None or rows is None:
+        rows, bounded = ([], False) if layout is None else self._rows(body)
+        if layout is None or not rows:
             return None
         table = LineTable(layout, rows)
+        table.bounded = bounded
         return table if table.plain(maybe) else None
 
-    def _rows(self, body: bytes) -> list[tuple[Any, ...]] | None:
+    def _rows(self, body: bytes) -> tuple[list[tuple[Any, ...]], bool]:
+        """The values of each line, none if they are other; and whether all are within bounds that are known."""
         found, each = self._find(body), self._numbers
         texts = b",".join(map(b",".join, found))
         if not found or len(texts) + 1 + len(found) * (self._letters - each) != len(body):
-            return None  # something stands between
+            return [], False  # something stands between
         try:
             numbers = _numbers_in(b"[%s]" % texts)
         except msgspec.DecodeError:  # zeros in front
@@ -100,8 +104,9 @@ class LooseLayout:
             for place, factor in self._taken
         ]
         if self._near is not None and any(0 < metres < NEAREST_M for metres in columns[self._near]):
-            return None  # perhaps 2.450 mm
-        return list(zip(*columns, *self._fixed, strict=False))
+            return [], False  # perhaps 2.450 mm
+        bounded = all(low <= min(columns[i]) and max(columns[i]) <= high for i, low, high in self._bounds)
+        return list(zip(*columns, *self._fixed, strict=False)), bounded and bool(self._bounds)
 
 
 def _fields(said: tuple[WireValues, Mapping[str, NotANumberError]]) -> dict[str, Any]:
