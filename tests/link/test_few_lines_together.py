@@ -69,7 +69,7 @@ def read_apart(framer, data, rng):
         piece = data[: rng.choice((1, 9, end, end, end, end))]
         data = data[len(piece) :]
         values += framer.feed(piece)
-        numbers += framer.numbers if b"\n" in piece else ()
+        numbers += framer.numbers
     return values, numbers
 
 
