@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -111,3 +112,65 @@ def test_of_several_robots_a_key_chooses_and_the_choice_stays(monkeypatch: pytes
 
         with Monitor(robot, "auto") as line:
             drive(ConsoleApp(robot, session, line), script)
+
+
+class Striker(PrintingRobot):
+    """Says when it shoots, on lines that name no time, twenty a second, and is silent from half a second after it."""
+
+    def __init__(self) -> None:
+        self.shoots, self.shot = False, 0
+        super().__init__(self._said, 0.05)
+
+    def _said(self, number: int) -> bytes:
+        if self.shoots and not self.shot:
+            self.shot = number
+        said = framed(f"setpoint=1500,wheel_rpm=1500,fired={int(number == self.shot)}")
+        return said if number < self.shot + 10 or not self.shot else b""
+
+
+async def soon(pilot: Pilot[None], holds: Callable[[], bool]) -> None:
+    """Until something holds, without a look at the line."""
+    for _ in range(1000):
+        if holds():
+            return
+        await pilot.pause(0.01)
+    raise AssertionError("never")
+
+
+@pytest.mark.parametrize("shot_first", [False, True])
+@pytest.mark.parametrize(
+    ("pressed", "then", "now"),
+    [
+        (["t"], ("low", 2.0, "spot"), ("high", 2.0, "spot")),
+        (["d", "1", ".", "5", "enter"], ("low", 2.0, "spot"), ("low", 1.5, "typed")),
+        (["up"], ("low", 2.0, "spot"), ("low", 2.05, "step")),
+    ],
+    ids=["target", "distance", "step"],
+)
+def test_a_shot_between_two_looks_is_logged_as_it_was_when_it_left(
+    pressed: list[str], then: tuple[object, ...], now: tuple[object, ...], shot_first: bool
+) -> None:
+    """Keys and a shot between two looks of the console at the line, either first."""
+    robot = load_robot("heron")
+    robot = replace(robot, targets=tuple(replace(robot.target(), name=name) for name in ("low", "high")))
+    robot = replace(robot, spots=(replace(robot.spots[0], name="near", distance=2.0),))
+    with Striker() as striker, Session(robot) as session, Monitor(robot, striker.device) as line:
+        session.log.remember("caution understood", "yes")
+
+        async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+            await until(app, pilot, lambda: app.controller.shooting.live.wheel_rpm is not None)
+            look, app.controller.look = app.controller.look, lambda: None
+            if not shot_first:
+                await pilot.press(*pressed)
+            striker.shoots = True
+            await soon(pilot, lambda: striker.shot > 0)
+            if shot_first:
+                await pilot.press(*pressed)
+            await soon(pilot, lambda: bool(line.snapshot().shots))
+            await pilot.pause(0.5)
+            app.controller.look = look
+            app.look()
+            (shot,) = app.controller.shooting.unanswered
+            assert (shot.target, round(shot.distance_m or 0, 3), shot.distance_from) == (then if shot_first else now)
+
+        drive(ConsoleApp(robot, session, line), script)
