@@ -36,5 +36,5 @@ class ShotMemory:
 
 def ago_s(live: Live, seen: ShotSeen) -> float:
     """How long ago a shot left: before the latest sample by the line's clock, and that one is some time old itself."""
-    since = float(live.history_s[-1]) - seen.time_s if len(live.history_s) else 0.0
-    return min(_REMEMBERED_S, max(0.0, since) + (live.age_s or 0.0))
+    since_s = max((float(latest) - seen.time_s for latest in live.history_s[-1:]), default=0.0)
+    return min(_REMEMBERED_S, max(0.0, since_s) + (live.age_s or 0.0))
