@@ -108,6 +108,8 @@ class ShotsScreen(LabelledScreen):
             log.add_options(
                 Option(self._row(number, entry, entry.uid in several)) for number, entry in enumerate(entries, 1)
             )
+            if not entries:
+                log.add_option(Option("no shots yet", disabled=True))
             self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
         self._draw()
         chosen = state.chosen[0].uid if state.chosen else None
