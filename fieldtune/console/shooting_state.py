@@ -17,13 +17,13 @@ from fieldtune.console.typed import FURTHEST_M, NO_LABELS, Distance, Labels, exp
 from fieldtune.errors import InputError
 from fieldtune.frozen import frozen
 from fieldtune.records import Result, Shot, UnansweredShot
-from fieldtune.robot.model import Robot, Target
 from fieldtune.shot_entry import contradictions
 from fieldtune.store.rows import stamp
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.samples import Live, ShotSeen
+    from fieldtune.robot.model import Robot, Target
 
 APART_M, APART_SHARE = 0.10, 0.05
 """How far two distances may be from each other and count as the same, metres and share."""

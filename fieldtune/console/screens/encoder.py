@@ -32,6 +32,7 @@ class EncoderScreen(ConsoleScreen):
     """What is known of the scale, and the way to measure it."""
 
     TITLE_WORDS = "Encoder"
+    fits_small = False  # it says in short what is wrong, and what mends it
     OWN: ClassVar[list[Binding]] = [
         Binding(
             "enter",
