@@ -270,8 +270,8 @@ class DropDetector:
     def _shot(self, drop: Drop, dip: Dip) -> Drop:
         self._last_s = dip.at_s
         self._forget(dip.at_s)
-        certain = self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v)
-        if certain and not dip.coasts:  # nothing brings back a wheel that runs out
+        # What a wheel misses that runs out, and is not brought back, says nothing of others.
+        if not dip.coasts and self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
             self._going_on.append((dip.at_s, dip.speed))
         return replace(drop, sure=True)
 
