@@ -140,7 +140,7 @@ class EvenLines:
         turned_s, stale_s, stood = base.turned_s, base.stale_s, base.stood
         rate = None if base.still or at_counts is None else base.rate
         at_volts, sure, said_v = at_clock, math.inf, 0.0
-        if battery is not None and rows:
+        if battery is not None:
             at_volts, sure = battery.place, _SURE_V * abs(battery.per)
             said_v = rows[0][at_volts] if base.volts is None else base.volts * battery.per
         times: list[float] = []
