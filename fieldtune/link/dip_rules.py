@@ -86,7 +86,7 @@ def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answe
     settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)
     if usual is not None and settled and shots.like(usual, against, noisy or dip.faint):
         return Answer.SHOT
-    if noise_known and (dip.held or dip.last) and _falls_running_out(dip):
+    if noise_known and _falls_running_out(dip):
         return Answer.SHOT
     sudden = seen.over_slow > _SUDDEN
     loud = dip.held and seen.over_nothing > _LOUD and seen.over_slow > _RATHER_SUDDEN
@@ -137,7 +137,9 @@ def _falls_running_out(dip: Dip) -> bool:
     seen = dip.seen
     plainly = seen.over_nothing > _RUN_OUT and dip.shallow.over_nothing < _OF_SHALLOW * seen.over_nothing
     as_well = seen.over_slow > _RUN_OUT_SLOW and seen.over_lowered > _RUN_OUT_LOWERED
-    return dip.coasts and not dip.faint and plainly and as_well
+    course = dip.usual is None or dip.usual.over_nothing > _LIKE * seen.over_nothing
+    surely_above = dip.held or (dip.last and dip.even and course)
+    return dip.coasts and surely_above and not dip.faint and plainly and as_well
 
 
 def _coming(dip: Dip, as_shot: Verdict) -> float:
