@@ -184,7 +184,7 @@ class Controller:
         if len(self.robot.targets) < 2:
             self.news.say("this robot's profile has one target")
             return
-        self.shooting.target_number = (self.shooting.target_number + 1) % len(self.robot.targets)
+        self.shooting.next_target()
         self.advisor.forget()
         self.news.say(f"target: {self.shooting.target.name or self.shooting.target.kind}")
         self.advisor.ask_if_changed()

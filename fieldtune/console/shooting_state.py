@@ -6,31 +6,29 @@ Plain state without Textual, so that its rules can be tried headlessly.
 from __future__ import annotations
 
 import uuid
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Protocol
 
 from fieldtune.console import words
+from fieldtune.console.shot_memory import ShotMemory, ago_s
 from fieldtune.console.typed import FURTHEST_M, NO_LABELS, Distance, Labels, expected_distance
 from fieldtune.errors import InputError
 from fieldtune.frozen import frozen
 from fieldtune.records import Result, Shot, UnansweredShot
-from fieldtune.robot.model import Robot, Target
 from fieldtune.shot_entry import contradictions
 from fieldtune.store.rows import stamp
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
     from fieldtune.link.samples import Live, ShotSeen
+    from fieldtune.robot.model import Robot, Target
 
 APART_M, APART_SHARE = 0.10, 0.05
 """How far two distances may be from each other and count as the same, metres and share."""
 _ASKED_S = 30.0
 """How long it is asked about a dip of the wheel: later nobody remembers."""
-_REMEMBERED_S = 15.0
-"""How long it is remembered what was being shot; a shot is recognised sooner than that after it left."""
 
 
 class SeenResult(Protocol):
@@ -111,7 +109,7 @@ class ShootingState:
     _last_result: int = 0
     _read_at: float | None = None
     _back_to: tuple[Distance | None, bool] | None = None
-    _lately: deque[tuple[float, UnansweredShot]] = field(default_factory=deque)
+    _memory: ShotMemory = field(default_factory=ShotMemory)
 
     def __post_init__(self) -> None:
         if self.distance is None and self.robot.spots:
@@ -123,12 +121,22 @@ class ShootingState:
         """The target that is being shot at."""
         return self.robot.targets[self.target_number % len(self.robot.targets)]
 
+    def next_target(self) -> None:
+        """The next of the robot's targets is shot at from now on."""
+        self.target_number = (self.target_number + 1) % len(self.robot.targets)
+        self.remember()
+
+    def begin_period(self, epoch: int) -> None:
+        """A battery period begins now."""
+        self.epoch = epoch
+        self.remember()
+
     # -- the distance ------------------------------------------------------------------------------------------------
 
     def choose(self, distance: Distance) -> None:
         """A person chose a distance: it stays until they choose another or hand back to the robot's reading."""
         self.distance, self.held, self.suggestion = distance, True, None
-        self.remember()  # a shot that leaves before the next look was from there
+        self.remember()
 
     def follow(self) -> None:
         """Hands back to the robot's own reading; raises ``InputError`` if it sends none."""
@@ -136,6 +144,7 @@ class ShootingState:
             raise InputError("the robot sends no distance now: press d and type it, or choose a spot")
         self.held, self.suggestion = False, None
         self._read_distance(self.live)
+        self.remember()
 
     def step(self, by_m: float) -> None:
         """Nearer or further by a little, kept to whole steps."""
@@ -160,6 +169,7 @@ class ShootingState:
         if self._back_to is not None and self.distance is not None and self.distance.source == "asked":
             self.distance, self.held = self._back_to
         self._back_to = None
+        self.remember()
 
     def _read_distance(self, live: Live) -> None:
         if live.distance_m is None or not 0 < live.distance_m <= FURTHEST_M:
@@ -226,12 +236,8 @@ class ShootingState:
         return self.unsure is not None and not (self.unanswered or self.chosen or self.answer or self.offer)
 
     def remember(self) -> None:
-        """Notes what is being shot now, so that a shot recognised a little later gets what was true when it left."""
-        now, lately, taken = self.clock(), self._lately, self.shot_now()
-        if not lately or replace(lately[-1][1], uid="", time="") != replace(taken, uid="", time=""):
-            lately.append((now, taken))
-        while len(lately) > 1 and lately[1][0] < now - _REMEMBERED_S:
-            lately.popleft()
+        """Notes what is being shot from now on: a shot may leave before the next look, and is recognised later yet."""
+        self._memory.note(self.clock(), self.shot_now())
 
     def shot_now(self) -> UnansweredShot:
         """A shot that leaves now, as far as it is known without having been seen."""
@@ -253,10 +259,8 @@ class ShootingState:
         )
 
     def _seen(self, seen: ShotSeen, hint: str | None) -> UnansweredShot:
-        ago = _ago(self.live, seen)
-        left = self.clock() - ago
-        before = [shot for at, shot in self._lately if at <= left]
-        then = before[-1] if before else self.shot_now()
+        ago = ago_s(self.live, seen)
+        then = self._memory.at(self.clock() - ago) or self.shot_now()
         read = seen.distance_m if seen.distance_m is not None else then.robot_distance_m
         distance = then.distance_m
         if seen.distance_m is not None and then.distance_from in ("robot", None):
@@ -341,10 +345,3 @@ class ShootingState:
     def age_s(self, shot: UnansweredShot) -> float:
         """How long ago it left."""
         return max(0.0, (self.now() - datetime.fromisoformat(shot.time)).total_seconds())
-
-
-def _ago(live: Live, seen: ShotSeen) -> float:
-    """How long before the latest sample a shot left, seconds; a line that tells no time is taken to be prompt."""
-    for latest in live.history_s[-1:]:
-        return min(_REMEMBERED_S, max(0.0, float(latest) - seen.time_s))
-    return 0.0

@@ -310,7 +310,7 @@ class ShotRecorder:
     async def _swap(self, label: str | None, then: Callable[[int | None], None]) -> None:
         epoch = await self._background.ask_log("Marking the change", self._session.swap, label)
         if epoch is not None:
-            self._shooting.epoch = epoch
+            self._shooting.begin_period(epoch)
             self._news.say(f"confirmed: battery changed, battery period {epoch} begins")
         then(epoch)
 

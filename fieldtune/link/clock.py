@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -78,8 +79,11 @@ class LineState:
                 rpms.popleft()
 
 
+_TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
+_NEARER = 1.02
 _WRAPS = (2**16, 2**32)
 _LONGEST_S = 10.0
+_LONGEST_PERIOD_S = 2.0
 _SHORT_WRAPS = 2  # roll-overs at 16 bits after which the clock is known to be so short
 
 
@@ -97,6 +101,8 @@ class Clocks:
         """Why the host's arrival time is the clock although the robot sends one."""
         self.judging = True
         """False where arrival times are made up, as of plain text."""
+        self.line_s = math.inf
+        """Time between two lines, refused ones included: unknown is infinite."""
         self._judge = ClockJudge()
         self._stood_s: float | None = None
         self._short = 0
@@ -165,6 +171,31 @@ class Clocks:
             if before < wrap and 0 <= since <= min(waited + AHEAD_S, _LONGEST_S):
                 return since
         return None
+
+    def keep_pace(self, base: LineState, times_s: Iterable[float], waited: float) -> None:
+        """Takes the times of lines that follow ``base``, before it moves on to them; the first was ``waited`` for."""
+        before_s, late_s, period, line_s = base.time_s, base.late_s, base.period, self.line_s
+        for time_s in times_s:
+            since = time_s - before_s
+            before_s = time_s
+            late_s *= _LATE_FORGOTTEN
+            if since - waited > late_s:
+                late_s = since - waited
+            waited = 0.0
+            # Follows the middle of the times: some of two are longer, where one between them was refused.
+            if since > line_s:
+                line_s *= _NEARER
+            else:
+                line_s = since if line_s == math.inf else line_s / _NEARER
+            if period == 0.0:
+                period = min(since, _LONGEST_PERIOD_S)
+            elif since < 6 * period:
+                period += 0.05 * (since - period)
+        base.late_s, base.period, self.line_s = late_s, period, line_s
+
+    def ahead_s(self, base: LineState, doubted: bool) -> float:
+        """By how much a line may be ahead of the host: where lines are damaged, not by much more than others lately."""
+        return min(_TIMES_LATE * (base.late_s + base.tick) + base.period, AHEAD_S) if doubted else AHEAD_S
 
     def rolled_over(self, before: float, clock: float) -> bool:
         """Whether a believed clock began anew; notes how long it is."""

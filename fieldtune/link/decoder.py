@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from fieldtune.link.even_lines import EvenLines
@@ -91,52 +92,48 @@ class LineDecoder(LineWeigher):
         base = self._base
         if base is None or self._held is not None or self._out_of_range or self._long_counter or self._nominal.sure:
             return 0
-        found = None
-        if at == 0 and table.lines >= MANY:
-            try:
-                found = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
-            except OverflowError:  # a reading of some hundred digits
-                found = None
-        if found is None:
-            return 0 if self._counts_shots else self._run(base, table, at, arrival, samples)
-        samples += found
-        self._catch_up()
-        last = table.value(-1)
-        if self._continuity.clocks.judge(last, arrival, table.lines):
-            self.begin_anew()
-        self._last, self._refused_clocks = last, 0
-        self.good += table.lines
-        return table.lines
-
-    def _run(self, base: LineState, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
-        """As ``_take_table``, line by line, as far as each plainly follows."""
-        rows = table.rows[at:] if at else table.rows
         even = self._even.get(table.names) or self._even_lines(table.names)
+        first, clocks = table.row(at), self._continuity.clocks
         quiet = self._ran or self._two_robots.quiet(base.rpm if even.has_rpm else None)
-        if not quiet or not even.follows(base, rows[0], arrival):
+        if not quiet or self._counts_shots or not even.follows(base, first, arrival):
             return 0
-        clocks = self._continuity.clocks
-        distrusted = clocks.judge_s(even.clocks_s(rows[:1])[0], arrival)
-        times, wheel, self._by_time = even.run(base, [] if distrusted else rows, arrival, self._nominal, table.bounded)
-        taken = len(times)
-        if not taken:
+        if clocks.judge_s(even.clock_s(first), arrival):
             self._catch_up()
             self._seen = table.value(at)  # its clock is judged
-            if distrusted:
-                self.begin_anew()
+            self.begin_anew()
             return 0
+        taken = self._all(base, table, arrival, samples) if at == 0 and table.lines >= MANY else 0
+        if not taken:
+            rows = table.rows[at:] if at else table.rows
+            times, wheel, self._by_time = even.run(base, rows, arrival, self._nominal, table.bounded)
+            taken = len(times)
+            if not taken:
+                self._catch_up()
+                self._seen = table.value(at)
+                return 0
+            for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, even.told(rows), not even.counted):
+                sample = even.sample(rows[place], times[place], arrival, wheel[place])
+                sample.before_s = before_s
+                sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
+                samples.append(sample)
+        last = table.row(at + taken - 1)
         if taken > 1:
-            clocks.judge_more(taken, even.clocks_s(rows[taken - 1 : taken])[0], lambda: even.clocks_s(rows[:taken]))
+            all_s = partial(even.clocks_s, table, at, at + taken)
+            clocks.judge_more(taken, even.clock_s(last), all_s)
         self._ran.append((even, table, at, at + taken, arrival))
         self._refused_clocks = 0
-        self._fired = even.last_fired(rows[taken - 1], self._fired)
+        self._fired = even.last_fired(last, self._fired)
         self.good += taken
-        for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, even.told(rows), not even.counted):
-            sample = even.sample(rows[place], times[place], arrival, wheel[place])
-            sample.before_s = before_s
-            sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
-            samples.append(sample)
         return taken
+
+    def _all(self, base: LineState, table: LineTable, arrival: float, samples: list[Sample]) -> int:
+        """Takes all lines at once, or none."""
+        try:
+            found = samples_of_table(self._continuity, self._limits, base, table, arrival, self._chooser)
+        except OverflowError:  # a reading of some hundred digits
+            return 0
+        samples += found or ()
+        return 0 if found is None else table.lines
 
     def _even_lines(self, names: tuple[str, ...]) -> EvenLines:
         """How lines of a kind that is new go on."""
@@ -151,7 +148,7 @@ class LineDecoder(LineWeigher):
             last_two = [
                 even.said(row, arrival)
                 for even, table, start, end, arrival in self._ran
-                for row in table.rows[max(start, end - 2) : end]
+                for row in map(table.row, range(max(start, end - 2), end))
             ]
             self._two_robots.saw(last_two)
             _, table, _, end, _ = self._ran[-1]

@@ -14,19 +14,19 @@ from typing import TYPE_CHECKING
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.clock import AHEAD_S, LineState
-from fieldtune.link.limits import COUNTS_OFF, INSIDE, LEAST_SPEED, RPM_OFF, SPEED_OFF, TICKS_OFF
+from fieldtune.link.limits import COUNTS_OFF, INSIDE, LEAST_SPEED, RPM_OFF
 from fieldtune.link.nominal_time import NominalTime
-from fieldtune.link.plausibility import FORGIVEN, LATE_FORGOTTEN, NEARER, STOOD_S, SURE_SCATTERS, Continuity
+from fieldtune.link.plausibility import FORGIVEN, STOOD_S, Continuity
 from fieldtune.link.samples import Sample
-from fieldtune.link.two_robots import Said, rpm_alike
+from fieldtune.link.two_robots import RPM_ALIKE, Said, rpm_alike
 from fieldtune.link.wire_numbers import LARGEST
 
 if TYPE_CHECKING:
-    from fieldtune.link.layouts import Row
+    from fieldtune.link.layouts import LineTable, Row
     from fieldtune.link.limits import Limits
 
-_SURE_V = 0.2
-"""By how much a battery may be off the last line's with nobody asking why."""
+_SURE_V = 0.1
+"""By how much a battery may be off with nobody asking why: of two lines twice as much."""
 
 
 @frozen
@@ -69,8 +69,8 @@ class EvenLines:
         limits = steps.limits
         per_turn = limits.counts_per_turn or 1.0
         self._most_ticks = (1 - INSIDE) * AHEAD_S / self._tick
-        least_rps = LEAST_SPEED * limits.wheel_rpm / 60
-        self._fixed = self._tick, per_turn, limits.tight_rps2, COUNTS_OFF / per_turn, least_rps
+        self._per_turn, self._count_off = per_turn, COUNTS_OFF / per_turn
+        self._little_rpm = min(RPM_OFF * LEAST_SPEED * limits.wheel_rpm, RPM_ALIKE)  # less than anyone asks about
         self._usable = self._counts is None or limits.counts_per_turn is not None
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
@@ -108,10 +108,14 @@ class EvenLines:
             return False
         return bool(0 < first[self._clock] - base.clock <= self._most_ticks)
 
-    def clocks_s(self, rows: list[Row]) -> list[float]:
-        """What the lines' clock says, seconds."""
-        place, tick = self._clock, self._tick
-        return [row[place] * tick for row in rows]
+    def clock_s(self, row: Row) -> float:
+        """What a line's clock says, seconds."""
+        seconds: float = row[self._clock] * self._tick
+        return seconds
+
+    def clocks_s(self, table: LineTable, start: int, end: int) -> list[float]:
+        """What the clocks of these lines say, seconds."""
+        return [row[self._clock] * self._tick for row in table.rows[start:end]]
 
     def last_fired(self, row: Row, before: float | None) -> float | None:
         """What the last line that named it said of shots."""
@@ -125,53 +129,38 @@ class EvenLines:
         And what ``nominal`` makes of the first line that doesn't, if it was asked. ``bounded``: all readings are
         possible, as far as limits go.
         """
-        steps, dead_rpm = self._steps, self._steps.dead_rpm
+        steps = self._steps
         bounds = () if bounded else self._bounds
-        at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
+        at_clock, at_counts, own_rpm, (at_volts, low_v, high_v) = self._clock, self._counts, self._rpm, self._near(base)
         at_fired = at_clock if self._fired is None else self._fired
         most_fired = math.inf if self._fired is None else 1.0  # more is a count of shots
-        tick, per_turn, tight, count_off, least_rps = self._fixed
+        tick, per_turn, count_off, most_ticks, half = (
+            self._tick,
+            self._per_turn,
+            self._count_off,
+            self._most_ticks,
+            steps.half,
+        )
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
-        turned_s, stale_s, stood, volts = base.turned_s, base.stale_s, base.stood, base.volts
+        turned_s, stale_s, stood = base.turned_s, base.stale_s, base.stood
         rate = None if base.still or at_counts is None else base.rate
-        half, most_ticks, whole = steps.half, self._most_ticks, steps.whole and at_counts is not None
-        at_volts, per_volt = (0, 1.0) if battery is None else (battery.place, battery.per)
-        waited, late_s, line_s, period = arrival_s - base.arrival_s, base.late_s, steps.line_s, base.period
         times: list[float] = []
         wheel: list[float | None] = []
-        counted: list[tuple[float, int]] = []
-        rpm: float | None = None
-        now_v = volts
-        by_time: float | None = None
-        possible, farther, unknown_s = True, 1 / NEARER, math.inf
+        rpm, by_time = None, None
         for row in rows:
             ticks = row[at_clock] - clock
             if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
                 break
-            since = ticks * tick
-            now_s = time_s + since
-            since = now_s - time_s
-            for place, low, high in bounds:
-                if not low <= row[place] <= high:
-                    possible = False
-                    break
-            if not possible or row[at_fired] > most_fired:
+            if not low_v <= row[at_volts] <= high_v or row[at_fired] > most_fired:
                 break
-            if battery is not None:
-                now_v = row[at_volts] / per_volt
-                if volts is not None and abs(now_v - volts) > _SURE_V:
-                    break
+            if bounds and not _within(row, bounds):
+                break
+            now_s = time_s + ticks * tick
             if own_rpm is not None:
-                rpm, last = abs(row[own_rpm.place] / own_rpm.per), base.rpm
-                dead_rpm.see(rpm)
+                rpm = own_rpm.of(row)
+                steps.dead_rpm.see(rpm)
                 by_time = nominal.see(row[at_clock] * tick, rpm)
-                if nominal.sure:
-                    break
-                # A wheel that stood may go on standing, but the first zero is looked at.
-                if last is None or dead_rpm.dead or (rpm == 0.0 and last != 0.0) or not rpm_alike(rpm, last):
-                    break
-                room = RPM_OFF * max(last / 60, least_rps) + SURE_SCATTERS * base.scatter
-                if abs((rpm - last) / 60) > room + tight * (now_s - base.rpm_s):
+                if nominal.sure or not self._rpm_goes_on(base, rpm, now_s):
                     break
             if at_counts is not None:
                 moved = row[at_counts] - counts
@@ -179,15 +168,13 @@ class EvenLines:
                     if rate is None or not -half <= moved < half or type(moved) is not int:
                         break
                     step, after = moved / per_turn, now_s - turned_s
-                    off = abs(step - rate * after)
-                    if off > count_off:  # else it is less than all that may be together
-                        fast = abs(rate)
-                        room = count_off + (TICKS_OFF * tick + 2 * stale_s) * fast
-                        room += SPEED_OFF * fast * after + tight * after * after / 2
-                        if off > room:
-                            break
+                    # Mostly it is off by less than all that may come together.
+                    if not -count_off <= step - rate * after <= count_off and not steps.turns_follow(
+                        step, after, rate, stale_s, tick
+                    ):
+                        break
                     if stood:
-                        stale_s = max(0.98 * stale_s, since)
+                        stale_s = max(0.98 * stale_s, now_s - time_s)
                     elif stale_s:
                         stale_s = 0.95 * stale_s if stale_s > 1e-4 else 0.0
                     stood, turned_s = False, now_s
@@ -199,35 +186,46 @@ class EvenLines:
                 elif now_s - turned_s > STOOD_S:
                     break
                 elif not stood:
-                    stood = abs(rate or 0.0) * since * per_turn > 1.5
-            if own_rpm is not None:
+                    stood = abs(rate or 0.0) * (now_s - time_s) * per_turn > 1.5
+            if rpm is not None:
                 by_time = None
                 steps.refused_rpm = max(steps.refused_rpm - FORGIVEN, 0.0)
-                base.follow_rpm(now_s, rpm or 0.0)
-            if whole:
-                counted.append((row[at_clock] * tick, counts))
-            late_s *= LATE_FORGOTTEN
-            early_s = since - waited
-            if early_s > late_s:
-                late_s = early_s
-            waited = 0.0
-            line_s = since if line_s == unknown_s else line_s * (NEARER if since > line_s else farther)
-            if period == 0.0:
-                period = since
-            elif since < 6 * period:
-                period += 0.05 * (since - period)
-            clock, time_s, volts = row[at_clock], now_s, now_v
+                base.follow_rpm(now_s, rpm)
+            clock, time_s = row[at_clock], now_s
             times.append(now_s)
             wheel.append(rpm if at_counts is None else turns)
-        if counted:
-            steps.see_more_counts(counted, tick)
         if times:
+            if steps.whole and at_counts is not None:
+                said = rows[: len(times)]
+                steps.see_more_counts([(row[at_clock] * tick, row[at_counts]) for row in said], tick)
+            steps.clocks.keep_pace(base, times, arrival_s - base.arrival_s)
+            steps.clocks.rolled_over(clock, clock)
             base.clock, base.time_s, base.arrival_s = clock, time_s, arrival_s
             base.turns, base.turned_s, base.stale_s, base.stood = turns, turned_s, stale_s, stood
-            base.counts = base.counts if at_counts is None else counts
-            base.late_s, base.period, base.volts, steps.line_s = late_s, period, volts, line_s
-            steps.clocks.rolled_over(clock, clock)
+            if at_counts is not None:
+                base.counts = counts
+            if self._volts is not None:
+                base.volts = self._volts.of(rows[len(times) - 1])
         return times, wheel, by_time
+
+    def _near(self, base: LineState) -> tuple[int, float, float]:
+        """Where a line says its battery, and what it may say with nobody asking why: near what was said last."""
+        battery, volts = self._volts, base.volts
+        if battery is None or volts is None:
+            return (0, -math.inf, math.inf)
+        low, high = battery.per * (volts - _SURE_V), battery.per * (volts + _SURE_V)
+        return (battery.place, low, high) if low < high else (battery.place, high, low)
+
+    def _rpm_goes_on(self, base: LineState, rpm: float, now_s: float) -> bool:
+        """Whether own rpm surely goes on. A wheel that stood may go on standing, but the first zero is looked at."""
+        last, steps = base.rpm, self._steps
+        if last is None or steps.dead_rpm.dead or (rpm == 0.0 and last != 0.0):
+            return False
+        return abs(rpm - last) <= self._little_rpm or (rpm_alike(rpm, last) and steps.rpm_follows(base, rpm, now_s))
+
+
+def _within(row: Row, bounds: list[tuple[int, float, float]]) -> bool:
+    return all(low <= row[place] <= high for place, low, high in bounds)
 
 
 def _readings(names: tuple[str, ...], limits: Limits) -> tuple[_Reading, ...]:

@@ -57,7 +57,8 @@ class Framer:
         self._trial = LooseReader(names, MaybeThousands.settled(), settings.scale, Hexadecimal(), like)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
-        self._layouts = Layouts(self._format, bounds or {})
+        self._bounds = bounds or {}
+        self._layouts = Layouts(self._format, self._bounds)
         self._patterns = LinePatterns()
         self._loose_layout: LooseLayout | None = None
         self._strict: WireValues | LineTable | None = None
@@ -146,8 +147,7 @@ class Framer:
         if loose is None or self._checked_seen or self._patterns.count(loose.form) < OFTEN:
             return None
         table = loose.table(body, self._format.maybe)
-        for _ in range(0 if table is None else lines):
-            self._patterns.often(loose.form)
+        self._patterns.often(loose.form, 0 if table is None else lines)
         return table
 
     def _one_by_one(self, lines: list[bytes]) -> list[WireValues]:
@@ -224,7 +224,8 @@ class Framer:
             self._format.note(ours, wrong)
         known = self._loose_layout is not None and self._loose_layout.form == form
         if strict is None and not known and self._patterns.count(form) >= _SURELY_OFTEN:
-            self._loose_layout = LooseLayout(line, form, columns.read if loose is columns else self._trial.read)
+            reader = columns.read if loose is columns else self._trial.read
+            self._loose_layout = LooseLayout(line, form, reader, self._bounds)
         return values if found else "unusable value"
 
     def _cut_flood(self) -> None:

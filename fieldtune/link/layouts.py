@@ -100,7 +100,12 @@ class LineTable:
 
     def value(self, place: int) -> WireValues:
         """One of the lines."""
-        return self._layout.values(dict(zip(self.names, self._layout.row_of(self._found[place]), strict=True)))
+        return self._layout.values(dict(zip(self.names, self.row(place), strict=True)))
+
+    def row(self, place: int) -> Row:
+        """The values of one of the lines."""
+        row: Row = self._layout.row_of(self._found[place])
+        return row
 
 
 class Layouts:
@@ -174,7 +179,8 @@ class Layouts:
         prepare = partial(_as_json, words=words) if way[:1] == "=" else _json_lines
         values = values_from if words else self._format.values_from
         getters = tuple(map(attrgetter, keys))
-        layout = Layout(ours, values, bool(words), bool(self._bounds), attrgetter(*keys), getters)
+        row_of = attrgetter(*keys) if len(ours) < len(theirs) else msgspec.structs.astuple
+        layout = Layout(ours, values, bool(words), bool(self._bounds), row_of, getters)
         types = [_type_of(names.get(name), self._bounds) for name in theirs]
         return layout, _named(theirs, types, prepare)
 

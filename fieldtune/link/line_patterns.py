@@ -35,16 +35,18 @@ class LinePatterns:
         """How many lines of a form came lately."""
         return self._count[form]
 
-    def often(self, form: bytes) -> bool:
-        """Notes a line of a form; whether as many of them came lately as damage would not make."""
-        self._lately.append(form)
-        self._count[form] += 1
-        if len(self._lately) > _REMEMBERED:
-            oldest = self._lately.popleft()
-            self._count[oldest] -= 1
-            if not self._count[oldest]:
-                del self._count[oldest]
-        return self._count[form] >= OFTEN
+    def often(self, form: bytes, lines: int = 1) -> bool:
+        """Notes lines of a form; whether as many of them came lately as damage would not make."""
+        lately, count = self._lately, self._count
+        for _ in range(lines if count[form] < _REMEMBERED else 0):  # of one form alone nothing would change
+            lately.append(form)
+            count[form] += 1
+            if len(lately) > _REMEMBERED:
+                oldest = lately.popleft()
+                count[oldest] -= 1
+                if not count[oldest]:
+                    del count[oldest]
+        return count[form] >= OFTEN
 
 
 def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from fieldtune.link.layouts import LineTable
     from fieldtune.link.plausibility import Continuity
 
-MANY = 64
+MANY = 128
 """Lines from which arrays are faster than weighing line by line."""
 EXACT = 2.0**53
 _RECENT = 40

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from fieldtune.line_fields import BY_WIRE_NAME
-from fieldtune.link.clock import AHEAD_S, Clocks, LineState
+from fieldtune.link.clock import Clocks, LineState
 from fieldtune.link.dead_rpm import DeadRpm
 from fieldtune.link.limits import (
     COUNTS_OFF,
@@ -28,12 +28,10 @@ _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
-_TIMES_LATE, LATE_FORGOTTEN = 3.0, 0.95  # a line
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
-NEARER = 1.02
-SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
+_SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
 _SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
@@ -68,7 +66,6 @@ class Continuity:
         self._by_a_count = self._rolled = 0
         self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self.untimed = 0  # lines with the wheel's speed, but no clock, since the last that had both
-        self.line_s = math.inf  # between two lines, refused ones included
         self.half = self._modulus >> 1
 
     def measured(self, values: WireValues, arrival: float) -> Sample:
@@ -174,7 +171,7 @@ class Continuity:
         elapsed = self.clocks.elapsed(base, wire, number, waited)
         if elapsed is None or elapsed > (_LONG_S if loose else max(PATIENCE_S, 6 * base.period)):
             return "clock"
-        if elapsed - waited > self._ahead_s(base, loose) and base.clock is not None:
+        if elapsed - waited > self.clocks.ahead_s(base, self.doubted and not loose) and base.clock is not None:
             return "clock"  # ahead of the host, which can only get lines late
         if not self._turns_follow(base, wire, sample, elapsed, loose):
             late = self.clocks.arrival.late()
@@ -186,17 +183,11 @@ class Continuity:
         if self._dead(base, sample):
             self.notices["counter stands still"] += not base.dead
             sample.wheel_rpm, base.dead = None, True
-        elif not self._rpm_follows(base, sample, loose):
+        elif sample.wheel_rpm is not None and not self.rpm_follows(base, sample.wheel_rpm, sample.time_s, loose):
             if not loose:
                 return "wheel"
             sample.wheel_rpm = None  # unknown until it follows again, or has had the time for such a change
         return self._readings_follow(base, sample, loose)
-
-    def _ahead_s(self, base: LineState, loose: bool) -> float:
-        """By how much a line may be ahead of the host: where lines are damaged, not by much more than others lately."""
-        if loose or not self.doubted:
-            return AHEAD_S
-        return min(_TIMES_LATE * (base.late_s + base.tick) + base.period, AHEAD_S)
 
     def _timeless(self, base: LineState, wire: WireValues) -> bool:
         """Whether a line has no time of its own: it has no clock though others do, or the clock did not move."""
@@ -216,26 +207,39 @@ class Continuity:
     def _wheel_follows(self, base: LineState, step: float, elapsed: float, loose: bool) -> bool:
         limits = self.limits
         fastest = limits.wheel_rpm / 60
-        noise = COUNTS_OFF / (limits.counts_per_turn or 1.0)
         rate = 0.0 if base.still else base.rate
         if rate is None:
-            return abs(step) <= fastest * (elapsed + base.tick) + noise
-        noise += (TICKS_OFF * base.tick + 2 * max(base.stale_s, self.ages.between_s)) * abs(rate)
+            return abs(step) <= fastest * (elapsed + base.tick) + COUNTS_OFF / (limits.counts_per_turn or 1.0)
         if not loose:
-            room = noise + SPEED_OFF * abs(rate) * elapsed + limits.tight_rps2 * elapsed * elapsed / 2
-            return abs(step - rate * elapsed) <= room
+            return self.turns_follow(step, elapsed, rate, base.stale_s, base.tick)
+        noise = self._reading_off(rate, base.stale_s, base.tick)
         forward = step if rate >= 0 else -step
         limit = min((abs(rate) + limits.accel_rps2 * elapsed) * elapsed, fastest * (elapsed + base.tick))
         return -noise - 0.2 * fastest * elapsed <= forward <= limit + noise
 
-    def _rpm_follows(self, base: LineState, sample: Sample, loose: bool) -> bool:
-        if sample.wheel_rpm is None or base.rpm is None:
+    def turns_follow(self, step: float, elapsed: float, rate: float, stale_s: float, tick: float) -> bool:
+        """Whether so many turns, seconds after the last new count, go on plainly from that many turns a second.
+
+        ``stale_s``: how old a count may be when it is printed.
+        """
+        room = self._reading_off(rate, stale_s, tick)
+        room += SPEED_OFF * abs(rate) * elapsed + self.limits.tight_rps2 * elapsed * elapsed / 2
+        return abs(step - rate * elapsed) <= room
+
+    def _reading_off(self, rate: float, stale_s: float, tick: float) -> float:
+        """Turns by which a reading of the counter may be off because it is rounded, and of another time."""
+        off_s = TICKS_OFF * tick + 2 * max(stale_s, self.ages.between_s)
+        return COUNTS_OFF / (self.limits.counts_per_turn or 1.0) + off_s * abs(rate)
+
+    def rpm_follows(self, base: LineState, rpm: float, time_s: float, loose: bool = False) -> bool:
+        """Whether own rpm goes on from that of ``base``, plainly, or ``loose``: as no more than is possible."""
+        if base.rpm is None:
             return True
-        limits, elapsed = self.limits, sample.time_s - base.rpm_s
-        change = (sample.wheel_rpm - base.rpm) / 60
+        limits, elapsed = self.limits, time_s - base.rpm_s
+        change = (rpm - base.rpm) / 60
         least = LEAST_SPEED * limits.wheel_rpm / 60
         # One of some thousand lines of a rough reading is off by four times its scatter, with nothing damaged.
-        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else SURE_SCATTERS
+        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else _SURE_SCATTERS
         room = RPM_OFF * max(base.rpm / 60, least) + scatters * base.scatter
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
@@ -247,7 +251,7 @@ class Continuity:
 
     def _counts_of(self, rps: float) -> float:
         """How many counts the wheel makes at this speed in the time of a line; 0 where the encoder isn't known."""
-        return rps * (self.limits.counts_per_turn or 0.0) * min(self.line_s, 1.0)
+        return rps * (self.limits.counts_per_turn or 0.0) * min(self.clocks.line_s, 1.0)
 
     def refused(self, base: LineState, wire: WireValues) -> None:
         """Learns from own rpm that was refused: off by one count again and again, it goes in steps of so much.
@@ -296,21 +300,12 @@ class Continuity:
             return
         if sample.wheel_rpm is not None or wire.wheel_counts is not None:
             self.untimed = 0
-        elapsed = sample.time_s - base.time_s
-        base.late_s = max(elapsed - (sample.arrival_s - base.arrival_s), LATE_FORGOTTEN * base.late_s)
+        self.clocks.keep_pace(base, (sample.time_s,), sample.arrival_s - base.arrival_s)
         before, (base.clock, base.tick) = base.clock, self.clocks.reading(wire)
         if base.clock is None:
             base.mark = self.clocks.arrival.time_of(number)
         elif before is not None and self.clocks.rolled_over(before, base.clock):
             self.notices["clock roll-over"] += 1
-        # Follows the middle of the times between lines: some of two are longer, where one between them was refused.
-        self.line_s = (
-            elapsed if self.line_s == math.inf else self.line_s * (NEARER if elapsed > self.line_s else 1 / NEARER)
-        )
-        if base.period == 0.0:
-            base.period = min(elapsed, 2.0)
-        elif elapsed < 6 * base.period:
-            base.period += 0.05 * (elapsed - base.period)
         if wire.wheel_counts is not None:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:

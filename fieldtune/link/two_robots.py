@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _SURE = 20  # lines in turn
 _ODD = 3  # one that isn't in turn takes back so many
 _CLOCK_S = 0.3  # clock and arrival of the same robot's lines differ by less
-_RPM, _RPM_ALIKE = 0.1, 30.0  # share of the speed, and rpm
+_RPM, RPM_ALIKE = 0.1, 30.0  # share of the speed, and rpm
 _MULTIPLE = 0.04
 _VOLTS = 0.25  # a motor switched on takes more at once, but not every other line
 
@@ -97,7 +97,7 @@ def _volts_alike(volts: float | None, other: float | None) -> bool:
 
 def rpm_alike(rpm: float, other: float) -> bool:
     """Whether two speeds can be one wheel's, one line after the other."""
-    return abs(rpm - other) <= _RPM * max(rpm, other) + _RPM_ALIKE
+    return abs(rpm - other) <= _RPM * max(rpm, other) + RPM_ALIKE
 
 
 def _one_count_apart(rpm: float | None, other: float | None) -> bool:

@@ -109,21 +109,34 @@ def test_lines_to_samples_against_json_loads_alone(layout, capsys):
     assert with_shots < 1.15
 
 
-@pytest.mark.parametrize(("layout", "most"), [("fields with checksum", 3.0), ("json", 2.2), ("names and units", 4.5)])
-def test_lines_to_samples_ten_at_a_time(layout, most, capsys):
-    """As a read brings them at 1,000 lines a second: here what is done once a read counts."""
+@pytest.mark.parametrize(
+    ("layout", "at_a_time", "most"),
+    [
+        ("json", 1, 7.0),
+        ("json", 10, 1.7),
+        ("json", 30, 1.3),
+        ("fields with checksum", 1, 9.0),
+        ("fields with checksum", 10, 2.3),
+        ("fields with checksum", 30, 1.7),
+        ("names and units", 1, 10.0),
+        ("names and units", 10, 2.4),
+        ("names and units", 30, 1.8),
+    ],
+)
+def test_lines_to_samples_some_at_a_time(layout, at_a_time, most, capsys):
+    """A read brings some 30 lines at 1,000 lines a second, and one at 50: here what is done once a read counts."""
     robot = load_robot("heron")
     texts = [json.dumps(c) for c in _content(LINES, 1000)]
     lines = [LAYOUTS[layout](c) for c in _content(LINES, 1000)]
-    tens = [b"".join(lines[at : at + 10]) for at in range(0, LINES, 10)]
+    reads = [b"".join(lines[at : at + at_a_time]) for at in range(0, LINES, at_a_time)]
     ours, theirs = [], []
     for _ in range(5):
-        ours.append(_cpu(lambda: _weighed(robot, tens, 1000)))
+        ours.append(_cpu(lambda: _weighed(robot, reads, 1000)))
         theirs.append(_cpu(lambda: [json.loads(t) for t in texts]))
     ratio = min(ours) / min(theirs)
     with capsys.disabled():
         print(
-            f"\n{layout}, ten at a time: {min(ours) / LINES * 1e6:.1f} us a line to samples (no shots), "
+            f"\n{layout}, {at_a_time} at a time: {min(ours) / LINES * 1e6:.1f} us a line to samples (no shots), "
             f"json.loads alone {min(theirs) / LINES * 1e6:.1f} us: ratio {ratio:.2f}"
         )
     assert ratio < most

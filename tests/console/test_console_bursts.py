@@ -422,13 +422,15 @@ def test_the_one_thing_to_do_is_whole_in_the_smallest_window(session: FixedAnswe
             "▶ Typed 1.50 m, the robot read 2.60 m; it left at 2000 rpm, but the setpoint was 2450 rpm.",
             "y in all the same 0 with the robot's distance x no", "below by 100 rpm",
         )  # fmt: skip
-        burst(app, ["y", "h", "a"])
+        burst(app, ["y"])
         await whole("Where did it go?")
         app.controller.news.say("news that takes all three rows that it may have in so small a window, and no more")
         await whole("Where did it go?", "news that takes", "▼ below by 100 rpm")
         line.now = replace(line.now, setpoint=1640.0, wheel_rpm=1640.0)  # the longest verdict on one row
         await whole("Where did it go?", "● on setpoint 1640 rpm: too low")
         line.now = replace(line.now, setpoint=2450.0, wheel_rpm=2350.0)
+        burst(app, ["h", "a"])  # the shots themselves, and what is asked above them
+        await whole("Where did it go?", "? no result")
         burst(app, ["x", "escape", "m", "1", "2", "enter"])
         await whole("No shot was seen; typed 1.50 m, the robot read 2.60 m. y +12 cm all the same", "x no")
 

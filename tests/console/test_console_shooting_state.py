@@ -120,7 +120,7 @@ def test_a_dip_that_the_line_cannot_settle_is_asked_about_once(shot: bool) -> No
 
 
 def test_a_shot_keeps_what_was_true_when_it_left() -> None:
-    """Seen 1.2 s after it left: target, spot and battery were changed in between, and change once more afterwards."""
+    """1.2 s before the last sample, which is 0.02 s old: target, spot and battery were changed since, and are again."""
     low, high = replace(ROBOT.target(), name="low"), replace(ROBOT.target(), name="high")
     clock = Clock()
     shooting = shooting_state(replace(ROBOT, targets=(low, high)), live(), clock)
@@ -135,7 +135,7 @@ def test_a_shot_keeps_what_was_true_when_it_left() -> None:
     (shot,) = shooting.look(live(history_s=np.array([10.0, 11.2]), shots=(seen(1, time_s=10.0, battery_v=9.7),)))
     assert (shot.distance_m, shot.distance_from, shot.target, shot.epoch) == (2.5, "typed", "low", 1)
     assert shot.battery_v == 9.7
-    assert shooting.age_s(shot) == pytest.approx(1.2, abs=0.01)
+    assert shooting.age_s(shot) == pytest.approx(1.22, abs=0.001)
     clock.seconds += 60
     shooting.choose(Distance(1.0, "typed", "typed"))
     assert shooting.asked_about()[0] is shot
@@ -143,9 +143,12 @@ def test_a_shot_keeps_what_was_true_when_it_left() -> None:
 
 def test_a_shot_right_behind_a_typed_distance_was_from_there() -> None:
     """Both between two looks at the line, as quick hands do, of a line that tells no time."""
-    shooting = shooting_state(ROBOT, live())
+    clock = Clock()
+    shooting = shooting_state(ROBOT, live(), clock)
     shooting.look(live(distance_m=2.6))
+    clock.seconds += 0.1
     shooting.choose(Distance(1.5, "typed", "typed"))
+    clock.seconds += 0.05
     (shot,) = shooting.look(live(distance_m=2.6, shots=(seen(1),)))
     assert (shot.distance_m, shot.distance_from, shot.robot_distance_m) == (1.5, "typed", 2.6)
 

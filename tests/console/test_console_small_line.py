@@ -2,39 +2,17 @@
 
 from __future__ import annotations
 
-import os
-import threading
-import tty
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from printing_robot import PrintingRobot
 from terminal import Terminal
 
-PERIOD_S = 0.01
 
-
-@contextmanager
-def printing(texts: Iterator[str]) -> Iterator[str]:
-    """A pseudo-terminal on which these lines come, 100 a second; its name."""
-    master, slave = os.openpty()
-    tty.setraw(slave)
-    over = threading.Event()
-
-    def write() -> None:
-        while not over.wait(PERIOD_S):
-            os.write(master, next(texts).encode())
-
-    thread = threading.Thread(target=write, daemon=True)
-    thread.start()
-    try:
-        yield os.ttyname(slave)
-    finally:
-        over.set()
-        thread.join(2)
-        os.close(master)
-        os.close(slave)
+def printing(texts: Iterator[str]) -> PrintingRobot:
+    """A robot that prints these lines, 100 a second."""
+    return PrintingRobot(lambda _: next(texts).encode())
 
 
 def two_robots() -> Iterator[str]:
@@ -76,11 +54,12 @@ def a_pulled_wire() -> Iterator[str]:
         (a_pulled_wire, r"Wheel now unknown\s+○ c says why", r"plug"),
     ],
 )
-def test_a_small_window_says_what_to_do(heron_home: Path, texts: object, main: str, todo: str) -> None:
-    assert callable(texts)
+def test_a_small_window_says_what_to_do(
+    heron_home: Path, texts: Callable[[], Iterator[str]], main: str, todo: str
+) -> None:
     with (
-        printing(texts()) as path,
-        Terminal("console", "heron", "--port", path, profiles=heron_home, columns=44, rows=14) as console,
+        printing(texts()) as robot,
+        Terminal("console", "heron", "--port", robot.device, profiles=heron_home, columns=44, rows=14) as console,
     ):
         console.wait("Before anything turns")
         console.press("\r")
@@ -99,8 +78,8 @@ def radians_a_second() -> Iterator[str]:
 
 def test_a_small_window_takes_the_scale_that_fits(heron_home: Path) -> None:
     with (
-        printing(radians_a_second()) as path,
-        Terminal("console", "heron", "--port", path, profiles=heron_home, columns=44, rows=14) as console,
+        printing(radians_a_second()) as robot,
+        Terminal("console", "heron", "--port", robot.device, profiles=heron_home, columns=44, rows=14) as console,
     ):
         console.wait("Before anything turns")
         console.press("\r")

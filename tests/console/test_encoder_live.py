@@ -5,15 +5,12 @@ A second program plays the robot over a pseudo-terminal: it knows its wheel, and
 
 from __future__ import annotations
 
-import os
-import pty
-import threading
 import time
-import tty
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from printing_robot import PrintingRobot
 from terminal import Terminal
 
 from fieldtune.link.checksums import framed
@@ -26,26 +23,21 @@ A_TURN = 48 * 2.1
 FREE_RPM = 6100 / 2.1
 
 
-class Player(threading.Thread):
+class Player(PrintingRobot):
     """Prints a line fifty times a second; ``rpm`` is what the wheel really does."""
 
     def __init__(self) -> None:
-        super().__init__(daemon=True)
         self.rpm, self.setpoint, self.power = 0.0, 0.0, 0.0
         self.turns = 0.0
-        self._over = threading.Event()
-        self._master, self._slave = pty.openpty()
-        tty.setraw(self._slave)
-        self.device = os.ttyname(self._slave)
+        self._began = self._before = time.monotonic()
+        super().__init__(self._said, 0.02)
 
-    def run(self) -> None:
-        begun = before = time.monotonic()
-        while not self._over.wait(0.02):
-            now = time.monotonic()
-            self.turns += self.rpm / 60 * (now - before)
-            before = now
-            said = f"t_ms={1000 * (now - begun):.0f},wheel_counts={self.turns * A_TURN:.0f},battery_mv=9600"
-            os.write(self._master, framed(f"{said},setpoint={self.setpoint:g},power_pct={self.power:g}"))
+    def _said(self, number: int) -> bytes:
+        now = time.monotonic()
+        self.turns += self.rpm / 60 * (now - self._before)
+        self._before = now
+        said = f"t_ms={1000 * (now - self._began):.0f},wheel_counts={self.turns * A_TURN:.0f},battery_mv=9600"
+        return framed(f"{said},setpoint={self.setpoint:g},power_pct={self.power:g}")
 
     def by_hand(self, turns: float, seconds: float = 4.0) -> None:
         """Exactly so many turns, as by a patient hand."""
@@ -56,19 +48,11 @@ class Player(threading.Thread):
         time.sleep(0.1)
         self.turns = end
 
-    def stop(self) -> None:
-        self._over.set()
-        self.join()
-        os.close(self._master)
-        os.close(self._slave)
-
 
 @pytest.fixture
 def player() -> Iterator[Player]:
-    made = Player()
-    made.start()
-    yield made
-    made.stop()
+    with Player() as made:
+        yield made
 
 
 def opened(folder: Path, player: Player, counts: int) -> Path:

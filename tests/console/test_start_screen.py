@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-import os
-import pty
-import threading
-import tty
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 import pytest
+from printing_robot import PrintingRobot
 from textual.pilot import Pilot
 
 from fieldtune.console.start_app import StartApp
@@ -115,20 +112,9 @@ def test_the_simulated_robot_is_one_key_away(home: Path) -> None:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_a_cable_pulled_half_way_is_said_and_nothing_is_lost(home: Path, size: tuple[int, int]) -> None:
     """On a real pseudo-terminal: the port goes while its names are being mapped, and comes back never."""
-    master, slave = pty.openpty()
-    tty.setraw(slave)
-    device, over = os.ttyname(slave), threading.Event()
-
-    def play() -> None:
-        number = 0
-        while not over.wait(0.02):
-            number += 1
-            os.write(master, b"ms=%d spin=%d goal=1400\n" % (20 * number, 5000 + 35 * number))
-
-    player = threading.Thread(target=play, daemon=True)
-    player.start()
+    robot = PrintingRobot(lambda n: b"ms=%d spin=%d goal=1400\n" % (20 * n, 5000 + 35 * n), 0.02)
     profile = home / "kite.toml"
-    profile.write_text(new_profile_text("kite", "flywheel").replace('port = "auto"', f'port = "{device}"'))
+    profile.write_text(new_profile_text("kite", "flywheel").replace('port = "auto"', f'port = "{robot.device}"'))
 
     async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
         await until(app, pilot, "kite")
@@ -138,10 +124,7 @@ def test_a_cable_pulled_half_way_is_said_and_nothing_is_lost(home: Path, size: t
         await until(app, pilot, "spin")
         await pilot.press("down", "c")  # spin is the counter
         await until(app, pilot, "encoder in counts")
-        over.set()
-        player.join()
-        os.close(slave)
-        os.close(master)
+        robot.pull()
         text = await until(app, pilot, "gone")
         assert "encoder in counts" in text
         await pilot.press("enter")

@@ -12,8 +12,11 @@ from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.checksums import framed
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer
+from fieldtune.link.framing import told as told_of
 from fieldtune.link.layouts import LineTable
 from fieldtune.link.limits import Limits
+from fieldtune.link.remedies import remedies
+from fieldtune.link.samples import Health
 
 UNITS = {"wheel_rpm": " rpm", "battery_v": " V", "current_ma": " mA"}
 LAYOUTS = {
@@ -23,7 +26,9 @@ LAYOUTS = {
     "blanks": lambda said: ", ".join(f"{k}={v}" for k, v in said.items()).encode() + b"\n",
     "checked": lambda said: framed(" ".join(f"{k}={v}" for k, v in said.items())),
     "units": lambda said: "; ".join(f"{k}: {v}{UNITS.get(k, '')}" for k, v in said.items()).encode() + b"\n",
+    "zeros": lambda said: "; ".join(f"{k}: {v:>05}" for k, v in said.items()).encode() + b"\n",
 }
+PIECES = (b"\x1b[2J", b"\x00", b"\xff", b"$", b"*", b"=", b",", b"nan", b"1e999", b"'", b"}", b"9" * 40, b"\r", b"\n")
 
 
 def said_by(rng, own_rpm, lines=1200):
@@ -43,31 +48,74 @@ def said_by(rng, own_rpm, lines=1200):
     yield {"t_us": "9" * 400, "wheel_rpm": 1}
 
 
-@pytest.mark.parametrize("bounded", [False, True])
+def hurt(line, rng):
+    """A line with some bytes changed, lost or doubled, or something else in its place."""
+    if rng.random() < 0.2:
+        return rng.choice(
+            (rng.randbytes(rng.randrange(90)) + b"\n", b"Ready.\n", b"\n", b"$" + line, b"x" * 900 + line, b"")
+        )
+    line = bytearray(line)
+    for _ in range(rng.randrange(1, 4)):
+        at = rng.randrange(len(line))
+        line[at : at + rng.randrange(3)] = rng.choice((b"", rng.randbytes(1), rng.choice(PIECES), line[at : at + 9]))
+    return bytes(line)
+
+
+def read_apart(framer, data, rng):
+    """Lines read each by itself, and some of them byte by byte; their numbers."""
+    values, numbers = [], []
+    while data:
+        end = data.find(b"\n") + 1 or len(data)
+        piece = data[: rng.choice((1, 9, end, end, end, end))]
+        data = data[len(piece) :]
+        values += framer.feed(piece)
+        numbers += framer.numbers
+    return values, numbers
+
+
+def told(framer, decoder, robot):
+    """All that is said of the lines so far."""
+    health = Health(
+        framer.lines - framer.start_up,
+        decoder.good,
+        dict(framer.dropped + decoder.dropped),
+        dict(decoder.notices + framer.set_aside),
+        clock=decoder.clock,
+    )
+    counts = framer.damaged, framer.printed, framer.hexadecimal, decoder.damaged, decoder.clock_fault
+    return (
+        health,
+        counts,
+        list(framer.raw),
+        remedies(health, [told_of(*line) for line in framer.raw][-100:], None, robot),
+    )
+
+
+@pytest.mark.parametrize("faults", [0.0, 0.002, 0.05])
 @pytest.mark.parametrize("own_rpm", [False, True])
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_lines_weighed_together_give_what_each_gives_by_itself(layout, own_rpm, bounded):
+def test_lines_weighed_together_give_what_each_gives_by_itself(layout, own_rpm, faults):
+    """In reads of a byte to 100 kB, good lines and hostile ones: the same samples, counts and advice."""
     heron = load_robot("heron")
-    rng = random.Random(f"{layout} {own_rpm}")
-    lines = [LAYOUTS[layout](said) for said in said_by(rng, own_rpm)]
+    rng = random.Random(f"{layout} {own_rpm} {faults}")
+    lines = [LAYOUTS[layout](said) for said in said_by(rng, own_rpm, 4000)]
+    lines = [hurt(line, rng) if rng.random() < faults else line for line in lines]
     together, apart = LineDecoder(heron), LineDecoder(heron)
     limits = Limits.of(heron)
-    bounds = {name: limits.surely(name) for name in BY_WIRE_NAME} if bounded else {}
+    bounds = {name: limits.surely(name) for name in BY_WIRE_NAME} if rng.random() < 0.7 else {}
     one, other = Framer(heron.link, bounds=bounds), Framer(heron.link)
     at, tables, samples = 0, 0, 0
     while at < len(lines):
-        few = lines[at : at + rng.choice([1, 2, 10, 10, 10, 40])]
+        few = lines[at : at + rng.choice([1, 1, 2, 3, 10, 10, 10, 10, 30, 30, 30, 100, 300, 1000])]
         at += len(few)
-        read, each, numbers = one.read(b"".join(few)), [], []
-        for line in few:
-            each += other.feed(line)
-            numbers += other.numbers
+        how = {"doubted": rng.random() < 10 * faults, "whole": at > 600 and rng.random() > 50 * faults}
+        read = one.read(b"".join(few))
         tables += isinstance(read, LineTable)
-        found = together.take_all(read, at / 1000, one.numbers, one.lines, doubted=False, whole=at > 600)
-        expected = apart.take_all(each, at / 1000, numbers, other.lines, doubted=False, whole=at > 600)
+        found = together.take_all(read, at / 1000, one.numbers, one.printed, **how)
+        values, numbers = read_apart(other, b"".join(few), rng)
+        expected = apart.take_all(values, at / 1000, numbers, other.printed, **how)
         assert list(map(repr, found)) == list(map(repr, expected))
         samples += len(found)
-    assert (together.good, together.dropped, together.notices) == (apart.good, apart.dropped, apart.notices)
-    assert (one.dropped, list(one.raw)) == (other.dropped, list(other.raw))
+        assert told(one, together, heron) == told(other, apart, heron)
     assert samples > 100
-    assert tables > 30  # they were read together
+    assert tables > (9 if faults < 0.01 else 3)  # they were read together

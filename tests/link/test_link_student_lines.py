@@ -176,6 +176,10 @@ def test_the_spread_of_a_reading_is_never_below_one_count(wheels):
 def test_the_yardsticks():
     found = [Found(1.05, None, None), Found(1.1, None, None), Found(7.0, None, None)]
     assert matched(found, [1.0, 3.0], 0.2) == ([(0, 0)], 2)
+    assert matched(found, [1.04, 1.2], 0.2) == ([(0, 0), (1, 1)], 1)
+    assert matched(found, [0.9, 1.06], 0.16) == ([(0, 0), (1, 1)], 1)  # the first is nearer to the second
+    assert matched([], [1.0], 0.2) == ([], 0)
+    assert matched(found, [], 0.2) == ([], 3)
     t = np.arange(0.0, 4.0, 0.001)
     rpm = np.where(t < 2.0, 1000.0, 2000.0)
     looks = [Look(x, shown, None, None) for x, shown in ((1.5, 1075.0), (1.9, None), (2.1, 1500.0), (2.5, 1000.0))]

@@ -5,16 +5,13 @@ The lines are invented, as students write them (common practice, no source).
 
 from __future__ import annotations
 
-import os
-import pty
 import random
 import termios
-import threading
 import time
-import tty
 from collections.abc import Callable, Iterator
 
 import pytest
+from printing_robot import PrintingRobot
 
 from fieldtune import load_robot
 from fieldtune.link.mapping import guess, read_names
@@ -82,38 +79,22 @@ def test_names_are_guessed(kind: str) -> None:
     assert {name: (one.ours, pytest.approx(one.scale, rel=1e-4)) for name, one in found.items()} == wanted
 
 
-class SlowPort(threading.Thread):
+class SlowPort(PrintingRobot):
     """A pseudo-terminal whose other end is only understood at one speed: at any other it gives noise."""
 
     def __init__(self, baud: int) -> None:
-        super().__init__(daemon=True)
-        self._speed = getattr(termios, f"B{baud}")
-        self._master, self._slave = pty.openpty()
-        tty.setraw(self._slave)
-        self.device = os.ttyname(self._slave)
-        self._over = threading.Event()
+        self._speed, self._noise = getattr(termios, f"B{baud}"), random.Random(1)
+        super().__init__(self._said)
 
-    def run(self) -> None:
-        noise = random.Random(1)
-        while not self._over.wait(0.01):
-            right = termios.tcgetattr(self._master)[5] == self._speed
-            os.write(self._master, b"t_ms=1,enc=2\n" if right else bytes(noise.randrange(128, 256) for _ in range(13)))
-
-    def unplug(self) -> None:
-        """The cable is pulled."""
-        self._over.set()
-        self.join()
-        os.close(self._slave)
-        os.close(self._master)
+    def _said(self, _: int) -> bytes:
+        right = termios.tcgetattr(self.robot_end)[5] == self._speed
+        return b"t_ms=1,enc=2\n" if right else bytes(self._noise.randrange(128, 256) for _ in range(13))
 
 
 @pytest.fixture
 def port(request: pytest.FixtureRequest) -> Iterator[SlowPort]:
-    made = SlowPort(request.param)
-    made.start()
-    yield made
-    if not made._over.is_set():
-        made.unplug()
+    with SlowPort(request.param) as made:
+        yield made
 
 
 def until(fits: Callable[[], bool], seconds: float = 15.0) -> None:
@@ -131,7 +112,7 @@ def test_the_speed_of_a_port_is_found_and_an_unplugged_one_said(port: SlowPort) 
         until(lambda: raw.baud is not None and len(raw.lines()) > 3)
         assert getattr(termios, f"B{raw.baud}") == port._speed
         assert raw.words == f"sends text at {raw.baud} baud"
-        port.unplug()
+        port.pull()
         until(lambda: not raw.words.startswith("sends"))
         assert raw.lines()  # what came stays to be looked at
     finally:

@@ -14,6 +14,7 @@ from textual.binding import Binding, BindingType
 from fieldtune.console import keys, main_words, words
 from fieldtune.console.battery_pictures import BatteryPictures
 from fieldtune.console.screens import battery_words
+from fieldtune.console.screens.base import USUAL_WIDTH
 from fieldtune.console.screens.pictured import PicturedScreen, scroll_keys, turn_key
 from fieldtune.console.typed import Distance
 from fieldtune.console.widgets.entry_line import EntryLine
@@ -135,8 +136,11 @@ class BatteryScreen(PicturedScreen):
             controller.background.begin("battery history", self._read_history)
         self._load_simulated(battery.pulses)
         now = battery_words.now(live, state, robot, state.epoch, battery.status, self._history)
-        self.query_one("#battery-now", TextBlock).put(*now)
-        self.query_one("#battery-change", TextBlock).put(*self._change(live))
+        steps, below = self._change(live), self.size.width < USUAL_WIDTH and guided is None
+        self.query_one("#battery-now", TextBlock).put(*now, *(["\n\n", *steps] if below else []))
+        change = self.query_one("#battery-change", TextBlock)
+        change.put(*steps)
+        change.display = not below
         self.show_pictures(*self._pictures())
         step = main_words.next_step(live, state, robot, controller.simulated, bool(controller.recorder.writing))
         todo = self.query_one("#todo", TextBlock)

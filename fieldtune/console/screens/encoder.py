@@ -12,7 +12,8 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen, asking
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.essentials import asking
 from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.text_block import Part, TextBlock
@@ -31,6 +32,7 @@ class EncoderScreen(ConsoleScreen):
     """What is known of the scale, and the way to measure it."""
 
     TITLE_WORDS = "Encoder"
+    fits_small = False  # it says in short what is wrong, and what mends it
     OWN: ClassVar[list[Binding]] = [
         Binding(
             "enter",
@@ -57,8 +59,9 @@ class EncoderScreen(ConsoleScreen):
         super().tick(live)
         self.query_one("#encoder-words", TextBlock).put(*self._words(live))
         guard = self.controller.encoder
-        if self.small and guard is not None and guard.caution is not None and not asking(self.controller):
-            self.query_one("#small", TextBlock).put(*self._in_short(guard))
+        if self.small and not asking(self.controller):
+            said = self._words(live) if guard is None or guard.caution is None else self._in_short(guard)
+            self.query_one("#small", TextBlock).put(*said)
         plot = self.query_one("#encoder-plot", Pictures)
         if plot.size.height:
             plot.show(self._trace.chart(live, _PLOTTED_S))

@@ -61,6 +61,11 @@ class ExportScreen(ConsoleScreen):
 
     def tick(self, live: Live) -> None:
         super().tick(live)
+        if self.small:
+            wide = self.size.width - 8
+            rows = (f"{n} {words.shorten(title, wide)}\n" for n, (_, title, _) in enumerate(self._kinds, 1))
+            self.query_one("#export-list", TextBlock).put(*rows)
+            return
         parts: list[Part] = [("Write to a file: press the number\n\n", "bold $act")]
         for number, (_, title, name) in enumerate(self._kinds, 1):
             parts += [(f"  {number}  ", "bold $ink"), (f"{title:<{_TITLE_WIDE}}", "$ink"), (f"{name}\n", "$quiet")]

@@ -32,6 +32,7 @@ class ReadingScreen(ConsoleScreen):
     """A page to read, about the screen from which it was opened."""
 
     AUTO_FOCUS = "#help-scroll"
+    fits_small = True
 
     def compose_body(self) -> ComposeResult:
         with _Scroll(id="help-scroll"):

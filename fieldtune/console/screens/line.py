@@ -10,7 +10,8 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal
 
 from fieldtune.console import words
-from fieldtune.console.screens.base import ConsoleScreen, asking
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.essentials import asking
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.link.line_health import cause_words, health_words, notice_words
 from fieldtune.link.remedies import remedies
@@ -29,6 +30,7 @@ class LineScreen(ConsoleScreen):
     """Health, dropped lines by cause, notices, raw lines."""
 
     TITLE_WORDS = "Line"
+    fits_small = False  # it says in short what is to be done
 
     def compose_body(self) -> ComposeResult:
         with Horizontal(id="line-body"):

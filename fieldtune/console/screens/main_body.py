@@ -8,7 +8,8 @@ from textual.app import ComposeResult
 
 from fieldtune.console import main_words, words
 from fieldtune.console.battery_pictures import BatteryPictures
-from fieldtune.console.screens.base import RESULT_KEYS, ConsoleScreen, asking
+from fieldtune.console.screens.base import ConsoleScreen
+from fieldtune.console.screens.essentials import RESULT_KEYS, asking
 from fieldtune.console.screens.wheel import Trace
 from fieldtune.console.widgets.pictures import Pictures
 from fieldtune.console.widgets.readout import BigNumber, Gauge

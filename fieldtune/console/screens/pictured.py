@@ -70,7 +70,7 @@ class PicturedScreen(ConsoleScreen):
             words.display, pictures.display = True, bool(shown)
             words.set_class(not shown, "-alone")
         else:
-            page = (page - self.WORDS_FIRST) % (len(shown) + 1)
+            page = (page - (self.WORDS_FIRST or self.small)) % (len(shown) + 1)
             words.display, pictures.display = page == len(shown), page < len(shown)
             words.set_class(True, "-alone")
         pictures.show(*shown, page=page)

@@ -16,6 +16,7 @@ from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
 from fieldtune.console import words
+from fieldtune.console.screens.base import USUAL_WIDTH
 from fieldtune.console.screens.main import LabelledScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.pictures import Pictures
@@ -79,6 +80,15 @@ class ShotsScreen(LabelledScreen):
             yield _Log(id="log", markup=False)
             yield Pictures(id="log-pictures", columns=1)
 
+    @property
+    def fits_small(self) -> bool:
+        """The shots stay to choose from while it is asked where one went; a doubt has to be whole."""
+        return self.controller.shooting.answer is None
+
+    @property
+    def _narrow(self) -> bool:
+        return self.size.width < USUAL_WIDTH
+
     def entries(self) -> list[Entry]:
         """Shots without a result, then all others, each newest first."""
         state = self.controller.shooting
@@ -90,13 +100,16 @@ class ShotsScreen(LabelledScreen):
         self._count_hits()
         log = self.query_one("#log", _Log)
         several = {shot.uid for shot in state.chosen} if len(state.chosen) > 1 else set()
-        shown = (tuple(entries), tuple(round(state.age_s(shot), -1) for shot in state.unanswered), several)
+        ages_s = tuple(round(state.age_s(shot), -1) for shot in state.unanswered)
+        shown = (tuple(entries), ages_s, several, self._narrow)
         if shown != self._shown:
             self._shown = shown
             log.clear_options()
             log.add_options(
                 Option(self._row(number, entry, entry.uid in several)) for number, entry in enumerate(entries, 1)
             )
+            if not entries:
+                log.add_option(Option("no shots yet", disabled=True))
             self.call_after_refresh(log.refresh)  # it is as tall as its rows: painted again once it has that height
         self._draw()
         chosen = state.chosen[0].uid if state.chosen else None
@@ -124,9 +137,10 @@ class ShotsScreen(LabelledScreen):
         state, robot = self.controller.shooting, self.controller.robot
         key = f"{number} " if number < 10 else "  "
         if isinstance(entry, Shot):
-            return row(entry, robot, key)
+            return row_in_short(entry, robot, key) if self._narrow else row(entry, robot, key)
         mark = "▶" if one_of_several else " "
-        return assemble([f"{key} {mark} ? no result        {words.seen_words(entry, state.age_s(entry), robot)}"])
+        apart = "  " if self._narrow else " " * 8
+        return assemble([f"{key} {mark} ? no result{apart}{words.seen_words(entry, state.age_s(entry), robot)}"])
 
     def action_per(self) -> None:
         """The next way to count hits; after the last, none."""
@@ -228,6 +242,17 @@ def hit_words(found: Hits, most: int) -> list[Part]:
     if found.trend is not None:
         parts.append((f"{found.trend.words}\n", "$quiet"))
     return parts
+
+
+def row_in_short(shot: Shot, robot: Robot, key: str) -> Content:
+    """One shot of the log in a narrow window."""
+    what = f"{key}{shot.shot:>3} {RESULT_SHAPES[shot.result]} {words.result_of(shot)}  "
+    state = words.shot_state(shot)
+    if state and not shot.counts:
+        return assemble([(what, "dim"), (words.printable(state), "bold")])
+    return assemble(
+        [f"{what}{words.metres(shot.distance_m)}  {words.setpoint(shot.setpoint, robot)}  {state}".rstrip()]
+    )
 
 
 def row(shot: Shot, robot: Robot, key: str = "") -> Content:
