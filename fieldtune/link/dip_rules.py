@@ -26,7 +26,10 @@ _PERHAPS, _PERHAPS_OUT, _PERHAPS_SUDDEN = 0.6, 14.0, 3.0
 _LONG_S = 0.28
 _LIKE_AGAINST, _LIKE_FAINT = -4.0, 0.0  # of the usual course, against others
 _LOUD, _RATHER_SUDDEN = 100.0, 4.0  # no need to run evenly before, where no setpoint was lowered
+_RUN_OUT, _RUN_OUT_SLOW, _RUN_OUT_LOWERED, _OF_SHALLOW = 50.0, -12.0, -6.0, 0.75
 _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course accounts for
+_RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
+_SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0
 
 
 class Answer(Enum):
@@ -67,6 +70,11 @@ class Dip:
     cut_short: bool
     last: bool
 
+    @property
+    def back(self) -> float:
+        """How much of the drop was made good, as a share of it."""
+        return 1 - self.missing / max(self.seen.depth, 1e-9)
+
 
 def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answer:
     """What it was. ``shots``: those before; ``noise_known``: whether quiet was seen; ``noisy``: lines are damaged."""
@@ -75,20 +83,22 @@ def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answe
     if sags and seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN):
         return Answer.NONE if dip.last else Answer.NOT_YET
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
-    if usual is not None and (dip.last or dip.behind_s > _LONG_S) and shots.like(usual, against, noisy or dip.faint):
+    settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)
+    if usual is not None and settled and shots.like(usual, against, noisy or dip.faint):
+        return Answer.SHOT
+    if noise_known and (dip.held or dip.last) and _falls_running_out(dip):
         return Answer.SHOT
     sudden = seen.over_slow > _SUDDEN
     loud = dip.held and seen.over_nothing > _LOUD and seen.over_slow > _RATHER_SUDDEN
     if dip.faint or not (sudden or loud or dip.even):
         return Answer.NONE if dip.last else Answer.NOT_YET
-    back = 1 - dip.missing / max(seen.depth, 1e-9)
     clear = noise_known and shots.shows(seen.over_nothing, seen.over_slow, noisy)
     # A look that can't tell it from a shallow one waits for the next.
     slack = _AS_WELL if dip.last and shots.learned else -_AS_WELL
-    clear = clear and dip.shallow.over_nothing < seen.over_nothing + slack and (back < _RAISED or dip.held)
+    clear = clear and dip.shallow.over_nothing < seen.over_nothing + slack and (dip.back < _RAISED or dip.held)
     runs_out = sudden and seen.over_lowered > _STAYS and dip.coasts
-    plain = dip.held or (back >= _BACK and seen.over_lowered > _RETURNS) or runs_out
-    plain = plain and (sudden or usual is None or usual.over_nothing > _SOMEWHAT_LIKE * seen.over_nothing)
+    plain = dip.held or (dip.back >= _BACK and seen.over_lowered > _RETURNS) or runs_out
+    plain = plain and (sudden or usual is None or not _unlike(dip, usual))
     doubtful = not shots.beyond_doubt(seen.over_nothing, noisy)
     if clear and plain and not doubtful:
         return Answer.SHOT
@@ -103,6 +113,31 @@ def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answe
     best = seen if clear else dip.freely
     perhaps = coming >= _PERHAPS and best.over_nothing > _PERHAPS_OUT and best.over_slow > _PERHAPS_SUDDEN
     return Answer.PERHAPS if perhaps and LEAST <= best.depth / dip.speed <= MOST else Answer.NONE
+
+
+def _perhaps_lowered(dip: Dip) -> bool:
+    """Whether little more than its beginning says that a wheel was not lowered untold."""
+    usual = dip.usual
+    weak = usual is None or (usual.over_lowered < _BACK_BY_COURSE and usual.over_nothing < _SURELY)
+    return weak and not dip.held and dip.back < _SHOWS_BACK
+
+
+def _unlike(dip: Dip, usual: Verdict) -> bool:
+    """Whether what stands out is hardly of the usual course."""
+    stands_out = dip.seen.over_nothing
+    rather_slow = not dip.coasts and usual.over_slow < _RATHER_SLOW * stands_out
+    return rather_slow or usual.over_nothing < _SOMEWHAT_LIKE * stands_out
+
+
+def _falls_running_out(dip: Dip) -> bool:
+    """Whether a wheel that runs out falls plainly within a few lines, and goes on running out.
+
+    It is above its setpoint, so no lowered one slows it, and a brake would go on: it need not look sudden.
+    """
+    seen = dip.seen
+    plainly = seen.over_nothing > _RUN_OUT and dip.shallow.over_nothing < _OF_SHALLOW * seen.over_nothing
+    as_well = seen.over_slow > _RUN_OUT_SLOW and seen.over_lowered > _RUN_OUT_LOWERED
+    return dip.coasts and not dip.faint and plainly and as_well
 
 
 def _coming(dip: Dip, as_shot: Verdict) -> float:

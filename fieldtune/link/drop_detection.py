@@ -164,8 +164,9 @@ class DropDetector:
             before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
             if after >= _JUDGED_CELLS:
                 seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
-                if seen is not None:
-                    self._usual.learn_course(drop_fit.course_of(seen[0], cell, before, after, rate))
+                course = None if seen is None else drop_fit.course_of(seen[0], cell, before, after, rate)
+                if course is not None:
+                    self._usual.learn_course(course)
 
     def _assume(self, tick_s: float) -> None:
         """What the noise is where it wasn't seen, by the newest points: how they are timed shows by and by."""
@@ -193,6 +194,7 @@ class DropDetector:
             if what is Answer.SHOT:
                 return [self._shot(drop, dip)]
             if what is Answer.PERHAPS:
+                self._forget(dip.at_s)
                 return [drop]
         return [] if look.last else None
 
@@ -267,10 +269,15 @@ class DropDetector:
 
     def _shot(self, drop: Drop, dip: Dip) -> Drop:
         self._last_s = dip.at_s
-        self._noise.forget(dip.at_s, dip.at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
-        if self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
+        self._forget(dip.at_s)
+        certain = self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v)
+        if certain and not dip.coasts:  # nothing brings back a wheel that runs out
             self._going_on.append((dip.at_s, dip.speed))
         return replace(drop, sure=True)
+
+    def _forget(self, at_s: float) -> None:
+        """What was heard around a shot is no noise."""
+        self._noise.forget(at_s, at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
 
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""

@@ -215,9 +215,14 @@ def _compared(view: View, cell: float, before: int, after: int, shot: Fit, unit:
     )
 
 
-def course_of(view: View, cell: float, before: int, after: int, rate: float) -> FloatArray:
-    """What a shot was like: how much of each template (k,), with a depth as a share of ``rate``, each as likely."""
+def course_of(view: View, cell: float, before: int, after: int, rate: float) -> FloatArray | None:
+    """What a shot was like: how much of each template (k,), with a depth as a share of ``rate``, each as likely.
+
+    None where none of them fits at all.
+    """
     depth, strength = view.depths("shot", wheel_lags.families(cell, before, after)[0])
+    if not (depth > 0).any():
+        return None
     gain = np.where(depth > 0, depth**2 * strength, -math.inf)
     likely = np.exp((gain - gain.max()) / 2)
     parts = likely / likely.sum() * depth / rate

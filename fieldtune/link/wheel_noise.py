@@ -21,7 +21,8 @@ STRETCH_S, FEWEST = 0.6, 12  # one stretch: seconds, and at least so many cells
 _KEPT = 100
 _SMOOTH_S = 0.08
 _AT_REST = 0.03  # of the speed: what swings more is no held wheel
-_QUIET, _QUIETEST = 3.0, 0.2  # times the variance of smoothed speeds that this share has: more, and something happened
+_QUIET, _QUIETEST = 1.5, 0.3  # times the variance of smoothed speeds that this share has: more, and something happened
+_PASSED_OVER = 0.35  # of the variance of smoothed speeds: what is lost of it by that, where they are without memory
 _STARTS_WITH = 4.0  # stretches' worth of what is assumed beforehand
 _LEAST = 0.0005  # of the variance, on the diagonal: keeps the inverse sane
 _WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own coarseness
@@ -148,7 +149,7 @@ class WheelNoise:
         self._lags[:2] += missing * np.array([2.0, -1.0])
 
     def _drifting(self, count: int) -> FloatArray:
-        """What taking out an even drift has taken of noise without memory, at each lag (count,).
+        """What taking out an even drift has taken of noise without memory, and passing over some, at each lag (count,).
 
         What a count too few has as noise the next one makes up for: it is none of that.
         """
@@ -159,7 +160,9 @@ class WheelNoise:
         lags, share = self._lags, taken[0] + 2 * taken[1:near].sum()
         slow = (lags[0] + 2 * lags[1:near].sum()) / max(1 - share, 0.3)
         single = lags[0] + 2 * min(lags[1], 0.0)
-        return np.asarray(max(min(slow, single), 0.0) * taken)
+        wide = max(round(_SMOOTH_S / self._cell_s), 2)
+        smoothed = np.maximum(1 - np.arange(count) / wide, 0.0) / wide
+        return np.asarray(max(min(slow, single), 0.0) * (taken + _PASSED_OVER * smoothed))
 
     def whitening(self, begins: IntArray, ends: IntArray) -> Whitening:
         """For mean speeds over the cells ``begins`` to ``ends`` (m,)."""

@@ -66,6 +66,17 @@ def test_an_even_drift_is_no_noise():
     assert _shows(drifting, dip) > 0.9 * _shows(quiet, dip)
 
 
+@pytest.mark.parametrize("depth", [0.5, 0.8, 1.2])
+def test_shots_that_were_missed_are_hardly_noise(depth):
+    """Three of every five stretches have one; what it says of the quiet ones alone is to remain."""
+    dip = np.r_[np.zeros(30), -np.linspace(depth, 0.0, 30)]
+    rng, quiet, mixed = np.random.default_rng(9), _learned(np.zeros(60)), WheelNoise()
+    mixed.assume(coarseness=(1 / 56) ** 2 / 12, rounding=(1 / 56) ** 2 / 12, cell_s=CELL_S, speed=30.0, adds_up=False)
+    for i in range(60):
+        mixed.see(_speeds(rng, 60) + dip * (i % 5 > 1), np.ones(60), CELL_S, until_s=float(i))
+    assert 0.85 < _shows(mixed, dip) / _shows(quiet, dip) < 1.2
+
+
 def test_shots_that_were_found_are_no_noise():
     dip = np.r_[np.zeros(30), -np.linspace(0.8, 0.0, 30)]
     quiet, shooting_on = _learned(np.zeros(60)), _learned(dip)
