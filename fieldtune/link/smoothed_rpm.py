@@ -36,6 +36,7 @@ _FALL = 0.2, 0.8  # of the depth
 _DIPS, _MANY = 8, 75  # dips, and cells of each that make up one that tells all it can
 _SMOOTHED, _NOT = 0.7, 0.0  # of the sum of logs of what is left
 _MOST_OF_ONE, _SHARP = 0.6, -0.4
+_SAYS = 0.1  # less is said by noise
 _MOST_WORSE, _TEMPERED = 1.0, 5.0
 _OFF_PROFILE = 0.7  # log of a factor by which the depth that a profile lets expect is off
 _EXPECTED = 0.1  # where it lets expect nothing
@@ -137,8 +138,10 @@ class SmoothedRpm:
         step = _step_of(rpm)
         noise = len(part) * (2 * rough**2 + step**2 / 6)
         fell_s = _fell_s(times, rpm, at_s, top, depth) - usual_s / 2
-        self._dips.append(_told(part, cell_s, before, noise, fell_s))
-        self._decide(step)
+        told = _told(part, cell_s, before, noise, fell_s)
+        if abs(told[0].max()) > _SAYS:
+            self._dips.append(told)
+            self._decide(step)
 
     def _decide(self, step_rpm: float) -> None:
         """Whether the last dips tell what it is smoothed over."""
@@ -183,7 +186,8 @@ def _told(speeds: FloatArray, cell_s: float, lowest: int, noise: float, fell_s: 
     left += _LEFT * noise
     tells = min(len(speeds) / _MANY, 1.0) * np.log(left[0] / left[1:])
     misfit = np.clip(np.log(left[1:].min() / noise / _WELL), 0.0, _MISFIT)
-    return np.asarray(tells - misfit), np.asarray(depth[1:] / speeds[: lowest + 1].max())
+    tells = np.where(tells > 0, np.maximum(tells - misfit, 0.0), tells)
+    return tells, np.asarray(depth[1:] / speeds[: lowest + 1].max())
 
 
 def _step_of(rpm: FloatArray) -> float:
