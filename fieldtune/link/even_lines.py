@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from fieldtune.link.layouts import LineTable, Row
     from fieldtune.link.limits import Limits
 
-_SURE_V = 0.1
-"""By how much a battery may be off with nobody asking why: of two lines twice as much."""
+_SURE_V = 0.2
+"""By how much a battery may be off the last line's with nobody asking why."""
 
 
 @frozen
@@ -131,19 +131,18 @@ class EvenLines:
         """
         steps = self._steps
         bounds = () if bounded else self._bounds
-        at_clock, at_counts, own_rpm, (at_volts, low_v, high_v) = self._clock, self._counts, self._rpm, self._near(base)
+        at_clock, at_counts, own_rpm, battery = self._clock, self._counts, self._rpm, self._volts
         at_fired = at_clock if self._fired is None else self._fired
         most_fired = math.inf if self._fired is None else 1.0  # more is a count of shots
-        tick, per_turn, count_off, most_ticks, half = (
-            self._tick,
-            self._per_turn,
-            self._count_off,
-            self._most_ticks,
-            steps.half,
-        )
+        tick, per_turn, count_off = self._tick, self._per_turn, self._count_off
+        most_ticks, half = self._most_ticks, steps.half
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
         turned_s, stale_s, stood = base.turned_s, base.stale_s, base.stood
         rate = None if base.still or at_counts is None else base.rate
+        at_volts, sure, said_v = at_clock, math.inf, 0.0
+        if battery is not None:
+            at_volts, sure = battery.place, _SURE_V * abs(battery.per)
+            said_v = rows[0][at_volts] if base.volts is None else base.volts * battery.per
         times: list[float] = []
         wheel: list[float | None] = []
         rpm, by_time = None, None
@@ -151,9 +150,9 @@ class EvenLines:
             ticks = row[at_clock] - clock
             if not 0 < ticks <= most_ticks:  # it may have hundreds of digits
                 break
-            if not low_v <= row[at_volts] <= high_v or row[at_fired] > most_fired:
-                break
             if bounds and not _within(row, bounds):
+                break
+            if abs(row[at_volts] - said_v) > sure or row[at_fired] > most_fired:
                 break
             now_s = time_s + ticks * tick
             if own_rpm is not None:
@@ -191,7 +190,7 @@ class EvenLines:
                 by_time = None
                 steps.refused_rpm = max(steps.refused_rpm - FORGIVEN, 0.0)
                 base.follow_rpm(now_s, rpm)
-            clock, time_s = row[at_clock], now_s
+            clock, time_s, said_v = row[at_clock], now_s, row[at_volts]
             times.append(now_s)
             wheel.append(rpm if at_counts is None else turns)
         if times:
@@ -204,17 +203,9 @@ class EvenLines:
             base.turns, base.turned_s, base.stale_s, base.stood = turns, turned_s, stale_s, stood
             if at_counts is not None:
                 base.counts = counts
-            if self._volts is not None:
-                base.volts = self._volts.of(rows[len(times) - 1])
+            if battery is not None:
+                base.volts = battery.of(rows[len(times) - 1])
         return times, wheel, by_time
-
-    def _near(self, base: LineState) -> tuple[int, float, float]:
-        """Where a line says its battery, and what it may say with nobody asking why: near what was said last."""
-        battery, volts = self._volts, base.volts
-        if battery is None or volts is None:
-            return (0, -math.inf, math.inf)
-        low, high = battery.per * (volts - _SURE_V), battery.per * (volts + _SURE_V)
-        return (battery.place, low, high) if low < high else (battery.place, high, low)
 
     def _rpm_goes_on(self, base: LineState, rpm: float, now_s: float) -> bool:
         """Whether own rpm surely goes on. A wheel that stood may go on standing, but the first zero is looked at."""
