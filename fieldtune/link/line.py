@@ -15,6 +15,7 @@ from fieldtune.link.remedies import not_read
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.setpoint_unit import SetpointUnit
 from fieldtune.link.shot_detection import ShotDetector
+from fieldtune.link.smoothed_rpm import SmoothedRpm
 from fieldtune.link.up_and_down import UpAndDown
 from fieldtune.link.wheel_figures import History, JamWatch, WheelFollower
 from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
@@ -49,7 +50,7 @@ class Line:
         self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed, bounds=bounds)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
-        self._rpm_filter = RpmFilter()
+        self._rpm_filter, self._smoothing = RpmFilter(), SmoothedRpm(robot.speed_kept)
         self._up_and_down, self._turns = UpAndDown(), 0.0
         self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
@@ -141,6 +142,7 @@ class Line:
         """What comes next has no connection with what was before."""
         self._track.clear()
         self._rpm_filter.clear()
+        self._smoothing.clear()
         self._up_and_down.clear()
         self._shots.clear()
         self._history.gap()
@@ -148,8 +150,10 @@ class Line:
         self._marks.clear()
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
+        seen = [sample]
         if sample.wheel_rpm is not None:
             self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
+            seen = self._smoothing.see(sample, noisy, self._shots.begin_anew)
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
             self._unanswered_s = None
@@ -168,20 +172,17 @@ class Line:
                 self._speed, self._unanswered_s = (sample.wheel_rpm, sample.arrival_s), None
             elif self._unanswered_s is None:
                 self._unanswered_s = sample.arrival_s
-        if self._unit is not None and sample.setpoint is not None:
-            self._judge_setpoint(self._unit, sample)
+        if self._unit is not None and sample.setpoint is not None:  # by one in another unit nothing may be learned
+            shown = sample.wheel_rpm if self._speed is None else self._speed[0]
+            if self._unit.see(sample.time_s, sample.setpoint, shown):
+                sample.setpoint = None
         if sample.turns is None or not self._up_and_down.sure:
-            self._shots.see(sample, self._track.placed, tick, noisy)
+            for one in seen:
+                self._shots.see(one, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)
         self._note(sample)
-
-    def _judge_setpoint(self, unit: SetpointUnit, sample: Sample) -> None:
-        """Sets aside a setpoint in another unit: nothing may be learned by it."""
-        shown = sample.wheel_rpm if self._speed is None else self._speed[0]
-        if unit.see(sample.time_s, sample.setpoint or 0.0, shown):
-            sample.setpoint = None
 
     def _goes_up_and_down(self, turns: float) -> bool:
         """Whether the counter says nothing of the speed; what was known of it ends then."""
@@ -255,6 +256,7 @@ class Line:
             notices["start-up text"] = framer.start_up
         if self._shots.unconfirmed:
             notices["shot not confirmed"] = self._shots.unconfirmed
+        notices |= dict.fromkeys(self._smoothing.words, 1)
         if self._jams.count:
             notices["jam"] = self._jams.count
         return Health(

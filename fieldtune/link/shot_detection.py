@@ -112,6 +112,12 @@ class ShotDetector:
         if self._draws is not None:
             self._draws.clear()
 
+    def begin_anew(self) -> None:
+        """What is told of the wheel will be of another kind: nothing learned of it holds, nor its last seconds."""
+        if self._drops is not None:
+            self._drops = DropDetector(self._robot)
+            self._looked_s = math.inf
+
     def see(self, sample: Sample, placed: tuple[float, float, float] | None, tick_s: float, noisy: bool) -> None:
         """Takes the next sample; ``placed`` as in ``DropDetector.see``; ``noisy``: lines were refused lately."""
         fired_now = self._note_fired(sample, noisy)

@@ -1,0 +1,98 @@
+"""Own rpm that the robot's program smooths: its shots, what is said of it, and readings that only look so."""
+
+import numpy as np
+import pytest
+from decode_lines import decode_lines, matched, robot_for, slack_s
+from student_firmware import Firmware, sent
+from wheel_controllers import changing, shooting
+
+from fieldtune.link.samples import Sample
+from fieldtune.link.smoothed_rpm import SmoothedRpm
+from fieldtune.link.smoothing_fit import LOW_PASS_S, MEAN_S, dips
+
+
+def smoothed_over(notices):
+    return [words for words in notices if words.startswith("own rpm is smoothed over")]
+
+
+@pytest.mark.parametrize(
+    ("kind", "share", "firmware"),
+    [
+        ("PI soft", 0.12, Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.2)),
+        ("PI stiff", 0.12, Firmware(rate_hz=50.0, counts_per_turn=256.0, speed="rpm", lowpass_s=0.3, setpoint=True)),
+        ("feed-forward", 0.08, Firmware(rate_hz=100.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.4)),
+        ("PI soft", 0.12, Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.2, clock=None)),
+    ],
+)
+def test_shots_are_found_in_own_rpm_that_is_low_passed(kind, share, firmware):
+    wheel = shooting(kind, share, shots=24, seed=71)
+    decoded = decode_lines(sent(firmware, wheel, 71), robot_for(share=share))
+    pairs, made_up = matched(decoded.shots, [shot.time_s for shot in wheel.shots], slack_s(firmware) + 0.1)
+    assert len(pairs) >= 20  # the first ones are what it is told by
+    assert made_up == 0
+    off = [decoded.shots[i].speed_rpm / wheel.shots[j].before_rpm - 1 for i, j in pairs]
+    assert np.median(np.abs(off)) < 0.005
+    assert smoothed_over(decoded.notices)
+
+
+@pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "feed-forward", "PI winding up"])
+@pytest.mark.parametrize("lowpass_s", [0.0, 0.3])
+def test_setpoints_that_change_quickly_are_no_shots(kind, lowpass_s):
+    firmware = Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=lowpass_s)
+    wheel = changing(kind, 12, 60.0, seed=72)
+    decoded = decode_lines(sent(firmware, wheel, 72), robot_for())
+    assert decoded.shots == []
+
+
+@pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "PI current-limited"])
+@pytest.mark.parametrize("counts_per_turn", [56.0, 4096.0])
+def test_a_wheel_that_swings_by_itself_is_not_taken_for_smoothed(kind, counts_per_turn):
+    firmware = Firmware(rate_hz=100.0, counts_per_turn=counts_per_turn, speed="rpm")
+    wheel = shooting(kind, 0.12, shots=24, seed=73)
+    decoded = decode_lines(sent(firmware, wheel, 73), robot_for(share=0.12))
+    assert smoothed_over(decoded.notices) == []
+
+
+def test_what_is_printed_too_coarsely_is_only_told_of():
+    firmware = Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.4)
+    wheel = shooting("PI soft", 0.12, shots=18, seed=74)
+    fives = []
+    for at, line in sent(firmware, wheel, 74):
+        head, rpm, tail = line.partition(b"wheel_rpm=")[0], *line.partition(b"wheel_rpm=")[2].partition(b",")[::2]
+        fives.append((at, head + b"wheel_rpm=" + b"%d" % (round(float(rpm) / 5) * 5) + b"," + tail))
+    decoded = decode_lines(fives, robot_for(share=0.12))
+    assert matched(decoded.shots, [shot.time_s for shot in wheel.shots], 0.4)[1] == 0
+    assert smoothed_over(decoded.notices)
+
+
+def test_a_low_pass_is_undone_by_its_own_equation():
+    # Step response of a first-order low-pass: 1 - exp(-t / tau) (Oppenheim & Willsky, Signals and Systems, 6.5.1).
+    tau_s, step_s = 0.3, 0.01
+    smoothing = SmoothedRpm(0.9)
+    smoothing.smoothed_s = smoothing._undone_s = tau_s
+    times = np.arange(0.0, 1.0, step_s)
+    sent_rpm = 2000.0 - 200.0 * np.where(times > 0.5, -np.expm1(-(times - 0.5) / tau_s), 0.0)
+    given = []
+    for t, rpm in zip(times, sent_rpm, strict=True):
+        given += smoothing.see(Sample(time_s=t, arrival_s=t, wheel_rpm=rpm), False, lambda: None)
+    rpm = np.array([sample.wheel_rpm for sample in given])
+    assert np.abs(rpm[times < 0.5 - step_s] - 2000.0).max() < 1e-6
+    assert np.abs(rpm[times > 0.5 + 2 * step_s] - 1800.0).max() < 200.0 * step_s / tau_s
+    turns = np.sum(rpm) * step_s / 60
+    assert turns == pytest.approx((2000.0 - 0.49 * 200.0) / 60, abs=200.0 * 2 * step_s / 60)
+
+
+@pytest.mark.parametrize("tau_s", [0.09, 0.28])
+def test_a_smoothed_dip_fits_its_own_low_pass_and_a_sharp_one_none(tau_s):
+    cell_s, fine = 0.02, 20
+    t = np.arange(0, 75 * fine) * cell_s / fine - 0.75
+    sharp = 2000.0 - 240.0 * np.where(t >= 0, np.exp(-np.maximum(t, 0) / 0.8), 0.0)
+    smoothed, now, share = [], 2000.0, -np.expm1(-cell_s / fine / tau_s)
+    for rpm in sharp:
+        now += share * (rpm - now)
+        smoothed.append(now)
+    smoothers = [*LOW_PASS_S, *MEAN_S]
+    for rpm, best in ((np.array(smoothed), 1 + smoothers.index(tau_s)), (sharp, 0)):
+        left, depth = dips(rpm.reshape(75, fine).mean(axis=1), cell_s, 10, 46)
+        assert left.argmin() == best
+        assert depth[best] == pytest.approx(240.0, rel=0.15)
