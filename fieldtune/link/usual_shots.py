@@ -103,8 +103,6 @@ class UsualShots:
 
     def learn_course(self, parts: FloatArray) -> None:
         """Takes what a shot beyond doubt was like, as in ``Course``."""
-        if not np.isfinite(parts).all():  # of one that shows nothing any more
-            return
         self._courses.append(parts)
         if len(self._courses) >= _LEARNED:
             number = 1 + (self.course.number if self.course else 0)
