@@ -24,17 +24,17 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Sample
 
 _LEADS_S = np.append(LOW_PASS_S, 0.8 * MEAN_S)  # a moving mean is late by half its length, and falls over all of it
-_HARMLESS_S = 0.075
+_HARMLESS_S = 0.1
 _KEPT_S, _LOOK_S = 8.0, 0.2
 _BEFORE_S, _BEHIND_S, _BEGUN_S = 0.9, 0.6, 0.6  # of a dip's lowest point; how long before that it may have begun
-_CELL_S, _LONGEST_CELL_S, _ROUND_S = 0.02, 0.06, 0.005
+_CELL_S, _LONGEST_CELL_S, _ROUND_S = 0.02, 0.035, 0.005  # of longer ones a dip has no shape
 _DEEP, _OUT, _BACK = 0.006, 8.0, 0.35  # of the speed; times its noise; of its depth that it has to make good
 _ONE_DIP_S = 0.25
 _SECOND = 1.65  # median size of a second difference over the standard deviation, of normal errors
 _AT_ONCE_S = 0.015  # and half the time between two lines
 _FALL = 0.2, 0.8  # of the depth
 _DIPS, _MANY = 8, 75  # dips, and cells of each that make up one that tells all it can
-_SMOOTHED, _NOT = 0.7, 0.0  # of the sum of logs of what is left
+_SMOOTHED, _NOT = 1.5, 0.0  # of the sum of logs of what is left
 _MOST_OF_ONE, _SHARP = 0.6, -0.4
 _SAYS = 0.1  # less is said by noise
 _MOST_WORSE, _TEMPERED = 1.0, 5.0

@@ -53,6 +53,19 @@ def test_a_wheel_that_swings_by_itself_is_not_taken_for_smoothed(kind, counts_pe
     assert smoothed_over(decoded.notices) == []
 
 
+@pytest.mark.parametrize(
+    ("kind", "share", "rate_hz"), [("PI soft", 0.12, 20.0), ("PI stiff", 0.05, 20.0), ("PI winding up", 0.15, 20.0)]
+)
+def test_too_few_lines_a_second_are_not_taken_for_smoothed(kind, share, rate_hz):
+    firmware = Firmware(rate_hz=rate_hz, counts_per_turn=4096.0, speed="rpm")
+    wheel = shooting(kind, share, shots=72, seed=137)
+    decoded = decode_lines(sent(firmware, wheel, 137), robot_for(share=share))
+    assert smoothed_over(decoded.notices) == []
+    pairs, _ = matched(decoded.shots, [shot.time_s for shot in wheel.shots], slack_s(firmware))
+    deep = [decoded.shots[i].depth_rpm / wheel.shots[j].depth_rpm for i, j in pairs]
+    assert np.median(deep) < 1.4
+
+
 def test_what_is_printed_too_coarsely_is_only_told_of():
     firmware = Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.4)
     wheel = shooting("PI soft", 0.12, shots=18, seed=74)
