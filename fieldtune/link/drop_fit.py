@@ -26,6 +26,7 @@ _ENDS, _FEWEST_INSIDE = 3, 8  # points
 _SLOWED, _SPED_UP = 0.35, 0.7
 _OF_USUAL = 0.6, 1.6
 _COASTING_S = 0.25
+_PLAINLY = 2.0  # times what the points stray by, over the time in which it is lost
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
 Span = tuple[float | FloatArray, float | FloatArray]
@@ -280,8 +281,11 @@ def coasting(t: FloatArray, x: FloatArray) -> bool:
     early, late = np.array_split(np.flatnonzero(ahead), 2)
     speed = _slope(t[ahead], x[ahead])
     lost = _slope(t[early], x[early]) - _slope(t[late], x[late])
-    bends = [2 * float(np.polyfit(t[part], x[part], 2)[0]) / speed for part in (ahead, behind)]
-    return lost > 0 and min(bends) > -_HARD and max(bends) < -_COASTS
+    bent = [np.polyfit(t[part], x[part], 2) for part in (ahead, behind)]
+    bends = [2 * float(some[0]) / speed for some in bent]
+    rough = float(np.std(x[ahead] - np.polyval(bent[0], t[ahead])))
+    plainly = lost > _PLAINLY * rough / float(t[late].mean() - t[early].mean())
+    return plainly and min(bends) > -_HARD and max(bends) < -_COASTS
 
 
 def _slope(t: FloatArray, x: FloatArray) -> float:

@@ -5,9 +5,9 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from decode_lines import caught, robot_for
-from student_firmware import Firmware
-from wheel_controllers import shooting
+from decode_lines import caught, decode_lines, robot_for
+from student_firmware import Firmware, sent
+from wheel_controllers import changing, shooting
 
 from fieldtune.link import drop_fit, wheel_lags
 from fieldtune.link.drop_detection import DropDetector
@@ -110,6 +110,14 @@ def test_a_dip_that_no_shot_fits_teaches_no_course():
     seen = drop_fit.view_around(points, noise, 1.0, 20, 20, noisy=False)
     assert seen is not None
     assert drop_fit.course_of(seen[0], points.cell_s, 20, 20, seen[1]) is None
+
+
+@pytest.mark.parametrize("seed", [31, 103])
+def test_a_coarse_reading_does_not_pass_for_a_wheel_that_runs_out(seed):
+    """A stiff loop that is lowered again and again, untold, its rpm in steps of one count of twelve a turn."""
+    wheel = changing("PI stiff", 25, 2000 / 6, seed=seed)
+    firmware = Firmware(rate_hz=50.0, counts_per_turn=12.0, speed="rpm")
+    assert decode_lines(sent(firmware, wheel, seed), robot_for(12.0, 0.12)).shots == []
 
 
 def test_the_usual_course_is_the_mean_of_what_shots_were():
