@@ -26,10 +26,11 @@ _PERHAPS, _PERHAPS_OUT, _PERHAPS_SUDDEN = 0.6, 14.0, 3.0
 _LONG_S = 0.28
 _LIKE_AGAINST, _LIKE_FAINT = -4.0, 0.0  # of the usual course, against others
 _LOUD, _RATHER_SUDDEN = 100.0, 4.0  # no need to run evenly before, where no setpoint was lowered
-_RUN_OUT, _RUN_OUT_SLOW, _RUN_OUT_LOWERED, _OF_SHALLOW = 50.0, -12.0, -6.0, 0.75
+_RUN_OUT, _RUN_OUT_SLOW, _RUN_OUT_LOWERED = 50.0, -12.0, -6.0  # of a drop while it runs out; against others
+_OF_SHALLOW = 0.75  # of what stands out, at most, may one too shallow account for
 _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course accounts for
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
-_SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0
+_SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
 
 
 class Answer(Enum):
@@ -80,7 +81,8 @@ def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answe
     """What it was. ``shots``: those before; ``noise_known``: whether quiet was seen; ``noisy``: lines are damaged."""
     seen, usual = dip.seen, dip.usual
     sags = dip.battery_fall_v is not None and shots.sags(dip.battery_fall_v)
-    if sags and seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN):
+    slowly = seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN)
+    if sags and (slowly or seen.over_lowered < _STAYS):
         return Answer.NONE if dip.last else Answer.NOT_YET
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
     settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)

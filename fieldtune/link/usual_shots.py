@@ -24,7 +24,7 @@ _NOISY = 1.4
 _STANDS_OUT, _FIRST_OUT, _FIRST_SURE = 18.0, 25.0, 42.0  # twice the log likelihood ratio
 _SUDDEN, _FIRST_SUDDEN = 0.0, 4.0  # likewise
 _LIKE_TIMES, _ALIKE_TIMES = (0.75, 1.4), (0.65, 1.59)  # how deep, in usual ones
-_SAG_V, _SAG = 0.3, 1.5  # volts, and times what all but one had
+_SAG_V, _SAG = 0.3, 1.5  # volts, and times as many as at the middle one of the shots before
 _AGAIN_S, _LIKE = 60.0, 1.7
 
 
