@@ -69,6 +69,11 @@ def _taken(n: int) -> FloatArray:
     return np.asarray((np.arange(n) == 0) - [np.trace(covariance, lag) for lag in range(n)])
 
 
+def _smoothed_cells(cell_s: float) -> int:
+    """Over how many cells speeds are smoothed to see what swings slowly."""
+    return max(round(_SMOOTH_S / cell_s), 2)
+
+
 class WheelNoise:
     """Autocovariance of the wheel's mean speeds in even cells of time, (turns/s)^2, learned as they come."""
 
@@ -108,7 +113,7 @@ class WheelNoise:
         size = float(weight @ weight)
         off = _undrifted(weight) @ speeds
         lags = np.correlate(off, off, "full")[n - 1 :] / size
-        wide = max(round(_SMOOTH_S / cell_s), 2)
+        wide = _smoothed_cells(cell_s)
         slow = np.convolve(off, np.ones(wide) / wide, "valid")
         swing = float(slow @ slow) / size
         if swing > (_AT_REST * (speeds @ known) / known.sum()) ** 2:
@@ -160,7 +165,7 @@ class WheelNoise:
         lags, share = self._lags, taken[0] + 2 * taken[1:near].sum()
         slow = (lags[0] + 2 * lags[1:near].sum()) / max(1 - share, 0.3)
         single = lags[0] + 2 * min(lags[1], 0.0)
-        wide = max(round(_SMOOTH_S / self._cell_s), 2)
+        wide = _smoothed_cells(self._cell_s)
         smoothed = np.maximum(1 - np.arange(count) / wide, 0.0) / wide
         return np.asarray(max(min(slow, single), 0.0) * (taken + _PASSED_OVER * smoothed))
 
