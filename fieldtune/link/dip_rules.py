@@ -14,6 +14,7 @@ from fieldtune.link.usual_shots import LEAST, MOST
 
 if TYPE_CHECKING:
     from fieldtune.link.drop_fit import Verdict
+    from fieldtune.link.lost_counts import LostCounts
     from fieldtune.link.usual_shots import UsualShots
 
 _RETURNS, _STAYS, _SUDDEN, _AS_WELL = 6.0, -2.0, 15.0, 4.0
@@ -31,6 +32,7 @@ _OF_SHALLOW = 0.75  # of what stands out, at most, may one too shallow account f
 _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course accounts for
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
 _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
+_SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
 
 
 class Answer(Enum):
@@ -51,7 +53,8 @@ class Dip:
     of the ``speed`` before it when last seen ``behind_s`` later, and what is regained in a second by then. ``even``:
     before it the wheel ran evenly; ``faint``: it is little more than what rounding makes; ``held``: all the time at one
     setpoint, as the robot said; ``coasts``: it runs out. ``cut_short``: by the next one; ``last``: no later look at it
-    will come. ``battery_fall_v``: by how much the battery fell at it, None where unknown.
+    will come. ``battery_fall_v``: by how much the battery fell at it, None where unknown. ``over_lost``: how much more
+    like a shot it is than like some counts that got lost.
     """
 
     at_s: float
@@ -68,6 +71,7 @@ class Dip:
     held: bool
     coasts: bool
     battery_fall_v: float | None
+    over_lost: float
     cut_short: bool
     last: bool
 
@@ -77,8 +81,24 @@ class Dip:
         return 1 - self.missing / max(self.seen.depth, 1e-9)
 
 
-def answer(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answer:
-    """What it was. ``shots``: those before; ``noise_known``: whether quiet was seen; ``noisy``: lines are damaged."""
+def answer(dip: Dip, shots: UsualShots, lost: LostCounts, noise_known: bool, noisy: bool) -> Answer:
+    """What it was. ``shots``: those before; ``lost``: counts, likewise; ``noise_known``: whether quiet was seen;
+    ``noisy``: lines are damaged."""
+    what = _of_true_counts(dip, shots, noise_known, noisy)
+    if what not in (Answer.SHOT, Answer.PERHAPS):
+        return what
+    chance = lost.chance_of_shot(dip.over_lost)
+    doubtful = chance < (_SURE if lost.known else _RATHER_SURE)
+    if what is Answer.SHOT and doubtful and not dip.last:
+        return Answer.NOT_YET
+    lost.learn(dip.over_lost)
+    if lost.known and chance < _HARDLY:
+        return Answer.NONE
+    return Answer.PERHAPS if doubtful else what
+
+
+def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answer:
+    """What it was if no count got lost."""
     seen, usual = dip.seen, dip.usual
     sags = dip.battery_fall_v is not None and shots.sags(dip.battery_fall_v)
     slowly = seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN)

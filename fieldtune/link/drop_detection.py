@@ -20,6 +20,7 @@ from fieldtune.link import drop_fit
 from fieldtune.link.dip_rules import Answer, Dip, answer
 from fieldtune.link.drop_candidates import Candidate, CandidateFinder, before_cells
 from fieldtune.link.limits import Limits
+from fieldtune.link.lost_counts import LostCounts, over_lost
 from fieldtune.link.release_speed import release_rpm
 from fieldtune.link.samples import Sample
 from fieldtune.link.usual_shots import UsualShots
@@ -74,6 +75,7 @@ class DropDetector:
         self._noise, self._cell_s, self._near_s = WheelNoise(), 0.0, 0.0
         expected = 0.0 if kept is None else 1 - kept
         self._usual = UsualShots(expected)
+        self.lost_counts = LostCounts()
         self._slowest = limits.slowest_rpm(robot)
         self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
         self._lowered_s = self._last_s = -math.inf
@@ -173,7 +175,8 @@ class DropDetector:
         t, x, part = self._points.between(self._points.now_s - STRETCH_CELLS * self._cell_s, self._points.now_s)
         rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
         coarseness = self._points.coarseness(rate, part, tick_s)
-        rounding, adds_up = self._points.quantum**2 / 12, not self._points.are_counts
+        rounding = self._points.quantum**2 / 12
+        adds_up = not self._points.are_counts or self.lost_counts.known
         self._noise.assume(coarseness, rounding, self._cell_s, rate, adds_up)
         # A straight line through points of this variance, so far to either side, tells the speed to within the error.
         error = _SPEED_ERROR * max(rate, 1.0)
@@ -190,7 +193,7 @@ class DropDetector:
         measured = self._measured(candidate, look, tick_s, noisy)
         if measured is not None:
             drop, dip = measured
-            what = answer(dip, self._usual, self._noise.knows, noisy)
+            what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
             if what is Answer.SHOT:
                 return [self._shot(drop, dip)]
             if what is Answer.PERHAPS:
@@ -236,14 +239,16 @@ class DropDetector:
         low, high = (share * speed for share in self._usual.shares)
         as_seen = drop_fit.verdict(*around, (low, high), self._usual.learned)
         course = self._usual.course
+        usual = None if course is None else drop_fit.as_usual(*around, course, speed)
+        freely = drop_fit.verdict(*around)
         missing, rising = drop_fit.coming_back(t, x)
         return drop, Dip(
             at_s=instant,
             speed=speed,
             seen=as_seen,
             shallow=drop_fit.verdict(*around, (0.0, _SHALLOW * low), self._usual.learned),
-            freely=drop_fit.verdict(*around),
-            usual=None if course is None else drop_fit.as_usual(*around, course, speed),
+            freely=freely,
+            usual=usual,
             missing=missing,
             rising=rising,
             behind_s=float(t[-1]),
@@ -252,6 +257,7 @@ class DropDetector:
             held=self._holds_setpoint(instant - before * cell),
             coasts=drop_fit.coasting(t, x),
             battery_fall_v=self._battery_fall(instant),
+            over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             cut_short=look.cut_short,
             last=look.last,
         )

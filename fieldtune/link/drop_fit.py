@@ -86,13 +86,24 @@ class View:
 
     def depths(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The depth that fits best of each template (k,), and how well it can be told: 1 / its error, squared."""
+        bare, strength = self.bare(name, lag)
+        return -(bare @ self._speeds) / strength, strength
+
+    def bare(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """What each template adds that no drift is (k, m + 1), and its sum of squares (k,), of one turn/s or turn."""
         line, memo = self._base[:, :2], self._whitening.memo
         if (name, self._pace) not in memo:
             lost = self._white(self._cells.of(lag))
             bare = lost - (lost @ line) @ line.T
             memo[name, self._pace] = bare, np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
         bare, strength = memo[name, self._pace]
-        return -(bare @ self._speeds) / strength, strength
+        return bare, strength
+
+    def left(self, name: str = "", lag: FloatArray | None = None, fit: Fit | None = None) -> FloatArray:
+        """What a drift leaves of the speeds (m + 1,), and the template of ``lag`` (k, n + 1) that ``fit`` chose."""
+        line = self._base[:, :2]
+        left = self._speeds - line @ (line.T @ self._speeds)
+        return left if lag is None or fit is None else left + fit.depth * self.bare(name, lag)[0][fit.which]
 
     def began(self, name: str, lag: FloatArray, starts: FloatArray) -> float:
         """Which of ``starts`` (s,) fits best, of as many templates for each, in ``lag`` (s k, n + 1)."""
@@ -172,7 +183,8 @@ class Course:
 class Verdict:
     """Twice the log likelihood ratio of a shot against nothing, a slow change, and a quick one that stays.
 
-    ``depth``: of the shot that fits best, turns/s; ``missed``: what its speed falls short of on the mean, where most.
+    ``depth``: of the shot that fits best, turns/s; ``missed``: what its speed falls short of on the mean, where most;
+    ``left``: what it leaves of the speeds, as in ``View.left``.
     """
 
     over_nothing: float
@@ -180,6 +192,7 @@ class Verdict:
     over_lowered: float
     depth: float
     missed: float
+    left: FloatArray
 
 
 def verdict(
@@ -194,25 +207,27 @@ def verdict(
     low, high = usual or _ANY
     within = (low / missed, high / missed) if as_missed else (low, high)
     shot = view.fit("shot", shots, within)
-    return _compared(view, cell, before, after, shot, 1.0, float(missed[shot.which]))
+    left = view.left("shot", shots, shot)
+    return _compared(view.others(cell, before, after), view.size, shot, left, 1.0, float(missed[shot.which]))
 
 
 def as_usual(view: View, cell: float, before: int, after: int, course: Course, rate: float) -> Verdict:
     """The same of a shot of the usual course, whose ``depth`` is in times of a usual one at ``rate`` turns/s."""
     lags = wheel_lags.usual_lags(cell, before, after, course.parts)
-    fit = view.fit(f"usual {course.number}", lags, (_OF_USUAL[0] * rate, _OF_USUAL[1] * rate))
-    return _compared(view, cell, before, after, fit, 1 / rate, 1.0)
+    name = f"usual {course.number}"
+    fit = view.fit(name, lags, (_OF_USUAL[0] * rate, _OF_USUAL[1] * rate))
+    return _compared(view.others(cell, before, after), view.size, fit, view.left(name, lags, fit), 1 / rate, 1.0)
 
 
-def _compared(view: View, cell: float, before: int, after: int, shot: Fit, unit: float, missed: float) -> Verdict:
-    others = view.others(cell, before, after)
-    variance = max(min(shot.rest, others.slow, others.lowered) / max(view.size - 5, 1), 1.0)
+def _compared(others: Others, size: int, shot: Fit, left: FloatArray, unit: float, missed: float) -> Verdict:
+    variance = max(min(shot.rest, others.slow, others.lowered) / max(size - 5, 1), 1.0)
     return Verdict(
         over_nothing=(others.steady - shot.rest) / variance,
         over_slow=(others.slow - shot.rest) / variance,
         over_lowered=(others.lowered - shot.rest) / variance,
         depth=shot.depth * unit,
         missed=shot.depth * unit * missed,
+        left=left,
     )
 
 

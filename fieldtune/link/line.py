@@ -254,8 +254,7 @@ class Line:
             notices[f"setpoint {OTHER_UNIT}: {setpoint:g} at {rpm:.0f} rpm"] = 1
         if framer.start_up:
             notices["start-up text"] = framer.start_up
-        if self._shots.unconfirmed:
-            notices["shot not confirmed"] = self._shots.unconfirmed
+        notices |= self._shots.notices
         notices |= dict.fromkeys(self._smoothing.words, 1)
         if self._jams.count:
             notices["jam"] = self._jams.count

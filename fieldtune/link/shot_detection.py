@@ -100,6 +100,13 @@ class ShotDetector:
         self.unsure: ShotSeen | None = None
         """The last dip that may have been a shot; numbered by itself."""
 
+    @property
+    def notices(self) -> dict[str, int]:
+        """What was noticed of shots, and how often."""
+        losing = self._drops is not None and self._drops.lost_counts.known
+        noticed = {"shot not confirmed": self.unconfirmed, "counts get lost": int(losing)}
+        return {words: times for words, times in noticed.items() if times}
+
     def clear(self) -> None:
         """A break in the line: what is pending is settled with what is known."""
         for fired in self._pending:

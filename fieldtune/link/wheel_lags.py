@@ -127,6 +127,14 @@ def usual_lags(cell: float, before: int, after: int, course: FloatArray) -> Floa
     return np.asarray(course @ shots.reshape(-1, len(course), shots.shape[1]))
 
 
+@lru_cache(maxsize=24)
+def lost_lags(cell: float, before: int, after: int) -> FloatArray:
+    """A turn that is missing between two lines, at each quarter of a cell: turns lost (k, n) at the edges."""
+    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
+    at = cell * np.arange(0.5 - before, after, 0.25)
+    return np.asarray(np.clip((edges - at[:, None]) / cell + 0.5, 0.0, 1.0))
+
+
 @lru_cache(maxsize=8)
 def quick_lags(cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> FloatArray:
     """Templates of the first look at a drop: turns lost (k, n) at the edges."""
