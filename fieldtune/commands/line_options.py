@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
     from fieldtune.session import Session
 
-_PORT_HELP = "a serial device, or a URL: sim://ROBOT, replay://FILE, socket://HOST:PORT"
+_PORT_HELP = "a serial device, or a URL: sim://ROBOT, replay://FILE, socket://HOST:PORT, udp://:PORT, file://FILE"
 
 
 def add_port(parser: argparse.ArgumentParser) -> None:

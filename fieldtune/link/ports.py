@@ -66,7 +66,7 @@ def read_chunk(port: serial.SerialBase, fast: bool = False) -> tuple[bytes, floa
         waiting: int = port.in_waiting if data else 0  # type: ignore[attr-defined]
         if waiting:
             data += port.read(min(waiting, _MOST))
-        if len(data) >= _FLOOD or (fast and data and not hasattr(port, "arrival_s")):
+        if len(data) >= _FLOOD or (fast and data and getattr(port, "wired", True)):
             data += _more(port, _MOST - len(data))
     except (OSError, TypeError, _TermiosError) as error:
         # SerialException is an OSError; termios.error is not. TypeError: closed under the read.

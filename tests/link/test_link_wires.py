@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import socket
+import statistics
+import threading
 import time
 
 import pytest
 from link_ptys import Cable, wait_for
 
 from fieldtune import load_robot
-from fieldtune.link import Monitor
+from fieldtune.link import Monitor, ports
 from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.urls import protocol_udp
@@ -142,3 +144,58 @@ def test_text_without_line_ends_is_no_noise(heron, tmp_path, sent, words, cause)
         assert (seen.state, seen.wheel_rpm) == ("searching", None)
     finally:
         cable.close()
+
+
+def free_udp_port():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
+        free.bind(("127.0.0.1", 0))
+        return free.getsockname()[1]
+
+
+def test_what_came_over_tcp_is_read_in_one_go(heron):
+    """Byte by byte, lines at 1,000 a second would cost a core, come late, and make a true clock look slow."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = ports.open_port(f"socket://127.0.0.1:{server.getsockname()[1]}", 115200, heron)
+        robot, _ = server.accept()
+        with robot:
+            lines = b"".join(Wheel(heron).line() for _ in range(50))
+            robot.sendall(lines)
+            heard, reads = b"", 0
+            while len(heard) < len(lines):
+                data, _ = ports.read_chunk(port)
+                heard, reads = heard + data, reads + 1
+            assert heard == lines
+            assert reads < 10
+        with pytest.raises(ports.Lost, match="closed the connection"):
+            ports.read_chunk(port)
+        ports.close_port(port)
+
+
+@pytest.mark.parametrize("scheme", ["udp", "socket"])
+def test_a_line_from_a_network_is_read_when_it_comes(heron, scheme):
+    """Without a clock its arrival is its time: one that was looked for every 20 ms would be off by as much."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        number = free_udp_port() if scheme == "udp" else server.getsockname()[1]
+        port = ports.open_port(f"{scheme}://{'' if scheme == 'udp' else '127.0.0.1'}:{number}", 115200, heron)
+        if scheme == "socket":
+            robot, _ = server.accept()
+        else:
+            robot = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+            robot.connect(("127.0.0.1", number))
+        took: list[float] = []
+        sent: list[float] = []
+
+        def say():
+            sent.append(time.monotonic())
+            robot.send(b"a\n")
+
+        with robot:
+            for i in range(30):
+                timer = threading.Timer(0.013 + 0.001 * (i % 20), say)
+                timer.start()
+                while not ports.read_chunk(port)[0]:
+                    pass
+                took.append(time.monotonic() - sent[-1])
+                timer.join()
+        ports.close_port(port)
+    assert statistics.median(took) < 0.003

@@ -1,4 +1,4 @@
-"""URL schemes of our own for pyserial: ``sim://ROBOT?seed=7`` and ``replay://FILE?speed=4``.
+"""URL schemes of our own for pyserial: ``sim://``, ``replay://``, ``file://``, ``udp://`` and ``socket://``.
 
 pyserial finds a scheme as the module ``protocol_<scheme>`` of a registered package; opening goes through
 ``open_url`` so that both are known.
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 if __name__ not in serial.protocol_handler_packages:
-    serial.protocol_handler_packages.append(__name__)
+    serial.protocol_handler_packages.insert(0, __name__)  # before its own socket://
 
 
 def open_url(url: str, robot: Robot | None = None, **settings: Any) -> serial.SerialBase:

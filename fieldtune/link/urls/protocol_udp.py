@@ -10,13 +10,13 @@ import time
 
 from serial import SerialException
 
-from fieldtune.link.urls.virtual_port import VirtualPort
+from fieldtune.link.urls.virtual_port import SocketPort
 
 _LARGEST = 65_535
 _SILENT_S = 3.0  # then another robot may speak
 
 
-class Serial(VirtualPort):
+class Serial(SocketPort):
     """Hears one port; a datagram that does not end its last line is taken to end it all the same."""
 
     def _start(self, place: str, options: dict[str, str]) -> None:
@@ -67,9 +67,3 @@ class Serial(VirtualPort):
         if len(self._spoke) < 50 or address in self._spoke:
             self._spoke[address] = now
         return address == self._from
-
-    def close(self) -> None:
-        """Closes the port."""
-        if self.is_open:
-            self._socket.close()
-        super().close()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import select
+import socket
 import time
 from urllib.parse import parse_qs, unquote
 
@@ -18,7 +20,8 @@ class VirtualPort(serial.SerialBase):
 
     ``arrival_s`` is the arrival time of what the last ``read`` returned, where the port knows better than the host's
     clock (replay, simulation); None otherwise. ``ended`` turns True when nothing will follow, and ``ended_by`` says why
-    where that is a fault. ``interrupted`` says by what the line was interrupted; the reader takes it away.
+    where that is a fault. ``interrupted`` says by what the line was interrupted; the reader takes it away. ``wired``:
+    whether bytes come from outside, when they come.
     """
 
     _port: str | None
@@ -27,6 +30,7 @@ class VirtualPort(serial.SerialBase):
     ended: bool = False
     ended_by: str = ""
     interrupted: str = ""
+    wired: bool = False
 
     def open(self) -> None:
         """Opens the URL given as the port's name."""
@@ -58,8 +62,12 @@ class VirtualPort(serial.SerialBase):
             left = 0.02 if deadline is None else min(deadline - time.monotonic(), 0.02)
             if left <= 0:
                 break
-            time.sleep(left)
+            self._wait(left)
         return b""
+
+    def _wait(self, longest_s: float) -> None:
+        """Waits for what comes next."""
+        time.sleep(longest_s)
 
     @property
     def in_waiting(self) -> int:
@@ -90,6 +98,27 @@ class VirtualPort(serial.SerialBase):
 
     def _update_break_state(self) -> None:
         """There are no modem lines."""
+
+
+class SocketPort(VirtualPort):
+    """A port behind which is a socket, of which a read takes all that has come as soon as something has."""
+
+    wired = True
+    _socket: socket.socket
+
+    def _wait(self, longest_s: float) -> None:
+        select.select([self._socket], [], [], longest_s)
+
+    @property
+    def in_waiting(self) -> int:
+        """1 where something has come, else 0: ``read`` returns all there is."""
+        return len(select.select([self._socket], [], [], 0.0)[0])
+
+    def close(self) -> None:
+        """Closes the socket."""
+        if self.is_open:
+            self._socket.close()
+        super().close()
 
 
 def parse(url: str) -> tuple[str, dict[str, str]]:
