@@ -159,7 +159,7 @@ class Framer:
         read, append, keep = self._read, found.append, self.raw.append
         good = b""
         for line in lines:
-            if not line:
+            if not line or line == b"\0":  # of a line feed that came as two bytes (UTF-16)
                 continue
             self.lines += 1
             self.printed += 1
@@ -306,8 +306,8 @@ def _fields_of(read: WireValues | LineTable) -> frozenset[str]:
 
 
 def shown(line: bytes) -> str:
-    """A raw line for the eye: everything but printable ASCII becomes a visible ``·``, so that nothing acts."""
-    return "".join(chr(byte) if 32 <= byte < 127 else "·" for byte in line)
+    """A raw line for the eye: each letter but printable ASCII becomes a visible ``·``, so that nothing acts."""
+    return "".join(letter if " " <= letter <= "~" else "·" for letter in line.decode("utf-8", "replace"))
 
 
 _CAUSE = "   ["

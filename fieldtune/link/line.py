@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
-from fieldtune.link.limits import NEAREST_M, Limits
+from fieldtune.link.limits import Limits
 from fieldtune.link.line_health import cause_words
+from fieldtune.link.no_reading import DistanceCodes
 from fieldtune.link.remedies import not_read
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.setpoint_unit import SetpointUnit
@@ -52,6 +53,7 @@ class Line:
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter, self._smoothing = RpmFilter(), SmoothedRpm(robot.speed_kept)
         self._up_and_down, self._turns = UpAndDown(), 0.0
+        self._distances = DistanceCodes.of_places([spot.distance for spot in robot.spots], robot.field_range)
         self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
         self._history = History()
@@ -131,9 +133,7 @@ class Line:
         for sample in samples:
             if sample.fresh:
                 self._break()
-            if sample.distance_m is not None and 0 < sample.distance_m < NEAREST_M:
-                self._decoder.notices["distance out of range"] += 1
-                sample.distance_m = None
+            self._decoder.notices["distance out of range"] += self._distances.takes_out(sample)
             self._watch(sample, tick, noisy)
         self._marks.append((samples[-1].time_s, self.good))
         self.fresh.extend(samples)

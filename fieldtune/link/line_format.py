@@ -19,7 +19,7 @@ from fieldtune.line_fields import FIRED, WIRE_NAMES
 from fieldtune.link.bare_columns import Columns, alike
 from fieldtune.link.hexadecimal import Hexadecimal
 from fieldtune.link.limits import NEAREST_M
-from fieldtune.link.line_patterns import PLAIN
+from fieldtune.link.line_patterns import COLOUR, PLAIN
 from fieldtune.link.wire_numbers import (
     MaybeThousands,
     NotANumberError,
@@ -44,7 +44,6 @@ from fieldtune.link.wire_values import (
 if TYPE_CHECKING:
     from fieldtune.robot.model import LinkSettings
 
-_COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _OF_ANOTHER = re.compile(
     r"\b(target|goal|desired|wanted|commanded|expected|ideal|max|maximum|min|minimum|peak|prev|previous|last|old)"
     r"[ \t_-]+\Z",
@@ -84,7 +83,7 @@ class LooseReader:
 
         Raises ``NotDataError`` if it names none, or one twice.
         """
-        text = in_ascii(_text(_COLOUR.sub(b"", line).replace(b"\x00", b"")))
+        text = in_ascii(_text(COLOUR.sub(b"", line).replace(b"\x00", b"")))
         matches = list(self._name.finditer(text))
         ends = [match.start() for match in matches[1:]] + [len(text)]
         found: dict[str, int | float] = {}

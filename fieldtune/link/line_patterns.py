@@ -13,6 +13,9 @@ _NUMBERS = re.compile(
     rb"0[xX][0-9A-Fa-f]+|(?<![\w.])(?=[0-9]+[A-Fa-f]|[A-Fa-f]+[0-9])[0-9A-Fa-f]{4,16}(?![\w.=:\"])"
     rb"|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*"
 )
+COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
+"""What colours text on a terminal, or moves its cursor (ECMA-48, 5.4, control sequences)."""
+_CUT_LETTER = re.compile(rb"\A[\x80-\xbf]{1,3}|[\xc0-\xff][\x80-\xbf]{0,2}\Z")
 _REMEMBERED = 48
 OFTEN = 3
 _DIGITS, PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
@@ -59,3 +62,14 @@ def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:
 def is_readings(line: bytes, names: Mapping[str, str]) -> bool:
     """Whether a line is of readings, if damaged ones: neither words for a person nor bytes at another speed."""
     return not line.translate(None, PLAIN) and not looks_like_text(line, names)
+
+
+def share_of_text(data: bytes) -> float:
+    """Which share of some bytes is text: letters of any language (UTF-8, RFC 3629), colours, ends of lines.
+
+    At another speed hardly any bytes are, nor are those of binary numbers.
+    """
+    plain = COLOUR.sub(b"", _CUT_LETTER.sub(b"", data))
+    text = plain.decode("utf-8", "ignore")
+    good = len("".join(letter for letter in text if letter.isprintable() or letter in "\r\n\t").encode())
+    return good / len(plain) if plain else 0.0

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_changes import change_goes_on, changed_state
+from fieldtune.link.no_reading import ImpossibleAgain
 from fieldtune.link.nominal_time import NominalTime
 from fieldtune.link.plausibility import Continuity
 from fieldtune.link.samples import Sample
@@ -57,6 +58,7 @@ class LineWeigher:
         self._seen: WireValues | None = None
         self._last: WireValues | None = None
         self._out_of_range: Counter[str] = Counter()
+        self._again = ImpossibleAgain()
         self._refused_clocks = 0
         most = self._limits.wheel_rpm / 60 * (self._limits.counts_per_turn or math.inf)
         self._two_robots = TwoRobots(most)
@@ -263,10 +265,13 @@ class LineWeigher:
                 self.begin_anew()
 
     def _settled(self, sample: Sample, found: list[str]) -> bool:
-        """True if the impossible readings have come in several lines: they are unknown then, the rest counts."""
+        """True if the impossible readings have come again and again: they are unknown then, the rest counts."""
+        unknown = True
         for name in found:
             self._out_of_range[name] += 1
-        if any(self._out_of_range[name] < _SETTLED_FAULT for name in found):
+            again = self._again.see(name, getattr(sample, name))
+            unknown = unknown and (again or self._out_of_range[name] >= _SETTLED_FAULT)
+        if not unknown:
             self.dropped[f"impossible {found[0].rsplit('_', 1)[0]}"] += 1
             return False
         for name in found:

@@ -148,6 +148,12 @@ _IN_SECONDS = 0.9  # from line to line, with decimals: no robot prints so seldom
 
 
 _COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
+_COLOUR = re.compile(r"·\[[0-9;?]*[A-Za-z]")
+
+
+def uncoloured(line: str) -> str:
+    """A raw line made harmless, without what is left of a terminal's colours."""
+    return _COLOUR.sub("", line)
 
 
 def read_names(lines: Iterable[str]) -> Seen:
@@ -155,7 +161,7 @@ def read_names(lines: Iterable[str]) -> Seen:
     named: dict[str, Reading] = {}
     columns: list[Reading] = []
     header: list[str] = []
-    for line in list(lines)[-_KEPT:]:
+    for line in map(uncoloured, list(lines)[-_KEPT:]):
         text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
         cells = [cell for cell in re.split(r"[,;\t ]+", text.strip().strip("[]()")) if cell]
         if cells and all(_NUMBER.fullmatch(cell) for cell in cells):

@@ -12,6 +12,7 @@ import serial
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
+from fieldtune.link.line_patterns import share_of_text
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 from fieldtune.link.samples import State
 
@@ -22,10 +23,8 @@ _LISTEN_S = 1.2  # long enough for three lines at 3 Hz
 _SILENT_S = 2.5
 _ENOUGH = 3  # plausible lines that prove a port and its speed
 _PLENTY = 12  # lines of text of which not one is ours
-_TEXT = 0.97  # share of printable bytes at the right speed
+_TEXT = 0.97  # share of text at the right speed
 _TEXT_BYTES, _ENDLESS_BYTES = 40, 200
-_CONTROL = b"\r\n\t"
-_PRINTABLE = bytes(range(32, 127)) + _CONTROL
 
 Say = Callable[[State, str], None]
 
@@ -54,9 +53,8 @@ class Found:
 
 def is_text(data: bytes) -> bool:
     """Whether bytes are lines of text, but for a stray one; or so much text that it has no lines."""
-    printable = len(data) - len(data.translate(None, _PRINTABLE))
     enough = _TEXT_BYTES if b"\n" in data or b"\r" in data else _ENDLESS_BYTES
-    return len(data) >= enough and printable >= _TEXT * len(data)
+    return len(data) >= enough and share_of_text(data) >= _TEXT
 
 
 class PortSearch:

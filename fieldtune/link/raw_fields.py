@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import WIRE_NAMES
-from fieldtune.link.mapping import Meaning, Reading, guess, pairs, read_names
+from fieldtune.link.mapping import Meaning, Reading, guess, pairs, read_names, uncoloured
 from fieldtune.link.wire_numbers import NotANumberError, is_known, value_of
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ def raw_fields(lines: Sequence[str], robot: Robot | None = None) -> list[RawFiel
 
     Lines of one value each are of one kind.
     """
+    lines = [uncoloured(line) for line in lines]
     named = [(line, names) for line in lines if (names := tuple(name for name, _ in pairs(line)))]
     if named:
         shape = Counter(names for _, names in named).most_common(1)[0][0]

@@ -11,6 +11,8 @@ from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
 from fieldtune.link.bare_columns import alike
 from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
+from fieldtune.link.mapping import uncoloured
+from fieldtune.link.no_reading import is_code
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.robot_units import robot_unit
 from fieldtune.link.samples import Health
@@ -63,7 +65,7 @@ def remedies(
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
         return [*advice(health), *_unused(health, fields, robot), *_not_mapped(fields, robot)]
     cause = max(health.dropped, key=lambda name: health.dropped[name])
-    letters = "".join(texts)
+    letters = "".join(map(uncoloured, texts))
     if letters and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
         return [_wrong_speed(fixed_baud) if has_speed else _NO_TEXT]
     if cause == "checksum":
@@ -250,7 +252,13 @@ def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> lis
         if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
             continue
         low, high = limits.of_readings[row.name]
+        if is_code(field.value):
+            return [f"{field.name} is {field.text}: so a sensor says that it sees nothing. Is it plugged in, does the"
+                    " program read it, and is what it measures within its reach?"]  # fmt: skip
         low = NEAREST_M if row.name == "distance_m" else low
+        if low <= abs(field.value) / limits.per[ours] <= high:
+            return [f"The {reading} comes and goes: most of the time the line says a number that none can be. That is"
+                    " how a sensor says that it sees nothing."]  # fmt: skip
         fits = [
             f
             for f in _MISTAKEN

@@ -51,7 +51,9 @@ _SIMPLE = re.compile(r"\s*([+-]?\d{1,15}(?:\.\d{1,15})?)[ \t]*([A-Za-z/]+)?\s*(?
 """A plain number, and a unit at most: what nearly all values are."""
 _CLOSED = " \t)]}>,;|*"
 _IN_BRACKETS = re.compile(r"\s*[(\[|]\s*([^()\[\]|\d\s][^()\[\]|]*?)\s*(?:[)\]|]|\Z)")
-_UP_TO_A_SEPARATOR = re.compile(r"[^,;|&()\[\]{}]*")
+_UP_TO_A_SEPARATOR = re.compile(r"[\w\s%°^./'\"²³⁻¹*<>=:+~-]*")
+_SECOND_NUMBER = re.compile(r",\d|[(\[].*\d|[^\w\s,;|&(){}\[\]#]\s*[+-]?\d")
+"""Behind the words that follow a number: one that may be its decimals, or another reading of the same quantity."""
 LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
 _SAME_SCALE = 0.02
@@ -195,7 +197,7 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     further, whole = rest[len(words) :], words.strip()
     if whole and is_known(whole, wire_name):
         return whole
-    if re.search(r"\d", words) or (re.match(r",\d|[(\[].*\d", further) and not _OF_ANOTHER.match(further)):
+    if re.search(r"\d", words) or (_SECOND_NUMBER.match(further) and not _OF_ANOTHER.match(further)):
         raise NotANumberError("can be read in two ways", bare)
     first = whole.split()[0] if whole else ""
     return first if first and is_known(first, wire_name) else whole
