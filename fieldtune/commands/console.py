@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import gc
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -106,7 +107,8 @@ def _open(opening: Opening, args: argparse.Namespace) -> Wish | None:
     robot = load_robot(opening.profile)
     with Session.beside_profile(robot, args.profiles) as session:
         line_options.agree_to_port(robot, asked, session)
-        return run(robot, session, UnopenedLine(lambda: _console_line(robot, asked, session)))
+        wish = run(robot, session, UnopenedLine(lambda: _console_line(robot, asked, session)))
+    return None if wish is None else replace(wish, port=opening.port)
 
 
 def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> ConsoleLine:

@@ -97,7 +97,7 @@ def _replay(args: argparse.Namespace) -> None:
     decoded = decode(recorded, robot)
     live = decoded.live
     encoder = EncoderWatch(robot).see_all(decoded.samples) or EncoderWatch(robot).see_raw(decoded.raw)
-    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw[-_RAW:], from_file=True))
+    give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, decoded.raw, from_file=True))
 
 
 def _recorded_robot(header: dict[str, str], args: argparse.Namespace) -> str | None:

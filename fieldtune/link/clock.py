@@ -87,6 +87,34 @@ _LONGEST_PERIOD_S = 2.0
 _SHORT_WRAPS = 2  # roll-overs at 16 bits after which the clock is known to be so short
 
 
+_FINE_MS, _FINE_TIMES = 0.3, 6  # from line to line, with decimals: so often in a row no robot prints
+
+
+class ClockUnit:
+    """Which clocks count seconds under the name ``t_ms``: those with decimals that hardly go on from line to line."""
+
+    def __init__(self) -> None:
+        self.times = 1.0
+        """What the numbers on the line are multiplied by to be in the unit of their name."""
+        self._last: float | None = None
+        self._fine = 0
+
+    def see(self, wire: WireValues) -> bool:
+        """Takes the clock of a line; True when it turns out with it that it counts seconds."""
+        now = wire.t_ms
+        if self.times != 1.0 or now is None or wire.t_us is not None:
+            return False
+        last, self._last = self._last, now
+        if last is None or now == last:
+            return False
+        fine = isinstance(now, float) and 0 < now - last < _FINE_MS and not (now.is_integer() and last.is_integer())
+        self._fine = self._fine + 1 if fine else 0
+        if self._fine < _FINE_TIMES:
+            return False
+        self.times = 1000.0
+        return True
+
+
 def clock_of(wire: WireValues) -> tuple[int | float | None, float]:
     """The clock that a line names, in ticks, the finer one of two; None where it names none. And seconds a tick."""
     return (wire.t_ms, CLOCKS["t_ms"]) if wire.t_us is None else (wire.t_us, CLOCKS["t_us"])
@@ -106,20 +134,27 @@ class Clocks:
         self._judge = ClockJudge()
         self._stood_s: float | None = None
         self._short = 0
+        self.unit = ClockUnit()
 
     @property
     def plain(self) -> bool:
-        """Whether the robot's clock is trusted, and never rolled over early."""
-        return self.fault is None and self._short < _SHORT_WRAPS
+        """Whether the robot's clock is trusted, in the unit of its name, and never rolled over early."""
+        return self.fault is None and self._short < _SHORT_WRAPS and self.unit.times == 1.0
 
     def distrust(self, why: str) -> None:
         """From now on the host's arrival time is the clock."""
         self.fault = why
 
     def judge(self, wire: WireValues, arrival_s: float, lines: int = 1) -> bool:
-        """Takes the clock of a line, the last of ``lines`` that each moved it on; True when trust ends with it."""
+        """Takes the clock of a line, the last of ``lines`` that each moved it on.
+
+        True when it is not to be trusted any more, or is found to be in another unit.
+        """
         if self.fault == STILL:
             self._look_again(wire)
+        if self.unit.see(wire):
+            self._judge, self.fault = ClockJudge(), None
+            return True
         clock, tick = self.reading(wire)
         if clock is None or not self.judging:
             return False
@@ -148,7 +183,8 @@ class Clocks:
     def reading(self, wire: WireValues) -> tuple[float | None, float]:
         """The robot's clock in ticks, None without a usable one, and the seconds of a tick (or its uncertainty)."""
         ticks, tick = clock_of(wire)
-        return (None, self.arrival.tick_s) if ticks is None or self.fault is not None else (ticks, tick)
+        unknown = self.fault is not None
+        return (None, self.arrival.tick_s) if unknown or ticks is None else (self.unit.times * ticks, tick)
 
     def elapsed(self, base: LineState, wire: WireValues, number: int, waited: float) -> float | None:
         """Seconds from ``base`` to line ``number``, None if the clock went where no clock goes.

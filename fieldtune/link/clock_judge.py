@@ -100,6 +100,7 @@ class ClockJudge:
 
 
 STILL = "the robot's clock stands still"
+SECONDS = "the robot's clock counts a thousand times too slowly: seconds sent as t_ms, taken so"
 
 
 def steps_words(step_s: float) -> str:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+from fieldtune.line_fields import FIELDS
 from fieldtune.link.even_lines import EvenLines
 from fieldtune.link.layouts import LineTable
 from fieldtune.link.line_table import MANY, samples_of_table
 from fieldtune.link.line_weighing import LineWeigher
-from fieldtune.link.samples import Sample, SampleChooser
+from fieldtune.link.samples import SPACING_S, Sample, SampleChooser
 
 if TYPE_CHECKING:
     from fieldtune.link.clock import LineState
@@ -28,6 +30,8 @@ class LineDecoder(LineWeigher):
     def __init__(self, robot: Robot) -> None:
         super().__init__(robot)
         self._chooser = SampleChooser()
+        self._kind: tuple[str, ...] = ()
+        self._kinds: dict[tuple[str, ...], float] = {}
         self._long_counter = self._limits.counter_bits > 52
         self._even: dict[tuple[str, ...], EvenLines] = {}
         self._ran: deque[tuple[EvenLines, LineTable, int, int, float]] = deque(maxlen=2)
@@ -79,6 +83,8 @@ class LineDecoder(LineWeigher):
             self.take(wire, number, arrival, believed)
         self.good += len(believed)
         told = [sample.fresh or sample.fired for sample in believed]
+        if self._continuity.kinds > 1:
+            told = [tells or self._is_due(sample) for tells, sample in zip(told, believed, strict=True)]
         wheel = [s.wheel_rpm if s.turns is None else s.turns for s in believed]
         own_rpm = all(sample.turns is None for sample in believed)
         for place, before_s, rpm in self._chooser.chosen([s.time_s for s in believed], wheel, told, own_rpm):
@@ -86,6 +92,22 @@ class LineDecoder(LineWeigher):
             sample.before_s = before_s
             sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
             samples.append(sample)
+
+    def _is_due(self, sample: Sample) -> bool:
+        """Whether a line has other readings than the last, and such lines have not become samples for a moment.
+
+        Of readings in lines of their own, each would always be passed over but the first.
+        """
+        kind = tuple(name for name in FIELDS if getattr(sample, name) is not None)
+        if kind == self._kind:
+            return False
+        self._kind = kind
+        if len(self._kinds) > _MOST_KINDS:
+            self._kinds.clear()
+        due = sample.time_s >= self._kinds.get(kind, -math.inf) + SPACING_S
+        if due:
+            self._kinds[kind] = sample.time_s
+        return due
 
     def _take_table(self, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
         """Takes lines of a table from number ``at`` on, and says how many: the next one needs more care."""
@@ -111,7 +133,10 @@ class LineDecoder(LineWeigher):
                 self._catch_up()
                 self._seen = table.value(at)
                 return 0
-            for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, even.told(rows), not even.counted):
+            told = even.told(rows)
+            if len(self._even) > 1 and times[0] >= even.due_s:  # as in _is_due
+                told, even.due_s = [True, *(told or [False] * taken)[1:]], times[0] + SPACING_S
+            for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, told, not even.counted):
                 sample = even.sample(rows[place], times[place], arrival, wheel[place])
                 sample.before_s = before_s
                 sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm

@@ -72,6 +72,8 @@ class EvenLines:
         self._per_turn, self._count_off = per_turn, COUNTS_OFF / per_turn
         self._little_rpm = min(RPM_OFF * LEAST_SPEED * limits.wheel_rpm, RPM_ALIKE)  # less than anyone asks about
         self._usable = self._counts is None or limits.counts_per_turn is not None
+        self.due_s = -math.inf
+        """From this time on such lines become samples again, where others come between."""
 
     def sample(self, row: Row, time_s: float, arrival_s: float, wheel: float | None) -> Sample:
         """The sample of a line that was found good. ``time_s`` and ``wheel`` as of ``run``."""

@@ -27,6 +27,7 @@ LONGEST = 512
 RAW_KEPT = 400
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
+_ROW_OF_NAMES = re.compile(rb"\s*[A-Za-z_][\w. ]*+(?:[,;\t]\s*[A-Za-z_][\w. ]*+)+\s*")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
 _SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
@@ -65,6 +66,7 @@ class Framer:
         """What was read last to the letter."""
         self._rest = b""
         self._flooded = False
+        self._names_row: tuple[bytes, str | None] | None = None
         self.start_up = 0
         """Lines refused between opening and the first good one: many a controller starts anew then, and says so."""
         self._spoke = False
@@ -79,6 +81,11 @@ class Framer:
     def hexadecimal(self) -> tuple[str, ...]:
         """Our names of the numbers that are hexadecimal."""
         return self._format.hexadecimal.names
+
+    def recent(self, count: int) -> list[tuple[bytes, str | None]]:
+        """The last of ``raw``; behind the last line that may name columns under other names, which comes once."""
+        kept, names = list(self.raw)[-count:], self._names_row
+        return [names, *kept] if names is not None and names not in kept else kept
 
     def restart(self) -> None:
         """Forgets the half line of a connection that is gone."""
@@ -171,6 +178,8 @@ class Framer:
                 if not isinstance(loosely, WireValues):
                     self.dropped[loosely] += 1
                     self.printed -= looks_like_text(line, self._format.names)
+                    if _ROW_OF_NAMES.fullmatch(line) and not self._format.columns:
+                        self._names_row = line, loosely
                     self._spoke = self._spoke or not is_readings(line, self._format.names)
                     keep((line[-LONGEST:], loosely))
                     continue

@@ -7,6 +7,7 @@ from collections import Counter, deque
 from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
+from fieldtune.link.counter_doubts import CounterDoubts
 from fieldtune.link.decoder import LineDecoder
 from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import Limits
@@ -17,7 +18,6 @@ from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.setpoint_unit import SetpointUnit
 from fieldtune.link.shot_detection import ShotDetector
 from fieldtune.link.smoothed_rpm import SmoothedRpm
-from fieldtune.link.up_and_down import UpAndDown
 from fieldtune.link.wheel_figures import History, JamWatch, WheelFollower
 from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
 
@@ -28,13 +28,12 @@ if TYPE_CHECKING:
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
 _BURST_S, _GAPS, _LATELY_S = 1.3, 300, 4.0
-_RESTS_RPM = 60.0
+_RESTS_RPM, _UNANSWERED_S = 60.0, 0.15
 _THIN_S = 0.2  # nor one that rests on five counts further apart
 _NOISY_S = 1.0
 _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
-NOT_ON = "wheel_counts goes up and down instead of on"
 STANDS_STILL = "the wheel's counter or speed stands still: plug pulled?"
 OTHER_UNIT = "is in another unit than rpm"
 _LOOKED = 40
@@ -52,7 +51,7 @@ class Line:
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter, self._smoothing = RpmFilter(), SmoothedRpm(robot.speed_kept)
-        self._up_and_down, self._turns = UpAndDown(), 0.0
+        self._counter = CounterDoubts(limits.counts_per_turn or 1.0)
         self._distances = DistanceCodes.of_places([spot.distance for spot in robot.spots], robot.field_range)
         self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
@@ -143,7 +142,7 @@ class Line:
         self._track.clear()
         self._rpm_filter.clear()
         self._smoothing.clear()
-        self._up_and_down.clear()
+        self._counter.clear()
         self._shots.clear()
         self._history.gap()
         self._speed = None
@@ -157,7 +156,7 @@ class Line:
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
             self._unanswered_s = None
-        elif sample.turns is not None and not self._goes_up_and_down(sample.turns):
+        elif sample.turns is not None and not self._says_no_speed(sample.turns):
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead
             reading_s = self._decoder.reading_s
@@ -176,7 +175,7 @@ class Line:
             shown = sample.wheel_rpm if self._speed is None else self._speed[0]
             if self._unit.see(sample.time_s, sample.setpoint, shown):
                 sample.setpoint = None
-        if sample.turns is None or not self._up_and_down.sure:
+        if sample.turns is None or not self._counter.why:
             for one in seen:
                 self._shots.see(one, self._track.placed, tick, noisy)
         self._history.add(sample.time_s, sample.wheel_rpm)
@@ -184,18 +183,15 @@ class Line:
         self._jams.see(sample, self._shots.shots)
         self._note(sample)
 
-    def _goes_up_and_down(self, turns: float) -> bool:
+    def _says_no_speed(self, turns: float) -> bool:
         """Whether the counter says nothing of the speed; what was known of it ends then."""
-        step, self._turns = turns - self._turns, turns
-        was = self._up_and_down.sure
-        if self._whole:
-            self._up_and_down.see(step)
-        if self._up_and_down.sure and not was:
-            self._extra[NOT_ON] += 1
+        before = self._counter.why
+        if self._counter.see(turns, self._whole) and not before:
+            self._extra[self._counter.why] += 1
             self._track.clear()
             self._shots.clear()
             self._speed = None
-        return self._up_and_down.sure
+        return bool(self._counter.why)
 
     def _note(self, sample: Sample) -> None:
         """Keeps the readings from which a shown value is taken."""
@@ -240,7 +236,7 @@ class Line:
 
     def raw(self, count: int = 100) -> tuple[str, ...]:
         """The last lines as they came, made harmless to show; a refused one ends in its cause."""
-        return tuple(told(line, cause) for line, cause in list(self._framer.raw)[-count:])
+        return tuple(told(line, cause) for line, cause in self._framer.recent(count))
 
     def health(self) -> Health:
         """Counts so far."""
@@ -269,8 +265,8 @@ class Line:
 
     def _why_not(self, speed: float | None) -> str:
         """Why there is no speed, or a value that most lines name and that can't be used; empty where nothing is."""
-        if self._up_and_down.sure:
-            return NOT_ON
+        if self._counter.why:
+            return self._counter.why
         if self._track.dead or self._decoder.dead_rpm:
             return STANDS_STILL
         if self._unit is not None and self._unit.other is not None:
@@ -324,9 +320,9 @@ class Line:
         least_s = max(_SPEED_S, 4 * self._line_s)
         if speed is None or (now_s - speed[1] > least_s and now_s - speed[1] > self._burst_s()):
             return None
-        if self._unanswered_s is not None and speed[0] < _RESTS_RPM and now_s - self._unanswered_s > _SPEED_S:
-            return None  # a wheel that may have begun to turn is not said to stand
-        return speed[0]
+        patience_s = _SPEED_S if speed[0] < _RESTS_RPM else _UNANSWERED_S  # it may have begun to turn
+        unanswered_s = now_s if self._unanswered_s is None else self._unanswered_s
+        return None if now_s - unanswered_s > patience_s else speed[0]
 
     def _burst_s(self) -> float:
         """Twice the silence that half of the moments lately lay in: chunks of one burst come close together."""

@@ -11,11 +11,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from fieldtune.line_fields import FIRED, WIRE_NAMES
+from fieldtune.line_fields import CLOCKS, FIRED, WIRE_NAMES
 from fieldtune.link.bare_columns import Columns, alike
 from fieldtune.link.hexadecimal import Hexadecimal
 from fieldtune.link.limits import NEAREST_M
@@ -27,6 +28,7 @@ from fieldtune.link.wire_numbers import (
     in_ascii,
     is_maybe_grouped,
     plain_number,
+    stamp_ms,
     value_of,
 )
 from fieldtune.link.wire_values import (
@@ -45,11 +47,12 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import LinkSettings
 
 _OF_ANOTHER = re.compile(
-    r"\b(target|goal|desired|wanted|commanded|expected|ideal|max|maximum|min|minimum|peak|prev|previous|last|old)"
+    r"(?<!/)\b(target|goal|desired|wanted|commanded|expected|ideal|max|maximum|min|minimum|peak|prev|previous|last|old)"
     r"[ \t_-]+\Z",
     re.IGNORECASE,
 )
 """Words in front of a name that make it another quantity than the reading now."""
+_TO_THE_TARGET = ("distance_mm", "distance_m")
 
 
 class LooseReader:
@@ -85,7 +88,7 @@ class LooseReader:
         """
         text = in_ascii(_text(COLOUR.sub(b"", line).replace(b"\x00", b"")))
         matches = list(self._name.finditer(text))
-        ends = [match.start() for match in matches[1:]] + [len(text)]
+        ends = [_begins(text, one.end(), two.start()) for one, two in pairwise(matches)] + [len(text)]
         found: dict[str, int | float] = {}
         aside: dict[str, NotANumberError] = {}
         for match, end in zip(matches, ends, strict=False):
@@ -94,7 +97,7 @@ class LooseReader:
             if ours is None or (ours == FIRED and match[0][-1:] in " \t"):  # fired 3 times
                 continue
             another = _OF_ANOTHER.search(text[: match.start()]) if ours != "setpoint" else None
-            if another is not None:
+            if another is not None and not (ours in _TO_THE_TARGET and another[1].casefold() in ("target", "goal")):
                 aside.setdefault(ours, NotANumberError(f"behind the word {another[1]} is not the reading now"))
                 continue
             if ours in found:
@@ -105,6 +108,8 @@ class LooseReader:
                 aside[ours] = error
         if not found and not aside:
             raise NotDataError("no known field")
+        if not CLOCKS.keys() & found.keys() and (ms := stamp_ms(text)) is not None:
+            found["t_ms"] = ms
         return values_from(found), {ours: wrong for ours, wrong in aside.items() if ours not in found}
 
     def _value(self, text: str, ours: str, unit: str) -> int | float:
@@ -118,6 +123,12 @@ class LooseReader:
         return value
 
 
+def _begins(text: str, least: int, known: int) -> int:
+    """Where a name begins of which the last word stands at ``known``: behind the last gap between ``least`` and it."""
+    words = _WORDS_AFTER_A_GAP.search(text, least, known)
+    return known if words is None else words.start(1)
+
+
 def _text(line: bytes) -> str:
     """A line as UTF-8, or as Latin-1 where it is none."""
     try:
@@ -126,6 +137,7 @@ def _text(line: bytes) -> str:
         return line.decode("latin-1")
 
 
+_WORDS_AFTER_A_GAP = re.compile(r"(?:[ \t]{2,}|\t)((?:[A-Za-z]\w*[ ])+)\Z", re.ASCII)
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
 

@@ -12,6 +12,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.frozen import frozen
+from fieldtune.link.clock_judge import SECONDS
 from fieldtune.link.limits import Limits
 from fieldtune.link.line_changes import change_goes_on, changed_state
 from fieldtune.link.no_reading import ImpossibleAgain
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
+_MOST_BEHIND = 12
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 _CLOCK_APART = 12  # lines of the wheel without a clock, and none with one, after which arrival times it
 
@@ -55,6 +57,7 @@ class LineWeigher:
         self.notices = self._continuity.notices
         self._base: LineState | None = None
         self._held: _Held | None = None
+        self._behind: list[Sample] = []  # of lines of other readings than what the held one changed
         self._seen: WireValues | None = None
         self._last: WireValues | None = None
         self._out_of_range: Counter[str] = Counter()
@@ -82,8 +85,8 @@ class LineWeigher:
 
     @property
     def waits(self) -> bool:
-        """Whether the wheel has changed as none usually does, by the last line, and the next one has to agree."""
-        return self._held is not None and self._held.reason == "wheel"
+        """Whether the last line says something so unlike the ones before that the next one has to agree."""
+        return self._held is not None
 
     @property
     def dead_rpm(self) -> bool:
@@ -125,6 +128,8 @@ class LineWeigher:
         if self._held is not None:
             self.dropped["not followed"] += 1
         self._base = self._held = None
+        self._behind.clear()
+        self._nominal = NominalTime()
 
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
@@ -144,6 +149,7 @@ class LineWeigher:
         if wire.fired is not None:
             sample.fired = self._has_fired(float(wire.fired))
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
+            self.notices[SECONDS] = int(self._continuity.clocks.unit.times != 1.0)
             self.begin_anew()
         self._seen = wire
         odd = self._continuity.odd
@@ -180,11 +186,12 @@ class LineWeigher:
             if held.reason == "wheel" and (_same_count(held.wire, wire) or change_goes_on(base, held.base, sample)):
                 self._believe(held, wire, number, sample, out)
                 return
-            self._refuse_held()
+            if not _says_nothing_of(held.reason, sample, wire) or len(self._behind) >= _MOST_BEHIND:
+                self._refuse_held(out)
         self._refused_clocks = 0
         self._last = wire
         self._continuity.advance(base, wire, number, sample)
-        out.append(sample)
+        (out if self._held is None else self._behind).append(sample)
         if self._continuity.untimed >= _CLOCK_APART and self._continuity.clocks.judging:
             self._continuity.clocks.distrust("the robot's clock stands on lines of its own")
             self.begin_anew()
@@ -203,7 +210,7 @@ class LineWeigher:
             if ahead is None:
                 self._believe(held, wire, number, sample, out)
                 return
-            self._refuse_held()
+            self._refuse_held(out)
         self._held = _Held(
             wire, number, arrival, self._continuity.begun(wire, number, sample, 0.0), sample, "not followed"
         )
@@ -230,7 +237,7 @@ class LineWeigher:
             if alike:
                 self._believe(held, wire, number, fresh, out)
                 return
-            self._refuse_held()
+            self._refuse_held(out)
             if self._base is None:  # its clock is given up
                 self._open(wire, number, arrival, sample, out)
                 return
@@ -247,11 +254,18 @@ class LineWeigher:
         self._base = held.base
         self._last = wire
         out.append(held.sample)
+        self._let_out(out)
         self._continuity.fault(held.base, wire, number, sample, loose=True)
         self._continuity.advance(held.base, wire, number, sample)
         out.append(sample)
 
-    def _refuse_held(self) -> None:
+    def _let_out(self, out: list[Sample]) -> None:
+        """The samples that came behind the held one."""
+        out += self._behind
+        self._behind.clear()
+
+    def _refuse_held(self, out: list[Sample] | None = None) -> None:
+        self._let_out([] if out is None else out)
         held, self._held = self._held, None
         if held is None:
             return
@@ -278,6 +292,13 @@ class LineWeigher:
             self.notices[f"{name.rsplit('_', 1)[0]} out of range"] += 1
             setattr(sample, name, None)
         return True
+
+
+def _says_nothing_of(reason: str, sample: Sample, wire: WireValues) -> bool:
+    """Whether a line has nothing of what a held one changed: it bears that out as little as it speaks against it."""
+    if reason == "wheel":
+        return sample.wheel_rpm is None and wire.wheel_counts is None
+    return reason == "battery" and sample.battery_v is None
 
 
 def _same_count(held: WireValues, wire: WireValues) -> bool:

@@ -79,7 +79,7 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ("distance", r"dist|range|^d$|ultra|lidar|tof"),
     ("power", r"power|pwm|duty|output|throttle|^out$|^pwr"),
     ("draw", r"draw|pull|stretch|cock|plunger"),
-    ("fired", r"fire|shot|shoot|launch|release|trigger"),
+    ("fired", r"fired?(_|$)|shots?(_|$)|shoot(?!er)|launch(?!er)|release|trigger"),
     ("hood", r"hood|^angle$|pitch|elev"),
     ("turret", r"turret|yaw"),
     ("counts", r"count|enc|tick|pulse|^pos(ition)?$"),
@@ -141,10 +141,14 @@ _PAIR = re.compile(
     rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
     rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
-_WITH_UNIT = re.compile(rf"({_FIGURE})(?:[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?")
+_WITH_UNIT = re.compile(
+    rf"({_FIGURE})(?:(?![ \t]{{2,}}[A-Za-z]\w* [A-Za-z])[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?"
+)
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _KEPT = 60
-_IN_SECONDS = 0.9  # from line to line, with decimals: no robot prints so seldom that this is milliseconds
+_PLAYS_FROM_M = 0.2, 15.0
+_PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
+_ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[a-z])[12]$")
 
 
 _COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
@@ -161,7 +165,8 @@ def read_names(lines: Iterable[str]) -> Seen:
     named: dict[str, Reading] = {}
     columns: list[Reading] = []
     header: list[str] = []
-    for line in map(uncoloured, list(lines)[-_KEPT:]):
+    lines = list(lines)
+    for line in map(uncoloured, lines[:1] + lines[1:][-_KEPT:]):  # the first may be a row of column names
         text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
         cells = [cell for cell in re.split(r"[,;\t ]+", text.strip().strip("[]()")) if cell]
         if cells and all(_NUMBER.fullmatch(cell) for cell in cells):
@@ -205,10 +210,14 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     """
     taken: set[str] = set()
     found: dict[str, Meaning] = {}
+    speed: str | None = None
     for reading in seen.readings:
         kind = _kind_of(reading, seen)
         if kind is None:
             continue
+        if kind == "speed" and speed is not None and _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", reading.label):
+            kind = "speed2"
+        speed = reading.label if kind == "speed" and speed is None else speed
         meaning = _in_unit(reading, kind, robot)
         what = "t" if meaning.ours in ("t_ms", "t_us") else meaning.words
         if what not in taken:
@@ -217,8 +226,14 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     return found
 
 
+def names_unit(name: str) -> bool:
+    """Whether a name says the unit of its values, as ``wheel_rps`` does."""
+    return any(re.search(words, name.casefold()) for _, words in _UNITS)
+
+
 def _kind_of(reading: Reading, seen: Seen) -> str | None:
-    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.label).casefold().replace(" ", "_").replace("-", "_")
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.label).casefold()
+    name = re.sub(r"[ .-]", "_", name)
     numbers = reading.numbers
     steps = [after - before for before, after in pairwise(numbers)]
     if name:
@@ -227,8 +242,7 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
             return by_unit
         kinds = (kind for kind, words in _HINTS if re.search(words, name))
         kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
-        seconds = kind == "time" and not reading.behind and any(number % 1 for number in numbers)
-        return None if seconds and steps and statistics.median(steps) < _IN_SECONDS else kind or None
+        return kind or None
     if reading is seen.readings[0] and len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps):
         return "time"
     return None
@@ -252,12 +266,19 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning:
     return fits[0] if fits else options[0]
 
 
+def _plays_from(robot: Robot) -> tuple[float, float]:
+    """Distances (m) at which a robot may stand, with room on either side."""
+    places = [*(spot.distance for spot in robot.spots), *(robot.field_range or ())]
+    return (0.4 * min(places), 2.5 * max(places)) if places else _PLAYS_FROM_M
+
+
 def _plausible(kind: str, size: float, meaning: Meaning, robot: Robot | None) -> bool:
     """Whether a reading of that size, in our field's unit, is one that robots have."""
     if kind == "battery":
         return 3 <= (size / 1000 if meaning.ours == "battery_mv" else size) <= 60
     if kind == "distance":
-        return 0.2 <= (size / 1000 if meaning.ours == "distance_mm" else size) <= 15
+        nearest, farthest = _PLAYS_FROM_M if robot is None else _plays_from(robot)
+        return nearest <= (size / 1000 if meaning.ours == "distance_mm" else size) <= farthest
     if kind == "current":
         return (size / 1000 if meaning.ours == "current_ma" else size) <= 300
     if kind == "power":

@@ -61,7 +61,7 @@ class Continuity:
             for row, wire in BY_WIRE_NAME.values()
         ]
         self._which: list[int] = []  # of the rows, those that lines of late name
-        self._named = 0
+        self._named = self.kinds = 0  # how often lines named other readings than the one before
         self.odd: list[str] = []
         self._by_a_count = self._rolled = 0
         self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
@@ -77,6 +77,7 @@ class Continuity:
         named = len(said) - said.count(None)
         if named != self._named:
             self._which, self._named = self._first_of_each(said), named
+            self.kinds += 1
         sample = Sample(time_s=0.0, arrival_s=arrival, fired=None if values.fired is None else values.fired != 0)
         if self.odd:
             self.odd = []
@@ -171,7 +172,8 @@ class Continuity:
         elapsed = self.clocks.elapsed(base, wire, number, waited)
         if elapsed is None or elapsed > (_LONG_S if loose else max(PATIENCE_S, 6 * base.period)):
             return "clock"
-        if elapsed - waited > self.clocks.ahead_s(base, self.doubted and not loose) and base.clock is not None:
+        timed = base.clock is not None and self.clocks.judging  # else arrival says nothing of it
+        if timed and elapsed - waited > self.clocks.ahead_s(base, self.doubted and not loose):
             return "clock"  # ahead of the host, which can only get lines late
         if not self._turns_follow(base, wire, sample, elapsed, loose):
             late = self.clocks.arrival.late()

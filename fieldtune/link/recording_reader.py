@@ -32,7 +32,8 @@ _LARGEST_BLOCK = 200_000  # unpacked; a block ends with the chunk that makes it 
 _MOST_CHUNKS = 20_000  # of a second
 _TIMES_SMALLER, _IN_ANY_CASE = 100, 16_000_000  # what a line packs to at best, and bytes that do no harm
 _PLAIN_PACE_US = 20_000  # a capture without times and without a clock is read at 50 lines/s
-_CLOCK = re.compile(rb"\bt_(ms|us)\"?\s*[=:]\s*(\d+)")
+_CLOCK = re.compile(rb"\bt_(ms|us)\"?\s*[=:]\s*(\d+)(\.\d+)?")
+_FINE_US = 300  # less from line to line, with decimals: seconds under the name of milliseconds
 _ZLIB = re.compile(rb"\x78[\x01\x5e\x9c\xda]")
 
 
@@ -200,9 +201,9 @@ def _plain(content: bytes, lost: str | None) -> Iterator[Chunk]:
         clock = _CLOCK.search(line)
         step = _PLAIN_PACE_US
         if clock is not None and len(clock.group(2)) < 20:
-            us = int(clock.group(2)) * (1000 if clock.group(1) == b"ms" else 1)
+            us = round(float(clock.group(2) + (clock.group(3) or b"")) * (1000 if clock.group(1) == b"ms" else 1))
             if before is not None and 0 < us - before < 10_000_000:
-                step = us - before
+                step = (us - before) * (1000 if clock.group(3) and us - before < _FINE_US else 1)
             before = us
         now += step
         yield Chunk(now, line if line.endswith(b"\n") else line + b"\n")

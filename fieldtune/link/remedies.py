@@ -11,7 +11,7 @@ from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
 from fieldtune.link.bare_columns import alike
 from fieldtune.link.limits import NEAREST_M, Limits
 from fieldtune.link.line_health import advice
-from fieldtune.link.mapping import uncoloured
+from fieldtune.link.mapping import names_unit, uncoloured
 from fieldtune.link.no_reading import is_code
 from fieldtune.link.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.robot_units import robot_unit
@@ -23,7 +23,12 @@ if TYPE_CHECKING:
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
 _MIXED, _OVERTAKEN = 4, 50
-_ONCE = ("goes up and down", "is in another unit", "goes back again")  # said once, true of all lines
+_ONCE = (
+    "goes up and down",
+    "goes in steps of ten",
+    "is in another unit",
+    "goes back again",
+)  # said once, true of all lines
 _POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
 _SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
 _SURE = 0.06
@@ -33,8 +38,11 @@ _MISTAKEN = {
     1000.0: "a thousand times too small",
 }
 """Factors between units that are mistaken for each other: mm and m, cm and m, V and mV."""
-_ALSO = frozenset(("t_ms", "t_us")), frozenset(("battery_mv", "battery_v")), frozenset(("setpoint",))
+_ALSO = tuple(
+    map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
+)
 """What else is worth being read, by kind."""
+_UNIT_BY_SIZE = frozenset(("wheel_rpm", "wheel2_rpm", "setpoint", "power_pct"))
 _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
 
 
@@ -54,12 +62,12 @@ def remedies(
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
     if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
-    if (
-        not has_speed
-        and health.clock == "arrival"
-        and _OVERTAKEN * health.dropped.get("impossible wheel", 0) > health.lines
-    ):
-        return ["Lines overtake each other on a network, and these say no time: let the program send t_ms too."]
+    overtaken = health.clock == "arrival" and _OVERTAKEN * health.dropped.get("impossible wheel", 0) > health.lines
+    if overtaken and not has_speed:
+        return [
+            "If they come over a network, lines overtake each other: let the program send t_ms too.",
+            *advice(health),
+        ]
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     if not health.dropped or 10 * health.good > health.lines:
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
@@ -90,14 +98,25 @@ def _mapping(fields: Sequence[RawField]) -> list[str]:
     if not fields:
         return [_SHOW_ONE]
     seen = ", ".join(f"{field.name} ({field.text})" for field in fields[:8])
-    problems = [f"{field.name} {field.problem}" for field in fields if field.problem]
+    problems = [f"{field.name} {field.problem}" for field in fields if field.problem and field.ours]
     said = [f"The line says: {seen}."]
     said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
     if not pasted:
         return [*said, _SHOW_ONE]
     if pasted[0] == "[link.columns]":
         return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
-    return [*said, "Paste into the profile, after a look whether each is what it seems:", *pasted]
+    return [*said, *_at_rest(fields), "Paste into the profile, after a look whether each is what it seems:", *pasted]
+
+
+def _at_rest(fields: Sequence[RawField]) -> list[str]:
+    """That a unit shows by the numbers, which are all zero as long as nothing turns."""
+    unsure = [
+        field.name
+        for field in fields
+        if field.ours in _UNIT_BY_SIZE and field.value == 0 and not field.unit and field.scale == 1.0
+        and not names_unit(field.name)
+    ]  # fmt: skip
+    return [f"{', '.join(unsure)} at 0 tells no unit: look again while the wheel turns."] if (unsure) else []
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:
@@ -126,14 +145,29 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         unread = [field for field in fields if field.ours in wanted and field.name not in known]
     pasted = profile_lines(unread)
     if not pasted or pasted[0] == "[link.columns]":
-        return []
+        return _no_speed(fields, robot)
     if not more:
         return [
+            *_at_rest(likely),
             f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:",
             *pasted,
         ]
     names = ", ".join(f"{field.name} ({field.text})" for field in (*likely, *more))
-    return [f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:", *pasted]
+    return [
+        *_at_rest(unread),
+        f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:",
+        *pasted,
+    ]
+
+
+def _no_speed(fields: Sequence[RawField], robot: Robot) -> list[str]:
+    """That nothing on the line may be the wheel's speed or the draw, under whatever name."""
+    names, wanted = {alike(field.name) for field in fields}, _wanted(robot)
+    read = {alike(robot.link.fields.get(ours, ours)) for ours in wanted} & names
+    if not fields or read or robot.link.columns or any(field.ours in wanted for field in fields):
+        return []
+    said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted))
+    return [f"No name on the line says the {_words(max(wanted))} ({said}): let the program print {needed} too."]
 
 
 def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
@@ -195,6 +229,8 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
                 " the counter itself, and never set it back."
             )
+        elif why.startswith("goes in steps of ten"):
+            said.append(f"{notice}: a number with a point is printed with six digits. Print it as a whole number.")
         elif why == "out of range" and robot is not None:
             said += _out_of_range(name, fields, robot)
     if two_ways:

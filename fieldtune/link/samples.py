@@ -37,7 +37,7 @@ class Sample(Readings):
     before_s: float | None = None
 
 
-_SPACING_S = 0.0065  # some 150 samples/s at most
+SPACING_S = 0.0065  # some 150 samples/s at most
 _FEW = 3  # lines that are as quickly looked at one by one
 
 
@@ -86,13 +86,13 @@ class SampleChooser:
             # Not later: other fields, sent in a line of their own.
             wanted = now_s >= due_s or tells or (last_s is not None and now_s <= last_s)
             if now != before:
-                wanted = wanted or now_s - moved_s > _SPACING_S
+                wanted = wanted or now_s - moved_s > SPACING_S
                 before, moved_s = now, now_s
             mean = self._mean(now, now_s, last_s, bool(wanted)) if own_rpm else None
             if wanted:
                 found.append(Chosen(i, last_s if mean is None else self._sampled_s, mean))
                 self._sampled_s = now_s
-                due_s = now_s + _SPACING_S
+                due_s = now_s + SPACING_S
             last_s = now_s
         self._last_s, self._due_s, self._wheel, self._moved_s = last_s, due_s, before, moved_s
         return found
@@ -115,7 +115,7 @@ class SampleChooser:
             before, moved_s = self._wheel, self._moved_s
             for now, now_s in zip(wheel, times_s, strict=True):
                 if now != before:
-                    if now_s - moved_s > _SPACING_S:
+                    if now_s - moved_s > SPACING_S:
                         return self.chosen(times_s, wheel, told, own_rpm)
                     before, moved_s = now, now_s
             self._wheel, self._moved_s = before, moved_s
@@ -123,7 +123,7 @@ class SampleChooser:
         while place < len(times_s):
             found.append(Chosen(place, times_s[place - 1] if place else self._last_s, None))
             self._sampled_s = times_s[place]
-            self._due_s = self._sampled_s + _SPACING_S
+            self._due_s = self._sampled_s + SPACING_S
             place = bisect_left(times_s, self._due_s, place + 1)
         self._last_s = times_s[-1]
         return found
@@ -131,7 +131,7 @@ class SampleChooser:
     def _passes_over(self, now_s: float, now: float | None) -> bool:
         """Whether the next line becomes no sample; takes it then."""
         moved = now != self._wheel
-        if now_s >= self._due_s or (moved and now_s - self._moved_s > _SPACING_S):
+        if now_s >= self._due_s or (moved and now_s - self._moved_s > SPACING_S):
             return False
         if moved:
             self._wheel, self._moved_s = now, now_s

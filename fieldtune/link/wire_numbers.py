@@ -56,6 +56,11 @@ _SECOND_NUMBER = re.compile(r",\d|[(\[].*\d|[^\w\s,;|&(){}\[\]#]\s*[+-]?\d")
 """Behind the words that follow a number: one that may be its decimals, or another reading of the same quantity."""
 LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
+_TIME_OF_DAY = r"(\d{1,3}):([0-5]\d):([0-5]\d[.,]\d{2,9})(?!\d)"
+_STAMP = re.compile(
+    rf"(?:\W*[A-Z]{{1,8}}\W+)?[\s\[(]*(?:\d{{4}}-\d\d-\d\d[T ])?{_TIME_OF_DAY}|\s*\[\s*(\d+\.\d{{2,9}})\s*\]", re.ASCII
+)
+"""A time in front of a line (hours, minutes, seconds as of ISO 8601; or seconds in brackets), behind a log's level."""
 _SAME_SCALE = 0.02
 _OF_ANOTHER = re.compile(r"[(\[]\s*(?:target|goal|set|setpoint|sp|want|wanted|of|max)\b", re.IGNORECASE)
 """What stands in brackets behind a reading, and is another quantity."""
@@ -131,6 +136,8 @@ def value_of(text: str, wire_name: str, unit: str = "", scale: float = 0.0) -> i
         return _SAYS_YES_OR_NO[bare.casefold()]
     if _NOT_FINITE.match(bare):
         raise NotANumberError(f"is {bare.lower()}")
+    if wire_name in CLOCKS and (ms := stamp_ms(bare)) is not None:
+        return ms if wire_name == "t_ms" else 1000 * ms
     value, rest = _leading_number(bare)
     _not_too_large(value)
     try:
@@ -142,6 +149,17 @@ def value_of(text: str, wire_name: str, unit: str = "", scale: float = 0.0) -> i
         if lengths is None:
             raise
         return lengths
+
+
+def stamp_ms(text: str) -> float | None:
+    """The time with which a text begins, in milliseconds, if it is told to hundredths of a second at least."""
+    found = _STAMP.match(text)
+    if found is None:
+        return None
+    hours, minutes, seconds, since = found.groups()
+    if since is not None:
+        return 1000 * float(since)
+    return 1000 * (3600 * int(hours) + 60 * int(minutes) + float(seconds.replace(",", ".")))
 
 
 def _converted(value: int | float, symbol: str, wire_name: str, scale: float) -> int | float:

@@ -93,14 +93,15 @@ def in_json(body: bytes) -> bytes:
     return body
 
 
+_UNIT = 2  # letters
 _anything_in = msgspec.json.Decoder().decode
 
 
 def names_in_json(body: bytes, paths: Container[str] = ()) -> dict[str, Any]:
     """The values in a JSON object and in objects and lists within it, by name.
 
-    With the way to it in front, ``left.rpm``, where that is needed to tell it from others, or is among ``paths``.
-    Raises as of ``UNREADABLE``.
+    With the way to it in front, ``left.rpm``, where that is needed to tell it from others, where the last name is
+    hardly more than a unit, or where it is among ``paths``. Raises as of ``UNREADABLE``.
     """
     found: list[tuple[tuple[str, ...], Any]] = []
 
@@ -118,8 +119,9 @@ def names_in_json(body: bytes, paths: Container[str] = ()) -> dict[str, Any]:
     times = Counter(short)
     names = {}
     for (path, value), last in zip(found, short, strict=True):
-        whole = ".".join(path)
-        names[whole if times[last] > 1 or whole in paths else ".".join(last)] = value
+        whole, name = ".".join(path), ".".join(last)
+        told_apart = times[last] == 1 and (len(name) > _UNIT or name in paths)
+        names[name if told_apart and whole not in paths else whole] = value
     return names
 
 

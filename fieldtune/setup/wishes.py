@@ -23,9 +23,10 @@ class Opening:
 class Wish:
     """What the console of a robot was left for: the list of robots, or to open that robot anew.
 
-    ``said``: what is to be read on the next screen.
+    ``said``: what is to be read on the next screen; ``port``: that on which the robot was opened, where it was named.
     """
 
     what: Literal["robots", "again"]
     profile: Path | None = None
     said: str = ""
+    port: str | None = None

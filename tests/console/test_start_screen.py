@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import socket
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from textual.pilot import Pilot
 from fieldtune.console.start_app import StartApp
 from fieldtune.robot.starter import new_profile_text
 from fieldtune.setup.preferences import Preferences, read_preferences
-from fieldtune.setup.wishes import Opening
+from fieldtune.setup.wishes import Opening, Wish
 
 Script = Callable[[StartApp, Pilot[Opening]], Awaitable[None]]
 
@@ -40,9 +41,9 @@ async def until(app: StartApp, pilot: Pilot[Opening], words: str) -> str:
     raise AssertionError(f"never saw {words!r} on\n{shown(app)}")
 
 
-def drive(home: Path, script: Script, size: tuple[int, int] = (80, 24)) -> Opening | None:
+def drive(home: Path, script: Script, size: tuple[int, int] = (80, 24), wish: Wish | None = None) -> Opening | None:
     async def main() -> Opening | None:
-        app = StartApp(home, Preferences())
+        app = StartApp(home, Preferences(), wish)
         async with app.run_test(size=size) as pilot:
             await script(app, pilot)
         return app.return_value
@@ -133,3 +134,25 @@ def test_a_cable_pulled_half_way_is_said_and_nothing_is_lost(home: Path, size: t
     opening = drive(home, script, size)
     assert opening is not None
     assert 'wheel_counts = "spin"' in profile.read_text()
+
+
+def test_the_port_that_was_open_is_among_those_to_map(home: Path) -> None:
+    """It was named on the command line, and no search finds it: what the Line view says to press leads on."""
+    (home / "kite.toml").write_text(new_profile_text("kite", "flywheel"))
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as free:
+        free.bind(("127.0.0.1", 0))
+        number = free.getsockname()[1]
+
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "kite")
+        await pilot.press("end", "c")
+        await until(app, pilot, f"udp://:{number}")
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as robot:
+            for i in range(40):
+                robot.sendto(f"Wheel: {1500 + i} rpm  Batt: 9.8 V\n".encode(), ("127.0.0.1", number))
+                await asyncio.sleep(0.01)
+        await until(app, pilot, "sends text")
+        await pilot.press("enter")
+        await until(app, pilot, "wheel speed in rpm")
+
+    drive(home, script, wish=Wish("robots", home / "kite.toml", port=f"udp://:{number}"))

@@ -53,9 +53,9 @@ class PortsScreen(ListScreen):
     def on_mount(self) -> None:
         """Begins to listen."""
         self.head(f"Line of {self.profile.path.stem}", ("   a cable, or a URL: which port is it?", "$quiet"))
-        port = self.profile.value("link.port")
-        if isinstance(port, str) and port != "auto":
-            self._typed.append(port)
+        for port in (self.start.wish.port, self.profile.value("link.port")):
+            if isinstance(port, str) and port not in ("auto", *self._typed):
+                self._typed.append(port)
         self._look()
         self.set_interval(_LOOK_S, self._look)
 
