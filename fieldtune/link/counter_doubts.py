@@ -1,9 +1,9 @@
 """Counters that don't say how far the wheel has turned: set back with each line, or rounded when they are printed.
 
 A launcher's wheel turns one way. A counter that is set back with each line says the counts since then: while the wheel
-runs evenly it stands almost still, as that of a wheel at rest does, but for a count more or less from line to line; a
-wheel at rest has the same count in all lines. One that a program keeps as a number with a point and prints with six
-digits (8.81234e+06, as C and C++ do) goes in steps of ten counts, later of a hundred.
+runs evenly it stands almost still, as that of a wheel at rest does, but for a count more or less from line to line. A
+wheel at rest has the same count in all lines, or rests on an edge after it has turned on. One that a program keeps as a
+number with a point and prints with six digits (8.81234e+06, as C and C++ do) goes in steps of ten, later of a hundred.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 
 _LINES, _TURNS_BACK = 60, 8
+_ONCE_ON = 12.0  # turns one way: more than between two lines, so that it is no count since the last
 _STEPS, _COARSE = 30, 10
 
 NOT_ON = "wheel_counts goes up and down instead of on"
@@ -26,14 +27,14 @@ class CounterDoubts:
     def __init__(self, per_turn: float) -> None:
         self._per_turn = per_turn
         self._turns: float | None = None
-        self._step = 0.0
+        self._step = self._on = 0.0
         self._turned_back: deque[bool] = deque(maxlen=_LINES)
         self._coarse: deque[int] = deque(maxlen=_STEPS)
         self.why = ""
 
     def clear(self) -> None:
         """What comes next has no connection with what was before."""
-        self._turns, self._step = None, 0.0
+        self._turns, self._step, self._on = None, 0.0, 0.0
         self._turned_back.clear()
 
     def see(self, turns: float, whole: bool) -> bool:
@@ -43,11 +44,13 @@ class CounterDoubts:
             return bool(self.why)
         back = step * self._step < 0
         if step != 0:
+            if self._on < _ONCE_ON:
+                self._on = 0.0 if back else self._on + abs(step)
             self._step = step
             self._see_coarse(round(step * self._per_turn))
         self._turned_back.append(back)
         times = sum(self._turned_back)
-        if times >= _TURNS_BACK or (self.why == NOT_ON and times > 0):
+        if self._on < _ONCE_ON and (times >= _TURNS_BACK or (self.why == NOT_ON and times > 0)):
             self.why = NOT_ON
         else:
             known = self.why == ROUNDED or len(set(self._coarse)) > 1  # steps of an even wheel may all be whole tens

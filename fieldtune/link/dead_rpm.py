@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections import deque
 from itertools import pairwise
 
+from fieldtune.link.zeros_between import ZerosBetween
+
 _VALUES, _FALLEN = 7, 0.45  # values in a row, and the share of the first that the last may be at most
 _OFF_RPM, _OFF = 0.6, 0.0015  # a whole number's rounding, and share by which uneven lines change a step
 _RISES = 1.02
@@ -27,14 +29,16 @@ class DeadRpm:
         self._last: float | None = None
         self._same = 0
         self._fading = self._stuck = False
+        self.zeros = ZerosBetween()
 
     @property
     def dead(self) -> bool:
         """Whether what it says is no speed."""
-        return self._fading or self._stuck
+        return self._fading or self._stuck or self.zeros.unclear
 
     def see(self, rpm: float) -> None:
         """Takes the next value."""
+        self.zeros.see(rpm)
         last, self._last = self._last, rpm
         if rpm == last:
             self._same += 1

@@ -104,7 +104,8 @@ class EvenLines:
         steps = self._steps
         if not self._usable or base.clock is None or base.tick != self._tick or base.dead or arrival_s < base.arrival_s:
             return False
-        if steps.doubted or steps.mixed or steps.dead_rpm.dead or not steps.clocks.plain:
+        own_rpm = steps.dead_rpm
+        if steps.doubted or steps.mixed or own_rpm.dead or own_rpm.zeros.are_readings or not steps.clocks.plain:
             return False
         if self._counts is not None and (base.counts is None or not base.trail or abs(first[self._counts]) > LARGEST):
             return False
@@ -161,7 +162,7 @@ class EvenLines:
                 rpm = own_rpm.of(row)
                 steps.dead_rpm.see(rpm)
                 by_time = nominal.see(row[at_clock] * tick, rpm)
-                if nominal.sure or not self._rpm_goes_on(base, rpm, now_s):
+                if nominal.sure or steps.dead_rpm.zeros.are_readings or not self._rpm_goes_on(base, rpm, now_s):
                     break
             if at_counts is not None:
                 moved = row[at_counts] - counts

@@ -35,6 +35,7 @@ _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginni
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number")
 STANDS_STILL = "the wheel's counter or speed stands still: plug pulled?"
+ZEROS = "wheel_rpm is 0 in every few lines"
 OTHER_UNIT = "is in another unit than rpm"
 _LOOKED = 40
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
@@ -248,6 +249,7 @@ class Line:
         if self._unit is not None and self._unit.other is not None:
             setpoint, rpm = self._unit.other
             notices[f"setpoint {OTHER_UNIT}: {setpoint:g} at {rpm:.0f} rpm"] = 1
+        notices |= {ZEROS: 1} if decoder.zeros_between else {}
         if framer.start_up:
             notices["start-up text"] = framer.start_up
         notices |= self._shots.notices
@@ -267,6 +269,8 @@ class Line:
         """Why there is no speed, or a value that most lines name and that can't be used; empty where nothing is."""
         if self._counter.why:
             return self._counter.why
+        if self._decoder.zeros_between:
+            return ZEROS
         if self._track.dead or self._decoder.dead_rpm:
             return STANDS_STILL
         if self._unit is not None and self._unit.other is not None:

@@ -25,7 +25,8 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     ),
     "over-long": (
         "longer than 512 characters",
-        "Lines never end: let the program end each with a line feed (println, or \\n).",
+        "Lines are longer than 512 characters: let the program print fewer values on each, and end it with a line feed"
+        " (println, or \\n).",
     ),
     "unchecked": (
         "without the checksum of the others",

@@ -57,6 +57,7 @@ class LineWeigher:
         self.notices = self._continuity.notices
         self._base: LineState | None = None
         self._held: _Held | None = None
+        self._own_rpm: float | None = None  # of the last line, as corrected
         self._behind: list[Sample] = []  # of lines of other readings than what the held one changed
         self._seen: WireValues | None = None
         self._last: WireValues | None = None
@@ -92,6 +93,11 @@ class LineWeigher:
     def dead_rpm(self) -> bool:
         """Whether the robot's own rpm is no speed: what it counts with is dead."""
         return self._continuity.dead_rpm.dead
+
+    @property
+    def zeros_between(self) -> bool:
+        """Whether the robot's own rpm is zero again and again, so that it may be any speed."""
+        return self._continuity.dead_rpm.zeros.unclear
 
     @property
     def clock_fault(self) -> str | None:
@@ -162,14 +168,18 @@ class LineWeigher:
             self.notices["lines of two robots mixed: unplug one"] += 1
         self._continuity.mixed = self._two_robots.sure
         if sample.wheel_rpm is not None:
-            self._continuity.dead_rpm.see(sample.wheel_rpm)
+            if by_time is None:  # else it was seen
+                self._continuity.dead_rpm.see(sample.wheel_rpm)
             clock, tick = self._continuity.clocks.reading(wire)
             if clock is not None:
                 was = self._nominal.sure and by_time is None
                 rpm = self._nominal.see(clock * tick, sample.wheel_rpm) if by_time is None else by_time
                 sample.wheel_rpm = rpm
                 self.notices["own rpm by a nominal time"] += self._nominal.sure and not was
-        base = self._base
+            zeros = self._continuity.dead_rpm.zeros
+            if zeros.are_readings:
+                sample.wheel_rpm = zeros.mean
+        base, self._own_rpm = self._base, sample.wheel_rpm
         if base is None:
             self._open(wire, number, arrival, sample, out)
             return
@@ -229,7 +239,7 @@ class LineWeigher:
         held = self._held
         if held is not None:
             fresh = self._continuity.measured(wire, arrival)
-            fresh.fired = sample.fired
+            fresh.fired, fresh.wheel_rpm = sample.fired, self._own_rpm
             for name in self._continuity.odd:
                 setattr(fresh, name, None)
             # One that departs in another respect is another false line, and confirms nothing.

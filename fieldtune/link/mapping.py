@@ -213,7 +213,7 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     speed: str | None = None
     for reading in seen.readings:
         kind = _kind_of(reading, seen)
-        if kind is None:
+        if kind is None or _in_another_unit(reading, kind):
             continue
         if kind == "speed" and speed is not None and _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", reading.label):
             kind = "speed2"
@@ -229,6 +229,12 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
 def names_unit(name: str) -> bool:
     """Whether a name says the unit of its values, as ``wheel_rps`` does."""
     return any(re.search(words, name.casefold()) for _, words in _UNITS)
+
+
+def _in_another_unit(reading: Reading, kind: str) -> bool:
+    """Whether a name says a unit that readings of this kind don't have: a share of a speed, a counter's degrees."""
+    named = {unit for unit, words in _UNITS if re.search(words, reading.label.casefold().replace(" ", "_"))}
+    return bool(named & {"%", "deg", "rad"}) and not named & {one.unit for one in MEANINGS[kind]}
 
 
 def _kind_of(reading: Reading, seen: Seen) -> str | None:

@@ -235,7 +235,7 @@ class Continuity:
 
     def rpm_follows(self, base: LineState, rpm: float, time_s: float, loose: bool = False) -> bool:
         """Whether own rpm goes on from that of ``base``, plainly, or ``loose``: as no more than is possible."""
-        if base.rpm is None:
+        if base.rpm is None or self.dead_rpm.zeros.are_readings:
             return True
         limits, elapsed = self.limits, time_s - base.rpm_s
         change = (rpm - base.rpm) / 60
@@ -280,15 +280,14 @@ class Continuity:
         """Whether own rpm falls as no wheel does, or to zero too fast: what it counts with is dead."""
         if self.dead_rpm.dead and sample.wheel_rpm is not None:
             return True
-        if sample.wheel_rpm != 0:
+        if sample.wheel_rpm != 0 or self.dead_rpm.zeros.are_readings:
             return False
         least, brake = 0.02 * self.limits.wheel_rpm / 60, self._brake_rps2(base)
         return base.dead or any(rpm / 60 > least + brake * (sample.time_s - at) for at, rpm in base.rpms)
 
-    @staticmethod
-    def _readings_follow(base: LineState, sample: Sample, loose: bool) -> str | None:
+    def _readings_follow(self, base: LineState, sample: Sample, loose: bool) -> str | None:
         volts, before = sample.battery_v, base.volts
-        if loose or volts is None or before is None:
+        if loose or self.whole or volts is None or before is None:  # else a rough reading would cost the wheel's
             return None
         share, beside = VOLTS_OFF
         return "battery" if abs(volts - before) > share * before + beside else None

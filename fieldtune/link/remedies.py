@@ -26,6 +26,7 @@ _MIXED, _OVERTAKEN = 4, 50
 _ONCE = (
     "goes up and down",
     "goes in steps of ten",
+    "is 0 in every few",
     "is in another unit",
     "goes back again",
 )  # said once, true of all lines
@@ -228,6 +229,11 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said.append(
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
                 " the counter itself, and never set it back."
+            )
+        elif why.startswith("is 0 in every few"):
+            said.append(
+                f"{notice}: is it computed oftener than the counter is read, or does a reading fail? Let it send"
+                " wheel_counts, the counter itself."
             )
         elif why.startswith("goes in steps of ten"):
             said.append(f"{notice}: a number with a point is printed with six digits. Print it as a whole number.")

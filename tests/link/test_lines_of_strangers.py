@@ -317,3 +317,34 @@ def test_a_counter_printed_with_six_digits_says_no_speed_and_makes_no_shots(hero
 def test_a_counter_that_is_whole_is_not_taken_for_rounded(heron, per_line):
     line, now_s = fed(heron, [f"t_ms={10 * i},wheel_counts={int(per_line * i)}\n" for i in range(1500)], 0.01)
     assert line.live("live", "", None, now_s).wheel_rpm is not None
+
+
+def test_a_rough_battery_reading_costs_the_wheel_nothing(heron):
+    """An unfiltered one, off by a tenth either way while the motors switch; no character is damaged."""
+    draw, line, blank = random.Random(6), Line(heron), 0
+    for i in range(1000):
+        at = 0.02 * i
+        line.feed(f"t_ms={1000 * at:.0f},wheel_rpm=1500,battery_v={draw.uniform(8.6, 11.2):.2f}\n".encode(), at)
+        blank += at > 6 and line.live("live", "", None, at).wheel_rpm is None
+    live = line.live("live", "", None, at)
+    assert blank == 0
+    assert live.health.good > 900
+    assert live.battery_v == pytest.approx(9.9, abs=1.3)
+
+
+def test_a_share_of_a_speed_is_not_mapped_as_a_speed(heron):
+    line, _ = fed(heron, ["wheel_pct=61.0 batt=10.4\n"] * 100)
+    assert not [said for said in remedies(line.health(), line.raw(60), None, heron) if 'wheel_pct"' in said]
+
+
+def test_a_wheel_that_rests_on_an_edge_of_its_encoder_stands(heron):
+    """Its count is one more in every other line; it has turned on before: it is no count since the last line."""
+    line, counts = Line(heron), 0
+    for i in range(1500):
+        at = 0.01 * i
+        counts += max(25 - max(i - 800, 0) // 4, 0)
+        line.feed(f"t_ms={1000 * at:.0f},wheel_counts={counts + i % 2}\n".encode(), at)
+    live = line.live("live", "", None, at)
+    assert live.wheel_rpm is not None
+    assert live.wheel_rpm < 60
+    assert "up and down" not in live.words
