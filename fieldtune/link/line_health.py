@@ -25,8 +25,8 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     ),
     "over-long": (
         "longer than 512 characters",
-        "Lines are longer than 512 characters: let the program print fewer values on each, and end it with a line feed"
-        " (println, or \\n).",
+        "Lines never end, or are longer than 512 characters: let the program end each with a line feed (println, or"
+        " \\n), and print fewer values on each.",
     ),
     "unchecked": (
         "without the checksum of the others",
