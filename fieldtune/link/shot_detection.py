@@ -32,6 +32,7 @@ _LOOK_S = 0.01
 _BLIND_S = 0.1  # of lines that may be missing while it is looked for when the wheel was back
 _COCKED_S = 1.5  # how far back a draw counts as cocked
 _SNAP_S = 0.12  # a slower fall is a let-down
+_ASKED = 40  # instants
 KEPT = 200
 
 
@@ -94,6 +95,7 @@ class ShotDetector:
         self._unsaid = 0
         self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
         self._last_s = -math.inf
+        self._asked: deque[float] = deque(maxlen=_ASKED)
         self._looked_s = -math.inf
         self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
         self.unconfirmed = 0
@@ -170,7 +172,9 @@ class ShotDetector:
         self._add(at, drop, draw_mm, by)
 
     def _ask(self, at: Sample, drop: Drop | None, draw_mm: float | None) -> None:
-        if at.time_s - self._last_s > _APART_S:
+        again = any(abs(at.time_s - asked_s) <= _APART_S for asked_s in self._asked)  # by those that are seen anew
+        if at.time_s - self._last_s > _APART_S and not again:
+            self._asked.append(at.time_s)
             self.unconfirmed += 1
             self.unsure = self._shot(at, drop, draw_mm, "wheel", self.unconfirmed)
 
