@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, slack_s
 from student_firmware import Firmware, sent
-from wheel_controllers import changing, shooting
+from wheel_controllers import changing, run_wheel, shooting
 
+from fieldtune.link import Line
 from fieldtune.link.samples import Sample
+from fieldtune.link.shot_detection import ShotDetector
 from fieldtune.link.smoothed_rpm import SmoothedRpm
 from fieldtune.link.smoothing_fit import LOW_PASS_S, MEAN_S, dips
 
@@ -35,6 +37,42 @@ def test_shots_are_found_in_own_rpm_that_is_low_passed(kind, share, firmware):
     assert smoothed_over(decoded.notices)
 
 
+@pytest.mark.parametrize(
+    ("kind", "share", "firmware"),
+    [
+        ("on-off", 0.12, Firmware(rate_hz=100.0, counts_per_turn=56.0, speed="rpm", lowpass_s=0.2)),
+        ("PI current-limited", 0.12, Firmware(rate_hz=100.0, counts_per_turn=56.0, speed="rpm", lowpass_s=0.3)),
+        ("PI winding up", 0.08, Firmware(rate_hz=1000.0, speed="rpm", lowpass_s=0.1, bridge_s=0.016)),
+        ("PI soft", 0.12, Firmware(rate_hz=100.0, speed="rpm", rpm_hz=20.0, lowpass_s=0.3, setpoint=True)),
+    ],
+)
+def test_a_low_pass_is_told_by_the_steps_of_counts_in_it_and_depths_are_right(kind, share, firmware):
+    wheel = shooting(kind, share, shots=24, seed=75)
+    decoded = decode_lines(sent(firmware, wheel, 75), robot_for(share=share))
+    pairs, made_up = matched(decoded.shots, [shot.time_s for shot in wheel.shots], slack_s(firmware) + 0.1)
+    assert len(pairs) >= 20
+    assert made_up == 0
+    deep = [decoded.shots[i].depth_rpm / wheel.shots[j].depth_rpm for i, j in pairs]
+    assert 0.75 < np.median(deep) < 1.35
+
+
+@pytest.mark.parametrize(
+    ("kind", "share", "rate_hz"),
+    [("PI stiff", 0.08, 50.0), ("feed-forward", 0.12, 1000.0), ("PI winding up", 0.08, 100.0)],
+)
+def test_own_rpm_of_an_ordinary_robot_is_at_no_time_said_to_be_smoothed(kind, share, rate_hz):
+    bridge_s = 0.016 if rate_hz == 1000.0 else 0.0
+    firmware = Firmware(
+        rate_hz=rate_hz, counts_per_turn=2048.0, speed="rpm", setpoint=rate_hz > 50.0, bridge_s=bridge_s
+    )
+    line, due_s = Line(robot_for(2048.0, share)), 0.0
+    for arrival_s, data in sent(firmware, shooting(kind, share, shots=72, seed=113), 113):
+        line.feed(data, arrival_s)
+        if arrival_s > due_s:
+            due_s = arrival_s + 0.5
+            assert smoothed_over(line.health().notices) == []
+
+
 @pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "feed-forward", "PI winding up"])
 @pytest.mark.parametrize("lowpass_s", [0.0, 0.3])
 def test_setpoints_that_change_quickly_are_no_shots(kind, lowpass_s):
@@ -42,6 +80,8 @@ def test_setpoints_that_change_quickly_are_no_shots(kind, lowpass_s):
     wheel = changing(kind, 12, 60.0, seed=72)
     decoded = decode_lines(sent(firmware, wheel, 72), robot_for())
     assert decoded.shots == []
+    if not lowpass_s:
+        assert smoothed_over(decoded.notices) == []
 
 
 @pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "PI current-limited"])
@@ -76,6 +116,18 @@ def test_what_is_printed_too_coarsely_is_only_told_of():
     decoded = decode_lines(fives, robot_for(share=0.12))
     assert matched(decoded.shots, [shot.time_s for shot in wheel.shots], 0.4)[1] == 0
     assert smoothed_over(decoded.notices)
+
+
+def test_a_dip_that_is_seen_anew_is_asked_about_once():
+    firmware = Firmware(rate_hz=100.0, counts_per_turn=2048.0, speed="rpm")
+    line, detector = Line(robot_for(2048.0)), ShotDetector(robot_for(2048.0))
+    wheel = run_wheel("feed-forward", [(0.0, 2000.0)], [(2.0, 0.05)], 5.0, 0.12, seed=76)
+    samples = [sample for at, data in sent(firmware, wheel, 76) for sample in line.feed(data, at)]
+    for _ in range(3):
+        for sample in samples:
+            detector.see(sample, None, 0.001, False)
+        detector.begin_anew()
+        assert detector.unconfirmed == 1
 
 
 def test_a_low_pass_is_undone_by_its_own_equation():
