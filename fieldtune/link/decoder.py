@@ -90,7 +90,8 @@ class LineDecoder(LineWeigher):
         for place, before_s, rpm in self._chooser.chosen([s.time_s for s in believed], wheel, told, own_rpm):
             sample = believed[place]
             sample.before_s = before_s
-            sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
+            if rpm is not None:
+                sample.wheel_rpm, sample.averaged = rpm, True
             samples.append(sample)
 
     def _is_due(self, sample: Sample) -> bool:
@@ -139,7 +140,8 @@ class LineDecoder(LineWeigher):
             for place, before_s, rpm in self._chooser.chosen_evenly(times, wheel, told, not even.counted):
                 sample = even.sample(rows[place], times[place], arrival, wheel[place])
                 sample.before_s = before_s
-                sample.wheel_rpm = sample.wheel_rpm if rpm is None else rpm
+                if rpm is not None:
+                    sample.wheel_rpm, sample.averaged = rpm, True
                 samples.append(sample)
         last = table.row(at + taken - 1)
         if taken > 1:

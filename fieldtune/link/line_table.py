@@ -163,7 +163,8 @@ def _samples(
         readings: dict[str, Any] = {name: float(column[i]) for name, column in si.items()}
         if rpm is not None:
             readings["wheel_rpm"] = rpm
-        sample = Sample(time_s=said[i], arrival_s=arrival, before_s=before_s, **readings)
+        averaged = rpm is not None
+        sample = Sample(time_s=said[i], arrival_s=arrival, before_s=before_s, averaged=averaged, **readings)
         sample.turns = None if counted is None else counted[i]
         sample.fired = None if fired is None else fired[i]
         found.append(sample)

@@ -178,7 +178,7 @@ class LineWeigher:
                 self.notices["own rpm by a nominal time"] += self._nominal.sure and not was
             zeros = self._continuity.dead_rpm.zeros
             if zeros.are_readings:
-                sample.wheel_rpm = zeros.mean
+                sample.wheel_rpm, sample.averaged = zeros.mean, True
         base, self._own_rpm = self._base, sample.wheel_rpm
         if base is None:
             self._open(wire, number, arrival, sample, out)

@@ -26,7 +26,7 @@ class Sample(Readings):
     ``time_s`` runs on over roll-over, restarts and gaps; ``fresh`` marks the first sample behind such a break.
     ``turns`` counts wheel turns since the last break. ``wheel_rpm`` is the speed at the wheel without
     a sign: as sent, else the local slope of the counts. ``arrival_s`` is the host's clock. ``before_s`` is the time of
-    the line before, which need not have become a sample.
+    the line before, which need not have become a sample. ``averaged``: own rpm is a mean of some lines, taken here.
     """
 
     time_s: float
@@ -35,6 +35,7 @@ class Sample(Readings):
     fired: bool | None = None
     fresh: bool = False
     before_s: float | None = None
+    averaged: bool = False
 
 
 SPACING_S = 0.0065  # some 150 samples/s at most

@@ -51,9 +51,8 @@ class SmoothedRpm:
         self._knew_s: float | None = None
         self._grid, self._dips = ReadingGrid(), SmoothedDips(_EXPECTED if kept is None else 1 - kept)
         self._reading_s, self._line_s = 1.0, 0.0  # from one reading to the next; when the last line came
-        self._before: tuple[float, float, float] | None = (
-            None  # when the last came, its rpm, and how far the wheel is ahead
-        )
+        self._before: tuple[float, float, float] | None = None
+        """When the last reading came, its rpm, and how far the wheel is ahead."""
 
     @property
     def words(self) -> list[str]:
@@ -82,7 +81,7 @@ class SmoothedRpm:
         while sample.time_s - samples[0].time_s > _KEPT_S:
             samples.popleft()
         was_s = self._undone_s
-        if doubted:
+        if doubted or sample.averaged:
             self._grid.clear()
         else:
             self._grid.see(sample.time_s, rpm)

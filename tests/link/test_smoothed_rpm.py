@@ -161,3 +161,14 @@ def test_a_smoothed_dip_fits_its_own_low_pass_and_a_sharp_one_none(tau_s):
         left, depth = dips(rpm.reshape(75, fine).mean(axis=1), cell_s, 10, 46)
         assert left.argmin() == best
         assert depth[best] == pytest.approx(240.0, rel=0.15)
+
+
+@pytest.mark.parametrize(("rate_hz", "control"), [(500.0, "PI stiff"), (1000.0, "PI soft")])
+def test_own_rpm_of_each_of_fast_lines_is_averaged_here_and_not_called_smoothed(rate_hz, control):
+    """From a few counts a line it jumps by a third; what is taken as a mean here has no steps of counts any more."""
+    wheel = shooting(control, 0.12, 36, seed=3)
+    firmware = Firmware(rate_hz=rate_hz, rpm_hz=rate_hz, speed="rpm")
+    decoding = decode_lines(sent(firmware, wheel, 1), robot_for(56.0, 0.12))
+    pairs, _ = matched(decoding.shots, [shot.time_s for shot in wheel.shots], slack_s(firmware))
+    assert not any("smoothed" in notice for notice in decoding.notices)
+    assert len(pairs) >= 0.95 * 36
