@@ -117,7 +117,7 @@ def _at_rest(fields: Sequence[RawField]) -> list[str]:
         if field.ours in _UNIT_BY_SIZE and field.value == 0 and not field.unit and field.scale == 1.0
         and not names_unit(field.name)
     ]  # fmt: skip
-    return [f"{', '.join(unsure)} at 0 tells no unit: look again while the wheel turns."] if (unsure) else []
+    return [f"{', '.join(unsure)} at 0 tells no unit: look again while the wheel turns."] if unsure else []
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:

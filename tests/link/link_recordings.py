@@ -13,7 +13,7 @@ from pathlib import Path
 from fieldtune import load_robot
 from fieldtune.link import RecordedLine, Sample, decode
 
-NAMES = [field.name for field in fields(Sample) if field.name != "before_s"]
+NAMES = [field.name for field in fields(Sample) if field.name not in ("before_s", "averaged")]
 HOME = Path(__file__).parent.parent / "recordings"
 
 
