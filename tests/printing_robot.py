@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import threading
 import time
@@ -21,6 +22,7 @@ class PrintingRobot:
     def __init__(self, line: Callable[[int], bytes], every_s: float = 0.01) -> None:
         self.robot_end, self._port = os.openpty()
         tty.setraw(self._port)
+        os.set_blocking(self.robot_end, False)
         self.device = os.ttyname(self._port)
         self._line, self._every_s = line, every_s
         self._over = threading.Event()
@@ -32,7 +34,8 @@ class PrintingRobot:
         for number in count(1):
             if self._over.wait(max(began + self._every_s * number - time.monotonic(), 0)):
                 return
-            os.write(self.robot_end, self._line(number))
+            with contextlib.suppress(BlockingIOError):  # nobody reads: a wire doesn't wait for that
+                os.write(self.robot_end, self._line(number))
 
     def pull(self) -> None:
         """Its cable is pulled."""
