@@ -35,14 +35,12 @@ def _decoded(wheel, counts_per_turn, share, seed, **firmware):
 
 @pytest.mark.parametrize(("control", "chance"), [("PI stiff", 0.02), ("PI winding up", 0.05), ("PI soft", 0.05)])
 def test_a_weak_magnet_of_six_makes_few_shots_and_is_named(control, chance):
-    made_up = lost = 0
-    for seed in (21, 22):
-        wheel, some = _counted(changing(control, 4, 60.0, seed=seed), 6.0, 6, chance, seed)
-        _, shots, notices = _decoded(wheel, 6.0, 0.12, seed)
-        made_up, lost = made_up + shots, lost + some
-        assert SAID in notices
+    seed = 21
+    wheel, lost = _counted(changing(control, 4, 60.0, seed=seed), 6.0, 6, chance, seed)
+    _, made_up, notices = _decoded(wheel, 6.0, 0.12, seed)
+    assert SAID in notices
     print(f"{control}: {lost} counts lost, {made_up} shots made up")
-    assert made_up <= lost / 6
+    assert made_up <= lost / 20
 
 
 def test_shots_are_found_through_counts_that_get_lost():
