@@ -56,7 +56,7 @@ def quiet(name: str) -> Session:
     return Session(replace(robot, uncertainty=given, targets=robot.targets[:1]))
 
 
-@pytest.mark.parametrize("name", ["heron", "otter", "crane"])
+@pytest.mark.parametrize("name", ["heron", "otter", pytest.param("crane", marks=pytest.mark.slow)])
 def test_hit_chances_without_each_cause_and_with_half_of_it(name: str):
     session = quiet(name)
     distance = session.robot.spots[-1].distance
