@@ -362,7 +362,10 @@ def test_the_first_frame_says_what_the_full_answer_says(home: Path, columns: int
     kept.unlink()
     early, _ = watched(Terminal(*start, profiles=home, columns=columns, rows=rows), kept)
     assert "Chance" not in early
-    early, full = watched(Terminal(*start, profiles=home, columns=columns, rows=rows), kept)
+    for _ in range(3):  # on a busy machine the first frame may be gone before it is read
+        early, full = watched(Terminal(*start, profiles=home, columns=columns, rows=rows), kept)
+        if said(early):
+            break
     assert [words.split()[0] for words in said(early)] == ["Good", "Chance", "from", "!"]
     value = re.search(r"Set the wheel to (\d{4} rpm)", early)
     assert value is not None

@@ -500,7 +500,7 @@ def run(steps: int, examples: int) -> None:
 
 
 def test_the_log_is_what_the_people_meant() -> None:
-    run(50, 10)
+    run(50, 6)
 
 
 @pytest.mark.slow

@@ -10,6 +10,7 @@ import pytest
 from console_driver import ScriptedLine, drive, screen_text, until
 from console_world import slider, thrower
 from textual.pilot import Pilot
+from thorough import thorough
 
 from fieldtune.console import ConsoleApp
 from fieldtune.console.screens.sizes import SizesScreen, choices, compared
@@ -32,6 +33,7 @@ ROBOTS = {
     "striker": slider(),
     "striker without drive": replace(slider(), drive=None),
 }
+OFTEN = ("as it is", "no drive", "open loop", "striker")
 
 
 def console(robot: Robot, folder: Path) -> ConsoleApp:
@@ -40,7 +42,7 @@ def console(robot: Robot, folder: Path) -> ConsoleApp:
     return ConsoleApp(robot, kept, ScriptedLine())  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("name", list(ROBOTS))
+@pytest.mark.parametrize("name", [*OFTEN, *thorough(*(name for name in ROBOTS if name not in OFTEN))])
 def test_every_what_if_of_any_robot(name: str, tmp_path: Path) -> None:
     robot = ROBOTS[name]
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from decode_lines import decode_lines, robot_for, wrong_and_blank
 from student_firmware import Firmware, sent
+from thorough import thorough
 from wheel_controllers import CONTROLS, session
 
 from fieldtune.link.dead_rpm import DeadRpm
@@ -30,7 +31,7 @@ def test_a_pulled_wire_fades_and_is_unknown_not_zero(wheels, lowpass_s, counts):
 
 
 @pytest.mark.parametrize("kind", CONTROLS)
-@pytest.mark.parametrize("lowpass_s", [0.0, 0.1, 0.5])
+@pytest.mark.parametrize("lowpass_s", [0.0, 0.5, *thorough(0.1)])
 def test_no_wheel_under_its_program_is_taken_for_one(wheels, kind, lowpass_s):
     wheel = wheels[kind]
     firmware = Firmware(speed="rpm", lowpass_s=lowpass_s, counts_per_turn=4096.0)

@@ -6,6 +6,7 @@ import json
 import random
 
 import pytest
+from thorough import thorough
 
 from fieldtune import load_robot
 from fieldtune.line_fields import BY_WIRE_NAME
@@ -91,7 +92,7 @@ def told(framer, decoder, robot):
     )
 
 
-@pytest.mark.parametrize("faults", [0.0, 0.002, 0.05])
+@pytest.mark.parametrize("faults", [0.002, *thorough(0.0, 0.05)])
 @pytest.mark.parametrize("own_rpm", [False, True])
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_lines_weighed_together_give_what_each_gives_by_itself(layout, own_rpm, faults):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from link_wheel import COUNTS_PER_TURN, wheel_speed, wheel_turns
+from thorough import thorough
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
@@ -32,7 +33,7 @@ def _seen(robot, share, phase):
     return len(line.shots), line.live("live", "", None, t[-1]).unsure is not None
 
 
-@pytest.mark.parametrize("share", [0.015, 0.02, 0.025])
+@pytest.mark.parametrize("share", [0.02, *thorough(0.015, 0.025)])
 def test_a_dip_of_a_sixth_of_a_shots_is_never_taken_as_one(heron, share):
     expected = 1 - heron.speed_kept
     assert share < expected / 6

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, slack_s
 from student_firmware import Firmware, sent
+from thorough import thorough
 from wheel_controllers import changing, shooting
 
 SAID = "counts get lost"
@@ -33,7 +34,9 @@ def _decoded(wheel, counts_per_turn, share, seed, **firmware):
     return len(pairs), made_up, decoding.notices
 
 
-@pytest.mark.parametrize(("control", "chance"), [("PI stiff", 0.02), ("PI winding up", 0.05), ("PI soft", 0.05)])
+@pytest.mark.parametrize(
+    ("control", "chance"), [("PI stiff", 0.02), ("PI soft", 0.05), *thorough(("PI winding up", 0.05))]
+)
 def test_a_weak_magnet_of_six_makes_few_shots_and_is_named(control, chance):
     seed = 21
     wheel, lost = _counted(changing(control, 4, 60.0, seed=seed), 6.0, 6, chance, seed)

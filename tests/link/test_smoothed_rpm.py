@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, slack_s
 from student_firmware import Firmware, sent
+from thorough import thorough
 from wheel_controllers import changing, run_wheel, shooting
 
 from fieldtune.link import Line
@@ -58,7 +59,7 @@ def test_a_low_pass_is_told_by_the_steps_of_counts_in_it_and_depths_are_right(ki
 
 @pytest.mark.parametrize(
     ("kind", "share", "rate_hz"),
-    [("PI stiff", 0.08, 50.0), ("feed-forward", 0.12, 1000.0), ("PI winding up", 0.08, 100.0)],
+    [("PI stiff", 0.08, 50.0), ("PI winding up", 0.08, 100.0), *thorough(("feed-forward", 0.12, 1000.0))],
 )
 def test_own_rpm_of_an_ordinary_robot_is_at_no_time_said_to_be_smoothed(kind, share, rate_hz):
     bridge_s = 0.016 if rate_hz == 1000.0 else 0.0
@@ -73,7 +74,7 @@ def test_own_rpm_of_an_ordinary_robot_is_at_no_time_said_to_be_smoothed(kind, sh
             assert smoothed_over(line.health().notices) == []
 
 
-@pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "feed-forward", "PI winding up"])
+@pytest.mark.parametrize("kind", ["on-off", "PI winding up", *thorough("PI soft", "PI stiff", "feed-forward")])
 @pytest.mark.parametrize("lowpass_s", [0.0, 0.3])
 def test_setpoints_that_change_quickly_are_no_shots(kind, lowpass_s):
     firmware = Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=lowpass_s)
@@ -85,7 +86,7 @@ def test_setpoints_that_change_quickly_are_no_shots(kind, lowpass_s):
 
 
 @pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "PI current-limited"])
-@pytest.mark.parametrize("counts_per_turn", [56.0, 4096.0])
+@pytest.mark.parametrize("counts_per_turn", [56.0, *thorough(4096.0)])
 def test_a_wheel_that_swings_by_itself_is_not_taken_for_smoothed(kind, counts_per_turn):
     firmware = Firmware(rate_hz=100.0, counts_per_turn=counts_per_turn, speed="rpm")
     wheel = shooting(kind, 0.12, shots=24, seed=73)
@@ -163,7 +164,7 @@ def test_a_smoothed_dip_fits_its_own_low_pass_and_a_sharp_one_none(tau_s):
         assert depth[best] == pytest.approx(240.0, rel=0.15)
 
 
-@pytest.mark.parametrize(("rate_hz", "control"), [(500.0, "PI stiff"), (1000.0, "PI soft")])
+@pytest.mark.parametrize(("rate_hz", "control"), [(500.0, "PI stiff"), *thorough((1000.0, "PI soft"))])
 def test_own_rpm_of_each_of_fast_lines_is_averaged_here_and_not_called_smoothed(rate_hz, control):
     """From a few counts a line it jumps by a third; what is taken as a mean here has no steps of counts any more."""
     wheel = shooting(control, 0.12, 36, seed=3)

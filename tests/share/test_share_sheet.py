@@ -14,6 +14,7 @@ import html5lib
 import numpy as np
 import pytest
 from pypdf import PageObject, PdfReader
+from thorough import thorough
 
 from fieldtune import Session, load_robot
 from fieldtune.robot.model import Spot
@@ -65,7 +66,7 @@ def said_on(page: PageObject) -> str:
     return " ".join(unicodedata.normalize("NFKC", page.extract_text()).split())
 
 
-@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("page", ["A4", *thorough("letter")])
 @pytest.mark.parametrize(("name", "shots"), [("heron", 6), ("otter", 0), ("crane", 0)])
 def test_it_prints_on_both_sides_of_one_page(name: str, shots: int, page: str, tmp_path: Path) -> None:
     title = "A robot of a rather long name, practice build of the second autumn"
