@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
     from fieldtune.learn.measured import Evidence
+    from fieldtune.link.recordings.wheel_response import WheelResponse
     from fieldtune.link.samples import LineSnapshots, Live
-    from fieldtune.link.wheel_response import WheelResponse
     from fieldtune.robot.model import Robot
     from fieldtune.setup.encoder_watch import BelievedShots
     from fieldtune.store.store import Clock
@@ -188,7 +188,7 @@ class Session:
 
     def response(self, recording: Path | str) -> WheelResponse:
         """How the wheel answers and holds its setpoints, from a recording with steps of the setpoint."""
-        from fieldtune.link.wheel_response import recorded_response
+        from fieldtune.link.recordings.wheel_response import recorded_response
 
         return recorded_response(self.robot, recording)
 

@@ -132,7 +132,7 @@ def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace
         return None
     from datetime import datetime
 
-    from fieldtune.link.recording import session_recording
+    from fieldtune.link.recordings.recording import session_recording
     from fieldtune.robot import store_path
 
     return session_recording(store_path(robot, args.profiles).parent / "recordings", robot.name, datetime.now())

@@ -134,7 +134,7 @@ def _report_words(
     from_file: bool = False,
 ) -> list[str]:
     from fieldtune.link import health_words
-    from fieldtune.link.remedies import remedies
+    from fieldtune.link.troubleshooting.remedies import remedies
 
     rows = [
         ("lines", f"{live.health.lines}, of which {live.health.good} good"),

@@ -12,7 +12,7 @@ from fieldtune.plain_text import columns, pairs
 
 if TYPE_CHECKING:
     from fieldtune.aim.error_budget import HoldVerdict
-    from fieldtune.link.wheel_response import WheelResponse
+    from fieldtune.link.recordings.wheel_response import WheelResponse
 
 _FIGURES = (
     ("static_offset_pct", "static offset", 2, "% of battery voltage: turns the wheel at all"),

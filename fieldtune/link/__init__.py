@@ -1,6 +1,8 @@
 """The link: any robot that prints text, over any wire; bytes to samples, shots and health.
 
 Each door is opened on first use: the console shows its first screen before serial ports are worth a thought.
+The rooms stand one on the other: text, validation, wheel, shots, and the line that runs them all; troubleshooting tells
+what is wrong with a line, recordings keep it. ``samples`` and ``limits`` belong to all.
 """
 
 from __future__ import annotations
@@ -10,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fieldtune.link.line import Line
-    from fieldtune.link.line_health import health_words
     from fieldtune.link.monitor import Monitor
-    from fieldtune.link.recording import Decoded, Recorder, decode
-    from fieldtune.link.recording_reader import RecordedLine
+    from fieldtune.link.recordings.recording import Decoded, Recorder, decode
+    from fieldtune.link.recordings.recording_reader import RecordedLine
     from fieldtune.link.samples import Health, Live, Sample, ShotSeen, State, WheelFigures
+    from fieldtune.link.troubleshooting.line_health import health_words
 
 __all__ = [
     "Decoded",
@@ -34,11 +36,11 @@ __all__ = [
 
 _ROOMS = {
     "line": ("Line",),
-    "line_health": ("health_words",),
+    "troubleshooting.line_health": ("health_words",),
     "samples": ("Sample", "Health", "Live", "ShotSeen", "State", "WheelFigures"),
     "monitor": ("Monitor",),
-    "recording": ("Decoded", "Recorder", "decode"),
-    "recording_reader": ("RecordedLine",),
+    "recordings.recording": ("Decoded", "Recorder", "decode"),
+    "recordings.recording_reader": ("RecordedLine",),
 }
 _HOMES = {name: room for room, names in _ROOMS.items() for name in names}
 

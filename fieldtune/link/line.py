@@ -7,19 +7,19 @@ from collections import Counter, deque
 from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
-from fieldtune.link.counter_doubts import CounterDoubts
-from fieldtune.link.decoder import LineDecoder
-from fieldtune.link.framing import Framer, told
 from fieldtune.link.limits import Limits
-from fieldtune.link.line_health import cause_words
-from fieldtune.link.no_reading import DistanceCodes
-from fieldtune.link.remedies import not_read
 from fieldtune.link.samples import Health, Live, ShotSeen, State
-from fieldtune.link.setpoint_unit import SetpointUnit
-from fieldtune.link.shot_detection import ShotDetector
-from fieldtune.link.smoothed_rpm import SmoothedRpm
-from fieldtune.link.wheel_figures import History, JamWatch, WheelFollower
-from fieldtune.link.wheel_speed import RpmFilter, SpeedTrack
+from fieldtune.link.shots.shot_detection import ShotDetector
+from fieldtune.link.text.framing import Framer, told
+from fieldtune.link.troubleshooting.line_health import cause_words
+from fieldtune.link.troubleshooting.remedies import not_read
+from fieldtune.link.validation.counter_doubts import CounterDoubts
+from fieldtune.link.validation.decoder import LineDecoder
+from fieldtune.link.validation.no_reading import DistanceCodes
+from fieldtune.link.validation.setpoint_unit import SetpointUnit
+from fieldtune.link.wheel.smoothed_rpm import SmoothedRpm
+from fieldtune.link.wheel.wheel_figures import History, JamWatch, WheelFollower
+from fieldtune.link.wheel.wheel_speed import RpmFilter, SpeedTrack
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Sample

@@ -18,7 +18,7 @@ from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.port_search import Found, PortSearch, is_text
 from fieldtune.link.ports import Lost, Pace, close_port, read_chunk
-from fieldtune.link.recording import Recorder, started
+from fieldtune.link.recordings.recording import Recorder, started
 from fieldtune.port_names import scheme_of
 
 if TYPE_CHECKING:

@@ -12,9 +12,9 @@ import serial
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
-from fieldtune.link.line_patterns import share_of_text
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 from fieldtune.link.samples import State
+from fieldtune.link.text.line_patterns import share_of_text
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot

@@ -17,12 +17,12 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link import Line
-from fieldtune.link.recording_reader import RecordedLine
+from fieldtune.link.recordings.recording_reader import RecordedLine
 
 RATE = 1000
 _WRITER = """
 import math, os, time
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 begin, i, turns = time.monotonic(), 0, 0.0
 while i < {lines}:
     due = int((time.monotonic() - begin) * {rate})

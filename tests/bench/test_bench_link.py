@@ -13,12 +13,12 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.line_fields import BY_WIRE_NAME
-from fieldtune.link.checksums import framed
-from fieldtune.link.decoder import LineDecoder
-from fieldtune.link.framing import Framer
 from fieldtune.link.limits import Limits
 from fieldtune.link.line import Line
 from fieldtune.link.monitor import Monitor
+from fieldtune.link.text.checksums import framed
+from fieldtune.link.text.framing import Framer
+from fieldtune.link.validation.decoder import LineDecoder
 
 pytestmark = pytest.mark.bench
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from fieldtune import load_robot
 from fieldtune.caution import CAUTION_KEY
 from fieldtune.link import decode
-from fieldtune.link.recording import session_recording
+from fieldtune.link.recordings.recording import session_recording
 from fieldtune.link.sim.terminal import PtyRobot
 from fieldtune.robot import demo_home
 from fieldtune.store import Store

@@ -18,7 +18,7 @@ from textual.pilot import Pilot
 from fieldtune import Session
 from fieldtune.console import ConsoleApp
 from fieldtune.link import Monitor
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 from fieldtune.robot import load_robot
 
 COUNTS_PER_S = 1500 / 60 * 100.8  # heron's wheel at 1,500 rpm: 48 counts a motor turn, 2.1 motor turns a wheel's

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from fieldtune.link.recording_reader import RecordedLine
+from fieldtune.link.recordings.recording_reader import RecordedLine
 
 SIGNALS = [signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT]
 STUCK = """

@@ -13,7 +13,7 @@ import pytest
 from printing_robot import PrintingRobot
 from terminal import Terminal
 
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 from fieldtune.robot.starter import new_profile_text
 
 pytestmark = pytest.mark.slow

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fieldtune import load_robot
-from fieldtune.link.checksums import framed
 from fieldtune.link.line import Line
+from fieldtune.link.text.checksums import framed
 
 STEP_S = 0.0005
 

@@ -6,7 +6,7 @@ import os
 import time
 import tty
 
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 
 
 class Cable:

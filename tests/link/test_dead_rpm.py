@@ -11,7 +11,7 @@ from student_firmware import Firmware, sent
 from thorough import thorough
 from wheel_controllers import CONTROLS, session
 
-from fieldtune.link.dead_rpm import DeadRpm
+from fieldtune.link.validation.dead_rpm import DeadRpm
 
 
 @pytest.fixture(scope="module")

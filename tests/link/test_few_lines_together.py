@@ -10,14 +10,14 @@ from thorough import thorough
 
 from fieldtune import load_robot
 from fieldtune.line_fields import BY_WIRE_NAME
-from fieldtune.link.checksums import framed
-from fieldtune.link.decoder import LineDecoder
-from fieldtune.link.framing import Framer
-from fieldtune.link.framing import told as told_of
-from fieldtune.link.layouts import LineTable
 from fieldtune.link.limits import Limits
-from fieldtune.link.remedies import remedies
 from fieldtune.link.samples import Health
+from fieldtune.link.text.checksums import framed
+from fieldtune.link.text.framing import Framer
+from fieldtune.link.text.framing import told as told_of
+from fieldtune.link.text.layouts import LineTable
+from fieldtune.link.troubleshooting.remedies import remedies
+from fieldtune.link.validation.decoder import LineDecoder
 
 UNITS = {"wheel_rpm": " rpm", "battery_v": " V", "current_ma": " mA"}
 LAYOUTS = {

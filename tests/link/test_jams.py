@@ -8,7 +8,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
-from fieldtune.link.recording_reader import RecordedLine
+from fieldtune.link.recordings.recording_reader import RecordedLine
 from fieldtune.link.sim.robot import SimulatedRobot
 
 RECORDINGS = Path(__file__).parents[1] / "recordings"

@@ -11,11 +11,11 @@ from link_ptys import Cable, wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Monitor, decode
-from fieldtune.link.framing import shown
 from fieldtune.link.limits import Limits
 from fieldtune.link.line import Line
 from fieldtune.link.port_search import is_text
-from fieldtune.link.remedies import remedies
+from fieldtune.link.text.framing import shown
+from fieldtune.link.troubleshooting.remedies import remedies
 
 
 @pytest.fixture(scope="module")

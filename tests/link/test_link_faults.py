@@ -12,7 +12,7 @@ from link_ptys import Cable, Talker, wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Line, Monitor
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 
 CAUSES = {"checksum", "cut off", "unchecked", "undecodable", "over-long", "no known field", "duplicate", "not followed"}
 

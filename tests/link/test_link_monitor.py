@@ -21,9 +21,9 @@ from fieldtune import load_robot
 from fieldtune.commands.console import _session_recording
 from fieldtune.errors import LinkError, OutputError
 from fieldtune.link import Monitor, health_words, ports
-from fieldtune.link.checksums import framed
 from fieldtune.link.ports import Lost, read_chunk
 from fieldtune.link.sim.terminal import PtyRobot
+from fieldtune.link.text.checksums import framed
 from fieldtune.link.urls import open_url
 
 

@@ -10,9 +10,9 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link import Line
-from fieldtune.link.mapping import as_profile, guess, read_names
-from fieldtune.link.raw_fields import profile_lines, raw_fields
-from fieldtune.link.remedies import remedies
+from fieldtune.link.troubleshooting.mapping import as_profile, guess, read_names
+from fieldtune.link.troubleshooting.raw_fields import profile_lines, raw_fields
+from fieldtune.link.troubleshooting.remedies import remedies
 
 
 @pytest.mark.parametrize(

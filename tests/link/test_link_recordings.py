@@ -18,9 +18,10 @@ from link_recordings import HOME, robot_of, summary
 
 from fieldtune import load_robot
 from fieldtune.errors import InputError
-from fieldtune.link import Monitor, RecordedLine, Recorder, decode, recording
-from fieldtune.link.recording_reader import CUT_OFF, DAMAGED, MAGIC
-from fieldtune.link.remedies import remedies
+from fieldtune.link import Monitor, RecordedLine, Recorder, decode
+from fieldtune.link.recordings import recording
+from fieldtune.link.recordings.recording_reader import CUT_OFF, DAMAGED, MAGIC
+from fieldtune.link.troubleshooting.remedies import remedies
 from fieldtune.port_names import has_speed
 
 FILES = sorted(p for p in HOME.iterdir() if p.suffix in (".rec", ".txt"))

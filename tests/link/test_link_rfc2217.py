@@ -13,8 +13,8 @@ import serial
 from serial.rfc2217 import PortManager
 
 from fieldtune import load_robot
-from fieldtune.link.checksums import framed
 from fieldtune.link.monitor import Monitor
+from fieldtune.link.text.checksums import framed
 
 
 class PortWithoutModemLines(serial.Serial):

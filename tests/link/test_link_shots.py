@@ -8,7 +8,7 @@ from link_wheel import count_lines, shots_seen, wheel_speed, wheel_turns
 
 from fieldtune import load_robot
 from fieldtune.link import Line
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 
 NOISES = {
     "fine": {"clock": "us", "count_noise": 0.0, "time_noise_s": 0.0},

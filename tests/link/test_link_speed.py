@@ -11,7 +11,7 @@ from scipy.signal import savgol_filter
 
 from fieldtune import load_robot
 from fieldtune.link import Line
-from fieldtune.link.wheel_speed import SpeedTrack
+from fieldtune.link.wheel.wheel_speed import SpeedTrack
 
 
 @settings(deadline=None)

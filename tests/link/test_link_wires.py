@@ -12,8 +12,8 @@ from link_ptys import Cable, wait_for
 
 from fieldtune import load_robot
 from fieldtune.link import Monitor, ports
-from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
+from fieldtune.link.text.checksums import framed
 from fieldtune.link.urls import protocol_udp
 
 

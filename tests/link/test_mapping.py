@@ -14,8 +14,8 @@ import pytest
 from printing_robot import PrintingRobot
 
 from fieldtune import load_robot
-from fieldtune.link.mapping import guess, read_names
 from fieldtune.link.raw_line import RawLine
+from fieldtune.link.troubleshooting.mapping import guess, read_names
 
 HERON = load_robot("heron")
 Line = Callable[[int], str]

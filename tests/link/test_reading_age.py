@@ -11,7 +11,7 @@ from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 from thorough import thorough
 from wheel_controllers import session
 
-from fieldtune.link.reading_age import ReadingAge
+from fieldtune.link.validation.reading_age import ReadingAge
 
 
 def chunks_of(wheel, reading_s, line_s, counts_per_turn=56.0, seed=1):

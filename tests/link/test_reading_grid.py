@@ -7,7 +7,7 @@ x += (y - x) / m is m - 1 readings (geometric series; Oppenheim & Willsky, Signa
 import numpy as np
 import pytest
 
-from fieldtune.link.reading_grid import ReadingGrid
+from fieldtune.link.wheel.reading_grid import ReadingGrid
 
 
 def readings(counts_per_turn, apart_s, seconds, seed, swing_rpm=15.0):

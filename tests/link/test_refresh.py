@@ -8,7 +8,7 @@ from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 from student_firmware import Firmware, sent
 from wheel_controllers import session
 
-from fieldtune.link.refresh import RefreshTimes
+from fieldtune.link.wheel.refresh import RefreshTimes
 
 
 def placed(refresh_hz, line_hz, jitter_s=0.0, count=400, seed=3):

@@ -15,7 +15,7 @@ from wheel_controllers import shooting
 
 from fieldtune import load_robot
 from fieldtune.link import Line
-from fieldtune.link.release_speed import speed_at_release
+from fieldtune.link.wheel.release_speed import speed_at_release
 
 
 def _errors(control, share, firmware, seed=58):

@@ -9,9 +9,9 @@ from wheel_controllers import changing, run_wheel, shooting
 
 from fieldtune.link import Line
 from fieldtune.link.samples import Sample
-from fieldtune.link.shot_detection import ShotDetector
-from fieldtune.link.smoothed_rpm import SmoothedRpm
-from fieldtune.link.smoothing_fit import LOW_PASS_S, MEAN_S, dips
+from fieldtune.link.shots.shot_detection import ShotDetector
+from fieldtune.link.wheel.smoothed_rpm import SmoothedRpm
+from fieldtune.link.wheel.smoothing_fit import LOW_PASS_S, MEAN_S, dips
 
 
 def smoothed_over(notices):

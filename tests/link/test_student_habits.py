@@ -10,7 +10,7 @@ from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 from wheel_controllers import session
 
 from fieldtune.link import Line
-from fieldtune.link.remedies import remedies
+from fieldtune.link.troubleshooting.remedies import remedies
 
 
 @pytest.fixture(scope="module")

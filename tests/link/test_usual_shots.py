@@ -9,12 +9,13 @@ from decode_lines import caught, decode_lines, robot_for
 from student_firmware import Firmware, sent
 from wheel_controllers import changing, shooting
 
-from fieldtune.link import drop_fit, wheel_lags
-from fieldtune.link.drop_detection import DropDetector
 from fieldtune.link.samples import Sample
-from fieldtune.link.usual_shots import UsualShots
-from fieldtune.link.wheel_noise import WheelNoise
-from fieldtune.link.wheel_points import WheelPoints
+from fieldtune.link.shots import drop_fit
+from fieldtune.link.shots.drop_detection import DropDetector
+from fieldtune.link.shots.usual_shots import UsualShots
+from fieldtune.link.wheel import wheel_lags
+from fieldtune.link.wheel.wheel_noise import WheelNoise
+from fieldtune.link.wheel.wheel_points import WheelPoints
 
 
 def test_a_doubtful_drop_counts_once_one_like_it_came_within_a_minute():

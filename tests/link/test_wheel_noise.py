@@ -11,7 +11,7 @@ from decode_lines import caught
 from student_firmware import Firmware
 from wheel_controllers import shooting
 
-from fieldtune.link.wheel_noise import WheelNoise
+from fieldtune.link.wheel.wheel_noise import WheelNoise
 
 CELL_S = 0.01
 

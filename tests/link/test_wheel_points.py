@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fieldtune.link.samples import Sample
-from fieldtune.link.wheel_points import WheelPoints
+from fieldtune.link.wheel.wheel_points import WheelPoints
 
 LINE_S = 0.01
 

@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 
 from fieldtune import InputError, Session, load_robot
 from fieldtune.constants import RPM
-from fieldtune.link.wheel_response import WheelTrace, wheel_response
+from fieldtune.link.recordings.wheel_response import WheelTrace, wheel_response
 from fieldtune.robot.model import Drive, Robot, SetpointRange
 
 STALL_NM = 0.4

@@ -9,8 +9,8 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
-from fieldtune.link.remedies import remedies
-from fieldtune.link.wire_numbers import NotANumberError, value_of
+from fieldtune.link.text.wire_numbers import NotANumberError, value_of
+from fieldtune.link.troubleshooting.remedies import remedies
 
 # 1 in = 25.4 mm and 1 ft = 12 in exactly (NIST SP 811, appendix B); r/min is rpm (ISO 80000-3). Else common practice.
 RIGHT = {

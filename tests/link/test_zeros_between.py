@@ -8,7 +8,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
-from fieldtune.link.remedies import remedies
+from fieldtune.link.troubleshooting.remedies import remedies
 
 
 @pytest.fixture(scope="module")

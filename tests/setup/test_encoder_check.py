@@ -11,9 +11,9 @@ import pytest
 from conftest import Run
 
 from fieldtune import Session, load_robot
-from fieldtune.link.checksums import framed
 from fieldtune.link.line import Line
 from fieldtune.link.sim.robot import SimulatedRobot
+from fieldtune.link.text.checksums import framed
 from fieldtune.robot.model import Encoder, LinkSettings, Robot
 from fieldtune.setup.encoder_check import Change, against_setpoint, at_full_power, by_hand, from_shots
 from fieldtune.setup.encoder_watch import BelievedShots, EncoderWatch, remember, standing

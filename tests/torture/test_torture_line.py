@@ -11,7 +11,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link import Line, health_words
-from fieldtune.link.checksums import framed
+from fieldtune.link.text.checksums import framed
 
 LINES = int(os.environ.get("FIELDTUNE_LINES", "7150000"))
 SEED = int(os.environ.get("FIELDTUNE_SEED", "20261128"))

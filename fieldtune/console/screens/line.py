@@ -13,8 +13,8 @@ from fieldtune.console import words
 from fieldtune.console.screens.base import ConsoleScreen
 from fieldtune.console.screens.essentials import asking
 from fieldtune.console.widgets.text_block import Part, TextBlock
-from fieldtune.link.line_health import cause_words, health_words, notice_words
-from fieldtune.link.remedies import remedies
+from fieldtune.link.troubleshooting.line_health import cause_words, health_words, notice_words
+from fieldtune.link.troubleshooting.remedies import remedies
 from fieldtune.port_names import has_speed
 
 if TYPE_CHECKING:

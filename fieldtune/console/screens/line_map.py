@@ -16,7 +16,15 @@ from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
-from fieldtune.link.mapping import MEANINGS, Meaning, Seen, as_profile, guess, read_names, would_have_to_print
+from fieldtune.link.troubleshooting.mapping import (
+    MEANINGS,
+    Meaning,
+    Seen,
+    as_profile,
+    guess,
+    read_names,
+    would_have_to_print,
+)
 
 if TYPE_CHECKING:
     from fieldtune.link.raw_line import RawLine

@@ -11,9 +11,9 @@ import numpy as np
 
 from fieldtune.aim.required_speed.choice import required_speed_for
 from fieldtune.frozen import frozen
-from fieldtune.link.checksums import framed
 from fieldtune.link.limits import Limits
 from fieldtune.link.sim.moving_parts import STEP_S, Cocking, Plant, Supply, Wheel
+from fieldtune.link.text.checksums import framed
 from fieldtune.person_units import amount, how_far
 from fieldtune.robot.exit_speed import drive_quantity, model_log_speed
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
-from fieldtune.link.recording_reader import Chunk, RecordedLine
+from fieldtune.link.recordings.recording_reader import Chunk, RecordedLine
 from fieldtune.link.urls.virtual_port import VirtualPort, number_option
 
 

@@ -1,0 +1,119 @@
+"""Instants at which a wheel may have dropped: a little behind the newest point the drop that fits best is weighed.
+
+Where it stands out by its own error, more than at any instant near, it is a candidate; what it was is judged elsewhere.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from fieldtune.link.shots import drop_fit
+from fieldtune.link.shots.usual_shots import LEAST, MOST
+
+if TYPE_CHECKING:
+    from fieldtune.link.wheel.wheel_noise import WheelNoise
+    from fieldtune.link.wheel.wheel_points import WheelPoints
+
+_BEFORE_S, _BEFORE_CELLS = 0.35, 7
+_SHARE = 0.15  # of the drop that the element's momentum makes
+_SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
+_EAGER = 0.5  # of what is needed otherwise, where the robot says that it fired
+_APART_S, _APART_CELLS = 0.055, 2.0
+_SAME_S, _CLEARER = 0.15, 1.5  # the second look sees an instant less sharply, unless it sees it far more clearly
+
+
+@dataclass(slots=True)
+class Candidate:
+    """An instant at which a drop stands out by ``sureness`` standard errors, and how often it was judged."""
+
+    instant: float
+    sureness: float
+    judged: int = 0
+
+
+@dataclass(slots=True)
+class _Look:
+    """Where a drop is looked for behind the newest point: with so many seconds, or cells, behind it.
+
+    The first look is quick, and sees shots close together; the second sees drops that a strong motor makes good at
+    once, of which a coarse encoder shows only that some turns are missing behind.
+    """
+
+    after: tuple[float, int]
+    recoveries_s: tuple[float, ...]
+    looked_s: float = -math.inf
+    fits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=90))  # instant, standard errors
+    unsettled: deque[tuple[float, float]] = field(default_factory=deque)  # of those, whose neighbours are still to come
+
+
+def before_cells(cell: float) -> int:
+    """How many cells before a drop are looked at."""
+    return max(round(_BEFORE_S / cell), _BEFORE_CELLS)
+
+
+class CandidateFinder:
+    """Looks at the points as they come. ``expected``: share of its speed that a shot should take; ``slowest``: rpm."""
+
+    def __init__(self, points: WheelPoints, noise: WheelNoise, expected: float, slowest: float) -> None:
+        self._points, self._noise = points, noise
+        self._least, self._slowest = max(LEAST, _SHARE * expected), slowest
+        self.clear()
+
+    def clear(self) -> None:
+        """Forgets the past."""
+        self._looks = (
+            _Look((0.08, 3), (0.02, 0.05, 0.12, 0.4, 30.0)),
+            _Look((0.3, 6), (0.02, 0.05, 0.12, 0.3)),
+        )
+        self._tried: deque[tuple[float, float]] = deque(maxlen=6)  # instant, standard errors
+
+    def found(self, last_s: float, eager: bool, noisy: bool) -> list[Candidate]:
+        """New candidates. ``last_s``: when the last shot was; ``eager``, ``noisy``: as in ``DropDetector.see``."""
+        new = []
+        for look in self._looks:
+            cell = self._points.cell_s
+            after = max(math.ceil(look.after[0] / cell), look.after[1])
+            instant = self._points.now_s - after * cell
+            if instant - look.looked_s >= 0.8 * cell:
+                look.looked_s = instant
+                fit = (instant, self._sureness(look, instant, after, eager, noisy))
+                look.fits.append(fit)
+                look.unsettled.append(fit)
+                new += self._peaks(look, instant, last_s, eager, noisy)
+        return new
+
+    def _sureness(self, look: _Look, instant: float, after: int, eager: bool, noisy: bool) -> float:
+        """By how many standard errors a drop at an instant stands out."""
+        cell = self._points.cell_s
+        before = before_cells(cell)
+        if not self._points.slower_behind(instant, before * cell, after * cell):
+            return 0.0
+        seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
+        if seen is None:
+            return 0.0
+        view, rate = seen
+        fit = drop_fit.drop_at(view, cell, before, after, look.recoveries_s)
+        least = self._least * rate * (_EAGER if eager else 1.0)
+        if rate * 60 < self._slowest or not least < fit.depth < MOST * rate:
+            return 0.0
+        return fit.depth / fit.error / math.sqrt(fit.misfit)  # no wheel comes back just like these templates
+
+    def _peaks(self, look: _Look, instant: float, last_s: float, eager: bool, noisy: bool) -> list[Candidate]:
+        """Candidates of fits that stand out most among their neighbours on both sides."""
+        new, unsettled = [], look.unsettled
+        apart = max(_APART_S, _APART_CELLS * self._points.cell_s)
+        needed = (_SURE_NOISY if noisy else _SURE) * (_EAGER if eager else 1.0)
+        reach = apart if look is self._looks[0] else max(apart, _SAME_S)
+        clearer = math.inf if noisy else _CLEARER
+        while unsettled and unsettled[0][0] <= instant - apart:
+            at, sureness = unsettled.popleft()
+            if sureness < needed or at - last_s <= apart:
+                continue
+            same = any(abs(tried - at) <= reach and sureness < clearer * sure for tried, sure in self._tried)
+            if not same and sureness == max(fit[1] for fit in look.fits if abs(fit[0] - at) <= apart):
+                new.append(Candidate(at, sureness))
+                self._tried.append((at, sureness))
+        return new

@@ -1,0 +1,319 @@
+"""A flywheel's drop at a shot, told from other changes of its speed.
+
+Each new count, or each rpm that the robot computed, is a point of turns over time. Where a drop stands out, a candidate
+waits until it shows how the wheel goes on: a shot's wheel comes back, a lowered one does not.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left, bisect_right
+from collections import deque
+from dataclasses import replace
+from statistics import median
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from fieldtune.frozen import frozen
+from fieldtune.link.limits import Limits
+from fieldtune.link.samples import Sample
+from fieldtune.link.shots import drop_fit
+from fieldtune.link.shots.dip_rules import Answer, Dip, answer
+from fieldtune.link.shots.drop_candidates import Candidate, CandidateFinder, before_cells
+from fieldtune.link.shots.lost_counts import LostCounts, over_lost
+from fieldtune.link.shots.usual_shots import UsualShots
+from fieldtune.link.wheel.release_speed import release_rpm
+from fieldtune.link.wheel.wheel_noise import FEWEST as STRETCH_CELLS
+from fieldtune.link.wheel.wheel_noise import STRETCH_S, WheelNoise
+from fieldtune.link.wheel.wheel_points import WheelPoints
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+
+_AFTER_S = 0.08
+_SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
+_COURSE_S = 0.65
+_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
+_ECHO_S = 0.12
+_NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
+_SHALLOW = 0.6  # of the least that a shot takes
+_NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
+_RUN_S = 0.25
+_NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
+_MISSING = 3.0  # cells
+_LOWERED_S = 0.4
+_BATTERY_S, _FEW_VOLTS = 0.15, 2
+_FEWEST = 5  # points; so few tell no speed and depth
+
+
+@frozen
+class Drop:
+    """A drop: the sample at its start, the wheel's rpm before and its depth. ``sure``: whether it was a shot's."""
+
+    at: Sample
+    before_rpm: float
+    depth_rpm: float
+    sure: bool = True
+
+
+class _Look(NamedTuple):
+    """Cells that are seen behind a candidate, whether the next drop cuts them short, and whether no look follows."""
+
+    after: int
+    cut_short: bool
+    last: bool
+
+
+class DropDetector:
+    """Finds drops in a stream of samples that carry turns, or else the robot's own rpm."""
+
+    def __init__(self, robot: Robot) -> None:
+        limits = Limits.of(robot)
+        kept = robot.speed_kept
+        self._points = WheelPoints(1.0 / limits.counts_per_turn if limits.counts_per_turn else 0.0)
+        self._noise, self._cell_s, self._near_s = WheelNoise(), 0.0, 0.0
+        expected = 0.0 if kept is None else 1 - kept
+        self._usual = UsualShots(expected)
+        self.lost_counts = LostCounts()
+        self._slowest = limits.slowest_rpm(robot)
+        self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
+        self._lowered_s = self._last_s = -math.inf
+        self._seen = self._broken = False
+        self._clear_points()
+
+    def _clear_points(self) -> None:
+        self._points.clear()
+        self._finder.clear()
+        self._waiting: deque[Candidate] = deque()
+        self._going_on: deque[tuple[float, float]] = deque()  # seconds of a shot, and turns/s before it
+        self._heard_s = -math.inf
+
+    @property
+    def sees(self) -> bool:
+        """Whether this robot sends wheel data at all, in which a shot would show."""
+        return self._seen
+
+    def clear(self) -> None:
+        """What comes next has no connection with the past."""
+        self._broken = True
+
+    def see(
+        self,
+        sample: Sample,
+        placed: tuple[float, float, float] | None,
+        tick_s: float,
+        eager: bool = False,
+        noisy: bool = False,
+    ) -> list[Drop]:
+        """Takes one sample; gives drops once it is clear what they were.
+
+        ``placed``: seconds, turns and spread of the seconds of a new count, where the robot counts. ``eager`` halves
+        the threshold (the robot says that it fired); ``noisy``: single points may be false.
+        """
+        points = self._points
+        if self._broken and not points.bridge(sample.time_s):
+            self._clear_points()
+        self._broken = False
+        asked = points.samples[-1].setpoint if points.samples else None
+        if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
+            self._lowered_s = sample.time_s
+        if not points.add(sample, placed, noisy):
+            return []
+        self._seen = True
+        if not points.cell_s:
+            return []
+        self._learn(tick_s)
+        self._learn_courses(noisy)
+        self._waiting += self._finder.found(self._last_s, eager, noisy)
+        found = []
+        for candidate in list(self._waiting):
+            before_s, judged = self._last_s, self._judged(candidate, tick_s, noisy)
+            if judged is not None:
+                self._waiting.remove(candidate)
+                for drop in judged:
+                    rpm = release_rpm(points, candidate.instant, before_s, tick_s)
+                    found.append(drop if rpm is None else replace(drop, before_rpm=rpm))
+        return found
+
+    def _learn(self, tick_s: float) -> None:
+        """Lets the noise see each stretch of cells once."""
+        points, now = self._points, self._points.now_s
+        if self._cell_s != points.cell_s:
+            self._cell_s = points.cell_s
+            self._noise.begin_anew()
+            self._heard_s = -math.inf
+        count = max(round(STRETCH_S / self._cell_s), STRETCH_CELLS)
+        if now - self._heard_s < count * self._cell_s / 3:
+            return
+        self._heard_s = now
+        self._assume(tick_s)
+        cells = points.cells(now, count, 0, False)
+        if cells is not None:
+            single = cells.ends - cells.begins == 1
+            speeds, known = np.zeros(count), np.zeros(count)
+            speeds[cells.begins[single]], known[cells.begins[single]] = cells.speeds[single], 1.0
+            if known @ speeds * 60 > self._slowest * known.sum():
+                self._noise.see(speeds, known, self._cell_s, now)
+
+    def _learn_courses(self, noisy: bool) -> None:
+        """Lets a shot be seen once it shows how the wheel went on."""
+        cell = self._cell_s
+        while self._going_on and self._going_on[0][0] + _COURSE_S + 2 * cell < self._points.now_s:
+            instant, rate = self._going_on.popleft()
+            next_s = self._last_s if self._last_s > instant else math.inf
+            next_s = self._going_on[0][0] if self._going_on else next_s
+            before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
+            if after >= _JUDGED_CELLS:
+                seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
+                course = None if seen is None else drop_fit.course_of(seen[0], cell, before, after, rate)
+                if course is not None:
+                    self._usual.learn_course(course)
+
+    def _assume(self, tick_s: float) -> None:
+        """What the noise is where it wasn't seen, by the newest points: how they are timed shows by and by."""
+        t, x, part = self._points.between(self._points.now_s - STRETCH_CELLS * self._cell_s, self._points.now_s)
+        rate = float(np.ptp(x)) / max(float(np.ptp(t)), 1e-3)
+        coarseness = self._points.coarseness(rate, part, tick_s)
+        rounding = self._points.quantum**2 / 12
+        adds_up = not self._points.are_counts or self.lost_counts.known
+        self._noise.assume(coarseness, rounding, self._cell_s, rate, adds_up)
+        # A straight line through points of this variance, so far to either side, tells the speed to within the error.
+        error = _SPEED_ERROR * max(rate, 1.0)
+        self._near_s = min((12 * coarseness * self._cell_s / error**2) ** (1 / 3) / 2, _FARTHEST_S)
+
+    def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
+        """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
+        look = self._look(candidate)
+        if look is None:
+            return None
+        candidate.judged += 1
+        if -0.15 < candidate.instant - self._lowered_s < _LOWERED_S or candidate.instant - self._last_s < _ECHO_S:
+            return []
+        measured = self._measured(candidate, look, tick_s, noisy)
+        if measured is not None:
+            drop, dip = measured
+            what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
+            if what is Answer.SHOT:
+                return [self._shot(drop, dip)]
+            if what is Answer.PERHAPS:
+                self._forget(dip.at_s)
+                return [drop]
+        return [] if look.last else None
+
+    def _look(self, candidate: Candidate) -> _Look | None:
+        """The next look at a candidate, or None before its time."""
+        cell, instant = self._cell_s, candidate.instant
+        behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
+        next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > behind), default=math.inf)
+        steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
+        after = steps[min(candidate.judged, len(steps) - 1)]
+        last = after == steps[-1]
+        cut_short = instant + after * cell > next_s
+        if cut_short:
+            after, last = int((next_s - instant) / cell), True
+        if instant + after * cell + _NEXT_SHOWS_S * (last and not cut_short) > self._points.now_s:
+            return None
+        return _Look(after, cut_short, last)
+
+    def _measured(self, candidate: Candidate, look: _Look, tick_s: float, noisy: bool) -> tuple[Drop, Dip] | None:
+        """The drop and what is seen of it; None where too little is, or nothing."""
+        points, cell, instant = self._points, self._cell_s, candidate.instant
+        before, after = before_cells(cell), look.after
+        before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
+        seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
+        late_s = 0.0 if seen is None else drop_fit.begun(seen[0], cell, before, after)
+        if late_s:
+            instant = candidate.instant = instant + late_s
+            after -= math.ceil(late_s / cell)
+            seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
+        drop = self._speed_and_depth(instant, tick_s)
+        t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
+        if seen is None or drop is None or not drop.before_rpm > 0.0:  # none by false counts
+            return None
+        off = drop_fit.off_smooth(t - instant, x)
+        if off < _NO_WIDTHS * points.quantum:
+            return None
+        t, x, speed = t - instant, x - x[0], drop.before_rpm / 60
+        around = seen[0], cell, before, after
+        low, high = (share * speed for share in self._usual.shares)
+        as_seen = drop_fit.verdict(*around, (low, high), self._usual.learned)
+        course = self._usual.course
+        usual = None if course is None else drop_fit.as_usual(*around, course, speed)
+        freely = drop_fit.verdict(*around)
+        missing, rising = drop_fit.coming_back(t, x)
+        return drop, Dip(
+            at_s=instant,
+            speed=speed,
+            seen=as_seen,
+            shallow=drop_fit.verdict(*around, (0.0, _SHALLOW * low), self._usual.learned),
+            freely=freely,
+            usual=usual,
+            missing=missing,
+            rising=rising,
+            behind_s=float(t[-1]),
+            faint=off < _WIDTHS * points.quantum,
+            even=drop_fit.even_before(t, x, cell, as_seen.depth),
+            held=self._holds_setpoint(instant - before * cell),
+            coasts=drop_fit.coasting(t, x),
+            battery_fall_v=self._battery_fall(instant),
+            over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
+            cut_short=look.cut_short,
+            last=look.last,
+        )
+
+    def _battery_fall(self, instant: float) -> float | None:
+        """By how many volts the battery fell at an instant; None where too little is known."""
+        points = self._points
+
+        def between(since: float, until: float) -> list[float]:
+            part = slice(bisect_left(points.t, since), bisect_right(points.t, until))
+            return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
+
+        before, behind = between(instant - _BATTERY_S, instant - 0.02), between(instant + 0.02, instant + _BATTERY_S)
+        return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
+
+    def _shot(self, drop: Drop, dip: Dip) -> Drop:
+        self._last_s = dip.at_s
+        self._forget(dip.at_s)
+        # What a wheel misses that runs out, and is not brought back, says nothing of others.
+        if not dip.coasts and self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
+            self._going_on.append((dip.at_s, dip.speed))
+        return replace(drop, sure=True)
+
+    def _forget(self, at_s: float) -> None:
+        """What was heard around a shot is no noise."""
+        self._noise.forget(at_s, at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
+
+    def _holds_setpoint(self, since: float) -> bool:
+        """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
+        points = self._points
+        asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
+        return len(asked) == 1 and None not in asked
+
+    @property
+    def half_s(self) -> float:
+        """Half the stretch over which ``speed_near`` takes a speed, seconds."""
+        return max(_NEAR_S, 2.2 * self._cell_s, self._near_s)
+
+    def speed_near(self, at: float) -> float | None:
+        """The wheel's rpm around an instant, from the turns on both sides of it; None where points are missing."""
+        half = self.half_s
+        t, x, _ = self._points.between(at - half, at + half)
+        missing = len(t) < 3 or np.diff(t).max() > _MISSING * self._cell_s
+        return None if missing else float(np.polyfit(t - at, x - x[0], 1)[0]) * 60
+
+    def _speed_and_depth(self, instant: float, tick_s: float) -> Drop | None:
+        """The speed at release from the run before it, and the depth with the recovery taken out; None of few points.
+
+        A strong motor makes good within a few hundredths of a second what a straight line would average over.
+        """
+        points, cell = self._points, self._cell_s
+        since = max(instant - max(_RUN_S, 5 * cell), self._last_s + _AFTER_S)
+        t, x, part = points.between(since, instant + max(0.1, 3.5 * cell))
+        if len(t) < _FEWEST or not t[0] < instant < t[-1]:
+            return None
+        at = points.samples[max(bisect_right(points.t, instant + 0.002) - 1, 0)]
+        floor = points.coarseness(float((x[-1] - x[0]) / (t[-1] - t[0])), part, tick_s)
+        rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], floor)
+        return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)

@@ -1,0 +1,328 @@
+"""What to do about a line that can't be read as it is: exact lines for the profile, or what to change on the robot."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence, Set
+from typing import TYPE_CHECKING
+
+from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
+from fieldtune.link.limits import NEAREST_M, Limits
+from fieldtune.link.samples import Health
+from fieldtune.link.text.bare_columns import alike
+from fieldtune.link.troubleshooting.line_health import advice
+from fieldtune.link.troubleshooting.mapping import names_unit, uncoloured
+from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
+from fieldtune.link.troubleshooting.robot_units import robot_unit
+from fieldtune.link.validation.no_reading import is_code
+
+if TYPE_CHECKING:
+    from fieldtune.robot.model import Robot
+
+_GARBLED = 0.15  # share of characters that are no text
+_OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
+_MIXED, _OVERTAKEN = 4, 50
+_ONCE = (
+    "goes up and down",
+    "goes in steps of ten",
+    "is 0 in every few",
+    "is in another unit",
+    "goes back again",
+)  # said once, true of all lines
+_POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
+_SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
+_SURE = 0.06
+_MISTAKEN = {
+    0.001: "a thousand times too large",
+    0.01: "a hundred times too large",
+    1000.0: "a thousand times too small",
+}
+"""Factors between units that are mistaken for each other: mm and m, cm and m, V and mV."""
+_ALSO = tuple(
+    map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
+)
+"""What else is worth being read, by kind."""
+_UNIT_BY_SIZE = frozenset(("wheel_rpm", "wheel2_rpm", "setpoint", "power_pct"))
+_SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
+
+
+def remedies(
+    health: Health,
+    lines: Sequence[str],
+    fixed_baud: int | None = None,
+    robot: Robot | None = None,
+    *,
+    has_speed: bool = True,
+) -> list[str]:
+    """What to do about refused lines and unused values; lines to paste into the profile come last.
+
+    ``lines``: raw lines made harmless, as ``Monitor.recent_lines`` gives them; ``fixed_baud``: the speed, if it was
+    named and not found; ``has_speed``: whether it comes by a port that has one, and not from a file or a network.
+    """
+    two = any(notice.startswith("lines of two robots") for notice in health.notices)
+    if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
+        return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
+    overtaken = health.clock == "arrival" and _OVERTAKEN * health.dropped.get("impossible wheel", 0) > health.lines
+    if overtaken and not has_speed:
+        return [
+            "If they come over a network, lines overtake each other: let the program send t_ms too.",
+            *advice(health),
+        ]
+    texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
+    if not health.dropped or 10 * health.good > health.lines:
+        fields = raw_fields(texts, robot) if robot is not None and health.good else []
+        return [*advice(health), *_unused(health, fields, robot), *_not_mapped(fields, robot)]
+    cause = max(health.dropped, key=lambda name: health.dropped[name])
+    letters = "".join(map(uncoloured, texts))
+    if letters and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
+        return [_wrong_speed(fixed_baud) if has_speed else _NO_TEXT]
+    if cause == "checksum":
+        return [
+            "The two hex digits behind * are the XOR of the bytes between $ and *; without them nothing is checked."
+        ]
+    if cause == "unchecked":
+        return ['The profile asks for checksums ([link] checksum = "required"), and these lines have none.']
+    aside = [notice for notice in health.notices if " is nan" in notice or " is inf" in notice or "unit" in notice]
+    if cause == "unusable value" and any("two ways" in notice for notice in health.notices):
+        return _unused(health, raw_fields(texts, robot), robot)
+    if cause in ("non-finite", "unusable value") and aside:
+        return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
+    if cause in ("not followed", "over-long") or cause.startswith("impossible "):
+        return advice(health)  # they can be read, but can't all be true; or never end
+    return _mapping(raw_fields(texts, robot))
+
+
+def _mapping(fields: Sequence[RawField]) -> list[str]:
+    """What the line says, and what to paste so that it is read."""
+    pasted = profile_lines(fields)
+    if not fields:
+        return [_SHOW_ONE]
+    seen = ", ".join(f"{field.name} ({field.text})" for field in fields[:8])
+    problems = [f"{field.name} {field.problem}" for field in fields if field.problem and field.ours]
+    said = [f"The line says: {seen}."]
+    said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
+    if not pasted:
+        return [*said, _SHOW_ONE]
+    if pasted[0] == "[link.columns]":
+        return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
+    return [*said, *_at_rest(fields), "Paste into the profile, after a look whether each is what it seems:", *pasted]
+
+
+def _at_rest(fields: Sequence[RawField]) -> list[str]:
+    """That a unit shows by the numbers, which are all zero as long as nothing turns."""
+    unsure = [
+        field.name
+        for field in fields
+        if field.ours in _UNIT_BY_SIZE and field.value == 0 and not field.unit and field.scale == 1.0
+        and not names_unit(field.name)
+    ]  # fmt: skip
+    return [f"{', '.join(unsure)} at 0 tells no unit: look again while the wheel turns."] if unsure else []
+
+
+def not_read(lines: Sequence[str], robot: Robot) -> str:
+    """What may be the wheel's speed or the draw on these lines, and is not read, in words; empty where nothing is."""
+    if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        return f"no column is the {_words(max(_wanted(robot)))}"
+    likely = _likely(raw_fields(lines, robot), robot)
+    return f"{likely[0].name} is not read: is it the {_words(likely[0].ours)}?" if likely else ""
+
+
+def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
+    """Which names on good lines may be what the robot sends, and isn't read: first of all the launcher's own."""
+    if robot is None:
+        return []
+    if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
+        which = " or ".join(sorted(_wanted(robot)))
+        return [
+            f"No column is the {_words(max(_wanted(robot)))}: put {which} where it stands into [link.columns] order."
+        ]
+    likely, known = _likely(fields, robot), _known(robot)
+    more = [field for kind in _ALSO for field in _unread(fields, robot, kind) if not field.problem]
+    unread = [*likely, *more]
+    if more and not any(field.name in known for field in fields):
+        # Names are read in any spelling only as long as none of them is known to the letter.
+        wanted = _wanted(robot).union(*_ALSO)
+        unread = [field for field in fields if field.ours in wanted and field.name not in known]
+    pasted = profile_lines(unread)
+    if not pasted or pasted[0] == "[link.columns]":
+        return _no_speed(fields, robot)
+    if not more:
+        return [
+            *_at_rest(likely),
+            f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:",
+            *pasted,
+        ]
+    names = ", ".join(f"{field.name} ({field.text})" for field in (*likely, *more))
+    return [
+        *_at_rest(unread),
+        f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:",
+        *pasted,
+    ]
+
+
+def _no_speed(fields: Sequence[RawField], robot: Robot) -> list[str]:
+    """That nothing on the line may be the wheel's speed or the draw, under whatever name."""
+    names, wanted = {alike(field.name) for field in fields}, _wanted(robot)
+    read = {alike(robot.link.fields.get(ours, ours)) for ours in wanted} & names
+    if not fields or read or robot.link.columns or any(field.ours in wanted for field in fields):
+        return []
+    said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted))
+    return [f"No name on the line says the {_words(max(wanted))} ({said}): let the program print {needed} too."]
+
+
+def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
+    """The values that may be the wheel's speed or the draw, where none of the names that are read is."""
+    return _unread(fields, robot, _wanted(robot))
+
+
+def _unread(fields: Sequence[RawField], robot: Robot, wanted: Set[str]) -> list[RawField]:
+    """The values that may be one of the wanted fields, where none of these is read."""
+    known = _known(robot)
+    strict = any(field.name in known for field in fields)  # else names are read in any spelling
+    last = [re.split(r"[ .-]", field.name)[-1] for field in fields]  # behind a log's words
+    named = {name if strict else alike(name) for name in (*last, *(field.name for field in fields))}
+    theirs = (robot.link.fields.get(ours, ours) for ours in wanted)
+    if any((name if strict else alike(name)) in named for name in theirs):
+        return []
+    return [field for field in fields if field.ours in wanted and field.name not in known]
+
+
+def _known(robot: Robot) -> set[str]:
+    """Names that are read, to the letter."""
+    return {*robot.link.fields.values(), *(name for name in WIRE_NAMES if name not in robot.link.fields)}
+
+
+def _wanted(robot: Robot) -> set[str]:
+    """Our names of what tells how the launcher moves."""
+    _, measured = robot.launcher.mechanism.measured
+    return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
+
+
+def _words(ours: str | None) -> str:
+    return BY_WIRE_NAME[ours][0].words if ours is not None and ours in BY_WIRE_NAME else "encoder"
+
+
+def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> list[str]:
+    """What to do about values that most lines name and none can be used of."""
+    said: list[str] = []
+    two_ways: list[str] = []
+    for notice, times in health.notices.items():
+        if times < max(_OFTEN * health.good, 3) and not any(words in notice for words in _ONCE):
+            continue
+        name, _, why = notice.partition(" ")
+        if why.startswith("can be read in two ways"):
+            two_ways.append(notice)
+        elif why.startswith("has the unknown unit"):
+            said += _unit(name, why, robot)
+        elif why.startswith(("is nan", "is -nan", "is inf", "is -inf")):
+            said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
+        elif why == "is no whole number":
+            said.append(f"{notice}: print the counter itself, not turns, and no mark between thousands.")
+        elif why.endswith("which can't be converted"):
+            said.append(f"{notice}: print it as a plain number in the unit that the README's table names.")
+        elif why.startswith("is in another unit"):
+            said += _other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
+        elif "goes back again" in notice:
+            said.append("Send as t_ms how long the program has run (millis()), which never goes back.")
+        elif why.startswith("goes up and down"):
+            said.append(
+                f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
+                " the counter itself, and never set it back."
+            )
+        elif why.startswith("is 0 in every few"):
+            said.append(
+                f"{notice}: is it computed oftener than the counter is read, or does a reading fail? Let it send"
+                " wheel_counts, the counter itself."
+            )
+        elif why.startswith("goes in steps of ten"):
+            said.append(f"{notice}: a number with a point is printed with six digits. Print it as a whole number.")
+        elif why == "out of range" and robot is not None:
+            said += _out_of_range(name, fields, robot)
+    if two_ways:
+        said.append(
+            f"{'; '.join(two_ways)}. Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between"
+            f" thousands, no second number behind.{_THOUSANDS if any(map(_POINT.search, two_ways)) else ''}"
+        )
+    return said
+
+
+def _other_setpoint(why: str, scale: float) -> list[str]:
+    """What to do about a setpoint in percent or another unit, by its value at a speed that the wheel holds.
+
+    ``scale``: by which the profile multiplies it already.
+    """
+    setpoint, rpm = (float(number) for number in re.findall(r"\d[\d.e+-]*", why)[:2])
+    for factor, unit in _SPEED_UNITS.items():
+        if abs(rpm / setpoint / factor - 1) < _SURE:
+            return [f"setpoint is {setpoint:g} at {rpm:.0f} rpm, so probably in {unit}. Paste into the profile:",
+                    "[link.scale]", f"setpoint = {scale * factor:.6g}"]  # fmt: skip
+    return [
+        f"setpoint is {setpoint:g} while the wheel holds {rpm:.0f} rpm: percent, or a share? Let the program print the"
+        " rpm that it tells the wheel to hold. What it drives the motor with is power_pct."
+    ]
+
+
+def _ours(name: str, robot: Robot) -> str:
+    """Our name of a field that the robot calls so."""
+    return next((ours for ours, theirs in robot.link.fields.items() if theirs == name), name)
+
+
+def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
+    """How to have a value in a unit that nobody knows; a counter's counts a second follow from the profile."""
+    unit = why.removeprefix("has the unknown unit ")
+    ours = name if robot is None else _ours(name, robot)
+    own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
+    if not own:
+        return []
+    by_robot = None if robot is None else robot_unit(unit, robot)
+    if by_robot is not None and own == "rpm":
+        return [f"{name} {why}. If {by_robot.if_so}, paste into the profile:", "[link.scale]",
+                f"{ours} = {by_robot.rpm:.6g}"]  # fmt: skip
+    if unit == "%":
+        return [f"{name} comes in %: print it in {own}."]
+    return [f"{name} {why}. Print it in {own}, or paste into the profile how many {own} one {unit} is: [link.scale],"
+            f" {ours} = …"]  # fmt: skip
+
+
+def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> list[str]:
+    """A reading that this robot never has: by which factor it may be off."""
+    limits = Limits.of(robot)
+    for field in fields:
+        ours = _ours(field.name, robot)
+        row = BY_WIRE_NAME.get(ours, (None, None))[0]
+        if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
+            continue
+        low, high = limits.of_readings[row.name]
+        if is_code(field.value):
+            return [f"{field.name} is {field.text}: so a sensor says that it sees nothing. Is it plugged in, does the"
+                    " program read it, and is what it measures within its reach?"]  # fmt: skip
+        low = NEAREST_M if row.name == "distance_m" else low
+        if low <= abs(field.value) / limits.per[ours] <= high:
+            return [f"The {reading} comes and goes: most of the time the line says a number that none can be. That is"
+                    " how a sensor says that it sees nothing."]  # fmt: skip
+        fits = [
+            f
+            for f in _MISTAKEN
+            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if row.name == "distance_m" else high)
+        ]
+        pasted = [f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits]
+        if row.name == "battery_v" and field.value:
+            volts = f"the volts that a meter shows, divided by {field.text}"
+            pasted.append(f"{ours} = {'1000 times ' if ours == 'battery_mv' else ''}{volts}, if it is raw")
+        if pasted:
+            said = f"{field.name} is {field.text}, which can't be. In another unit? Paste under [link.scale]:"
+            return [f"{said} {'; or '.join(pasted)}."]
+    return [f"The {reading} on the line is one that this robot can't have: is it in another unit? The profile's"
+            " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
+
+
+_BINARY = "Or it sends binary numbers: let it print text, one line for each set of readings."
+_NO_TEXT = "What comes is no text: name a recording of the line, text that a terminal captured, or the robot's port."
+
+
+def _wrong_speed(fixed_baud: int | None) -> str:
+    if fixed_baud is None:
+        said = "What comes is no text at any usual speed: look up the baud in the robot's program, then --baud N."
+        return f"{said} {_BINARY}"
+    return f"What comes is no text: {fixed_baud} baud is not the robot's speed. Leave --baud away and it is found."

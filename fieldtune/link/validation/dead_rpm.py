@@ -1,0 +1,77 @@
+"""Own rpm of an encoder whose wire is pulled, or of a program that no longer calculates it.
+
+A program that smooths over time fades by the same share each time: only a filter that is fed nothing but zeros does so
+to the last digit, as a wheel that brakes has friction as well, stops at a definite time, and its counts are whole. One
+that times pulses says its last speed for ever: no wheel that was uneven in many ways turns evenly to the last digit.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from itertools import pairwise
+
+from fieldtune.link.validation.zeros_between import ZerosBetween
+
+_VALUES, _FALLEN = 7, 0.45  # values in a row, and the share of the first that the last may be at most
+_OFF_RPM, _OFF = 0.6, 0.0015  # a whole number's rounding, and share by which uneven lines change a step
+_RISES = 1.02
+_KEPT = 60
+_SAME, _TIMES_SAME = 60, 12  # lines with one value, and how many times as often as it was said before at most
+_TURNS, _SIZES, _OF = 10, 8, 40  # of the last changes, how many turned back, and how many were of another size
+
+
+class DeadRpm:
+    """Sees own rpm line by line; ``dead`` from when it fades or stands as no wheel does until it lives again."""
+
+    def __init__(self) -> None:
+        self._values: deque[float] = deque(maxlen=_KEPT)
+        self._changes: deque[tuple[float, int]] = deque(maxlen=_OF)  # by how much, behind how many lines without
+        self._last: float | None = None
+        self._same = 0
+        self._fading = self._stuck = False
+        self.zeros = ZerosBetween()
+
+    @property
+    def dead(self) -> bool:
+        """Whether what it says is no speed."""
+        return self._fading or self._stuck or self.zeros.unclear
+
+    def see(self, rpm: float) -> None:
+        """Takes the next value."""
+        self.zeros.see(rpm)
+        last, self._last = self._last, rpm
+        if rpm == last:
+            self._same += 1
+            self._stuck = self._stuck or (rpm != 0.0 and self._same % _SAME == 0 and self._stands())
+            return
+        if last is not None:
+            self._changes.append((rpm - last, self._same))
+        self._same, self._stuck = 1, False
+        values = self._values
+        if last is not None and rpm > last:
+            self._fading = self._fading and rpm <= _RISES * last + _OFF_RPM
+            values.clear()
+        values.append(rpm)
+        if not self._fading and rpm > 0 and len(values) >= _VALUES:
+            self._fading = self._fades()
+
+    def _stands(self) -> bool:
+        """Whether it has stood at one value for long, after changes up and down of many sizes."""
+        changes = self._changes
+        back = sum(one * then < 0 for (one, _), (then, _) in pairwise(changes))
+        sizes = {round(abs(change), 6) for change, _ in changes}
+        usual = max((same for _, same in changes), default=0)
+        return back >= _TURNS and len(sizes) >= _SIZES and self._same >= _TIMES_SAME * usual
+
+    def _fades(self) -> bool:
+        """Whether the last values fall by one share each, from where that began."""
+        values = list(self._values)
+        share = values[-1] / values[-2]
+        last, at = values[-1], 0.0
+        for back in range(1, len(values)):
+            at = last / share**back
+            if abs(values[-1 - back] - at) > (_OFF_RPM + _OFF * at) * (1 + back * _OFF_RPM / last):
+                break
+        else:
+            back = len(values)
+        return back >= _VALUES and last <= _FALLEN * values[-back]

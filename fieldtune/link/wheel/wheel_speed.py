@@ -1,0 +1,343 @@
+"""Wheel speed from encoder counts by a local least-squares slope, and the robot's own rpm made quiet.
+
+The window reaches back from the newest count as far as the slopes agree within their standard errors (intersection of
+confidence intervals: Goldenshluger & Nemirovski, Math. Methods Stat. 6 (1997) 135): long and quiet while the wheel runs
+evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown. Own rpm is the
+mean over such a window; how rough it is shows from its second differences, so that spin-up and shots count little.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections import deque
+from itertools import pairwise
+
+from fieldtune.link.wheel.refresh import RefreshTimes
+
+_GAMMA = 2.0  # width of the intervals, in standard errors
+_FEWEST, _FEWEST_DOUBTED = 3, 5
+_SHORTEST_S = 0.035
+_USUAL_S, _LONGEST_S = 0.25, 1.0  # a coarse encoder needs longer
+_GOOD, _GOOD_RPS = 0.02, 0.1  # error of a speed that needs no longer window: of the speed, at least 6 rpm
+_ROUGH_RPS = 0.8  # and of one that is shown while the wheel spins up or down
+_SLIP = 0.75  # a count more on the way tilts a fitted line by up to twice this many counts over its length
+_SPARSE_S = 0.09
+_ODD = 3.0
+_STILL_S = 1.0
+_SEEN_STILL_S = 0.12
+_OVERDUE = 1.5
+_LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
+_FEW_COUNTS = 3.0
+_SELDOM, _FORGET_WAITS = 0.25, 0.1
+_LAST_POINTS = 4
+_RATE_OVER, _NEAR = 12, (0.15, 0.0015)
+_STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
+
+
+class SpeedTrack:
+    """Follows wheel turns over time and says the speed now, in rpm; ``None`` while it isn't known.
+
+    ``quantum`` is one count in turns, ``brake_rps2`` what a wheel can lose of its speed at most, turns/s^2.
+
+    While less than a count comes per line, what is timed is the count, not the line. A counter that is read more seldom
+    than lines are printed stands still in between: its readings are timed by the lines around each new one.
+    """
+
+    def __init__(self, quantum: float, brake_rps2: float = math.inf) -> None:
+        self._quantum = quantum
+        self._brake_rps2 = brake_rps2
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=160)  # seconds, turns, spread of the seconds
+        self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
+        self._turns = 0.0
+        self._waited = False
+        self._waits = 0.0  # share of counts of late that came behind a line without a new one
+        self._moved_s = 0.0
+        self._rate: float | None = None
+        self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
+        self._stale_until_s = -math.inf
+        self._refreshes = RefreshTimes()
+        self.placed: tuple[float, float, float] | None = None
+        """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
+        self.dead = False
+        """Whether the counter stands still although the wheel can't have stopped: a pulled wire, a frozen program."""
+
+    def clear(self) -> None:
+        """Forgets the past: what comes next has no connection with it."""
+        self._points.clear()
+        self._lines.clear()
+        self._refreshes.clear()
+        self._rate = None
+        self._waited = self.dead = False
+
+    def add(
+        self,
+        time_s: float,
+        turns: float,
+        tick_s: float,
+        thin_s: float = 0.3,
+        doubted: bool = False,
+        before_s: float | None = None,
+        reading_s: float = 0.0,
+    ) -> float | None:
+        """Takes the count of one line and returns the speed, rpm, with the sign of the turning.
+
+        ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
+        span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
+        ``reading_s``: time between two readings of a counter that is read oftener than printed; 0 where it isn't.
+        """
+        self.placed = None
+        lines = self._lines
+        if lines and time_s <= lines[-1]:
+            return None if self._rate is None else self._rate * 60
+        if lines:
+            before_s = max(lines[-1], before_s or 0.0)
+        lines.append(time_s)
+        moved, self._turns = turns - self._turns, turns
+        if len(lines) == 1 or before_s is None:
+            self._place(time_s, turns + self._quantum / 2, 0.0)
+        elif abs(moved) < 1e-9:
+            self._waited = True
+            return self._waiting(time_s)
+        else:
+            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s, doubted)
+        fewest = _FEWEST_DOUBTED if doubted else _FEWEST
+        thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
+        self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
+        return None if self._rate is None else self._rate * 60
+
+    def _take_count(
+        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float, doubted: bool
+    ) -> None:
+        """Places a new count at the time at which it came."""
+        if self.dead:
+            self.clear()
+            self._lines.append(time_s)
+        gap_s, since_s = time_s - before_s, time_s - self._moved_s
+        self._waits += _FORGET_WAITS * (self._waited - self._waits)
+        refreshed = self._waited and abs(moved) * gap_s > _OVERDUE * self._quantum * since_s
+        if refreshed:
+            self._refresh_s.append(since_s)
+            self._stale_until_s = time_s + _STALE_S
+        if refreshed or time_s < self._stale_until_s:
+            at_s, spread_s = (before_s + time_s) / 2, gap_s
+            if self._waited or not doubted:  # lines may be missing before it
+                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+            if self._waits < _SELDOM and spread_s >= gap_s and self._rate and self._points:
+                # Nearly in step with the lines, and not known better: where an even wheel has it.
+                last_s, last, _ = self._points[-1]
+                at_s = min(max(last_s + (turns + self._quantum / 2 - last) / self._rate, before_s), time_s)
+            self._place(at_s, turns + self._quantum / 2, spread_s)
+        elif self._waited and abs(moved) < _OVERDUE * self._quantum:
+            edge = turns if moved > 0 else turns + self._quantum
+            self._place((before_s + time_s) / 2, edge, gap_s)
+        elif reading_s > tick_s and self._points:
+            at_s, spread_s = self._refreshes.place(time_s - reading_s, time_s, tick_s, self._readings(moved, reading_s))
+            self._place(at_s, turns + self._quantum / 2, spread_s)
+        else:
+            self._place(time_s, turns + self._quantum / 2, 0.0)
+            self._refreshes.clear()  # of readings that it isn't told, it would count too few
+        self._waited = False
+
+    def _readings(self, moved: float, reading_s: float) -> int:
+        """How many readings of the counter, so far apart, lie behind a step of so many turns."""
+        (end, last, _), (start, turns, _) = self._points[-1], self._points[max(-_RATE_OVER, -len(self._points))]
+        known_s = self._refreshes.period_s
+        between_s = known_s if abs(known_s - reading_s) < max(_NEAR[0] * reading_s, _NEAR[1]) else reading_s
+        a_reading = abs(last - turns) / max(end - start, 1e-9) * between_s
+        return max(round(abs(moved) / a_reading), 1) if a_reading else 1
+
+    def _place(self, time_s: float, turns: float, spread_s: float) -> None:
+        self.placed = (time_s, turns, spread_s)
+        self._points.append(self.placed)
+        self._moved_s = time_s
+
+    def _waiting(self, now: float) -> float | None:
+        """The speed while no count comes.
+
+        As before until a count, or the next reading of the counter, is overdue; zero once the wheel can only be
+        creeping; unknown where it can't have come to a stop within what was counted.
+        """
+        since = now - self._moved_s
+        due_s = max(_LATE_READING * max(self._refresh_s, default=0.0), _SEEN_STILL_S)
+        if since >= _STILL_S or (self._quantum / since <= _GOOD_RPS and since > due_s):
+            self.dead = self.dead or self._turns_to_stop() > _FEW_COUNTS * self._quantum
+            self._points.clear()
+            self._rate = None if self.dead else 0.0
+        elif (
+            self._rate is not None
+            and abs(self._rate) * since > _OVERDUE * self._quantum
+            and (not self._refresh_s or since > due_s)
+        ):
+            self._rate = None
+        return None if self._rate is None else self._rate * 60
+
+    def _turns_to_stop(self) -> float:
+        """Turns that a wheel makes at least while it is braked from its last known speeds, less those it has made.
+
+        The last reading of all may fall just behind the moment at which a wire was pulled, and tells a slow wheel.
+        """
+        points = list(self._points)[-_LAST_POINTS:]
+        most, newest = 0.0, points[-1][1] if points else 0.0
+        for (start, turns, _), (end, last, _) in pairwise(points):
+            rate = (last - turns) / max(end - start, 1e-9)
+            most = max(most, rate * rate / (2 * self._brake_rps2) - abs(newest - last))
+        return most
+
+    def _slope(self, tick_s: float, fewest: int) -> float | None:
+        """Turns a second at the newest point, over the longest window that agrees with all shorter ones."""
+        points = self._points
+        now, here, _ = points[-1]
+        rough = (here - points[-fewest][1]) / max(now - points[-fewest][0], 1e-9)
+        # Half a count and half a tick are spread evenly: a twelfth of a square each (GUM, JCGM 100:2008, 4.3.7).
+        jitter = (rough * tick_s) ** 2
+        quantum = self._quantum
+        variance = (quantum**2 + jitter) / 12
+        shortest = max(_SHORTEST_S, 8 * tick_s)
+        usual = max(_USUAL_S, 60 * tick_s)
+        low, high, due = -math.inf, math.inf, fewest
+        best: float | None = None
+        n, s, st, sx, stt, stx, sxx, reach = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+        error, slip, good = math.inf, 0.0, False
+        for time, turns, spread_s in reversed(points):
+            t, x = time - now, turns - here
+            if n >= fewest and t < -usual and (good or t < -max(_LONGEST_S, usual)):
+                break
+            n += 1
+            wt, wx = t, x
+            if spread_s and rough:
+                unit = abs(rough) * spread_s
+                slip = max(slip, unit)
+                w = 12 * variance / (unit * unit + jitter)
+                s, wt, wx = s + w, w * t, w * x
+            else:
+                s, slip = s + 1, quantum
+            st, sx, stt, stx, sxx = st + wt, sx + wx, stt + wt * t, stx + wt * x, sxx + wx * x
+            if n < due or (-t < shortest and n < len(points)):
+                continue
+            due = n + 1 + n // 4
+            spread = stt - st * st / s
+            if spread <= 0:
+                continue
+            slope = (stx - st * sx / s) / spread
+            width = _GAMMA * math.sqrt(variance / spread)
+            low, high = max(low, slope - width), min(high, slope + width)
+            if low > high:
+                break
+            if best is None and -t > (_SPARSE_S if fewest == _FEWEST_DOUBTED else usual):
+                rest = max(sxx - sx * sx / s - slope * slope * spread, 0.0) / (n - 2)
+                if rest > _ODD**2 * variance:
+                    return None  # few counts far apart that are not in line: a false one, or no even run
+            best, error, reach = slope, width, -t
+            good = max(error, _SLIP * slip / reach) <= max(_GOOD * abs(best), _GOOD_RPS)
+        if best is None or (reach > usual and not good) or error > max(_GOOD * abs(best), _ROUGH_RPS):
+            return None
+        return best
+
+
+_WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
+_LONGEST_RPM_S = 0.25
+_SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
+_BENDS = 25
+_STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is less than the deviation
+_FORGET = 0.05
+_MANY = 10
+_DOUBTED, _DOUBTED_S = 3, 0.35
+_FAR = 3.5  # standard deviations
+_LEAST_S, _MOST_S = 1e-3, 0.05
+
+
+class Scatter:
+    """How much a reading goes up and down by itself: its standard deviation, and that of means of it."""
+
+    def __init__(self) -> None:
+        self.deviation = self._of_steps = 0.0
+        self._fresh = 1.0  # share of lines that bring a new value: some robots print oftener than they compute
+        self._values: deque[float] = deque(maxlen=3)
+        self._bends: deque[float] = deque(maxlen=_BENDS)
+        self._steps: deque[float] = deque(maxlen=_STEPS)
+
+    def see(self, value: float) -> None:
+        """Takes the next value."""
+        values = self._values
+        if values:
+            new = value != values[-1]
+            self._fresh += _FORGET * (new - self._fresh)
+            if not new:
+                return
+            self._steps.append(value - values[-1])
+        values.append(value)
+        if len(values) == 3:
+            self._bends.append(abs(values[2] - 2 * values[1] + values[0]))
+            # A count more in one line of ten is rough as well, though most lines are smooth.
+            trend = statistics.median(self._steps)
+            step = sorted(abs(step - trend) for step in self._steps)[int(_MOST_STEPS * len(self._steps))]
+            self.deviation = statistics.median(self._bends) / _SECOND
+            self._of_steps = _OF_A_STEP * step
+
+    def of_a_value(self, doubted: bool) -> float:
+        """How far a value lies from the others; ``doubted``: not by a step that few of them make."""
+        return self.deviation if doubted else max(self.deviation, self._of_steps)
+
+    def of_mean(self, lines: int, many: bool) -> float:
+        """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
+        deviation = max(self.deviation, self._of_steps) if many else self.deviation
+        return deviation / math.sqrt(max(lines * self._fresh, 1.0))
+
+
+class RpmFilter:
+    """Follows the robot's own rpm over time: the mean over the longest window that agrees with all shorter ones.
+
+    A mean and no median, as own rpm often comes in steps of one count: between two steps only the mean is right.
+    """
+
+    def __init__(self) -> None:
+        self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
+        self.scatter = Scatter()
+
+    def clear(self) -> None:
+        """Forgets the past, but not how rough the reading is."""
+        self._points.clear()
+
+    def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
+        """Takes one value and returns the one to show.
+
+        ``before_s``: since when the value stands; until then the last one did, on lines that were passed over.
+        ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
+        """
+        points = self._points
+        since_s = time_s - points[-1][0] if points else 0.0
+        if points and before_s is not None and points[-1][0] < before_s < time_s:
+            last_s, last, stood_s = points[-1]
+            points[-1] = (last_s, last, min(stood_s + before_s - last_s, _MOST_S))
+            since_s = time_s - before_s
+        points.append((time_s, value, min(max(since_s, _LEAST_S), _MOST_S)))
+        self.scatter.see(value)
+        since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
+        back = [(v, s) for t, v, s in reversed(points) if t >= since]
+        low, high, best = -math.inf, math.inf, value
+        if doubted:
+            if len(back) < _DOUBTED:
+                return None
+            if len(back) < _WINDOWS[_DOUBTED]:
+                return statistics.median(v for v, _ in back[:_DOUBTED])
+        for n in _WINDOWS:
+            if n > len(back):
+                break
+            middle = self._middle(back[:n], doubted)
+            error = _GAMMA * self.scatter.of_mean(n, len(back) >= _MANY)
+            low, high = max(low, middle - error), min(high, middle + error)
+            if low > high and not (doubted and n <= _DOUBTED):
+                break
+            best = middle
+        return best
+
+    def _middle(self, values: list[tuple[float, float]], doubted: bool) -> float:
+        """Mean of values, each by the seconds it is for, without those that lie far from the others."""
+        rpm = [value for value, _ in values]
+        if len(values) >= 3:
+            middle, room = statistics.median(rpm), _FAR * self.scatter.of_a_value(doubted)
+            values = [one for one in values if abs(one[0] - middle) <= room]
+            if not values:
+                return middle
+        return sum(value * weight for value, weight in values) / sum(weight for _, weight in values)
