@@ -10,6 +10,7 @@ from fieldtune.link.validation.clock import AHEAD_S, LineState
 from fieldtune.link.validation.plausibility import PATIENCE_S, Continuity
 
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
+_AT_ONCE_S = 0.05
 _FELL = 0.7
 _SAME_WAY = 0.3
 
@@ -32,8 +33,15 @@ def changed_state(
         steps.advance(follows, wire, number, sample)
         return follows
     change = _kind_of_change(steps, base, wire, elapsed, waited)
+    # A false clock leaves the wheel as it was; no controller restarts at once.
+    goes_on = steps.doubted and base.rpm is not None and (change != "restart" or waited < _AT_ONCE_S)
+    if goes_on and sample.wheel_rpm is not None:
+        possible = steps.rpm_follows(base, sample.wheel_rpm, base.time_s + waited, loose=True)
+        sample.wheel_rpm = sample.wheel_rpm if possible else None
     changed = steps.begun(wire, number, sample, base.time_s + max(waited, 1e-4), change)
     changed.period, changed.scatter, changed.late_s = base.period, base.scatter, base.late_s
+    if goes_on and changed.rpm is None:
+        changed.rpm, changed.rpm_s = base.rpm, changed.time_s - waited
     return changed
 
 

@@ -2,13 +2,15 @@
 
 An XOR lets some false lines through, so each line is weighed against the ones before it. A line that does not follow
 is *held* for one line: if the next one follows the old state, the held line was false and is dropped and counted; if
-the next one follows the held line, the change was real (a restart, a reset counter, a gap, a hard spin-up).
+the next one follows the held line, the change was real (a restart, a reset counter, a gap, a hard spin-up). On a damaged
+line two have to follow a clock, or own rpm that is far off.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.frozen import frozen
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
 _MOST_BEHIND = 12
+_STEEP = 0.25  # of the speed
 _CLOCK_GIVEN_UP = 12  # refused clocks in a row after which the host's arrival time is the better clock
 _CLOCK_APART = 12  # lines of the wheel without a clock, and none with one, after which arrival times it
 
@@ -41,6 +44,7 @@ class _Held:
     base: LineState
     sample: Sample
     reason: str
+    alike: tuple[Sample, ...] = ()
 
 
 class LineWeigher:
@@ -245,7 +249,10 @@ class LineWeigher:
             # One that departs in another respect is another false line, and confirms nothing.
             alike = reason == held.reason and self._continuity.fault(held.base, wire, number, fresh, loose=True) is None
             if alike:
-                self._believe(held, wire, number, fresh, out)
+                if not held.alike and self._needs_a_third(base, wire, reason):
+                    self._held = replace(held, alike=(fresh,))
+                else:
+                    self._believe(held, wire, number, fresh, out)
                 return
             self._refuse_held(out)
             if self._base is None:  # its clock is given up
@@ -253,6 +260,15 @@ class LineWeigher:
                 return
         changed = changed_state(self._continuity, base, wire, number, sample, reason)
         self._held = _Held(wire, number, arrival, changed, sample, reason)
+
+    def _needs_a_third(self, base: LineState, wire: WireValues, reason: str) -> bool:
+        """Whether a change may be two false lines that lost the same digit: of the clock, or own rpm far off."""
+        if not self._continuity.doubted or reason == "battery":
+            return False
+        if reason == "clock":
+            return True
+        rpm = self._own_rpm if wire.wheel_counts is None else None
+        return rpm is not None and base.rpm is not None and abs(rpm - base.rpm) > _STEEP * base.rpm
 
     def _believe(self, held: _Held, wire: WireValues, number: int, sample: Sample, out: list[Sample]) -> None:
         if held.base.change is not None:
@@ -264,6 +280,7 @@ class LineWeigher:
         self._base = held.base
         self._last = wire
         out.append(held.sample)
+        self._behind = sorted([*held.alike, *self._behind], key=lambda sample: sample.time_s)
         self._let_out(out)
         self._continuity.fault(held.base, wire, number, sample, loose=True)
         self._continuity.advance(held.base, wire, number, sample)
@@ -281,7 +298,8 @@ class LineWeigher:
             return
         if held.reason == "wheel" and self._base is not None:
             self._continuity.refused(self._base, held.wire)
-        self.dropped["impossible " + held.reason if held.reason != "not followed" else held.reason] += 1
+        cause = "impossible " + held.reason if held.reason != "not followed" else held.reason
+        self.dropped[cause] += 1 + len(held.alike)
         if held.reason == "clock" and self._base is not None:
             self._refused_clocks += 1
             if self._refused_clocks >= _CLOCK_GIVEN_UP:

@@ -29,6 +29,7 @@ _FALL = 0.35  # of its speed is the most that an element can take from a wheel a
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
 _A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
+_SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
@@ -63,7 +64,8 @@ class Continuity:
         self._which: list[int] = []  # of the rows, those that lines of late name
         self._named = self.kinds = 0  # how often lines named other readings than the one before
         self.odd: list[str] = []
-        self._by_a_count = self._rolled = 0
+        self._rolled = 0
+        self._by_a_count = 0.0
         self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self.untimed = 0  # lines with the wheel's speed, but no clock, since the last that had both
         self.half = self._modulus >> 1
@@ -248,7 +250,7 @@ class Continuity:
                 room += _A_COUNT / self._counts_of(1.0)
             # Where lines are damaged and few are left, a false one would pass for a change since long before.
             return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _DOUBTED_S) if self.doubted else elapsed)
-        fall = room + _FALL * base.rpm / 60 + self._brake_rps2(base) * elapsed
+        fall = max(room, _FALL * base.rpm / 60) + self._brake_rps2(base) * elapsed
         return -fall <= change <= room + limits.accel_rps2 * elapsed
 
     def _counts_of(self, rps: float) -> float:
@@ -311,6 +313,8 @@ class Continuity:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
             self.refused_rpm = max(self.refused_rpm - FORGIVEN, 0.0)
+            if self._by_a_count < _COARSE and not self.whole:  # a digit that is lost may look like a count, too
+                self._by_a_count = max(self._by_a_count - _SELDOM, 0.0)
             base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 
