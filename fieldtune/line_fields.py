@@ -17,6 +17,8 @@ from fieldtune.unit_table import ANGLE, ANGULAR_SPEED, CURRENT, LENGTH, RATIO, S
 CLOCKS = {"t_ms": 1e-3, "t_us": 1e-6}
 """Fields for the robot's own clock, and the seconds of one tick."""
 COUNTER = "wheel_counts"
+PERIOD = "wheel_period_us"
+"""Microseconds of one turn of the wheel: a speed upside down."""
 FIRED = "fired"
 
 
@@ -93,5 +95,7 @@ FIELDS: Mapping[str, LineField] = {
 BY_WIRE_NAME: Mapping[str, tuple[LineField, WireName]] = {
     wire.name: (row, wire) for row in FIELDS.values() for wire in row.wire
 }
-WIRE_NAMES: tuple[str, ...] = (*CLOCKS, COUNTER, *BY_WIRE_NAME, FIRED)
+SCALABLE: tuple[str, ...] = (COUNTER, *BY_WIRE_NAME, PERIOD)
+"""Names whose numbers the profile may multiply by a factor."""
+WIRE_NAMES: tuple[str, ...] = (*CLOCKS, *SCALABLE, FIRED)
 """Every name that this program knows on a line."""

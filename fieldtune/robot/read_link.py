@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from typing import Literal, cast
 
-from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
+from fieldtune.line_fields import SCALABLE, WIRE_NAMES
 from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
 from fieldtune.port_names import port_problem
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
@@ -113,12 +113,12 @@ def _read_scale(section: Section | None) -> dict[str, float]:
         return {}
     scale = {}
     for key in section.values:
-        if key in BY_WIRE_NAME:
+        if key in SCALABLE:
             factor = section.number(key, over=-1e9, most=1e9)
             if abs(factor) < 1e-9:
                 section.error(key, "found zero; expected the factor from the robot's number to ours, such as 0.001")
             scale[key] = factor
-    section.knows(*BY_WIRE_NAME)
+    section.knows(*SCALABLE)
     section.close()
     return scale
 

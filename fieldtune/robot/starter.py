@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldtune.errors import InputError
-from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, FIRED, WIRE_NAMES
+from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, FIRED, PERIOD, WIRE_NAMES
 from fieldtune.robot.kinds import LAUNCHERS
 from fieldtune.robot.profile import NAME_RULE, is_name
 from fieldtune.units import closest, shown
@@ -145,4 +145,8 @@ def _fields() -> str:
     )
 
 
-_OTHER = {COUNTER: "encoder's count", FIRED: "1 on the sample in which an element was released"}
+_OTHER = {
+    COUNTER: "encoder's count",
+    PERIOD: "microseconds of one turn of the wheel",
+    FIRED: "1 on the sample in which an element was released",
+}

@@ -16,23 +16,16 @@ from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
-from fieldtune.link.troubleshooting.mapping import (
-    MEANINGS,
-    Meaning,
-    Seen,
-    as_profile,
-    guess,
-    read_names,
-    would_have_to_print,
-)
+from fieldtune.link.troubleshooting.mapping import Seen, as_profile, guess, read_names
+from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings, would_have_to_print
 
 if TYPE_CHECKING:
     from fieldtune.link.raw_line import RawLine
     from fieldtune.setup.profile_text import ProfileText
 
 _LETTERS = {
-    "t": "time", "c": "counts", "s": "speed", "2": "speed2", "g": "setpoint", "b": "battery", "a": "current",
-    "d": "distance", "o": "power", "w": "draw", "f": "fired", "h": "hood", "r": "turret",
+    "t": "time", "c": "counts", "s": "speed", "y": "period", "2": "speed2", "g": "setpoint", "b": "battery",
+    "a": "current", "d": "distance", "o": "power", "w": "draw", "f": "fired", "h": "hood", "r": "turret",
 }  # fmt: skip
 """One key a reading; the same key again takes its next unit."""
 _MAPS = [
@@ -157,7 +150,7 @@ class LineMapScreen(ListScreen):
         name = self._marked_name()
         if name is None:
             return
-        options, now = MEANINGS[kind], self._mapping.get(name)
+        options, now = meanings(kind, self._robot), self._mapping.get(name)
         fresh = now is None or now not in options
         chosen = options[0] if fresh else options[(options.index(cast(Meaning, now)) + 1) % len(options)]
         for other, meaning in list(self._mapping.items()):

@@ -104,6 +104,8 @@ class Framer:
         if b"\r" in chunk:
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
+        if b"}{" in data:  # objects one behind the other, as of a program that forgets the line feed
+            data = data.replace(b"}{", b"}\n{")
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
         lines = body.split(b"\n")[:-1]

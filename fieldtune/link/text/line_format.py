@@ -21,6 +21,7 @@ from fieldtune.link.limits import NEAREST_M
 from fieldtune.link.text.bare_columns import Columns, alike
 from fieldtune.link.text.hexadecimal import Hexadecimal
 from fieldtune.link.text.line_patterns import COLOUR, PLAIN
+from fieldtune.link.text.raw_pairs import as_pairs
 from fieldtune.link.text.wire_numbers import (
     MaybeThousands,
     NotANumberError,
@@ -75,6 +76,7 @@ class LooseReader:
         known = "|".join(
             re.sub(r"(?:\\ |_|\\-)+", "[ _-]?", re.escape(name)) for name in sorted(names, key=len, reverse=True)
         )
+        self._two_numbers = any(theirs.endswith((".0", ".1")) for theirs in names)
         self._name = re.compile(
             rf"(?<![\w.])(?:({known})|([A-Za-z_][\w.-]*))[\"']?(?:[ \t]?[(\[]([^()\[\]=:]{{1,16}})[)\]])?"
             r"(?:[ \t]*(?:[=:]|->)|(?(1)(?:[ \t]+|[ \t]*\[)(?=[+-]?\.?\d)|(?!)))",
@@ -87,6 +89,7 @@ class LooseReader:
         Raises ``NotDataError`` if it names none, or one twice.
         """
         text = in_ascii(_text(COLOUR.sub(b"", line).replace(b"\x00", b"")))
+        text = as_pairs(text, two_numbers=self._two_numbers)
         matches = list(self._name.finditer(text))
         ends = [_begins(text, one.end(), two.start()) for one, two in pairwise(matches)] + [len(text)]
         found: dict[str, int | float] = {}
@@ -277,6 +280,8 @@ class LineFormat:
             ours = self.names.get(name)
             if ours is None and name[-1] in ")]" and re.split(r"[(\[]", name)[0] in self.names:
                 raise NotDataError("undecodable")  # a unit with the name: to be read with more care
+            if ours is None and f"{name}.0" in self.names:
+                raise NotDataError("undecodable")  # two numbers behind it
             if ours is None or not text:
                 continue
             try:

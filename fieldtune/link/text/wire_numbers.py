@@ -13,7 +13,7 @@ from collections.abc import Callable, Container, Iterator
 from functools import lru_cache
 
 from fieldtune.errors import FieldtuneError
-from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
+from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED, PERIOD
 from fieldtune.units import LENGTH, TIME, parse
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
@@ -30,20 +30,7 @@ _MAYBE_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}(?!\d)", re.ASCII)
 _THOUSANDS = {"wheel_rpm": 20.0, "wheel2_rpm": 20.0, "setpoint": 20.0, "battery_mv": 60.0, "distance_mm": 20.0}
 """Fields whose usual values have a place for a mark between thousands, and the least value that can't be one of those
 thousands: 2.450 may be two and a half rpm, or two thousand and some."""
-_AS_TYPED = str.maketrans(
-    {
-        "−": "-",
-        "–": "-",
-        "’": "'",
-        "′": "'",
-        "″": '"',
-        "”": '"',
-        "\u00a0": " ",
-        "\u2009": " ",
-        "\u202f": " ",
-        "\u2007": " ",
-    }
-)
+_AS_TYPED = str.maketrans("−–’′″”\u00a0\u2009\u202f\u2007", "--''\"\"    ")
 _CALL = re.compile(r"(?:np|numpy)\.\w+\(")
 _EXPONENTS = re.compile(r"(?:\D|(?<=[^\s\d.])[1-3](?![\d.]))*")
 _BEHIND = re.compile(r"(?:\s*[,;|&/*(\[{<>])+\s*[\"']?\s*\Z")
@@ -64,8 +51,15 @@ _STAMP = re.compile(
 _SAME_SCALE = 0.02
 _OF_ANOTHER = re.compile(r"[(\[]\s*(?:target|goal|set|setpoint|sp|want|wanted|of|max)\b", re.IGNORECASE)
 """What stands in brackets behind a reading, and is another quantity."""
-_DIRECTIONS = frozenset(("cw", "ccw", "fwd", "forward", "forwards", "backward", "backwards", "reverse"))
-"""Words behind a speed that say which way, and no unit."""
+COUNTED = re.compile(
+    r"(?:\b|_)(?:c|counts?|cts?|ticks?|pulses?|edges?|steps?|units?)[ _]?"
+    r"(?:(?P<in_ms>\d+)[ _]?ms|(?<=_)s(?:ec)?|(?:/|p|per|in)[ _]?(?:(?P<ms>\d+)[ _]?ms|(?P<part>0?\.\d+)[ _]?s(?:ec)?"
+    r"|(?P<min>min(?:ute)?)|s(?:ec(?:ond)?)?s?))(?![a-z0-9])",
+    re.IGNORECASE,
+)
+"""Counts of an encoder in a stated time, a unit of speed for one robot."""
+_NO_UNITS = frozenset(("cw", "ccw", "fwd", "forward", "forwards", "backward", "backwards", "reverse", "f", "l"))
+"""What stands behind a number and is no unit: which way a wheel turns, and how C and Java mark the size of a number."""
 _SAYS_YES_OR_NO = {
     **dict.fromkeys(("true", "yes", "on", "high", "y", "t"), 1),
     **dict.fromkeys(("false", "no", "off", "low", "n", "f"), 0),
@@ -215,6 +209,9 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     further, whole = rest[len(words) :], words.strip()
     if whole and is_known(whole, wire_name):
         return whole
+    counted = COUNTED.match(whole.lstrip("(["))
+    if counted is not None:
+        return counted.group()
     if re.search(r"\d", words) or (_SECOND_NUMBER.match(further) and not _OF_ANOTHER.match(further)):
         raise NotANumberError("can be read in two ways", bare)
     first = whole.split()[0] if whole else ""
@@ -257,9 +254,9 @@ def _factor(symbol: str, wire_name: str) -> float:
     row, own = BY_WIRE_NAME.get(wire_name, (None, None))
     if wire_name == COUNTER and symbol.casefold() in ("counts", "count", "ticks", "tick", "pulses"):
         return 1.0
-    dimension = TIME if wire_name in CLOCKS else row.dimension if row else None
-    unit = {"t_ms": "ms", "t_us": "us"}.get(wire_name) or (own.unit if own else "")
-    if symbol == unit or symbol.casefold() in _DIRECTIONS:
+    dimension = TIME if wire_name in (*CLOCKS, PERIOD) else row.dimension if row else None
+    unit = {"t_ms": "ms", "t_us": "us", PERIOD: "us"}.get(wire_name) or (own.unit if own else "")
+    if symbol == unit or symbol.casefold() in _NO_UNITS:
         return 1.0
     shown = "".join(letter if letter.isprintable() else "·" for letter in symbol[:24])
     if dimension is None:

@@ -16,7 +16,7 @@ Number = int | float | None
 
 
 class WireValues(msgspec.Struct, gc=False):
-    """Clock, counter and ``fired`` of one line; ``None`` where the line did not name them.
+    """Clock, counter, time of a turn and ``fired`` of one line; ``None`` where the line did not name them.
 
     A msgspec struct instead of a dataclass: the decoder fills it in C, at 10,000 lines a second. ``AllValues`` has the
     readings of ``line_fields`` beside them.
@@ -25,6 +25,7 @@ class WireValues(msgspec.Struct, gc=False):
     t_ms: Number = None
     t_us: Number = None
     wheel_counts: Number = None
+    wheel_period_us: Number = None
     fired: bool | int | float | None = None
 
 

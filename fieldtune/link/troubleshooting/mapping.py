@@ -8,61 +8,20 @@ from __future__ import annotations
 import math
 import re
 import statistics
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
-from fieldtune.link.text.wire_numbers import is_known
-from fieldtune.link.text.wire_values import UNREADABLE, names_in_json
-from fieldtune.link.troubleshooting.robot_units import robot_unit
+from fieldtune.link.text.raw_pairs import NUMBER, WITH_UNIT, cells_of, is_cell, pairs, uncoloured
+from fieldtune.link.text.wire_numbers import COUNTED, is_known
+from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings
+from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
-
-_RPM = 30 / math.pi
-
-
-@frozen
-class Meaning:
-    """What a name on the line may stand for: our field ``ours``, the robot's ``unit``, and the factor to our unit."""
-
-    words: str
-    unit: str
-    ours: str
-    scale: float = 1.0
-
-    @property
-    def told(self) -> str:
-        """``wheel speed in rad/s``."""
-        return f"{self.words} in {self.unit}" if self.unit else self.words
-
-
-def _meanings(words: str, *units: tuple[str, str, float]) -> tuple[Meaning, ...]:
-    return tuple(Meaning(words, unit, ours, scale) for unit, ours, scale in units)
-
-
-_SPEEDS = (("rpm", 1.0), ("rad/s", _RPM), ("turns/s", 60.0), ("deg/s", 1 / 6))
-MEANINGS: Mapping[str, tuple[Meaning, ...]] = {
-    "time": _meanings("robot's clock", ("ms", "t_ms", 1.0), ("µs", "t_us", 1.0)),
-    "counts": _meanings("encoder", ("counts", "wheel_counts", 1.0)),
-    "speed": _meanings("wheel speed", *((unit, "wheel_rpm", scale) for unit, scale in _SPEEDS)),
-    "speed2": _meanings("second wheel's speed", *((unit, "wheel2_rpm", scale) for unit, scale in _SPEEDS)),
-    "setpoint": _meanings("setpoint", ("its unit", "setpoint", 1.0), ("rad/s", "setpoint", _RPM),
-                          ("turns/s", "setpoint", 60.0), ("share 0 to 1", "setpoint", 100.0), ("cm", "setpoint", 10.0)),
-    "battery": _meanings("battery", ("V", "battery_v", 1.0), ("mV", "battery_mv", 1.0), ("0.1 V", "battery_v", 0.1)),
-    "current": _meanings("current", ("A", "current_a", 1.0), ("mA", "current_ma", 1.0)),
-    "distance": _meanings("distance to the target", ("m", "distance_m", 1.0), ("mm", "distance_mm", 1.0),
-                          ("cm", "distance_m", 0.01), ("in", "distance_m", 0.0254), ("ft", "distance_m", 0.3048)),
-    "power": _meanings("drive power", ("%", "power_pct", 1.0), ("share 0 to 1", "power_pct", 100.0),
-                       ("of 255", "power_pct", 100 / 255)),
-    "draw": _meanings("draw", ("mm", "draw_mm", 1.0), ("cm", "draw_mm", 10.0), ("in", "draw_mm", 25.4)),
-    "fired": _meanings("shot leaves", ("0 or 1", "fired", 1.0)),
-    "hood": _meanings("exit angle now", ("deg", "hood_deg", 1.0), ("rad", "hood_deg", 180 / math.pi)),
-    "turret": _meanings("turn of the launcher", ("deg", "turret_deg", 1.0), ("rad", "turret_deg", 180 / math.pi)),
-}  # fmt: skip
-"""By kind of reading, its units, the usual one first."""
 
 _HINTS: tuple[tuple[str, str], ...] = (
     ("", r"(^|_)(err|error|diff|delta|max|min|limit|peak|prev|last|old)(_|$)"),
@@ -73,7 +32,17 @@ _HINTS: tuple[tuple[str, str], ...] = (
         r"set_?p|target_?(rpm|rps|speed|vel|power|pos|draw)|^target$|goal|wanted|desired"
         r"|^(set|cmd|ref|sp|tgt|des)_?(rpm|rps|speed|vel\w*)?$|_(set|cmd|ref|sp|tgt|target)$",
     ),
-    ("speed", r"(^|_)(c|counts?|ticks?|pulses?)_?p(er)?_?(\d+_?ms|s(ec\w*)?)$"),
+    ("speed", r"(^|_)(c|counts?|ticks?|pulses?|edges?|units?)_?(p(er)?_?)?(\d+_?ms|(?<=p|r|_)(s(ec\w*)?|min))$"),
+    ("speed", r"(^|_)k?hz$"),
+    (
+        "period",
+        r"(^|_)(period|(rev|turn|count|tick|edge|pulse)_?(period|time|width|dt))(_?(us|ms|micros|millis))?$"
+        r"|us_per_(rev|turn|count|tick|edge)$",
+    ),
+    (
+        "counts",
+        r"(^|_)(rots?|rotations|turns|revs|revolutions)$|(^|_)(enc\w*|pos|position|wheel|motor|fly\w*)_(deg|rad)\w*$",
+    ),
     ("battery", r"batt?|volt|^m?v(in|bus|cc)?$|^bus|^u$"),
     ("current", r"curr(?!\w*(rpm|rps|speed|vel))|amp|^i(_?m?a)?$"),
     ("distance", r"dist|range|^d$|ultra|lidar|tof"),
@@ -82,12 +51,13 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ("fired", r"fired?(_|$)|shots?(_|$)|shoot(?!er)|launch(?!er)|release|trigger"),
     ("hood", r"hood|^angle$|pitch|elev"),
     ("turret", r"turret|yaw"),
-    ("counts", r"count|enc|tick|pulse|^pos(ition)?$"),
-    ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$"),
+    ("counts", r"count|enc|tick|pulse|(^|_)pos(ition)?$"),
+    ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$|^(actual|measured|meas|act)(_?value)?$"),
 )
 """Words in the names that people give, tried in this order (common practice); none: no reading of the moment."""
 _BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
 """Kinds that a unit behind the number tells where the name says nothing, as in another language."""
+_OF_COLUMNS = (*_BY_UNIT, ("distance", "distance_m"), ("current", "current_a"))
 _UNITS: tuple[tuple[str, str], ...] = (
     ("ms", r"(_|\b)m(illi)?s(ec)?$|millis"), ("µs", r"(_|\b)us$|micros"), ("mV", r"mv$|millivolt"),
     ("mA", r"ma$|milliamp"), ("mm", r"mm$"), ("cm", r"cm$"), ("in", r"(_|\b)in(ch(es)?)?$"),
@@ -109,7 +79,7 @@ class Reading:
         """Those that are finite numbers."""
         found = []
         for text in self.texts:
-            match = _NUMBER.match(text)
+            match = NUMBER.match(text)
             if match is not None and math.isfinite(float(match.group())):
                 found.append(float(match.group()))
             elif text.casefold() in ("true", "false"):
@@ -124,7 +94,11 @@ class Reading:
     @property
     def behind(self) -> str:
         """The unit that stands behind its number on the line; empty where none does."""
-        match = _WITH_UNIT.fullmatch(self.texts[-1].strip()) if self.texts else None
+        text = self.texts[-1].strip() if self.texts else ""
+        counted = COUNTED.search(text)
+        if counted is not None:
+            return counted.group()
+        match = WITH_UNIT.fullmatch(text)
         return match[2] or "" if match else ""
 
 
@@ -136,71 +110,58 @@ class Seen:
     columns: bool
 
 
-_FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
-_PAIR = re.compile(
-    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
-    rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
-)
-_WITH_UNIT = re.compile(
-    rf"({_FIGURE})(?:(?![ \t]{{2,}}[A-Za-z]\w* [A-Za-z])[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?"
-)
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _KEPT = 60
+_LEAST_DIFFERENT = 3
 _PLAYS_FROM_M = 0.2, 15.0
 _PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
 _ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[a-z])[12]$")
 
 
 _COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
-_COLOUR = re.compile(r"·\[[0-9;?]*[A-Za-z]")
-
-
-def uncoloured(line: str) -> str:
-    """A raw line made harmless, without what is left of a terminal's colours."""
-    return _COLOUR.sub("", line)
+_UNIT_CELLS = frozenset(
+    ("rpm", "RPM", "V", "mV", "m", "mm", "cm", "in", "ft", "A", "mA", "ms", "rad/s", "rps", "deg/s")
+)
 
 
 def read_names(lines: Iterable[str]) -> Seen:
     """The names, or columns, that the lines carry, in the order in which they come; empty where they say nothing."""
     named: dict[str, Reading] = {}
-    columns: list[Reading] = []
+    rows: list[list[str]] = []
     header: list[str] = []
     lines = list(lines)
     for line in map(uncoloured, lines[:1] + lines[1:][-_KEPT:]):  # the first may be a row of column names
         text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
         cells = [cell for cell in re.split(r"[,;\t ]+", text.strip().strip("[]()")) if cell]
-        if cells and all(_NUMBER.fullmatch(cell) for cell in cells):
-            columns += [Reading(f"column {number + 1}") for number in range(len(columns), len(cells))]
-            for reading, cell in zip(columns, cells, strict=False):
-                reading.texts.append(cell)
+        if cells and all(NUMBER.fullmatch(cell) for cell in cells):
+            rows.append(cells)
             continue
         if len(cells) > 1 and all(map(_COLUMN_NAME.fullmatch, cells)):
             header = cells
-        for name, value in pairs(text):
+        found = pairs(text)
+        for name, value in found:
             named.setdefault(name, Reading(name)).texts.append(value)
-    if columns and not named:
-        if len(header) == len(columns):
-            for reading, name in zip(columns, header, strict=True):
-                reading.name += f" ({name})"
-        return Seen(tuple(columns), True)
+        if not found and (mixed := cells_of(text)):
+            rows.append(mixed)
+    if rows and not named:
+        return Seen(tuple(_columns(rows, header)), True)
     return Seen(tuple(one for one in named.values() if one.numbers), False)
 
 
-def pairs(text: str) -> list[tuple[str, str]]:
-    """Names and values of one line, each name once; a value with the unit that stands behind it."""
-    found: dict[str, str] = {}
-    if text[:1] == "{" and ("{" in text[1:] or "[" in text):
-        try:
-            said = ((name, str(value)) for name, value in names_in_json(text.encode()).items())
-            return [pair for pair in said if "".join(pair).isprintable()]  # escapes in JSON become what they stand for
-        except UNREADABLE:
-            pass
-    at = 0
-    while match := _PAIR.search(text, at):
-        with_unit = _WITH_UNIT.match(text, match.start(2))
-        value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
-        found.setdefault(match[1].strip(), value.strip(" ,;'"))
-    return list(found.items())
+def _columns(rows: list[list[str]], header: Sequence[str]) -> list[Reading]:
+    """The columns of the kind of row that comes most often; a word behind a number is its unit."""
+    kinds = Counter(tuple(map(is_cell, row)) for row in rows)
+    kind = kinds.most_common(1)[0][0]
+    rows = [row for row in rows if tuple(map(is_cell, row)) == kind] if not all(kind) else rows
+    columns: list[Reading] = []
+    for row in rows:
+        columns += [Reading(f"column {number + 1}") for number in range(len(columns), len(row))]
+        for place, (reading, cell) in enumerate(zip(columns, row, strict=False)):
+            behind = row[place + 1] if is_cell(cell) and place + 1 < len(row) and not is_cell(row[place + 1]) else ""
+            reading.texts.append(f"{cell} {behind}" if behind in _UNIT_CELLS else cell)
+    if len(header) == len(columns):
+        for reading, name in zip(columns, header, strict=True):
+            reading.name += f" ({name})"
+    return columns
 
 
 def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
@@ -211,14 +172,19 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     taken: set[str] = set()
     found: dict[str, Meaning] = {}
     speed: str | None = None
+    targets = _targets(seen)
     for reading in seen.readings:
         kind = _kind_of(reading, seen)
-        if kind is None or _in_another_unit(reading, kind):
+        if kind is None or _in_another_unit(reading, kind, robot):
             continue
-        if kind == "speed" and speed is not None and _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", reading.label):
+        if kind == "speed" and reading.name in targets:
+            kind = "setpoint"
+        elif kind == "speed" and speed is not None and _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", reading.label):
             kind = "speed2"
         speed = reading.label if kind == "speed" and speed is None else speed
         meaning = _in_unit(reading, kind, robot)
+        if meaning is None:
+            continue
         what = "t" if meaning.ours in ("t_ms", "t_us") else meaning.words
         if what not in taken:
             taken.add(what)
@@ -226,14 +192,30 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     return found
 
 
+def _targets(seen: Seen) -> set[str]:
+    """Of two numbers behind one name, such as 1800/1850, the one that is told: it is steadier than what is measured."""
+    by_name = {reading.name: reading for reading in seen.readings}
+    return {
+        name.removesuffix(".0") + (".0" if len(set(first.texts)) < len(set(second.texts)) else ".1")
+        for name, first in by_name.items()
+        if name.endswith(".0") and (second := by_name.get(name[:-1] + "1")) is not None
+    }
+
+
 def names_unit(name: str) -> bool:
     """Whether a name says the unit of its values, as ``wheel_rps`` does."""
-    return any(re.search(words, name.casefold()) for _, words in _UNITS)
+    return bool(_units_named(name.casefold()))
 
 
-def _in_another_unit(reading: Reading, kind: str) -> bool:
-    """Whether a name says a unit that readings of this kind don't have: a share of a speed, a counter's degrees."""
-    named = {unit for unit, words in _UNITS if re.search(words, reading.label.casefold().replace(" ", "_"))}
+def _units_named(name: str) -> set[str]:
+    return {unit for unit, words in _UNITS if re.search(words, name)}
+
+
+def _in_another_unit(reading: Reading, kind: str, robot: Robot | None) -> bool:
+    """Whether a name says a unit that readings of this kind don't have: a share of a speed, a distance's degrees."""
+    named = _units_named(reading.label.casefold().replace(" ", "_"))
+    if kind == "counts":
+        return bool(named & {"%"}) or (bool(named & {"deg", "rad"}) and (robot is None or not positions(robot)))
     return bool(named & {"%", "deg", "rad"}) and not named & {one.unit for one in MEANINGS[kind]}
 
 
@@ -241,7 +223,7 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
     name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.label).casefold()
     name = re.sub(r"[ .-]", "_", name)
     numbers = reading.numbers
-    steps = [after - before for before, after in pairwise(numbers)]
+    steps = [after - before for before, after in pairwise(numbers[1:])]  # the first line may be an old one
     if name:
         by_unit = next((kind for kind, ours in _BY_UNIT if reading.behind and is_known(reading.behind, ours)), None)
         if by_unit is not None and not any(re.search(words, name) for _, words in _HINTS):
@@ -249,27 +231,76 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
         kinds = (kind for kind, words in _HINTS if re.search(words, name))
         kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
         return kind or None
-    if reading is seen.readings[0] and len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps):
+    if reading.behind:
+        return next((kind for kind, ours in _OF_COLUMNS if is_known(reading.behind, ours)), None)
+    first = next((one for one in seen.readings if one.numbers), None)
+    if reading is first and len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps):
         return "time"
     return None
 
 
-def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning:
-    options, name = MEANINGS[kind], reading.label.casefold().replace(" ", "_")
-    by_robot = robot_unit(reading.behind or name, robot) if robot is not None and kind in ("speed", "speed2") else None
-    if by_robot is not None:
-        return Meaning(options[0].words, by_robot.unit, options[0].ours, by_robot.rpm)
+def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None:
+    """The meaning in the unit that the reading, or its size, tells; None where it can't be one of them."""
+    options, name = meanings(kind, robot), reading.label.casefold().replace(" ", "_")
+    said = reading.behind or name
+    if kind in ("speed", "speed2") and robot is not None:
+        by_robot = robot_unit(said, robot) or _hertz(reading, said, robot)
+        if by_robot is None and {reading.behind.casefold(), *_units_named(name)} <= {"", "rpm"}:
+            by_robot = motor_rpm(name, robot)
+        if by_robot is not None:
+            return Meaning(options[0].words, by_robot.unit, options[0].ours, by_robot.factor)
+    if kind == "counts":
+        return _position(reading, said, options, robot)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
     if behind is not None:
         return behind
-    named = {unit for unit, words in _UNITS if re.search(words, name)}
+    named = _units_named(name)
+    if kind == "period":
+        return _period(reading, options, named, robot)
     by_name = next((one for one in options if one.unit in named), None)
     if by_name is not None:
         return by_name
-    sizes = sorted(abs(number) for number in reading.numbers)
-    size = sizes[(9 * len(sizes)) // 10] if sizes else 0.0
-    fits = [one for one in options if _plausible(kind, size * one.scale, one, robot)]
+    fits = [one for one in MEANINGS[kind] if _plausible(kind, _size(reading) * one.scale, one, robot)]
     return fits[0] if fits else options[0]
+
+
+def _size(reading: Reading) -> float:
+    sizes = sorted(abs(number) for number in reading.numbers)
+    return sizes[(9 * len(sizes)) // 10] if sizes else 0.0
+
+
+def _hertz(reading: Reading, said: str, robot: Robot) -> RobotUnit | None:
+    """Of the wheel's turns, or the encoder's counts: by which speed the wheel may have."""
+    units = hertz(said, robot)
+    fits = [
+        one for one in units if 0.12 * robot.setpoint.high <= _size(reading) * one.factor <= 1.3 * robot.setpoint.high
+    ]
+    return (fits or units or (None,))[0]
+
+
+def _position(reading: Reading, said: str, options: Sequence[Meaning], robot: Robot | None) -> Meaning | None:
+    """Counts, or the angle turned so far: in the unit that is told, else one of a number with a fraction, in turns."""
+    by_name = position(said, robot) if robot is not None else None
+    whole = all(number.is_integer() for number in reading.numbers)
+    if by_name is None and robot is not None and not whole:
+        by_name = next(iter(positions(robot)), None)
+    if by_name is None:
+        return options[0]
+    return next(one for one in options if one.unit == by_name.unit)
+
+
+def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot: Robot | None) -> Meaning | None:
+    """The time of a turn or of a count, by which speed the wheel may have; None where it is that of a loop."""
+    if len(set(reading.numbers)) < _LEAST_DIFFERENT:
+        return None
+    high = 6000.0 if robot is None else robot.setpoint.high
+    fits = [
+        one
+        for one in options
+        if (one.unit in named or not named & {"ms", "µs"})
+        and 0.12 * high <= 60e6 / max(_size(reading) * one.scale, 1e-9) <= 1.3 * high
+    ]
+    return fits[0] if fits else None
 
 
 def _plays_from(robot: Robot) -> tuple[float, float]:
@@ -317,16 +348,3 @@ def as_profile(mapping: Mapping[str, Meaning], seen: Seen) -> dict[str, object]:
         if one.scale != 1.0 and name in bare
     }
     return keys
-
-
-def would_have_to_print(names: Sequence[str]) -> str:
-    """A line that this program reads without any mapping, with these of our fields."""
-    numbers = {
-        "t_ms": 123450,
-        "wheel_counts": 8812345,
-        "battery_mv": 12345,
-        "setpoint": 1400,
-        "draw_mm": 31,
-        "fired": 0,
-    }
-    return ",".join(f"{name}={numbers.get(name, 0)}" for name in names)

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import WIRE_NAMES
+from fieldtune.link.text.raw_pairs import pairs, uncoloured
 from fieldtune.link.text.wire_numbers import NotANumberError, is_known, value_of
-from fieldtune.link.troubleshooting.mapping import Meaning, Reading, guess, pairs, read_names, uncoloured
+from fieldtune.link.troubleshooting.mapping import Reading, guess, read_names
+from fieldtune.link.troubleshooting.meanings import Meaning
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot

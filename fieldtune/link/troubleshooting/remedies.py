@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence, Set
 from typing import TYPE_CHECKING
 
-from fieldtune.line_fields import BY_WIRE_NAME, WIRE_NAMES
-from fieldtune.link.limits import NEAREST_M, Limits
+from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, PERIOD, WIRE_NAMES
 from fieldtune.link.samples import Health
 from fieldtune.link.text.bare_columns import alike
+from fieldtune.link.text.raw_pairs import uncoloured
 from fieldtune.link.troubleshooting.line_health import advice
-from fieldtune.link.troubleshooting.mapping import names_unit, uncoloured
+from fieldtune.link.troubleshooting.mapping import names_unit
 from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
-from fieldtune.link.troubleshooting.robot_units import robot_unit
-from fieldtune.link.validation.no_reading import is_code
+from fieldtune.link.troubleshooting.unit_remedies import (
+    fraction_remedy,
+    other_setpoint,
+    out_of_range,
+    share_remedy,
+    supposed,
+    unit_remedy,
+)
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -31,14 +36,6 @@ _ONCE = (
     "goes back again",
 )  # said once, true of all lines
 _POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
-_SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
-_SURE = 0.06
-_MISTAKEN = {
-    0.001: "a thousand times too large",
-    0.01: "a hundred times too large",
-    1000.0: "a thousand times too small",
-}
-"""Factors between units that are mistaken for each other: mm and m, cm and m, V and mV."""
 _ALSO = tuple(
     map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
 )
@@ -90,10 +87,10 @@ def remedies(
         return [f"The robot sends a value that can't be used: {'; '.join(sorted(aside))}. Mend it in its program."]
     if cause in ("not followed", "over-long") or cause.startswith("impossible "):
         return advice(health)  # they can be read, but can't all be true; or never end
-    return _mapping(raw_fields(texts, robot))
+    return _mapping(raw_fields(texts, robot), robot)
 
 
-def _mapping(fields: Sequence[RawField]) -> list[str]:
+def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """What the line says, and what to paste so that it is read."""
     pasted = profile_lines(fields)
     if not fields:
@@ -106,7 +103,13 @@ def _mapping(fields: Sequence[RawField]) -> list[str]:
         return [*said, _SHOW_ONE]
     if pasted[0] == "[link.columns]":
         return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
-    return [*said, *_at_rest(fields), "Paste into the profile, after a look whether each is what it seems:", *pasted]
+    return [
+        *said,
+        *_at_rest(fields),
+        *supposed(fields, robot),
+        "Paste into the profile, after a look whether each is what it seems:",
+        *pasted,
+    ]
 
 
 def _at_rest(fields: Sequence[RawField]) -> list[str]:
@@ -123,7 +126,7 @@ def _at_rest(fields: Sequence[RawField]) -> list[str]:
 def not_read(lines: Sequence[str], robot: Robot) -> str:
     """What may be the wheel's speed or the draw on these lines, and is not read, in words; empty where nothing is."""
     if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
-        return f"no column is the {_words(max(_wanted(robot)))}"
+        return f"no column is the {_words(_what(robot))}"
     likely = _likely(raw_fields(lines, robot), robot)
     return f"{likely[0].name} is not read: is it the {_words(likely[0].ours)}?" if likely else ""
 
@@ -133,10 +136,8 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     if robot is None:
         return []
     if robot.link.columns and not _wanted(robot) & set(robot.link.columns):
-        which = " or ".join(sorted(_wanted(robot)))
-        return [
-            f"No column is the {_words(max(_wanted(robot)))}: put {which} where it stands into [link.columns] order."
-        ]
+        which = " or ".join(sorted(_wanted(robot) - {PERIOD}))
+        return [f"No column is the {_words(_what(robot))}: put {which} where it stands into [link.columns] order."]
     likely, known = _likely(fields, robot), _known(robot)
     more = [field for kind in _ALSO for field in _unread(fields, robot, kind) if not field.problem]
     unread = [*likely, *more]
@@ -150,12 +151,14 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     if not more:
         return [
             *_at_rest(likely),
+            *supposed(likely, robot),
             f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:",
             *pasted,
         ]
     names = ", ".join(f"{field.name} ({field.text})" for field in (*likely, *more))
     return [
         *_at_rest(unread),
+        *supposed(unread, robot),
         f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:",
         *pasted,
     ]
@@ -167,8 +170,11 @@ def _no_speed(fields: Sequence[RawField], robot: Robot) -> list[str]:
     read = {alike(robot.link.fields.get(ours, ours)) for ours in wanted} & names
     if not fields or read or robot.link.columns or any(field.ours in wanted for field in fields):
         return []
-    said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted))
-    return [f"No name on the line says the {_words(max(wanted))} ({said}): let the program print {needed} too."]
+    said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted - {PERIOD}))
+    share = share_remedy(fields, robot)
+    if share:
+        return share
+    return [f"No name on the line says the {_words(_what(robot))} ({said}): let the program print {needed} too."]
 
 
 def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:
@@ -196,10 +202,16 @@ def _known(robot: Robot) -> set[str]:
 def _wanted(robot: Robot) -> set[str]:
     """Our names of what tells how the launcher moves."""
     _, measured = robot.launcher.mechanism.measured
-    return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", "wheel_counts"}
+    return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", COUNTER, PERIOD}
+
+
+def _what(robot: Robot) -> str:
+    return max(_wanted(robot) - {PERIOD})
 
 
 def _words(ours: str | None) -> str:
+    if ours == PERIOD:
+        return "time of a turn"
     return BY_WIRE_NAME[ours][0].words if ours is not None and ours in BY_WIRE_NAME else "encoder"
 
 
@@ -214,15 +226,20 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
         if why.startswith("can be read in two ways"):
             two_ways.append(notice)
         elif why.startswith("has the unknown unit"):
-            said += _unit(name, why, robot)
+            said += unit_remedy(name, why, robot)
         elif why.startswith(("is nan", "is -nan", "is inf", "is -inf")):
             said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
         elif why == "is no whole number":
-            said.append(f"{notice}: print the counter itself, not turns, and no mark between thousands.")
+            said += fraction_remedy(name, why, robot)
+        elif why == "has not left one turn":
+            said.append(
+                f"{name} {why}: an angle that starts anew with each turn says no speed. Let the program send the angle"
+                " since its start, or the counter."
+            )
         elif why.endswith("which can't be converted"):
-            said.append(f"{notice}: print it as a plain number in the unit that the README's table names.")
+            said += fraction_remedy(name, why, robot)
         elif why.startswith("is in another unit"):
-            said += _other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
+            said += other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
         elif "goes back again" in notice:
             said.append("Send as t_ms how long the program has run (millis()), which never goes back.")
         elif why.startswith("goes up and down"):
@@ -238,83 +255,13 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
         elif why.startswith("goes in steps of ten"):
             said.append(f"{notice}: a number with a point is printed with six digits. Print it as a whole number.")
         elif why == "out of range" and robot is not None:
-            said += _out_of_range(name, fields, robot)
+            said += out_of_range(name, fields, robot)
     if two_ways:
         said.append(
             f"{'; '.join(two_ways)}. Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between"
             f" thousands, no second number behind.{_THOUSANDS if any(map(_POINT.search, two_ways)) else ''}"
         )
     return said
-
-
-def _other_setpoint(why: str, scale: float) -> list[str]:
-    """What to do about a setpoint in percent or another unit, by its value at a speed that the wheel holds.
-
-    ``scale``: by which the profile multiplies it already.
-    """
-    setpoint, rpm = (float(number) for number in re.findall(r"\d[\d.e+-]*", why)[:2])
-    for factor, unit in _SPEED_UNITS.items():
-        if abs(rpm / setpoint / factor - 1) < _SURE:
-            return [f"setpoint is {setpoint:g} at {rpm:.0f} rpm, so probably in {unit}. Paste into the profile:",
-                    "[link.scale]", f"setpoint = {scale * factor:.6g}"]  # fmt: skip
-    return [
-        f"setpoint is {setpoint:g} while the wheel holds {rpm:.0f} rpm: percent, or a share? Let the program print the"
-        " rpm that it tells the wheel to hold. What it drives the motor with is power_pct."
-    ]
-
-
-def _ours(name: str, robot: Robot) -> str:
-    """Our name of a field that the robot calls so."""
-    return next((ours for ours, theirs in robot.link.fields.items() if theirs == name), name)
-
-
-def _unit(name: str, why: str, robot: Robot | None) -> list[str]:
-    """How to have a value in a unit that nobody knows; a counter's counts a second follow from the profile."""
-    unit = why.removeprefix("has the unknown unit ")
-    ours = name if robot is None else _ours(name, robot)
-    own = BY_WIRE_NAME[ours][1].unit if ours in BY_WIRE_NAME else ""
-    if not own:
-        return []
-    by_robot = None if robot is None else robot_unit(unit, robot)
-    if by_robot is not None and own == "rpm":
-        return [f"{name} {why}. If {by_robot.if_so}, paste into the profile:", "[link.scale]",
-                f"{ours} = {by_robot.rpm:.6g}"]  # fmt: skip
-    if unit == "%":
-        return [f"{name} comes in %: print it in {own}."]
-    return [f"{name} {why}. Print it in {own}, or paste into the profile how many {own} one {unit} is: [link.scale],"
-            f" {ours} = …"]  # fmt: skip
-
-
-def _out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> list[str]:
-    """A reading that this robot never has: by which factor it may be off."""
-    limits = Limits.of(robot)
-    for field in fields:
-        ours = _ours(field.name, robot)
-        row = BY_WIRE_NAME.get(ours, (None, None))[0]
-        if row is None or field.value is None or row.name.rsplit("_", 1)[0] != reading or field.ours != ours:
-            continue
-        low, high = limits.of_readings[row.name]
-        if is_code(field.value):
-            return [f"{field.name} is {field.text}: so a sensor says that it sees nothing. Is it plugged in, does the"
-                    " program read it, and is what it measures within its reach?"]  # fmt: skip
-        low = NEAREST_M if row.name == "distance_m" else low
-        if low <= abs(field.value) / limits.per[ours] <= high:
-            return [f"The {reading} comes and goes: most of the time the line says a number that none can be. That is"
-                    " how a sensor says that it sees nothing."]  # fmt: skip
-        fits = [
-            f
-            for f in _MISTAKEN
-            if low < f * abs(field.value) / limits.per[ours] <= min(high, 15.0 if row.name == "distance_m" else high)
-        ]
-        pasted = [f"{ours} = {f:g}, if it is {_MISTAKEN[f]}" for f in fits]
-        if row.name == "battery_v" and field.value:
-            volts = f"the volts that a meter shows, divided by {field.text}"
-            pasted.append(f"{ours} = {'1000 times ' if ours == 'battery_mv' else ''}{volts}, if it is raw")
-        if pasted:
-            said = f"{field.name} is {field.text}, which can't be. In another unit? Paste under [link.scale]:"
-            return [f"{said} {'; or '.join(pasted)}."]
-    return [f"The {reading} on the line is one that this robot can't have: is it in another unit? The profile's"
-            " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
 
 
 _BINARY = "Or it sends binary numbers: let it print text, one line for each set of readings."

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from fieldtune.line_fields import FIELDS
+from fieldtune.line_fields import FIELDS, PERIOD
 from fieldtune.link.samples import SPACING_S, Sample, SampleChooser
 from fieldtune.link.text.layouts import LineTable
 from fieldtune.link.validation.even_lines import EvenLines
@@ -32,7 +32,7 @@ class LineDecoder(LineWeigher):
         self._chooser = SampleChooser()
         self._kind: tuple[str, ...] = ()
         self._kinds: dict[tuple[str, ...], float] = {}
-        self._long_counter = self._limits.counter_bits > 52
+        self._alone = self._limits.counter_bits > 52 or self._derived.needed  # lines are weighed one by one
         self._even: dict[tuple[str, ...], EvenLines] = {}
         self._ran: deque[tuple[EvenLines, LineTable, int, int, float]] = deque(maxlen=2)
 
@@ -113,7 +113,9 @@ class LineDecoder(LineWeigher):
     def _take_table(self, table: LineTable, at: int, arrival: float, samples: list[Sample]) -> int:
         """Takes lines of a table from number ``at`` on, and says how many: the next one needs more care."""
         base = self._base
-        if base is None or self._held is not None or self._out_of_range or self._long_counter or self._nominal.sure:
+        if base is None or self._held is not None or self._out_of_range or self._alone or self._nominal.sure:
+            return 0
+        if PERIOD in table.names:
             return 0
         even = self._even.get(table.names) or self._even_lines(table.names)
         first, clocks = table.row(at), self._continuity.clocks

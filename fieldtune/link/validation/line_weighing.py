@@ -18,6 +18,7 @@ from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_numbers import LARGEST
 from fieldtune.link.validation.clock_judge import SECONDS
+from fieldtune.link.validation.derived_values import DerivedValues
 from fieldtune.link.validation.line_changes import change_goes_on, changed_state
 from fieldtune.link.validation.no_reading import ImpossibleAgain
 from fieldtune.link.validation.nominal_time import NominalTime
@@ -59,6 +60,7 @@ class LineWeigher:
         self._limits = Limits.of(robot)
         self._continuity = Continuity(self._limits)
         self.notices = self._continuity.notices
+        self._derived = DerivedValues(robot, self._limits, self.notices)
         self._base: LineState | None = None
         self._held: _Held | None = None
         self._own_rpm: float | None = None  # of the last line, as corrected
@@ -144,18 +146,16 @@ class LineWeigher:
     def take(self, wire: WireValues, number: int, arrival: float, out: list[Sample]) -> None:
         """Weighs one record that arrived at ``arrival`` (host seconds); appends what is now believed to ``out``."""
         by_time, self._by_time = self._by_time, None
+        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts, wire.fired):
+            if whole is not None and not -LARGEST < whole < LARGEST:
+                self.dropped["impossible number"] += 1
+                return
+        self._derived.work_out(wire)
         try:
             sample = self._continuity.measured(wire, arrival)
         except OverflowError:  # a reading of some hundred digits
             self.dropped["impossible number"] += 1
             return
-        for whole in (wire.t_ms, wire.t_us, wire.wheel_counts, wire.fired):
-            if whole is not None and not -LARGEST < whole < LARGEST:
-                self.dropped["impossible number"] += 1
-                return
-        if isinstance(wire.wheel_counts, float) and not wire.wheel_counts.is_integer():
-            self.notices["wheel_counts is no whole number"] += 1  # of turns, or with a point between thousands
-            wire.wheel_counts = None
         if wire.fired is not None:
             sample.fired = self._has_fired(float(wire.fired))
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
