@@ -127,6 +127,10 @@ class LineMapScreen(ListScreen):
         lacks = []
         if not fields & {"wheel_counts", "wheel_rpm", "draw_mm"}:
             lacks.append("no speed or draw: shots can't be seen on the line")
+        for one in self._seen.readings:
+            counted = self._mapping.get(one.name) == MEANINGS["counts"][0]
+            if counted and not all(number.is_integer() for number in one.numbers):
+                lacks.append(f"{words.printable(one.name)} has a fraction, so it is an angle: c again for its unit")
         if "setpoint" not in fields:
             lacks.append("no setpoint: the encoder's scale can't be checked against it")
         if not fields & {"battery_v", "battery_mv"}:

@@ -2,18 +2,19 @@
 
 Where the robot sends ``fired`` it is believed, but on a noisy line only with the wheel or the draw as witness: one
 flipped bit makes a 1 of a 0. One that never said so may not say it at all: its first drops are asked about, and once
-there were some, wheel and draw alone tell.
+there were some, wheel and draw alone tell. One that stays 1 for longer than any announcement is the trigger, or the
+feeder: then what wheel or draw do meanwhile are the shots, and not its beginning.
 """
 
 from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from fieldtune.constants import RPM
-from fieldtune.frozen import frozen
+from fieldtune.link.limits import Limits
 from fieldtune.link.samples import ShotSeen
 from fieldtune.link.shots.drop_detection import Drop, DropDetector
 
@@ -33,13 +34,28 @@ _BLIND_S = 0.1  # of lines that may be missing while it is looked for when the w
 _COCKED_S = 1.5  # how far back a draw counts as cocked
 _SNAP_S = 0.12  # a slower fall is a let-down
 _ASKED = 40  # instants
+_STAYS_S = 10.0  # and longer no trigger is held
+_LATE_S = 1.5  # by which a dip is told at the latest
 KEPT = 200
+STAYS = "fired stays 1"
 
 
-@frozen
+@dataclass(slots=True)
 class _Fired:
+    """Lines one after another that say ``fired``, from ``sample`` on, the last so far at ``until_s``."""
+
     sample: Sample
     noisy: bool
+    until_s: float
+    shots: int = 0
+
+    def spans(self, time_s: float) -> bool:
+        return self.sample.time_s - _WITNESS_S <= time_s <= self.until_s + _WITNESS_S
+
+    @property
+    def held(self) -> bool:
+        """Whether for longer than a program announces one shot."""
+        return self.until_s - self.sample.time_s > _PATIENCE_S
 
 
 class ReleaseDetector:
@@ -93,6 +109,11 @@ class ShotDetector:
         self._number = 0
         self._says_fired = self._has_fired = False
         self._unsaid = 0
+        self._slowest = Limits.of(robot).slowest_rpm(robot)
+        self._levels: deque[_Fired] = deque(maxlen=8)
+        self._level: _Fired | None = None
+        """Of the lines now, that say it."""
+        self._stays = False
         self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
         self._last_s = -math.inf
         self._asked: deque[float] = deque(maxlen=_ASKED)
@@ -106,7 +127,7 @@ class ShotDetector:
     def notices(self) -> dict[str, int]:
         """What was noticed of shots, and how often."""
         losing = self._drops is not None and self._drops.lost_counts.known
-        noticed = {"shot not confirmed": self.unconfirmed, "counts get lost": int(losing)}
+        noticed = {"shot not confirmed": self.unconfirmed, "counts get lost": int(losing), STAYS: int(self._stays)}
         return {words: times for words, times in noticed.items() if times}
 
     def clear(self) -> None:
@@ -114,7 +135,8 @@ class ShotDetector:
         for fired in self._pending:
             self._settle(fired)
         self._pending.clear()
-        self._was_fired = True
+        self._levels.clear()
+        self._level, self._was_fired = None, True
         if self._drops is not None:
             self._drops.clear()
             self._looked_s = math.inf  # when the wheel was back is not known any more
@@ -142,25 +164,55 @@ class ShotDetector:
             if cocked is not None:
                 self._release_seen(cocked, None, cocked.draw_mm, "wheel", noisy)
         while self._pending and sample.time_s - self._pending[0].sample.time_s > _PATIENCE_S:
-            self._settle(self._pending.popleft())
+            fired = self._pending.popleft()
+            if fired is not self._level or not self._sees(fired.sample):
+                self._settle(fired)
+        while self._levels and sample.time_s - self._levels[0].until_s > _LATE_S:
+            self._look_back(self._levels.popleft())
         self._was_fired = fired_now
 
     def _note_fired(self, sample: Sample, noisy: bool) -> bool:
         if sample.fired is None:
             return self._was_fired and not self._says_fired
         self._says_fired = True
-        if sample.fired and not self._was_fired:
-            self._pending.append(_Fired(sample, noisy))
+        level, now_s = self._level, sample.time_s
+        if not sample.fired:
+            self._level = None
+        elif level is None:
+            self._level = _Fired(sample, noisy, now_s)
+            self._levels.append(self._level)
+            if not self._was_fired:
+                self._pending.append(self._level)
+        else:
+            level.until_s = now_s
+            self._stays = self._stays or (now_s - level.sample.time_s > _STAYS_S and self._sees(sample))
         return sample.fired
+
+    def _sees(self, at: Sample) -> bool:
+        """Whether there is anything that could witness a shot."""
+        return (self._drops is not None and self._drops.sees) or (self._draws is not None and at.draw_mm is not None)
+
+    def _look_back(self, level: _Fired) -> None:
+        """Asks about a level, of a wheel that was up, in which nothing was seen to leave."""
+        turned = self._drops is not None and (level.sample.wheel_rpm or 0.0) > self._slowest
+        if level.held and not level.shots and turned and level.until_s - level.sample.time_s < _STAYS_S:
+            self._ask(level.sample, None, None)
 
     def _release_seen(
         self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], noisy: bool
     ) -> None:
         """Wheel or draw saw a release: it goes with a pending ``fired``, or stands alone."""
         for fired in self._pending:
-            if abs(fired.sample.time_s - at.time_s) <= _WITNESS_S:
+            if fired.spans(at.time_s):
                 self._pending.remove(fired)
-                self._add(fired.sample, drop, draw_mm, "fired")
+                fired.shots += 1
+                began = abs(fired.sample.time_s - at.time_s) <= _WITNESS_S
+                self._add(fired.sample if began else at, drop, draw_mm, "fired")
+                return
+        for level in self._levels:
+            if level.held and level.spans(at.time_s):
+                level.shots += 1
+                self._add(at, drop, draw_mm, "fired")
                 return
         if self._says_fired and not noisy:
             if self._has_fired:
@@ -180,10 +232,8 @@ class ShotDetector:
 
     def _settle(self, fired: _Fired) -> None:
         """``fired`` without a witness counts on a clean line, and where there is nothing that could witness."""
-        sees = (self._drops is not None and self._drops.sees) or (
-            self._draws is not None and fired.sample.draw_mm is not None
-        )
-        if fired.noisy and sees:
+        fired.shots += 1
+        if fired.noisy and self._sees(fired.sample):
             self.unconfirmed += 1
             return
         self._add(fired.sample, None, self._draws.held_mm(fired.sample) if self._draws else None, "fired")

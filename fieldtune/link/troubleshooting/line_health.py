@@ -76,6 +76,7 @@ _NOTICES: Mapping[str, str] = {
     "own rpm by a nominal time": "own rpm divided by a loop time that isn't kept: corrected",
     "counter of 16 bits": "counter rolls over at 16 bits: bits = 16 under [encoder]",
     "counts get lost": "counts get lost: look at the encoder's magnets, gap and plug; dips like that are no shots",
+    "fired stays 1": "fired stays 1: a trigger, or the feeder? The wheel's dips are the shots",
     "shot not confirmed": "dips that may have been shots",
     "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",

@@ -250,7 +250,7 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
         if by_robot is not None:
             return Meaning(options[0].words, by_robot.unit, options[0].ours, by_robot.factor)
     if kind == "counts":
-        return _position(reading, said, options, robot)
+        return _position(said, options, robot)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
     if behind is not None:
         return behind
@@ -278,20 +278,16 @@ def _hertz(reading: Reading, said: str, robot: Robot) -> RobotUnit | None:
     return (fits or units or (None,))[0]
 
 
-def _position(reading: Reading, said: str, options: Sequence[Meaning], robot: Robot | None) -> Meaning | None:
-    """Counts, or the angle turned so far: in the unit that is told, else one of a number with a fraction, in turns."""
+def _position(said: str, options: Sequence[Meaning], robot: Robot | None) -> Meaning:
+    """The angle turned so far, in a unit that is told; counts else."""
     by_name = position(said, robot) if robot is not None else None
-    whole = all(number.is_integer() for number in reading.numbers)
-    if by_name is None and robot is not None and not whole:
-        by_name = next(iter(positions(robot)), None)
-    if by_name is None:
-        return options[0]
-    return next(one for one in options if one.unit == by_name.unit)
+    return options[0] if by_name is None else next(one for one in options if one.unit == by_name.unit)
 
 
 def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot: Robot | None) -> Meaning | None:
     """The time of a turn or of a count, by which speed the wheel may have; None where it is that of a loop."""
-    if len(set(reading.numbers)) < _LEAST_DIFFERENT:
+    rested = 0.0 in reading.numbers
+    if not rested and len(set(reading.numbers)) < _LEAST_DIFFERENT:
         return None
     high = 6000.0 if robot is None else robot.setpoint.high
     fits = [
@@ -300,7 +296,7 @@ def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot
         if (one.unit in named or not named & {"ms", "µs"})
         and 0.12 * high <= 60e6 / max(_size(reading) * one.scale, 1e-9) <= 1.3 * high
     ]
-    return fits[0] if fits else None
+    return fits[0] if fits else options[0] if rested else None
 
 
 def _plays_from(robot: Robot) -> tuple[float, float]:

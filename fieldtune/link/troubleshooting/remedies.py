@@ -40,7 +40,7 @@ _ALSO = tuple(
     map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
 )
 """What else is worth being read, by kind."""
-_UNIT_BY_SIZE = frozenset(("wheel_rpm", "wheel2_rpm", "setpoint", "power_pct"))
+_UNIT_BY_SIZE = frozenset(("wheel_rpm", "wheel2_rpm", "setpoint", "power_pct", PERIOD))
 _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
 
 
@@ -118,7 +118,7 @@ def _at_rest(fields: Sequence[RawField]) -> list[str]:
         field.name
         for field in fields
         if field.ours in _UNIT_BY_SIZE and field.value == 0 and not field.unit and field.scale == 1.0
-        and not names_unit(field.name)
+        and (field.ours == PERIOD or not names_unit(field.name))
     ]  # fmt: skip
     return [f"{', '.join(unsure)} at 0 tells no unit: look again while the wheel turns."] if unsure else []
 

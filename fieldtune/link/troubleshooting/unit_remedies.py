@@ -121,9 +121,9 @@ def share_remedy(fields: Sequence[RawField], robot: Robot) -> list[str]:
     return [] if named is None else _share(named.name, "wheel_rpm", robot)
 
 
-def fraction_remedy(name: str, why: str, robot: Robot | None) -> list[str]:
-    """What to do about a counter that is a position in turns, radians or degrees."""
-    ours = name if robot is None else ours_of(name, robot)
+def fraction_remedy(name: str, why: str, robot: Robot | None, ours: str = "") -> list[str]:
+    """What to do about a counter that is a position in turns, radians or degrees. ``ours``: our name, if known."""
+    ours = ours or (name if robot is None else ours_of(name, robot))
     units = () if robot is None else positions(robot)
     if ours != COUNTER or not units:
         return [f"{name} {why}: print it as a plain number in the unit that the README's table names."]
@@ -140,14 +140,17 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     for field in fields if robot is not None else ():
         if field.name.endswith(".1") and field.ours is not None:
             said.append(f"{field.name[:-2]}.0 and {field.name} are the two numbers behind {field.name[:-2]}.")
-        if robot is None or field.problem or field.scale == 1.0:
+        if robot is None or field.problem:
+            continue
+        if field.ours == COUNTER and field.scale == 1.0 and field.value is not None and not field.value.is_integer():
+            said += fraction_remedy(field.name, "is no whole number", robot, COUNTER)
+        if field.scale == 1.0:
             continue
         if field.ours == COUNTER:
             others = [one for one in positions(robot) if not math.isclose(one.factor, field.scale)]
             told = position(field.unit or field.name, robot)
             unit = next(one.unit for one in positions(robot) if math.isclose(one.factor, field.scale))
-            if told is not None:
-                others = [one for one in others if one.unit.split()[0] == told.unit.split()[0]]
+            others = [one for one in others if told and one.unit.split()[0] == told.unit.split()[0]]
             if others:
                 said.append(f"{field.name} is taken as {unit}. {COUNTER} under [link.scale] is {_or(others)}.")
         elif (motor := motor_rpm(field.name, robot)) is not None and math.isclose(motor.factor, field.scale):
