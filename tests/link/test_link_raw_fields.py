@@ -10,8 +10,9 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link import Line
-from fieldtune.link.troubleshooting.mapping import as_profile, guess, read_names
+from fieldtune.link.troubleshooting.mapping import as_profile, guess
 from fieldtune.link.troubleshooting.raw_fields import profile_lines, raw_fields
+from fieldtune.link.troubleshooting.raw_names import read_names
 from fieldtune.link.troubleshooting.remedies import remedies
 
 

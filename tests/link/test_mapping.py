@@ -15,7 +15,8 @@ from printing_robot import PrintingRobot
 
 from fieldtune import load_robot
 from fieldtune.link.raw_line import RawLine
-from fieldtune.link.troubleshooting.mapping import guess, read_names
+from fieldtune.link.troubleshooting.mapping import guess
+from fieldtune.link.troubleshooting.raw_names import read_names
 
 HERON = load_robot("heron")
 Line = Callable[[int], str]

@@ -164,3 +164,68 @@ def test_percent_needs_the_speed_at_100(tmp_path, text):
     robot = heron(tmp_path, [*names, "[link.scale]", "wheel_rpm = 29"])
     _, live = fed(robot, lambda i, t: text.format(near(i) / 29))
     assert live.wheel_rpm == pytest.approx(RPM, rel=0.003)
+
+
+AT_REST = {
+    "a name without a unit": ('{{"flywheel":{{"velocity":{:.2f},"target":{:.2f}}},"battery":9.8}}\n', 1 / 60),
+    "radians a second": ("velocity: {:.3f} goal: {:.3f} vbat: 9.80\n", math.tau / 60),
+    "a period": ("turn_us={:.0f} target={:.0f} vbat=9.8\n", 0.0),
+}
+
+
+@pytest.mark.parametrize("kind", AT_REST)
+def test_nothing_is_to_be_pasted_in_a_unit_that_a_wheel_at_rest_does_not_tell(tmp_path, kind):
+    text, share = AT_REST[kind]
+    line, _ = fed(heron(tmp_path), lambda i, t: text.format(0, 0))
+    said = remedies(line.health(), line.raw(), None, heron(tmp_path))
+    assert "look again while the wheel turns" in " ".join(said)
+    assert {one.split(" = ")[0] for one in to_paste(said)} == {"[link.fields]", "battery_v"}
+    if share:
+        _, said, after = read_as_told(tmp_path, lambda i, t: text.format(near(i) * share, 1850 * share))
+        assert (after.wheel_rpm, after.setpoint) == (pytest.approx(RPM, abs=4), pytest.approx(1850, abs=1)), said
+
+
+def test_two_wheels_behind_one_name_are_no_setpoint(tmp_path):
+    _, said, after = read_as_told(tmp_path, lambda i, t: f"rpm: {near(i)}/{near(i + 1) - 18} batt: 9.8\n")
+    assert (after.wheel_rpm, after.setpoint) == (pytest.approx(RPM, abs=3), None), said
+
+
+def test_letters_of_another_alphabet_are_no_wrong_speed_of_the_port(tmp_path):
+    line, _ = fed(heron(tmp_path), lambda i, t: f"转速：{near(i):.0f} rpm，电压：9.80 V\n")
+    assert remedies(line.health(), line.raw(), None, heron(tmp_path))[0].startswith("Let the robot print name=value")
+
+
+ROWS = {
+    "names with units": "Time [ms];Wheel speed [rpm];Battery [V]\n|{:.0f};{:.1f};{:.2f}\n",
+    "a remark": "# t_ms, rpm, volts\n|{:.0f}, {:.1f}, {:.2f}\n",
+    "a table": "| t | rpm | vbat |\n|{:.0f} | {:.1f} | {:.2f} |\n",
+}
+
+
+@pytest.mark.parametrize("kind", ROWS)
+def test_a_row_of_column_names_tells_the_columns(tmp_path, kind):
+    names, _, row = ROWS[kind].rpartition("\n|")
+    _, said, after = read_as_told(
+        tmp_path, lambda i, t: ("" if i else f"{names}\n") + row.format(20 * i + 20, near(i), 9.8)
+    )
+    assert (after.wheel_rpm, after.battery_v) == (pytest.approx(RPM, abs=3), 9.8), said
+
+
+def test_what_damage_leaves_of_a_line_does_not_end_the_reading_of_others(tmp_path):
+    """A line whose beginning is lost names the battery alone, to the letter: no sign that the others are damaged."""
+    pasted = ["[link.fields]", 'wheel_rpm = "vel"', 'battery_v = "batt"', "[link.scale]", "wheel_rpm = 5.95238"]
+
+    def text(i, t):
+        whole = f"vel={near(i) / 5.95238:.0f} (counts/100ms) batt=9.80\n"
+        return whole[whole.index("batt") :] if i in (1, 60) else whole
+
+    line, live = fed(heron(tmp_path, pasted), text)
+    assert live.wheel_rpm == pytest.approx(RPM, rel=0.003)
+    assert line.health().dropped["undecodable"] < 30
+
+
+def test_the_time_since_1970_at_the_end_of_a_line_is_no_second_number(tmp_path):
+    _, live = fed(
+        heron(tmp_path), lambda i, t: f"wheel,robot=1 wheel_rpm={near(i)},setpoint=1850 {1773484951000 + 20 * i}\n"
+    )
+    assert (live.wheel_rpm, live.setpoint) == (pytest.approx(RPM, abs=3), 1850)

@@ -16,8 +16,9 @@ from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
-from fieldtune.link.troubleshooting.mapping import Seen, as_profile, guess, read_names
+from fieldtune.link.troubleshooting.mapping import as_profile, guess
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings, would_have_to_print
+from fieldtune.link.troubleshooting.raw_names import Seen, read_names
 
 if TYPE_CHECKING:
     from fieldtune.link.raw_line import RawLine
@@ -98,8 +99,10 @@ class LineMapScreen(ListScreen):
             raw.put(("What the robot sends\n", "bold $act"), ("\n".join(shown) or "nothing yet", "$ink"))
         self._seen = read_names(lines)
         for name, meaning in guess(self._seen, self._robot).items():
-            if name not in self._touched and meaning.ours not in {one.ours for one in self._mapping.values()}:
-                self._mapping.setdefault(name, meaning)
+            before = self._mapping.get(name)
+            taken = {one.ours for one in self._mapping.values() if one is not before}
+            if name not in self._touched and meaning.ours not in taken and (before is None or meaning.sure):
+                self._mapping[name] = meaning
         self._fill()
 
     def _fill(self) -> None:
@@ -131,6 +134,9 @@ class LineMapScreen(ListScreen):
             counted = self._mapping.get(one.name) == MEANINGS["counts"][0]
             if counted and not all(number.is_integer() for number in one.numbers):
                 lacks.append(f"{words.printable(one.name)} has a fraction, so it is an angle: c again for its unit")
+        unsure = [words.printable(name) for name, one in self._mapping.items() if not one.sure]
+        if unsure:
+            lacks.append(f"{', '.join(unsure)}: no unit shows before the wheel turns")
         if "setpoint" not in fields:
             lacks.append("no setpoint: the encoder's scale can't be checked against it")
         if not fields & {"battery_v", "battery_mv"}:

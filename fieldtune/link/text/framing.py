@@ -27,10 +27,11 @@ LONGEST = 512
 RAW_KEPT = 400
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
-_ROW_OF_NAMES = re.compile(rb"\s*[A-Za-z_][\w. ]*+(?:[,;\t]\s*[A-Za-z_][\w. ]*+)+\s*")
+_ROW_OF_NAMES = re.compile(rb"\W*[A-Za-z_][\w. ()\[\]/%]*+(?:[,;\t|]\s*[A-Za-z_][\w. ()\[\]/%]*+)+[\s|]*")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
 _SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
+_NO_MORE = 24  # lines in a row that are read otherwise than one to the letter
 _AHEAD = 24  # lines of a chunk that can't be read together are read by themselves before the others are tried
 _START_UP = 60  # lines that a controller prints at most while it starts
 
@@ -64,6 +65,9 @@ class Framer:
         self._loose_layout: LooseLayout | None = None
         self._strict: WireValues | LineTable | None = None
         """What was read last to the letter."""
+        self._exact, self._otherwise = 0, False
+        self._other = 0
+        """Lines of one form, since then, that are read otherwise."""
         self._rest = b""
         self._flooded = False
         self._names_row: tuple[bytes, str | None] | None = None
@@ -173,8 +177,11 @@ class Framer:
             self.lines += 1
             self.printed += 1
             try:
-                wire = self._strict = read(line)
-                good = line
+                wire = read(line)
+                good, self._other = line, 0
+                self._exact += 1
+                # Of a line that is read otherwise, damage may leave one that is read to the letter.
+                self._strict = wire if not self._otherwise or self._exact >= OFTEN else self._strict
             except NotDataError as error:
                 loosely = self._loosely(line, error.cause)
                 if not isinstance(loosely, WireValues):
@@ -226,11 +233,15 @@ class Framer:
         except NotDataError:
             return cause
         found, strict = named_fields(values), self._strict
+        self._other += 1
+        if self._other > _NO_MORE:  # what was read to the letter was what damage left of a line
+            strict = self._strict = None
         if strict is not None:
             # Lines that are read otherwise are damaged, but for a word in a number's place.
             words_only = all("no number" in str(wrong) or str(wrong).startswith("is ") for wrong in unusable.values())
             if not found or not words_only or found | unusable.keys() != _fields_of(strict):
                 return cause
+        self._exact, self._otherwise = 0, True
         for ours, wrong in unusable.items():
             self._format.note(ours, wrong)
         known = self._loose_layout is not None and self._loose_layout.form == form

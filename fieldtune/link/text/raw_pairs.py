@@ -22,11 +22,12 @@ _COUNTED_NUMBER = re.compile(rf"{_FIGURE}[ \t]*[(\[]?{COUNTED.pattern}(?![ \t\"'
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _COLOUR = re.compile(r"·\[[0-9;?]*[A-Za-z]")
 _NAME_THEN_NUMBER = re.compile(rf"(?<![\w.])([A-Za-z_/][\w./-]*)[ \t]+({_FIGURE}(?![\w:]*\d)[A-Za-z%°]{{0,8}})")
-_ANY_NUMBER = re.compile(r"(?<![\w.])[+-]?\.?\d")
+_ANY_NUMBER = re.compile(r"(?<![\w.])[+-]?\.?\d(?!/min)")
 _CELL = re.compile(rf"{NUMBER.pattern}[A-Za-z%°]{{0,3}}")
 _TAG = re.compile(r"<([A-Za-z_][\w.-]*)>\s*(?=[+-]?\.?\d)")
 _END_TAG = re.compile(r"</[\w.-]*>|/?>\s*\Z")
 _ATTRIBUTES = re.compile(r"<[\w.-]+\s+(?=[\w.-]+=[\"'])")
+_IN_BRACKETS = re.compile(r"([A-Za-z_]\w*)[ \t]+\([ \t]*([+-]?\d+(?:\.\d+)?)[ \t]*\)(?!\s*[:=])", re.ASCII)
 _TUPLE = re.compile(r"([\"'])([A-Za-z_][\w .-]*)\1\s*,\s*(?=[+-]?\.?\d)")
 _DECIMAL = r"[+-]?\d+(?:\.\d+)?"
 _TWO_NUMBERS = re.compile(
@@ -50,6 +51,8 @@ def as_pairs(text: str, *, two_numbers: bool = True) -> str:
     """A text with ``<name>12``, ``('name', 12)`` as ``name=12``; and ``name: 12/15`` as ``name.0=12 name.1=15``."""
     if "<" in text:
         text = _TAG.sub(r" \1=", _ATTRIBUTES.sub(" ", _END_TAG.sub(" ", text)))
+    if "(" in text:
+        text = _IN_BRACKETS.sub(r"\1=\2", text)
     if "'," in text or '",' in text:
         text = _TUPLE.sub(r"\2=", text)
     if two_numbers:
@@ -86,7 +89,8 @@ def pairs(text: str) -> list[tuple[str, str]]:
 def _apart_by_blanks(text: str) -> list[tuple[str, str]]:
     """Names and values of ``rpm 1800 batt 12.1 V``; none where a number has no name."""
     named = list(_NAME_THEN_NUMBER.finditer(text))
-    if len(named) < _LEAST_PAIRS or len(named) != len(_ANY_NUMBER.findall(text)):
+    alone = len(named) == 1 and named[0][0] == text.strip()
+    if (len(named) < _LEAST_PAIRS and not alone) or len(named) != len(_ANY_NUMBER.findall(text)):
         return []
     found: dict[str, str] = {}
     for one, end in zip(named, [*(after.start() for after in named[1:]), len(text)], strict=True):

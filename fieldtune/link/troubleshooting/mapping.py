@@ -5,19 +5,16 @@ A person may change each guess. A unit of the robot's becomes one of our fields 
 
 from __future__ import annotations
 
-import math
 import re
 import statistics
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from fieldtune.frozen import frozen
-from fieldtune.link.text.raw_pairs import NUMBER, WITH_UNIT, cells_of, is_cell, pairs, uncoloured
-from fieldtune.link.text.wire_numbers import COUNTED, is_known
+from fieldtune.link.text.wire_numbers import is_known
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings
+from fieldtune.link.troubleshooting.raw_names import Reading, Seen
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 
 if TYPE_CHECKING:
@@ -36,7 +33,7 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ("speed", r"(^|_)k?hz$"),
     (
         "period",
-        r"(^|_)(period|(rev|turn|count|tick|edge|pulse)_?(period|time|width|dt))(_?(us|ms|micros|millis))?$"
+        r"(^|_)(period|(rev|turn|count|tick|edge|pulse)_?(period|time|width|dt))(_?(us|ms|micros|millis))?$|^(rev|turn)_(us|ms)$"
         r"|us_per_(rev|turn|count|tick|edge)$",
     ),
     (
@@ -67,101 +64,13 @@ _UNITS: tuple[tuple[str, str], ...] = (
 )  # fmt: skip
 
 
-@dataclass(slots=True)
-class Reading:
-    """A name on the line, or a column's number, with what came under it lately."""
-
-    name: str
-    texts: list[str] = field(default_factory=list)
-
-    @property
-    def numbers(self) -> list[float]:
-        """Those that are finite numbers."""
-        found = []
-        for text in self.texts:
-            match = NUMBER.match(text)
-            if match is not None and math.isfinite(float(match.group())):
-                found.append(float(match.group()))
-            elif text.casefold() in ("true", "false"):
-                found.append(float(text.casefold() == "true"))
-        return found
-
-    @property
-    def label(self) -> str:
-        """What the robot calls it: of a column, the name in a row of column names; empty where there is none."""
-        return self.name.partition(" (")[2].rstrip(")") if self.name.startswith("column ") else self.name
-
-    @property
-    def behind(self) -> str:
-        """The unit that stands behind its number on the line; empty where none does."""
-        text = self.texts[-1].strip() if self.texts else ""
-        counted = COUNTED.search(text)
-        if counted is not None:
-            return counted.group()
-        match = WITH_UNIT.fullmatch(text)
-        return match[2] or "" if match else ""
-
-
-@frozen
-class Seen:
-    """What raw lines carry. ``columns``: bare numbers, told apart by their place, so that their order matters."""
-
-    readings: tuple[Reading, ...]
-    columns: bool
-
-
-_KEPT = 60
+_BY_SIZE = ("speed", "speed2", "setpoint", "power")
+"""Kinds whose unit nothing tells but the size of the numbers, where the name does not."""
 _LEAST_DIFFERENT = 3
+_STEADIER = 2
 _PLAYS_FROM_M = 0.2, 15.0
 _PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
 _ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[a-z])[12]$")
-
-
-_COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
-_UNIT_CELLS = frozenset(
-    ("rpm", "RPM", "V", "mV", "m", "mm", "cm", "in", "ft", "A", "mA", "ms", "rad/s", "rps", "deg/s")
-)
-
-
-def read_names(lines: Iterable[str]) -> Seen:
-    """The names, or columns, that the lines carry, in the order in which they come; empty where they say nothing."""
-    named: dict[str, Reading] = {}
-    rows: list[list[str]] = []
-    header: list[str] = []
-    lines = list(lines)
-    for line in map(uncoloured, lines[:1] + lines[1:][-_KEPT:]):  # the first may be a row of column names
-        text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
-        cells = [cell for cell in re.split(r"[,;\t ]+", text.strip().strip("[]()")) if cell]
-        if cells and all(NUMBER.fullmatch(cell) for cell in cells):
-            rows.append(cells)
-            continue
-        if len(cells) > 1 and all(map(_COLUMN_NAME.fullmatch, cells)):
-            header = cells
-        found = pairs(text)
-        for name, value in found:
-            named.setdefault(name, Reading(name)).texts.append(value)
-        if not found and (mixed := cells_of(text)):
-            rows.append(mixed)
-    if rows and not named:
-        return Seen(tuple(_columns(rows, header)), True)
-    return Seen(tuple(one for one in named.values() if one.numbers), False)
-
-
-def _columns(rows: list[list[str]], header: Sequence[str]) -> list[Reading]:
-    """The columns of the kind of row that comes most often; a word behind a number is its unit."""
-    kinds = Counter(tuple(map(is_cell, row)) for row in rows)
-    kind = kinds.most_common(1)[0][0]
-    rows = [row for row in rows if tuple(map(is_cell, row)) == kind] if not all(kind) else rows
-    columns: list[Reading] = []
-    for row in rows:
-        columns += [Reading(f"column {number + 1}") for number in range(len(columns), len(row))]
-        for place, (reading, cell) in enumerate(zip(columns, row, strict=False)):
-            behind = row[place + 1] if is_cell(cell) and place + 1 < len(row) and not is_cell(row[place + 1]) else ""
-            reading.texts.append(f"{cell} {behind}" if behind in _UNIT_CELLS else cell)
-    if len(header) == len(columns):
-        for reading, name in zip(columns, header, strict=True):
-            reading.name += f" ({name})"
-    return columns
 
 
 def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
@@ -178,7 +87,9 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
         if kind is None or _in_another_unit(reading, kind, robot):
             continue
         if kind == "speed" and reading.name in targets:
-            kind = "setpoint"
+            kind = targets[reading.name]
+            if kind is None:
+                continue
         elif kind == "speed" and speed is not None and _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", reading.label):
             kind = "speed2"
         speed = reading.label if kind == "speed" and speed is None else speed
@@ -192,19 +103,20 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     return found
 
 
-def _targets(seen: Seen) -> set[str]:
-    """Of two numbers behind one name, such as 1800/1850, the one that is told: it is steadier than what is measured."""
+def _targets(seen: Seen) -> dict[str, str | None]:
+    """Of two numbers behind one name, such as 1800/1850, the kind of each where it isn't the name's: the one that is
+    told is steadier than what is measured, and of a wheel at rest nothing shows which is which."""
     by_name = {reading.name: reading for reading in seen.readings}
-    return {
-        name.removesuffix(".0") + (".0" if len(set(first.texts)) < len(set(second.texts)) else ".1")
-        for name, first in by_name.items()
-        if name.endswith(".0") and (second := by_name.get(name[:-1] + "1")) is not None
-    }
-
-
-def names_unit(name: str) -> bool:
-    """Whether a name says the unit of its values, as ``wheel_rps`` does."""
-    return bool(_units_named(name.casefold()))
+    found: dict[str, str | None] = {}
+    for name, first in by_name.items():
+        second = by_name.get(name[:-1] + "1") if name.endswith(".0") else None
+        if second is not None:
+            few, many = sorted((len(set(one.numbers)), one.name) for one in (first, second))
+            if few[0] * _STEADIER <= many[0]:
+                found[few[1]] = "setpoint"
+            elif many[0] < _LEAST_DIFFERENT:
+                found[few[1]] = found[many[1]] = None
+    return found
 
 
 def _units_named(name: str) -> set[str]:
@@ -261,7 +173,7 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
     if by_name is not None:
         return by_name
     fits = [one for one in MEANINGS[kind] if _plausible(kind, _size(reading) * one.scale, one, robot)]
-    return fits[0] if fits else options[0]
+    return fits[0] if fits else replace(options[0], sure=kind not in _BY_SIZE or "rpm" in named)
 
 
 def _size(reading: Reading) -> float:
@@ -296,7 +208,7 @@ def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot
         if (one.unit in named or not named & {"ms", "µs"})
         and 0.12 * high <= 60e6 / max(_size(reading) * one.scale, 1e-9) <= 1.3 * high
     ]
-    return fits[0] if fits else options[0] if rested else None
+    return fits[0] if fits else replace(options[0], sure=False) if rested else None
 
 
 def _plays_from(robot: Robot) -> tuple[float, float]:

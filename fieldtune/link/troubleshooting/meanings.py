@@ -19,12 +19,16 @@ _RPM = 30 / math.pi
 
 @frozen
 class Meaning:
-    """What a name on the line may stand for: our field ``ours``, the robot's ``unit``, and the factor to our unit."""
+    """What a name on the line may stand for: our field ``ours``, the robot's ``unit``, and the factor to our unit.
+
+    ``sure``: whether name or numbers tell the unit.
+    """
 
     words: str
     unit: str
     ours: str
     scale: float = 1.0
+    sure: bool = True
 
     @property
     def told(self) -> str:

@@ -10,8 +10,9 @@ from fieldtune.frozen import frozen
 from fieldtune.line_fields import WIRE_NAMES
 from fieldtune.link.text.raw_pairs import pairs, uncoloured
 from fieldtune.link.text.wire_numbers import NotANumberError, is_known, value_of
-from fieldtune.link.troubleshooting.mapping import Reading, guess, read_names
+from fieldtune.link.troubleshooting.mapping import guess
 from fieldtune.link.troubleshooting.meanings import Meaning
+from fieldtune.link.troubleshooting.raw_names import Reading, read_names
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -24,8 +25,8 @@ class RawField:
     """One value of a raw line. ``name``: the robot's own, or ``column 3``; ``unit``: what stands behind, if anything.
 
     ``ours``: the field that it probably is, None where nothing suggests one; ``scale``: what a bare number is to be
-    multiplied by. ``value``: in that field's unit, else as printed; None if it can't be converted, and ``problem`` says
-    why.
+    multiplied by, ``sure`` whether anything tells. ``value``: in that field's unit, else as printed; None if it can't
+    be converted, and ``problem`` says why.
     """
 
     name: str
@@ -35,6 +36,7 @@ class RawField:
     value: float | None = None
     problem: str = ""
     scale: float = 1.0
+    sure: bool = True
 
 
 def raw_fields(lines: Sequence[str], robot: Robot | None = None) -> list[RawField]:
@@ -63,7 +65,8 @@ def _field(reading: Reading, meaning: Meaning | None, robot: Robot | None) -> Ra
     scale = 1.0 if meaning is None or ours == name or is_known(reading.behind or "-", like) else meaning.scale
     try:
         value = float(value_of(text, like, scale=0.0 if scale == 1.0 else scale)) * scale
-        return RawField(name, text, reading.behind, ours, value, "", scale)
+        sure = meaning is None or meaning.sure or ours == name or bool(reading.behind)
+        return RawField(name, text, reading.behind, ours, value, "", scale, sure)
     except NotANumberError as error:
         return RawField(name, text, reading.behind, ours, None, str(error))
 

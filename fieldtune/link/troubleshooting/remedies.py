@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence, Set
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,6 @@ from fieldtune.link.samples import Health
 from fieldtune.link.text.bare_columns import alike
 from fieldtune.link.text.raw_pairs import uncoloured
 from fieldtune.link.troubleshooting.line_health import advice
-from fieldtune.link.troubleshooting.mapping import names_unit
 from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.troubleshooting.unit_remedies import (
     fraction_remedy,
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
-_MIXED, _OVERTAKEN = 4, 50
+_MIXED, _OVERTAKEN, _FEW_LINES = 4, 50, 4
 _ONCE = (
     "goes up and down",
     "goes in steps of ten",
@@ -40,7 +40,6 @@ _ALSO = tuple(
     map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
 )
 """What else is worth being read, by kind."""
-_UNIT_BY_SIZE = frozenset(("wheel_rpm", "wheel2_rpm", "setpoint", "power_pct", PERIOD))
 _SHOW_ONE = "Let the robot print name=value pairs, such as wheel_rpm=2450,battery_v=12.3 (README, The serial line)."
 
 
@@ -72,7 +71,7 @@ def remedies(
         return [*advice(health), *_unused(health, fields, robot), *_not_mapped(fields, robot)]
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(map(uncoloured, texts))
-    if letters and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
+    if letters and not _alike(texts) and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
         return [_wrong_speed(fixed_baud) if has_speed else _NO_TEXT]
     if cause == "checksum":
         return [
@@ -90,37 +89,42 @@ def remedies(
     return _mapping(raw_fields(texts, robot), robot)
 
 
+def _alike(texts: Sequence[str]) -> bool:
+    """Whether lines are the same but for their numbers, unlike bytes at another speed."""
+    forms = Counter(re.sub(r"[\d.,+ -]+", "#", text) for text in texts)
+    return bool(forms) and 2 * max(forms.values()) > len(texts) > _FEW_LINES and "#" in forms.most_common(1)[0][0]
+
+
 def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """What the line says, and what to paste so that it is read."""
-    pasted = profile_lines(fields)
     if not fields:
         return [_SHOW_ONE]
     seen = ", ".join(f"{field.name} ({field.text})" for field in fields[:8])
     problems = [f"{field.name} {field.problem}" for field in fields if field.problem and field.ours]
     said = [f"The line says: {seen}."]
     said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
-    if not pasted:
-        return [*said, _SHOW_ONE]
-    if pasted[0] == "[link.columns]":
+    said += share_remedy(fields, robot) if robot is not None else []
+    pasted = profile_lines(_told(fields))
+    if pasted and pasted[0] == "[link.columns]":
         return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
-    return [
-        *said,
-        *_at_rest(fields),
-        *supposed(fields, robot),
-        "Paste into the profile, after a look whether each is what it seems:",
-        *pasted,
-    ]
+    unsure = _at_rest(fields)
+    if not pasted:
+        return [*said, *(unsure or [_SHOW_ONE])]
+    look = "Paste into the profile, after a look whether each is what it seems:"
+    return [*said, *unsure, *supposed(fields, robot), look, *pasted]
+
+
+def _told(fields: Sequence[RawField]) -> list[RawField]:
+    """Without those whose unit is unsure, in which they would say a wrong speed."""
+    return [field for field in fields if field.sure or field.ours == "power_pct"]
 
 
 def _at_rest(fields: Sequence[RawField]) -> list[str]:
     """That a unit shows by the numbers, which are all zero as long as nothing turns."""
-    unsure = [
-        field.name
-        for field in fields
-        if field.ours in _UNIT_BY_SIZE and field.value == 0 and not field.unit and field.scale == 1.0
-        and (field.ours == PERIOD or not names_unit(field.name))
-    ]  # fmt: skip
-    return [f"{', '.join(unsure)} at 0 tells no unit: look again while the wheel turns."] if unsure else []
+    names = [field.name for field in fields if not field.sure]
+    zero = all(field.value == 0 for field in fields if not field.sure)
+    said = f"{', '.join(names)} {'at 0' if zero else 'so small'} tells no unit: look again while the wheel turns."
+    return [said] if names else []
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:
@@ -145,7 +149,9 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         # Names are read in any spelling only as long as none of them is known to the letter.
         wanted = _wanted(robot).union(*_ALSO)
         unread = [field for field in fields if field.ours in wanted and field.name not in known]
-    pasted = profile_lines(unread)
+    pasted = profile_lines(_told(unread))
+    if not pasted and _at_rest(unread):
+        return _at_rest(unread)
     if not pasted or pasted[0] == "[link.columns]":
         return _no_speed(fields, robot)
     if not more:
@@ -166,14 +172,14 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
 
 def _no_speed(fields: Sequence[RawField], robot: Robot) -> list[str]:
     """That nothing on the line may be the wheel's speed or the draw, under whatever name."""
+    share = share_remedy(fields, robot)
+    if share:
+        return share
     names, wanted = {alike(field.name) for field in fields}, _wanted(robot)
     read = {alike(robot.link.fields.get(ours, ours)) for ours in wanted} & names
     if not fields or read or robot.link.columns or any(field.ours in wanted for field in fields):
         return []
     said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted - {PERIOD}))
-    share = share_remedy(fields, robot)
-    if share:
-        return share
     return [f"No name on the line says the {_words(_what(robot))} ({said}): let the program print {needed} too."]
 
 

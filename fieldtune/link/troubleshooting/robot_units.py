@@ -17,7 +17,10 @@ _RIM = re.compile(
     r"(?:(?:\b|_)m[ _]?/[ _]?s|(?:\b|_)mps|_m_s|(?:\b|_)m(?:et(?:er|re)s?)?_per_s(?:ec(?:ond)?)?)$", re.IGNORECASE
 )
 _HERTZ = re.compile(r"(?:\b|_)(k?)hz$", re.IGNORECASE)
-_MOTOR, _WHEEL = re.compile(r"motor|mtr|rotor", re.IGNORECASE), re.compile(r"wheel|fly|roller", re.IGNORECASE)
+_MOTOR, _WHEEL = (
+    re.compile(r"motor|mtr|rotor|leader|follower", re.IGNORECASE),
+    re.compile(r"wheel|fly|roller", re.IGNORECASE),
+)
 _ANGLES = (
     ("turns", 1.0, re.compile(r"(?:\b|_)(?:rots?|rotations?|turns?|revs?|revolutions?)$", re.IGNORECASE)),
     ("radians", 1 / (2 * math.pi), re.compile(r"(?:\b|_)rad(?:ians?)?$", re.IGNORECASE)),

@@ -107,7 +107,7 @@ def _share(name: str, ours: str, robot: Robot | None) -> list[str]:
     free = "" if drive is None else (
         f" (without load, at nominal voltage, this profile's wheel turns at {drive.no_load_output / RPM:.0f} rpm)"
     )  # fmt: skip
-    mapped = "" if name == ours else f' [link.fields] {ours} = "{name}" and'
+    mapped = "" if name == ours else f" {name} as {ours} under [link.fields], and"
     return [
         f"{name} comes in %: of which rpm? Let the program print rpm; or paste into the profile{mapped} [link.scale]"
         f" {ours} = … with a hundredth of the wheel's rpm at 100 %{free}."
@@ -117,7 +117,16 @@ def _share(name: str, ours: str, robot: Robot | None) -> list[str]:
 def share_remedy(fields: Sequence[RawField], robot: Robot) -> list[str]:
     """As ``_share``, of a name that says percent of a speed and isn't read."""
     share = re.compile(r"(rpm|speed|vel\w*|wheel|fly\w*)_?(pct|percent|perc)$", re.IGNORECASE)
-    named = next((field for field in fields if share.search(field.name) and field.ours is None), None)
+    wheel_rpm = {"wheel_rpm", robot.link.fields.get("wheel_rpm", "wheel_rpm")}
+    named = next(
+        (
+            field
+            for field in fields
+            if field.name not in wheel_rpm
+            and ((share.search(field.name) and field.ours is None) or (field.unit == "%" and field.ours == "wheel_rpm"))
+        ),
+        None,
+    )
     return [] if named is None else _share(named.name, "wheel_rpm", robot)
 
 
