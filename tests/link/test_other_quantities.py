@@ -126,7 +126,7 @@ def test_a_position_in_turns_under_our_name_is_no_count_and_its_factor_is_said(t
     line, before = fed(heron(tmp_path), text)
     (said,) = remedies(line.health(), line.raw(), None, heron(tmp_path))
     assert before.wheel_rpm is None
-    assert "48 for turns of the motor; 100.8 for turns of the wheel" in said
+    assert "48 for motor turns; 100.8 for wheel turns" in said
     _, after = fed(heron(tmp_path, ["[link.scale]", "wheel_counts = 48"]), text)
     assert after.wheel_rpm == pytest.approx(RPM, rel=0.02)
 
@@ -183,6 +183,16 @@ def test_nothing_is_to_be_pasted_in_a_unit_that_a_wheel_at_rest_does_not_tell(tm
     if share:
         _, said, after = read_as_told(tmp_path, lambda i, t: text.format(near(i) * share, 1850 * share))
         assert (after.wheel_rpm, after.setpoint) == (pytest.approx(RPM, abs=4), pytest.approx(1850, abs=1)), said
+
+
+def test_a_unit_is_told_by_speeds_that_this_wheel_holds(tmp_path):
+    """36 may be turns a second, 2,160 rpm, or radians a second, 344 rpm, at which no shot is taken."""
+    _, _, after = read_as_told(tmp_path, lambda i, t: f"velocity={36 + near(i) / RPM / 100:.3f} batt=9.8\n")
+    assert after.wheel_rpm == pytest.approx(60 * 36, rel=0.002)
+    line, _ = fed(heron(tmp_path), lambda i, t: f"velocity={8 + near(i) / RPM / 100:.3f} batt=9.8\n")
+    said = remedies(line.health(), line.raw(), None, heron(tmp_path))
+    assert any(one.startswith("velocity does not tell its unit") for one in said)
+    assert to_paste(said) == ["[link.fields]", 'battery_v = "batt"']
 
 
 def test_two_wheels_behind_one_name_are_no_setpoint(tmp_path):

@@ -25,16 +25,18 @@ if TYPE_CHECKING:
     from fieldtune.setup.profile_text import ProfileText
 
 _LETTERS = {
-    "t": "time", "c": "counts", "s": "speed", "y": "period", "2": "speed2", "g": "setpoint", "b": "battery",
-    "a": "current", "d": "distance", "o": "power", "w": "draw", "f": "fired", "h": "hood", "r": "turret",
+    "s": ("speed", "Speed"), "c": ("counts", "Encoder"), "g": ("setpoint", "Setpoint"), "d": ("distance", "Distance"),
+    "f": ("fired", "Shot"), "o": ("power", "Power"), "a": ("current", "Current"), "y": ("period", "Turn's time"),
+    "2": ("speed2", "2nd wheel"), "w": ("draw", "Draw"), "h": ("hood", "Exit angle"), "r": ("turret", "Turret"),
+    "b": ("battery", "Battery"), "t": ("time", "Clock"),
 }  # fmt: skip
-"""One key a reading; the same key again takes its next unit."""
+"""One key a reading; the same key again takes its next unit. In a narrow window the first and the last two show."""
 _MAPS = [
     Binding(
-        letter, f"means('{kind}')", MEANINGS[kind][0].words.capitalize(), id=f"map-{kind}",
+        letter, f"means('{kind}')", short, id=f"map-{kind}",
         tooltip=f"The marked name is the {MEANINGS[kind][0].words}; again: its next unit",
     )
-    for letter, kind in _LETTERS.items()
+    for letter, (kind, short) in _LETTERS.items()
 ]  # fmt: skip
 _KEYS = [
     Binding(
@@ -54,6 +56,7 @@ _KEYS = [
     Binding("escape", "leave", "Back", tooltip="Back without changing anything", id="map-leave", key_display="Esc"),
 ]
 _LOOK_S = 0.2
+_NARROW = 60
 
 
 class LineMapScreen(ListScreen):
@@ -111,7 +114,7 @@ class LineMapScreen(ListScreen):
 
     def _row(self, name: str, text: str) -> list[Part]:
         meaning = self._mapping.get(name)
-        wide, digits = (18, 12) if self.size.width >= 60 else (12, 8)
+        wide, digits = (18, 12) if self.size.width >= 100 else (12, 8)
         parts: list[Part] = [(f"{words.shorten(words.printable(name), wide):<{wide}} ", "bold $ink"),
                              (f"{words.shorten(words.printable(text), digits):>{digits}} ", "$ink")]  # fmt: skip
         if meaning is None:
@@ -133,10 +136,10 @@ class LineMapScreen(ListScreen):
         for one in self._seen.readings:
             counted = self._mapping.get(one.name) == MEANINGS["counts"][0]
             if counted and not all(number.is_integer() for number in one.numbers):
-                lacks.append(f"{words.printable(one.name)} has a fraction, so it is an angle: c again for its unit")
+                lacks.append(f"{words.printable(one.name)} is an angle: c again for its unit")
         unsure = [words.printable(name) for name, one in self._mapping.items() if not one.sure]
         if unsure:
-            lacks.append(f"{', '.join(unsure)}: no unit shows before the wheel turns")
+            lacks.append(f"{', '.join(unsure)}: in which unit shows at a shot's speed")
         if "setpoint" not in fields:
             lacks.append("no setpoint: the encoder's scale can't be checked against it")
         if not fields & {"battery_v", "battery_mv"}:
@@ -144,9 +147,17 @@ class LineMapScreen(ListScreen):
         if not fields & {"t_ms", "t_us"}:
             lacks.append("no clock of the robot: times are rough")
         said = "; ".join(lacks) or "Everything that matters is there"
+        name = self._marked_name()
+        if self.size.width < _NARROW and name is not None and name in self._mapping:  # its row is cut off
+            text = next(one.texts[-1] for one in self._seen.readings if one.name == name)
+            meaning = self._mapping[name]
+            return [
+                (f"{words.printable(name)}: {meaning.told}{_in_our_unit(text, meaning)}\n", "$act"),
+                (f"{said}.", "$quiet"),
+            ]
         return [
             (f"{said}.\n", "$bad" if lacks else "$good"),
-            ("A letter below says what the marked name is; again: its next unit. Enter saves.", "$quiet"),
+            ("A letter says what the marked name is; again: its next unit. Enter saves.", "$quiet"),
         ]
 
     # what the keys do
@@ -242,9 +253,14 @@ class LineMapScreen(ListScreen):
 
 def _in_our_unit(text: str, meaning: Meaning) -> str:
     number = re.match(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", text)
-    unit = {"wheel_rpm": "rpm", "battery_v": "V", "distance_m": "m", "draw_mm": "mm", "power_pct": "%"}.get(
-        meaning.ours, ""
-    )
+    unit = {
+        "wheel_counts": "counts",
+        "wheel_rpm": "rpm",
+        "battery_v": "V",
+        "distance_m": "m",
+        "draw_mm": "mm",
+        "power_pct": "%",
+    }.get(meaning.ours, "")
     if number is None or meaning.scale == 1.0:
         return ""
     return f" = {float(number.group()) * meaning.scale:.4g} {unit}".rstrip()

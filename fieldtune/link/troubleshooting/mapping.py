@@ -64,8 +64,7 @@ _UNITS: tuple[tuple[str, str], ...] = (
 )  # fmt: skip
 
 
-_BY_SIZE = ("speed", "speed2", "setpoint", "power")
-"""Kinds whose unit nothing tells but the size of the numbers, where the name does not."""
+_SPEEDS = ("speed", "speed2", "setpoint")
 _LEAST_DIFFERENT = 3
 _STEADIER = 2
 _PLAYS_FROM_M = 0.2, 15.0
@@ -172,8 +171,20 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
     by_name = next((one for one in options if one.unit in named), None)
     if by_name is not None:
         return by_name
-    fits = [one for one in MEANINGS[kind] if _plausible(kind, _size(reading) * one.scale, one, robot)]
-    return fits[0] if fits else replace(options[0], sure=kind not in _BY_SIZE or "rpm" in named)
+    named_rpm = "rpm" in named
+    return options[0] if named_rpm and kind == "setpoint" else _by_size(kind, _size(reading), robot)
+
+
+def _by_size(kind: str, size: float, robot: Robot | None) -> Meaning:
+    """The unit in which a reading of this size is one that robots have; a speed, one that this wheel holds."""
+    options = MEANINGS[kind]
+    fits = [one for one in options if _plausible(kind, size * one.scale, one, robot)]
+    if robot is None or kind not in _SPEEDS or not robot.setpoint.scale.is_speed:
+        return fits[0] if fits else replace(options[0], sure=kind not in (*_SPEEDS, "power"))
+    low, high = 0.9 * robot.setpoint.low, 1.1 * robot.setpoint.high
+    held = [one for one in options if one.unit not in ("share 0 to 1", "cm") and low <= size * one.scale <= high]
+    best = (held or fits or options)[0]
+    return best if len(held) == 1 or held[:1] == [options[0]] else replace(best, sure=False)
 
 
 def _size(reading: Reading) -> float:

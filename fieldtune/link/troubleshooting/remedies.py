@@ -123,8 +123,9 @@ def _at_rest(fields: Sequence[RawField]) -> list[str]:
     """That a unit shows by the numbers, which are all zero as long as nothing turns."""
     names = [field.name for field in fields if not field.sure]
     zero = all(field.value == 0 for field in fields if not field.sure)
-    said = f"{', '.join(names)} {'at 0' if zero else 'so small'} tells no unit: look again while the wheel turns."
-    return [said] if names else []
+    said = "at 0 tells no unit: look again while the wheel turns."
+    said = said if zero else "does not tell its unit: look again while the wheel holds a shot's speed."
+    return [f"{', '.join(names)} {said}"] if names else []
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:

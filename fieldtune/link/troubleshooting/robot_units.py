@@ -77,7 +77,7 @@ def motor_rpm(said: str, robot: Robot) -> RobotUnit | None:
     drive = robot.drive
     if drive is None or abs(drive.reduction - 1) < 1e-3 or not _MOTOR.search(said) or _WHEEL.search(said):
         return None
-    return RobotUnit("rpm of the motor", 1 / drive.reduction, "it is the motor's own speed")
+    return RobotUnit("motor rpm", 1 / drive.reduction, "it is the motor's own speed")
 
 
 def positions(robot: Robot) -> tuple[RobotUnit, ...]:
@@ -91,9 +91,7 @@ def positions(robot: Robot) -> tuple[RobotUnit, ...]:
         on_motor = encoder.on == "motor"
         other = of_shaft * drive.reduction if on_motor else of_shaft / drive.reduction
         shafts.append(("wheel" if on_motor else "motor", other))
-    return tuple(
-        RobotUnit(f"{unit} of the {shaft}", share * counts) for unit, share, _ in _ANGLES for shaft, counts in shafts
-    )
+    return tuple(RobotUnit(f"{shaft} {unit}", share * counts) for unit, share, _ in _ANGLES for shaft, counts in shafts)
 
 
 def position(said: str, robot: Robot) -> RobotUnit | None:
@@ -102,5 +100,5 @@ def position(said: str, robot: Robot) -> RobotUnit | None:
     if named is None:
         return None
     shaft = "motor" if _MOTOR.search(said) else "wheel" if _WHEEL.search(said) else ""
-    fits = [one for one in positions(robot) if one.unit.startswith(named)]
-    return next((one for one in fits if one.unit.endswith(shaft)), fits[0] if fits else None)
+    fits = [one for one in positions(robot) if one.unit.endswith(named)]
+    return next((one for one in fits if one.unit.startswith(shaft)), fits[0] if fits else None)

@@ -159,11 +159,11 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
             others = [one for one in positions(robot) if not math.isclose(one.factor, field.scale)]
             told = position(field.unit or field.name, robot)
             unit = next(one.unit for one in positions(robot) if math.isclose(one.factor, field.scale))
-            others = [one for one in others if told and one.unit.split()[0] == told.unit.split()[0]]
+            others = [one for one in others if told and one.unit.split()[-1] == told.unit.split()[-1]]
             if others:
                 said.append(f"{field.name} is taken as {unit}. {COUNTER} under [link.scale] is {_or(others)}.")
         elif (motor := motor_rpm(field.name, robot)) is not None and math.isclose(motor.factor, field.scale):
-            said.append(f"{field.name} is taken as {motor.unit}, which turns {1 / motor.factor:.4g} times a turn.")
+            said.append(f"{field.name} is taken as {motor.unit}, {1 / motor.factor:.4g} times the wheel's.")
     return said
 
 
