@@ -239,3 +239,22 @@ def test_the_time_since_1970_at_the_end_of_a_line_is_no_second_number(tmp_path):
         heron(tmp_path), lambda i, t: f"wheel,robot=1 wheel_rpm={near(i)},setpoint=1850 {1773484951000 + 20 * i}\n"
     )
     assert (live.wheel_rpm, live.setpoint) == (pytest.approx(RPM, abs=3), 1850)
+
+
+BESIDE = {
+    "another place's battery, which is refused": "PDP: battery_v=9.2 A=12\n",
+    "readings of their own": "battery_v=9.80 distance_mm=2400\n",
+}
+
+
+@pytest.mark.parametrize("kind", BESIDE)
+def test_lines_beside_the_wheels_do_not_shift_the_times_of_those_without_a_clock(tmp_path, kind):
+    """Lines without a clock are timed by their number: one in ten more was a wheel that lags again and again."""
+    shots = 4.0, 6.0, 8.0
+
+    def text(i, t):
+        lost = sum(0.07 * min((t - s) / 0.015, 1) * math.exp(-(t - s) / 0.25) for s in shots if t > s)
+        return f"wheel_rpm={near(i) * (1 - lost):.0f}\n" + (BESIDE[kind] if i % 10 == 7 else "")
+
+    line, _ = fed(heron(tmp_path), text, 550)
+    assert [shot.time_s for shot in line.shots] == pytest.approx(shots, abs=0.08)

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from itertools import repeat
 from typing import TYPE_CHECKING
 
+from fieldtune.line_fields import COUNTER, PERIOD
 from fieldtune.link.text.checksums import BETWEEN, checked_payloads, checksum
 from fieldtune.link.text.hexadecimal import Hexadecimal
 from fieldtune.link.text.layouts import Bounds, Layouts, LineTable
@@ -18,7 +19,7 @@ from fieldtune.link.text.line_format import LineFormat, LooseReader
 from fieldtune.link.text.line_patterns import OFTEN, LinePatterns, is_readings, looks_like_text
 from fieldtune.link.text.loose_layouts import LooseLayout
 from fieldtune.link.text.wire_numbers import MaybeThousands
-from fieldtune.link.text.wire_values import NotDataError, WireValues, named_fields
+from fieldtune.link.text.wire_values import NotDataError, WireValues, named_fields, own_rpm
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import LinkSettings
@@ -28,6 +29,7 @@ RAW_KEPT = 400
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
 _ROW_OF_NAMES = re.compile(rb"\W*[A-Za-z_][\w. ()\[\]/%]*+(?:[,;\t|]\s*[A-Za-z_][\w. ()\[\]/%]*+)+[\s|]*")
+_OF_THE_WHEEL = (COUNTER, PERIOD, "wheel_rpm", "draw_mm")
 _DAMAGE = ("checksum", "over-long", "cut off")
 _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged one
 _SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
@@ -50,13 +52,14 @@ class Framer:
         self.dropped: Counter[str] = Counter()
         self.damaged = 0
         self.printed = 0
-        """As ``lines``, without those that are words for a person: the others come evenly."""
+        """As ``lines``, without words for a person and other lines beside the wheel's: the others come evenly."""
         self.numbers: Sequence[int] = ()
         self.raw: deque[tuple[bytes, str | None]] = deque(maxlen=RAW_KEPT)
         self._format = LineFormat(settings, speed_setpoint=speed_setpoint)
         names, like = self._format.names, self._format.like
         self._loose = LooseReader(names, self._format.maybe, settings.scale, self._format.hexadecimal, like)
         self._trial = LooseReader(names, MaybeThousands.settled(), settings.scale, Hexadecimal(), like)
+        self._wheel = tuple(theirs.encode() for theirs, ours in names.items() if ours in _OF_THE_WHEEL)
         self._policy = settings.checksum
         self._checked_seen, self._unchecked = False, 0
         self._bounds = bounds or {}
@@ -65,9 +68,8 @@ class Framer:
         self._loose_layout: LooseLayout | None = None
         self._strict: WireValues | LineTable | None = None
         """What was read last to the letter."""
-        self._exact, self._otherwise = 0, False
-        self._other = 0
-        """Lines of one form, since then, that are read otherwise."""
+        self._exact, self._other = 0, 0  # lines in a row that are read to the letter, or otherwise
+        self._saw_wheel = self._otherwise = False
         self._rest = b""
         self._flooded = False
         self._names_row: tuple[bytes, str | None] | None = None
@@ -186,13 +188,16 @@ class Framer:
                 loosely = self._loosely(line, error.cause)
                 if not isinstance(loosely, WireValues):
                     self.dropped[loosely] += 1
-                    self.printed -= looks_like_text(line, self._format.names)
+                    self.printed -= looks_like_text(line, self._format.names) or self._patterns.aside(line, self._wheel)
                     if _ROW_OF_NAMES.fullmatch(line) and not self._format.columns:
                         self._names_row = line, loosely
                     self._spoke = self._spoke or not is_readings(line, self._format.names)
                     keep((line[-LONGEST:], loosely))
                     continue
                 wire = loosely
+            of_wheel = wire.wheel_counts is not None or own_rpm(wire) is not None
+            self._saw_wheel = self._saw_wheel or of_wheel
+            self.printed -= self._saw_wheel and not of_wheel
             if self._before is not None:
                 self._leave_out_start_up(*self._before)
             keep((line, None))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, deque
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 _NUMBERS = re.compile(
     rb"0[xX][0-9A-Fa-f]+|(?<![\w.])(?=[0-9]+[A-Fa-f]|[A-Fa-f]+[0-9])[0-9A-Fa-f]{4,16}(?![\w.=:\"])"
@@ -50,6 +50,10 @@ class LinePatterns:
                 if not count[oldest]:
                     del count[oldest]
         return count[form] >= OFTEN
+
+    def aside(self, line: bytes, wheel: Iterable[bytes]) -> bool:
+        """Whether a refused line, without the names of the ``wheel``, is of a kind that keeps coming beside others."""
+        return self._count[self.form(line)] >= OFTEN and not any(name in line for name in wheel)
 
 
 def looks_like_text(line: bytes, names: Mapping[str, str]) -> bool:

@@ -147,8 +147,10 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """What the factors that are to be pasted rest on, where a name tells no more."""
     said: list[str] = []
     for field in fields if robot is not None else ():
-        if field.name.endswith(".1") and field.ours is not None:
-            said.append(f"{field.name[:-2]}.0 and {field.name} are the two numbers behind {field.name[:-2]}.")
+        if field.name.endswith(".1"):
+            name, open_yet = field.name[:-2], field.ours is None
+            which = ": which one is the setpoint shows while the wheel turns" if open_yet else ""
+            said.append(f"{name}.0 and {name}.1 are the two numbers behind {name}{which}.")
         if robot is None or field.problem:
             continue
         if field.ours == COUNTER and field.scale == 1.0 and field.value is not None and not field.value.is_integer():
