@@ -258,3 +258,14 @@ def test_lines_beside_the_wheels_do_not_shift_the_times_of_those_without_a_clock
 
     line, _ = fed(heron(tmp_path), text, 550)
     assert [shot.time_s for shot in line.shots] == pytest.approx(shots, abs=0.08)
+
+
+def test_a_period_of_another_sensor_is_asked_about(tmp_path):
+    """Six pulses a turn, where the profile's encoder counts 100.8: taken as a turn, 10,800 rpm."""
+    text = "pulse_period_us={:.0f} battery_v=9.8\n"
+    line, _ = fed(heron(tmp_path), lambda i, t: text.format(60e6 / near(i) / 6))
+    (said,) = remedies(line.health(), line.raw(), None, heron(tmp_path))
+    assert "How many of them does a turn take?" in said
+    pasted = ["[link.fields]", 'wheel_period_us = "pulse_period_us"', "[link.scale]", "wheel_period_us = 6"]
+    _, live = fed(heron(tmp_path, pasted), lambda i, t: text.format(60e6 / near(i) / 6))
+    assert live.wheel_rpm == pytest.approx(RPM, rel=0.003)

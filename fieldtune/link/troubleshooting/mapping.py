@@ -64,6 +64,7 @@ _UNITS: tuple[tuple[str, str], ...] = (
 )  # fmt: skip
 
 
+_OF_A_TURN = re.compile(r"rev|turn|count|tick|edge|pulse", re.IGNORECASE)
 _SPEEDS = ("speed", "speed2", "setpoint")
 _LEAST_DIFFERENT = 3
 _STEADIER = 2
@@ -209,8 +210,8 @@ def _position(said: str, options: Sequence[Meaning], robot: Robot | None) -> Mea
 
 def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot: Robot | None) -> Meaning | None:
     """The time of a turn or of a count, by which speed the wheel may have; None where it is that of a loop."""
-    rested = 0.0 in reading.numbers
-    if not rested and len(set(reading.numbers)) < _LEAST_DIFFERENT:
+    of_wheel = 0.0 in reading.numbers or _OF_A_TURN.search(reading.label) is not None
+    if not of_wheel and len(set(reading.numbers)) < _LEAST_DIFFERENT:
         return None
     high = 6000.0 if robot is None else robot.setpoint.high
     fits = [
@@ -219,7 +220,7 @@ def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot
         if (one.unit in named or not named & {"ms", "µs"})
         and 0.12 * high <= 60e6 / max(_size(reading) * one.scale, 1e-9) <= 1.3 * high
     ]
-    return fits[0] if fits else replace(options[0], sure=False) if rested else None
+    return fits[0] if fits else replace(options[0], sure=False) if of_wheel else None
 
 
 def _plays_from(robot: Robot) -> tuple[float, float]:

@@ -125,7 +125,14 @@ def _at_rest(fields: Sequence[RawField]) -> list[str]:
     zero = all(field.value == 0 for field in fields if not field.sure)
     said = "at 0 tells no unit: look again while the wheel turns."
     said = said if zero else "does not tell its unit: look again while the wheel holds a shot's speed."
-    return [f"{', '.join(names)} {said}"] if names else []
+    periods = [field.name for field in fields if field.ours == PERIOD and not field.sure and field.value]
+    asked = [
+        f"{name} is the time of neither a turn nor a count of the profile's encoder. How many of them does a turn take?"
+        f" Put it under [link.scale] as {PERIOD}, and {name} as {PERIOD} under [link.fields]."
+        for name in periods
+    ]
+    others = [name for name in names if name not in periods]
+    return [*asked, *([f"{', '.join(others)} {said}"] if others else [])]
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:
