@@ -68,8 +68,8 @@ class Framer:
         self._loose_layout: LooseLayout | None = None
         self._strict: WireValues | LineTable | None = None
         """What was read last to the letter."""
-        self._exact, self._other = 0, 0  # lines in a row that are read to the letter, or otherwise
-        self._saw_wheel = self._otherwise = False
+        self._exact, self._other, self._otherwise = 0, 0, False  # lines in a row read to the letter, or otherwise
+        self._saw_wheel = False
         self._rest = b""
         self._flooded = False
         self._names_row: tuple[bytes, str | None] | None = None
@@ -110,8 +110,7 @@ class Framer:
         if b"\r" in chunk:
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
-        if b"}{" in data:  # objects one behind the other, as of a program that forgets the line feed
-            data = data.replace(b"}{", b"}\n{")
+        data = data.replace(b"}{", b"}\n{")  # of a program that forgets the line feed
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
         lines = body.split(b"\n")[:-1]
@@ -197,7 +196,8 @@ class Framer:
                 wire = loosely
             of_wheel = wire.wheel_counts is not None or own_rpm(wire) is not None
             self._saw_wheel = self._saw_wheel or of_wheel
-            self.printed -= self._saw_wheel and not of_wheel
+            beside = self._saw_wheel and not of_wheel  # unless damage took the wheel's name
+            self.printed -= beside and self._patterns.often(self._patterns.form(line))
             if self._before is not None:
                 self._leave_out_start_up(*self._before)
             keep((line, None))

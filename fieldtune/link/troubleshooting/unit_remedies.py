@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from fieldtune.constants import RPM
 from fieldtune.line_fields import BY_WIRE_NAME, COUNTER
 from fieldtune.link.limits import NEAREST_M, Limits
-from fieldtune.link.troubleshooting.raw_fields import RawField
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 from fieldtune.link.validation.no_reading import is_code
 
 if TYPE_CHECKING:
+    from fieldtune.link.troubleshooting.raw_fields import RawField
     from fieldtune.robot.model import Robot
 
 _SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
