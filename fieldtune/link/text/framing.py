@@ -16,7 +16,7 @@ from fieldtune.link.text.checksums import BETWEEN, checked_payloads, checksum
 from fieldtune.link.text.hexadecimal import Hexadecimal
 from fieldtune.link.text.layouts import Bounds, Layouts, LineTable
 from fieldtune.link.text.line_format import LineFormat, LooseReader
-from fieldtune.link.text.line_patterns import OFTEN, LinePatterns, is_readings, looks_like_text
+from fieldtune.link.text.line_patterns import OFTEN, LinePatterns, is_readings, looks_like_text, objects_apart
 from fieldtune.link.text.loose_layouts import LooseLayout
 from fieldtune.link.text.wire_numbers import MaybeThousands
 from fieldtune.link.text.wire_values import NotDataError, WireValues, named_fields, own_rpm
@@ -110,7 +110,6 @@ class Framer:
         if b"\r" in chunk:
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         data = self._rest + chunk if self._rest else chunk.lstrip(b"\n")
-        data = data.replace(b"}{", b"}\n{")  # of a program that forgets the line feed
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
         lines = body.split(b"\n")[:-1]
@@ -172,7 +171,7 @@ class Framer:
             lines[0] = self._after_flood(lines[0])
         read, append, keep = self._read, found.append, self.raw.append
         good = b""
-        for line in lines:
+        for line in objects_apart(lines):
             if not line or line == b"\0":  # of a line feed that came as two bytes (UTF-16)
                 continue
             self.lines += 1

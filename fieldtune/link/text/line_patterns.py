@@ -77,3 +77,8 @@ def share_of_text(data: bytes) -> float:
     text = plain.decode("utf-8", "ignore")
     good = len("".join(letter for letter in text if letter.isprintable() or letter in "\r\n\t").encode())
     return good / len(plain) if plain else 0.0
+
+
+def objects_apart(lines: list[bytes]) -> list[bytes]:
+    """Lines with one object each, of a program that forgets some line feeds."""
+    return [one for line in lines for one in line.replace(b"}{", b"}\n{").split(b"\n")]
