@@ -71,7 +71,10 @@ class Line:
         self._dropped_at = -10.0
         self._damaged_at: float | None = None
         self._damaged_before = 0
-        self._whole = self._measured = self._own_rpm = False
+        self._measured = self._own_rpm = False
+        self._whole: bool | None = (
+            None  # no characters were damaged for long; None: none yet, but not for long
+        )
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
@@ -90,7 +93,7 @@ class Line:
             self._damaged_at = arrival_s + _PROVEN_S - _WHOLE_S
         if framer.damaged != self._damaged_before:
             self._damaged_before, self._damaged_at = framer.damaged, arrival_s
-        self._whole = arrival_s - self._damaged_at > _WHOLE_S
+        self._whole = arrival_s - self._damaged_at > _WHOLE_S or (False if framer.damaged else None)
         samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, doubted, self._whole)
         dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
@@ -187,7 +190,7 @@ class Line:
     def _says_no_speed(self, turns: float) -> bool:
         """Whether the counter says nothing of the speed; what was known of it ends then."""
         before = self._counter.why
-        if self._counter.see(turns, self._whole) and not before:
+        if self._counter.see(turns, bool(self._whole)) and not before:
             self._extra[self._counter.why] += 1
             self._track.clear()
             self._shots.clear()

@@ -144,7 +144,7 @@ def _fuzz(robot, batches, size, seed):
             assert value is None or np.isfinite(value)
         assert all(text.isprintable() for text in line.raw(20))
         counted = live.health.good + sum(live.health.dropped.values())
-        assert counted in (lines, lines - 1)
+        assert counted in (lines, lines - 1, lines - 2)  # the last one or two may be held
     return lines
 
 

@@ -48,11 +48,12 @@ class LineDecoder(LineWeigher):
         numbers: Sequence[int],
         total: int,
         doubted: bool,
-        whole: bool = False,
+        whole: bool | None = None,
     ) -> list[Sample]:
         """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far.
 
-        ``doubted``: lines were damaged lately; ``whole``: no characters were for long.
+        ``doubted``: lines were damaged lately; ``whole``: no characters were for long; None: nor were
+        any, but not for long.
         """
         self._continuity.clocks.arrival.hear(arrival, total, doubted)
         self._continuity.doubted, self._continuity.whole = doubted, whole

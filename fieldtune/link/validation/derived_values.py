@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import COUNTER, PERIOD
 from fieldtune.link.limits import Limits
+from fieldtune.link.text.wire_values import own_rpm
 
 if TYPE_CHECKING:
     from fieldtune.link.text.wire_values import WireValues
     from fieldtune.robot.model import Robot
 
 _BEYOND = 1.05  # turns
+_SHORTEST_US = 1e-3  # far beyond any wheel
 _MOVED = 2.0  # counts
 _FRACTIONS, _MOST_FRACTIONS = 3, 60
 NOT_WHOLE = f"{COUNTER} is no whole number"
@@ -46,9 +48,9 @@ class DerivedValues:
     def work_out(self, wire: WireValues) -> None:
         """Puts whole counts, and rpm, into the line's values."""
         if wire.wheel_period_us is not None:
-            own = getattr(wire, "wheel_rpm", None)
-            if own is None and wire.wheel_period_us != 0:  # which says that none was measured
-                setattr(wire, "wheel_rpm", self._rpm * 60e6 / abs(wire.wheel_period_us * self._period))  # noqa: B010
+            period_us = abs(wire.wheel_period_us * self._period)
+            if own_rpm(wire) is None and period_us > _SHORTEST_US:  # 0 says that none was measured
+                setattr(wire, "wheel_rpm", self._rpm * 60e6 / period_us)  # noqa: B010 (fields by name, see WireValues)
             wire.wheel_period_us = None
         said = wire.wheel_counts
         if said is None:

@@ -2,8 +2,8 @@
 
 An XOR lets some false lines through, so each line is weighed against the ones before it. A line that does not follow
 is *held* for one line: if the next one follows the old state, the held line was false and is dropped and counted; if
-the next one follows the held line, the change was real (a restart, a reset counter, a gap, a hard spin-up). On a damaged
-line two have to follow a clock, or own rpm that is far off.
+the next one follows the held line, the change was real (a restart, a reset counter, a gap, a hard spin-up). On a
+damaged line two have to follow a clock, or own rpm that is far off.
 """
 
 from __future__ import annotations

@@ -46,7 +46,7 @@ class Continuity:
         self.clocks = Clocks()
         self.limits = limits
         self.doubted = False  # whether lines were damaged lately
-        self.whole = False  # whether no characters were damaged for long: then odd readings are the program's own
+        self.whole: bool | None = None  # no characters were damaged for long: odd readings are the program's own
         self.ages = ReadingAge()
         self._seen_counts: int | None = None
         self.dead_rpm = DeadRpm()
@@ -313,7 +313,7 @@ class Continuity:
             self._turn(base, int(wire.wheel_counts), sample)
         if sample.wheel_rpm is not None:
             self.refused_rpm = max(self.refused_rpm - FORGIVEN, 0.0)
-            if self._by_a_count < _COARSE and not self.whole:  # a digit that is lost may look like a count, too
+            if self._by_a_count < _COARSE and self.whole is False:  # a digit that is lost may look like a count, too
                 self._by_a_count = max(self._by_a_count - _SELDOM, 0.0)
             base.follow_rpm(sample.time_s, sample.wheel_rpm)
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
