@@ -75,7 +75,7 @@ def test_hostile_lines_by_the_million(checked):
             health = line.health()
             shown = [health_words(health), *line.raw(400), *health.dropped, *health.notices]
             assert all(text.isprintable() for text in shown), [t for t in shown if not t.isprintable()]
-            assert abs(health.lines - health.good - sum(health.dropped.values())) <= 1, health
+            assert abs(health.lines - health.good - sum(health.dropped.values())) <= 2, health  # may be held
             assert len(health.dropped) < 30
             assert len(health.notices) < 60
             mb.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
