@@ -72,9 +72,7 @@ class Line:
         self._damaged_at: float | None = None
         self._damaged_before = 0
         self._measured = self._own_rpm = False
-        self._whole: bool | None = (
-            None  # no characters were damaged for long; None: none yet, but not for long
-        )
+        self._whole: bool | None = None  # no characters were damaged for long; None: none yet, but not for long
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()

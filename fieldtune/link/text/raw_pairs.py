@@ -39,6 +39,8 @@ _TARGET = re.compile(
     r"[(\[]\s*(target|goal|set|setpoint|sp|want|wanted)\b\s*[=:]?\s*(?=[+-]?\d)", re.IGNORECASE | re.ASCII
 )
 _UNIT = re.compile(r"[A-Za-z%°/]{1,8}")
+_PARTS = re.compile(r"[|;]|,[ \t]")
+_PART = re.compile(rf"[ \t]*([A-Za-z_][\w./-]*)[ \t]+({_FIGURE}[ \t]*(?:{_UNIT.pattern})?)[ \t]*")
 _LEAST_PAIRS = 2
 
 
@@ -83,7 +85,12 @@ def pairs(text: str) -> list[tuple[str, str]]:
         with_unit = _COUNTED_NUMBER.match(text, match.start(2)) or WITH_UNIT.match(text, match.start(2))
         value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
         found.setdefault(match[1].strip(), value.strip(" ,;'"))
-    return list(found.items()) if found else _apart_by_blanks(text)
+    if not found:
+        return _apart_by_blanks(text)
+    for part in _PARTS.split(text):  # some with a mark between name and number, others with a blank
+        if (one := _PART.fullmatch(part)) is not None:
+            found.setdefault(one[1], one[2])
+    return list(found.items())
 
 
 def _apart_by_blanks(text: str) -> list[tuple[str, str]]:
