@@ -22,12 +22,25 @@ import pyte
 
 # What pyte doesn't know and would print: private modes and queries with a leading > = ? or an intermediate $.
 _UNKNOWN = re.compile(rb"\x1b\[[<>=][0-9;]*[a-zA-Z]|\x1b\[\?[0-9;]*\$[a-z]|\x1b\][^\x07\x1b]*(?:\x07|\x1b\\)")
+_FEW_BYTES = 200
 
 
 class Terminal:
-    """Runs ``fieldtune`` with these words on a terminal of ``columns`` x ``rows``."""
+    """Runs ``fieldtune`` with these words on a terminal of ``columns`` x ``rows``.
 
-    def __init__(self, *words: str, profiles: Path, columns: int = 120, rows: int = 40) -> None:
+    ``watch`` is told each screen, also of a busy machine that reads two pictures at once: of every few bytes, so that
+    some are half painted.
+    """
+
+    def __init__(
+        self,
+        *words: str,
+        profiles: Path,
+        columns: int = 120,
+        rows: int = 40,
+        watch: Callable[[str], None] | None = None,
+    ) -> None:
+        self._watch = watch
         self._screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self._screen)
         self._lock = threading.Lock()
@@ -66,8 +79,13 @@ class Terminal:
             data = held + data
             cut = data.rfind(b"\x1b") if b"\x1b" in data[-32:] else -1
             held, data = (data[cut:], data[:cut]) if cut >= 0 and not _finished(data[cut:]) else (b"", data)
-            with self._lock:
-                self._stream.feed(_UNKNOWN.sub(b"", data))
+            data = _UNKNOWN.sub(b"", data)
+            few = len(data) if self._watch is None else _FEW_BYTES
+            for at in range(0, len(data), few or 1):
+                with self._lock:
+                    self._stream.feed(data[at : at + few])
+                if self._watch is not None:
+                    self._watch(self.text)
 
     @property
     def text(self) -> str:
