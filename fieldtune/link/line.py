@@ -67,15 +67,15 @@ class Line:
         self._line_s = 0.0
         self._gaps_s: deque[float] = deque(maxlen=_GAPS)
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
-        self._dropped_before = 0
+        self._dropped_before = self._damaged_before = 0
         self._dropped_at = -10.0
         self._damaged_at: float | None = None
-        self._damaged_before = 0
         self._measured = self._own_rpm = False
         self._whole: bool | None = None  # no characters were damaged for long; None: none yet, but not for long
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
+        self._fed_s: float | None = None
         self.last_arrival_s: float | None = None
         self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
 
@@ -93,11 +93,11 @@ class Line:
             self._damaged_before, self._damaged_at = framer.damaged, arrival_s
         self._whole = arrival_s - self._damaged_at > _WHOLE_S or (False if framer.damaged else None)
         samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, doubted, self._whole)
-        dropped = framer.damaged + decoder.damaged
         self._pace(arrival_s)
-        if self.last_arrival_s is not None:
-            self._gaps_s.append(arrival_s - self.last_arrival_s)
-        if dropped != self._dropped_before:
+        if self._fed_s is not None:
+            self._gaps_s.append(arrival_s - self._fed_s)
+        self._fed_s = arrival_s
+        if (dropped := framer.damaged + decoder.damaged) != self._dropped_before:
             self._dropped_at = arrival_s if dropped > self._dropped_before else -10.0
             self._dropped_before = dropped
         if samples:
@@ -120,8 +120,7 @@ class Line:
         return arrival_s - self._dropped_at < _NOISY_S
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
-        tick = self._decoder.tick_s
-        noisy = self._doubted(arrival_s)
+        tick, noisy = self._decoder.tick_s, self._doubted(arrival_s)
         self.last_arrival_s = arrival_s
         if self._decoder.two_robots:  # nobody knows whose readings they are
             self._break()
@@ -322,7 +321,8 @@ class Line:
 
     def _speed_shown(self, now_s: float) -> float | None:
         speed = self._speed
-        least_s = max(_SPEED_S, 4 * self._line_s)
+        sparse = self._doubted(now_s) and not self._own_rpm  # which is the middle one of three lines then
+        least_s = max(_UNANSWERED_S if sparse else _SPEED_S, 4 * self._line_s)
         if speed is None or (now_s - speed[1] > least_s and now_s - speed[1] > self._burst_s()):
             return None
         patience_s = _SPEED_S if speed[0] < _RESTS_RPM else _UNANSWERED_S  # it may have begun to turn
