@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
-_SPEED_S = 0.08  # a speed older than this is not shown, unless lines come seldom or in bursts
+_SPEED_S, _SPARSE_S = 0.08, 0.15  # an older speed isn't shown, or one of damaged lines, unless in bursts
 _BURST_S, _GAPS, _LATELY_S = 1.3, 300, 4.0
 _RESTS_RPM, _UNANSWERED_S = 60.0, 0.15
 _THIN_S = 0.2  # nor one that rests on five counts further apart
@@ -322,7 +322,7 @@ class Line:
     def _speed_shown(self, now_s: float) -> float | None:
         speed = self._speed
         sparse = self._doubted(now_s) and not self._own_rpm  # which is the middle one of three lines then
-        least_s = max(_UNANSWERED_S if sparse else _SPEED_S, 4 * self._line_s)
+        least_s = max(_SPARSE_S if sparse else _SPEED_S, 4 * self._line_s)
         if speed is None or (now_s - speed[1] > least_s and now_s - speed[1] > self._burst_s()):
             return None
         patience_s = _SPEED_S if speed[0] < _RESTS_RPM else _UNANSWERED_S  # it may have begun to turn

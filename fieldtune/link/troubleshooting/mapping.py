@@ -196,9 +196,7 @@ def _size(reading: Reading) -> float:
 def _hertz(reading: Reading, said: str, robot: Robot) -> RobotUnit | None:
     """Of the wheel's turns, or the encoder's counts: by which speed the wheel may have."""
     units = hertz(said, robot)
-    fits = [
-        one for one in units if 0.12 * robot.setpoint.high <= _size(reading) * one.factor <= 1.3 * robot.setpoint.high
-    ]
+    fits = [one for one in units if _turns_so(_size(reading) * one.factor, robot)]
     return (fits or units or (None,))[0]
 
 
@@ -213,12 +211,11 @@ def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot
     of_wheel = 0.0 in reading.numbers or _OF_A_TURN.search(reading.label) is not None
     if not of_wheel and len(set(reading.numbers)) < _LEAST_DIFFERENT:
         return None
-    high = 6000.0 if robot is None else robot.setpoint.high
     fits = [
         one
         for one in options
         if (one.unit in named or not named & {"ms", "µs"})
-        and 0.12 * high <= 60e6 / max(_size(reading) * one.scale, 1e-9) <= 1.3 * high
+        and _turns_so(60e6 / max(_size(reading) * one.scale, 1e-9), robot)
     ]
     return fits[0] if fits else replace(options[0], sure=False) if of_wheel else None
 
@@ -241,9 +238,14 @@ def _plausible(kind: str, size: float, meaning: Meaning, robot: Robot | None) ->
     if kind == "power":
         return size <= 101 and (size > 1.5 if meaning.scale == 1.0 else meaning.unit == "share 0 to 1" or size > 5)
     if kind in ("speed", "speed2") or (kind == "setpoint" and robot is not None):
-        high = 6000.0 if robot is None else robot.setpoint.high
-        return 0.12 * high <= size <= 1.3 * high
+        return _turns_so(size, robot)
     return True
+
+
+def _turns_so(rpm: float, robot: Robot | None) -> bool:
+    """Whether the wheel may turn at this speed while it is up."""
+    high = 6000.0 if robot is None else robot.setpoint.high
+    return 0.12 * high <= rpm <= 1.3 * high
 
 
 def as_profile(mapping: Mapping[str, Meaning], seen: Seen) -> dict[str, object]:

@@ -121,17 +121,18 @@ def _told(fields: Sequence[RawField]) -> list[RawField]:
 
 def _at_rest(fields: Sequence[RawField]) -> list[str]:
     """That a unit shows by the numbers, which are all zero as long as nothing turns."""
-    names = [field.name for field in fields if not field.sure]
-    zero = all(field.value == 0 for field in fields if not field.sure)
-    said = "at 0 tells no unit: look again while the wheel turns."
-    said = said if zero else "does not tell its unit: look again while the wheel holds a shot's speed."
-    periods = [field.name for field in fields if field.ours == PERIOD and not field.sure and field.value]
+    unsure = [field for field in fields if not field.sure]
+    if all(field.value == 0 for field in unsure):
+        said = "at 0 tells no unit: look again while the wheel turns."
+    else:
+        said = "does not tell its unit: look again while the wheel holds a shot's speed."
+    periods = [field.name for field in unsure if field.ours == PERIOD and field.value]
     asked = [
         f"{name} is the time of neither a turn nor a count of the profile's encoder. How many of them does a turn take?"
         f" Put it under [link.scale] as {PERIOD}, and {name} as {PERIOD} under [link.fields]."
         for name in periods
     ]
-    others = [name for name in names if name not in periods]
+    others = [field.name for field in unsure if field.name not in periods]
     return [*asked, *([f"{', '.join(others)} {said}"] if others else [])]
 
 
@@ -243,15 +244,13 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said += unit_remedy(name, why, robot)
         elif why.startswith(("is nan", "is -nan", "is inf", "is -inf")):
             said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
-        elif why == "is no whole number":
+        elif why == "is no whole number" or why.endswith("which can't be converted"):
             said += fraction_remedy(name, why, robot)
         elif why == "has not left one turn":
             said.append(
                 f"{name} {why}: an angle that starts anew with each turn says no speed. Let the program send the angle"
                 " since its start, or the counter."
             )
-        elif why.endswith("which can't be converted"):
-            said += fraction_remedy(name, why, robot)
         elif why.startswith("is in another unit"):
             said += other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
         elif "goes back again" in notice:
