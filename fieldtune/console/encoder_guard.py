@@ -91,7 +91,8 @@ class EncoderGuard:
 
     def counts(self, line: ConsoleLine) -> int | None:
         """The counter as it came last on the line, unwrapped since this was first asked; None where none comes."""
-        from fieldtune.link.text.framing import Framer, as_sent
+        from fieldtune.link.text.framing import Framer
+        from fieldtune.link.text.shown_lines import as_sent
 
         robot = self._session.robot
         framer = Framer(robot.link)

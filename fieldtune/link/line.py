@@ -10,13 +10,15 @@ from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Health, Live, ShotSeen, State
 from fieldtune.link.shots.shot_detection import ShotDetector
-from fieldtune.link.text.framing import Framer, told
+from fieldtune.link.text.framing import Framer
+from fieldtune.link.text.shown_lines import told
 from fieldtune.link.troubleshooting.line_health import cause_words
 from fieldtune.link.troubleshooting.remedies import not_read
 from fieldtune.link.validation.counter_doubts import CounterDoubts
 from fieldtune.link.validation.decoder import LineDecoder
 from fieldtune.link.validation.no_reading import DistanceCodes
 from fieldtune.link.validation.setpoint_unit import SetpointUnit
+from fieldtune.link.wheel.shown_speed import ShownSpeed
 from fieldtune.link.wheel.smoothed_rpm import SmoothedRpm
 from fieldtune.link.wheel.wheel_figures import History, JamWatch, WheelFollower
 from fieldtune.link.wheel.wheel_speed import RpmFilter, SpeedTrack
@@ -26,10 +28,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
-_SPEED_S, _SPARSE_S = 0.08, 0.15  # an older speed isn't shown, or one of damaged lines, unless in bursts
-_BURST_S, _GAPS, _LATELY_S = 1.3, 300, 4.0
-_RESTS_RPM, _UNANSWERED_S = 60.0, 0.15
-_THIN_S = 0.2  # nor one that rests on five counts further apart
+_THIN_S = 0.2  # a speed that rests on five counts further apart isn't shown
 _NOISY_S = 1.0
 _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
 _DRAINED = 20_000
@@ -61,11 +60,9 @@ class Line:
         self._recent: dict[str, deque[tuple[float, float]]] = {
             row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
         }
-        self._speed: tuple[float, float] | None = None
-        self._unanswered_s: float | None = None  # when a line came, after the last speed, that another speed may follow
+        self._speed = ShownSpeed()
         self._arrived: deque[tuple[float, int]] = deque(maxlen=20)
         self._line_s = 0.0
-        self._gaps_s: deque[float] = deque(maxlen=_GAPS)
         self._marks: deque[tuple[float, int]] = deque(maxlen=400)
         self._dropped_before = self._damaged_before = 0
         self._dropped_at = -10.0
@@ -75,7 +72,6 @@ class Line:
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
-        self._fed_s: float | None = None
         self.last_arrival_s: float | None = None
         self.fresh: deque[Sample] = deque(maxlen=_DRAINED)
 
@@ -94,16 +90,14 @@ class Line:
         self._whole = arrival_s - self._damaged_at > _WHOLE_S or (False if framer.damaged else None)
         samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, doubted, self._whole)
         self._pace(arrival_s)
-        if self._fed_s is not None:
-            self._gaps_s.append(arrival_s - self._fed_s)
-        self._fed_s = arrival_s
+        self._speed.fed(arrival_s)
         if (dropped := framer.damaged + decoder.damaged) != self._dropped_before:
             self._dropped_at = arrival_s if dropped > self._dropped_before else -10.0
             self._dropped_before = dropped
         if samples:
             self._see(samples, arrival_s)
-        if decoder.waits and self._unanswered_s is None:
-            self._unanswered_s = arrival_s
+        if decoder.waits:
+            self._speed.unanswered(arrival_s)
         return samples
 
     def _pace(self, arrival_s: float) -> None:
@@ -146,7 +140,7 @@ class Line:
         self._counter.clear()
         self._shots.clear()
         self._history.gap()
-        self._speed = None
+        self._speed.forget()
         self._marks.clear()
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
@@ -155,8 +149,10 @@ class Line:
             self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
             seen = self._smoothing.see(sample, noisy, self._shots.begin_anew)
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
-            self._speed = None if shown_rpm is None else (shown_rpm, sample.arrival_s)
-            self._unanswered_s = None
+            if shown_rpm is None:
+                self._speed.forget()
+            else:
+                self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s)
         elif sample.turns is not None and not self._says_no_speed(sample.turns):
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead
@@ -164,16 +160,16 @@ class Line:
             rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
             self._own_rpm = False
             if self._track.dead:
-                self._speed = None
+                self._speed.forget()
                 self._extra["counter stands still"] += not was_dead
             # By lines that came faster than they were printed a wheel may seem to do anything.
             if rpm is not None and (abs(rpm) <= self._fastest_rpm or self._decoder.clock == "robot"):
                 sample.wheel_rpm = abs(rpm)
-                self._speed, self._unanswered_s = (sample.wheel_rpm, sample.arrival_s), None
-            elif self._unanswered_s is None:
-                self._unanswered_s = sample.arrival_s
+                self._speed.take(sample.wheel_rpm, sample.arrival_s)
+            else:
+                self._speed.unanswered(sample.arrival_s)
         if self._unit is not None and sample.setpoint is not None:  # by one in another unit nothing may be learned
-            shown = sample.wheel_rpm if self._speed is None else self._speed[0]
+            shown = sample.wheel_rpm if self._speed.rpm is None else self._speed.rpm
             if self._unit.see(sample.time_s, sample.setpoint, shown):
                 sample.setpoint = None
         if sample.turns is None or not self._counter.why:
@@ -191,7 +187,7 @@ class Line:
             self._extra[self._counter.why] += 1
             self._track.clear()
             self._shots.clear()
-            self._speed = None
+            self._speed.forget()
         return bool(self._counter.why)
 
     def _note(self, sample: Sample) -> None:
@@ -320,29 +316,8 @@ class Line:
         )
 
     def _speed_shown(self, now_s: float) -> float | None:
-        speed = self._speed
         sparse = self._doubted(now_s) and not self._own_rpm  # which is the middle one of three lines then
-        least_s = max(_SPARSE_S if sparse else _SPEED_S, 4 * self._line_s)
-        if speed is None or (now_s - speed[1] > least_s and now_s - speed[1] > self._burst_s()):
-            return None
-        patience_s = _SPEED_S if speed[0] < _RESTS_RPM else _UNANSWERED_S  # it may have begun to turn
-        unanswered_s = now_s if self._unanswered_s is None else self._unanswered_s
-        return None if now_s - unanswered_s > patience_s else speed[0]
-
-    def _burst_s(self) -> float:
-        """Twice the silence that half of the moments lately lay in: chunks of one burst come close together."""
-        gaps, lately = [], 0.0
-        for gap_s in reversed(self._gaps_s):
-            gaps.append(gap_s)
-            lately += gap_s
-            if lately > _LATELY_S:
-                break
-        passed = 0.0
-        for gap_s in sorted(gaps):
-            passed += gap_s
-            if 2 * passed >= lately:
-                return min(2 * gap_s, _BURST_S)
-        return 0.0
+        return self._speed.shown(now_s, self._line_s, sparse)
 
     @staticmethod
     def _shown(recent: deque[tuple[float, float]], now_s: float) -> float | None:

@@ -139,7 +139,8 @@ def raw_moments(lines: Iterable[str], robot: Robot) -> list[Moment]:
     Needs the robot's clock; a line that can't be read is passed over.
     """
     from fieldtune.link.limits import Limits
-    from fieldtune.link.text.framing import Framer, as_sent
+    from fieldtune.link.text.framing import Framer
+    from fieldtune.link.text.shown_lines import as_sent
     from fieldtune.link.text.wire_values import readings_of
 
     limits, framer = Limits.of(robot), Framer(robot.link)

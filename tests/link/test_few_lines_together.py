@@ -14,8 +14,8 @@ from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Health
 from fieldtune.link.text.checksums import framed
 from fieldtune.link.text.framing import Framer
-from fieldtune.link.text.framing import told as told_of
 from fieldtune.link.text.layouts import LineTable
+from fieldtune.link.text.shown_lines import told as told_of
 from fieldtune.link.troubleshooting.remedies import remedies
 from fieldtune.link.validation.decoder import LineDecoder
 

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from fieldtune.errors import ProfileError
 from fieldtune.line_fields import WIRE_NAMES
 from fieldtune.link.text.checksums import checksum, framed
-from fieldtune.link.text.framing import LONGEST, Framer, shown
+from fieldtune.link.text.framing import LONGEST, Framer
+from fieldtune.link.text.shown_lines import shown
 from fieldtune.robot.model import LinkSettings
 
 

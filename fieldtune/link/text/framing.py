@@ -69,7 +69,7 @@ class Framer:
         self._strict: WireValues | LineTable | None = None
         """What was read last to the letter."""
         self._exact, self._other, self._otherwise = 0, 0, False  # lines in a row read to the letter, or otherwise
-        self._saw_wheel = False
+        self._of_wheel: WireValues | None = None  # the last line with a reading of the wheel
         self._rest = b""
         self._flooded = False
         self._names_row: tuple[bytes, str | None] | None = None
@@ -193,10 +193,10 @@ class Framer:
                     keep((line[-LONGEST:], loosely))
                     continue
                 wire = loosely
-            of_wheel = wire.wheel_counts is not None or own_rpm(wire) is not None
-            self._saw_wheel = self._saw_wheel or of_wheel
-            beside = self._saw_wheel and not of_wheel  # unless damage took the wheel's name
-            self.printed -= beside and self._patterns.often(self._patterns.form(line))
+            if wire.wheel_counts is not None or own_rpm(wire) is not None:
+                self._of_wheel = wire
+            elif self._of_wheel is not None:
+                self.printed -= self._beside(line, wire, self._of_wheel)
             if self._before is not None:
                 self._leave_out_start_up(*self._before)
             keep((line, None))
@@ -207,6 +207,11 @@ class Framer:
             checked = self._checked_seen and good.rfind(b"*") > 0
             self._layouts.learn(good[good.rfind(b"$") + 1 : good.rfind(b"*")] if checked else good)
         return found
+
+    def _beside(self, line: bytes, wire: WireValues, of_wheel: WireValues) -> bool:
+        """Whether a line without the wheel's is of a kind of its own: not one whose name of the wheel was damaged."""
+        damaged = named_fields(wire) == named_fields(of_wheel) - frozenset(_OF_THE_WHEEL)
+        return self._patterns.often(self._patterns.form(line)) and not damaged
 
     def _leave_out_start_up(self, before: Counter[str], damaged: int) -> None:
         """What was refused since the port was opened is no sign of a bad wire, unless it was very much."""
@@ -329,21 +334,3 @@ class Framer:
 
 def _fields_of(read: WireValues | LineTable) -> frozenset[str]:
     return frozenset(read.names) if isinstance(read, LineTable) else named_fields(read)
-
-
-def shown(line: bytes) -> str:
-    """A raw line for the eye: each letter but printable ASCII becomes a visible ``·``, so that nothing acts."""
-    return "".join(letter if " " <= letter <= "~" else "·" for letter in line.decode("utf-8", "replace"))
-
-
-_CAUSE = "   ["
-
-
-def told(line: bytes, cause: str | None) -> str:
-    """A raw line made harmless to show; a refused one ends in its cause."""
-    return shown(line) + (f"{_CAUSE}{cause}]" if cause else "")
-
-
-def as_sent(text: str) -> bytes:
-    """What ``told`` made a text of, with its end of line."""
-    return text.partition(_CAUSE)[0].encode("ascii", "replace") + b"\n"

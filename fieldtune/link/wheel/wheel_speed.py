@@ -243,6 +243,7 @@ _STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is les
 _FORGET = 0.05
 _MANY = 10
 _DOUBTED, _DOUBTED_S = 3, 0.35
+_CHANGES = 0.06  # of the speed, from three lines on: the middle one of them is old
 _FAR = 3.5  # standard deviations
 _LEAST_S, _MOST_S = 1e-3, 0.05
 
@@ -294,6 +295,8 @@ class RpmFilter:
     def __init__(self) -> None:
         self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
         self.scatter = Scatter()
+        self.late_s = 0.0
+        """How old the speed is that ``add`` gave last, where that says much."""
 
     def clear(self) -> None:
         """Forgets the past, but not how rough the reading is."""
@@ -316,11 +319,15 @@ class RpmFilter:
         since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
         back = [(v, s) for t, v, s in reversed(points) if t >= since]
         low, high, best = -math.inf, math.inf, value
+        self.late_s = 0.0
         if doubted:
             if len(back) < _DOUBTED:
                 return None
+            few = [v for v, _ in back[:_DOUBTED]]
+            middle = statistics.median(few)
+            self.late_s = time_s - points[-2][0] if max(few) - min(few) > _CHANGES * middle else 0.0
             if len(back) < _WINDOWS[_DOUBTED]:
-                return statistics.median(v for v, _ in back[:_DOUBTED])
+                return middle
         for n in _WINDOWS:
             if n > len(back):
                 break

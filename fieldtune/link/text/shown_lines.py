@@ -1,0 +1,21 @@
+"""Raw lines as they are shown to a person, and back: nothing of the wire may act on a terminal."""
+
+from __future__ import annotations
+
+
+def shown(line: bytes) -> str:
+    """A raw line for the eye: each letter but printable ASCII becomes a visible ``·``, so that nothing acts."""
+    return "".join(letter if " " <= letter <= "~" else "·" for letter in line.decode("utf-8", "replace"))
+
+
+_CAUSE = "   ["
+
+
+def told(line: bytes, cause: str | None) -> str:
+    """A raw line made harmless to show; a refused one ends in its cause."""
+    return shown(line) + (f"{_CAUSE}{cause}]" if cause else "")
+
+
+def as_sent(text: str) -> bytes:
+    """What ``told`` made a text of, with its end of line."""
+    return text.partition(_CAUSE)[0].encode("ascii", "replace") + b"\n"
