@@ -12,9 +12,11 @@ Then only the last line of each clump says when it was printed: those before it 
 from __future__ import annotations
 
 from collections import deque
+from statistics import median
 
 _LEAST_G, _LEAST_H = 0.1, 0.005
-_WARM = 10  # chunks until the usual lateness is known
+_WARM, _LATELY = 10, 25  # chunks until the usual lateness is known, and of which it is the middle one
+_EVENLY, _MISLED = 0.15, 0.03  # of the time from line to line
 _SETTLED = 50  # chunks from which on gains are the least ones
 _CLIP = 3.0
 _EVEN, _OFF = 0.3, 0.6  # of a period
@@ -82,6 +84,8 @@ class ArrivalClock:
         self._step = 0.0
         self._late = 0.0
         self._usual = 0.0
+        self._lates: deque[float] = deque(maxlen=_LATELY)
+        self._gaps_s: deque[float] = deque(maxlen=_LATELY)  # from chunk to chunk, a line
         self._arrival_s = 0.0
         self._alone = False
         self._uneven = -0.1
@@ -119,9 +123,16 @@ class ArrivalClock:
         alone, since = self._alone, arrival_s - self._arrival_s
         self._alone, self._arrival_s = came == 1, arrival_s
         self._last = self._end + self._shift
+        self._gaps_s.append(since / came)
+        if doubted and (gap_s := self._even_gap_s()) and abs(self.period - gap_s) > _MISLED * gap_s:
+            self.period = gap_s
+            self._lates.clear()
+            self._anew(arrival_s)
+            return
         ahead = came * self.period
         late = arrival_s - (self._end + ahead)
-        if doubted and self._usual < _EVEN * self.period:
+        usual = median(self._lates) if doubted and self._lates else self._usual  # damage makes a few very late
+        if doubted and usual < _EVEN * self.period:
             off_s = _OFF * self.period
             # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
             if late < -off_s or (late > off_s and self._late > off_s and alone and came == 1):
@@ -133,8 +144,9 @@ class ArrivalClock:
         k, g, h = self._chunks, _LEAST_G, _LEAST_H
         if k < _SETTLED:
             g, h = max(g, 2 * (2 * k + 1) / ((k + 1) * (k + 2))), max(h, 6 / ((k + 1) * (k + 2)))
+        self._lates.append(abs(late))
         if k > _WARM:
-            most = _CLIP * self._usual + _SHORTEST_S
+            most = _CLIP * usual + _SHORTEST_S
             late = most if late > most else -most if late < -most else late
         if k > 1:
             self._usual += (_FORGET if k >= _SETTLED else max(_FORGET, 1 / k)) * (abs(late) - self._usual)
@@ -147,6 +159,14 @@ class ArrivalClock:
         self._late = arrival_s - end
         self.heard = (step, since) if alone and self._alone else None
         self._shift = self._late if came == 1 and self._as_heard else 0.0
+
+    def _even_gap_s(self) -> float:
+        """The time from line to line where lines come evenly, but for those that damage made one, or two; else 0."""
+        gaps = sorted(self._gaps_s)
+        if len(gaps) < _WARM:
+            return 0.0
+        few, middle, many = (gaps[len(gaps) * quarter // 4] for quarter in (1, 2, 3))
+        return middle if many - few < _EVENLY * middle else 0.0
 
     def _hear_clump(self, came: int, period_s: float) -> None:
         """As ``hear``, where lines come in clumps: they go on evenly, and each clump's last line corrects it."""
