@@ -43,13 +43,14 @@ _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING = 3.0  # cells
 _LOWERED_S = 0.4
+_ALONE_S = 0.25
 _BATTERY_S, _FEW_VOLTS = 0.15, 2
 _FEWEST = 5  # points; so few tell no speed and depth
 
 
 @frozen
 class Drop:
-    """A drop: the sample at its start, the wheel's rpm before and its depth. ``sure``: whether it was a shot's."""
+    """A drop: the last sample before it at its instant, the wheel's rpm before and its depth. ``sure``: of a shot."""
 
     at: Sample
     before_rpm: float
@@ -227,6 +228,8 @@ class DropDetector:
             instant = candidate.instant = instant + late_s
             after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
+        if noisy and seen is not None and not points.are_counts:
+            instant = candidate.instant = self._last_fast(instant, seen[1] * 60)
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
         if seen is None or drop is None or not drop.before_rpm > 0.0:  # none by false counts
@@ -261,6 +264,14 @@ class DropDetector:
             cut_short=look.cut_short,
             last=look.last,
         )
+
+    def _last_fast(self, instant: float, rpm: float) -> float:
+        """The instant, or a later one until which single readings tell that the wheel ran on: cells need two."""
+        points = self._points
+        first, last = bisect_right(points.t, instant), bisect_right(points.t, instant + _ALONE_S)
+        told = [sample.wheel_rpm or 0.0 for sample in points.samples[first:last]]
+        fast = next((i for i, one in enumerate(told) if one < (rpm + min(told)) / 2), 0)
+        return (points.t[first + fast - 1] + points.t[first + fast]) / 2 if fast else instant
 
     def _battery_fall(self, instant: float) -> float | None:
         """By how many volts the battery fell at an instant; None where too little is known."""
@@ -313,7 +324,10 @@ class DropDetector:
         t, x, part = points.between(since, instant + max(0.1, 3.5 * cell))
         if len(t) < _FEWEST or not t[0] < instant < t[-1]:
             return None
-        at = points.samples[max(bisect_right(points.t, instant + 0.002) - 1, 0)]
+        last = max(bisect_right(points.t, instant + 0.002) - 1, 0)
+        at, late_s = points.samples[last], instant - points.t[last]
+        if late_s > 0.0 and points.t[last + 1] - points.t[last] > _MISSING * cell:
+            at = replace(at, time_s=at.time_s + late_s, arrival_s=at.arrival_s + late_s)
         floor = points.coarseness(float((x[-1] - x[0]) / (t[-1] - t[0])), part, tick_s)
         rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], floor)
         return Drop(at, rate * 60, min(max(depth, 0.0), rate) * 60, sure=False)
