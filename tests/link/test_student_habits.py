@@ -281,6 +281,23 @@ def test_fired_may_count_the_shots(wheel, lines_a_chunk):
     assert (len(pairs), made_up) == (7, 0)
 
 
+@pytest.mark.parametrize("counts", [False, True])
+def test_one_bit_of_a_quiet_line_fires_nothing(wheel, counts):
+    """A 0 that became an 8 (bit 3), on a line without fault else; of a number of shots a digit too many."""
+    times = loop(0.01)
+    fired = np.searchsorted([shot.time_s for shot in wheel.shots], times, side="right") * counts
+    fired[[300, 700, 1100, 1650]] ^= 8
+    rpm = np.array([wheel.rpm[wheel.index(at)] for at in times]) if counts else 2000 + 3 * np.sin(40 * times)
+    texts = [
+        f"t_ms={1000 * at:.0f},wheel_rpm={value:.1f},fired={n}\n"
+        for at, value, n in zip(times, rpm, fired, strict=True)
+    ]
+    pairs, made_up = matched(
+        decode_lines(arriving(times, texts), robot_for()).shots, [shot.time_s for shot in wheel.shots], 0.7
+    )
+    assert (len(pairs), made_up) == (7 if counts else 0, 0)
+
+
 def test_lines_in_our_names_are_not_told_to_use_our_names(wheel):
     """Where lines can be read but can't all be true, other names are no remedy."""
     rng = np.random.default_rng(6)

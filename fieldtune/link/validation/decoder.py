@@ -152,7 +152,7 @@ class LineDecoder(LineWeigher):
             clocks.judge_more(taken, even.clock_s(last), all_s)
         self._ran.append((even, table, at, at + taken, arrival))
         self._refused_clocks = 0
-        self._fired = even.last_fired(last, self._fired)
+        self._fired, self._odd_fired = even.last_fired(last, self._fired), None
         self.good += taken
         return taken
 

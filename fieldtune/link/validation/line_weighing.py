@@ -76,6 +76,7 @@ class LineWeigher:
         self._by_time: float | None = None
         """What it says of the next line, if that was asked already."""
         self._fired: float | None = None
+        self._odd_fired: float | None = None
         self._counts_shots = False
 
     @property
@@ -212,7 +213,11 @@ class LineWeigher:
 
     def _has_fired(self, fired: float) -> bool:
         """Whether a shot leaves now, by 0 and 1, or by how many have left so far."""
-        before, self._fired = self._fired, fired
+        before, odd = self._fired, self._odd_fired
+        if before is not None and fired > 1 and fired not in (before, before + 1, odd):
+            self._odd_fired = fired  # a digit was damaged; a number of shots is said again
+            return False
+        self._fired, self._odd_fired = fired, None
         self._counts_shots = self._counts_shots or fired > 1
         return fired > (fired if before is None else before) if self._counts_shots else fired != 0
 

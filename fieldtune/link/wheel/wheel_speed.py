@@ -243,7 +243,7 @@ _STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is les
 _FORGET = 0.05
 _MANY = 10
 _DOUBTED, _DOUBTED_S = 3, 0.35
-_CHANGES = 0.06  # of the speed, from three lines on: the middle one of them is old
+_CHANGES, _OLD_S = 0.06, 0.04  # of the speed, over three lines: the middle one of them is old then
 _FAR = 3.5  # standard deviations
 _LEAST_S, _MOST_S = 1e-3, 0.05
 
@@ -296,7 +296,7 @@ class RpmFilter:
         self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
         self.scatter = Scatter()
         self.late_s = 0.0
-        """How old the speed is that ``add`` gave last, where that says much."""
+        """By how much older the speed is that ``add`` gave last than a wheel's that changes may be."""
 
     def clear(self) -> None:
         """Forgets the past, but not how rough the reading is."""
@@ -309,7 +309,7 @@ class RpmFilter:
         ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
         """
         points = self._points
-        since_s = time_s - points[-1][0] if points else 0.0
+        self.late_s, since_s = 0.0, time_s - points[-1][0] if points else 0.0
         if points and before_s is not None and points[-1][0] < before_s < time_s:
             last_s, last, stood_s = points[-1]
             points[-1] = (last_s, last, min(stood_s + before_s - last_s, _MOST_S))
@@ -319,13 +319,13 @@ class RpmFilter:
         since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
         back = [(v, s) for t, v, s in reversed(points) if t >= since]
         low, high, best = -math.inf, math.inf, value
-        self.late_s = 0.0
         if doubted:
             if len(back) < _DOUBTED:
                 return None
             few = [v for v, _ in back[:_DOUBTED]]
             middle = statistics.median(few)
-            self.late_s = time_s - points[-2][0] if max(few) - min(few) > _CHANGES * middle else 0.0
+            changes = max(few) - min(few) > _CHANGES * middle
+            self.late_s = max(time_s - points[-2][0] - _OLD_S, 0.0) if changes else 0.0
             if len(back) < _WINDOWS[_DOUBTED]:
                 return middle
         for n in _WINDOWS:
