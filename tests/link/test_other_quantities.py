@@ -87,6 +87,7 @@ LAYOUTS = {
     "in brackets": lambda i, t: f"rpm: {near(i):.0f} (target 1850) batt: 9.8\n",
     "a mark here and a blank there": lambda i, t: f"[{t:.0f}] wheel: {near(i):.0f}/1850 | batt 9.80 V | dist 2.41\n",
     "told by its word": lambda i, t: f"actual={near(i):.0f} target=1850 batt=9.8\n",
+    "a mark, then only blanks": lambda i, t: f"rpm: {near(i):.0f} batt 9.80 temp 32\n",
     "blanks alone": lambda i, t: f"RPM {near(i):.0f} BATT 9.80\n",
     "a share before": lambda i, t: f"duty 78% rpm {near(i):.0f} volt 9.80\n",
     "XML": lambda i, t: f"<state><rpm>{near(i):.0f}</rpm><v>9.80</v><dist>2.40</dist></state>\n",

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from fieldtune.link.text.wire_numbers import COUNTED
+from fieldtune.link.text.wire_numbers import COUNTED, is_unit
 from fieldtune.link.text.wire_values import UNREADABLE, names_in_json
 
 _FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
@@ -38,6 +38,8 @@ _TWO_NUMBERS = re.compile(
 _TARGET = re.compile(
     r"[(\[]\s*(target|goal|set|setpoint|sp|want|wanted)\b\s*[=:]?\s*(?=[+-]?\d)", re.IGNORECASE | re.ASCII
 )
+_NEXT_BY_BLANK = re.compile(rf"[ \t]+([A-Za-z_][\w.-]*)[ \t]+({_FIGURE})(?![\w:]*\d)")
+_UNIT_OR_NAME, _NEXT_NUMBER = re.compile(r"[ \t]([A-Za-z]+)\Z"), re.compile(r"[ \t]+[+-]?\.?\d")
 _UNIT = re.compile(r"[A-Za-z%°/]{1,8}")
 _PARTS = re.compile(r"[|;]|,[ \t]")
 _PART = re.compile(rf"[ \t]*([A-Za-z_][\w./-]*)[ \t]+({_FIGURE}[ \t]*(?:{_UNIT.pattern})?)[ \t]*")
@@ -81,9 +83,11 @@ def pairs(text: str) -> list[tuple[str, str]]:
         except UNREADABLE:
             pass
     text, at = _TARGET.sub(r" \1=", as_pairs(text)), 0
-    while match := _PAIR.search(text, at):
+    while match := (_NEXT_BY_BLANK.match(text, at) if found else None) or _PAIR.search(text, at):
         with_unit = _COUNTED_NUMBER.match(text, match.start(2)) or WITH_UNIT.match(text, match.start(2))
         value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
+        if (word := _UNIT_OR_NAME.search(value)) and not is_unit(word[1]) and _NEXT_NUMBER.match(text, at):
+            value, at = value[: word.start()], at - len(word[0])
         found.setdefault(match[1].strip(), value.strip(" ,;'"))
     if not found:
         return _apart_by_blanks(text)

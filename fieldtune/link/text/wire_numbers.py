@@ -204,7 +204,7 @@ def _leading_number(bare: str) -> tuple[int | float, str]:
 def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     """The unit in what stands behind a number, empty where none does; words that are none are passed over."""
     in_brackets = _IN_BRACKETS.match(rest)
-    if in_brackets is not None and _is_unit(in_brackets[1]):
+    if in_brackets is not None and is_unit(in_brackets[1]):
         return in_brackets[1]
     near = _UP_TO_A_SEPARATOR.match(_STAMP_BEHIND.sub("", rest))
     words = near.group() if near else ""
@@ -231,7 +231,7 @@ def is_known(symbol: str, wire_name: str) -> bool:
 
 
 @lru_cache(maxsize=64)
-def _is_unit(symbol: str) -> bool:
+def is_unit(symbol: str) -> bool:
     """Whether a symbol is a unit of any kind; nobody's status word is."""
     for name in (*BY_WIRE_NAME, "t_ms"):
         if is_known(symbol, name):
