@@ -228,7 +228,7 @@ class DropDetector:
             instant = candidate.instant = instant + late_s
             after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
-        if noisy and seen is not None and not points.are_counts:
+        if noisy and seen is not None:
             instant = candidate.instant = self._last_fast(instant, seen[1] * 60)
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
@@ -269,7 +269,14 @@ class DropDetector:
         """The instant, or a later one until which single readings tell that the wheel ran on: cells need two."""
         points = self._points
         first, last = bisect_right(points.t, instant), bisect_right(points.t, instant + _ALONE_S)
-        told = [sample.wheel_rpm or 0.0 for sample in points.samples[first:last]]
+        if points.are_counts and first:
+            run = [
+                (t - points.t[first - 1], x - points.turns[first - 1])
+                for t, x in zip(points.t[first:last], points.turns[first:last], strict=True)
+            ]
+            told = [60 * turns / seconds for seconds, turns in run]
+        else:
+            told = [sample.wheel_rpm or 0.0 for sample in points.samples[first:last]]
         fast = next((i for i, one in enumerate(told) if one < (rpm + min(told)) / 2), 0)
         return (points.t[first + fast - 1] + points.t[first + fast]) / 2 if fast else instant
 

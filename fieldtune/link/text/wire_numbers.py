@@ -48,6 +48,7 @@ _STAMP = re.compile(
     rf"(?:\W*[A-Z]{{1,8}}\W+)?[\s\[(]*(?:\d{{4}}-\d\d-\d\d[T ])?{_TIME_OF_DAY}|\s*\[\s*(\d+\.\d{{2,9}})\s*\]", re.ASCII
 )
 """A time in front of a line (hours, minutes, seconds as of ISO 8601; or seconds in brackets), behind a log's level."""
+_NEXT_NAME = re.compile(r"[ \t]+(?!(?:out|from|per|and|was|max|min)\b)([A-Za-z_]\w{2,})[ \t]+[+-]?\.?\d", re.ASCII)
 _STAMP_BEHIND = re.compile(r"[ \t]\d{10,19}\s*\Z", re.ASCII)
 """The time since 1970 at the end of a line, in seconds or parts of them."""
 _SAME_SCALE = 0.02
@@ -206,6 +207,9 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     in_brackets = _IN_BRACKETS.match(rest)
     if in_brackets is not None and is_unit(in_brackets[1]):
         return in_brackets[1]
+    next_name = _NEXT_NAME.match(rest)
+    if next_name is not None and not is_unit(next_name[1]):
+        return ""
     near = _UP_TO_A_SEPARATOR.match(_STAMP_BEHIND.sub("", rest))
     words = near.group() if near else ""
     further, whole = rest[len(words) :], words.strip()
