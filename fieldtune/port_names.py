@@ -5,6 +5,8 @@ The serial library knows further schemes, one of which opens any file for writin
 
 from __future__ import annotations
 
+import re
+
 SCHEMES = {
     "sim": "sim://ROBOT",
     "replay": "replay://FILE",
@@ -39,4 +41,9 @@ def port_problem(name: str) -> str | None:
     scheme = scheme_of(name)
     if scheme is not None and scheme not in SCHEMES:
         return f"expected auto, a device, or one of {', '.join(SCHEMES.values())}"
+    begun = re.fullmatch(rf"({'|'.join(SCHEMES)}):/?(?!/)(.+)", name.strip(), re.ASCII)
+    if begun is not None:
+        return f"expected {begun[1]}://, such as {SCHEMES[begun[1]]}"
+    if re.fullmatch(r"[\w-]+(\.[\w-]+)+:\d+", name.strip(), re.ASCII):
+        return f"expected socket://{name.strip()} for TCP, or udp://:PORT to hear what comes over UDP"
     return None

@@ -19,6 +19,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.port_search import Found, PortSearch, is_text
 from fieldtune.link.ports import Lost, Pace, close_port, read_chunk
 from fieldtune.link.recordings.recording import Recorder, started
+from fieldtune.link.waiting_words import SILENT_S, silence, waiting_words
 from fieldtune.port_names import scheme_of
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from fieldtune.link.sim.robot import Outcome
     from fieldtune.robot.model import Robot
 
-STALLED_S = 3.0
 _RETRY_S = 0.25
 _UNPROVEN_S = 10.0  # how long a port that sends text, but no line of ours, is followed before others are tried
 _LATELY = 400
@@ -114,8 +114,8 @@ class Monitor:
             state, words = self._state, self._words
             now = self._now()
             last = self._line.last_arrival_s
-            if state == "live" and last is not None and now - last > STALLED_S:
-                state, words = "stalled", f"connected, but silent for {now - last:.0f} s; does the robot program run?"
+            if state == "live" and last is not None and now - last > SILENT_S:
+                state, words = "stalled", f"connected, but {silence(self._device, now - last, ever=True)}"
             if self._line.two_robots and state in ("live", "searching"):
                 words = f"{self._device}: two robots talk on this line: unplug one"
             live = self._line.live(state, words, self._device, now)
@@ -177,6 +177,7 @@ class Monitor:
             except Exception as error:  # a fault of ours must not leave a frozen number on the screen
                 self._say("lost", f"reading failed: {type(error).__name__}: {error}; trying again")
                 self._stop.wait(_RETRY_S)
+        search.release()
 
     def _over(self) -> bool:
         """Whether the port that is open is to be left."""
@@ -187,6 +188,7 @@ class Monitor:
         with self._lock:
             if self._leave.is_set():
                 self._leave.clear()
+                search.release()
                 search.name, search.only, self._followed = self._named, self._chosen, False
                 self._device = str(search.only["device"]) if search.only else None
                 self._line.begin_anew("another port")
@@ -196,19 +198,21 @@ class Monitor:
             return
         self._port = found.port
         try:
-            self._follow(found)
+            if self._follow(found):
+                search.hold(found.device, found.port)
         except Lost as error:
             self._say("lost", f"{found.device}: {error}; waiting for it to come back")
         finally:
             self._port = None
-            close_port(found.port)
+            if not search.holds(found.port):
+                close_port(found.port)
         if self._state != "ended":
             if found.proven or self._line.good:
                 search.remember(found)
             self._stop.wait(_RETRY_S / 2)
 
-    def _follow(self, found: Found) -> None:
-        """Reads a port until it ends, fails, or the monitor stops."""
+    def _follow(self, found: Found) -> bool:
+        """Reads a port until it ends, fails, or the monitor stops; whether another speed is to be tried on it."""
         with self._lock:
             self._device = found.device
         if self._followed:
@@ -217,18 +221,23 @@ class Monitor:
         if getattr(found.port, "made_up_times", False):
             self._line.trust_clock()
         good = False
-        unread = ": it sends text, but no line that can be read" if found.text else ""
-        self._say_searching("searching", f"listening on {found.device}{found.speed_words}{unread}")
         good_before, began, lately, pace = self._line.good, time.monotonic(), b"", Pace()
+        spoke_s = said_s = began
         for data, arrival_s in found.heard:
             self._take(data, arrival_s)
+            lately = (lately + data)[-_LATELY:]
+        if not found.proven:
+            self._say_searching("searching", waiting_words(found, lately, 0.0, self._baud))
         while not self._over():
             if not good:
                 good = self._line_is_good(found, good_before)
                 if not good and time.monotonic() - began > _UNPROVEN_S:
                     if self._is_elsewhere(found, lately):
-                        return
+                        return True
                     began = time.monotonic()
+                if not good and time.monotonic() - said_s > _RETRY_S:
+                    said_s = time.monotonic()
+                    self._say_searching("searching", waiting_words(found, lately, said_s - spoke_s, self._baud))
             data, arrival_s = read_chunk(found.port, pace.fast)
             pace.see(data)
             why = getattr(found.port, "interrupted", "")
@@ -239,10 +248,11 @@ class Monitor:
                     self._say("live", f"reading {found.device}: {why}, since the one before fell silent")
             if data:
                 self._take(data, arrival_s)
-                lately = b"" if good else (lately + data)[-_LATELY:]
+                lately, spoke_s = b"" if good else (lately + data)[-_LATELY:], time.monotonic()
             elif getattr(found.port, "ended", False):
                 self._say("ended", f"{found.device} has ended{getattr(found.port, 'ended_by', '')}")
-                return
+                return False
+        return False
 
     def _is_elsewhere(self, found: Found, lately: bytes) -> bool:
         """Whether to search again: there is another port, or what was text was a greeting at another speed.

@@ -26,6 +26,8 @@ _PLENTY = 12  # lines of text of which not one is ours
 _TEXT = 0.97  # share of text at the right speed
 _TEXT_BYTES, _ENDLESS_BYTES = 40, 200
 
+_NO_TEXT = "is its baud unusual, or are these binary numbers? --baud N names it; 8 bits, no parity"
+
 Say = Callable[[State, str], None]
 
 
@@ -74,6 +76,8 @@ class PortSearch:
         self._remembered = dict(remembered)
         self._stop = stop
         self._in_vain = False  # whether there was no text at any speed
+        self._held: tuple[str, serial.SerialBase] | None = None
+        self._hardware: Mapping[str, Any] = {}  # of the port that was named, while it was there
         self.only: Mapping[str, Any] | None = None
         """The one that a person chose among several: no other is tried, whatever its name when it is back."""
 
@@ -87,7 +91,7 @@ class PortSearch:
         A port whose lines prove good comes before one that only sends text.
         """
         if self.name is not None:
-            return self._try(ports.named(self.name, self._baud, self._remembered), say, patient=True)
+            return self._try(self._named(self.name), say)
         options, only = ports.candidates(self._remembered, self._baud), self.only
         if only is not None:
             options = [option for option in options if ports.same_hardware(option.identity, only)]
@@ -102,7 +106,7 @@ class PortSearch:
         for candidate in options:
             if self._stop():
                 break
-            found = self._try(candidate, say, patient=len(options) == 1)
+            found = self._try(candidate, say)
             if found is None:
                 continue
             if kept is not None:
@@ -110,17 +114,53 @@ class PortSearch:
                 close_port(spare.port)
             kept = kept or found
             if kept.proven:
+                self.release()
                 break
         return kept
 
-    def _try(self, candidate: ports.Candidate, say: Say, patient: bool) -> Found | None:
-        """Listens at one speed after another on one open port: opening it again would reset many controllers.
+    def _named(self, name: str) -> ports.Candidate:
+        """The port that was named, under whatever name it is back."""
+        now = ports.moved(name, self._hardware) or name
+        candidate = ports.named(now, self._baud, self._remembered)
+        if candidate.identity["vid"] is not None:
+            self._hardware = candidate.identity
+        return candidate
 
-        ``patient`` stays on a silent port; there is no other to go to.
-        """
+    def hold(self, device: str, port: serial.SerialBase) -> None:
+        """Keeps a port open that spoke, but said nothing that can be read: to open it again would restart many
+        controllers, whose words at the start come at a speed of their own."""
+        self.release()
+        self._held = (device, port)
+
+    def holds(self, port: serial.SerialBase) -> bool:
+        """Whether a port is kept open for the next round."""
+        return self._held is not None and self._held[1] is port
+
+    def release(self) -> None:
+        """Closes the port that is kept open, if there is one."""
+        held, self._held = self._held, None
+        if held is not None:
+            close_port(held[1])
+
+    def _opened(self, candidate: ports.Candidate) -> serial.SerialBase:
+        """The candidate's port, which may be open still. Raises ``LinkError``."""
+        held = self._held
+        if held is not None and held[0] == candidate.device:
+            self._held = None
+            return held[1]
+        return ports.open_port(candidate.device, candidate.bauds[0], self._robot)
+
+    def _alone(self, candidate: ports.Candidate) -> bool:
+        """Whether there is no other port to go to now."""
+        if self.name is not None or self.only is not None:
+            return True
+        return all(one.device == candidate.device for one in ports.candidates(self._remembered, self._baud))
+
+    def _try(self, candidate: ports.Candidate, say: Say) -> Found | None:
+        """Listens at one speed after another on one open port: opening it again would reset many controllers."""
         bauds = candidate.bauds
         try:
-            port = ports.open_port(candidate.device, bauds[0], self._robot)
+            port = self._opened(candidate)
         except LinkError as error:
             say("searching", str(error))
             return None
@@ -128,37 +168,44 @@ class PortSearch:
             return Found(port, candidate.device, bauds[0], candidate.identity, proven=False)
         found = None
         try:
-            found = self._at_some_speed(port, candidate, say, patient)
+            found = self._at_some_speed(port, candidate, say)
         except Lost:
             say("searching", f"{candidate.device} is gone again; check the cable")
         finally:
-            if found is None:
+            if found is None and not self.holds(port):
                 close_port(port)
         return found
 
-    def _at_some_speed(
-        self, port: serial.SerialBase, candidate: ports.Candidate, say: Say, patient: bool
-    ) -> Found | None:
-        noise = False
-        for baud in candidate.bauds:
-            set_speed(port, baud)
+    def _at_some_speed(self, port: serial.SerialBase, candidate: ports.Candidate, say: Say) -> Found | None:
+        noise, alone = False, self._alone(candidate)
+        rare = ports.RARE_BAUDS if self._in_vain and self._baud is None else ()
+        for baud in (*candidate.bauds, *rare):
+            try:
+                set_speed(port, baud)
+            except Lost:
+                if baud in rare:  # not every adapter can be set to it
+                    continue
+                raise
             found = Found(port, candidate.device, baud, candidate.identity, proven=False)
             so_far = "; so far it sends bytes, but no text" if noise else ""
             if self._in_vain:
-                so_far = "; it sends no text: is its baud unusual, or are these binary numbers?"
+                so_far = f"; it sends no text: {_NO_TEXT}"
             say("searching", f"listening on {candidate.device} at {baud} baud{so_far}")
             while not self._prove(found):
                 if self._stop():
                     return None
                 say("searching", f"{candidate.device} is open but silent; does the robot program run?")
-                if not patient:
+                if not self._alone(candidate):
                     return None
             if found.proven or found.text:
                 self._in_vain = False
                 return found
             noise = noise or bool(found.heard)
+            if alone and not self._alone(candidate):  # another was plugged in
+                break
         self._in_vain = True
         say("searching", f"{candidate.device} sends bytes, but no text at any usual speed")
+        self.hold(candidate.device, port)
         return None
 
     def _prove(self, found: Found) -> bool:

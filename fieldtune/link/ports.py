@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import time
 from collections.abc import Mapping
@@ -13,8 +12,9 @@ from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.frozen import frozen
+from fieldtune.link.port_faults import explained, lost_words
 from fieldtune.link.urls import open_url
-from fieldtune.port_names import SCHEMES, scheme_of
+from fieldtune.port_names import scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -61,22 +61,24 @@ def read_chunk(port: serial.SerialBase, fast: bool = False) -> tuple[bytes, floa
     Reads in big chunks: one byte is waited for, then all that is there is taken, and from a robot that floods the line,
     or whose lines come ``fast``, what comes within the next moment too.
     """
+    pieces: list[bytes] = []
     try:
-        data = port.read(1)
-        waiting: int = port.in_waiting if data else 0  # type: ignore[attr-defined]
+        pieces.append(port.read(1))
+        waiting: int = port.in_waiting if pieces[0] else 0  # type: ignore[attr-defined]
         if waiting:
-            data += port.read(min(waiting, _MOST))
-        if len(data) >= _FLOOD or (fast and data and getattr(port, "wired", True)):
-            data += _more(port, _MOST - len(data))
+            pieces.append(port.read(min(waiting, _MOST)))
+        came = sum(map(len, pieces))
+        if came >= _FLOOD or (fast and came and getattr(port, "wired", True)):
+            _more(port, _MOST - came, pieces)
     except (OSError, TypeError, _TermiosError) as error:
         # SerialException is an OSError; termios.error is not. TypeError: closed under the read.
-        raise Lost(_words(error)) from None
-    return data, getattr(port, "arrival_s", None)
+        if not pieces or not pieces[0]:  # else the next read says it, and what came before the end counts
+            raise Lost(lost_words(error)) from None
+    return b"".join(pieces), getattr(port, "arrival_s", None)
 
 
-def _more(port: serial.SerialBase, most: int) -> bytes:
+def _more(port: serial.SerialBase, most: int, pieces: list[bytes]) -> None:
     """What a flooded port brings within ``_MOMENT_S``: few big chunks cost far less to decode than many small ones."""
-    pieces: list[bytes] = []
     until = time.monotonic() + _MOMENT_S
     while most > 0 and time.monotonic() < until:
         waiting: int = port.in_waiting  # type: ignore[attr-defined]
@@ -85,15 +87,16 @@ def _more(port: serial.SerialBase, most: int) -> bytes:
             most -= len(pieces[-1])
         else:
             time.sleep(0.002)
-    return b"".join(pieces)
 
 
 def set_speed(port: serial.SerialBase, baud: int) -> None:
-    """Changes the speed of an open port. Raises ``Lost``."""
+    """Changes the speed of an open port; what came at another one is thrown away. Raises ``Lost``."""
     try:
-        port.baudrate = baud
+        if port.baudrate != baud:
+            port.baudrate = baud
+            port.reset_input_buffer()  # type: ignore[attr-defined]
     except (OSError, ValueError, _TermiosError) as error:
-        raise Lost(_words(error)) from None
+        raise Lost(lost_words(error)) from None
 
 
 def close_port(port: serial.SerialBase) -> None:
@@ -104,15 +107,10 @@ def close_port(port: serial.SerialBase) -> None:
         return  # the device is gone; there is nothing left to close
 
 
-def _words(error: Exception) -> str:
-    text = str(error)
-    if "disconnected" in text or "readiness" in text or "Input/output" in text or isinstance(error, TypeError):
-        return "the connection is gone"
-    return text
-
-
 # The most usual first; the rest in the order in which robot controllers tend to use them (common practice).
 BAUDS = (115200, 9600, 57600, 230400, 38400, 19200, 250000, 460800, 921600, 500000, 1000000)
+RARE_BAUDS = (74880, 2000000, 128000, 256000, 1500000, 31250, 4800, 76800, 2400)
+"""Tried only where none of the usual ones brings text."""
 READ_TIMEOUT_S = 0.1
 
 
@@ -186,7 +184,23 @@ def named(device: str, baud: int | None, remembered: Mapping[str, Any] | None = 
     """The one port a person or a profile named. A URL has no speed to find."""
     good = (remembered or {}).get("baud") if (remembered or {}).get("device") == device else None
     bauds = (baud or BAUDS[0],) if is_url(device) else _bauds(baud, good)
-    return Candidate(device, bauds, {"device": device, "vid": None, "pid": None, "serial_number": None})
+    identity: dict[str, Any] = {"device": device, "vid": None, "pid": None, "serial_number": None}
+    if not is_url(device):
+        real = os.path.realpath(device)
+        listed = next((port for port in list_ports.comports() if port.device in (device, real)), None)
+        identity = identity if listed is None else {**identity_of(listed), "device": device}
+    return Candidate(device, bauds, identity)
+
+
+def moved(device: str, hardware: Mapping[str, Any]) -> str | None:
+    """The name under which a device that is not there came back; None where that isn't sure.
+
+    ``hardware``: its identity while it was there. Only a serial number tells two adapters of one make apart.
+    """
+    if not hardware.get("serial_number") or os.path.exists(device):
+        return None
+    found = [port.device for port in list_ports.comports() if same_hardware(identity_of(port), hardware)]
+    return found[0] if len(found) == 1 and found[0] != device else None
 
 
 def open_port(device: str, baud: int, robot: Robot | None = None) -> serial.SerialBase:
@@ -207,7 +221,8 @@ def open_port(device: str, baud: int, robot: Robot | None = None) -> serial.Seri
             _keep_dtr(port)
         return port
     except (OSError, ValueError) as error:
-        raise LinkError(explained(device, error)) from None
+        there = () if is_url(device) else [one.device for one in candidates() if one.device != device]
+        raise LinkError(explained(device, error, there)) from None
 
 
 def _keep_dtr(port: serial.SerialBase) -> None:
@@ -219,21 +234,3 @@ def _keep_dtr(port: serial.SerialBase) -> None:
     flags = _posix.tcgetattr(port.fileno())
     flags[2] &= ~_posix.HUPCL
     _posix.tcsetattr(port.fileno(), _posix.TCSANOW, flags)
-
-
-def explained(device: str, error: Exception) -> str:
-    """Why a port can't be used, and the remedy, in one line."""
-    number = getattr(error, "errno", None)
-    text = str(error)
-    if number in (errno.EAGAIN, errno.EBUSY) or "exclusively lock" in text or "Resource busy" in text:
-        return f"{device} is held by another program; close it there"
-    if number == errno.EACCES or "Permission denied" in text or "Access is denied" in text:
-        return f"no permission to open {device}; on Linux join the group that owns it (often dialout) and log in again"
-    path = getattr(error, "filename", None)
-    if number == errno.ENOENT and is_url(device) and isinstance(path, str):
-        return f"{device}: there is no file {os.path.abspath(path)}; name one that is there"
-    if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "could not find" in text.lower():
-        return f"{device} is not there; check the cable, or name another port"
-    if isinstance(error, ValueError):
-        return f"{device}: {text}; use a device, {', '.join(SCHEMES.values())}"
-    return f"can't open {device}: {text}"

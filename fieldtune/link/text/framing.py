@@ -261,14 +261,11 @@ class Framer:
 
     def _cut_flood(self) -> None:
         """Keeps of an endless line only what may still become one: from its last ``$``."""
-        start = self._rest.rfind(b"$")
-        if start >= 0 and len(self._rest) - start <= LONGEST:
-            self._rest = self._rest[start:]
-            lost = start > 0
-        else:
-            self._rest = b""
-            lost = True
-        if lost and not self._flooded:
+        start, whole = self._rest.rfind(b"$"), self._rest
+        kept = start >= 0 and len(whole) - start <= LONGEST
+        self._rest = whole[start:] if kept else b""
+        if (not kept or start > 0) and not self._flooded:
+            self.raw.append((whole[:LONGEST], "over-long"))
             self.lines += 1
             self.printed += 1
             self.damaged += 1

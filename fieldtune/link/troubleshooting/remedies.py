@@ -283,6 +283,7 @@ _NO_TEXT = "What comes is no text: name a recording of the line, text that a ter
 
 def _wrong_speed(fixed_baud: int | None) -> str:
     if fixed_baud is None:
-        said = "What comes is no text at any usual speed: look up the baud in the robot's program, then --baud N."
+        said = "What comes is no text: look up the baud in the robot's program, then start with --baud N."
         return f"{said} {_BINARY}"
-    return f"What comes is no text: {fixed_baud} baud is not the robot's speed. Leave --baud away and it is found."
+    said = f"What comes is no text: {fixed_baud} baud is not the robot's speed."
+    return f"{said} Leave --baud (or baud under [link]) away, and it is found."

@@ -19,7 +19,7 @@ class Serial(SocketPort):
     """Reads what a robot sends over one connection."""
 
     def _start(self, place: str, options: dict[str, str]) -> None:
-        host, _, number = place.rpartition(":")
+        host, _, number = place.rstrip("/").rpartition(":")
         if not host or not number.isdecimal() or not 0 < int(number) < 65_536:
             raise SerialException(f"{self._port}: expected socket://HOST:PORT, such as socket://192.168.4.1:5800")
         self._socket = socket.create_connection((host.strip("[]"), int(number)), timeout=_PATIENCE_S)

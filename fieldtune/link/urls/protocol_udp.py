@@ -14,13 +14,29 @@ from fieldtune.link.urls.virtual_port import SocketPort
 
 _LARGEST = 65_535
 _SILENT_S = 3.0  # then another robot may speak
+_MAPPED = "::ffff:"  # before an IPv4 address where both kinds are heard (RFC 4291, 2.5.5.2)
+
+
+def _bound(host: str, number: int) -> socket.socket:
+    """A socket that hears this address, of IPv4 and IPv6 where none is given and the system has both."""
+    both = not host and socket.has_dualstack_ipv6()
+    heard = socket.socket(socket.AF_INET6 if both or ":" in host else socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        heard.setblocking(False)
+        if both:
+            heard.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
+        heard.bind((host, number))
+    except OSError:
+        heard.close()
+        raise
+    return heard
 
 
 class Serial(SocketPort):
     """Hears one port; a datagram that does not end its last line is taken to end it all the same."""
 
     def _start(self, place: str, options: dict[str, str]) -> None:
-        host, _, number = place.rpartition(":")
+        host, _, number = place.rstrip("/").rpartition(":")
         if not number.isdecimal() or not 0 < int(number) < 65_536:
             raise SerialException(
                 f"{self._port}: expected udp://:PORT with a port from 1 to 65535, such as udp://:5800"
@@ -29,13 +45,7 @@ class Serial(SocketPort):
         self._wanted = options.get("from")
         self._from = self._wanted
         self._spoke: dict[str, float] = {}
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._socket.setblocking(False)
-        try:
-            self._socket.bind((host, int(number)))
-        except OSError:
-            self._socket.close()
-            raise
+        self._socket = _bound(host.strip("/[]"), int(number))
 
     @property
     def others(self) -> tuple[str, ...]:
@@ -52,9 +62,10 @@ class Serial(SocketPort):
         pieces: list[bytes] = []
         while True:
             try:
-                data, (address, _) = self._socket.recvfrom(_LARGEST)
+                data, (address, *_) = self._socket.recvfrom(_LARGEST)
             except BlockingIOError:
                 return b"".join(pieces)
+            address = address.removeprefix(_MAPPED)
             if self._is_followed(address):
                 pieces.append(data if data.endswith((b"\n", b"\r")) else data + b"\n")
 

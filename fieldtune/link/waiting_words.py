@@ -1,0 +1,47 @@
+"""What to say of a port that is open while it says nothing that can be read: why that may be, and what to look at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fieldtune.link.port_search import is_text
+from fieldtune.link.text.line_patterns import share_of_text
+from fieldtune.port_names import scheme_of
+
+if TYPE_CHECKING:
+    from fieldtune.link.port_search import Found
+
+SILENT_S = 3.0
+_NOISE_BYTES = 60
+_NO_TEXT = 0.85  # share of text below which it is no text, however damaged
+
+
+def waiting_words(found: Found, lately: bytes, silent_s: float, fixed_baud: int | None) -> str:
+    """What an open port says before its first good line. ``lately``: its last bytes; ``fixed_baud``: None, or the
+    speed that was asked for."""
+    listening = f"listening on {found.device}{found.speed_words}"
+    if silent_s > SILENT_S:
+        baud = "" if fixed_baud is None or not found.speed_words else " Is that its baud?"
+        return f"{listening}, but {silence(found.device, silent_s, ever=bool(lately))}{baud}"
+    if len(lately) >= _NOISE_BYTES and share_of_text(lately) < _NO_TEXT:
+        if not found.speed_words:
+            return f"{listening}: what comes is no text; is that the port of its lines?"
+        if fixed_baud is not None:
+            return f"{listening}: no text comes; leave --baud (or [link] baud) away, and its baud is found"
+        return f"{listening}: what comes is no text"
+    if found.text or is_text(lately):
+        return f"{listening}: it sends text, but no line that can be read"
+    return listening
+
+
+def silence(device: str | None, silent_s: float, *, ever: bool) -> str:
+    """That nothing comes any more, or nothing ever came, and what to look at."""
+    since = f"silent for {silent_s:.0f} s"
+    scheme = scheme_of(device)
+    if scheme == "file":
+        return f"{since}: does the program that writes it still run, and add at its end?"
+    if scheme == "udp" and not ever:
+        return f"{since}: does the robot send to this laptop's address and port? Does a firewall stop it?"
+    if scheme in ("udp", "socket", "rfc2217"):
+        return f"{since}; does the robot program run, is the network there?"
+    return f"{since}; does the robot program run?"
