@@ -24,6 +24,11 @@ class ConsoleLine(Protocol):
         """Whether our own simulated robot is at the other end; ``None`` while that isn't known."""
         ...
 
+    @property
+    def fixed_baud(self) -> int | None:
+        """The speed that was asked for; None where it is found."""
+        ...
+
     def start(self) -> None:
         """Begin to listen."""
         ...
@@ -61,6 +66,7 @@ class _SilentLine:
     """A line of which nothing is heard; ``said`` why."""
 
     simulated: bool | None = None
+    fixed_baud: int | None = None
     said = ""
 
     def start(self) -> None:

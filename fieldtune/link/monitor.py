@@ -92,7 +92,9 @@ class Monitor:
         # The reader closes its port itself, a read's timeout later: cancelling from here would race with that.
         self._stop.set()
         if self._thread is not None:
-            self._thread.join(timeout=3.0)
+            self._thread.join(timeout=0.6)
+            if self._port is not None:  # else it may wait for a network's answer, which ends by itself
+                self._thread.join(timeout=2.4)
             self._thread = None
         if self._recorder is not None:
             self._recorder.close()
@@ -135,6 +137,11 @@ class Monitor:
         """The last raw lines, harmless to show; a refused one ends in its cause."""
         with self._lock:
             return self._line.raw(count)
+
+    @property
+    def fixed_baud(self) -> int | None:
+        """The speed that was asked for; None where it is found."""
+        return self._baud
 
     @property
     def simulated(self) -> bool:

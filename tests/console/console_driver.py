@@ -22,6 +22,7 @@ class ScriptedLine:
 
     def __init__(self, simulated: bool = False, **changes: Any) -> None:
         self.simulated = simulated
+        self.fixed_baud: int | None = None
         self.now: Live = live(**changes)
         self.sent: list[str] = []
         self.samples: list[Sample] = []

@@ -42,6 +42,7 @@ class TimedLine:
 
     def __init__(self, robot: Robot, simulated: bool = True) -> None:
         self.simulated = simulated
+        self.fixed_baud: int | None = None
         self.robot = SimulatedRobot(robot, 7, _RATE_HZ)
         self._line = Line(robot)
         self.now_s = 0.0

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import os
 import time
+import tty
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -174,3 +176,25 @@ def test_a_shot_between_two_looks_is_logged_as_it_was_when_it_left(
             assert (shot.target, round(shot.distance_m or 0, 3), shot.distance_from) == (then if shot_first else now)
 
         drive(ConsoleApp(robot, session, line), script)
+
+
+def test_a_baud_that_was_asked_for_and_is_wrong_is_named_on_the_line_view() -> None:
+    """At twelve times the robot's speed each of its low bits is longer than a byte, and read as NUL."""
+    robot = load_robot("heron")
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    with Session(robot) as session, Monitor(robot, os.ttyname(slave), baud=115200) as line:
+        session.log.remember("caution understood", "yes")
+
+        async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+            await until(app, pilot, "listening on")
+            os.write(master, bytes(600))
+            await until(app, pilot, "no text comes")
+            await pilot.press("c")
+            text = await until(app, pilot, "What to do")
+            assert "115200 baud is" in text
+            assert "then start with --baud N" not in text
+
+        drive(ConsoleApp(robot, session, line), script)
+    os.close(master)
+    os.close(slave)

@@ -117,3 +117,22 @@ def test_silence_is_told_by_what_may_be_behind_it(heron, monkeypatch):
         Monitor(heron, f"socket://127.0.0.1:{server.getsockname()[1]}") as line,
     ):
         wait_for(line, lambda s: "silent" in s.words and "is the network there?" in s.words)
+
+
+def test_stopping_waits_for_no_answer_of_a_network(heron):
+    """A queue of connections that is full answers no further one; to wait for it may take seconds."""
+    with socket.socket() as server:
+        server.bind(("127.0.0.1", 0))
+        server.listen(0)
+        waiting = [socket.socket() for _ in range(4)]
+        for one in waiting:
+            one.setblocking(False)
+            one.connect_ex(server.getsockname())
+        line = Monitor(heron, f"socket://127.0.0.1:{server.getsockname()[1]}")
+        line.start()
+        time.sleep(0.2)
+        began = time.monotonic()
+        line.stop()
+        assert time.monotonic() - began < 1.0
+        for one in waiting:
+            one.close()

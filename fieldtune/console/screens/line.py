@@ -47,7 +47,7 @@ class LineScreen(ConsoleScreen):
         line = self.controller.line
         robot = self.controller.robot
         lines = line.recent_lines(_RAW)
-        told = remedies(live.health, lines, robot.link.baud, robot, has_speed=has_speed(live.port))
+        told = remedies(live.health, lines, line.fixed_baud, robot, has_speed=has_speed(live.port))
         if any(said.startswith("[link.") for said in told):
             told.insert(0, "Press ^o, c, Enter: there you say which name is which, and the profile is written for you.")
         if self.small:

@@ -10,6 +10,7 @@ is taken as plain captured text, which may be packed with gzip.
 
 from __future__ import annotations
 
+import codecs
 import re
 import zlib
 from collections.abc import Iterable, Iterator
@@ -27,7 +28,8 @@ _NAME = MAGIC[:-3]
 _ALIKE = 0.8  # of the first line's letters: then it is a recording whose first line was hurt
 _LARGEST = 500_000_000
 _LARGEST_TEXT = 100_000_000  # unpacked
-_GZIP = b"\x1f\x8b"
+_GZIP, _ZIP = b"\x1f\x8b", b"PK\x03\x04"
+_UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _LARGEST_BLOCK = 200_000  # unpacked; a block ends with the chunk that makes it 32 kB, and a chunk has 64 kB at most
 _MOST_CHUNKS = 20_000  # of a second
 _TIMES_SMALLER, _IN_ANY_CASE = 100, 16_000_000  # what a line packs to at best, and bytes that do no harm
@@ -56,8 +58,15 @@ class RecordedLine:
         self.path = Path(path)
         self._content = read_whole(self.path, "a recording of the line, or captured text", _LARGEST)
         self._lost: str | None = None
+        if not self._content:
+            raise InputError(f"{self.path}: is empty; nothing was recorded or captured in it")
+        if self._content.startswith(_ZIP):
+            raise InputError(f"{self.path}: is a zip archive; unpack it, and name the file in it")
         if self._content.startswith(_GZIP):
             self._content, self._lost = self._unzipped()
+        if self._content.startswith(_UTF_16):  # as a shell of Windows writes what a program prints
+            self._content = self._content[2:].replace(b"\0", b"")
+        self._content = self._content.removeprefix(codecs.BOM_UTF8)
         same = sum(a == b for a, b in zip(self._content, _NAME, strict=False))
         self.is_plain = same < _ALIKE * len(_NAME)
         """Whether it is plain captured text, whose arrival times are made up."""
