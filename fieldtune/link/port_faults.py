@@ -93,7 +93,7 @@ def _instead(device: str, there: Sequence[str]) -> str:
     if not device.startswith("/") and Path("/dev", device).exists():
         return f"write /dev/{device}"
     if os.name == "posix" and re.fullmatch(r"COM\d+", device, re.IGNORECASE) and not there:
-        return "that is a name of Windows: check the cable, then --port auto finds it"
+        return "that is a name of Windows: check the cable, and name auto"
     named = ", ".join(list(there)[:_MOST_NAMED])
     return "check the cable, or name another port" + (f": there is {named}" if named else "")
 
@@ -101,5 +101,4 @@ def _instead(device: str, there: Sequence[str]) -> str:
 def _as_file(device: str) -> str:
     if not os.path.isfile(device):
         return "; name another port"
-    path = os.path.abspath(device)
-    return f", but a file: file://{path} follows what is added to it, replay://{path} reads it once"
+    return f", but a file: file://{device} follows what is added to it, replay://{device} reads it once"

@@ -156,3 +156,37 @@ def test_the_port_that_was_open_is_among_those_to_map(home: Path) -> None:
         await until(app, pilot, "wheel speed in rpm")
 
     drive(home, script, wish=Wish("robots", home / "kite.toml", port=f"udp://:{number}"))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 12)])
+def test_why_a_port_can_not_be_read_is_said_whole(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]
+) -> None:
+    """The row itself is too narrow for the remedy that stands at the end."""
+    monkeypatch.chdir(tmp_path)
+    (home / "kite.toml").write_text(new_profile_text("kite", "flywheel"))
+    (tmp_path / "run.log").write_text("wheel_rpm=1500\n")
+
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "kite")
+        await pilot.press("end", "c")
+        text = await until(app, pilot, "no serial device")
+        said = " ".join(text.split())
+        assert "but a file: file://" in said
+        assert "follows what is added" in said
+
+    drive(home, script, size, Wish("robots", home / "kite.toml", port="run.log"))
+
+
+def test_a_port_half_written_is_told_how_to_write_it(home: Path) -> None:
+    (home / "kite.toml").write_text(new_profile_text("kite", "flywheel"))
+
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "kite")
+        await pilot.press("end", "c")
+        text = await until(app, pilot, "No serial port found yet")
+        assert "press t and type a device" in " ".join(text.split())
+        await pilot.press("t", *"udp:5800", "enter")
+        await until(app, pilot, "expected udp://, such as udp://:PORT")
+
+    drive(home, script, (40, 12))

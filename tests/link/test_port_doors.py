@@ -198,3 +198,20 @@ def test_what_came_before_the_end_is_read(heron, tmp_path):
     with pytest.raises(ports.Lost, match="the connection is gone"):
         ports.read_chunk(port)
     port.close()
+
+
+def test_a_line_that_breaks_again_and_again_is_told(heron, tmp_path):
+    cable = Cable(tmp_path / "tty")
+    talker = Talker(cable)
+    with Monitor(heron, cable.name, baud=115200) as line:
+        for times in range(1, 6):
+            wait_for(line, live, meanwhile=lambda: talker.talk(0.03))
+            assert not any("again and again" in said for said in remedies(line.snapshot().health, (), None, heron))
+            cable.pull()
+            cable.plug()
+            wait_for(
+                line, lambda s, n=times: s.health.notices.get("reconnected") == n, meanwhile=lambda: talker.talk(0.03)
+            )
+        told = remedies(line.snapshot().health, (), None, heron)
+    assert told[0].startswith("The connection breaks again and again: a loose plug")
+    cable.close()

@@ -79,10 +79,17 @@ class PortsScreen(ListScreen):
         self._looks += 1
         rows = [(device, self._row(device, about, line)) for device, (about, line) in self._ports.items()]
         self.put_rows(rows)
-        said = "No serial port found yet: plug the robot in, or press t and type a device or URL." if not rows else (
-            "Listening on every port; opening one restarts some controllers. Enter takes the marked one."
-        )  # fmt: skip
-        self.about((said, "$quiet"))
+        self.about((self._said(), "$quiet"))
+
+    def _said(self) -> str:
+        """What there is to do; of the marked port, why it can't be read, whole."""
+        if not self._ports:
+            return "No serial port found yet: plug the robot in, or press t and type a device or URL."
+        marked = self.marked
+        line = None if marked is None or marked >= len(self._ports) else list(self._ports.values())[marked][1]
+        if line is not None and line.words != "opening" and not line.lines(1):
+            return words.printable(line.words)
+        return "Listening on every port; opening one restarts some controllers. Enter takes the marked one."
 
     def _row(self, device: str, about: str, line: RawLine) -> list[Part]:
         last = line.lines(1)

@@ -81,6 +81,11 @@ _NOTICES: Mapping[str, str] = {
     "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",
 }
+_BREAKS_AT = 5
+_BREAKS = (
+    "The connection breaks again and again: a loose plug or cable, a battery that sags until the controller starts"
+    " anew, or a robot program that closes it."
+)
 _WORTH_SAYING = 0.01
 """Share of the lines from which a refused one is worth doing something about."""
 
@@ -98,14 +103,15 @@ def notice_words(notice: str) -> str:
 
 
 def advice(health: Health) -> list[str]:
-    """What to do about the cause for which most lines were refused; empty where hardly any were."""
+    """What to do about a line that breaks, and the cause of most refused lines; empty where hardly any were."""
+    again = [_BREAKS] if health.notices.get("reconnected", 0) >= _BREAKS_AT else []
     # A reading that never can be is no damage, but another unit.
     causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
     cause = max(causes, key=lambda name: health.dropped[name], default="")
     if health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):
-        return []
+        return again
     said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]
-    return [said] if said else []
+    return [*again, said] if said else again
 
 
 def health_words(health: Health) -> str:
