@@ -122,13 +122,20 @@ def _console_line(robot: Robot, args: argparse.Namespace, session: Session) -> C
     )
     args.record = args.record or _session_recording(robot, named, args)
     monitor = line_options.monitor(robot, named, args, session)
+    if args.record is None and _is_kept(robot, named, args):
+        monitor.unrecorded = "the folder recordings beside the shot log can't be written"
     session.line = monitor
     return monitor
 
 
+def _is_kept(robot: Robot, named: str | None, args: argparse.Namespace) -> bool:
+    """Every session on a real line is kept, unless that was turned off."""
+    return not args.no_record and scheme_of(named or robot.link.port) not in ("sim", "replay")
+
+
 def _session_recording(robot: Robot, named: str | None, args: argparse.Namespace) -> Path | None:
-    """Every session on a real line is kept beside the shot log, unless that was turned off."""
-    if args.no_record or scheme_of(named or robot.link.port) in ("sim", "replay"):
+    """Where the session is kept, beside the shot log; None where it isn't, or can't be written there."""
+    if not _is_kept(robot, named, args):
         return None
     from datetime import datetime
 

@@ -62,6 +62,8 @@ class Monitor:
         self._thread: threading.Thread | None = None
         self._port: serial.SerialBase | None = None
         self._recorder: Recorder | None = None
+        self.unrecorded: str | None = None
+        """Why the line isn't recorded, though it should be."""
         self._began = time.monotonic()
         self._state: State = "off"
         self._words = "not started"
@@ -123,8 +125,9 @@ class Monitor:
             live = self._line.live(state, words, self._device, now)
             live.others = tuple(one.device for one in self._there if one.device != self._device)
             live.others += getattr(self._port, "others", ())
-        recorder = self._recorder
-        return live if recorder is None or recorder.failed is None else _unrecorded(live, recorder.failed)
+        if self._recorder is not None and self._recorder.failed is not None:
+            return _unrecorded(live, f"recording ended ({self._recorder.failed})")
+        return live if self.unrecorded is None else _unrecorded(live, f"no recording: {self.unrecorded}")
 
     def drain(self) -> list[Sample]:
         """The samples since the last call (at most the last 20,000)."""
@@ -325,7 +328,7 @@ class Monitor:
                 self._device = self._device if state == "lost" else None
 
 
-def _unrecorded(live: Live, reason: str) -> Live:
+def _unrecorded(live: Live, notice: str) -> Live:
     """A snapshot that tells of a recording given up; the line itself goes on."""
-    notices = {**live.health.notices, f"recording ended ({reason})": 1}
+    notices = {**live.health.notices, notice: 1}
     return replace(live, health=replace(live.health, notices=notices))

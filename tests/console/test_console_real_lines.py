@@ -22,6 +22,7 @@ from fieldtune.console import ConsoleApp
 from fieldtune.link import Monitor
 from fieldtune.link.text.checksums import framed
 from fieldtune.robot import load_robot
+from fieldtune.robot.home import demo_home
 
 COUNTS_PER_S = 1500 / 60 * 100.8  # heron's wheel at 1,500 rpm: 48 counts a motor turn, 2.1 motor turns a wheel's
 
@@ -198,3 +199,17 @@ def test_a_baud_that_was_asked_for_and_is_wrong_is_named_on_the_line_view() -> N
         drive(ConsoleApp(robot, session, line), script)
     os.close(master)
     os.close(slave)
+
+
+def test_a_session_that_can_not_be_recorded_says_so(tmp_path: Path) -> None:
+    """A file stands where the folder of recordings would be: the session goes on, and nobody looks for one later."""
+    (tmp_path / "heron.toml").write_bytes((demo_home() / "heron.toml").read_bytes())
+    (tmp_path / "recordings").write_text("in the way")
+    with RobotProgram() as robot, Terminal("console", "heron", "--port", robot.device, profiles=tmp_path) as console:
+        console.wait("Before anything turns")
+        console.press("\r")
+        console.wait("reading /dev/")
+        console.press("c")
+        console.wait("no recording: the folder")
+        console.press("q")
+        assert console.process.wait(10) == 0

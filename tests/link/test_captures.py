@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import zipfile
+from datetime import datetime
 
 import pytest
 
 from fieldtune import InputError, load_robot
 from fieldtune.link import decode
+from fieldtune.link.recordings.recording import session_recording
 from fieldtune.link.recordings.recording_reader import RecordedLine
 
 
@@ -35,3 +37,12 @@ def test_an_empty_file_and_an_archive_are_named(tmp_path):
         with pytest.raises(InputError, match=words) as caught:
             RecordedLine(path)
         assert str(path) in str(caught.value)
+
+
+def test_a_recording_of_the_same_second_is_not_written_over(tmp_path):
+    """By two consoles, or after the laptop's clock was set back."""
+    begun = datetime(2026, 11, 29, 10, 0, 59)
+    first = session_recording(tmp_path, "heron", begun)
+    first.write_bytes(b"kept")
+    then = session_recording(tmp_path, "heron", begun)
+    assert (first.name, then.name) == ("heron-20261129-100059.rec", "heron-20261129-100100.rec")

@@ -12,7 +12,7 @@ import shutil
 import struct
 import time
 import zlib
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
@@ -154,7 +154,9 @@ def session_recording(folder: Path, robot: str, begun: datetime) -> Path | None:
             old.unlink()
     except OSError:
         return None
-    return folder / f"{robot}-{begun:%Y%m%d-%H%M%S}{SUFFIX}"
+    while (path := folder / f"{robot}-{begun:%Y%m%d-%H%M%S}{SUFFIX}").exists():
+        begun += timedelta(seconds=1)  # a clock set back, or another console
+    return path
 
 
 @frozen
