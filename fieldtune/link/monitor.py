@@ -16,9 +16,10 @@ import serial
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
-from fieldtune.link.port_search import Found, PortSearch, is_text
+from fieldtune.link.port_search import Found, PortSearch
 from fieldtune.link.ports import Lost, Pace, close_port, read_chunk
 from fieldtune.link.recordings.recording import Recorder, started
+from fieldtune.link.text.line_patterns import is_text
 from fieldtune.link.waiting_words import SILENT_S, silence, waiting_words
 from fieldtune.port_names import scheme_of
 
@@ -237,7 +238,7 @@ class Monitor:
             self._take(data, arrival_s)
             lately = (lately + data)[-_LATELY:]
         if not found.proven:
-            self._say_searching("searching", waiting_words(found, lately, 0.0, self._baud))
+            self._say_searching("searching", waiting_words(found.device, found.speed_words, lately, 0.0, self._baud))
         while not self._over():
             if not good:
                 good = self._line_is_good(found, good_before)
@@ -247,7 +248,8 @@ class Monitor:
                     began = time.monotonic()
                 if not good and time.monotonic() - said_s > _RETRY_S:
                     said_s = time.monotonic()
-                    self._say_searching("searching", waiting_words(found, lately, said_s - spoke_s, self._baud))
+                    words = waiting_words(found.device, found.speed_words, lately, said_s - spoke_s, self._baud)
+                    self._say_searching("searching", words)
             data, arrival_s = read_chunk(found.port, pace.fast)
             pace.see(data)
             why = getattr(found.port, "interrupted", "")

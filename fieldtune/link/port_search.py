@@ -14,7 +14,7 @@ from fieldtune.link import ports
 from fieldtune.link.line import Line
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 from fieldtune.link.samples import State
-from fieldtune.link.text.line_patterns import share_of_text
+from fieldtune.link.text.line_patterns import is_text
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -23,8 +23,6 @@ _LISTEN_S = 1.2  # long enough for three lines at 3 Hz
 _SILENT_S = 2.5
 _ENOUGH = 3  # plausible lines that prove a port and its speed
 _PLENTY = 12  # lines of text of which not one is ours
-_TEXT = 0.97  # share of text at the right speed
-_TEXT_BYTES, _ENDLESS_BYTES = 40, 200
 
 _NO_TEXT = "is its baud unusual, or are these binary numbers? --baud N names it; 8 bits, no parity"
 
@@ -51,12 +49,6 @@ class Found:
     def speed_words(self) -> str:
         """`` at 115200 baud`` for a device, nothing for a URL."""
         return "" if ports.is_url(self.device) else f" at {self.baud} baud"
-
-
-def is_text(data: bytes) -> bool:
-    """Whether bytes are lines of text, but for a stray one; or so much text that it has no lines."""
-    enough = _TEXT_BYTES if b"\n" in data or b"\r" in data else _ENDLESS_BYTES
-    return len(data) >= enough and share_of_text(data) >= _TEXT
 
 
 class PortSearch:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
-from fieldtune.link.port_search import is_text
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 from fieldtune.link.text.framing import LONGEST
+from fieldtune.link.text.line_patterns import is_text
 from fieldtune.link.text.shown_lines import shown
 
 if TYPE_CHECKING:

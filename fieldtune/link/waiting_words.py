@@ -2,36 +2,30 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from fieldtune.link.port_search import is_text
-from fieldtune.link.text.line_patterns import share_of_text
+from fieldtune.link.text.line_patterns import is_text, share_of_text
 from fieldtune.port_names import scheme_of
-
-if TYPE_CHECKING:
-    from fieldtune.link.port_search import Found
 
 SILENT_S = 3.0
 _NOISE_BYTES = 60
 _NO_TEXT = 0.85  # share of text below which it is no text, however damaged
 
 
-def waiting_words(found: Found, lately: bytes, silent_s: float, fixed_baud: int | None) -> str:
-    """What an open port says before its first good line. ``lately``: its last bytes; ``fixed_baud``: None, or the
-    speed that was asked for."""
-    listening = f"listening on {found.device}{found.speed_words}"
+def waiting_words(device: str, at_speed: str, lately: bytes, silent_s: float, fixed_baud: int | None) -> str:
+    """What an open port says before its first good line.
+
+    ``at_speed``: `` at 115200 baud``, or nothing; ``lately``: its last bytes; ``fixed_baud``: the speed asked for.
+    """
+    listening = f"listening on {device}{at_speed}"
     if silent_s > SILENT_S:
-        baud = "" if fixed_baud is None or not found.speed_words else " Is that its baud?"
-        return f"{listening}, but {silence(found.device, silent_s, ever=bool(lately))}{baud}"
+        baud = " Is that its baud?" if fixed_baud is not None and at_speed else ""
+        return f"{listening}, but {silence(device, silent_s, ever=bool(lately))}{baud}"
     if len(lately) >= _NOISE_BYTES and share_of_text(lately) < _NO_TEXT:
-        if not found.speed_words:
+        if not at_speed:
             return f"{listening}: what comes is no text; is that the port of its lines?"
         if fixed_baud is not None:
             return f"{listening}: no text comes; leave --baud (or [link] baud) away, and its baud is found"
         return f"{listening}: what comes is no text"
-    if found.text or is_text(lately):
-        return f"{listening}: it sends text, but no line that can be read"
-    return listening
+    return f"{listening}: it sends text, but no line that can be read" if is_text(lately) else listening
 
 
 def silence(device: str | None, silent_s: float, *, ever: bool) -> str:

@@ -13,7 +13,7 @@ from fieldtune import load_robot
 from fieldtune.link import Monitor, decode
 from fieldtune.link.limits import Limits
 from fieldtune.link.line import Line
-from fieldtune.link.port_search import is_text
+from fieldtune.link.text.line_patterns import is_text
 from fieldtune.link.text.shown_lines import shown
 from fieldtune.link.troubleshooting.remedies import remedies
 

@@ -20,6 +20,8 @@ _REMEMBERED = 48
 OFTEN = 3
 _DIGITS, PLAIN = b"0123456789", b"\t" + bytes(range(32, 127))
 _LETTERS = bytes(byte for byte in PLAIN if chr(byte).isalpha())
+_TEXT = 0.97  # share of text at the right speed
+_TEXT_BYTES, _ENDLESS_BYTES = 40, 200
 
 
 class LinePatterns:
@@ -82,3 +84,9 @@ def share_of_text(data: bytes) -> float:
 def objects_apart(lines: list[bytes]) -> list[bytes]:
     """Lines with one object each, of a program that forgets some line feeds."""
     return [one for line in lines for one in line.replace(b"}{", b"}\n{").split(b"\n")]
+
+
+def is_text(data: bytes) -> bool:
+    """Whether bytes are lines of text, but for a stray one; or so much text that it has no lines."""
+    enough = _TEXT_BYTES if b"\n" in data or b"\r" in data else _ENDLESS_BYTES
+    return len(data) >= enough and share_of_text(data) >= _TEXT
