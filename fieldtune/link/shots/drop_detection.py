@@ -269,16 +269,15 @@ class DropDetector:
         """The instant, or a later one until which single readings tell that the wheel ran on: cells need two."""
         points = self._points
         first, last = bisect_right(points.t, instant), bisect_right(points.t, instant + _ALONE_S)
+        t, x, samples = points.t[first:last], points.turns[first:last], points.samples[first:last]
         if points.are_counts and first:
-            run = [
-                (t - points.t[first - 1], x - points.turns[first - 1])
-                for t, x in zip(points.t[first:last], points.turns[first:last], strict=True)
-            ]
-            told = [60 * turns / seconds for seconds, turns in run]
+            at_s, turns = points.t[first - 1], points.turns[first - 1]
+            told = [60 * (now - turns) / (then - at_s) for then, now in zip(t, x, strict=True)]
         else:
-            told = [sample.wheel_rpm or 0.0 for sample in points.samples[first:last]]
-        fast = next((i for i, one in enumerate(told) if one < (rpm + min(told)) / 2), 0)
-        return (points.t[first + fast - 1] + points.t[first + fast]) / 2 if fast else instant
+            told = [sample.wheel_rpm or 0.0 for sample in samples]
+        slow = next((i for i, one in enumerate(told) if one < (rpm + min(told)) / 2), 0)
+        missing = slow and (t[slow] - t[slow - 1] > _MISSING * self._cell_s or not points.are_counts)
+        return (t[slow - 1] + t[slow]) / 2 if missing else instant
 
     def _battery_fall(self, instant: float) -> float | None:
         """By how many volts the battery fell at an instant; None where too little is known."""
