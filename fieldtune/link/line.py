@@ -18,10 +18,11 @@ from fieldtune.link.validation.counter_doubts import CounterDoubts
 from fieldtune.link.validation.decoder import LineDecoder
 from fieldtune.link.validation.no_reading import DistanceCodes
 from fieldtune.link.validation.setpoint_unit import SetpointUnit
+from fieldtune.link.wheel.rpm_filter import RpmFilter
 from fieldtune.link.wheel.shown_speed import ShownSpeed
 from fieldtune.link.wheel.smoothed_rpm import SmoothedRpm
 from fieldtune.link.wheel.wheel_figures import History, JamWatch, WheelFollower
-from fieldtune.link.wheel.wheel_speed import RpmFilter, SpeedTrack
+from fieldtune.link.wheel.wheel_speed import SpeedTrack
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Sample
@@ -50,13 +51,12 @@ class Line:
         self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed, bounds=bounds)
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
-        self._rpm_filter, self._smoothing = RpmFilter(), SmoothedRpm(robot.speed_kept)
+        self._rpm_filter, self._smoothing = RpmFilter(limits.counts_per_turn), SmoothedRpm(robot.speed_kept)
         self._counter = CounterDoubts(limits.counts_per_turn or 1.0)
         self._distances = DistanceCodes.of_places([spot.distance for spot in robot.spots], robot.field_range)
         self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
-        self._history = History()
-        self._figures, self._jams = WheelFollower(robot), JamWatch()
+        self._history, self._figures, self._jams = History(), WheelFollower(robot), JamWatch()
         self._recent: dict[str, deque[tuple[float, float]]] = {
             row.name: deque(maxlen=row.median_of) for row in FIELDS.values() if row.median_of
         }

@@ -39,6 +39,7 @@ _ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 _SHALLOW = 0.6  # of the least that a shot takes
 _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
+_LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
 _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING = 3.0  # cells
@@ -134,7 +135,7 @@ class DropDetector:
                 self._waiting.remove(candidate)
                 for drop in judged:
                     rpm = release_rpm(points, candidate.instant, before_s, tick_s)
-                    found.append(drop if rpm is None else replace(drop, before_rpm=rpm))
+                    found.append(drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held))
         return found
 
     def _learn(self, tick_s: float) -> None:
@@ -241,6 +242,8 @@ class DropDetector:
         around = seen[0], cell, before, after
         low, high = (share * speed for share in self._usual.shares)
         as_seen = drop_fit.verdict(*around, (low, high), self._usual.learned)
+        if as_seen.missed * 60 < _LEFT_OUT * points.left_out_rpm:
+            return None
         course = self._usual.course
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)
         freely = drop_fit.verdict(*around)

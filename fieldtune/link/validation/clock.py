@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 AHEAD_S = 0.25  # a line is never older for the robot than for the host by more than this
 TRAIL = 8
 _GAIN_S = 0.15
+_SLOWER, _LEAST_READING_S = 1.02, 0.001
+_FEW_COUNTS, _A_COUNT = 11.0, 1.3
 
 
 @dataclass(slots=True)
@@ -28,7 +30,8 @@ class LineState:
     ``turned_s`` is when a new count came last, ``trail`` the last (seconds, turns) of new counts; ``stood``: the last
     line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed. ``rpms``
     has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such a stretch gained, turns/s^2;
-    ``scatter`` is how far that rpm goes up and down from line to line, turns/s; ``dead``: it stands at zero though the
+    ``scatter`` is how far that rpm goes up and down from line to line, turns/s, ``reading_s`` about the least time from
+    one such change to the next, the last at ``changed_s``; ``dead``: it stands at zero though the
     wheel can't. ``change`` is what it means if this state does not follow the last one.
     """
 
@@ -51,6 +54,8 @@ class LineState:
     rpms: deque[tuple[float, float]] = field(default_factory=deque)
     gained_rps2: float = 0.0
     scatter: float = 0.0
+    changed_s: float = 0.0
+    reading_s: float = math.inf
     volts: float | None = None
     trail: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=TRAIL))
     change: str | None = None
@@ -64,11 +69,18 @@ class LineState:
         (start, turns), (end, last) = trail[0], trail[-1]
         return (last - turns) / (end - start) if end > start else None
 
+    def a_count_rps(self, counts_per_turn: float | None) -> float:
+        """What a count more in own rpm makes of it, turns/s, of an encoder of few counts a turn; 0 of others."""
+        return _A_COUNT / counts_per_turn / self.reading_s if counts_per_turn and counts_per_turn < _FEW_COUNTS else 0.0
+
     def follow_rpm(self, time_s: float, rpm: float) -> None:
         """Takes the robot's own rpm; one false line counts little for how uneven it is."""
         if self.rpm is not None:
             change = abs(rpm - self.rpm) / 60
             self.scatter += 0.05 * (min(change, 4 * self.scatter + 0.2) - self.scatter)
+            if change:
+                self.reading_s = max(min(_SLOWER * self.reading_s, time_s - self.changed_s), _LEAST_READING_S)
+                self.changed_s = time_s
         self.rpm, self.rpm_s, self.dead = rpm, time_s, False
         rpms = self.rpms
         rpms.append((time_s, rpm))

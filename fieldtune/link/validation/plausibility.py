@@ -241,10 +241,10 @@ class Continuity:
             return True
         limits, elapsed = self.limits, time_s - base.rpm_s
         change = (rpm - base.rpm) / 60
-        least = LEAST_SPEED * limits.wheel_rpm / 60
         # One of some thousand lines of a rough reading is off by four times its scatter, with nothing damaged.
         scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else _SURE_SCATTERS
-        room = RPM_OFF * max(base.rpm / 60, least) + scatters * base.scatter
+        room = RPM_OFF * max(base.rpm, LEAST_SPEED * limits.wheel_rpm) / 60 + scatters * base.scatter
+        room += base.a_count_rps(limits.counts_per_turn) if loose and self.whole else 0.0
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
                 room += _A_COUNT / self._counts_of(1.0)

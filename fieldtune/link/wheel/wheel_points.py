@@ -12,6 +12,7 @@ import numpy as np
 
 from fieldtune.frozen import frozen
 from fieldtune.link.samples import Sample
+from fieldtune.link.wheel.rpm_steps import Excursion, RpmSteps
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
@@ -56,10 +57,10 @@ class Cells:
 
 
 class WheelPoints:
-    """Points of turns over time: new counts, or the robot's own rpm summed. ``quantum``: one count in turns."""
+    """Points of turns over time: new counts, or the robot's own rpm summed. ``count``: one in turns."""
 
-    def __init__(self, quantum: float) -> None:
-        self.quantum = quantum
+    def __init__(self, count: float) -> None:
+        self._count, self._steps, self._excursion = count, RpmSteps(count), Excursion()
         self._apart_s: deque[float] = deque(maxlen=_LATELY)
         self._pace = self._odd = 0
         self._noisy = False
@@ -75,13 +76,31 @@ class WheelPoints:
         self.samples: list[Sample] = []
         self._offset = 0.0
         self._breaks_s: deque[float] = deque(maxlen=20)
-        self._rpm = -1.0
+        self._rpm = self._rpm_before = -1.0
         self._doubted_s: float | None = None
         self._run = -math.inf, 0.0
         self._alone: Sample | None = None
+        self._steps.clear()
+        self._apart: list[Sample] = []
+        self._excursion.clear()
         self._fresh = 1.0
         self.now_s = self._news_s = 0.0
         """When the last news came."""
+
+    @property
+    def quantum(self) -> float:
+        """What is rounded to, in turns: counts, or less where own rpm is no whole count over some time."""
+        return self._count if self.are_counts else self._steps.quantum
+
+    @property
+    def left_out_rpm(self) -> float:
+        """By how much a mean of own rpm may be off as readings leave some of the time out."""
+        return 0.0 if self.are_counts else self._steps.left_out_rpm
+
+    @property
+    def over_held(self) -> float:
+        """What a speed by these points has to be multiplied by: see ``RpmSteps``."""
+        return 1.0 if self.are_counts else self._steps.over_held
 
     @property
     def are_counts(self) -> bool:
@@ -105,7 +124,11 @@ class WheelPoints:
         """Takes a sample; says whether ``now_s`` moved on. ``placed``, ``noisy``: as in ``DropDetector.see``."""
         self._noisy = noisy
         if sample.turns is None:
-            return self._add_doubtful_rpm(sample) if noisy or self._alone is not None else self._add_rpm(sample)
+            if sample.wheel_rpm is not None:
+                self._steps.see(sample.time_s, sample.wheel_rpm)
+            if noisy or self._alone is not None:
+                return self._add_doubtful_rpm(sample)
+            return self._add_smooth_rpm(sample) if self._steps.fine else self._add_rpm(sample)
         if placed is None:
             return False
         spreads = placed[2], self._spread_s[-1] if self.t else placed[2]
@@ -144,6 +167,24 @@ class WheelPoints:
             return moved
         return self._add_rpm(sample) or moved
 
+    def _add_smooth_rpm(self, sample: Sample) -> bool:
+        """As ``_add_rpm``; readings far off that the next takes back are of an edge missed, or seen twice."""
+        rpm, apart, moved = sample.wheel_rpm, self._apart, False
+        if rpm is None or not self.t:
+            return self._add_rpm(sample)
+        waits, true = self._excursion.waits(sample.time_s, rpm, self._rpm, self._rpm - self._rpm_before)
+        if true is False and apart:
+            self._doubted_s = apart[0].before_s if self._doubted_s is None else self._doubted_s
+        elif true:
+            for one in apart:
+                moved = self._add_rpm(one) or moved
+        if true is not None:
+            apart.clear()
+        if waits:
+            apart.append(sample)
+            return moved
+        return self._add_rpm(sample) or moved
+
     def _add_rpm(self, sample: Sample) -> bool:
         """Sums turns from the robot's own rpm. Where that is said again and again, only its changes are news."""
         rpm, t = sample.wheel_rpm, self.t
@@ -152,7 +193,8 @@ class WheelPoints:
             self._doubted_s = said_until_s
             return False
         new, before, self._doubted_s = rpm != self._rpm, self._rpm, None
-        self._rpm = rpm
+        if new:
+            self._rpm, self._rpm_before = rpm, before
         if t and new and said_until_s is not None:  # lines passed over said what was said before
             self._put(self.samples[-1], said_until_s, self._summed(said_until_s, before), 0.0)
         last_s = t[-1] if t else sample.time_s

@@ -1,15 +1,13 @@
-"""Wheel speed from encoder counts by a local least-squares slope, and the robot's own rpm made quiet.
+"""Wheel speed from encoder counts by a local least-squares slope.
 
 The window reaches back from the newest count as far as the slopes agree within their standard errors (intersection of
 confidence intervals: Goldenshluger & Nemirovski, Math. Methods Stat. 6 (1997) 135): long and quiet while the wheel runs
-evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown. Own rpm is the
-mean over such a window; how rough it is shows from its second differences, so that spin-up and shots count little.
+evenly, short where it drops or spins up. A speed that isn't known well enough to be shown is unknown.
 """
 
 from __future__ import annotations
 
 import math
-import statistics
 from collections import deque
 from itertools import pairwise
 
@@ -233,118 +231,3 @@ class SpeedTrack:
         if best is None or (reach > usual and not good) or error > max(_GOOD * abs(best), _ROUGH_RPS):
             return None
         return best
-
-
-_WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55)
-_LONGEST_RPM_S = 0.25
-_SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
-_BENDS = 25
-_STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is less than the deviation
-_FORGET = 0.05
-_MANY = 10
-_DOUBTED, _DOUBTED_S = 3, 0.35
-_CHANGES, _OLD_S = 0.06, 0.04  # of the speed, over three lines: the middle one of them is old then
-_FAR = 3.5  # standard deviations
-_LEAST_S, _MOST_S = 1e-3, 0.05
-
-
-class Scatter:
-    """How much a reading goes up and down by itself: its standard deviation, and that of means of it."""
-
-    def __init__(self) -> None:
-        self.deviation = self._of_steps = 0.0
-        self._fresh = 1.0  # share of lines that bring a new value: some robots print oftener than they compute
-        self._values: deque[float] = deque(maxlen=3)
-        self._bends: deque[float] = deque(maxlen=_BENDS)
-        self._steps: deque[float] = deque(maxlen=_STEPS)
-
-    def see(self, value: float) -> None:
-        """Takes the next value."""
-        values = self._values
-        if values:
-            new = value != values[-1]
-            self._fresh += _FORGET * (new - self._fresh)
-            if not new:
-                return
-            self._steps.append(value - values[-1])
-        values.append(value)
-        if len(values) == 3:
-            self._bends.append(abs(values[2] - 2 * values[1] + values[0]))
-            # A count more in one line of ten is rough as well, though most lines are smooth.
-            trend = statistics.median(self._steps)
-            step = sorted(abs(step - trend) for step in self._steps)[int(_MOST_STEPS * len(self._steps))]
-            self.deviation = statistics.median(self._bends) / _SECOND
-            self._of_steps = _OF_A_STEP * step
-
-    def of_a_value(self, doubted: bool) -> float:
-        """How far a value lies from the others; ``doubted``: not by a step that few of them make."""
-        return self.deviation if doubted else max(self.deviation, self._of_steps)
-
-    def of_mean(self, lines: int, many: bool) -> float:
-        """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
-        deviation = max(self.deviation, self._of_steps) if many else self.deviation
-        return deviation / math.sqrt(max(lines * self._fresh, 1.0))
-
-
-class RpmFilter:
-    """Follows the robot's own rpm over time: the mean over the longest window that agrees with all shorter ones.
-
-    A mean and no median, as own rpm often comes in steps of one count: between two steps only the mean is right.
-    """
-
-    def __init__(self) -> None:
-        self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
-        self.scatter = Scatter()
-        self.late_s = 0.0
-        """By how much older the speed is that ``add`` gave last than a wheel's that changes may be."""
-
-    def clear(self) -> None:
-        """Forgets the past, but not how rough the reading is."""
-        self._points.clear()
-
-    def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
-        """Takes one value and returns the one to show.
-
-        ``before_s``: since when the value stands; until then the last one did, on lines that were passed over.
-        ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
-        """
-        points = self._points
-        self.late_s, since_s = 0.0, time_s - points[-1][0] if points else 0.0
-        if points and before_s is not None and points[-1][0] < before_s < time_s:
-            last_s, last, stood_s = points[-1]
-            points[-1] = (last_s, last, min(stood_s + before_s - last_s, _MOST_S))
-            since_s = time_s - before_s
-        points.append((time_s, value, min(max(since_s, _LEAST_S), _MOST_S)))
-        self.scatter.see(value)
-        since = time_s - (_DOUBTED_S if doubted else _LONGEST_RPM_S)
-        back = [(v, s) for t, v, s in reversed(points) if t >= since]
-        low, high, best = -math.inf, math.inf, value
-        if doubted:
-            if len(back) < _DOUBTED:
-                return None
-            few = [v for v, _ in back[:_DOUBTED]]
-            middle = statistics.median(few)
-            changes = max(few) - min(few) > _CHANGES * middle
-            self.late_s = max(time_s - points[-2][0] - _OLD_S, 0.0) if changes else 0.0
-            if len(back) < _WINDOWS[_DOUBTED]:
-                return middle
-        for n in _WINDOWS:
-            if n > len(back):
-                break
-            middle = self._middle(back[:n], doubted)
-            error = _GAMMA * self.scatter.of_mean(n, len(back) >= _MANY)
-            low, high = max(low, middle - error), min(high, middle + error)
-            if low > high and not (doubted and n <= _DOUBTED):
-                break
-            best = middle
-        return best
-
-    def _middle(self, values: list[tuple[float, float]], doubted: bool) -> float:
-        """Mean of values, each by the seconds it is for, without those that lie far from the others."""
-        rpm = [value for value, _ in values]
-        if len(values) >= 3:
-            middle, room = statistics.median(rpm), _FAR * self.scatter.of_a_value(doubted)
-            values = [one for one in values if abs(one[0] - middle) <= room]
-            if not values:
-                return middle
-        return sum(value * weight for value, weight in values) / sum(weight for _, weight in values)
