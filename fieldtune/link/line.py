@@ -263,8 +263,8 @@ class Line:
 
     def _why_not(self, speed: float | None) -> str:
         """Why there is no speed, or a value that most lines name and that can't be used; empty where nothing is."""
-        if self._counter.why:
-            return self._counter.why
+        if why := self._counter.why or self._rpm_filter.why:
+            return why
         if self._decoder.zeros_between:
             return ZEROS
         if self._track.dead or self._decoder.dead_rpm:

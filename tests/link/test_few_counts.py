@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 from few_counts import counted, edges, timed
+from student_firmware import Firmware, sent
 from wheel_controllers import changing, run_wheel
+
+from fieldtune.link.line import Line
 
 SETPOINTS = [(0.3, 1700.0), (6.6, 2000.0)]
 SHOTS = [(2.5, 0.12), (3.6, 0.11), (4.5, 0.12), (5.7, 0.13), (8.3, 0.12), (9.4, 0.12)]
@@ -53,12 +56,9 @@ def test_an_edge_that_is_missed_is_not_shown():
     assert blank_s < 0.2
 
 
-@pytest.mark.parametrize("per_turn", [1, 2])
-def test_steps_of_a_count_that_are_hundreds_of_rpm_are_not_shown_as_speeds(per_turn):
+def test_steps_of_a_count_that_are_hundreds_of_rpm_are_not_shown_as_speeds():
     wheel = _shooting()
-    looks = decode_lines(
-        list(counted(wheel, edges(wheel, per_turn), per_turn, 100.0, 0.1)), robot_for(per_turn), 10.0
-    ).looks
+    looks = decode_lines(list(counted(wheel, edges(wheel, 1), 1, 100.0, 0.1)), robot_for(1.0), 10.0).looks
     wrong_s, _ = wrong_and_blank(looks, wheel.t, [wheel.rpm], 0.2, from_s=0.5)
     # The reading itself is of up to 0.2 s ago. One count of one a turn in 0.1 s is 600 rpm.
     assert wrong_s < 0.3
@@ -74,6 +74,27 @@ def test_two_marks_not_opposite_one_another_make_no_other_speed():
 
 
 def test_uneven_marks_in_step_with_the_lines_are_no_shots():
-    wheel = changing("feed-forward", 3, 20.0, seed=7)
+    wheel = changing("feed-forward", 2, 13.0, seed=7)
     lines = timed(wheel, edges(wheel, 8, uneven=0.2, seed=1), 8, 100.0)
     assert decode_lines(list(lines), robot_for(8.0)).shots == []
+
+
+def test_a_speed_that_is_no_more_than_steps_is_said_to_be_so():
+    wheel = run_wheel("PI stiff", SETPOINTS[:1], [], 5.0, 0.12, 2)
+    line = Line(robot_for(1.0))
+    for at, data in counted(wheel, edges(wheel, 1), 1, 100.0, 0.1):
+        line.feed(data, at)
+    live = line.live("live", "", None, at)
+    assert live.wheel_rpm is None
+    assert "steps of 600 rpm: send the counts, or time the edges" in live.words
+
+
+@pytest.mark.parametrize(("per_turn", "rate_hz", "rpm"), [(8, 100.0, 1700.0), (4, 1000.0, 1200.0)])
+def test_a_counter_of_few_counts_read_seldom_shows_the_speed(per_turn, rate_hz, rpm):
+    wheel = run_wheel("feed-forward", [(0.3, rpm), (3.0, 1.1 * rpm)], [], 6.0, 0.12, 7)
+    firmware = Firmware(rate_hz=rate_hz, counts_per_turn=per_turn, refresh_hz=50.0)
+    looks = decode_lines(sent(firmware, wheel, 7), robot_for(per_turn), 5.8).looks
+    wrong_s, blank_s = wrong_and_blank(looks, wheel.t, [wheel.rpm], firmware.late_s)
+    # Where each reading's time is known to a millisecond, what is read then is still a whole count wide.
+    assert wrong_s == 0.0
+    assert blank_s < 0.3

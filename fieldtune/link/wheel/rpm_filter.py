@@ -18,6 +18,7 @@ _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55, 89, 144)
 _USUAL_LINES = 55
 _LONGEST_S, _LONGEST_COARSE_S = 0.25, 0.4
 _COARSE_RPM, _GOOD_RPM = 50.0, 25.0  # standard error of a mean that isn't shown, and of one that needs no more
+_PATIENCE_S, _REMEDY = 2.0, "send the counts, or time the edges"
 _GAMMA = 2.0  # width of the intervals, in standard errors
 _SECOND = 0.6745 * math.sqrt(6)  # median size of a second difference over the standard deviation, of normal errors
 _BENDS = 25
@@ -80,6 +81,9 @@ class RpmFilter:
         self._shown: float | None = None
         self.late_s = 0.0
         """By how much older the speed is that ``add`` gave last than a wheel's that changes may be."""
+        self._known_s = math.inf
+        self.why = ""
+        """Why there has been no speed for some time, in words; empty where there is, or was a moment ago."""
         self.scatter, self._steps = Scatter(), RpmSteps(1 / counts_per_turn if counts_per_turn else 0.0)
 
     def clear(self) -> None:
@@ -88,7 +92,7 @@ class RpmFilter:
         self._steps.clear()
         self._apart.clear()
         self._excursion.clear()
-        self._shown = None
+        self._shown, self._known_s, self.why = None, math.inf, ""
 
     def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
         """Takes one value and returns the one to show; None while it isn't known.
@@ -109,6 +113,10 @@ class RpmFilter:
         points.append(point)
         self.scatter.see(value)
         self._shown = self._mean(time_s, value, doubted)
+        if self._shown is not None or self._known_s > time_s:
+            self._known_s = time_s
+        unknown = not doubted and time_s - self._known_s > _PATIENCE_S
+        self.why = f"wheel_rpm goes in steps of {self._steps.step_rpm:.0f} rpm: {_REMEDY}" if unknown else ""
         return self._shown
 
     def _waits(self, point: tuple[float, float, float]) -> bool:

@@ -26,10 +26,11 @@ _STILL_S = 1.0
 _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
-_FEW_COUNTS = 3.0
+_FEW_COUNTS, _FEW_A_LINE = 3.0, 0.7  # the latter: less, and two counts don't come between two lines
 _SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
 _RATE_OVER, _NEAR = 12, (0.15, 0.0015)
+_TIMED, _UNEVEN, _TIMES, _TIMES_WITHIN_S = 0.25, 1.6, 5, 1.0  # of a count's time; times; counts; seconds
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
 
@@ -45,7 +46,8 @@ class SpeedTrack:
     def __init__(self, quantum: float, brake_rps2: float = math.inf) -> None:
         self._quantum = quantum
         self._brake_rps2 = brake_rps2
-        self._points: deque[tuple[float, float, float]] = deque(maxlen=160)  # seconds, turns, spread of the seconds
+        self._points: deque[tuple[float, float, float, bool]] = deque(maxlen=160)
+        """Seconds, turns, spread of the seconds, and whether a count begins there: else it is a whole count wide."""
         self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
         self._turns = 0.0
         self._waited = False
@@ -55,6 +57,8 @@ class SpeedTrack:
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = -math.inf
         self._refreshes = RefreshTimes()
+        self._steps_s: deque[float] = deque(maxlen=3)  # times from single counts to the next
+        self._turned_s: deque[float] = deque(maxlen=_TIMES)  # when such a time was unlike both beside it
         self.placed: tuple[float, float, float] | None = None
         """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
         self.dead = False
@@ -65,6 +69,7 @@ class SpeedTrack:
         self._points.clear()
         self._lines.clear()
         self._refreshes.clear()
+        self._steps_s.clear()
         self._rate = None
         self._waited = self.dead = False
 
@@ -114,6 +119,10 @@ class SpeedTrack:
         gap_s, since_s = time_s - before_s, time_s - self._moved_s
         self._waits += _FORGET_WAITS * (self._waited - self._waits)
         refreshed = self._waited and abs(moved) * gap_s > _OVERDUE * self._quantum * since_s
+        if self._waited and abs(moved) > _OVERDUE * self._quantum and self._rate:
+            refreshed = refreshed or abs(self._rate) * gap_s < _FEW_A_LINE * self._quantum
+        elif self._waited and gap_s < _TIMED * since_s and self._goes_to_and_fro(time_s, since_s):
+            self._stale_until_s = time_s + _STALE_S
         if refreshed:
             self._refresh_s.append(since_s)
             self._stale_until_s = time_s + _STALE_S
@@ -123,12 +132,12 @@ class SpeedTrack:
                 at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
             if self._waits < _SELDOM and spread_s >= gap_s and self._rate and self._points:
                 # Nearly in step with the lines, and not known better: where an even wheel has it.
-                last_s, last, _ = self._points[-1]
+                last_s, last, *_ = self._points[-1]
                 at_s = min(max(last_s + (turns + self._quantum / 2 - last) / self._rate, before_s), time_s)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
-            self._place((before_s + time_s) / 2, edge, gap_s)
+            self._place((before_s + time_s) / 2, edge, gap_s, begins=True)
         elif reading_s > tick_s and self._points:
             at_s, spread_s = self._refreshes.place(time_s - reading_s, time_s, tick_s, self._readings(moved, reading_s))
             self._place(at_s, turns + self._quantum / 2, spread_s)
@@ -137,17 +146,27 @@ class SpeedTrack:
             self._refreshes.clear()  # of readings that it isn't told, it would count too few
         self._waited = False
 
+    def _goes_to_and_fro(self, time_s: float, since_s: float) -> bool:
+        """Whether times from count to count do, as no wheel turns: each waits for the next reading of the counter."""
+        steps, turned = self._steps_s, self._turned_s
+        steps.append(since_s)
+        if len(steps) == 3:
+            shorter, longer = sorted((steps[0], steps[2]))
+            if _UNEVEN * steps[1] < shorter or steps[1] > _UNEVEN * longer:
+                turned.append(time_s)
+        return len(turned) == _TIMES and time_s - turned[0] < _TIMES_WITHIN_S
+
     def _readings(self, moved: float, reading_s: float) -> int:
         """How many readings of the counter, so far apart, lie behind a step of so many turns."""
-        (end, last, _), (start, turns, _) = self._points[-1], self._points[max(-_RATE_OVER, -len(self._points))]
+        (end, last, *_), (start, turns, *_) = self._points[-1], self._points[max(-_RATE_OVER, -len(self._points))]
         known_s = self._refreshes.period_s
         between_s = known_s if abs(known_s - reading_s) < max(_NEAR[0] * reading_s, _NEAR[1]) else reading_s
         a_reading = abs(last - turns) / max(end - start, 1e-9) * between_s
         return max(round(abs(moved) / a_reading), 1) if a_reading else 1
 
-    def _place(self, time_s: float, turns: float, spread_s: float) -> None:
+    def _place(self, time_s: float, turns: float, spread_s: float, begins: bool = False) -> None:
         self.placed = (time_s, turns, spread_s)
-        self._points.append(self.placed)
+        self._points.append((*self.placed, begins))
         self._moved_s = time_s
 
     def _waiting(self, now: float) -> float | None:
@@ -177,7 +196,7 @@ class SpeedTrack:
         """
         points = list(self._points)[-_LAST_POINTS:]
         most, newest = 0.0, points[-1][1] if points else 0.0
-        for (start, turns, _), (end, last, _) in pairwise(points):
+        for (start, turns, *_), (end, last, *_) in pairwise(points):
             rate = (last - turns) / max(end - start, 1e-9)
             most = max(most, rate * rate / (2 * self._brake_rps2) - abs(newest - last))
         return most
@@ -185,7 +204,7 @@ class SpeedTrack:
     def _slope(self, tick_s: float, fewest: int) -> float | None:
         """Turns a second at the newest point, over the longest window that agrees with all shorter ones."""
         points = self._points
-        now, here, _ = points[-1]
+        now, here, *_ = points[-1]
         rough = (here - points[-fewest][1]) / max(now - points[-fewest][0], 1e-9)
         # Half a count and half a tick are spread evenly: a twelfth of a square each (GUM, JCGM 100:2008, 4.3.7).
         jitter = (rough * tick_s) ** 2
@@ -197,7 +216,7 @@ class SpeedTrack:
         best: float | None = None
         n, s, st, sx, stt, stx, sxx, reach = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
         error, slip, good = math.inf, 0.0, False
-        for time, turns, spread_s in reversed(points):
+        for time, turns, spread_s, begins in reversed(points):
             t, x = time - now, turns - here
             if n >= fewest and t < -usual and (good or t < -max(_LONGEST_S, usual)):
                 break
@@ -206,7 +225,7 @@ class SpeedTrack:
             if spread_s and rough:
                 unit = abs(rough) * spread_s
                 slip = max(slip, unit)
-                w = 12 * variance / (unit * unit + jitter)
+                w = 12 * variance / (unit * unit + jitter + (0.0 if begins else quantum * quantum))
                 s, wt, wx = s + w, w * t, w * x
             else:
                 s, slip = s + 1, quantum
