@@ -25,7 +25,7 @@ _TELESCOPES = 2.1  # of a count: readings that leave some of the time out are of
 _FINE, _HALF = 0.15, 0.5  # of the speed; of a count
 _SOME, _ONE, _FASTER = 4, (0.8, 1.25), 1.7  # readings, of one count each, at speeds so far apart
 _ON_GRID, _MOSTLY, _FEW_A_READING = 0.12, 0.7, 4.0  # of a count; of the readings; counts
-_ALIKE = 0.35  # of what is left out again and again, as marks and lines come in step
+_ALIKE = 0.25  # of what is left out again and again, as marks and lines come in step
 _FORGET, _HARMLESS_RPM = 0.0025, 45.0  # a reading
 _A_COUNT, _EVEN = (0.9, 1.1), 0.5  # counts; of a step
 
