@@ -235,6 +235,8 @@ class DropDetector:
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
         if seen is None or drop is None or not drop.before_rpm > 0.0:  # none by false counts
             return None
+        if points.too_coarse(drop.before_rpm):
+            return None
         off = drop_fit.off_smooth(t - instant, x)
         if off < _NO_WIDTHS * points.quantum:
             return None

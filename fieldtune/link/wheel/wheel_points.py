@@ -30,6 +30,7 @@ _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
 _FAR = 4.0  # standard deviations off the neighbours: a false count
 _STEP = 0.1  # of own rpm: more has to be said twice on a damaged line
+_TOO_COARSE = 0.35
 _SPIKE = 5.0  # standard deviations off both neighbours
 
 
@@ -96,6 +97,12 @@ class WheelPoints:
     def left_out_rpm(self) -> float:
         """By how much a mean of own rpm may be off as readings leave some of the time out."""
         return 0.0 if self.are_counts else self._steps.left_out_rpm
+
+    def too_coarse(self, rpm: float) -> bool:
+        """Whether own rpm goes in steps of whole counts so large that a drop from ``rpm`` can't be told from one."""
+        steps = self._steps
+        counted = steps.few and steps.counted and not steps.times_each_edge
+        return not self.are_counts and counted and steps.step_rpm > _TOO_COARSE * rpm
 
     @property
     def over_held(self) -> float:
