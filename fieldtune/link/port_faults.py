@@ -64,7 +64,7 @@ def _of_network(device: str, scheme: str | None, error: Exception) -> str:
         if number == errno.EADDRINUSE:
             return "another program (another fieldtune?) hears this port: close it there, or send to another port"
         if number == errno.EACCES:
-            return "the system keeps this port for itself; send to one above 1023, such as 5800"
+            return "the system keeps this port for itself; send to one above 1023, such as 9000"
     if scheme in ("socket", "rfc2217"):
         if isinstance(error, socket.gaierror) or "Name or service" in text or "getaddrinfo" in text:
             return f"no {host} on this network: is the laptop in the robot's? Or use the robot's address"

@@ -186,7 +186,7 @@ def test_a_port_half_written_is_told_how_to_write_it(home: Path) -> None:
         await pilot.press("end", "c")
         text = await until(app, pilot, "No serial port found yet")
         assert "press t and type a device" in " ".join(text.split())
-        await pilot.press("t", *"udp:5800", "enter")
+        await pilot.press("t", *"udp:9000", "enter")
         await until(app, pilot, "expected udp://, such as udp://:PORT")
 
     drive(home, script, (40, 12))

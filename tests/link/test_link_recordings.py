@@ -268,4 +268,4 @@ def test_a_picture_is_no_wrong_baud(tmp_path):
     assert "recording" in told[0]
     assert "baud" not in " ".join(told)
     assert all(has_speed(port) for port in ("/dev/ttyACM0", "COM3", "rfc2217://pit:2217", None))
-    assert not any(has_speed(port) for port in ("file://a.log", "udp://:5800", "replay://a.rec"))
+    assert not any(has_speed(port) for port in ("file://a.log", "udp://:9000", "replay://a.rec"))

@@ -41,15 +41,15 @@ def test_a_udp_port_that_another_program_hears_is_said(heron):
 
 def test_the_robots_address_in_place_of_ones_own_is_said(heron):
     """192.0.2.0/24 is nobody's (RFC 5737), ``.invalid`` never resolves (RFC 2606)."""
-    said = words_of(heron, "udp://192.0.2.7:5800", "is no address of this laptop")
-    assert "udp://:5800 hears every robot, udp://:5800?from=192.0.2.7 that one" in said
-    said = words_of(heron, "udp://robot.invalid:5800", "robot.invalid is no address of this laptop")
+    said = words_of(heron, "udp://192.0.2.7:9000", "is no address of this laptop")
+    assert "udp://:9000 hears every robot, udp://:9000?from=192.0.2.7 that one" in said
+    said = words_of(heron, "udp://robot.invalid:9000", "robot.invalid is no address of this laptop")
     assert "from=" not in said
 
 
 def test_tcp_that_nobody_serves_is_said(heron):
     words_of(heron, f"socket://127.0.0.1:{free_port(socket.SOCK_STREAM)}", "nothing listens there")
-    words_of(heron, "socket://robot.invalid:5800", "no robot.invalid on this network")
+    words_of(heron, "socket://robot.invalid:9000", "no robot.invalid on this network")
 
 
 def test_lines_over_ipv6_are_heard_on_the_same_port(heron):

@@ -162,10 +162,10 @@ def test_what_is_there_instead_is_named():
 @pytest.mark.parametrize(
     ("name", "words"),
     [
-        ("udp:5800", "udp://:PORT"),
+        ("udp:9000", "udp://:PORT"),
         ("file:/tmp/run.log", "file://FILE"),
-        ("192.0.2.7:5800", "socket://192.0.2.7:5800"),
-        ("robot.example:5800", "socket://robot.example:5800"),
+        ("192.0.2.7:9000", "socket://192.0.2.7:9000"),
+        ("robot.example:9000", "socket://robot.example:9000"),
     ],
 )
 def test_a_url_half_written_is_told_how(name, words):
@@ -174,7 +174,7 @@ def test_a_url_half_written_is_told_how(name, words):
 
 
 @pytest.mark.parametrize(
-    "name", ["/dev/ttyUSB0", "COM3", "/dev/serial/by-id/usb-a:b-if00", "udp://:5800", "file://a:b"]
+    "name", ["/dev/ttyUSB0", "COM3", "/dev/serial/by-id/usb-a:b-if00", "udp://:9000", "file://a:b"]
 )
 def test_true_names_are_left_alone(name):
     assert port_problem(name) is None

@@ -1,4 +1,4 @@
-"""``socket://robot.local:5800``: lines that a robot serves over TCP. Nothing is ever sent to it.
+"""``socket://robot.local:9000``: lines that a robot serves over TCP. Nothing is ever sent to it.
 
 pyserial has this scheme too, but there one byte at a time is said to be waiting: a line costs dozens of reads.
 """
@@ -21,7 +21,7 @@ class Serial(SocketPort):
     def _start(self, place: str, options: dict[str, str]) -> None:
         host, _, number = place.rstrip("/").rpartition(":")
         if not host or not number.isdecimal() or not 0 < int(number) < 65_536:
-            raise SerialException(f"{self._port}: expected socket://HOST:PORT, such as socket://192.168.4.1:5800")
+            raise SerialException(f"{self._port}: expected socket://HOST:PORT, such as socket://192.168.4.1:9000")
         self._socket = socket.create_connection((host.strip("[]"), int(number)), timeout=_PATIENCE_S)
         self._socket.setblocking(False)
 

@@ -1,6 +1,6 @@
-"""``udp://:5800``: lines that a robot sends as UDP datagrams to a port of this laptop. Nothing is ever sent back.
+"""``udp://:9000``: lines that a robot sends as UDP datagrams to a port of this laptop. Nothing is ever sent back.
 
-Of several robots one is heard: the one at the address in ``udp://:5800?from=192.168.4.7``, else who spoke first.
+Of several robots one is heard: the one at the address in ``udp://:9000?from=192.168.4.7``, else who spoke first.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Serial(SocketPort):
         host, _, number = place.rstrip("/").rpartition(":")
         if not number.isdecimal() or not 0 < int(number) < 65_536:
             raise SerialException(
-                f"{self._port}: expected udp://:PORT with a port from 1 to 65535, such as udp://:5800"
+                f"{self._port}: expected udp://:PORT with a port from 1 to 65535, such as udp://:9000"
             )
         self._place = place
         self._wanted = options.get("from")
