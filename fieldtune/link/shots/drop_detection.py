@@ -42,7 +42,7 @@ _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or li
 _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
 _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
-_MISSING = 3.0  # cells
+_MISSING, _GONE = 3.0, 2.0  # cells
 _LOWERED_S = 0.4
 _ALONE_S = 0.25
 _BATTERY_S, _FEW_VOLTS = 0.15, 2
@@ -337,7 +337,7 @@ class DropDetector:
             return None
         last = max(bisect_right(points.t, instant + 0.002) - 1, 0)
         at, late_s = points.samples[last], instant - points.t[last]
-        if late_s > 0.0 and points.t[last + 1] - points.t[last] > _MISSING * cell:
+        if late_s > 0.0 and points.t[last + 1] - points.t[last] > _GONE * cell:
             at = replace(at, time_s=at.time_s + late_s, arrival_s=at.arrival_s + late_s)
         floor = points.coarseness(float((x[-1] - x[0]) / (t[-1] - t[0])), part, tick_s)
         rate, depth = drop_fit.speed_and_depth(t - instant, x - x[0], floor)
