@@ -20,6 +20,7 @@ from pathlib import Path
 from fieldtune.errors import InputError
 from fieldtune.files import read_whole
 from fieldtune.frozen import frozen
+from fieldtune.link.text.line_patterns import UTF_16_MARKS
 
 VERSION = 2
 MAGIC = b"fieldtune line recording %d\n"
@@ -29,7 +30,6 @@ _ALIKE = 0.8  # of the first line's letters: then it is a recording whose first 
 _LARGEST = 500_000_000
 _LARGEST_TEXT = 100_000_000  # unpacked
 _GZIP, _ZIP = b"\x1f\x8b", b"PK\x03\x04"
-_UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _LARGEST_BLOCK = 200_000  # unpacked; a block ends with the chunk that makes it 32 kB, and a chunk has 64 kB at most
 _MOST_CHUNKS = 20_000  # of a second
 _TIMES_SMALLER, _IN_ANY_CASE = 100, 16_000_000  # what a line packs to at best, and bytes that do no harm
@@ -64,7 +64,7 @@ class RecordedLine:
             raise InputError(f"{self.path}: is a zip archive; unpack it, and name the file in it")
         if self._content.startswith(_GZIP):
             self._content, self._lost = self._unzipped()
-        if self._content.startswith(_UTF_16):  # as a shell of Windows writes what a program prints
+        if self._content.startswith(UTF_16_MARKS):  # as a shell of Windows writes what a program prints
             self._content = self._content[2:].replace(b"\0", b"")
         self._content = self._content.removeprefix(codecs.BOM_UTF8)
         same = sum(a == b for a, b in zip(self._content, _NAME, strict=False))

@@ -233,10 +233,8 @@ class DropDetector:
             instant = candidate.instant = self._last_fast(instant, seen[1] * 60)
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
-        if seen is None or drop is None or not drop.before_rpm > 0.0:  # none by false counts
-            return None
-        if points.too_coarse(drop.before_rpm):
-            return None
+        if seen is None or drop is None or not drop.before_rpm > 0.0 or points.too_coarse(drop.before_rpm):
+            return None  # not above 0 by false counts
         off = drop_fit.off_smooth(t - instant, x)
         if off < _NO_WIDTHS * points.quantum:
             return None

@@ -5,6 +5,7 @@ Damage looks different each time, a program's lines are alike but for their numb
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections import Counter, deque
 from collections.abc import Iterable, Mapping
@@ -15,6 +16,8 @@ _NUMBERS = re.compile(
 )
 COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 """What colours text on a terminal, or moves its cursor (ECMA-48, 5.4, control sequences)."""
+UTF_16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+"""What text of two bytes a letter may begin with."""
 _CUT_LETTER = re.compile(rb"\A[\x80-\xbf]{1,3}|[\xc0-\xff][\x80-\xbf]{0,2}\Z")
 _REMEMBERED = 48
 OFTEN = 3

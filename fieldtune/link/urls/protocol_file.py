@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import os
 import stat
 from typing import BinaryIO
@@ -10,12 +9,12 @@ from typing import BinaryIO
 from serial import SerialException
 
 from fieldtune.link.text.framing import LONGEST
+from fieldtune.link.text.line_patterns import UTF_16_MARKS
 from fieldtune.link.urls.virtual_port import VirtualPort
 
 _LARGEST = 65_536
 _LOOKED = 1_024
 _FRESH = 16_384  # a file made anew has no more in it when it is first seen; a larger one was written before
-_UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
 class Serial(VirtualPort):
@@ -33,7 +32,7 @@ class Serial(VirtualPort):
     def _open(self) -> None:
         """The file as it is now, at its start."""
         self._file: BinaryIO = open(self._path, "rb")  # noqa: SIM115 - closed by close()
-        self._wide = self._file.read(2) in _UTF_16
+        self._wide = self._file.read(2) in UTF_16_MARKS
         self._file.seek(0)
 
     def _take(self) -> bytes:
@@ -41,7 +40,7 @@ class Serial(VirtualPort):
         if not data:
             return self._look_again()
         if self._file.tell() == len(data):
-            self._wide = data[:2] in _UTF_16
+            self._wide = data[:2] in UTF_16_MARKS
             data = data[2:] if self._wide else data
         return data.replace(b"\0", b"") if self._wide else data
 

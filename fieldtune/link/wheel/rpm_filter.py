@@ -139,7 +139,7 @@ class RpmFilter:
     def _mean(self, time_s: float, value: float, doubted: bool) -> float | None:
         """The mean over the longest window that agrees with all shorter ones, if it is known well enough."""
         steps = self._steps
-        coarse = steps.few and steps.counted and not steps.times_each_edge and steps.deviation > _COARSE_RPM
+        coarse = steps.in_whole_counts and steps.deviation > _COARSE_RPM
         since = time_s - (_LONGEST_COARSE_S if coarse else _DOUBTED_S if doubted else _LONGEST_S)
         back = [point for point in reversed(self._points) if point[0] >= since]
         if not coarse:

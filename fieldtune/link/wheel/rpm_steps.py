@@ -108,6 +108,11 @@ class RpmSteps:
         return self.quantum > _HALF * self._whole or not self._whole
 
     @property
+    def in_whole_counts(self) -> bool:
+        """Whether each reading is some whole counts, of a few a turn, over a time of its own."""
+        return self.few and self.counted and not self.times_each_edge
+
+    @property
     def reading_s(self) -> float:
         """Time from one reading to the next."""
         if not self._times:

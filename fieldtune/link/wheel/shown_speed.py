@@ -32,8 +32,7 @@ class ShownSpeed:
         """A speed is known, by the line that arrived then."""
         before, self._before = self._before, (rpm, arrival_s)
         self.rpm, self._arrival_s, self._unanswered_s = rpm, arrival_s, None
-        near = before is not None and arrival_s - before[1] < _APART_S
-        if before is not None and near and arrival_s > before[1]:
+        if before is not None and 0.0 < arrival_s - before[1] < _APART_S:
             self._changes = abs(rpm - before[0]) > max(_EVEN * rpm, _EVEN_RPM)
 
     def forget(self) -> None:

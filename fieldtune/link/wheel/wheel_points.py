@@ -101,8 +101,7 @@ class WheelPoints:
     def too_coarse(self, rpm: float) -> bool:
         """Whether own rpm goes in steps of whole counts so large that a drop from ``rpm`` can't be told from one."""
         steps = self._steps
-        counted = steps.few and steps.counted and not steps.times_each_edge
-        return not self.are_counts and counted and steps.step_rpm > _TOO_COARSE * rpm
+        return not self.are_counts and steps.in_whole_counts and steps.step_rpm > _TOO_COARSE * rpm
 
     @property
     def over_held(self) -> float:
