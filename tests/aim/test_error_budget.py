@@ -14,6 +14,7 @@ from monte_carlo_robots import believed, believed_of, plain
 from reference_laws import exit_speed, flyer, spin_share
 from reference_paths import Launches, fall_time
 from robots import thrower
+from thorough import thorough
 
 from fieldtune import InputError, Session, load_robot
 from fieldtune.aim.error_budget import Cause, error_budget
@@ -56,7 +57,7 @@ def quiet(name: str) -> Session:
     return Session(replace(robot, uncertainty=given, targets=robot.targets[:1]))
 
 
-@pytest.mark.parametrize("name", ["heron", "otter", pytest.param("crane", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("name", ["otter", *thorough("heron", "crane")])
 def test_hit_chances_without_each_cause_and_with_half_of_it(name: str):
     session = quiet(name)
     distance = session.robot.spots[-1].distance

@@ -19,6 +19,7 @@ from terminal import Terminal
 from textual.events import Key
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
+from thorough import thorough
 
 from fieldtune.console import ConsoleApp, keys, themes
 from fieldtune.console.drawing import Drawing
@@ -538,8 +539,9 @@ def monkey(tmp_path: Path, count: int) -> float:
     return gained
 
 
-def test_a_monkey_with_five_hundred_keys(tmp_path: Path) -> None:
-    monkey(tmp_path, 500)
+@pytest.mark.parametrize("count", [150, *thorough(500)])
+def test_a_monkey_with_some_hundred_keys(tmp_path: Path, count: int) -> None:
+    monkey(tmp_path, count)
 
 
 @pytest.mark.slow

@@ -31,7 +31,7 @@ def test_a_pulled_wire_fades_and_is_unknown_not_zero(wheels, lowpass_s, counts):
 
 
 @pytest.mark.parametrize("kind", CONTROLS)
-@pytest.mark.parametrize("lowpass_s", [0.0, 0.5, *thorough(0.1)])
+@pytest.mark.parametrize("lowpass_s", [0.0, *thorough(0.1, 0.5)])
 def test_no_wheel_under_its_program_is_taken_for_one(wheels, kind, lowpass_s):
     wheel = wheels[kind]
     firmware = Firmware(speed="rpm", lowpass_s=lowpass_s, counts_per_turn=4096.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from link_wheel import count_lines, shots_seen, wheel_speed, wheel_turns
+from thorough import thorough
 
 from fieldtune import load_robot
 from fieldtune.link import Line
@@ -28,7 +29,7 @@ def _matched(seen, shots):
     return caught, false
 
 
-@pytest.mark.parametrize(("noise", "least"), [("fine", 0.99), ("usual", 0.98), ("rough", 0.80)])
+@pytest.mark.parametrize(("noise", "least"), [("usual", 0.98), ("rough", 0.80), *thorough(("fine", 0.99))])
 def test_shots_are_caught_and_none_is_made_up(heron, noise, least, capsys):
     rng = np.random.default_rng(5)
     caught = false = total = 0

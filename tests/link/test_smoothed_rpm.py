@@ -22,9 +22,11 @@ def smoothed_over(notices):
     ("kind", "share", "firmware"),
     [
         ("PI soft", 0.12, Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.2)),
-        ("PI stiff", 0.12, Firmware(rate_hz=50.0, counts_per_turn=256.0, speed="rpm", lowpass_s=0.3, setpoint=True)),
         ("feed-forward", 0.08, Firmware(rate_hz=100.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.4)),
-        ("PI soft", 0.12, Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.2, clock=None)),
+        *thorough(
+            ("PI stiff", 0.12, Firmware(50.0, counts_per_turn=256.0, speed="rpm", lowpass_s=0.3, setpoint=True)),
+            ("PI soft", 0.12, Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.2, clock=None)),
+        ),
     ],
 )
 def test_shots_are_found_in_own_rpm_that_is_low_passed(kind, share, firmware):
@@ -43,8 +45,8 @@ def test_shots_are_found_in_own_rpm_that_is_low_passed(kind, share, firmware):
     [
         ("on-off", 0.12, Firmware(rate_hz=100.0, counts_per_turn=56.0, speed="rpm", lowpass_s=0.2)),
         ("PI current-limited", 0.12, Firmware(rate_hz=100.0, counts_per_turn=56.0, speed="rpm", lowpass_s=0.3)),
-        ("PI winding up", 0.08, Firmware(rate_hz=1000.0, speed="rpm", lowpass_s=0.1, bridge_s=0.016)),
         ("PI soft", 0.12, Firmware(rate_hz=100.0, speed="rpm", rpm_hz=20.0, lowpass_s=0.3, setpoint=True)),
+        *thorough(("PI winding up", 0.08, Firmware(rate_hz=1000.0, speed="rpm", lowpass_s=0.1, bridge_s=0.016))),
     ],
 )
 def test_a_low_pass_is_told_by_the_steps_of_counts_in_it_and_depths_are_right(kind, share, firmware):
@@ -59,7 +61,7 @@ def test_a_low_pass_is_told_by_the_steps_of_counts_in_it_and_depths_are_right(ki
 
 @pytest.mark.parametrize(
     ("kind", "share", "rate_hz"),
-    [("PI stiff", 0.08, 50.0), ("PI winding up", 0.08, 100.0), *thorough(("feed-forward", 0.12, 1000.0))],
+    [("PI stiff", 0.08, 50.0), *thorough(("PI winding up", 0.08, 100.0), ("feed-forward", 0.12, 1000.0))],
 )
 def test_own_rpm_of_an_ordinary_robot_is_at_no_time_said_to_be_smoothed(kind, share, rate_hz):
     bridge_s = 0.016 if rate_hz == 1000.0 else 0.0
@@ -85,7 +87,7 @@ def test_setpoints_that_change_quickly_are_no_shots(kind, lowpass_s):
         assert smoothed_over(decoded.notices) == []
 
 
-@pytest.mark.parametrize("kind", ["on-off", "PI soft", "PI stiff", "PI current-limited"])
+@pytest.mark.parametrize("kind", ["on-off", "PI soft", *thorough("PI stiff", "PI current-limited")])
 @pytest.mark.parametrize("counts_per_turn", [56.0, *thorough(4096.0)])
 def test_a_wheel_that_swings_by_itself_is_not_taken_for_smoothed(kind, counts_per_turn):
     firmware = Firmware(rate_hz=100.0, counts_per_turn=counts_per_turn, speed="rpm")
@@ -95,7 +97,8 @@ def test_a_wheel_that_swings_by_itself_is_not_taken_for_smoothed(kind, counts_pe
 
 
 @pytest.mark.parametrize(
-    ("kind", "share", "rate_hz"), [("PI soft", 0.12, 20.0), ("PI stiff", 0.05, 20.0), ("PI winding up", 0.15, 20.0)]
+    ("kind", "share", "rate_hz"),
+    [("PI winding up", 0.15, 20.0), *thorough(("PI soft", 0.12, 20.0), ("PI stiff", 0.05, 20.0))],
 )
 def test_too_few_lines_a_second_are_not_taken_for_smoothed(kind, share, rate_hz):
     firmware = Firmware(rate_hz=rate_hz, counts_per_turn=4096.0, speed="rpm")

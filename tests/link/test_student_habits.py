@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
+from thorough import thorough
 from wheel_controllers import session
 
 from fieldtune.link import Line
@@ -129,7 +130,7 @@ def test_a_buffer_sent_when_it_is_full_does_not_make_the_wheel_faster(wheel, clo
     assert blank_s < 2.0 or size == 4096  # two seconds old is too old to be shown
 
 
-@pytest.mark.parametrize("style", ["t_ms={},wheel_counts={:x}", "t_ms: {} wheel_counts: {:08X}"])
+@pytest.mark.parametrize("style", ["t_ms={},wheel_counts={:x}", *thorough("t_ms: {} wheel_counts: {:08X}")])
 def test_a_counter_in_hexadecimal_is_no_decimal_with_odd_letters(wheel, style):
     """Six of ten such numbers have no letter by chance."""
     times = loop(0.01)
@@ -249,7 +250,7 @@ def test_own_rpm_divided_by_the_time_that_passed_is_left_as_it_is(wheel, uneven_
     assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006)[0] == 0.0
 
 
-@pytest.mark.parametrize("signed", [True, False])
+@pytest.mark.parametrize("signed", [True, *thorough(False)])
 def test_a_counter_of_16_bits_under_a_profile_of_32_is_followed(wheel, signed):
     times = loop(0.01)
     counts = (np.floor(wheel.turns_at(times) * 2048).astype(int) + (1 << 15 if signed else 0)) % (1 << 16)

@@ -113,7 +113,8 @@ def test_a_dip_that_no_shot_fits_teaches_no_course():
     assert drop_fit.course_of(seen[0], points.cell_s, 20, 20, seen[1]) is None
 
 
-@pytest.mark.parametrize("seed", [31, pytest.param(103, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [31, 103])
 def test_a_coarse_reading_does_not_pass_for_a_wheel_that_runs_out(seed):
     """A stiff loop that is lowered again and again, untold, its rpm in steps of one count of twelve a turn."""
     wheel = changing("PI stiff", 25, 2000 / 6, seed=seed)
