@@ -110,6 +110,13 @@ def test_too_few_lines_a_second_are_not_taken_for_smoothed(kind, share, rate_hz)
     assert np.median(deep) < 1.4
 
 
+def test_a_wheel_that_rests_at_first_tells_nothing_of_smoothing_and_hides_none():
+    shots = [(at, 0.12) for at in np.arange(9.0, 25.0, 1.3)]
+    wheel = run_wheel("PI soft", [(6.0, 2000.0)], shots, 26.0, seed=77)
+    decoded = decode_lines(sent(Firmware(50.0, 2048.0, "rpm", lowpass_s=0.2), wheel, 77), robot_for())
+    assert smoothed_over(decoded.notices)
+
+
 def test_what_is_printed_too_coarsely_is_only_told_of():
     firmware = Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm", lowpass_s=0.4)
     wheel = shooting("PI soft", 0.12, shots=18, seed=74)

@@ -71,7 +71,7 @@ class SmoothedDips:
             return False
         rough, depth = float(np.median(np.abs(np.diff(part, n=2)))) / _SECOND, top - lowest
         noise = 2 * (rough**2 + step_of(rpm) ** 2 / 12)
-        if depth < max(_DEEP * top, _OUT * (noise / 2) ** 0.5) or part[before:].max() - lowest < _BACK * depth:
+        if depth <= max(_DEEP * top, _OUT * (noise / 2) ** 0.5) or part[before:].max() - lowest < _BACK * depth:
             return False
         self._last_s = at_s
         self._told.append(_told(part, cell_s, before, noise, depth, Readings(times, rpm, at_s)))
