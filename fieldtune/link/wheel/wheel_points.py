@@ -22,6 +22,7 @@ _SHORTEST_S, _LONGEST_NOISY_S = 0.01, 0.03
 _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
 _KEPT_POINTS = 700
 _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
+_SOON_CELLS = 1.0
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
@@ -252,14 +253,18 @@ class WheelPoints:
         return np.array(self.t[part]), np.array(self.turns[part]), part
 
     def slower_behind(self, instant: float, before_s: float, after_s: float) -> bool:
-        """A glance at three points: whether the wheel could have lost speed at an instant."""
+        """A glance at four points: whether the wheel could have lost speed at an instant, be it made good at once."""
         t, x = self.t, self.turns
         slack = 0.3 * self.cell_s  # the last point at or before each
         first, middle = bisect_left(t, instant - before_s - slack), bisect_left(t, instant - slack)
+        soon = bisect_left(t, instant + _SOON_CELLS * self.cell_s - slack)
         last = min(bisect_left(t, instant + after_s - slack), len(t) - 1)
         if not first < middle < last:
             return False
-        return (x[last] - x[middle]) / (t[last] - t[middle]) < (x[middle] - x[first]) / (t[middle] - t[first])
+        before = (x[middle] - x[first]) / (t[middle] - t[first])
+        return any(
+            x[behind] - x[middle] < before * (t[behind] - t[middle]) for behind in (last, soon) if middle < behind <= last
+        )
 
     def coarseness(self, rate: float, part: slice, tick_s: float) -> float:
         """The least variance of a point, turns^2: of whole counts at uncertain times (evenly spread: GUM 4.3.7)."""
