@@ -12,7 +12,8 @@ import statistics
 from collections import deque
 from itertools import pairwise
 
-from fieldtune.link.wheel.rpm_steps import Excursion, RpmSteps
+from fieldtune.link.wheel.excursion import Excursion
+from fieldtune.link.wheel.rpm_steps import RpmSteps
 
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55, 89, 144)
 _USUAL_LINES = 55
@@ -77,7 +78,7 @@ class RpmFilter:
 
     def __init__(self, counts_per_turn: float | None = None) -> None:
         self._points: deque[tuple[float, float, float]] = deque(maxlen=_WINDOWS[-1])  # seconds, rpm, seconds it is for
-        self._apart, self._excursion = list[tuple[float, float, float]](), Excursion()
+        self._excursion = Excursion[tuple[float, float, float]]()
         self._shown: float | None = None
         self.late_s = 0.0
         """By how much older the speed is that ``add`` gave last than a wheel's that changes may be."""
@@ -90,8 +91,7 @@ class RpmFilter:
         """Forgets the past, but not how rough the reading is."""
         self._points.clear()
         self._steps.clear()
-        self._apart.clear()
-        self._excursion.clear()
+        self._excursion.release()
         self._shown, self._known_s, self.why = None, math.inf, ""
 
     def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
@@ -108,9 +108,10 @@ class RpmFilter:
             since_s = time_s - before_s
         self._steps.see(time_s, value)
         point = (time_s, value, min(max(since_s, _LEAST_S), _MOST_S))
-        if not doubted and self._waits(point):
+        true = self._true(point, doubted)
+        points.extend(true)
+        if point not in true:
             return self._shown
-        points.append(point)
         self.scatter.see(value)
         self._shown = self._mean(time_s, value, doubted)
         if self._shown is not None or self._known_s > time_s:
@@ -119,22 +120,13 @@ class RpmFilter:
         self.why = f"wheel_rpm goes in steps of {self._steps.step_rpm:.0f} rpm: {_REMEDY}" if unknown else ""
         return self._shown
 
-    def _waits(self, point: tuple[float, float, float]) -> bool:
-        """Whether a step far from smooth readings has to wait for the next one, which may take it back."""
-        points, apart = self._points, self._apart
-        waits = False
-        true: bool | None = bool(apart)
-        if self._steps.fine and len(points) > 1:
+    def _true(self, point: tuple[float, float, float], doubted: bool) -> list[tuple[float, float, float]]:
+        """Points that are true as far as is known: a step far from smooth ones waits for the next, and may be none."""
+        points = self._points
+        if self._steps.fine and len(points) > 1 and not doubted:
             last = points[-1][1]
-            waits, true = self._excursion.waits(*point[:2], last, last - points[-2][1])
-        else:
-            self._excursion.clear()
-        if true is not None:
-            points.extend(apart if true else ())
-            apart.clear()
-        if waits:
-            apart.append(point)
-        return waits
+            return self._excursion.take(point, *point[:2], last, last - points[-2][1]).true
+        return [*self._excursion.release(), point]
 
     def _mean(self, time_s: float, value: float, doubted: bool) -> float | None:
         """The mean over the longest window that agrees with all shorter ones, if it is known well enough."""

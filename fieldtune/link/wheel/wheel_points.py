@@ -12,7 +12,8 @@ import numpy as np
 
 from fieldtune.frozen import frozen
 from fieldtune.link.samples import Sample
-from fieldtune.link.wheel.rpm_steps import Excursion, RpmSteps
+from fieldtune.link.wheel.excursion import Excursion
+from fieldtune.link.wheel.rpm_steps import RpmSteps
 
 if TYPE_CHECKING:
     from fieldtune.arrays import BoolArray, FloatArray, IntArray
@@ -62,7 +63,7 @@ class WheelPoints:
     """Points of turns over time: new counts, or the robot's own rpm summed. ``count``: one in turns."""
 
     def __init__(self, count: float) -> None:
-        self._count, self._steps, self._excursion = count, RpmSteps(count), Excursion()
+        self._count, self._steps, self._excursion = count, RpmSteps(count), Excursion[Sample]()
         self._apart_s: deque[float] = deque(maxlen=_LATELY)
         self._pace = self._odd = 0
         self._noisy = False
@@ -83,8 +84,7 @@ class WheelPoints:
         self._run = -math.inf, 0.0
         self._alone: Sample | None = None
         self._steps.clear()
-        self._apart: list[Sample] = []
-        self._excursion.clear()
+        self._excursion.release()
         self._fresh = 1.0
         self.now_s = self._news_s = 0.0
         """When the last news came."""
@@ -133,9 +133,12 @@ class WheelPoints:
         if sample.turns is None:
             if sample.wheel_rpm is not None:
                 self._steps.see(sample.time_s, sample.wheel_rpm)
-            if noisy or self._alone is not None:
-                return self._add_doubtful_rpm(sample)
-            return self._add_smooth_rpm(sample) if self._steps.fine else self._add_rpm(sample)
+            single = noisy or self._alone is not None
+            if not single and self._steps.fine:
+                return self._add_smooth_rpm(sample)
+            for one in self._excursion.release():
+                self._add_rpm(one)
+            return self._add_doubtful_rpm(sample) if single else self._add_rpm(sample)
         if placed is None:
             return False
         spreads = placed[2], self._spread_s[-1] if self.t else placed[2]
@@ -176,21 +179,16 @@ class WheelPoints:
 
     def _add_smooth_rpm(self, sample: Sample) -> bool:
         """As ``_add_rpm``; readings far off that the next takes back are of an edge missed, or seen twice."""
-        rpm, apart, moved = sample.wheel_rpm, self._apart, False
-        if rpm is None or not self.t:
+        if sample.wheel_rpm is None or not self.t:
             return self._add_rpm(sample)
-        waits, true = self._excursion.waits(sample.time_s, rpm, self._rpm, self._rpm - self._rpm_before)
-        if true is False and apart:
-            self._doubted_s = apart[0].before_s if self._doubted_s is None else self._doubted_s
-        elif true:
-            for one in apart:
-                moved = self._add_rpm(one) or moved
-        if true is not None:
-            apart.clear()
-        if waits:
-            apart.append(sample)
-            return moved
-        return self._add_rpm(sample) or moved
+        step = self._rpm - self._rpm_before
+        true, false = self._excursion.take(sample, sample.time_s, sample.wheel_rpm, self._rpm, step)
+        if false and self._doubted_s is None:
+            self._doubted_s = false[0].before_s
+        moved = False
+        for one in true:
+            moved = self._add_rpm(one) or moved
+        return moved
 
     def _add_rpm(self, sample: Sample) -> bool:
         """Sums turns from the robot's own rpm. Where that is said again and again, only its changes are news."""
@@ -263,7 +261,9 @@ class WheelPoints:
             return False
         before = (x[middle] - x[first]) / (t[middle] - t[first])
         return any(
-            x[behind] - x[middle] < before * (t[behind] - t[middle]) for behind in (last, soon) if middle < behind <= last
+            x[behind] - x[middle] < before * (t[behind] - t[middle])
+            for behind in (last, soon)
+            if middle < behind <= last
         )
 
     def coarseness(self, rate: float, part: slice, tick_s: float) -> float:
