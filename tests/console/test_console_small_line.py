@@ -91,3 +91,25 @@ def test_a_small_window_takes_the_scale_that_fits(heron_home: Path) -> None:
         console.press("q")
         assert console.process.wait(10) == 0
     assert "wheel_rpm = 9.5493" in (heron_home / "heron.toml").read_text()
+
+
+def test_the_line_of_a_demonstration_robot_leads_to_one_of_your_own(tmp_path: Path) -> None:
+    with (
+        printing(names_of_their_own()) as robot,
+        Terminal("console", "heron", "--port", robot.device, profiles=tmp_path, columns=80, rows=24) as console,
+    ):
+        console.wait("Before anything turns")
+        console.press("\r")
+        console.wait(r"press\s+c")
+        console.press("c")
+        console.wait(r"is a demonstration robot,[\s\S]*Press \^o, n\s[\s\S]*to set up one of your own")
+        console.press("\x0f")
+        console.wait("Set up my robot")
+        console.press("c")
+        console.wait("n sets one up")
+        console.press("n")
+        console.wait("^ *(New robot|Set up)")
+        console.press("\x1b")
+        console.wait("Try the simulated robot")
+        console.press("q")
+        assert console.process.wait(10) == 0

@@ -16,10 +16,12 @@ from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.link.troubleshooting.line_health import cause_words, health_words, notice_words
 from fieldtune.link.troubleshooting.remedies import remedies
 from fieldtune.port_names import has_speed
+from fieldtune.robot import is_demo
 
 if TYPE_CHECKING:
     from fieldtune.console.output import OutputFigures
     from fieldtune.link.samples import Live
+    from fieldtune.robot.model import Robot
 
 
 _RAW = 60  # raw lines that are looked through for a remedy
@@ -49,7 +51,7 @@ class LineScreen(ConsoleScreen):
         lines = line.recent_lines(_RAW)
         told = remedies(live.health, lines, line.fixed_baud, robot, has_speed=has_speed(live.port))
         if any(said.startswith("[link.") for said in told):
-            told.insert(0, "Press ^o, c, Enter: there you say which name is which, and the profile is written for you.")
+            told.insert(0, _how_to_map(robot))
         if self.small:
             self._in_short(told or [health_words(live.health)], lines)
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
@@ -69,6 +71,16 @@ class LineScreen(ConsoleScreen):
             pieces += whole_lines(lines, rows - len(pieces), wide)
         if not asking(self.controller):
             small.put(("\n".join(pieces[:rows]), "$ink"))
+
+
+def _how_to_map(robot: Robot) -> str:
+    """Which keys lead to where the names of the line are mapped."""
+    if is_demo(robot):
+        return (
+            f"{robot.name} is a demonstration robot, and stays as it is. Press ^o, n to set up one of your own, "
+            "and c at the end: there you say which name is which."
+        )
+    return "Press ^o, c, Enter: there you say which name is which, and the profile is written for you."
 
 
 def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:

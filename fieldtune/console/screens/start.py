@@ -189,7 +189,7 @@ class StartScreen(ListScreen):
         """Cable, port and names of the marked robot."""
         row = self._marked()
         if row is None or row.draft or row.demo or row.fault is not None:
-            self.say("mark a robot of your own first", bad=True)
+            self.say("mark a robot of your own first; n sets one up", bad=True)
         else:
             self._line(row.path)
 
