@@ -11,6 +11,7 @@ Then only the last line of each clump says when it was printed: those before it 
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from statistics import median
 
@@ -29,7 +30,8 @@ _SPREAD = 3.0  # of what is spread evenly, its whole width over its mean size is
 _SILENCE_S, _OVER_S = 0.1, 12.0
 _CLUMPS = ((3, 4), (1, 15))  # so many clumps, of so many lines each at least
 _CLUMP_SHARE = 0.5  # of the time, in which lines come: more is a flow with pauses
-_CLUMP_G, _CLUMP_H, _NEAR = 0.2, 0.02, 0.5
+_CLUMP_G, _CLUMP_H, _NEAR, _SLEW = 0.2, 0.02, 0.5, 0.02
+_EVEN_SHARE, _UNEVEN_AT_FIRST, _FORGET_UNEVEN = 0.03, 0.3, 0.03  # of the time from line to line; a line
 
 
 class Clumps:
@@ -73,7 +75,7 @@ class Clumps:
 class ArrivalClock:
     """Seconds on the host's clock at which each line, by its number, was probably printed. Steadily rising.
 
-    A robot that prints unevenly is better followed line by line as they arrive; ``heard`` and ``prefer`` find that out.
+    A robot that prints unevenly is better followed line by line as they arrive: ``compare`` finds that out.
     """
 
     def __init__(self) -> None:
@@ -88,7 +90,9 @@ class ArrivalClock:
         self._gaps_s: deque[float] = deque(maxlen=_LATELY)  # from chunk to chunk, a line
         self._arrival_s = 0.0
         self._alone = False
-        self._uneven = -0.1
+        self._uneven, self._uneven_by = -0.1, 0.0
+        self._compared = self._doubted = False
+        self._behind_s = 0.0  # what the times of lines in clumps have still to be put right by
         self._last = 0.0
         self._shift = 0.0
         self.heard: tuple[float, float] | None = None
@@ -98,10 +102,15 @@ class ArrivalClock:
     @property
     def tick_s(self) -> float:
         """Uncertainty of a line's time, seconds."""
-        if self._as_heard:
+        if self._as_heard or (self._clumps.period_s and self._steady):
             return _TICK_S[0]
         even = self._uneven < _SURELY_EVEN
         return min(max(_TICK_S[0], self._usual if even else _SPREAD * self._usual), _TICK_S[1])
+
+    @property
+    def _steady(self) -> bool:
+        """Whether lines that come in clumps are printed evenly, as far as the wheel's turns tell, and none is lost."""
+        return self._uneven_by < _EVEN_SHARE and not self._doubted
 
     @property
     def _as_heard(self) -> bool:
@@ -113,6 +122,7 @@ class ArrivalClock:
         if came <= 0:
             return
         self._clumps.see(arrival_s, came)
+        self._doubted = doubted
         if self._clumps.period_s:
             self._lines, self._arrival_s = lines, arrival_s
             self._hear_clump(came, self._clumps.period_s)
@@ -179,11 +189,16 @@ class ArrivalClock:
             if abs(late) > _LOST_S + 4 * self.period:
                 self._end += late
             else:
-                self._end += _CLUMP_G * late
+                self._behind_s = _CLUMP_G * late
                 self.period = max(self.period + _CLUMP_H * late / lines, _SHORTEST_S)
                 self._usual += _FORGET * (abs(late) - self._usual)
-        self._step, self._late, self._shift, self.heard, self._alone = self.period, 0.0, 0.0, None, False
-        self._end += came * self.period
+        # Little by little: a wheel that seems to lose a quarter of its speed between two lines looks like a shot's.
+        most_s = _SLEW * self.period * came if self._steady else math.inf
+        slewed_s = min(max(self._behind_s, -most_s), most_s)
+        self._behind_s -= slewed_s
+        self._step = max(self.period + slewed_s / came, _SHORTEST_S)
+        self._late, self._shift, self.heard, self._alone = 0.0, 0.0, None, False
+        self._end += came * self._step
 
     def _anew(self, arrival_s: float) -> None:
         """The first chunk, or the first after a silence."""
@@ -199,11 +214,21 @@ class ArrivalClock:
         """By how much the last chunk came later than the filter says; the robot may have paused, or lines are lost."""
         return self._late - self._shift
 
-    def prefer(self, evenly_off: float, heard_off: float) -> None:
-        """How far off the wheel was with each of the two times of ``heard``."""
-        both = evenly_off + heard_off
-        if both > 0:
-            self._uneven += _FORGET * ((evenly_off - heard_off) / both - self._uneven)
+    def compare(self, turned: float, rate: float, count: float) -> None:
+        """Takes what a wheel ``turned`` since the line before, by how evenly it turns at ``rate``; turns, turns/s.
+
+        ``count``: one in turns, by which ``turned`` may be off.
+        """
+        if self.heard is not None:
+            evenly_off, heard_off = (abs(turned - rate * since) for since in self.heard)
+            if both := evenly_off + heard_off:
+                self._uneven += _FORGET * ((evenly_off - heard_off) / both - self._uneven)
+        elif self._clumps.period_s:
+            expected = abs(rate) * self._step
+            off = max(abs(abs(turned) - expected) - count / 3, 0.0) / max(expected, count)
+            if not self._compared:
+                self._compared, self._uneven_by = True, _UNEVEN_AT_FIRST
+            self._uneven_by += _FORGET_UNEVEN * (min(off, 1.0) - self._uneven_by)
 
     def believe(self) -> None:
         """The wheel has turned as much further: the chunk was not late, the robot was."""

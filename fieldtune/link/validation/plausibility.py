@@ -322,10 +322,9 @@ class Continuity:
         if base.counts is not None and abs(counts - base.counts) > self.half:
             self.notices["counter roll-over"] += 1
         base.counts = counts
-        heard, rate = self.clocks.arrival.heard, base.rate
-        if base.clock is None and heard and rate and sample.turns is not None:
-            turned = sample.turns - base.turns
-            self.clocks.arrival.prefer(*(abs(turned - rate * since) for since in heard))
+        rate = base.rate
+        if base.clock is None and rate and sample.turns is not None and self.limits.counts_per_turn:
+            self.clocks.arrival.compare(sample.turns - base.turns, rate, 1 / self.limits.counts_per_turn)
         if sample.turns is None and self.limits.counts_per_turn is not None:
             sample.turns = base.turns
         if sample.turns is None:
