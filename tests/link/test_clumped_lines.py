@@ -34,6 +34,18 @@ def test_shots_are_found_and_none_is_made_up(kind, speed, rate_hz, share, seed):
     assert wrong_and_blank(decoded.looks, wheel.t, [wheel.rpm], firmware.late_s)[0] == 0.0
 
 
+def test_own_rpm_in_steps_is_read_as_well_where_the_first_lines_come_together():
+    """How far lines are apart, and so how large a step of one count is, isn't told by those of the first chunk."""
+    wheel, times = session("PI winding up", 0.12, 404), np.arange(0.1, 12.0, 0.005)
+    rpm = 60 * np.diff(np.floor(12 * wheel.turns_at(times))) / 12 / 0.005
+    chunks: dict[float, bytes] = {}
+    for at, value in zip(times[1:], rpm, strict=True):
+        arrival = round(float(np.ceil(at / 0.1)) * 0.1, 3)
+        chunks[arrival] = chunks.get(arrival, b"") + b"wheel_rpm=%.1f\n" % value
+    decoded = decode_lines(sorted(chunks.items()), robot_for(12.0, 0.12))
+    assert decoded.dropped.get("impossible wheel", 0) < 15  # until it is known that they go in steps
+
+
 @pytest.mark.parametrize(("uneven", "finely"), [(0.02, True), (0.3, False)])
 def test_lines_of_a_clump_are_as_well_timed_as_they_are_printed_evenly(uneven, finely):
     rng, clock = np.random.default_rng(5), ArrivalClock()

@@ -92,7 +92,7 @@ class LineState:
 
 
 _TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
-_NEARER = 1.02
+_NEARER, _UNKNOWN_S = 1.02, 2e-4
 _WRAPS = (2**16, 2**32)
 _LONGEST_S = 10.0
 _LONGEST_PERIOD_S = 2.0
@@ -230,7 +230,10 @@ class Clocks:
             if since - waited > late_s:
                 late_s = since - waited
             waited = 0.0
-            # Follows the middle of the times: some of two are longer, where one between them was refused.
+            # Follows the middle of the times: some of two are longer, where one between them was refused. Of the first
+            # lines, which came together and without a clock, no time between them is known.
+            if since <= _UNKNOWN_S:
+                continue
             if since > line_s:
                 line_s *= _NEARER
             else:
