@@ -12,6 +12,8 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from fieldtune.line_fields import BY_WIRE_NAME
+from fieldtune.link.limits import Limits
 from fieldtune.link.text.wire_numbers import is_known
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings
 from fieldtune.link.troubleshooting.raw_names import Reading, Seen
@@ -42,7 +44,7 @@ _HINTS: tuple[tuple[str, str], ...] = (
     ),
     ("battery", r"batt?|volt|^m?v(in|bus|cc)?$|^bus|^u$"),
     ("current", r"curr(?!\w*(rpm|rps|speed|vel))|amp|^i(_?m?a)?$"),
-    ("distance", r"dist|range|^d$|ultra|lidar|tof"),
+    ("distance", r"dist|range|^d$|ultra|sonar|sonic|echo|lidar|tof"),
     ("power", r"power|pwm|duty|output|throttle|^out$|^pwr"),
     ("draw", r"draw|pull|stretch|cock|plunger"),
     ("fired", r"fired?(_|$)|shots?(_|$)|shoot(?!er)|launch(?!er)|release|trigger"),
@@ -57,17 +59,25 @@ _BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
 _OF_COLUMNS = (*_BY_UNIT, ("distance", "distance_m"), ("current", "current_a"))
 _UNITS: tuple[tuple[str, str], ...] = (
     ("ms", r"(_|\b)m(illi)?s(ec)?$|millis"), ("µs", r"(_|\b)us$|micros"), ("mV", r"mv$|millivolt"),
-    ("mA", r"ma$|milliamp"), ("mm", r"mm$"), ("cm", r"cm$"), ("in", r"(_|\b)in(ch(es)?)?$"),
-    ("ft", r"(_|\b)(ft|feet)$"), ("m", r"_m$"), ("rad/s", r"rad_?(s|ps|per_?s\w*)?$|omega"),
+    ("mA", r"ma$|milliamp"), ("mm", r"mm$|millimet(er|re)s?$"), ("cm", r"cm$|centimet(er|re)s?$"),
+    ("in", r"(_|\b)in$|(_|\b)inch(es)?(_|$)"), ("ft", r"(_|\b)(ft|foot|feet)(_|$)"), ("m", r"_m(et(er|re)s?)?$"),
+    ("rad/s", r"rad_?(s|ps|per_?s\w*)?$|omega"),
     ("turns/s", r"rps$|rev_?s$|turns_?s$"), ("rpm", r"rpm"), ("deg/s", r"deg_?(s|ps)$"), ("%", r"pct$|percent"),
     ("rad", r"rad$"), ("deg", r"deg$"), ("V", r"(_|\b)v$"), ("A", r"(_|\b)a(mps?)?$"),
 )  # fmt: skip
 
 
+_OTHERS = re.compile(
+    r"(^|_)(intake|feeder|index(er)?|conveyor|hopper|magazine|lift|elevator|climb(er)?|chassis|drive_?(train|base))(?=\d|_|$)"
+)
+"""Other parts of a robot that turn: no speed of theirs is the launcher's."""
+_LAUNCHERS, _DRIVES = re.compile(r"shoot|launch|fly|throw"), re.compile(r"(^|_)drive(?=\d|_|$)")
 _OF_A_TURN = re.compile(r"rev|turn|count|tick|edge|pulse", re.IGNORECASE)
 _SPEEDS = ("speed", "speed2", "setpoint")
+_TURNING = (*_SPEEDS, "counts", "period", "current", "power")
 _LEAST_DIFFERENT = 3
 _STEADIER = 2
+_HUNDRED = 100.0  # up to it, a battery's number may be percent
 _PLAYS_FROM_M = 0.2, 15.0
 _PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
 _ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[a-z])[12]$")
@@ -76,13 +86,13 @@ _ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[
 def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     """The likeliest meaning of each name, by its words and its numbers; names that say nothing are left out.
 
-    No field is given twice: the first name that fits has it.
+    No field is given twice: the first name that fits has it, one that says the launcher's before the others.
     """
     taken: set[str] = set()
     found: dict[str, Meaning] = {}
     speed: str | None = None
     targets = _targets(seen)
-    for reading in seen.readings:
+    for reading in sorted(seen.readings, key=_behind_others):
         kind = _kind_of(reading, seen)
         if kind is None or _in_another_unit(reading, kind, robot):
             continue
@@ -103,6 +113,11 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     return found
 
 
+def _behind_others(reading: Reading) -> int:
+    name = _in_words(reading.label)
+    return 0 if _LAUNCHERS.search(name) else 2 if _DRIVES.search(name) else 1
+
+
 def _targets(seen: Seen) -> dict[str, str | None]:
     """Of two numbers behind one name, such as 1800/1850, the kind of each where it isn't the name's: the one that is
     told is steadier than what is measured, and of a wheel at rest nothing shows which is which."""
@@ -119,22 +134,27 @@ def _targets(seen: Seen) -> dict[str, str | None]:
     return found
 
 
-def _units_named(name: str) -> set[str]:
-    return {unit for unit, words in _UNITS if re.search(words, name)}
+def _in_words(label: str) -> str:
+    """A name in small letters, its words apart: ``DistanceInches`` is ``distance_inches``."""
+    return re.sub(r"[ .-]", "_", re.sub(r"(?<=[a-z])(?=[A-Z])", "_", label).casefold())
+
+
+def _units_named(label: str) -> set[str]:
+    """Units that a name tells; its capitals part words only where it tells none as it is, unlike in ``vbat_mV``."""
+    names = label.casefold().replace(" ", "_"), _in_words(label)
+    return next(filter(None, ({unit for unit, words in _UNITS if re.search(words, name)} for name in names)), set())
 
 
 def _in_another_unit(reading: Reading, kind: str, robot: Robot | None) -> bool:
     """Whether a name says a unit that readings of this kind don't have: a share of a speed, a distance's degrees."""
-    named = _units_named(reading.label.casefold().replace(" ", "_"))
+    named = _units_named(reading.label)
     if kind == "counts":
         return bool(named & {"%"}) or (bool(named & {"deg", "rad"}) and (robot is None or not positions(robot)))
     return bool(named & {"%", "deg", "rad"}) and not named & {one.unit for one in MEANINGS[kind]}
 
 
 def _kind_of(reading: Reading, seen: Seen) -> str | None:
-    name = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", reading.label).casefold()
-    name = re.sub(r"[ .-]", "_", name)
-    numbers = reading.numbers
+    name, numbers = _in_words(reading.label), reading.numbers
     steps = [after - before for before, after in pairwise(numbers[1:])]  # the first line may be an old one
     if name:
         by_unit = next((kind for kind, ours in _BY_UNIT if reading.behind and is_known(reading.behind, ours)), None)
@@ -142,7 +162,7 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
             return by_unit
         kinds = (kind for kind, words in _HINTS if re.search(words, name))
         kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
-        return kind or None
+        return None if kind in _TURNING and _OTHERS.search(name) else kind or None
     if reading.behind:
         return next((kind for kind, ours in _OF_COLUMNS if is_known(reading.behind, ours)), None)
     first = next((one for one in seen.readings if one.numbers), None)
@@ -157,7 +177,7 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
     said = reading.behind or name
     if kind in ("speed", "speed2") and robot is not None:
         by_robot = robot_unit(said, robot) or _hertz(reading, said, robot)
-        if by_robot is None and {reading.behind.casefold(), *_units_named(name)} <= {"", "rpm"}:
+        if by_robot is None and {reading.behind.casefold(), *_units_named(reading.label)} <= {"", "rpm"}:
             by_robot = motor_rpm(name, robot)
         if by_robot is not None:
             return Meaning(options[0].words, by_robot.unit, options[0].ours, by_robot.factor)
@@ -166,7 +186,7 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
     if behind is not None:
         return behind
-    named = _units_named(name)
+    named = _units_named(reading.label)
     if kind == "period":
         return _period(reading, options, named, robot)
     by_name = next((one for one in options if one.unit in named), None)
@@ -181,11 +201,24 @@ def _by_size(kind: str, size: float, robot: Robot | None) -> Meaning:
     options = MEANINGS[kind]
     fits = [one for one in options if _plausible(kind, size * one.scale, one, robot)]
     if robot is None or kind not in _SPEEDS or not robot.setpoint.scale.is_speed:
-        return fits[0] if fits else replace(options[0], sure=kind not in (*_SPEEDS, "power"))
+        tells = bool(fits) and (fits[0].unit != "0.1 V" or size > _HUNDRED)
+        return replace((fits or options)[0], sure=tells or kind not in (*_SPEEDS, "power", "battery", "distance"))
     low, high = 0.9 * robot.setpoint.low, 1.1 * robot.setpoint.high
     held = [one for one in options if one.unit not in ("share 0 to 1", "cm") and low <= size * one.scale <= high]
     best = (held or fits or options)[0]
     return best if len(held) == 1 or held[:1] == [options[0]] else replace(best, sure=False)
+
+
+def lengths(name: str, number: float, robot: Robot) -> dict[str, float]:
+    """Metres that one is in each unit in which a distance of this number is one that the robot has.
+
+    Empty where the name tells the unit.
+    """
+    options = MEANINGS["distance"]
+    if _units_named(Reading(name).label) & {one.unit for one in options}:
+        return {}
+    fits = [one for one in options if _plausible("distance", number * one.scale, one, robot)]
+    return {one.unit: one.scale / BY_WIRE_NAME[one.ours][1].per for one in fits}
 
 
 def _size(reading: Reading) -> float:
@@ -229,7 +262,8 @@ def _plays_from(robot: Robot) -> tuple[float, float]:
 def _plausible(kind: str, size: float, meaning: Meaning, robot: Robot | None) -> bool:
     """Whether a reading of that size, in our field's unit, is one that robots have."""
     if kind == "battery":
-        return 3 <= (size / 1000 if meaning.ours == "battery_mv" else size) <= 60
+        low, high = (3.0, 60.0) if robot is None else Limits.of(robot).of_readings["battery_v"]
+        return max(low, 1.0) <= (size / 1000 if meaning.ours == "battery_mv" else size) <= high
     if kind == "distance":
         nearest, farthest = _PLAYS_FROM_M if robot is None else _plays_from(robot)
         return nearest <= (size / 1000 if meaning.ours == "distance_mm" else size) <= farthest

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _RPM = 30 / math.pi
+_ECHO = 343.2e-6 / 2
+"""Metres that a microsecond of an echo's time stands for: sound goes there and back at 343.2 m/s (air of 20 degC)."""
 
 
 @frozen
@@ -51,7 +53,8 @@ MEANINGS: Mapping[str, tuple[Meaning, ...]] = {
     "battery": _meanings("battery", ("V", "battery_v", 1.0), ("mV", "battery_mv", 1.0), ("0.1 V", "battery_v", 0.1)),
     "current": _meanings("current", ("A", "current_a", 1.0), ("mA", "current_ma", 1.0)),
     "distance": _meanings("distance to the target", ("m", "distance_m", 1.0), ("mm", "distance_mm", 1.0),
-                          ("cm", "distance_m", 0.01), ("in", "distance_m", 0.0254), ("ft", "distance_m", 0.3048)),
+                          ("cm", "distance_m", 0.01), ("in", "distance_m", 0.0254), ("ft", "distance_m", 0.3048),
+                          ("µs", "distance_m", _ECHO)),
     "period": _meanings("time of a turn", ("µs", PERIOD, 1.0), ("ms", PERIOD, 1000.0)),
     "power": _meanings("drive power", ("%", "power_pct", 1.0), ("share 0 to 1", "power_pct", 100.0),
                        ("of 255", "power_pct", 100 / 255)),

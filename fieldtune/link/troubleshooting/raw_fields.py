@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
 from fieldtune.line_fields import WIRE_NAMES
-from fieldtune.link.text.raw_pairs import pairs, uncoloured
+from fieldtune.link.text.raw_pairs import cells_of, is_cell, pairs, uncoloured
 from fieldtune.link.text.wire_numbers import NotANumberError, is_known, value_of
 from fieldtune.link.troubleshooting.mapping import guess
 from fieldtune.link.troubleshooting.meanings import Meaning
@@ -17,7 +17,7 @@ from fieldtune.link.troubleshooting.raw_names import Reading, read_names
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
-_COLUMNS_AT_LEAST = 2
+_COLUMNS_AT_LEAST, _MORE = 2, 4  # and how many times as many lines of bare numbers make a line with names one beside
 
 
 @frozen
@@ -46,7 +46,10 @@ def raw_fields(lines: Sequence[str], robot: Robot | None = None) -> list[RawFiel
     """
     lines = [uncoloured(line) for line in lines]
     named = [(line, names) for line in lines if (names := tuple(name for name, _ in pairs(line)))]
-    if named:
+    bare = [line for line in lines if not pairs(line) and sum(map(is_cell, cells_of(line))) >= _COLUMNS_AT_LEAST]
+    if named and len(bare) > _MORE * len(named):
+        lines = [line for line in lines if not pairs(line)]
+    elif named:
         shape = Counter(names for _, names in named).most_common(1)[0][0]
         lines = [line for line, names in named if names == shape or len(names) == len(shape) == 1]
     seen = read_names(lines)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence, Set
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, PERIOD, WIRE_NAMES
@@ -17,6 +18,7 @@ from fieldtune.link.troubleshooting.unit_remedies import (
     fraction_remedy,
     other_setpoint,
     out_of_range,
+    sensors_unit,
     share_remedy,
     supposed,
     unit_remedy,
@@ -104,10 +106,10 @@ def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     said = [f"The line says: {seen}."]
     said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
     said += share_remedy(fields, robot) if robot is not None else []
-    pasted = profile_lines(_told(fields))
+    pasted, unsure = profile_lines(_told(fields)), _at_rest(fields)
     if pasted and pasted[0] == "[link.columns]":
-        return [*said, 'Put a field\'s name for each "-" that matters into the profile:', *pasted]
-    unsure = _at_rest(fields)
+        put = 'Put a field\'s name for each "-" that matters into the profile:'
+        return [*said, *unsure, *supposed(fields, robot), put, *pasted]
     if not pasted:
         return [*said, *(unsure or [_SHOW_ONE])]
     look = "Paste into the profile, after a look whether each is what it seems:"
@@ -115,13 +117,13 @@ def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
 
 
 def _told(fields: Sequence[RawField]) -> list[RawField]:
-    """Without those whose unit is unsure, in which they would say a wrong speed."""
-    return [field for field in fields if field.sure or field.ours == "power_pct"]
+    """Those whose unit is unsure as if nothing were known of them: they would say a wrong speed."""
+    return [field if field.sure or field.ours == "power_pct" else replace(field, ours=None) for field in fields]
 
 
 def _at_rest(fields: Sequence[RawField]) -> list[str]:
-    """That a unit shows by the numbers, which are all zero as long as nothing turns."""
-    unsure = [field for field in fields if not field.sure]
+    """That a unit is open; of a wheel's speed it shows by the numbers, which are all zero as long as nothing turns."""
+    unsure = [field for field in fields if not field.sure and not sensors_unit(field)]
     if all(field.value == 0 for field in unsure):
         said = "at 0 tells no unit: look again while the wheel turns."
     else:
@@ -133,7 +135,8 @@ def _at_rest(fields: Sequence[RawField]) -> list[str]:
         for name in periods
     ]
     others = [field.name for field in unsure if field.name not in periods]
-    return [*asked, *([f"{', '.join(others)} {said}"] if others else [])]
+    sensors = [sensors_unit(field) for field in fields if not field.sure and sensors_unit(field)]
+    return [*asked, *([f"{', '.join(others)} {said}"] if others else []), *sensors]
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:

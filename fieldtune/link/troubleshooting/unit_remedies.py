@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from fieldtune.constants import RPM
 from fieldtune.line_fields import BY_WIRE_NAME, COUNTER
 from fieldtune.link.limits import NEAREST_M, Limits
+from fieldtune.link.troubleshooting.mapping import lengths
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 from fieldtune.link.validation.no_reading import is_code
 
@@ -101,6 +102,20 @@ def out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> list
             " [link.scale] says what the robot's numbers are multiplied by."]  # fmt: skip
 
 
+def sensors_unit(field: RawField) -> str:
+    """What to do about a battery or a distance whose number fits no unit, or two; empty for other readings."""
+    name, number = field.name, field.text
+    if field.ours == "distance_m":
+        return (
+            f"{name} is {number}: in no unit a distance that this robot shoots from. Look again in front of the target."
+        )
+    if field.ours != "battery_v":
+        return ""
+    raw = f'; or, if it is raw, paste battery_v = "{name}" under [link.fields], and under [link.scale] battery_v = '
+    factor = f"the volts that a meter shows, divided by {number}" if field.value else ""
+    return f"{name} is {number}: percent, or raw? Let the program print volts{raw + factor if factor else ''}."
+
+
 def _share(name: str, ours: str, robot: Robot | None) -> list[str]:
     """What to do about a speed in percent of one that only the robot's program knows."""
     drive = None if robot is None else robot.drive
@@ -155,6 +170,8 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
             continue
         if field.ours == COUNTER and field.scale == 1.0 and field.value is not None and not field.value.is_integer():
             said += fraction_remedy(field.name, "is no whole number", robot, COUNTER)
+        if lengths_too := _other_lengths(field, robot):
+            said.append(lengths_too)
         if field.scale == 1.0:
             continue
         if field.ours == COUNTER:
@@ -167,6 +184,17 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         elif (motor := motor_rpm(field.name, robot)) is not None and math.isclose(motor.factor, field.scale):
             said.append(f"{field.name} is taken as {motor.unit}, {1 / motor.factor:.4g} times the wheel's.")
     return said
+
+
+def _other_lengths(field: RawField, robot: Robot) -> str:
+    """In which units a distance may be that names none, where there are several; empty elsewhere."""
+    if field.ours not in ("distance_m", "distance_mm") or field.unit or field.value is None:
+        return ""
+    ours, own = field.ours, BY_WIRE_NAME[field.ours][1].per
+    units = {unit: metres * own for unit, metres in lengths(field.name, field.value / field.scale, robot).items()}
+    taken = next((unit for unit, factor in units.items() if math.isclose(factor, field.scale)), "")
+    others = ", ".join(f"{factor:.6g} for {unit}" for unit, factor in units.items() if unit != taken)
+    return f"{field.name} is taken as {taken}. {ours} under [link.scale] is {others}." if others and taken else ""
 
 
 def _or(units: Sequence[RobotUnit]) -> str:

@@ -6,6 +6,7 @@ makes a new number each time.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -19,6 +20,8 @@ _AGAIN = 4  # times the same impossible number, after which it is the sensor's o
 _MOST = 32
 _FASTEST_MPS, _AT_ONCE_M = 15.0, 0.5  # what a robot drives at most, and how far one reading may be off another
 _BEYOND = 2.0  # times the farthest place that the robot plays from
+_NINES = re.compile(r"9{3,}0*")
+"""Of a distance in mm, cm or m, what programs send for no echo: 999, 9999 (common practice)."""
 _ONES = frozenset(2**bits - less for bits in range(12, 33) for less in (1, 2))
 
 
@@ -71,7 +74,9 @@ class DistanceCodes:
     def _is_code(self, time_s: float, distance_m: float) -> bool:
         millimetres = round(1000 * distance_m)
         last, self._last = self._last, (time_s, distance_m)
-        if abs(1000 * distance_m - millimetres) > 1e-6 or not is_code(millimetres):
+        if abs(1000 * distance_m - millimetres) > 1e-6 or not (
+            is_code(millimetres) or _NINES.fullmatch(str(millimetres))
+        ):
             return False
         if self._beyond_m is not None and distance_m > self._beyond_m:
             self._codes.add(millimetres)

@@ -17,16 +17,14 @@ class SetpointUnit:
     def __init__(self, lowest_rpm: float) -> None:
         self._least = _BELOW_LOWEST * lowest_rpm
         self._held: deque[tuple[float, float]] = deque(maxlen=400)
-        self._setpoint: float | None = None
         self.other: tuple[float, float] | None = None
 
     def see(self, time_s: float, setpoint: float, rpm: float | None) -> bool:
         """Takes one moment of the line; True if the setpoint is in another unit."""
         if setpoint >= self._least:
             self.other = None
-        if setpoint != self._setpoint or rpm is None or not 0 < setpoint < self._least:
+        if rpm is None or not 0 < setpoint < self._least:
             self._held.clear()
-            self._setpoint = setpoint
         elif self.other is None and rpm > max(_TIMES * setpoint, self._least):
             self._hold(time_s, setpoint, rpm)
         else:

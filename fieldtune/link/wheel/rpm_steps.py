@@ -82,7 +82,10 @@ class RpmSteps:
             self._held.append(last[0] * since_s / 60 / self._whole)
             self._see_counts(rpm)
         bend = abs(rpm - 2 * last[0] + last[1])
-        if math.isnan(last[2]) or len(self._times) < 3:
+        if len(self._times) < 3:
+            return
+        if math.isnan(last[2]):
+            self._at_least_a_step()
             return
         self._bends.append(bend)
         if self._whole:
@@ -94,6 +97,9 @@ class RpmSteps:
             self.deviation = math.sqrt(sum(min(size, most) ** 2 for size in sizes) / len(sizes) / 6)
             self.fine = smooth and not self.counted
             self._roughest = max(self.deviation, (1 - _FORGET) * self._roughest)
+        self._at_least_a_step()
+
+    def _at_least_a_step(self) -> None:
         if self.quantum == self._whole > 0.0:
             self.deviation = max(self.deviation, _OF_STEP * self.step_rpm)
 
