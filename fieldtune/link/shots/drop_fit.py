@@ -121,9 +121,25 @@ class View:
         """What else it may have been."""
         if self._others is None:
             _, smooth, lowered = wheel_lags.families(cell, before, after)
-            slow = min(self.fit("smooth", smooth).rest, self.without(2), self._swinging())
+            kicked = self._kicked(wheel_lags.kicked_lags(cell, before, after))
+            slow = min(self.fit("smooth", smooth).rest, self.without(2), self._swinging(), kicked)
             self._others = Others(self.without(1), slow, self.fit("lowered", lowered).rest)
         return self._others
+
+    def _kicked(self, lag: FloatArray) -> float:
+        """The least sum of squares of a wheel that runs out, ``lag[0]``, and is sped up twice, as in two of the others.
+
+        So it goes under a control that switches the drive on and off. ``lag``: turns lost (k, n + 1).
+        """
+        bare = self.bare("kicked", lag)[0]
+        running_out, speeds = bare[0] / np.linalg.norm(bare[0]), self.left()
+        kicks = bare[1:] - np.outer(bare[1:] @ running_out, running_out)
+        along, both = -(kicks @ speeds), kicks @ kicks.T
+        strength = both.diagonal()
+        alone = np.maximum(np.outer(strength, strength) - both**2, 1e-9 * np.outer(strength, strength) + 1e-30)
+        sizes = (np.outer(along, strength) - along * both) / alone
+        gain = np.where((sizes > 0) & (sizes.T > 0), sizes * along[:, None] + sizes.T * along, 0.0)
+        return max(float(speeds @ speeds - (running_out @ speeds) ** 2 - gain.max()), 0.0)
 
     def _swinging(self) -> float:
         """The least sum of squares that an even swing of the speed leaves."""

@@ -37,6 +37,7 @@ _LEAST_LOWERED = 2.5  # cells: a fall over fewer is as sudden as a shot's
 _STAYS = np.array([(1.0, 1.0), *product((0.5, 0.75), (0.05, 0.15, 0.4))])  # share that stays away, seconds of the rest
 _LOWERED_FROM_S = np.array([-0.3, -0.2, -0.1, -0.05, -0.02, 0.0])
 _SWINGS_S = np.array([0.5, 0.7, 1.0])
+_FINE_S = 0.015  # cells no half of which is told
 _RAISED_S, _RAISED_FROM_S = (0.04, 0.16, 0.5), np.arange(-0.2, 0.75, 0.1)
 
 
@@ -112,6 +113,15 @@ def families(cell: float, before: int, after: int) -> tuple[FloatArray, FloatArr
     raised = np.array([(start, max(wide, cell), 1.0, 1.0) for start, wide in product(_RAISED_FROM_S, _RAISED_S)])
     smooth = np.vstack([lowered[slow], _swing_lag(edges, begin * wide, wide), -_lowered_lag(edges, *raised.T)])
     return shot_lags(edges, _starts(cell)), smooth, lowered[~slow]
+
+
+@lru_cache(maxsize=24)
+def kicked_lags(cell: float, before: int, after: int) -> FloatArray:
+    """A wheel that runs out, and those sped up within a cell, at each or each half: turns lost (k, n) at the edges."""
+    edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
+    starts = cell * np.arange(1 - before, after - 1.9, 1.0 if cell < _FINE_S else 0.5)
+    ones = np.ones_like(starts)
+    return np.vstack([(edges - edges[0]) ** 2 / 2, -_lowered_lag(edges, starts, cell * ones, ones, ones)])
 
 
 @lru_cache(maxsize=24)
