@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections import Counter, deque
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _THIN_S = 0.2  # a speed that rests on five counts further apart isn't shown
 _NOISY_S = 1.0
+_OWN_S = 0.5  # without own rpm, behind which a counter on the line tells the speed
 _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number", "left one turn")
@@ -68,6 +70,7 @@ class Line:
         self._dropped_at = -10.0
         self._damaged_at: float | None = None
         self._measured = self._own_rpm = False
+        self._own_s = -math.inf
         self._whole: bool | None = None  # no characters were damaged for long; None: none yet, but not for long
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
@@ -147,12 +150,15 @@ class Line:
         seen = [sample]
         if sample.wheel_rpm is not None:
             self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
+            self._own_s = sample.time_s
             seen = self._smoothing.see(sample, noisy, self._shots.begin_anew)
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             if shown_rpm is None:
                 self._speed.forget()
             else:
                 self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s)
+        elif self._own_rpm and sample.time_s - self._own_s < _OWN_S:
+            sample.turns = None  # the counter of a line whose own rpm was lost
         elif sample.turns is not None and not self._says_no_speed(sample.turns):
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead

@@ -299,7 +299,6 @@ class Continuity:
         if sample.battery_v is not None:
             base.volts = sample.battery_v
         if self._timeless(base, wire):
-            base.arrival_s = sample.arrival_s
             return
         if sample.wheel_rpm is not None or wire.wheel_counts is not None:
             self.untimed = 0
