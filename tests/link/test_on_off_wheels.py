@@ -82,3 +82,26 @@ def test_a_drive_that_takes_over_a_coasting_wheel_makes_up_no_shot(kind):
     for i, text in enumerate(raised(kind)):
         line.feed(text.encode(), 0.02 * i + 0.004)
     assert [round(shot.time_s, 1) for shot in line.shots] == list(SHOTS_S)
+
+
+def test_a_drive_that_finds_a_lowered_wheel_far_below_its_setpoint_makes_up_no_shot():
+    """Its integral has to run off first: the wheel falls past the setpoint, and is slowed as it is taken over."""
+    rpm, lines, rng, taken_s = 1600.0, [], np.random.default_rng(4), 0.0
+    for i in range(8500):
+        lowered = i >= 4500
+        asked = 1150.0 if lowered else 1600.0
+        if lowered and not taken_s:
+            push, taken_s = -0.29 * rpm, i * STEP_S if rpm < 960 else 0.0
+        elif lowered:
+            since = i * STEP_S - taken_s
+            push = -1500.0 if since < 0.1 else min(5 * (asked - rpm), 500.0)
+        else:
+            push = min(8 * (asked - rpm), 1400.0)
+        rpm = rpm * (0.92 if i in (1500, 2300, 3100) else 1.0) + push * STEP_S + rng.normal(0, 0.05)
+        if i % 20 == 0:
+            lines.append(f"t_ms={i},wheel_rpm={rpm:.0f},setpoint={asked:.0f}\n")
+    line = Line(load_robot("heron"))
+    for i, text in enumerate(lines):
+        line.feed(text.encode(), 0.02 * i + 0.004)
+    assert [round(shot.time_s, 1) for shot in line.shots] == [1.5, 2.3, 3.1]
+    assert line.live("live", "", None, 8.5).unsure is not None

@@ -29,6 +29,7 @@ from fieldtune.link.wheel.wheel_noise import STRETCH_S, WheelNoise
 from fieldtune.link.wheel.wheel_points import WheelPoints
 
 if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
 _AFTER_S = 0.08
@@ -43,7 +44,7 @@ _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off b
 _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
-_LOWERED_S = 0.4
+_LOWERED_S, _BELOW, _FALLS = 0.4, 0.95, 0.1  # of the setpoint; of the speed a second
 _ALONE_S = 0.25
 _BATTERY_S, _FEW_VOLTS = 0.15, 2
 _FEWEST = 5  # points; so few tell no speed and depth
@@ -78,7 +79,7 @@ class DropDetector:
         expected = 0.0 if kept is None else 1 - kept
         self._usual = UsualShots(expected)
         self.lost_counts = LostCounts()
-        self._slowest = limits.slowest_rpm(robot)
+        self._slowest, self._in_rpm = limits.slowest_rpm(robot), limits.setpoint_is_speed
         self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
         self._lowered_s = self._last_s = -math.inf
         self._seen = self._broken = False
@@ -196,9 +197,9 @@ class DropDetector:
         if measured is not None:
             drop, dip = measured
             what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
-            if what is Answer.SHOT:
+            if what is Answer.SHOT and not dip.undriven:
                 return [self._shot(drop, dip)]
-            if what is Answer.PERHAPS:
+            if what in (Answer.SHOT, Answer.PERHAPS):
                 self._forget(dip.at_s)
                 return [drop]
         return [] if look.last else None
@@ -262,6 +263,7 @@ class DropDetector:
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
             held=self._holds_setpoint(instant - before * cell),
             coasts=drop_fit.coasting(t, x),
+            undriven=self._undriven(t, x, speed),
             battery_fall_v=self._battery_fall(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             cut_short=look.cut_short,
@@ -310,6 +312,12 @@ class DropDetector:
         points = self._points
         asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
         return len(asked) == 1 and None not in asked
+
+    def _undriven(self, t: FloatArray, x: FloatArray, speed: float) -> bool:
+        asked, ahead = self._points.samples[-1].setpoint, t < 0
+        if not self._in_rpm or asked is None or 60 * speed > _BELOW * asked or ahead.sum() < _FEWEST:
+            return False
+        return bool(2 * np.polyfit(t[ahead], x[ahead], 2)[0] < -_FALLS * speed)
 
     @property
     def half_s(self) -> float:
