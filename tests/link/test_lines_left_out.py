@@ -9,6 +9,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
+from fieldtune.link.troubleshooting.remedies import remedies
 
 COUNTS = 48 * 2.1
 
@@ -53,3 +54,15 @@ def test_a_restart_takes_the_time_that_it_took(greeting):
     assert line.shots == ()
     seconds = line.live("live", "", None, 7.5).history_s
     assert seconds[-1] - seconds[0] == pytest.approx(7.475, abs=0.1)
+
+
+def test_a_sender_whose_full_buffer_loses_every_line_feed_is_told_so():
+    """What finds the buffer full is thrown away, of each line the end: of 55 characters the wire carries 19."""
+    robot = load_robot("heron")
+    line = Line(robot)
+    line.feed(b"t_ms=10,wheel_counts=0,setpoint=0,battery_v=10.38\nt_ms=20,wheel_counts=0,setpoint=0", 0.02)
+    for i in range(3, 400):
+        line.feed(f"t_ms={10 * i},wheel_counts=12"[: 18 + i % 3].encode(), 0.01 * i)
+    said = " ".join(remedies(line.health(), line.raw(), None, robot))
+    assert "Lines never end" in said
+    assert "more than the baud carries" in said

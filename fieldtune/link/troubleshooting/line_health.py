@@ -26,7 +26,8 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     "over-long": (
         "longer than 512 characters",
         "Lines never end, or are longer than 512 characters: let the program end each with a line feed (println, or"
-        " \\n), and print fewer values on each.",
+        " \\n), and print fewer values on each. If it does, and prints more than the baud carries, the ends get lost:"
+        " print less often, or at a higher baud.",
     ),
     "unchecked": (
         "without the checksum of the others",
@@ -108,7 +109,8 @@ def advice(health: Health) -> list[str]:
     # A reading that never can be is no damage, but another unit.
     causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
     cause = max(causes, key=lambda name: health.dropped[name], default="")
-    if health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):
+    endless = cause == "over-long" and not health.good  # is one line for ever
+    if not endless and health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):
         return again
     said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]
     return [*again, said] if said else again
