@@ -11,6 +11,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
+from fieldtune.link.wheel.wheel_noise import WheelNoise
 
 STEP_S, COUNTS = 0.001, 48 * 33 * 28 / (22 * 20)
 NO_LOAD_RPM, PUSH_RPM_PER_S, LOST_PER_S = 3000.0, 8000.0, 0.27
@@ -105,3 +106,13 @@ def test_a_drive_that_finds_a_lowered_wheel_far_below_its_setpoint_makes_up_no_s
         line.feed(text.encode(), 0.02 * i + 0.004)
     assert [round(shot.time_s, 1) for shot in line.shots] == [1.5, 2.3, 3.1]
     assert line.live("live", "", None, 8.5).unsure is not None
+
+
+def test_a_wheel_that_rises_at_once_and_falls_slowly_is_told_from_others():
+    cells, ramp = np.arange(600), np.arange(600) % 6 / 6
+    rounding = np.random.default_rng(2).normal(0, 0.3, 600)
+    for speeds, kicked in ((33 - 2 * ramp, True), (33 + 2 * ramp, False), (33 + np.sin(cells), False), (33.0, False)):
+        noise = WheelNoise()
+        for first in range(0, 580, 10):
+            noise.see((speeds + rounding)[first : first + 20], np.ones(20), 0.03)
+        assert noise.kicked == kicked

@@ -48,10 +48,10 @@ class Fit:
 
 
 class View:
-    """Mean speeds around an instant with their errors made independent, of size 1."""
+    """Mean speeds around an instant with their errors made independent, of size 1. ``kicked``: as in ``WheelNoise``."""
 
-    def __init__(self, cells: Cells, whitening: Whitening) -> None:
-        self._cells, self._whitening = cells, whitening
+    def __init__(self, cells: Cells, whitening: Whitening, kicked: bool) -> None:
+        self._cells, self._whitening, self._may_be_kicked = cells, whitening, kicked
         self.size = len(cells.speeds)
         self.fastest = float(cells.speeds.max())
         self._speeds = self._white(cells.speeds - cells.speeds.mean())
@@ -121,8 +121,9 @@ class View:
         """What else it may have been."""
         if self._others is None:
             _, smooth, lowered = wheel_lags.families(cell, before, after)
-            kicked = self._kicked(wheel_lags.kicked_lags(cell, before, after))
-            slow = min(self.fit("smooth", smooth).rest, self.without(2), self._swinging(), kicked)
+            slow = min(self.fit("smooth", smooth).rest, self.without(2), self._swinging())
+            if self._may_be_kicked:
+                slow = min(slow, self._kicked(wheel_lags.kicked_lags(cell, before, after)))
             self._others = Others(self.without(1), slow, self.fit("lowered", lowered).rest)
         return self._others
 
@@ -171,7 +172,8 @@ def view_around(
     ahead = cells.ends <= before
     if ahead.sum() < 3 or len(ahead) - ahead.sum() < 2:
         return None
-    return View(cells, noise.whitening(cells.begins, cells.ends)), float(cells.speeds[ahead].mean())
+    view = View(cells, noise.whitening(cells.begins, cells.ends), noise.kicked)
+    return view, float(cells.speeds[ahead].mean())
 
 
 def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> Fit:

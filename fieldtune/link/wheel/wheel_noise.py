@@ -7,6 +7,7 @@ fro. What is to stand out of them is therefore judged by their autocovariance (g
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -29,6 +30,7 @@ _WANDER = 0.002  # of the speed: assumed beforehand, beside the reading's own co
 _KNOWS = 2  # stretches
 _ANEW = 6  # stretches from one estimate to the next
 _MEMORY_S = 0.1
+_FORGET_STEPS, _SKEWED = 0.1, 0.5  # a stretch; wheels that shoot have less than 0, as they fall at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,7 @@ class WheelNoise:
         self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
         self._lags = self._assumed
         self._whitening: dict[tuple[int, ...], Whitening] = {}
+        self._squares = self._cubes = 0.0  # of steps from cell to cell, less their mean, as shares of the speed
 
     def begin_anew(self) -> None:
         """Cells of another length are coming: what was learned says nothing of them."""
@@ -109,6 +112,7 @@ class WheelNoise:
         n = len(speeds)
         if known.sum() < FEWEST / 2:
             return
+        self._see_steps(np.diff(speeds)[known[1:] * known[:-1] > 0] / speeds.max())
         weight = _taper(n) * known
         size = float(weight @ weight)
         off = _undrifted(weight) @ speeds
@@ -123,6 +127,17 @@ class WheelNoise:
         if self._new >= min(_ANEW, len(self._stretches)):
             self._new = 0
             self._estimate()
+
+    def _see_steps(self, steps: FloatArray) -> None:
+        if len(steps) >= FEWEST / 2:
+            off = steps - steps.mean()
+            self._squares += _FORGET_STEPS * (float(np.mean(off**2)) - self._squares)
+            self._cubes += _FORGET_STEPS * (float(np.mean(off**3)) - self._cubes)
+
+    @property
+    def kicked(self) -> bool:
+        """Whether the speed rises at once and falls slowly, as skewness tells: so it does under an on-off control."""
+        return self._cubes > _SKEWED * math.sqrt(self._squares) ** 3
 
     @property
     def knows(self) -> bool:
