@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _THIN_S = 0.2  # a speed that rests on five counts further apart isn't shown
+_JITTERED_S = 0.3  # of lines that overtake each other no older ones tell what the wheel does now
 _NOISY_S = 1.0
 _OWN_S = 0.5  # without own rpm, behind which a counter on the line tells the speed
 _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
@@ -38,6 +39,7 @@ _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number", "left one turn")
 STANDS_STILL = "the wheel's counter or speed stands still: plug pulled?"
 ZEROS = "wheel_rpm is 0 in every few lines"
+OVERTAKING = "lines overtake each other on the way: let the program send t_ms too"
 OTHER_UNIT = "is in another unit than rpm"
 _LOOKED = 40
 _MOSTLY, _FIRST_LINES = 0.5, 20  # of the good lines, and how many there have to be, before a value is said to be unused
@@ -163,6 +165,7 @@ class Line:
             thin_s = max(_THIN_S, 8 * self._line_s)
             was_dead = self._track.dead
             reading_s = self._decoder.reading_s
+            self._track.longest_s = _JITTERED_S if self._decoder.jitter_s else math.inf
             rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
             self._own_rpm = False
             if self._track.dead:
@@ -180,7 +183,7 @@ class Line:
                 sample.setpoint = None
         if sample.turns is None or not self._counter.why:
             for one in seen:
-                self._shots.see(one, self._track.placed, tick, noisy)
+                self._shots.see(one, self._track.placed, tick, noisy or self._decoder.jitter_s > 0)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)
@@ -275,6 +278,8 @@ class Line:
             return ZEROS
         if self._track.dead or self._decoder.dead_rpm:
             return STANDS_STILL
+        if speed is None and self._decoder.jitter_s:
+            return OVERTAKING
         if self._unit is not None and self._unit.other is not None:
             return f"setpoint {OTHER_UNIT}"
         if not self._measured and self.good >= self._look_again:

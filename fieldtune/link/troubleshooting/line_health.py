@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 _PLUGS = "seat the plugs, take a shorter cable, keep it away from motor wires"
 _DAMAGE = f"Characters change on their way: {_PLUGS}."
+_JUMPS = f"Wheel readings jump as no wheel can: check the encoder's plug, and {_PLUGS}."
 _CAUSES: Mapping[str, tuple[str, str]] = {
     "checksum": ("changed on the way (checksum)", _DAMAGE),
     "undecodable": (
@@ -45,6 +46,7 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     ),
     "unusable value": ("no value that can be used", "See below which value can't be used, and mend it in the program."),
     "duplicate": ("the same line once more", "The program prints each line twice; that does no harm."),
+    "overtaken": ("overtaken by a later one", _JUMPS),
     "impossible number": ("a number of hundreds of digits", _DAMAGE),
     "not followed": (
         "alone, nothing followed it",
@@ -52,7 +54,7 @@ _CAUSES: Mapping[str, tuple[str, str]] = {
     ),
     "impossible wheel": (
         "a speed no wheel reaches so soon",
-        f"Wheel readings jump as no wheel can: check the encoder's plug, and {_PLUGS}.",
+        _JUMPS,
     ),
     "impossible clock": (
         "a time that can't be",

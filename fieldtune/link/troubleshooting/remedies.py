@@ -61,8 +61,8 @@ def remedies(
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
     if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
-    overtaken = health.clock == "arrival" and _OVERTAKEN * health.dropped.get("impossible wheel", 0) > health.lines
-    if overtaken and not has_speed:
+    overtaken = sum(health.dropped.get(cause, 0) for cause in ("overtaken", "impossible wheel"))
+    if health.clock == "arrival" and _OVERTAKEN * overtaken > health.lines and not has_speed:
         return [
             "If they come over a network, lines overtake each other: let the program send t_ms too.",
             *advice(health),

@@ -98,10 +98,14 @@ class ArrivalClock:
         self.heard: tuple[float, float] | None = None
         """Seconds since the line before, evenly and as heard, where this line and the one before came alone."""
         self.period = 0.0
+        self.jitter_s = 0.0
+        """By how much lines are late by turns where they overtake each other: then each is timed as it arrives."""
 
     @property
     def tick_s(self) -> float:
         """Uncertainty of a line's time, seconds."""
+        if self.jitter_s:
+            return self.jitter_s
         if self._as_heard or (self._clumps.period_s and self._steady):
             return _TICK_S[0]
         even = self._uneven < _SURELY_EVEN
@@ -120,6 +124,9 @@ class ArrivalClock:
         """A chunk arrived, with which ``lines`` lines have come in all. ``doubted``: lines were damaged lately."""
         came = lines - self._lines
         if came <= 0:
+            return
+        if self.jitter_s:
+            self._hear_jittered(arrival_s, lines)
             return
         self._clumps.see(arrival_s, came)
         self._doubted = doubted
@@ -199,6 +206,13 @@ class ArrivalClock:
         self._step = max(self.period + slewed_s / came, _SHORTEST_S)
         self._late, self._shift, self.heard, self._alone = 0.0, 0.0, None, False
         self._end += came * self._step
+
+    def _hear_jittered(self, arrival_s: float, lines: int) -> None:
+        """As ``hear``, where lines overtake each other: how many were printed meanwhile isn't known."""
+        self._last = self._end + self._shift
+        self._end = max(arrival_s, self._last + (lines - self._lines) * _SHORTEST_S)
+        self._lines, self._arrival_s, self._chunks, self._alone = lines, arrival_s, 1, False
+        self._step, self._late, self._shift, self.heard = _SHORTEST_S, 0.0, 0.0, None
 
     def _anew(self, arrival_s: float) -> None:
         """The first chunk, or the first after a silence."""

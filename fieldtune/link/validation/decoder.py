@@ -12,6 +12,7 @@ from fieldtune.line_fields import FIELDS, PERIOD
 from fieldtune.link.samples import SPACING_S, Sample, SampleChooser
 from fieldtune.link.text.layouts import LineTable
 from fieldtune.link.validation.even_lines import EvenLines
+from fieldtune.link.validation.line_order import LineOrder
 from fieldtune.link.validation.line_table import MANY, samples_of_table
 from fieldtune.link.validation.line_weighing import LineWeigher
 
@@ -30,6 +31,7 @@ class LineDecoder(LineWeigher):
     def __init__(self, robot: Robot) -> None:
         super().__init__(robot)
         self._chooser = SampleChooser()
+        self._order = LineOrder(self._continuity, self._two_robots, self.dropped)
         self._kind: tuple[str, ...] = ()
         self._kinds: dict[tuple[str, ...], float] = {}
         self._alone = self._limits.counter_bits > 52 or self._derived.needed  # lines are weighed one by one
@@ -55,8 +57,10 @@ class LineDecoder(LineWeigher):
         ``doubted``: lines were damaged lately; ``whole``: no characters were for long; None: nor were
         any, but not for long.
         """
-        self._continuity.clocks.arrival.hear(arrival, total, doubted)
         self._continuity.doubted, self._continuity.whole = doubted, whole
+        if not isinstance(lines, LineTable):
+            lines, numbers, total = self._order.sort(lines, numbers, arrival, total)
+        self._continuity.clocks.arrival.hear(arrival, total, doubted)
         samples: list[Sample] = []
         if not isinstance(lines, LineTable):
             self._take_each(lines, numbers, arrival, samples)

@@ -20,6 +20,7 @@ from fieldtune.link.text.wire_numbers import LARGEST
 from fieldtune.link.validation.clock_judge import SECONDS
 from fieldtune.link.validation.derived_values import DerivedValues
 from fieldtune.link.validation.line_changes import change_goes_on, changed_state
+from fieldtune.link.validation.line_order import OVERTAKEN, TWICE
 from fieldtune.link.validation.no_reading import ImpossibleAgain
 from fieldtune.link.validation.nominal_time import NominalTime
 from fieldtune.link.validation.plausibility import Continuity
@@ -122,14 +123,19 @@ class LineWeigher:
         return self._continuity.clocks.arrival.tick_s if base is None or base.clock is None else base.tick
 
     @property
+    def jitter_s(self) -> float:
+        """How late lines are by turns, where they have no clock and overtake each other; else 0."""
+        return self._continuity.clocks.arrival.jitter_s
+
+    @property
     def reading_s(self) -> float:
         """Seconds between two readings of a counter read oftener than printed; 0 where each line has its own."""
         return self._continuity.ages.between_s
 
     @property
     def damaged(self) -> int:
-        """Lines refused here that a faulty wire makes; a line said twice is none of them."""
-        return self.dropped.total() - self.dropped["duplicate"]
+        """Lines refused here that a faulty wire makes; one said twice, or overtaken by another, is none of them."""
+        return self.dropped.total() - self.dropped[TWICE] - self.dropped[OVERTAKEN]
 
     def reconnected(self) -> None:
         """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
@@ -189,7 +195,7 @@ class LineWeigher:
             self._open(wire, number, arrival, sample, out)
             return
         if wire == self._last and base.clock is not None:
-            self.dropped["duplicate"] += 1
+            self.dropped[TWICE] += 1
             return
         self._continuity.see_counts(wire, number)
         reason = self._continuity.fault(base, wire, number, sample)

@@ -61,6 +61,8 @@ class SpeedTrack:
         self._turned_s: deque[float] = deque(maxlen=_TIMES)  # when such a time was unlike both beside it
         self.placed: tuple[float, float, float] | None = None
         """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
+        self.longest_s = math.inf
+        """How far back points may tell the speed."""
         self.dead = False
         """Whether the counter stands still although the wheel can't have stopped: a pulled wire, a frozen program."""
 
@@ -210,15 +212,16 @@ class SpeedTrack:
         jitter = (rough * tick_s) ** 2
         quantum = self._quantum
         variance = (quantum**2 + jitter) / 12
-        shortest = max(_SHORTEST_S, 8 * tick_s)
-        usual = max(_USUAL_S, 60 * tick_s)
+        longest = self.longest_s
+        shortest = min(max(_SHORTEST_S, 8 * tick_s), longest)
+        usual = min(max(_USUAL_S, 60 * tick_s), longest)
         low, high, due = -math.inf, math.inf, fewest
         best: float | None = None
         n, s, st, sx, stt, stx, sxx, reach = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
         error, slip, good = math.inf, 0.0, False
         for time, turns, spread_s, begins in reversed(points):
             t, x = time - now, turns - here
-            if n >= fewest and t < -usual and (good or t < -max(_LONGEST_S, usual)):
+            if n >= fewest and t < -usual and (good or t < -min(max(_LONGEST_S, usual), longest)):
                 break
             n += 1
             wt, wx = t, x
