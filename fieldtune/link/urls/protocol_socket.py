@@ -9,7 +9,7 @@ import socket
 
 from serial import SerialException
 
-from fieldtune.link.urls.virtual_port import SocketPort
+from fieldtune.link.urls.virtual_port import SocketPort, host_and_port
 
 _LARGEST = 65_536
 _PATIENCE_S = 5.0  # for a robot to answer
@@ -19,10 +19,10 @@ class Serial(SocketPort):
     """Reads what a robot sends over one connection."""
 
     def _start(self, place: str, options: dict[str, str]) -> None:
-        host, _, number = place.rstrip("/").rpartition(":")
-        if not host or not number.isdecimal() or not 0 < int(number) < 65_536:
+        host, number = host_and_port(place, self._port, "socket://192.168.4.1:9000")
+        if not host:
             raise SerialException(f"{self._port}: expected socket://HOST:PORT, such as socket://192.168.4.1:9000")
-        self._socket = socket.create_connection((host.strip("[]"), int(number)), timeout=_PATIENCE_S)
+        self._socket = socket.create_connection((host, number), timeout=_PATIENCE_S)
         self._socket.setblocking(False)
 
     def _take(self) -> bytes:

@@ -8,9 +8,8 @@ from __future__ import annotations
 import socket
 import time
 
-from serial import SerialException
-
-from fieldtune.link.urls.virtual_port import SocketPort
+from fieldtune.link.urls.datagrams import Datagrams
+from fieldtune.link.urls.virtual_port import SocketPort, host_and_port
 
 _LARGEST = 65_535
 _SILENT_S = 3.0  # then another robot may speak
@@ -33,19 +32,16 @@ def _bound(host: str, number: int) -> socket.socket:
 
 
 class Serial(SocketPort):
-    """Hears one port; a datagram that does not end its last line is taken to end it all the same."""
+    """Hears one port, and reads the datagrams of one sender as lines."""
 
     def _start(self, place: str, options: dict[str, str]) -> None:
-        host, _, number = place.rstrip("/").rpartition(":")
-        if not number.isdecimal() or not 0 < int(number) < 65_536:
-            raise SerialException(
-                f"{self._port}: expected udp://:PORT with a port from 1 to 65535, such as udp://:9000"
-            )
+        host, number = host_and_port(place, self._port, "udp://:9000")
         self._place = place
         self._wanted = options.get("from")
         self._from = self._wanted
         self._spoke: dict[str, float] = {}
-        self._socket = _bound(host.strip("/[]"), int(number))
+        self._lines = Datagrams()
+        self._socket = _bound(host, number)
 
     @property
     def others(self) -> tuple[str, ...]:
@@ -67,14 +63,14 @@ class Serial(SocketPort):
                 return b"".join(pieces)
             address = address.removeprefix(_MAPPED)
             if self._is_followed(address):
-                pieces.append(data if data.endswith((b"\n", b"\r")) else data + b"\n")
+                pieces.append(self._lines.text(data))
 
     def _is_followed(self, address: str) -> bool:
         now = time.monotonic()
         if address != self._from and self._wanted is None and now - self._spoke.get(self._from or "", 0.0) > _SILENT_S:
             if self._from is not None:
                 self.interrupted = f"another robot, at {address}"
-            self._from = address
+            self._from, self._lines = address, Datagrams()
         if len(self._spoke) < 50 or address in self._spoke:
             self._spoke[address] = now
         return address == self._from

@@ -129,6 +129,14 @@ def parse(url: str) -> tuple[str, dict[str, str]]:
     return unquote(place), {name: values[-1] for name, values in parse_qs(options[0][1:] if options else "").items()}
 
 
+def host_and_port(place: str, url: str | None, example: str) -> tuple[str, int]:
+    """Host (empty where none is named) and port of ``HOST:PORT``; raises ``SerialException`` with an example."""
+    host, _, number = place.rstrip("/").rpartition(":")
+    if not number.isdecimal() or not 0 < int(number) < 65_536:
+        raise SerialException(f"{url}: expected a port from 1 to 65535, such as {example}")
+    return host.strip(" /[]"), int(number)
+
+
 def number_option(options: dict[str, str], name: str, default: float, url: str) -> float:
     """A number among a URL's options; raises ``SerialException`` (a ValueError would read as an unknown scheme)."""
     text = options.get(name)
