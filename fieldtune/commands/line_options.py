@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from fieldtune.commands import arguments
 from fieldtune.errors import LinkError, OutputError, StoreError, UnknownRobotError
 from fieldtune.plain_text import agreed
-from fieldtune.port_names import LAST_PORT, PORT_FROM_ELSEWHERE, port_problem
+from fieldtune.port_names import LAST_PORT, PORT_FROM_ELSEWHERE, port_name, port_problem
 from fieldtune.units import shown
 
 if TYPE_CHECKING:
@@ -30,10 +30,11 @@ def add_port(parser: argparse.ArgumentParser) -> None:
 
 
 def _port(text: str) -> str:
-    problem = port_problem(text)
+    name = port_name(text)
+    problem = port_problem(name)
     if problem is not None:
         raise argparse.ArgumentTypeError(f"{shown(text)}: {problem}")
-    return text
+    return name
 
 
 def agree_to_port(robot: Robot, args: argparse.Namespace, session: Session) -> None:

@@ -8,7 +8,7 @@ from typing import Literal, cast
 
 from fieldtune.line_fields import SCALABLE, WIRE_NAMES
 from fieldtune.physics.drag_spread import BLUFF_SPREAD, drag_spread
-from fieldtune.port_names import port_problem
+from fieldtune.port_names import port_name, port_problem
 from fieldtune.robot.model import Element, LinkSettings, Uncertainty
 from fieldtune.robot.table_reader import Section
 from fieldtune.units import ANGLE, LENGTH, RATIO, closest, shown
@@ -75,10 +75,10 @@ def read_link(profile: Section) -> LinkSettings:
 
 def _read_port(section: Section) -> str:
     raw = section.values.get("port")
-    problem = port_problem(raw) if isinstance(raw, str) else None
+    problem = port_problem(port_name(raw)) if isinstance(raw, str) else None
     if problem is not None:
         section.error("port", f"found {shown(raw)}; {problem}")
-    return section.text("port", "auto", longest=1000)
+    return port_name(section.text("port", "auto", longest=1000))
 
 
 def _read_baud(section: Section) -> int | None:

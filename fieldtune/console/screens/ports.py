@@ -153,9 +153,9 @@ class PortsScreen(ListScreen):
 
 
 def _read_port(text: str) -> str:
-    from fieldtune.port_names import port_problem
+    from fieldtune.port_names import port_name, port_problem
 
-    said = text.strip()
+    said = port_name(text)
     problem = port_problem(said) if len(said) <= 300 else "too long for a port's name"
     if problem is not None:
         raise InputError(problem)
