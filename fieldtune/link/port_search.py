@@ -12,9 +12,11 @@ import serial
 from fieldtune.errors import LinkError
 from fieldtune.link import ports
 from fieldtune.link.line import Line
+from fieldtune.link.parity import with_parity
 from fieldtune.link.ports import Lost, close_port, read_chunk, set_speed
 from fieldtune.link.samples import State
 from fieldtune.link.text.line_patterns import is_text
+from fieldtune.link.waiting_words import parity_words
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -48,7 +50,8 @@ class Found:
     @property
     def speed_words(self) -> str:
         """`` at 115200 baud`` for a device, nothing for a URL."""
-        return "" if ports.is_url(self.device) else f" at {self.baud} baud"
+        bits = ", 7 bits and parity" if ports.strips_parity(self.port) else ""
+        return "" if ports.is_url(self.device) else f" at {self.baud} baud{bits}"
 
 
 class PortSearch:
@@ -67,6 +70,7 @@ class PortSearch:
         self._baud = baud
         self._remembered = dict(remembered)
         self._stop = stop
+        self._remedy = _NO_TEXT
         self._in_vain = False  # whether there was no text at any speed
         self._held: tuple[str, serial.SerialBase] | None = None
         self._hardware: Mapping[str, Any] = {}  # of the port that was named, while it was there
@@ -180,8 +184,8 @@ class PortSearch:
                 raise
             found = Found(port, candidate.device, baud, candidate.identity, proven=False)
             so_far = "; so far it sends bytes, but no text" if noise else ""
-            if self._in_vain:
-                so_far = f"; it sends no text: {_NO_TEXT}"
+            if self._in_vain or self._remedy != _NO_TEXT:
+                so_far = f"; it sends no text: {self._remedy}"
             say("searching", f"listening on {candidate.device} at {baud} baud{so_far}")
             while not self._prove(found):
                 if self._stop():
@@ -190,9 +194,11 @@ class PortSearch:
                 if not self._alone(candidate):
                     return None
             if found.proven or found.text:
-                self._in_vain = False
+                self._in_vain, self._remedy = False, _NO_TEXT
                 return found
             noise = noise or bool(found.heard)
+            framing = with_parity(b"".join(chunk for chunk, _ in found.heard))
+            self._remedy = self._remedy if framing is None else parity_words(framing, baud)
             if alone and not self._alone(candidate):  # another was plugged in
                 break
         self._in_vain = True

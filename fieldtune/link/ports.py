@@ -12,9 +12,10 @@ from serial.tools import list_ports
 
 from fieldtune.errors import LinkError
 from fieldtune.frozen import frozen
+from fieldtune.link.parity import ParityBit
 from fieldtune.link.port_faults import explained, lost_words
 from fieldtune.link.urls import open_url
-from fieldtune.port_names import scheme_of
+from fieldtune.port_names import has_speed, scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -74,7 +75,8 @@ def read_chunk(port: serial.SerialBase, fast: bool = False) -> tuple[bytes, floa
         # SerialException is an OSError; termios.error is not. TypeError: closed under the read.
         if not pieces or not pieces[0]:  # else the next read says it, and what came before the end counts
             raise Lost(lost_words(error)) from None
-    return b"".join(pieces), getattr(port, "arrival_s", None)
+    data, parity = b"".join(pieces), getattr(port, "parity_bit", None)
+    return data if parity is None else parity.text(data), getattr(port, "arrival_s", None)
 
 
 def _more(port: serial.SerialBase, most: int, pieces: list[bytes]) -> None:
@@ -89,11 +91,18 @@ def _more(port: serial.SerialBase, most: int, pieces: list[bytes]) -> None:
             time.sleep(0.002)
 
 
+def strips_parity(port: serial.SerialBase) -> bool:
+    """Whether text of seven bits with a parity bit comes from a port."""
+    parity = getattr(port, "parity_bit", None)
+    return parity is not None and parity.strips
+
+
 def set_speed(port: serial.SerialBase, baud: int) -> None:
     """Changes the speed of an open port; what came at another one is thrown away. Raises ``Lost``."""
     try:
         if port.baudrate != baud:
             port.baudrate = baud
+            vars(port)["parity_bit"] = ParityBit()
             port.reset_input_buffer()  # type: ignore[attr-defined]
     except (OSError, ValueError, _TermiosError) as error:
         raise Lost(lost_words(error)) from None
@@ -217,6 +226,7 @@ def open_port(device: str, baud: int, robot: Robot | None = None) -> serial.Seri
         settings |= {"dtr": False, "rts": False}
     try:
         port = open_url(device, robot, **settings)
+        vars(port)["parity_bit"] = ParityBit() if has_speed(device) else None
         if gentle and _posix is not None:
             _keep_dtr(port)
         return port

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fieldtune.link.parity import with_parity
 from fieldtune.link.text.line_patterns import is_text, share_of_text
 from fieldtune.port_names import scheme_of
 
@@ -22,10 +23,18 @@ def waiting_words(device: str, at_speed: str, lately: bytes, silent_s: float, fi
     if len(lately) >= _NOISE_BYTES and share_of_text(lately) < _NO_TEXT:
         if not at_speed:
             return f"{listening}: what comes is no text; is that the port of its lines?"
+        if (framing := with_parity(lately)) is not None:
+            return f"{listening}: {parity_words(framing)}"
         if fixed_baud is not None:
             return f"{listening}: no text comes; leave --baud (or [link] baud) away, and its baud is found"
         return f"{listening}: what comes is no text"
     return f"{listening}: it sends text, but no line that can be read" if is_text(lately) else listening
+
+
+def parity_words(framing: str, baud: int | None = None) -> str:
+    """What to do about a robot that sends a parity bit behind eight bits."""
+    at = "" if baud is None else f" at {baud} baud"
+    return f"the robot sends 8 bits and parity ({framing}){at}: let its program set 8 bits, no parity (8N1)"
 
 
 def silence(device: str | None, silent_s: float, *, ever: bool) -> str:
