@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from fieldtune.learn import Posterior
     from fieldtune.learn.hits import Hits
     from fieldtune.learn.measured import Evidence
+    from fieldtune.link.recordings.recording_reader import RecordedLine
     from fieldtune.link.recordings.wheel_response import WheelResponse
     from fieldtune.link.samples import LineSnapshots, Live
     from fieldtune.robot.model import Robot
@@ -186,7 +187,7 @@ class Session:
 
         return count_hits(self.robot, self.log.shots(), self.log.epochs(), by)
 
-    def response(self, recording: Path | str) -> WheelResponse:
+    def response(self, recording: Path | str | RecordedLine) -> WheelResponse:
         """How the wheel answers and holds its setpoints, from a recording with steps of the setpoint."""
         from fieldtune.link.recordings.wheel_response import recorded_response
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments, line_options
-from fieldtune.commands.printing import give, number
+from fieldtune.commands.printing import give, how_far, number
 from fieldtune.errors import LinkError
 from fieldtune.plain_text import columns, pairs, printable
 from fieldtune.port_names import has_speed
@@ -90,7 +90,7 @@ def _replay(args: argparse.Namespace) -> None:
     from fieldtune.link import RecordedLine, decode
     from fieldtune.setup.encoder_watch import EncoderWatch
 
-    recorded = RecordedLine(args.file)
+    recorded = RecordedLine(args.file, how_far(f"reading {args.file}"))
     if args.robot is None:
         args.robot = _recorded_robot(recorded.header(), args)
     robot = line_options.robot_for(args)

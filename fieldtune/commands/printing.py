@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import time
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, TextIO
 
@@ -14,6 +15,8 @@ from fieldtune.plain_text import say, say_aside, say_json
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
+
+_SILENT_S, _SAID_AGAIN_S = 3.0, 10.0
 
 
 def give(args: argparse.Namespace, found: Mapping[str, object], text: Iterable[str]) -> None:
@@ -81,6 +84,19 @@ def heading(name: str, metric_unit: str) -> str:
 def percent(value: float | None) -> str:
     """A share as whole percent; ``-`` where unknown."""
     return "-" if value is None else f"{100 * value:.0f} %"
+
+
+def how_far(doing: str) -> Callable[[float, float | None], None]:
+    """What says on standard error how far a recording is read, once that takes longer than some seconds."""
+    due_s = time.monotonic() + _SILENT_S
+
+    def tell(line_s: float, share: float | None) -> None:
+        nonlocal due_s
+        if time.monotonic() >= due_s:
+            due_s = time.monotonic() + _SAID_AGAIN_S
+            say_aside(f"{doing}: {f'{line_s / 60:.0f} min of it' if share is None else percent(share)} so far")
+
+    return tell
 
 
 def progress_bar(stream: TextIO, usual: int = 10_000) -> Callable[[int, int], None]:

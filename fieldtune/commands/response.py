@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.commands import arguments
 from fieldtune.commands.aim import add_target
-from fieldtune.commands.printing import give, number, percent, point_to_cautions, record
+from fieldtune.commands.printing import give, how_far, number, percent, point_to_cautions, record
 from fieldtune.plain_text import columns, pairs
 
 if TYPE_CHECKING:
@@ -39,8 +39,10 @@ def add(commands: argparse._SubParsersAction[arguments.Parser]) -> None:
 
 
 def _response(args: argparse.Namespace) -> None:
+    from fieldtune.link import RecordedLine
+
     with arguments.open_session(args) as session:
-        found = session.response(args.recording)
+        found = session.response(RecordedLine(args.recording, how_far(f"reading {args.recording}")))
         verdict = session.hold_verdict(found, args.target)
     give(args, {"robot": session.robot.name, **record(found), "verdict": record(verdict)}, _words(found, verdict))
     point_to_cautions(session.robot)

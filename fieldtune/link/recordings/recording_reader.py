@@ -13,7 +13,7 @@ from __future__ import annotations
 import codecs
 import re
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import takewhile
 from pathlib import Path
 
@@ -29,6 +29,7 @@ _NAME = MAGIC[:-3]
 _ALIKE = 0.8  # of the first line's letters: then it is a recording whose first line was hurt
 _LARGEST = 500_000_000
 _LARGEST_TEXT = 100_000_000  # unpacked
+_PIECE = 1_000_000
 _GZIP, _ZIP = b"\x1f\x8b", b"PK\x03\x04"
 _LARGEST_BLOCK = 200_000  # unpacked; a block ends with the chunk that makes it 32 kB, and a chunk has 64 kB at most
 _MOST_CHUNKS = 20_000  # of a second
@@ -52,10 +53,14 @@ class Chunk:
 
 
 class RecordedLine:
-    """A recording, or plain captured text, read into memory once. Raises ``InputError`` if it can't be read."""
+    """A recording, or plain captured text, read into memory once. Raises ``InputError`` if it can't be read.
 
-    def __init__(self, path: Path | str) -> None:
-        self.path = Path(path)
+    ``tell`` is told while the chunks are taken: at which second of the line they are, and which share of the file that
+    is (None where it isn't known).
+    """
+
+    def __init__(self, path: Path | str, tell: Callable[[float, float | None], None] | None = None) -> None:
+        self.path, self._tell = Path(path), tell
         self._content = read_whole(self.path, "a recording of the line, or captured text", _LARGEST)
         self._lost: str | None = None
         if not self._content:
@@ -105,7 +110,15 @@ class RecordedLine:
 
         Damaged places and a missing end are chunks without bytes. Raises ``InputError`` if it can't be read at all.
         """
-        return _plain(self._content, self._lost) if self.is_plain else _packed(self._content, self.path)
+        found = _plain(self._content, self._lost) if self.is_plain else _packed(self._content, self.path)
+        return found if self._tell is None else self._told(found, self._tell)
+
+    def _told(self, found: Iterator[Chunk], tell: Callable[[float, float | None], None]) -> Iterator[Chunk]:
+        taken = 0
+        for chunk in found:
+            yield chunk
+            taken += len(chunk.data)
+            tell(chunk.arrival_us / 1e6, taken / len(self._content) if self.is_plain else None)
 
 
 def _pairs(lines: Iterable[str]) -> dict[str, str]:
@@ -204,7 +217,7 @@ def _chunks_of(block: bytes, now: int, version: int) -> Iterator[Chunk]:
 def _plain(content: bytes, lost: str | None) -> Iterator[Chunk]:
     """Lines with arrival times made up from ``t_ms``/``t_us`` where they say so, else evenly; what is lost behind."""
     now, before = 0, None
-    for line in content.splitlines(keepends=True):
+    for line in _lines(content):
         if line.startswith(b"#"):
             continue
         clock = _CLOCK.search(line)
@@ -218,6 +231,15 @@ def _plain(content: bytes, lost: str | None) -> Iterator[Chunk]:
         yield Chunk(now, line if line.endswith(b"\n") else line + b"\n")
     if lost is not None:
         yield Chunk(now, b"", lost)
+
+
+def _lines(content: bytes) -> Iterator[bytes]:
+    """Lines with their ends, a piece of the text at a time: all lines at once take many times its room."""
+    at = 0
+    while at < len(content):
+        end = content.find(b"\n", at + _PIECE) + 1 or len(content)
+        yield from content[at:end].splitlines(keepends=True)
+        at = end
 
 
 def varint(value: int) -> bytes:

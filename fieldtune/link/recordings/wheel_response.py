@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from fieldtune.arrays import BoolArray, FloatArray
     from fieldtune.link.recordings.recording import Decoded
+    from fieldtune.link.recordings.recording_reader import RecordedLine
     from fieldtune.robot.model import Drive, Robot
 
 _SETTLED, _REST, _RISE = 0.02, 0.25, 1 - math.exp(-1)
@@ -329,7 +330,7 @@ def _notes(
     return tuple(notes)
 
 
-def recorded_response(robot: Robot, recording: Path | str) -> WheelResponse:
+def recorded_response(robot: Robot, recording: Path | str | RecordedLine) -> WheelResponse:
     """The same of a recording with steps of the setpoint; raises ``InputError`` for a robot without a held wheel."""
     from fieldtune.link.recordings.recording import decode
 
