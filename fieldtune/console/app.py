@@ -189,7 +189,7 @@ class ConsoleApp(TerminalApp[None]):
     def action_leave(self) -> None:
         """Quits; what was confirmed is on disk. A result that waits for a word and open shots are asked about first."""
         shooting = self.controller.shooting
-        count = len(shooting.unanswered)
+        count = 0 if words.of_replay(shooting.live) else len(shooting.unanswered)
         if isinstance(self.screen, LeaveQuestion):
             return
         if shooting.answer is not None:

@@ -324,7 +324,7 @@ class ShootingState:
         """What is odd about a result, and what the robot read where that is another place than the distance used."""
         robot, used, read = self.robot, shot.distance_m or 0.0, shot.robot_distance_m
         setpoint, target = shot.setpoint or 0.0, robot.target(shot.target)
-        found: list[str] = []
+        found = words.of_replay(self.live)
         seen = any(shot.uid == other.uid for other in self.unanswered)
         if not seen and self.line_reports_shots and self.live.state == "live":
             found.append("no shot was seen")

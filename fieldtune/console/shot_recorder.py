@@ -134,9 +134,9 @@ class ShotRecorder:
     # -- shots that were seen ----------------------------------------------------------------------------------------
 
     def keep(self, shots: list[UnansweredShot]) -> None:
-        """Keeps shots that were just seen, so that a restart doesn't lose them."""
-        for shot in shots:
-            self._not_kept.add(shot.uid)
+        """Keeps shots that were just seen, so that a restart doesn't lose them; not those of a recording."""
+        self._not_kept.update(shot.uid for shot in shots)
+        for shot in () if words.of_replay(self._shooting.live) else shots:
             self._write(self._keep, shot)
 
     async def _keep(self, shot: UnansweredShot) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.person_units import how_far, miss, us
 from fieldtune.plain_text import counted as counted
+from fieldtune.port_names import scheme_of
 
 if TYPE_CHECKING:
     from fieldtune.aim.results import Aim
@@ -247,3 +248,8 @@ def rows(pieces: list[str], width: int, gap: str = "   ") -> str:
 def printable(text: str) -> str:
     """Text from outside with everything that could steer a terminal replaced by a dot."""
     return "".join(c if c.isprintable() else "·" for c in text)
+
+
+def of_replay(live: Live) -> list[str]:
+    """What is odd about answering a shot of a recording; empty on a robot's own line."""
+    return ["the line is a recording: this would count as shot now"] if scheme_of(live.port) == "replay" else []
