@@ -78,6 +78,8 @@ def readback(live: Live, shooting: ShootingState, robot: Robot) -> list[Part]:
         on, said = True, f"steady, {said}"
     parts: list[Part] = [(f"{thing} now ", "$quiet"), (words.setpoint(value, robot), "bold $ink")]
     shape = "●" if on else ("▼" if said.startswith("below") else "▲" if said.startswith("above") else "○")
+    if second := words.second_wheel_off(live, robot):
+        on, shape, said = False, "✗", second
     parts.append((f"\n{shape} {said}", "bold $good" if on else "bold $bad"))
     elsewhere = words.hood_elsewhere(live, robot, shooting.aim)
     if elsewhere:
@@ -211,6 +213,8 @@ def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writ
         return f"{order} {wanted}{hood}" + (": press g" if sim else " in the robot program")
     if elsewhere:
         return elsewhere[:1].upper() + elsewhere[1:] + (": press g" if sim else " in the robot program")
+    if second := words.second_wheel_off(live, robot):
+        return f"{second[:1].upper()}{second[1:]}: look at its motor, belt and plug"
     value = words.readback(live, robot)
     held = live.setpoint if live.setpoint is not None else aim.setpoint.value
     shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 
+_TURNS_RPM, _STANDS_PCT, _APART_PCT = 300.0, -95.0, 15.0
+"""From which speed on the second wheel turns too, and per cent of what it should do by which it is off then."""
 _OFF, _STEADY = 0.02, 0.005
 """Shares of the setpoint by which a settled wheel may be off it, and waver."""
 
@@ -128,6 +130,19 @@ def hood_elsewhere(live: Live, robot: Robot, aim: Aim | None) -> str:
     if abs(live.hood_deg - wanted) <= max(robot.hood.step / 2, _HOOD_OFF):
         return ""
     return f"hood at {live.hood_deg:.1f}°, set it to {wanted:g}°"
+
+
+def second_wheel_off(live: Live, robot: Robot) -> str:
+    """What is wrong with the second wheel of a pair while the first one turns; empty where nothing is."""
+    off = live.wheel.second_wheel_mismatch_pct
+    pair = robot.launcher.mechanism.by_motion(lambda wheel: wheel.wheels > 1, lambda _: False)
+    if off is None or not pair or (live.wheel_rpm or 0.0) < _TURNS_RPM:
+        return ""
+    if off < _STANDS_PCT:
+        return "second wheel stands still"
+    if abs(off) < _APART_PCT or live.wheel.ripple_rpm is None:  # it may need longer to spin up
+        return ""
+    return f"second wheel {abs(off):.0f} % too {'slow' if off < 0 else 'fast'}"
 
 
 def what_turns(robot: Robot) -> str:
