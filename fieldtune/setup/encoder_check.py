@@ -38,6 +38,9 @@ _TRAIN_KEEPS = 0.93
 """Of the no-load speed that motors and gears promise, what bearings, chain and air leave (common practice, rough)."""
 _BEYOND, _SLOWEST = 1.1, 0.2
 """Shares of the no-load speed: what no battery and no tolerance make of it, and what a launcher runs at least."""
+_HELD, _EXACT = 0.8, math.log(1.025)
+"""A wheel below this share of the no-load speed isn't at its limit; a control that holds is so near (natural log)."""
+_OF_MOTOR = "the program's setpoint is the motor's speed, not the wheel's"
 _RANKED = 0.3
 """What a rank counts, against how near the factor is as a share of ``_MATCH``."""
 _RADIANS = 2 * math.pi / 60
@@ -102,6 +105,21 @@ _BACKWARDS = "it counts down as the wheel turns forwards: a speed control would 
 def against_setpoint(robot: Robot, readback_rpm: float, setpoint_rpm: float, source: Source = "counts") -> Verdict:
     """Verdict from a steady readback at a setpoint well below the highest; both rpm of the wheel."""
     return _judged(robot, "setpoint", readback_rpm / setpoint_rpm, source)
+
+
+def beyond_wheel(
+    robot: Robot, readback_rpm: float, setpoint_rpm: float, battery_v: float | None = None
+) -> Verdict | None:
+    """Verdict from a wheel that holds a speed while a setpoint is told that no voltage gives it: the motor's.
+
+    None where the wheel may be at its limit, or the gears don't give that factor.
+    """
+    free, total = _free_rpm(robot, battery_v), _reduction(robot)
+    if free is None or setpoint_rpm < free or readback_rpm > _HELD * free:
+        return None
+    if abs(math.log(total * readback_rpm / setpoint_rpm)) > _EXACT:
+        return None
+    return Verdict("setpoint", readback_rpm / setpoint_rpm, False, (_OF_MOTOR,), _setpoint(robot, 1 / total))
 
 
 def by_hand(robot: Robot, counts: float, turns: float = 10.0) -> Verdict:
@@ -228,7 +246,7 @@ def _gear_mistakes(robot: Robot, source: Source, make: Callable[[float], Change 
     at_motor = robot.encoder is None or robot.encoder.on == "motor"
     if source == "rpm":
         yield _Known(total, "the robot sends the motor's speed, not the wheel's", make(total), 1)
-        yield _Known(1 / total, "the program's setpoint is the motor's speed, not the wheel's", make(1 / total), 2)
+        yield _Known(1 / total, _OF_MOTOR, _setpoint(robot, 1 / total), 2)
     elif at_motor:
         yield _Known(1 / total, "the encoder sits at the wheel, not at the motor", Change("encoder.on", "wheel"), 1)
     else:

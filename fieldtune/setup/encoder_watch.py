@@ -15,6 +15,7 @@ from fieldtune.setup.encoder_check import (
     Verdict,
     against_setpoint,
     at_full_power,
+    beyond_wheel,
     faster_than_possible,
     fingerprint,
     from_shots,
@@ -103,6 +104,8 @@ class EncoderWatch:
         if full:
             return at_full_power(robot, rpm, battery_v, self.source)
         free = no_load_wheel_rpm(robot)
+        if free is not None and wanted > free:
+            return beyond_wheel(robot, rpm, wanted, battery_v)
         if wanted <= 0 or (free is not None and not _LOW * free <= wanted <= _HIGH * free):
             return None
         return against_setpoint(robot, rpm, wanted, self.source)
