@@ -22,10 +22,7 @@ _WAIT_S = 10.0
 """How long to wait for another process's write before giving up."""
 _NO_LOCKS = ("SQLITE_IOERR_LOCK", "SQLITE_IOERR_RDLOCK", "SQLITE_IOERR_UNLOCK", "SQLITE_IOERR_CHECKRESERVEDLOCK")
 _NOT_WRITTEN = ("SQLITE_IOERR_WRITE", "SQLITE_IOERR_FSYNC", "SQLITE_IOERR_DIR_FSYNC", "SQLITE_IOERR_TRUNCATE")
-_NOT_WRITTEN_WORDS = (
-    "your quota on this disk is full, or the disk fails, so this was not kept; make room, such as by deleting old "
-    "recordings, and do it again"
-)
+_NOT_WRITTEN_WORDS = "disk or quota full (or failing): not kept; make room, try again"
 _NO_LOCKS_WORDS = (
     "files can't be locked on this disk (a network share without locks?), so the shot log isn't safe there: nothing "
     "was written; use --profiles with a folder on this computer"
@@ -41,6 +38,10 @@ def blank() -> sqlite3.Connection:
 
 class LockedElsewhere(StoreError):
     """Another program holds the log's lock."""
+
+
+class NoRoom(StoreError):
+    """The disk takes no more: a quota that is full, or one that fails."""
 
 
 def set_wait(db: sqlite3.Connection, wait_s: float | None) -> None:
@@ -93,7 +94,7 @@ def told_plainly(path: Path | None) -> Iterator[None]:
         if kind in _NO_LOCKS:
             raise StoreError(f"{name}: {_NO_LOCKS_WORDS}") from error
         if kind in _NOT_WRITTEN:
-            raise StoreError(f"{name}: {_NOT_WRITTEN_WORDS}") from error
+            raise NoRoom(f"{name}: {_NOT_WRITTEN_WORDS}") from error
         raise (LockedElsewhere if is_busy(error) else StoreError)(_words(name, path, said)) from error
     except sqlite3.DatabaseError as error:
         raise StoreError(_damaged(name, " ".join(str(error).split()))) from error

@@ -14,6 +14,7 @@ from fieldtune.store import acts, row_checks, rows
 from fieldtune.store.backups import back_up, back_up_today
 from fieldtune.store.log_file import LogFile
 from fieldtune.store.merge import go_on_in, merge_rows
+from fieldtune.store.open_file import NoRoom
 
 Clock = Callable[[], datetime]
 
@@ -172,7 +173,10 @@ class Store:
         with self._reading() as db:
             if self.path is not None and self.path.exists():
                 back_up_today(db, self.path)
-        self._arrive(author)
+        try:
+            self._arrive(author)
+        except NoRoom as error:  # it can be read all the same
+            self.file.said = str(error)
         self.file.look_for_rescue()
 
     def close_console(self) -> None:

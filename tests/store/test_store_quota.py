@@ -40,7 +40,7 @@ def test_a_full_quota_is_said_and_nothing_confirmed_is_lost(tmp_path: Path, shar
             shoot_on()
         kept = len(confirmed)
         said = str(caught.value)
-        assert said.startswith(f"{path}: your quota on this disk is full")
+        assert said.startswith(f"{path}: disk or quota full")
         assert "make room" in said
         assert "not a readable" not in said
         assert len(session.log.shots()) == kept
@@ -62,3 +62,18 @@ def test_a_first_shot_under_a_full_quota_leaves_no_broken_log(tmp_path: Path) ->
     with Session(load_robot("heron"), store=tmp_path / "heron.db") as session:
         session.confirm(2.0, 1500, result="in")
         assert len(session.log.shots()) == 1
+
+
+def test_a_console_reads_its_log_under_a_full_quota(tmp_path: Path) -> None:
+    path = tmp_path / "heron.db"
+    with Session(load_robot("heron"), store=path) as session:
+        session.confirm(2.0, 1500, result="in")
+    with Session(load_robot("heron"), store=path) as session:
+        with quota(0):
+            session.log.open_console("a console")
+            assert len(session.log.shots()) == 1
+            assert session.aim(2.0).shots_used == 1
+        assert "quota full" in (session.log.file.said or "")
+        session.confirm(2.0, 1500, result="in")
+        assert session.undo() is not None
+        session.log.close_console()
