@@ -152,3 +152,12 @@ def test_a_clock_on_the_line_needs_none_of_it(heron):
     wrong_s, blank_s, line = followed(heron, arrivals)
     assert (wrong_s, blank_s) == (0.0, 0.0)
     assert "overtaken" not in line.health().dropped
+
+
+def test_a_number_of_hundreds_of_digits_on_a_late_line_harms_nothing(heron):
+    sent = datagrams(heron, 50)
+    late_one = sent[40][1].replace(b"battery_mv=", b"battery_mv=" + b"9" * 400)
+    arrivals = sorted([*sent[:40], (sent[42][0] + 1e-3, late_one), *sent[41:]])
+    wrong_s, _, line = followed(heron, arrivals)
+    assert wrong_s == 0.0
+    assert line.live("live", "", None, SECONDS).wheel_rpm == pytest.approx(RPM, rel=0.02)
