@@ -214,7 +214,7 @@ def next_step(live: Live, shooting: ShootingState, robot: Robot, sim: bool, writ
     if elsewhere:
         return elsewhere[:1].upper() + elsewhere[1:] + (": press g" if sim else " in the robot program")
     if second := words.second_wheel_off(live, robot):
-        return f"{second[:1].upper()}{second[1:]}: look at its motor, belt and plug"
+        return f"{second[:1].upper()}{second[1:]}: stop, then look at motor, belt and plug"
     value = words.readback(live, robot)
     held = live.setpoint if live.setpoint is not None else aim.setpoint.value
     shoot = f"{'press f to fire' if sim else 'shoot once the range is clear'}, then press where it went"
