@@ -8,6 +8,7 @@ import shutil
 import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from fieldtune.robot import find_profile
 settings.register_profile("same", derandomize=True)
 if os.environ.get("FIELDTUNE_EXAMPLES") != "new":
     settings.load_profile("same")
+_NUMBERS = count()
 
 
 @dataclass(frozen=True)
@@ -56,9 +58,16 @@ def _metric() -> Iterator[None]:
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _cache(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """No test begins with what was kept for the next start of the real program."""
+def _kept(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """No test begins with what the real program kept for its next start, or changes what a person chose there."""
     os.environ["XDG_CACHE_HOME"] = str(tmp_path_factory.mktemp("cache"))
+    os.environ["XDG_CONFIG_HOME"] = str(tmp_path_factory.mktemp("settings"))
+
+
+@pytest.fixture(autouse=True)
+def _settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor what another test chose."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.getbasetemp() / f"settings {next(_NUMBERS)}"))
 
 
 @pytest.fixture
@@ -66,7 +75,6 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty folder for profiles and logs, so that the demonstration robots serve."""
     folder = tmp_path / "home"
     monkeypatch.setenv("FIELDTUNE_PROFILES", str(folder))
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
     return folder
 
 
