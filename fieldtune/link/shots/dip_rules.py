@@ -52,10 +52,10 @@ class Dip:
     ``usual``: as one of their usual course, None where that isn't known. ``missing``, ``rising``: what is still missing
     of the ``speed`` before it when last seen ``behind_s`` later, and what is regained in a second by then. ``even``:
     before it the wheel ran evenly; ``faint``: it is little more than what rounding makes; ``held``: all the time at one
-    setpoint, as the robot said; ``coasts``: it runs out; ``undriven``: so it did before, though below its setpoint, and
-    a drive that takes over slows it first. ``cut_short``: by the next one; ``last``: no later look at it
-    will come. ``battery_fall_v``: by how much the battery fell at it, None where unknown. ``over_lost``: how much more
-    like a shot it is than like some counts that got lost.
+    setpoint, as the robot said; ``coasts``: it runs out; ``undriven``: so it did before, though below its setpoint,
+    which was another one lately: a drive that takes over slows it first. ``cut_short``: by the next one; ``last``: no
+    later look at it will come. ``battery_fall_v``: by how much the battery fell at it, None where unknown.
+    ``over_lost``: how much more like a shot it is than like some counts that got lost.
     """
 
     at_s: float

@@ -44,7 +44,7 @@ _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off b
 _RUN_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
-_LOWERED_S, _BELOW, _FALLS = 0.4, 0.95, 0.1  # of the setpoint; of the speed a second
+_LOWERED_S, _HELD_S, _BELOW, _FALLS = 0.4, 3.0, 0.95, 0.1  # seconds, of the setpoint, of the speed a second
 _ALONE_S = 0.25
 _BATTERY_S, _FEW_VOLTS = 0.15, 2
 _FEWEST = 5  # points; so few tell no speed and depth
@@ -263,7 +263,7 @@ class DropDetector:
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
             held=self._holds_setpoint(instant - before * cell),
             coasts=drop_fit.coasting(t, x),
-            undriven=self._undriven(t, x, speed),
+            undriven=not self._holds_setpoint(instant - _HELD_S) and self._undriven(t, x, speed),
             battery_fall_v=self._battery_fall(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             cut_short=look.cut_short,
