@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,20 @@ def a_pulled_wire() -> Iterator[str]:
         yield f"t_ms={10 * number},wheel_counts={25 * min(number, 300)},battery_mv=9800\n"
 
 
+@contextmanager
+def watching(texts: Iterator[str], profiles: Path, columns: int = 44, rows: int = 14) -> Iterator[Terminal]:
+    """A console on the line of a robot that prints these lines, its cautions read; it is left by q."""
+    with (
+        printing(texts) as robot,
+        Terminal("console", "heron", "--port", robot.device, profiles=profiles, columns=columns, rows=rows) as console,
+    ):
+        console.wait("Before anything turns")
+        console.press("\r")
+        yield console
+        console.press("q")
+        assert console.process.wait(10) == 0
+
+
 @pytest.mark.parametrize(
     ("texts", "main", "todo"),
     [
@@ -57,17 +72,10 @@ def a_pulled_wire() -> Iterator[str]:
 def test_a_small_window_says_what_to_do(
     heron_home: Path, texts: Callable[[], Iterator[str]], main: str, todo: str
 ) -> None:
-    with (
-        printing(texts()) as robot,
-        Terminal("console", "heron", "--port", robot.device, profiles=heron_home, columns=44, rows=14) as console,
-    ):
-        console.wait("Before anything turns")
-        console.press("\r")
+    with watching(texts(), heron_home) as console:
         console.wait(main)
         console.press("c")
         console.wait(todo)
-        console.press("q")
-        assert console.process.wait(10) == 0
 
 
 def radians_a_second() -> Iterator[str]:
@@ -77,29 +85,17 @@ def radians_a_second() -> Iterator[str]:
 
 
 def test_a_small_window_takes_the_scale_that_fits(heron_home: Path) -> None:
-    with (
-        printing(radians_a_second()) as robot,
-        Terminal("console", "heron", "--port", robot.device, profiles=heron_home, columns=44, rows=14) as console,
-    ):
-        console.wait("Before anything turns")
-        console.press("\r")
+    with watching(radians_a_second(), heron_home) as console:
         console.wait(r"wheel speed in doubt: press \^e")
         console.press("\x05")
         console.wait(r"t takes link.scale.wheel_rpm = 9.5493")
         console.press("t")
         console.wait(r"Wheel now 150\d rpm")
-        console.press("q")
-        assert console.process.wait(10) == 0
     assert "wheel_rpm = 9.5493" in (heron_home / "heron.toml").read_text()
 
 
 def test_the_line_of_a_demonstration_robot_leads_to_one_of_your_own(tmp_path: Path) -> None:
-    with (
-        printing(names_of_their_own()) as robot,
-        Terminal("console", "heron", "--port", robot.device, profiles=tmp_path, columns=80, rows=24) as console,
-    ):
-        console.wait("Before anything turns")
-        console.press("\r")
+    with watching(names_of_their_own(), tmp_path, 80, 24) as console:
         console.wait(r"press\s+c")
         console.press("c")
         console.wait(r"is a demonstration robot,[\s\S]*Press \^o, n\s[\s\S]*to set up one of your own")
@@ -111,5 +107,3 @@ def test_the_line_of_a_demonstration_robot_leads_to_one_of_your_own(tmp_path: Pa
         console.wait("^ *(New robot|Set up)")
         console.press("\x1b")
         console.wait("Try the simulated robot")
-        console.press("q")
-        assert console.process.wait(10) == 0

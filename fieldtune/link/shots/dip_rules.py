@@ -96,7 +96,7 @@ def answer(dip: Dip, shots: UsualShots, lost: LostCounts, noise_known: bool, noi
     lost.learn(dip.over_lost)
     if lost.known and chance < _HARDLY:
         return Answer.NONE
-    return Answer.PERHAPS if doubtful else what
+    return Answer.PERHAPS if doubtful or dip.undriven else what
 
 
 def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool) -> Answer:

@@ -197,9 +197,9 @@ class DropDetector:
         if measured is not None:
             drop, dip = measured
             what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
-            if what is Answer.SHOT and not dip.undriven:
+            if what is Answer.SHOT:
                 return [self._shot(drop, dip)]
-            if what in (Answer.SHOT, Answer.PERHAPS):
+            if what is Answer.PERHAPS:
                 self._forget(dip.at_s)
                 return [drop]
         return [] if look.last else None

@@ -10,11 +10,12 @@ from __future__ import annotations
 import re
 from collections import Counter, deque
 
+from fieldtune.link.text.framing import LONGEST
+
 _NUMBER = re.compile(rb"[-+]?[\d.]+")
 _PIECE = re.compile(rb"[=:,;*\r\n].*|.*[=:,;$\t ]|[A-Za-z_{}\"]", re.DOTALL)
 """No line, if others end with a line end: it begins or ends with what stands between, or is one letter."""
 _LATELY, _CUTS, _PIECES = 32, 3, 3
-_LONGEST = 512
 
 
 class Datagrams:
@@ -32,7 +33,7 @@ class Datagrams:
         """What a datagram adds to the text of lines."""
         before, ends = self._open, data.endswith((b"\n", b"\r"))
         *lines, self._open = re.split(rb"[\r\n]", before + data)
-        if len(self._open) > _LONGEST:  # it never ends a line
+        if len(self._open) > LONGEST:  # it never ends a line
             self._open, self.joins = b"", False
             for lately in (self._cuts, self._ends, self._pieces):
                 lately.clear()

@@ -90,8 +90,9 @@ class ArrivalClock:
         self._gaps_s: deque[float] = deque(maxlen=_LATELY)  # from chunk to chunk, a line
         self._arrival_s = 0.0
         self._alone = False
-        self._uneven, self._uneven_by = -0.1, 0.0
-        self._compared = self._doubted = False
+        self._uneven = -0.1
+        self._uneven_by: float | None = None  # of lines in clumps, once the wheel's turns told
+        self._doubted = False
         self._behind_s = 0.0  # what the times of lines in clumps have still to be put right by
         self._last = 0.0
         self._shift = 0.0
@@ -114,7 +115,7 @@ class ArrivalClock:
     @property
     def _steady(self) -> bool:
         """Whether lines that come in clumps are printed evenly, as far as the wheel's turns tell, and none is lost."""
-        return self._uneven_by < _EVEN_SHARE and not self._doubted
+        return (self._uneven_by or 0.0) < _EVEN_SHARE and not self._doubted
 
     @property
     def _as_heard(self) -> bool:
@@ -240,9 +241,8 @@ class ArrivalClock:
         elif self._clumps.period_s:
             expected = abs(rate) * self._step
             off = max(abs(abs(turned) - expected) - count / 3, 0.0) / max(expected, count)
-            if not self._compared:
-                self._compared, self._uneven_by = True, _UNEVEN_AT_FIRST
-            self._uneven_by += _FORGET_UNEVEN * (min(off, 1.0) - self._uneven_by)
+            so_far = _UNEVEN_AT_FIRST if self._uneven_by is None else self._uneven_by
+            self._uneven_by = so_far + _FORGET_UNEVEN * (min(off, 1.0) - so_far)
 
     def believe(self) -> None:
         """The wheel has turned as much further: the chunk was not late, the robot was."""

@@ -19,7 +19,8 @@ AHEAD_S = 0.25  # a line is never older for the robot than for the host by more 
 TRAIL = 8
 _GAIN_S = 0.15
 _SLOWER, _LEAST_READING_S = 1.02, 0.001
-_FEW_COUNTS, _A_COUNT = 11.0, 1.3
+_FEW_COUNTS = 11.0
+A_COUNT = 1.3  # counts by which own rpm may be off where it goes in steps of one
 
 
 @dataclass(slots=True)
@@ -71,7 +72,7 @@ class LineState:
 
     def a_count_rps(self, counts_per_turn: float | None) -> float:
         """What a count more in own rpm makes of it, turns/s, of an encoder of few counts a turn; 0 of others."""
-        return _A_COUNT / counts_per_turn / self.reading_s if counts_per_turn and counts_per_turn < _FEW_COUNTS else 0.0
+        return A_COUNT / counts_per_turn / self.reading_s if counts_per_turn and counts_per_turn < _FEW_COUNTS else 0.0
 
     def follow_rpm(self, time_s: float, rpm: float) -> None:
         """Takes the robot's own rpm; one false line counts little for how uneven it is."""

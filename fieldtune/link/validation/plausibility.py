@@ -19,7 +19,7 @@ from fieldtune.link.limits import (
 )
 from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_values import WireValues, all_readings, own_rpm
-from fieldtune.link.validation.clock import Clocks, LineState
+from fieldtune.link.validation.clock import A_COUNT, Clocks, LineState
 from fieldtune.link.validation.dead_rpm import DeadRpm
 from fieldtune.link.validation.reading_age import ReadingAge
 
@@ -28,7 +28,7 @@ _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
-_A_COUNT, _COARSE = 1.3, 8  # counts by which own rpm may be off, once it was by one this many times
+_COARSE = 8  # times that own rpm was off by a count, from which on it may be
 _SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
@@ -247,7 +247,7 @@ class Continuity:
         room += base.a_count_rps(limits.counts_per_turn) if loose and self.whole else 0.0
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
-                room += _A_COUNT / self._counts_of(1.0)
+                room += A_COUNT / self._counts_of(1.0)
             # Where lines are damaged and few are left, a false one would pass for a change since long before.
             return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _DOUBTED_S) if self.doubted else elapsed)
         fall = max(room, _FALL * base.rpm / 60) + self._brake_rps2(base) * elapsed

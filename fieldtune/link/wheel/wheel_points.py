@@ -23,7 +23,6 @@ _SHORTEST_S, _LONGEST_NOISY_S = 0.01, 0.03
 _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
 _KEPT_POINTS = 700
 _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
-_SOON_CELLS = 1.0
 _GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
@@ -255,7 +254,7 @@ class WheelPoints:
         t, x = self.t, self.turns
         slack = 0.3 * self.cell_s  # the last point at or before each
         first, middle = bisect_left(t, instant - before_s - slack), bisect_left(t, instant - slack)
-        soon = bisect_left(t, instant + _SOON_CELLS * self.cell_s - slack)
+        soon = bisect_left(t, instant + self.cell_s - slack)
         last = min(bisect_left(t, instant + after_s - slack), len(t) - 1)
         if not first < middle < last:
             return False
