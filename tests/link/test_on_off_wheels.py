@@ -53,6 +53,19 @@ def test_deep_shots_of_a_drive_that_is_switched_on_and_off_are_still_found():
     assert len(fed(lines, "wheel_rpm={rpm:.2f},setpoint=1850\n").shots) == 6
 
 
+@pytest.mark.parametrize(("setpoint", "share"), [(1200, 0.1), (1500, 0.09)])
+def test_shots_no_deeper_than_its_swing_are_found_as_it_never_falls_so_steeply(setpoint, share):
+    at_s = [12.0 + 1.3 * i + 0.377 * i % 0.35 for i in range(10)]
+    shots = [(round(seconds / STEP_S), share) for seconds in at_s]
+    lines = switched(setpoint, 27.0, shots)
+    quiet = [rpm for seconds, rpm, _ in lines if 3 < seconds < 12]
+    assert max(quiet) - min(quiet) > 0.9 * share * setpoint
+    found = [shot.arrival_s for shot in fed(lines, f"wheel_rpm={{rpm:.2f}},setpoint={setpoint}\n").shots]
+    right = [any(abs(one - seconds) < 0.15 for one in found) for seconds in at_s]
+    assert sum(right) >= 7
+    assert sum(right) == len(found)
+
+
 SHOTS_S, COASTS_S, TAKES_OVER_S = (2.0, 2.8, 3.6, 4.4, 5.2, 6.0), 7.0, 10.0
 
 

@@ -15,6 +15,7 @@ from fieldtune.link.shots.usual_shots import LEAST, MOST
 if TYPE_CHECKING:
     from fieldtune.link.shots.drop_fit import Verdict
     from fieldtune.link.shots.lost_counts import LostCounts
+    from fieldtune.link.shots.steep_falls import SteepFall, Steepness
     from fieldtune.link.shots.usual_shots import UsualShots
 
 _RETURNS, _STAYS, _SUDDEN, _AS_WELL = 6.0, -2.0, 15.0, 4.0
@@ -33,6 +34,7 @@ _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course ac
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
 _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
+_SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 20.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
 
 
 class Answer(Enum):
@@ -52,10 +54,11 @@ class Dip:
     ``usual``: as one of their usual course, None where that isn't known. ``missing``, ``rising``: what is still missing
     of the ``speed`` before it when last seen ``behind_s`` later, and what is regained in a second by then. ``even``:
     before it the wheel ran evenly; ``faint``: it is little more than what rounding makes; ``held``: all the time at one
-    setpoint, as the robot said; ``coasts``: it runs out; ``undriven``: so it did before, though below its setpoint,
-    which was another one lately: a drive that takes over slows it first. ``cut_short``: by the next one; ``last``: no
-    later look at it will come. ``battery_fall_v``: by how much the battery fell at it, None where unknown.
-    ``over_lost``: how much more like a shot it is than like some counts that got lost.
+    setpoint, as the robot said, ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did
+    before, though below its setpoint, which was another one lately: a drive that takes over slows it first.
+    ``battery_fall_v``: by how much the battery fell at it, None where unknown. ``steep``: the steep fall at it;
+    ``steepness``: how steep it is, None where unknown. ``over_lost``: how much more like a shot it is than like some
+    counts that got lost. ``cut_short``: by the next one; ``last``: no later look at it will come.
     """
 
     at_s: float
@@ -70,9 +73,12 @@ class Dip:
     even: bool
     faint: bool
     held: bool
+    long_held: bool
     coasts: bool
     undriven: bool
     battery_fall_v: float | None
+    steep: SteepFall | None
+    steepness: Steepness | None
     over_lost: float
     cut_short: bool
     last: bool
@@ -106,6 +112,11 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
     slowly = seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN)
     if sags and (slowly or seen.over_lowered < _STAYS):
         return Answer.NONE if dip.last else Answer.NOT_YET
+    if dip.steep is not None and noise_known and _falls_steeply(dip, dip.steep, shots):
+        return Answer.SHOT
+    slow = seen.over_slow < _LOUD and (usual is None or usual.over_slow < 0.0)
+    if slow and dip.steepness is not None and shots.gentle(dip.steepness):
+        return Answer.NONE if dip.last else Answer.NOT_YET
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
     settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)
     if usual is not None and settled and shots.like(usual, against, noisy or dip.faint):
@@ -137,6 +148,21 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
     best = seen if clear else dip.freely
     perhaps = coming >= _PERHAPS and best.over_nothing > _PERHAPS_OUT and best.over_slow > _PERHAPS_SUDDEN
     return Answer.PERHAPS if perhaps and LEAST <= best.depth / dip.speed <= MOST else Answer.NONE
+
+
+def _falls_steeply(dip: Dip, fall: SteepFall, shots: UsualShots) -> bool:
+    """Whether a wheel falls as steeply as it never does by itself, as deep as at a shot, and was not lowered."""
+    surely = fall.sureness > _SURELY_STEEP
+    low, high = shots.expected_shares
+    stands_out = surely or (dip.freely.over_nothing > _SEEN and dip.seen.over_lowered > _STAYS)
+    if dip.faint or not stands_out or not low < fall.depth / dip.speed < high:
+        return False
+    back = 1 - dip.missing / fall.depth
+    returns = _BACK <= back < _RAISED
+    held = dip.long_held and (dip.even or returns or fall.sureness > _SURELY_HELD)
+    if not held and not (returns and dip.even and dip.seen.over_lowered > _RETURNS):
+        return False
+    return surely or shots.learned or shots.came_before(dip.at_s, fall.depth / dip.speed)
 
 
 def _perhaps_lowered(dip: Dip) -> bool:

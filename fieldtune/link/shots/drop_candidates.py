@@ -1,6 +1,7 @@
 """Instants at which a wheel may have dropped: a little behind the newest point the drop that fits best is weighed.
 
-Where it stands out by its own error, more than at any instant near, it is a candidate; what it was is judged elsewhere.
+Where it stands out by its own error, more than at any instant near, it is a candidate; so is a fall that is steeper
+than any by itself. They wait until it shows how the wheel went on; what it was is judged elsewhere.
 """
 
 from __future__ import annotations
@@ -8,12 +9,13 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from fieldtune.link.shots import drop_fit
 from fieldtune.link.shots.usual_shots import LEAST, MOST
 
 if TYPE_CHECKING:
+    from fieldtune.link.shots.steep_falls import SteepFall
     from fieldtune.link.wheel.wheel_noise import WheelNoise
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
@@ -23,15 +25,30 @@ _SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
 _EAGER = 0.5  # of what is needed otherwise, where the robot says that it fired
 _APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S, _CLEARER = 0.15, 1.5  # the second look sees an instant less sharply, unless it sees it far more clearly
+_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
+_ECHO_S, _STEEP_ECHO_CELLS = 0.12, 6.0
+_NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Candidate:
-    """An instant at which a drop stands out by ``sureness`` standard errors, and how often it was judged."""
+    """An instant at which a drop stands out by ``sureness`` standard errors, and how often it was judged.
+
+    ``steep``: the fall, where the instant is one's.
+    """
 
     instant: float
     sureness: float
     judged: int = 0
+    steep: SteepFall | None = None
+
+
+class Look(NamedTuple):
+    """Cells that are seen behind a candidate, whether the next drop cuts them short, and whether no look follows."""
+
+    after: int
+    cut_short: bool
+    last: bool
 
 
 @dataclass(slots=True)
@@ -117,3 +134,60 @@ class CandidateFinder:
                 new.append(Candidate(at, sureness))
                 self._tried.append((at, sureness))
         return new
+
+
+class Waiting:
+    """Candidates that wait until it shows how the wheel went on."""
+
+    def __init__(self, points: WheelPoints) -> None:
+        self._points = points
+        self.clear()
+
+    def clear(self) -> None:
+        """Forgets the past."""
+        self._candidates: list[Candidate] = []
+
+    def now(self) -> list[Candidate]:
+        """Those that wait, in the order in which they were found."""
+        return list(self._candidates)
+
+    def add(self, new: list[Candidate]) -> None:
+        """Takes new ones."""
+        self._candidates += new
+
+    def drop(self, candidate: Candidate) -> None:
+        """Lets one go."""
+        self._candidates.remove(candidate)
+
+    def waits(self, candidate: Candidate) -> bool:
+        """Whether one has not been let go."""
+        return candidate in self._candidates
+
+    def echoes(self, candidate: Candidate, last_s: float) -> bool:
+        """Whether one is so near behind the shot at ``last_s`` that it is the same, seen less sharply."""
+        return candidate.instant - last_s < (self._steep_echo_s if candidate.steep else _ECHO_S)
+
+    def settle(self, shot: Candidate) -> None:
+        """Lets go of those that are a steep fall's own, seen less sharply, once that is known to be a shot."""
+        if shot.steep:
+            reach, others = self._steep_echo_s, self._candidates
+            self._candidates = [c for c in others if c is shot or abs(c.instant - shot.instant) >= reach]
+
+    @property
+    def _steep_echo_s(self) -> float:
+        return max(_ECHO_S, _STEEP_ECHO_CELLS * self._points.cell_s)
+
+    def next_look(self, candidate: Candidate) -> Look | None:
+        """The next look at a candidate, or None before its time."""
+        cell, instant = self._points.cell_s, candidate.instant
+        behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
+        next_s = min((c.instant - 0.015 for c in self._candidates if c.instant > behind), default=math.inf)
+        steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
+        after = steps[min(candidate.judged, len(steps) - 1)]
+        last = after == steps[-1]
+        cut_short = instant + after * cell > next_s
+        if cut_short:
+            after, last = int((next_s - instant) / cell), True
+        if instant + after * cell + _NEXT_SHOWS_S * (last and not cut_short) > self._points.now_s:
+            return None
+        return Look(after, cut_short, last)

@@ -11,7 +11,7 @@ from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import replace
 from statistics import median
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,8 +20,9 @@ from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.shots import drop_fit
 from fieldtune.link.shots.dip_rules import Answer, Dip, answer
-from fieldtune.link.shots.drop_candidates import Candidate, CandidateFinder, before_cells
+from fieldtune.link.shots.drop_candidates import Candidate, CandidateFinder, Look, Waiting, before_cells
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
+from fieldtune.link.shots.steep_falls import NEAR_S, SteepFalls
 from fieldtune.link.shots.usual_shots import UsualShots
 from fieldtune.link.wheel.release_speed import release_rpm
 from fieldtune.link.wheel.wheel_noise import FEWEST as STRETCH_CELLS
@@ -35,9 +36,7 @@ if TYPE_CHECKING:
 _AFTER_S = 0.08
 _SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
 _COURSE_S = 0.65
-_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
-_ECHO_S = 0.12
-_NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
+_FEWEST_CELLS = 5
 _SHALLOW = 0.6  # of the least that a shot takes
 _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
 _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
@@ -46,6 +45,7 @@ _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
 _LOWERED_S, _HELD_S, _BELOW, _FALLS = 0.4, 3.0, 0.95, 0.1  # seconds, of the setpoint, of the speed a second
 _ALONE_S = 0.25
+_STEADY_S = 1.0
 _BATTERY_S, _FEW_VOLTS = 0.15, 2
 _FEWEST = 5  # points; so few tell no speed and depth
 
@@ -58,14 +58,6 @@ class Drop:
     before_rpm: float
     depth_rpm: float
     sure: bool = True
-
-
-class _Look(NamedTuple):
-    """Cells that are seen behind a candidate, whether the next drop cuts them short, and whether no look follows."""
-
-    after: int
-    cut_short: bool
-    last: bool
 
 
 class DropDetector:
@@ -81,6 +73,7 @@ class DropDetector:
         self.lost_counts = LostCounts()
         self._slowest, self._in_rpm = limits.slowest_rpm(robot), limits.setpoint_is_speed
         self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
+        self._falls, self._waiting = SteepFalls(self._points, self._slowest), Waiting(self._points)
         self._lowered_s = self._last_s = -math.inf
         self._seen = self._broken = False
         self._clear_points()
@@ -88,7 +81,8 @@ class DropDetector:
     def _clear_points(self) -> None:
         self._points.clear()
         self._finder.clear()
-        self._waiting: deque[Candidate] = deque()
+        self._falls.clear()
+        self._waiting.clear()
         self._going_on: deque[tuple[float, float]] = deque()  # seconds of a shot, and turns/s before it
         self._heard_s = -math.inf
 
@@ -128,12 +122,17 @@ class DropDetector:
             return []
         self._learn(tick_s)
         self._learn_courses(noisy)
-        self._waiting += self._finder.found(self._last_s, eager, noisy)
+        self._waiting.add(self._finder.found(self._last_s, eager, noisy))
+        steep = self._falls.follow(len(self._asked(points.now_s - _STEADY_S)) <= 1)
+        if not noisy:
+            self._waiting.add([Candidate(fall.instant, fall.sureness, steep=fall) for fall in steep])
         found = []
-        for candidate in list(self._waiting):
+        for candidate in self._waiting.now():
+            if not self._waiting.waits(candidate):
+                continue
             before_s, judged = self._last_s, self._judged(candidate, tick_s, noisy)
             if judged is not None:
-                self._waiting.remove(candidate)
+                self._waiting.drop(candidate)
                 for drop in judged:
                     rpm = release_rpm(points, candidate.instant, before_s, tick_s)
                     found.append(drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held))
@@ -167,7 +166,7 @@ class DropDetector:
             next_s = self._last_s if self._last_s > instant else math.inf
             next_s = self._going_on[0][0] if self._going_on else next_s
             before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
-            if after >= _JUDGED_CELLS:
+            if after >= _FEWEST_CELLS:
                 seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
                 course = None if seen is None else drop_fit.course_of(seen[0], cell, before, after, rate)
                 if course is not None:
@@ -187,45 +186,34 @@ class DropDetector:
 
     def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
-        look = self._look(candidate)
+        look = self._waiting.next_look(candidate)
         if look is None:
             return None
+        if self._usual.steepness_known and not look.last and self._falls.weighed_s < candidate.instant + NEAR_S:
+            return None
         candidate.judged += 1
-        if -0.15 < candidate.instant - self._lowered_s < _LOWERED_S or candidate.instant - self._last_s < _ECHO_S:
+        lowered = -0.15 < candidate.instant - self._lowered_s < _LOWERED_S
+        if lowered or self._waiting.echoes(candidate, self._last_s):
             return []
         measured = self._measured(candidate, look, tick_s, noisy)
         if measured is not None:
             drop, dip = measured
             what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
             if what is Answer.SHOT:
+                self._waiting.settle(candidate)
                 return [self._shot(drop, dip)]
             if what is Answer.PERHAPS:
                 self._forget(dip.at_s)
                 return [drop]
         return [] if look.last else None
 
-    def _look(self, candidate: Candidate) -> _Look | None:
-        """The next look at a candidate, or None before its time."""
-        cell, instant = self._cell_s, candidate.instant
-        behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
-        next_s = min((c.instant - 0.015 for c in self._waiting if c.instant > behind), default=math.inf)
-        steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
-        after = steps[min(candidate.judged, len(steps) - 1)]
-        last = after == steps[-1]
-        cut_short = instant + after * cell > next_s
-        if cut_short:
-            after, last = int((next_s - instant) / cell), True
-        if instant + after * cell + _NEXT_SHOWS_S * (last and not cut_short) > self._points.now_s:
-            return None
-        return _Look(after, cut_short, last)
-
-    def _measured(self, candidate: Candidate, look: _Look, tick_s: float, noisy: bool) -> tuple[Drop, Dip] | None:
+    def _measured(self, candidate: Candidate, look: Look, tick_s: float, noisy: bool) -> tuple[Drop, Dip] | None:
         """The drop and what is seen of it; None where too little is, or nothing."""
         points, cell, instant = self._points, self._cell_s, candidate.instant
         before, after = before_cells(cell), look.after
         before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
-        late_s = 0.0 if seen is None else drop_fit.begun(seen[0], cell, before, after)
+        late_s = 0.0 if seen is None or candidate.steep else drop_fit.begun(seen[0], cell, before, after)
         if late_s:
             instant = candidate.instant = instant + late_s
             after -= math.ceil(late_s / cell)
@@ -262,9 +250,12 @@ class DropDetector:
             faint=off < _WIDTHS * points.quantum,
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
             held=self._holds_setpoint(instant - before * cell),
+            long_held=self._holds_setpoint(instant - _STEADY_S),
             coasts=drop_fit.coasting(t, x),
             undriven=not self._holds_setpoint(instant - _HELD_S) and self._undriven(t, x, speed),
             battery_fall_v=self._battery_fall(instant),
+            steep=candidate.steep,
+            steepness=self._falls.steepness(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             cut_short=look.cut_short,
             last=look.last,
@@ -297,6 +288,7 @@ class DropDetector:
 
     def _shot(self, drop: Drop, dip: Dip) -> Drop:
         self._last_s = dip.at_s
+        self._usual.learn_steepness(dip.steepness)
         self._forget(dip.at_s)
         # What a wheel misses that runs out, and is not brought back, says nothing of others.
         if not dip.coasts and self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
@@ -305,13 +297,16 @@ class DropDetector:
 
     def _forget(self, at_s: float) -> None:
         """What was heard around a shot is no noise."""
+        self._falls.forget(at_s)
         self._noise.forget(at_s, at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
 
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
-        points = self._points
-        asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
+        asked = self._asked(since)
         return len(asked) == 1 and None not in asked
+
+    def _asked(self, since: float) -> set[float | None]:
+        return {sample.setpoint for sample in self._points.samples[bisect_left(self._points.t, since) :]}
 
     def _undriven(self, t: FloatArray, x: FloatArray, speed: float) -> bool:
         asked, ahead = self._points.samples[-1].setpoint, t < 0

@@ -16,6 +16,7 @@ from fieldtune.link.shots.drop_fit import Course, Verdict
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.link.shots.steep_falls import Steepness
 
 LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
 _OF_PROFILE = 0.3, 2.5  # of what the profile lets expect; less than this, or more, has to be asked about
@@ -26,6 +27,7 @@ _SUDDEN, _FIRST_SUDDEN = 0.0, 4.0  # likewise
 _LIKE_TIMES, _ALIKE_TIMES = (0.75, 1.4), (0.65, 1.59)  # how deep, in usual ones
 _SAG_V, _SAG = 0.3, 1.5  # volts, and times as many as at the middle one of the shots before
 _AGAIN_S, _LIKE = 60.0, 1.7
+_USUALLY_STEEP, _AS_FAST, _GENTLE = 12.0, 1.25, 0.2
 
 
 class UsualShots:
@@ -37,6 +39,7 @@ class UsualShots:
         self._doubtful: deque[tuple[float, float]] = deque(maxlen=4)  # seconds, share
         self._falls_v: deque[float] = deque(maxlen=15)
         self._courses: deque[FloatArray] = deque(maxlen=15)
+        self._steepness: deque[Steepness] = deque(maxlen=15)
         self.course: Course | None = None
         """What they are like, once enough are known."""
 
@@ -51,9 +54,32 @@ class UsualShots:
         if self.learned:
             usual = statistics.median(self._missed)
             return _OF_USUAL[0] * usual, _OF_USUAL[1] * usual
+        return self.expected_shares
+
+    @property
+    def expected_shares(self) -> tuple[float, float]:
+        """The same by the profile alone, as a depth."""
         if self._expected:
             return _OF_PROFILE[0] * self._expected, _OF_PROFILE[1] * self._expected
         return LEAST, MOST
+
+    def learn_steepness(self, steepness: Steepness | None) -> None:
+        """Takes how steeply the wheel fell at a shot, where that is known."""
+        if steepness is not None:
+            self._steepness.append(steepness)
+
+    @property
+    def steepness_known(self) -> bool:
+        """Whether enough shots tell how steeply the wheel falls at one."""
+        return len(self._steepness) >= _LEARNED
+
+    def gentle(self, steepness: Steepness) -> bool:
+        """Whether a wheel falls far less steeply than at shots, of which most stand out."""
+        if not self.steepness_known:
+            return False
+        usual = sorted(self._steepness, key=lambda some: some.bend)[len(self._steepness) * 3 // 4]
+        comparable = steepness.fall < _AS_FAST * usual.fall and usual.bend > _USUALLY_STEEP * steepness.by_chance
+        return comparable and steepness.bend < _GENTLE * usual.bend
 
     def shows(self, over_nothing: float, over_slow: float, noisy: bool) -> bool:
         """Whether a drop shows as a shot's, or will if it is not the only one; as in ``drop_fit.Verdict``."""
