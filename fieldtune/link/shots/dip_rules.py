@@ -51,7 +51,8 @@ class Dip:
     """What is seen of a dip: speeds in turns/s, seconds.
 
     ``seen``: as a shot of a depth that this wheel's shots have, ``shallow``: as one of less, ``freely``: as one of any;
-    ``usual``: as one of their usual course, None where that isn't known. ``missing``, ``rising``: what is still missing
+    ``deep``: deeper than expected, as false counts of damaged lines are; ``usual``: as one of
+    their usual course, None where that isn't known. ``missing``, ``rising``: what is still missing
     of the ``speed`` before it when last seen ``behind_s`` later, and what is regained in a second by then. ``even``:
     before it the wheel ran evenly; ``faint``: it is little more than what rounding makes; ``held``: all the time at one
     setpoint, as the robot said, ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did
@@ -66,6 +67,7 @@ class Dip:
     seen: Verdict
     shallow: Verdict
     freely: Verdict
+    deep: bool
     usual: Verdict | None
     missing: float
     rising: float
@@ -93,6 +95,8 @@ def answer(dip: Dip, shots: UsualShots, lost: LostCounts, noise_known: bool, noi
     """What it was. ``shots``: those before; ``lost``: counts, likewise; ``noise_known``: whether quiet was seen;
     ``noisy``: lines are damaged."""
     what = _of_true_counts(dip, shots, noise_known, noisy)
+    if what is Answer.SHOT and noisy and dip.deep:
+        what = Answer.PERHAPS  # at a later look others may fit as well
     if what not in (Answer.SHOT, Answer.PERHAPS):
         return what
     chance = lost.chance_of_shot(dip.over_lost)
@@ -158,9 +162,9 @@ def _falls_steeply(dip: Dip, fall: SteepFall, shots: UsualShots) -> bool:
     if dip.faint or not stands_out or not low < fall.depth / dip.speed < high:
         return False
     back = 1 - dip.missing / fall.depth
-    returns = _BACK <= back < _RAISED
-    held = dip.long_held and (dip.even or returns or fall.sureness > _SURELY_HELD)
-    if not held and not (returns and dip.even and dip.seen.over_lowered > _RETURNS):
+    held = dip.long_held and (dip.even or back >= _BACK or fall.sureness > _SURELY_HELD)
+    returns = back >= _BACK and dip.even and dip.seen.over_lowered > _RETURNS
+    if back >= _RAISED or not (held or returns):
         return False
     return surely or shots.learned or shots.came_before(dip.at_s, fall.depth / dip.speed)
 

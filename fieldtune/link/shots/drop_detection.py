@@ -243,6 +243,7 @@ class DropDetector:
             seen=as_seen,
             shallow=drop_fit.verdict(*around, (0.0, _SHALLOW * low), self._usual.learned),
             freely=freely,
+            deep=as_seen.depth > self._usual.deep_share * speed,
             usual=usual,
             missing=missing,
             rising=rising,

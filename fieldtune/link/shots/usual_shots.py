@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fieldtune.link.shots.steep_falls import Steepness
 
 LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
-_OF_PROFILE = 0.3, 2.5  # of what the profile lets expect; less than this, or more, has to be asked about
+_OF_PROFILE, _DEEP = (0.3, 2.5), 1.8  # of what the profile lets expect; less than this, or more, has to be asked about
 _LEARNED, _OF_USUAL = 5, (0.7, 1.7)  # likewise, of what that many shots beyond doubt took
 _NOISY = 1.4
 _STANDS_OUT, _FIRST_OUT, _FIRST_SURE = 18.0, 25.0, 42.0  # twice the log likelihood ratio
@@ -62,6 +62,11 @@ class UsualShots:
         if self._expected:
             return _OF_PROFILE[0] * self._expected, _OF_PROFILE[1] * self._expected
         return LEAST, MOST
+
+    @property
+    def deep_share(self) -> float:
+        """More of its speed than a shot of this profile should take."""
+        return _DEEP * self._expected if self._expected else MOST
 
     def learn_steepness(self, steepness: Steepness | None) -> None:
         """Takes how steeply the wheel fell at a shot, where that is known."""
