@@ -74,7 +74,7 @@ class DropDetector:
         self._slowest, self._in_rpm = limits.slowest_rpm(robot), limits.setpoint_is_speed
         self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
         self._falls, self._waiting = SteepFalls(self._points, self._slowest), Waiting(self._points)
-        self._lowered_s = self._last_s = -math.inf
+        self._lowered_s = self._changed_s = self._last_s = -math.inf
         self._seen = self._broken = False
         self._clear_points()
 
@@ -113,8 +113,10 @@ class DropDetector:
             self._clear_points()
         self._broken = False
         asked = points.samples[-1].setpoint if points.samples else None
-        if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
-            self._lowered_s = sample.time_s
+        if sample.setpoint != asked:
+            self._changed_s = sample.time_s
+            if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
+                self._lowered_s = sample.time_s
         if not points.add(sample, placed, noisy):
             return []
         self._seen = True
@@ -123,7 +125,7 @@ class DropDetector:
         self._learn(tick_s)
         self._learn_courses(noisy)
         self._waiting.add(self._finder.found(self._last_s, eager, noisy))
-        steep = self._falls.follow(len(self._asked(points.now_s - _STEADY_S)) <= 1)
+        steep = self._falls.follow(self._changed_s < points.now_s - _STEADY_S)
         if not noisy:
             self._waiting.add([Candidate(fall.instant, fall.sureness, steep=fall) for fall in steep])
         found = []
@@ -303,11 +305,9 @@ class DropDetector:
 
     def _holds_setpoint(self, since: float) -> bool:
         """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
-        asked = self._asked(since)
+        points = self._points
+        asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
         return len(asked) == 1 and None not in asked
-
-    def _asked(self, since: float) -> set[float | None]:
-        return {sample.setpoint for sample in self._points.samples[bisect_left(self._points.t, since) :]}
 
     def _undriven(self, t: FloatArray, x: FloatArray, speed: float) -> bool:
         asked, ahead = self._points.samples[-1].setpoint, t < 0

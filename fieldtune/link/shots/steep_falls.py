@@ -146,10 +146,11 @@ class SteepFalls:
 
     def clear(self) -> None:
         """What comes next has no connection with the past."""
-        self._next_s = self._settled_s = self._weighed_s = -math.inf
+        self._next_s = self._weighed_s = -math.inf
         self._turns: deque[float] = deque(maxlen=_LONGEST)  # at even times, of which so many of the last are known
         self._known = 0
         self._bends: deque[tuple[float, Bend]] = deque(maxlen=100)
+        self._unsettled: deque[tuple[float, Bend]] = deque()  # of those, whose neighbours are still to come
         self._begin_stretch()
 
     def _begin_stretch(self) -> None:
@@ -178,15 +179,15 @@ class SteepFalls:
         return self._steepest(max(_APART_S, _APART_CELLS * cell))
 
     def _steepest(self, apart_s: float) -> list[SteepFall]:
-        until, found = self._weighed_s - apart_s, []
-        for at, bend in self._bends:
-            if self._settled_s < at <= until and bend.rest > _STEEP * self._by_chance:
+        found, unsettled = [], self._unsettled
+        while unsettled and unsettled[0][0] <= self._weighed_s - apart_s:
+            at, bend = unsettled.popleft()
+            if bend.rest > _STEEP * self._by_chance:
                 by_chance = max(self._by_chance, bend.by_chance)
                 near = [some for then, some in self._bends if abs(then - at) <= apart_s and some.rest >= bend.size]
                 steep = bend.size > _STEEP * by_chance and bend.size == max(some.size for some in near)
                 if steep and bend.steeper > self._steeper * self._by_chance:
                     found.append(SteepFall(at, bend.size / by_chance, bend.depth / self._cell_s))
-        self._settled_s = max(self._settled_s, until)
         return found
 
     @property
@@ -226,8 +227,10 @@ class SteepFalls:
             if self._fall is not None and self._bends_down(-1 - after, self._fall * cell**2):
                 before = self._since_last(instant, before)
                 turns = np.array(list(self._turns)[-1 - after - before :])
-                self._bends.append((instant, Bend(turns, before, self._fall * cell**2)))
-                self._bent.append(self._bends[-1][1])
+                bend = Bend(turns, before, self._fall * cell**2)
+                self._bends.append((instant, bend))
+                self._unsettled.append((instant, bend))
+                self._bent.append(bend)
         self._whole = self._whole and known and steady
         if len(self._fallen) >= max(round(_STRETCH_S / cell), _STRETCH_CELLS) or not known:
             if self._whole:
