@@ -67,3 +67,9 @@ def test_an_old_speed_of_few_lines_is_not_shown_while_the_wheel_spins_up():
     ]
     checked = watched(Firmware(speed="rpm", checked=True), World(2), lambda data, rng: flip(data, 0.03, rng), 2)
     assert max(one.wrong_s for one in (*seen, checked)) <= 0.2
+
+
+def test_a_dip_of_damaged_lines_deeper_than_the_profile_expects_is_no_shot():
+    """Digits that are false, but possible, made the wheel fall by a third; a shot takes a sixth of its speed."""
+    seen = watched(Firmware(json=True), World(2), lambda line, rng: flip(line, 0.03, rng), 2)
+    assert seen.made_up == 0

@@ -18,7 +18,6 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize import nnls
 
 from fieldtune.frozen import frozen
 
@@ -74,6 +73,14 @@ def _convex(before: int, after: int) -> tuple[FloatArray, FloatArray, list[Float
     return t, parts, [np.column_stack([parts, -np.maximum(t - bend, 0.0)]) for bend in _BENDS]
 
 
+def _nearest(parts: FloatArray, turns: FloatArray) -> tuple[FloatArray, float]:
+    """Sizes (k,) of ``parts`` (n, k), none below 0, that come nearest to ``turns`` (n,), and the root of squares left."""
+    from scipy.optimize import nnls  # a third of a second, for which no port should have to wait
+
+    sizes, rest = nnls(parts, turns)
+    return sizes, float(rest)
+
+
 class Bend:
     """Whether ``turns`` (n,) at even times bend down at the one behind ``before`` of them.
 
@@ -92,13 +99,14 @@ class Bend:
 
     def _strays(self, fall: float) -> float:
         turns, parts, _ = self._convexly(fall)
-        return float(nnls(parts, turns)[1])
+        return _nearest(parts, turns)[1]
 
     def _bent(self, fall: float) -> tuple[float, float]:
         turns, _, bent = self._convexly(fall)
         # Of bends that fit alike, as one half a cell off does that others make good, the least
-        sizes, rest = min((nnls(parts, turns) for parts in bent), key=lambda fit: fit[1] + _LEAST_BEND * fit[0][-1])
-        return float(sizes[-1]), float(rest)
+        fits = [_nearest(parts, turns) for parts in bent]
+        sizes, rest = min(fits, key=lambda fit: fit[1] + _LEAST_BEND * fit[0][-1])
+        return float(sizes[-1]), rest
 
     @cached_property
     def _best(self) -> tuple[float, float]:
@@ -142,11 +150,14 @@ class SteepFalls:
         self._points, self._slowest = points, slowest / 60
         self._cell_s = 0.0
         self._stretches: deque[_Stretch] = deque(maxlen=_KEPT)
+        self._learn()
         self.clear()
 
     def clear(self) -> None:
         """What comes next has no connection with the past."""
-        self._next_s = self._weighed_s = -math.inf
+        self._next_s = -math.inf
+        self.weighed_s = -math.inf
+        """Until when instants were weighed."""
         self._turns: deque[float] = deque(maxlen=_LONGEST)  # at even times, of which so many of the last are known
         self._known = 0
         self._bends: deque[tuple[float, Bend]] = deque(maxlen=100)
@@ -180,7 +191,7 @@ class SteepFalls:
 
     def _steepest(self, apart_s: float) -> list[SteepFall]:
         found, unsettled = [], self._unsettled
-        while unsettled and unsettled[0][0] <= self._weighed_s - apart_s:
+        while unsettled and unsettled[0][0] <= self.weighed_s - apart_s:
             at, bend = unsettled.popleft()
             if bend.rest > _STEEP * self._by_chance:
                 by_chance = max(self._by_chance, bend.by_chance)
@@ -189,11 +200,6 @@ class SteepFalls:
                 if steep and bend.steeper > self._steeper * self._by_chance:
                     found.append(SteepFall(at, bend.size / by_chance, bend.depth / self._cell_s))
         return found
-
-    @property
-    def weighed_s(self) -> float:
-        """Until when instants were weighed."""
-        return self._weighed_s
 
     def steepness(self, instant: float) -> Steepness | None:
         """How steep the steepest fall near an instant is; None where that is unknown."""
@@ -219,7 +225,7 @@ class SteepFalls:
         """Weighs the instant so far back that enough is known of what came behind it."""
         cell = self._cell_s
         after, before = max(int(_AFTER_S / cell), _AFTER_CELLS), max(int(_BEFORE_S / cell), _BEFORE_CELLS)
-        instant = self._weighed_s = self._next_s - after * cell
+        instant = self.weighed_s = self._next_s - after * cell
         known = self._known > before + after
         if known:
             fallen = self._fallen_at(-1 - after, max(round(_FALL_S / cell), _FALL_CELLS)) / cell**2
