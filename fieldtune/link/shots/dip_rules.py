@@ -118,8 +118,7 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
         return Answer.NONE if dip.last else Answer.NOT_YET
     if dip.steep is not None and noise_known and _falls_steeply(dip, dip.steep, shots):
         return Answer.SHOT
-    slow = seen.over_slow < _LOUD and (usual is None or usual.over_slow < 0.0)
-    if slow and dip.steepness is not None and shots.gentle(dip.steepness):
+    if seen.over_slow < _LOUD and dip.steepness is not None and shots.gentle(dip.speed, dip.steepness):
         return Answer.NONE if dip.last else Answer.NOT_YET
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
     settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)

@@ -291,7 +291,7 @@ class DropDetector:
 
     def _shot(self, drop: Drop, dip: Dip) -> Drop:
         self._last_s = dip.at_s
-        self._usual.learn_steepness(dip.steepness)
+        self._usual.learn_steepness(dip.speed, dip.steepness)
         self._forget(dip.at_s)
         # What a wheel misses that runs out, and is not brought back, says nothing of others.
         if not dip.coasts and self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):

@@ -36,10 +36,8 @@ _FALL_S, _FALL_CELLS = 0.05, 2
 _STRETCH_S, _STRETCH_CELLS, _SHOT_S = 0.6, 12, 0.4
 _KEPT, _FEWEST, _FEW_BENT = 100, 8, 4  # stretches
 _USUAL_FALL, _MORE, _OF_FALL = 0.4, 1.5, 0.25  # quantile; times it; the least of it that is no rounding
-_ALIKE = (
-    (0.15, 0.5),
-    1.35,
-)  # quantiles of stretches' falls; times the first, up to which all are of a wheel that runs out
+_COARSE = 0.3  # of how fast it falls
+_LOW, _MIDDLE, _ALIKE = 0.15, 0.5, 1.35  # quantiles of falls; times the first, up to which all are of running out
 _QUIET, _OF_QUIET = 0.3, 0.25  # quantile of the largest bends of stretches; of it, one standard deviation at least
 _STEEP = 8.0  # standard deviations
 _STEEPER, _STEEPER_ALIKE = 4.0, 1.5  # likewise, where the wheel may fall twice as fast by itself
@@ -74,7 +72,7 @@ def _convex(before: int, after: int) -> tuple[FloatArray, FloatArray, list[Float
 
 
 def _nearest(parts: FloatArray, turns: FloatArray) -> tuple[FloatArray, float]:
-    """Sizes (k,) of ``parts`` (n, k), none below 0, that come nearest to ``turns`` (n,), and the root of squares left."""
+    """Sizes (k,) of ``parts`` (n, k), none below 0, that come nearest to ``turns`` (n,); the root of squares left."""
     from scipy.optimize import nnls  # a third of a second, for which no port should have to wait
 
     sizes, rest = nnls(parts, turns)
@@ -202,9 +200,9 @@ class SteepFalls:
         return found
 
     def steepness(self, instant: float) -> Steepness | None:
-        """How steep the steepest fall near an instant is; None where that is unknown."""
+        """How steep the steepest fall near an instant is; None where that is unknown, or hidden by rounding."""
         near = [bend.size for at, bend in self._bends if abs(at - instant) < NEAR_S]
-        if not near or self._fall is None or self._by_chance == math.inf:
+        if not near or self._fall is None or self._by_chance == math.inf or self._rounding > _COARSE * self._fall:
             return None
         return Steepness(max(near), self._by_chance, self._fall)
 
@@ -277,14 +275,16 @@ class SteepFalls:
     def _learn(self) -> None:
         """How fast the wheel falls by itself, turns/s in a second, and how large bends are by chance."""
         self._fall: float | None = None
+        self._rounding = 0.0  # likewise, that it makes of a steady speed
         self._by_chance, self._steeper = math.inf, _STEEPER
         some = self._stretches
         if len(some) >= _FEWEST:
             span = max(round(_FALL_S / self._cell_s), _FALL_CELLS) * self._cell_s
-            low, middle, most = np.quantile([stretch.fall for stretch in some], (*_ALIKE[0], _USUAL_FALL))
-            if middle < _ALIKE[1] * low:
+            low, middle, most = np.quantile([stretch.fall for stretch in some], (_LOW, _MIDDLE, _USUAL_FALL))
+            if middle < _ALIKE * low:
                 self._steeper = _STEEPER_ALIKE
-            self._fall = _MORE * max(float(most) - self._points.quantum / span**2, _OF_FALL * float(most))
+            self._rounding = self._points.quantum / span**2
+            self._fall = _MORE * max(float(most) - self._rounding, _OF_FALL * float(most))
         bent = [stretch for stretch in some if stretch.strays]
         if len(bent) >= _FEW_BENT:
             largest = float(np.quantile([stretch.bend for stretch in bent], _QUIET))
