@@ -34,7 +34,11 @@ _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course ac
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
 _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
-_SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 20.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
+_OF_BEND, _LEAST_BEND = (
+    0.4,
+    0.018,
+)  # of a drop's depth that a bend shows, if it is made good within a few lines; of the speed
+_SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 30.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
 
 
 class Answer(Enum):
@@ -158,7 +162,7 @@ def _falls_steeply(dip: Dip, fall: SteepFall, shots: UsualShots) -> bool:
     surely = fall.sureness > _SURELY_STEEP
     low, high = shots.expected_shares
     stands_out = surely or (dip.freely.over_nothing > _SEEN and dip.seen.over_lowered > _STAYS)
-    if dip.faint or not stands_out or not low < fall.depth / dip.speed < high:
+    if dip.faint or not stands_out or not max(_OF_BEND * low, _LEAST_BEND) < fall.depth / dip.speed < high:
         return False
     back = 1 - dip.missing / fall.depth
     held = dip.long_held and (dip.even or back >= _BACK or fall.sureness > _SURELY_HELD)
