@@ -4,8 +4,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.optimize import LinearConstraint, minimize
+from scipy.optimize import LinearConstraint, minimize, nnls
 
+from fieldtune.link.shots import steep_falls
 from fieldtune.link.shots.steep_falls import Bend, SteepFalls
 
 BEFORE, AFTER, CELL_S = 10, 8, 0.02
@@ -44,6 +45,19 @@ def test_the_nearest_convex_turns_are_those_that_another_solver_finds(seed):
     assert left <= nearest(turns, 0.002, BEFORE) * 1.0001
     assert bend.size == pytest.approx(np.sqrt(bend.rest**2 - left**2), rel=1e-6)
     assert bend.steeper < bend.size
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.001, 0.3])
+def test_sums_of_parts_are_those_of_scipy(noise):
+    rng = np.random.default_rng(4)
+    for before, after in ((10, 8), (5, 8), (15, 12)):
+        t, bare, convex, bent = steep_falls._convex(before, after)
+        for parts in (convex, *bent):
+            turns = bare @ (np.cumsum(rng.uniform(0.5, 0.7, len(t))) + rng.normal(0, noise, len(t)))
+            sizes, rest = steep_falls.nearest(parts, turns)
+            expected, left = nnls(parts.of * parts.sizes, turns)
+            assert rest == pytest.approx(left, rel=1e-6, abs=1e-9)
+            assert sizes == pytest.approx(expected, rel=1e-4, abs=1e-6)
 
 
 def test_a_wheel_that_only_runs_out_and_is_kicked_up_has_no_bend():

@@ -4,8 +4,8 @@ A wheel whose drive is off loses speed evenly, by friction, and one that is held
 it may go in jerks. So its turns, with half that loss times the square of time added, bend upwards alone: they are a
 convex function of time. A shot's are not. That tells it where what the control itself does is as large, as under a
 drive switched on and off. How far points stray from the nearest convex function (Hildreth, J. Am. Stat. Assoc. 49
-(1954) 598; here by Lawson and Hanson's least squares of positive numbers, 1974; both from memory) is compared with how
-far where one concave bend is let in, in standard deviations of what they usually stray.
+(1954) 598; here by Lawson and Hanson's least squares of numbers not below 0, 1974; both from memory) is compared with
+how far where one concave bend is let in, in standard deviations of what they usually stray.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ _AFTER_S, _AFTER_CELLS = 0.12, 8
 _LEAST_CELLS = 5  # behind another steep fall
 _BENDS = (-0.5, 0.0, 0.5)  # cells behind an instant
 _LEAST_BEND = 1e-6  # cells
+_NO_GAIN = 1e-9
 _GAP, _LONGEST = 2.5, 40  # cells
 _FALL_S, _FALL_CELLS = 0.05, 2
 _STRETCH_S, _STRETCH_CELLS, _SHOT_S = 0.6, 12, 0.4
@@ -62,21 +63,62 @@ class Steepness:
     fall: float
 
 
+@frozen
+class _Parts:
+    """Courses of unit size, of which others are sums (n, k), how large each was (k,), and their products (k, k).
+
+    What a straight line makes of them is taken out.
+    """
+
+    of: FloatArray
+    sizes: FloatArray
+    products: FloatArray
+
+
 @lru_cache(maxsize=32)
-def _convex(before: int, after: int) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
-    """Cells from an instant (n,), parts of convex functions of them (n, k), and those with a concave bend at it."""
+def _convex(before: int, after: int) -> tuple[FloatArray, FloatArray, _Parts, list[_Parts]]:
+    """Cells from an instant (n,), what takes a line out (n, n), convex courses, and the same with a bend down there."""
     t = np.arange(-before, after + 1.0)
-    straight, bends = np.column_stack([np.ones_like(t), t]), np.maximum(t[:, None] - t[None, 1:-1], 0.0)
-    parts = np.column_stack([straight, -straight, bends])
-    return t, parts, [np.column_stack([parts, -np.maximum(t - bend, 0.0)]) for bend in _BENDS]
+    line = np.linalg.qr(np.column_stack([np.ones_like(t), t]))[0]
+    bare = np.eye(len(t)) - line @ line.T
+    bends = np.maximum(t[:, None] - t[None, 1:-1], 0.0)
+
+    def parts(courses: FloatArray) -> _Parts:
+        left = bare @ courses
+        sizes = np.linalg.norm(left, axis=0)
+        return _Parts(left / sizes, sizes, (left / sizes).T @ (left / sizes))
+
+    return t, bare, parts(bends), [parts(np.column_stack([bends, -np.maximum(t - bend, 0.0)])) for bend in _BENDS]
 
 
-def _nearest(parts: FloatArray, turns: FloatArray) -> tuple[FloatArray, float]:
-    """Sizes (k,) of ``parts`` (n, k), none below 0, that come nearest to ``turns`` (n,); the root of squares left."""
-    from scipy.optimize import nnls  # a third of a second, for which no port should have to wait
+def nearest(parts: _Parts, bare: FloatArray) -> tuple[FloatArray, float]:
+    """How much of each part (k,), none below 0, comes nearest to ``bare`` (n,), and the root of squares that is left.
 
-    sizes, rest = nnls(parts, turns)
-    return sizes, float(rest)
+    Lawson and Hanson's algorithm. scipy's takes a third of a second to load, in which lines would not be read.
+    """
+    along = parts.of.T @ bare
+    size, used = np.zeros(len(along)), np.zeros(len(along), dtype=bool)
+    for _ in range(3 * len(along)):
+        gain = np.where(used, -math.inf, along - parts.products @ size)
+        best = int(np.argmax(gain))
+        if gain[best] <= _NO_GAIN * float(np.abs(along).max()):
+            break
+        used[best] = True
+        while used.any():
+            wanted = np.zeros(len(along))
+            try:
+                wanted[used] = np.linalg.solve(parts.products[np.ix_(used, used)], along[used])
+            except np.linalg.LinAlgError:  # the bend down and those that make it up again: no nearer
+                return size / parts.sizes, float(np.linalg.norm(bare - parts.of @ size))
+            low = used & (wanted <= 0.0)
+            if not low.any():
+                size = wanted
+                break
+            share = float((size[low] / (size[low] - wanted[low])).min())
+            size = size + share * (wanted - size)
+            used &= size > _NO_GAIN * float(size.max(initial=0.0))
+            size[~used] = 0.0
+    return size / parts.sizes, float(np.linalg.norm(bare - parts.of @ size))
 
 
 class Bend:
@@ -91,18 +133,15 @@ class Bend:
         self.points = len(turns)
         self.rest = self._strays(fall)
 
-    def _convexly(self, fall: float) -> tuple[FloatArray, FloatArray, list[FloatArray]]:
-        t, parts, bent = _convex(self._before, len(self._turns) - self._before - 1)
-        return self._turns + fall * t**2 / 2, parts, bent
-
     def _strays(self, fall: float) -> float:
-        turns, parts, _ = self._convexly(fall)
-        return _nearest(parts, turns)[1]
+        t, bare, parts, _ = _convex(self._before, self.points - self._before - 1)
+        return nearest(parts, bare @ (self._turns + fall * t**2 / 2))[1]
 
     def _bent(self, fall: float) -> tuple[float, float]:
-        turns, _, bent = self._convexly(fall)
+        t, bare, _, bent = _convex(self._before, self.points - self._before - 1)
+        turns = bare @ (self._turns + fall * t**2 / 2)
         # Of bends that fit alike, as one half a cell off does that others make good, the least
-        fits = [_nearest(parts, turns) for parts in bent]
+        fits = [nearest(parts, turns) for parts in bent]
         sizes, rest = min(fits, key=lambda fit: fit[1] + _LEAST_BEND * fit[0][-1])
         return float(sizes[-1]), rest
 
