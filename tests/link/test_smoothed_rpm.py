@@ -174,7 +174,7 @@ def test_a_smoothed_dip_fits_its_own_low_pass_and_a_sharp_one_none(tau_s):
         assert depth[best] == pytest.approx(240.0, rel=0.15)
 
 
-@pytest.mark.parametrize(("rate_hz", "control"), [(500.0, "PI stiff"), *thorough((1000.0, "PI soft"))])
+@pytest.mark.parametrize(("rate_hz", "control"), thorough((500.0, "PI stiff"), (1000.0, "PI soft")))
 def test_own_rpm_of_each_of_fast_lines_is_averaged_here_and_not_called_smoothed(rate_hz, control):
     """From a few counts a line it jumps by a third; what is taken as a mean here has no steps of counts any more."""
     wheel = shooting(control, 0.12, 36, seed=3)
