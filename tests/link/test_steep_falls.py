@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy.optimize import LinearConstraint, minimize, nnls
 
-from fieldtune.link.shots import steep_falls
-from fieldtune.link.shots.steep_falls import Bend, SteepFalls
+from fieldtune.link.shots import concave_bend
+from fieldtune.link.shots.concave_bend import Bend
+from fieldtune.link.shots.steep_falls import SteepFalls
 
 BEFORE, AFTER, CELL_S = 10, 8, 0.02
 
@@ -51,10 +52,10 @@ def test_the_nearest_convex_turns_are_those_that_another_solver_finds(seed):
 def test_sums_of_parts_are_those_of_scipy(noise):
     rng = np.random.default_rng(4)
     for before, after in ((10, 8), (5, 8), (15, 12)):
-        t, bare, convex, bent = steep_falls._convex(before, after)
+        t, bare, convex, bent = concave_bend._convex(before, after)
         for parts in (convex, *bent):
             turns = bare @ (np.cumsum(rng.uniform(0.5, 0.7, len(t))) + rng.normal(0, noise, len(t)))
-            sizes, rest = steep_falls.nearest(parts, turns)
+            sizes, rest = concave_bend.nearest(parts, turns)
             expected, left = nnls(parts.of * parts.sizes, turns)
             assert rest == pytest.approx(left, rel=1e-6, abs=1e-9)
             assert sizes == pytest.approx(expected, rel=1e-4, abs=1e-6)

@@ -34,10 +34,7 @@ _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course ac
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
 _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
-_OF_BEND, _LEAST_BEND = (
-    0.4,
-    0.018,
-)  # of a drop's depth that a bend shows, if it is made good within a few lines; of the speed
+_OF_BEND, _LEAST_BEND = 0.4, 0.018  # of a depth that is made good within a few lines, what a bend shows; of the speed
 _SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 30.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
 
 
@@ -55,12 +52,12 @@ class Dip:
     """What is seen of a dip: speeds in turns/s, seconds.
 
     ``seen``: as a shot of a depth that this wheel's shots have, ``shallow``: as one of less, ``freely``: as one of any;
-    ``deep``: deeper than expected, as false counts of damaged lines are; ``usual``: as one of
-    their usual course, None where that isn't known. ``missing``, ``rising``: what is still missing
-    of the ``speed`` before it when last seen ``behind_s`` later, and what is regained in a second by then. ``even``:
-    before it the wheel ran evenly; ``faint``: it is little more than what rounding makes; ``held``: all the time at one
-    setpoint, as the robot said, ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did
-    before, though below its setpoint, which was another one lately: a drive that takes over slows it first.
+    ``deep``: deeper than expected, as false counts of damaged lines are; ``usual``: as one of their usual course, None
+    where that isn't known. ``missing``, ``rising``: what is still missing of the ``speed`` before it when last seen
+    ``behind_s`` later, and what is regained in a second by then. ``even``: before it the wheel ran evenly; ``faint``:
+    it is little more than what rounding makes; ``held``: all the time at one setpoint, as the robot said,
+    ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did before, though below its
+    setpoint, which was another one lately: a drive that takes over slows it first.
     ``battery_fall_v``: by how much the battery fell at it, None where unknown. ``steep``: the steep fall at it;
     ``steepness``: how steep it is, None where unknown. ``over_lost``: how much more like a shot it is than like some
     counts that got lost. ``cut_short``: by the next one; ``last``: no later look at it will come.

@@ -25,7 +25,7 @@ _SURE, _SURE_NOISY = 3.0, 4.0  # standard errors
 _EAGER = 0.5  # of what is needed otherwise, where the robot says that it fired
 _APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S, _CLEARER = 0.15, 1.5  # the second look sees an instant less sharply, unless it sees it far more clearly
-_JUDGED_S, _JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
+_JUDGED_S, JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
 _ECHO_S, _STEEP_ECHO_CELLS = 0.12, 6.0
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 
@@ -180,9 +180,9 @@ class Waiting:
     def next_look(self, candidate: Candidate) -> Look | None:
         """The next look at a candidate, or None before its time."""
         cell, instant = self._points.cell_s, candidate.instant
-        behind = instant + max(_ECHO_S, _JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
+        behind = instant + max(_ECHO_S, JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
         next_s = min((c.instant - 0.015 for c in self._candidates if c.instant > behind), default=math.inf)
-        steps = sorted({max(math.ceil(seconds / cell), _JUDGED_CELLS) for seconds in _JUDGED_S})
+        steps = sorted({max(math.ceil(seconds / cell), JUDGED_CELLS) for seconds in _JUDGED_S})
         after = steps[min(candidate.judged, len(steps) - 1)]
         last = after == steps[-1]
         cut_short = instant + after * cell > next_s

@@ -20,7 +20,7 @@ from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.shots import drop_fit
 from fieldtune.link.shots.dip_rules import Answer, Dip, answer
-from fieldtune.link.shots.drop_candidates import Candidate, CandidateFinder, Look, Waiting, before_cells
+from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, CandidateFinder, Look, Waiting, before_cells
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
 from fieldtune.link.shots.steep_falls import NEAR_S, SteepFalls
 from fieldtune.link.shots.usual_shots import UsualShots
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 _AFTER_S = 0.08
 _SHOT_S = 0.2  # of the wheel's answer to a shot that is no noise of its own
 _COURSE_S = 0.65
-_FEWEST_CELLS = 5
 _SHALLOW = 0.6  # of the least that a shot takes
 _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
 _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
@@ -168,7 +167,7 @@ class DropDetector:
             next_s = self._last_s if self._last_s > instant else math.inf
             next_s = self._going_on[0][0] if self._going_on else next_s
             before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
-            if after >= _FEWEST_CELLS:
+            if after >= JUDGED_CELLS:
                 seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
                 course = None if seen is None else drop_fit.course_of(seen[0], cell, before, after, rate)
                 if course is not None:

@@ -3,9 +3,8 @@
 A wheel whose drive is off loses speed evenly, by friction, and one that is held by no more than its control brakes; up
 it may go in jerks. So its turns, with half that loss times the square of time added, bend upwards alone: they are a
 convex function of time. A shot's are not. That tells it where what the control itself does is as large, as under a
-drive switched on and off. How far points stray from the nearest convex function (Hildreth, J. Am. Stat. Assoc. 49
-(1954) 598; here by Lawson and Hanson's least squares of numbers not below 0, 1974; both from memory) is compared with
-how far where one concave bend is let in, in standard deviations of what they usually stray.
+drive switched on and off. How much nearer points come to a convex function where one concave bend is let in
+(``concave_bend``) is judged in standard deviations of what they usually stray.
 """
 
 from __future__ import annotations
@@ -13,25 +12,21 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections import deque
-from functools import cached_property, lru_cache
 from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fieldtune.frozen import frozen
+from fieldtune.link.shots.concave_bend import Bend
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
 NEAR_S = 0.1  # so near one another instants are of one drop
 _BEFORE_S, _BEFORE_CELLS = 0.15, 10
 _AFTER_S, _AFTER_CELLS = 0.12, 8
 _LEAST_CELLS = 5  # behind another steep fall
-_BENDS = (-0.5, 0.0, 0.5)  # cells behind an instant
-_LEAST_BEND = 1e-6  # cells
-_NO_GAIN = 1e-9
 _GAP, _LONGEST = 2.5, 40  # cells
 _FALL_S, _FALL_CELLS = 0.05, 2
 _STRETCH_S, _STRETCH_CELLS, _SHOT_S = 0.6, 12, 0.4
@@ -61,113 +56,6 @@ class Steepness:
     bend: float
     by_chance: float
     fall: float
-
-
-@frozen
-class _Parts:
-    """Courses of unit size, of which others are sums (n, k), how large each was (k,), and their products (k, k).
-
-    What a straight line makes of them is taken out.
-    """
-
-    of: FloatArray
-    sizes: FloatArray
-    products: FloatArray
-
-
-@lru_cache(maxsize=32)
-def _convex(before: int, after: int) -> tuple[FloatArray, FloatArray, _Parts, list[_Parts]]:
-    """Cells from an instant (n,), what takes a line out (n, n), convex courses, and the same with a bend down there."""
-    t = np.arange(-before, after + 1.0)
-    line = np.linalg.qr(np.column_stack([np.ones_like(t), t]))[0]
-    bare = np.eye(len(t)) - line @ line.T
-    bends = np.maximum(t[:, None] - t[None, 1:-1], 0.0)
-
-    def parts(courses: FloatArray) -> _Parts:
-        left = bare @ courses
-        sizes = np.linalg.norm(left, axis=0)
-        return _Parts(left / sizes, sizes, (left / sizes).T @ (left / sizes))
-
-    return t, bare, parts(bends), [parts(np.column_stack([bends, -np.maximum(t - bend, 0.0)])) for bend in _BENDS]
-
-
-def nearest(parts: _Parts, bare: FloatArray) -> tuple[FloatArray, float]:
-    """How much of each part (k,), none below 0, comes nearest to ``bare`` (n,), and the root of squares that is left.
-
-    Lawson and Hanson's algorithm. scipy's takes a third of a second to load, in which lines would not be read.
-    """
-    along = parts.of.T @ bare
-    size, used = np.zeros(len(along)), np.zeros(len(along), dtype=bool)
-    for _ in range(3 * len(along)):
-        gain = np.where(used, -math.inf, along - parts.products @ size)
-        best = int(np.argmax(gain))
-        if gain[best] <= _NO_GAIN * float(np.abs(along).max()):
-            break
-        used[best] = True
-        while used.any():
-            wanted = np.zeros(len(along))
-            try:
-                wanted[used] = np.linalg.solve(parts.products[np.ix_(used, used)], along[used])
-            except np.linalg.LinAlgError:  # the bend down and those that make it up again: no nearer
-                return size / parts.sizes, float(np.linalg.norm(bare - parts.of @ size))
-            low = used & (wanted <= 0.0)
-            if not low.any():
-                size = wanted
-                break
-            share = float((size[low] / (size[low] - wanted[low])).min())
-            size = size + share * (wanted - size)
-            used &= size > _NO_GAIN * float(size.max(initial=0.0))
-            size[~used] = 0.0
-    return size / parts.sizes, float(np.linalg.norm(bare - parts.of @ size))
-
-
-class Bend:
-    """Whether ``turns`` (n,) at even times bend down at the one behind ``before`` of them.
-
-    ``fall``: what the wheel loses by itself, turns a cell in a cell. ``rest``: a root of squares of turns by which they
-    stray from the nearest convex ones.
-    """
-
-    def __init__(self, turns: FloatArray, before: int, fall: float) -> None:
-        self._turns, self._before, self._fall = turns - turns[before], before, fall
-        self.points = len(turns)
-        self.rest = self._strays(fall)
-
-    def _strays(self, fall: float) -> float:
-        t, bare, parts, _ = _convex(self._before, self.points - self._before - 1)
-        return nearest(parts, bare @ (self._turns + fall * t**2 / 2))[1]
-
-    def _bent(self, fall: float) -> tuple[float, float]:
-        t, bare, _, bent = _convex(self._before, self.points - self._before - 1)
-        turns = bare @ (self._turns + fall * t**2 / 2)
-        # Of bends that fit alike, as one half a cell off does that others make good, the least
-        fits = [nearest(parts, turns) for parts in bent]
-        sizes, rest = min(fits, key=lambda fit: fit[1] + _LEAST_BEND * fit[0][-1])
-        return float(sizes[-1]), rest
-
-    @cached_property
-    def _best(self) -> tuple[float, float]:
-        return self._bent(self._fall)
-
-    @property
-    def depth(self) -> float:
-        """How much slower the wheel is behind it, turns a cell."""
-        return self._best[0]
-
-    @property
-    def size(self) -> float:
-        """How much nearer they come with a concave bend, as a root of squares of turns."""
-        return math.sqrt(max(self.rest**2 - self._best[1] ** 2, 0.0))
-
-    @property
-    def by_chance(self) -> float:
-        """What they stray by even then, one standard deviation."""
-        return self._best[1] / math.sqrt(self.points)
-
-    @cached_property
-    def steeper(self) -> float:
-        """As ``size``, of a wheel that may fall twice as fast by itself."""
-        return math.sqrt(max(self._strays(2 * self._fall) ** 2 - self._bent(2 * self._fall)[1] ** 2, 0.0))
 
 
 @frozen
@@ -240,10 +128,10 @@ class SteepFalls:
 
     def steepness(self, instant: float) -> Steepness | None:
         """How steep the steepest fall near an instant is; None where that is unknown, or hidden by rounding."""
-        near = [bend.size for at, bend in self._bends if abs(at - instant) < NEAR_S]
-        if not near or self._fall is None or self._by_chance == math.inf or self._rounding > _COARSE * self._fall:
+        if self._fall is None or self._by_chance == math.inf or self._rounding > _COARSE * self._fall:
             return None
-        return Steepness(max(near), self._by_chance, self._fall)
+        near = [bend.size for at, bend in self._bends if abs(at - instant) < NEAR_S]
+        return Steepness(max(near), self._by_chance, self._fall) if near else None
 
     def _take(self, at_s: float) -> None:
         """Takes the turns at the next of even times; they are unknown in a gap, or where the wheel is slow."""
