@@ -1,1 +1,31 @@
-"""From fields to samples: which lines can be true after those before, in SI units, and when each was printed."""
+"""From the values of lines to samples: in SI units, placed in time, and what can't be true taken out.
+
+Each line is weighed against the last one that was believed, of which ``clock.LineState`` keeps what counts. The path
+of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
+
+1. ``line_order`` takes out lines without a clock that a network delivers late or twice, and counts missing ones, by the
+   wheel's counter.
+2. ``arrival_clock`` hears when the chunk arrived, and times lines that bring no usable clock.
+3. Lines of a table go on together. ``even_lines`` weighs them in one loop as long as each plainly follows the one
+   before; ``line_table`` does so in arrays, from 128 lines on. The first that does not follow goes on with step 4.
+4. ``line_weighing`` (``LineWeigher.take``) weighs the others one by one:
+
+   - ``derived_values`` turns a position into counts, and the time of a turn into rpm.
+   - ``plausibility`` (``Continuity``) puts readings into SI and names those that this robot can't produce.
+     ``no_reading`` tells the number that a sensor sends for nothing from damage.
+   - ``clock_judge`` compares the robot's clock with arrival; ``clock`` reads it over its roll-over, or gives it up.
+   - ``two_robots`` sees whether lines follow the last but one instead of the last.
+   - Own rpm: ``dead_rpm`` knows what only a dead encoder or a hanging program prints, and asks ``zeros_between``
+     about zeros on every few lines. ``nominal_time`` corrects a program that divides by a time it doesn't keep.
+   - ``reading_age`` learns how old a count may be when it is printed.
+   - ``Continuity.fault`` says whether clock, turns, own rpm and battery follow. If so, the line is believed.
+
+5. A line that does not follow is held. ``line_changes`` works out what would be so if it were true: a restart, a gap, a
+   jump of the counter, another speed. The next line that has such a reading decides; on a damaged line the next two,
+   where it is the clock, or own rpm far off.
+6. ``SampleChooser`` (``link/samples.py``) thins fast lines to some 150 samples a second, and passes over none that
+   tells of a shot or a break.
+
+``Line`` (``link/line.py``) also asks, sample by sample: ``no_reading.DistanceCodes`` for distances that are codes,
+``counter_doubts`` for counters that tell no speed, ``setpoint_unit`` for a setpoint that can't be in rpm.
+"""
