@@ -12,8 +12,8 @@ The path of a drop:
    ``concave_bend``.
 5. Candidates wait (``drop_candidates.Waiting``) and are looked at some times, with more of what came behind each time.
 6. At each look ``drop_fit`` seeks when the drop began, unless a steep fall says it. Then it weighs a shot against a
-   steady speed, a slow change, a lowered or raised setpoint and, where the speed rises at once and falls slowly, a drive
-   that is switched on and off. ``lost_counts`` weighs it against counts that the encoder lost.
+   steady speed, a slow change, a lowered or raised setpoint and, where the speed rises at once and falls slowly, a
+   drive that is switched on and off. ``lost_counts`` weighs it against counts that the encoder lost.
 7. ``usual_shots`` says how deep this wheel's shots are, by the profile at first and by the shots before later, and how
    plainly one must show.
 8. ``dip_rules`` (``answer``) decides on all of that, gathered in a ``Dip``: a shot, perhaps one, none, or not yet.

@@ -1,6 +1,14 @@
 """What a dip of the wheel's speed was: a shot's, perhaps a shot's, or none.
 
 A shot's wheel falls at once, as deep as at other shots, and comes back. A lowered one stays; a hunting one is slow.
+Once it is known what shots are usually like, a dip of that course and depth is one even where other courses fit as
+well (to 4). One that merely comes back, as a lowered heavy wheel may, is a shot only if that course accounts for half
+of what stands out.
+
+A wheel that runs out is above its setpoint and can't be lowered: a plain fall within a few lines is a shot there. One
+that runs out below it, within 3 s of another setpoint, isn't driven yet. A drive that takes over slows it first, so
+its dips are asked about.
+
 Numbers without a unit are twice a log likelihood ratio, as in ``drop_fit.Verdict``.
 """
 

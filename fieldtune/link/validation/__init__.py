@@ -21,8 +21,8 @@ of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
    - ``Continuity.fault`` says whether clock, turns, own rpm and battery follow. If so, the line is believed.
 
 5. A line that does not follow is held. ``line_changes`` works out what would be so if it were true: a restart, a gap, a
-   jump of the counter, another speed. The next line that has such a reading decides; on a damaged line the next two,
-   where it is the clock, or own rpm far off.
+   jump of counter or clock, another speed. The next line that has such a reading decides. On a damaged line it takes
+   the next two, where it is the clock, or own rpm far off.
 6. ``SampleChooser`` (``link/samples.py``) thins fast lines to some 150 samples a second, and passes over none that
    tells of a shot or a break.
 

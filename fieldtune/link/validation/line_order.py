@@ -1,7 +1,8 @@
 """Lines without a clock that a network delivers out of order, twice or not at all, told by the wheel's counter.
 
 A line whose counter is behind that of the line before is older, as a wheel that runs does not turn back. Lines that
-are missing leave a gap in time and counter that are as many lines long.
+are missing leave a gap in time and counter that are as many lines long. While lines overtake each other, each is timed
+as it arrives, and is as uncertain as arrival and counter disagree.
 """
 
 from __future__ import annotations

@@ -5,6 +5,10 @@ of these, but y = x' + m (x - x'), of the reading x' before, is in such steps ag
 that shows within seconds, without a shot. Steps are sought by the phases that the readings' differences have in them,
 as a crystal's period is by its scattering: all alike for the right step (Rayleigh's test; Mardia & Jupp, Directional
 Statistics, 2000, from memory).
+
+Two looks at 128 readings that agree within a tenth settle it, 4 s behind the spin-up at 50 readings/s. Uneven times
+hide the steps (2 % of a reading at 56 counts a turn). Noise alone does not tell: a wheel's own wander is as correlated
+as what is low-passed.
 """
 
 from __future__ import annotations

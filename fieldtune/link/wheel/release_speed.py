@@ -7,6 +7,8 @@ and Uhlenbeck), beside a level and a slow drift; by how much and how quickly it 
 by how well it fits, as are the instants at which the drop may have begun and its recoveries (Rasmussen & Williams,
 Gaussian Processes for Machine Learning, 2006, equations 2.23, 2.24 and 2.30). A rough encoder so gets a long mean, a
 fine one a short one.
+
+Evidence kept from shot to shot, more templates, and more of the run behind the drop did not help.
 """
 
 from __future__ import annotations

@@ -2,7 +2,9 @@
 
 How rough it is shows from its second differences, so that spin-up and shots count little. Where a reading goes up and
 down by whole counts that are many rpm, as of an encoder of one to eight counts, it takes longer, and until then the
-speed is unknown. A single reading far off where the others follow smoothly is an edge that was missed, or seen twice.
+speed is unknown: counted over 0.4 s, it has to be known to 50 rpm, one standard error. One count a turn, counted over a
+quarter of a second, can't be right within 0.2 s. A single reading far off where the others follow smoothly is an edge
+that was missed, or seen twice.
 """
 
 from __future__ import annotations

@@ -3,7 +3,14 @@
 A program that counts over 20 ms says 750, 1500 or 2250 rpm of four counts a turn, and nothing between: only their mean
 is a speed, and what one reading has too much the next one lacks. One that times its edges says any speed, as smoothly
 as the wheel turns. Both send the same field: which it is shows where the wheel's speed lies between two steps of whole
-counts, or passes from one to another in small steps.
+counts, or passes from one to another in small steps; or each reading stands for one count at any speed.
+
+Timed edges are as fine as the program's clock. Of four counts a turn at 100 lines/s, 24 of 24 drops of 12 % are found
+so, none when all was taken for whole counts. Where marks are uneven and lines leave edges out, both come in step: a dip
+has to be 2.5 times as deep as readings differ.
+
+Not done: to time single counts by lines of 1,000 a second, which found 22 of 24 instead of 5 shots of four counts a
+turn, but made some up, as points change between the two ways of timing; counts that get lost at 1 % of the edges.
 """
 
 from __future__ import annotations

@@ -3,6 +3,13 @@
 An unsmoothed reading of a wheel that a shot slowed has fallen all the way by the second reading, whatever the control.
 One that is low-passed or averaged over many readings can't. That leaves dips that begin slowly in either: their shape
 decides (``smoothing_fit``). What is smoothed over two readings at most passes for unsmoothed.
+
+Of dips of an unsmoothed wheel that stand out, two readings take 0.95 in the median, and less than 0.8 of one in ten. So
+one that falls at once counts 4 against smoothing, in log likelihood. A soft one counts by its fit, at most 2 either
+way. What no course fits to 5 % of its depth, as a lowered setpoint, says nothing. The last twelve count.
+
+Over how long it is smoothed is known to a factor of two: fall and return may be exchanged, and the depth that the
+profile lets expect decides. That suffices, as 0.4 to 2.5 times the true one finds the same shots.
 """
 
 from __future__ import annotations

@@ -1,9 +1,15 @@
 """Own rpm that the robot's program smooths before it prints it, made as quick as the wheel again.
 
 A first-order low-pass is undone by its own equation: y = x + tau x'. Of the turns that are summed from it that makes
-x summed and tau x, so that its noise doesn't add up: it is that of a count. A moving mean is undone nearly as well.
+x summed and tau x, so that its noise doesn't add up: it is that of a count. A moving mean is undone nearly as well, as
+a low-pass of 0.8 of its length. The speed shown stays as sent, as a lead that is too long would overshoot.
+
 That the reading is smoothed shows by the steps of whole counts in it (``reading_grid``), or else by its dips
-(``smoothed_dips``). Most robots smooth nothing: what speaks for it has to outweigh that first.
+(``smoothed_dips``). Most robots smooth nothing: what speaks for it has to outweigh that first. It is taken back when
+dips or steps speak against it; with each change the last 20 s are begun anew.
+
+Not undone: what is smoothed over less than 0.05 s, rpm printed in steps that would make more than 0.09 turns, and a
+median. Dips of fewer than 30 lines a second have no shape that tells.
 """
 
 from __future__ import annotations

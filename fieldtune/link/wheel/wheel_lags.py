@@ -5,6 +5,10 @@ loop with an integral even makes up for them: a linear one of second order lags 
 each turn/s lost, where b = 0 without an integral (Laplace transform of s / ((s + a)(s + b)) / s). A drive at its limit
 brings it back evenly. A lowered setpoint takes speed over some time, and most of it stays away. A hunting loop or the
 end of an overshoot swings smoothly.
+
+Under a drive that is switched on and off a wheel runs out and is sped up twice (``kicked_lags``). In 36 runs of robots
+written to try that, a third of them so driven, 91 shots were made up without this course and 23 with it; 445 and 418 of
+756 shots were found (before there were ``steep_falls``).
 """
 
 from __future__ import annotations

@@ -3,6 +3,10 @@
 Reading, clock, bearings and the control's own hunting together: none is known beforehand, all show in the quiet
 stretches. Neighbouring errors are not independent: a count too few is made up for by the next, a control swings to and
 fro. What is to stand out of them is therefore judged by their autocovariance (generalised least squares).
+
+An even drift is no noise, nor is a stretch with a shot that was found, nor are the less quiet stretches: shots that
+were missed hide in those. Errors of own rpm add up as its turns are summed; what taking out the drift hides of them is
+added again.
 """
 
 from __future__ import annotations
