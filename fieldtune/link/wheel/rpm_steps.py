@@ -6,7 +6,7 @@ as the wheel turns. Both send the same field: which it is shows where the wheel'
 counts, or passes from one to another in small steps; or each reading stands for one count at any speed.
 
 Timed edges are as fine as the program's clock. Of four counts a turn at 100 lines/s, 24 of 24 drops of 12 % are found
-so, none when all was taken for whole counts. Where marks are uneven and lines leave edges out, both come in step: a dip
+so, none before the two were told apart. Where marks are uneven and lines leave edges out, both come in step: a dip
 has to be 2.5 times as deep as readings differ.
 
 Not done: to time single counts by lines of 1,000 a second, which found 22 of 24 instead of 5 shots of four counts a
