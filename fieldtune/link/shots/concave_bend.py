@@ -52,19 +52,25 @@ def _convex(before: int, after: int) -> tuple[FloatArray, FloatArray, _Parts, li
     return t, bare, parts(bends), [parts(np.column_stack([bends, -np.maximum(t - bend, 0.0)])) for bend in _BENDS]
 
 
-def nearest(parts: _Parts, bare: FloatArray) -> tuple[FloatArray, float]:
+def nearest(parts: _Parts, bare: FloatArray, of_first: FloatArray | None = None) -> tuple[FloatArray, float]:
     """How much of each part (k,), none below 0, comes nearest to ``bare`` (n,), and the root of squares that is left.
 
-    Lawson and Hanson's algorithm. scipy's takes a third of a second to load, in which lines would not be read.
+    Lawson and Hanson's algorithm, from what is nearest of the first parts alone, where that is known. scipy's takes a
+    third of a second to load, in which lines would not be read.
     """
     along = parts.of.T @ bare
-    size, used = np.zeros(len(along)), np.zeros(len(along), dtype=bool)
+    size = np.zeros(len(along))
+    if of_first is not None:
+        size[: len(of_first)] = of_first * parts.sizes[: len(of_first)]
+    used = size > 0.0
+    least = _NO_GAIN * float(np.abs(along).max())
     # Where a bend down and those that make it up again can't be told apart, it comes no nearer
     with suppress(np.linalg.LinAlgError):
+        size = _least_squares(parts, along, size, used)
         for _ in range(3 * len(along)):
             gain = np.where(used, -math.inf, along - parts.products @ size)
-            best = int(np.argmax(gain))
-            if gain[best] <= _NO_GAIN * float(np.abs(along).max()):
+            best = int(gain.argmax())
+            if gain[best] <= least:
                 break
             used[best] = True
             size = _least_squares(parts, along, size, used)
@@ -73,11 +79,11 @@ def nearest(parts: _Parts, bare: FloatArray) -> tuple[FloatArray, float]:
 
 def _least_squares(parts: _Parts, along: FloatArray, size: FloatArray, used: BoolArray) -> FloatArray:
     """Sizes of the parts in use, of which those that would fall below 0 on the way from ``size`` are taken out."""
-    while used.any():
+    while len(which := used.nonzero()[0]):
         wanted = np.zeros(len(along))
-        wanted[used] = np.linalg.solve(parts.products[np.ix_(used, used)], along[used])
-        low = used & (wanted <= 0.0)
-        if not low.any():
+        wanted[which] = np.linalg.solve(parts.products[which[:, None], which], along[which])
+        low = which[wanted[which] <= 0.0]
+        if not len(low):
             return wanted
         share = float((size[low] / (size[low] - wanted[low])).min())
         size = size + share * (wanted - size)
@@ -98,12 +104,12 @@ class Bend:
         self.points = len(turns)
         t, bare, parts, self._bent = _convex(before, self.points - before - 1)
         self._bare = bare @ (self._turns + fall * t**2 / 2)
-        self.rest = nearest(parts, self._bare)[1]
+        self._convexly, self.rest = nearest(parts, self._bare)
 
     @cached_property
     def _best(self) -> tuple[float, float]:
         # Of bends that fit alike, as one half a cell off does that others make good, the least
-        fits = [nearest(parts, self._bare) for parts in self._bent]
+        fits = [nearest(parts, self._bare, self._convexly) for parts in self._bent]
         sizes, rest = min(fits, key=lambda fit: fit[1] + _LEAST_BEND * fit[0][-1])
         return float(sizes[-1]), rest
 

@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections import deque
+from itertools import takewhile
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -204,9 +205,8 @@ class SteepFalls:
         """So many cells before an instant are looked at: none across another steep fall, as that is no convex run."""
         cell = self._cell_s
         since, until = instant - most * cell, instant - _LEAST_CELLS * cell
-        near = [
-            (bend.size, at) for at, bend in self._bends if since < at < until and bend.rest > _STEEP * self._by_chance
-        ]
+        lately = takewhile(lambda bend: bend[0] > since, reversed(self._bends))
+        near = [(bend.size, at) for at, bend in lately if at < until and bend.rest > _STEEP * self._by_chance]
         size, at = max(near, default=(0.0, 0.0))
         return max(round((instant - at) / cell) - 1, _LEAST_CELLS) if size > _STEEP * self._by_chance else most
 
