@@ -30,7 +30,6 @@ _PLAINLY = 2.0  # times what the points stray by, over the time in which it is l
 _COASTS, _HARD = 0.02, 0.4  # of the speed a second that a wheel loses to friction, and to a brake
 
 Span = tuple[float | FloatArray, float | FloatArray]
-_ANY: Span = (-math.inf, math.inf)
 
 
 @frozen
@@ -53,33 +52,38 @@ class View:
     def __init__(self, cells: Cells, whitening: Whitening, kicked: bool) -> None:
         self._cells, self._whitening, self._may_be_kicked = cells, whitening, kicked
         self.size = len(cells.speeds)
-        self.fastest = float(cells.speeds.max())
-        self._speeds = self._white(cells.speeds - cells.speeds.mean())
+        self._speeds = self._white(cells.speeds - cells.speeds.sum() / self.size)
         # A wheel's speed as such, and what it may drift, to within a twentieth
-        self._pace = round(_PACES * math.log(max(self.fastest, 1.0)))
+        self._pace = round(_PACES * math.log(max(float(cells.speeds.max()), 1.0)))
         if ("drift", self._pace) not in whitening.memo:
             base = self._white(np.vander(cells.middles_s, 3, increasing=True).T).T
             base[-1, 1] = 1 / (_DRIFT * math.exp(self._pace / _PACES))
             whitening.memo["drift", self._pace] = (np.linalg.qr(base)[0],)
         self._base = whitening.memo["drift", self._pace][0]
+        self._line = self._base[:, :2]
+        self._undrifted = self._speeds - self._line @ (self._line.T @ self._speeds)
+        self._steady = float(self._undrifted @ self._undrifted)
         self._others: Others | None = None
 
     def _white(self, values: FloatArray) -> FloatArray:
         """Values (…, m) made independent, and behind them (…, m + 1) one for what is expected of a drift: none."""
         white = np.zeros((*values.shape[:-1], self.size + 1))
-        white[..., :-1] = values @ self._whitening.matrix.T
+        np.matmul(values, self._whitening.matrix.T, out=white[..., :-1])
         return white
 
-    def fit(self, name: str, lag: FloatArray, within: Span = _ANY) -> Fit:
+    def fit(self, name: str, lag: FloatArray, within: Span | None = None) -> Fit:
         """The best of templates ``lag`` (k, n + 1) of turns lost, each with a speed that drifts a little.
 
-        ``name``: of the templates. ``within``: depths that may be, turns/s, of all or of each (k,).
+        ``name``: of the templates. ``within``: depths that may be, turns/s, of all or of each (k,); any where None.
         """
         best_depth, strength = self.depths(name, lag)
-        depth = np.clip(best_depth, *within)
-        gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
-        best = int(np.argmax(gain))
-        rest = max(self.without(1) - max(float(gain[best]), 0.0), 0.0)
+        if within is None:
+            depth, gain = best_depth, np.maximum(best_depth, 0.0) ** 2 * strength
+        else:
+            depth = np.clip(best_depth, *within)
+            gain = np.where(best_depth > 0, depth * (2 * best_depth - depth) * strength, -1.0)
+        best = int(gain.argmax())
+        rest = max(self._steady - max(float(gain[best]), 0.0), 0.0)
         variance = max(rest / max(self.size - 4, 1), 1.0)
         error = 1 / math.sqrt(float(strength[best]))
         return Fit(max(float(depth[best]), 0.0), error, math.sqrt(variance), rest, best)
@@ -91,18 +95,17 @@ class View:
 
     def bare(self, name: str, lag: FloatArray) -> tuple[FloatArray, FloatArray]:
         """What each template adds that no drift is (k, m + 1), and its sum of squares (k,), of one turn/s or turn."""
-        line, memo = self._base[:, :2], self._whitening.memo
+        memo = self._whitening.memo
         if (name, self._pace) not in memo:
             lost = self._white(self._cells.of(lag))
-            bare = lost - (lost @ line) @ line.T
+            bare = lost - (lost @ self._line) @ self._line.T
             memo[name, self._pace] = bare, np.maximum(np.einsum("ij,ij->i", bare, bare), 1e-30)
         bare, strength = memo[name, self._pace]
         return bare, strength
 
     def left(self, name: str = "", lag: FloatArray | None = None, fit: Fit | None = None) -> FloatArray:
         """What a drift leaves of the speeds (m + 1,), and the template of ``lag`` (k, n + 1) that ``fit`` chose."""
-        line = self._base[:, :2]
-        left = self._speeds - line @ (line.T @ self._speeds)
+        left = self._undrifted
         return left if lag is None or fit is None else left + fit.depth * self.bare(name, lag)[0][fit.which]
 
     def began(self, name: str, lag: FloatArray, starts: FloatArray) -> float:
@@ -111,20 +114,15 @@ class View:
         gain = np.where(best_depth > 0, best_depth**2 * strength, -1.0)
         return float(starts[int(np.argmax(gain)) * len(starts) // len(gain)])
 
-    def without(self, degree: int) -> float:
-        """The sum of squares that a polynomial of the speed leaves."""
-        line = self._base[:, : degree + 1]
-        rest = self._speeds - line @ (line.T @ self._speeds)
-        return float(rest @ rest)
-
     def others(self, cell: float, before: int, after: int) -> Others:
         """What else it may have been."""
         if self._others is None:
             _, smooth, lowered = wheel_lags.families(cell, before, after)
-            slow = min(self.fit("smooth", smooth).rest, self.without(2), self._swinging())
+            unbent = self._speeds - self._base @ (self._base.T @ self._speeds)
+            slow = min(self.fit("smooth", smooth).rest, float(unbent @ unbent), self._swinging())
             if self._may_be_kicked:
                 slow = min(slow, self._kicked(wheel_lags.kicked_lags(cell, before, after)))
-            self._others = Others(self.without(1), slow, self.fit("lowered", lowered).rest)
+            self._others = Others(self._steady, slow, self.fit("lowered", lowered).rest)
         return self._others
 
     def _kicked(self, lag: FloatArray) -> float:
@@ -169,11 +167,11 @@ def view_around(
     cells = points.cells(instant, before, after, noisy)
     if cells is None:
         return None
-    ahead = cells.ends <= before
-    if ahead.sum() < 3 or len(ahead) - ahead.sum() < 2:
+    ahead = int(cells.ends.searchsorted(before, "right"))
+    if ahead < 3 or len(cells.ends) - ahead < 2:
         return None
     view = View(cells, noise.whitening(cells.begins, cells.ends), noise.kicked)
-    return view, float(cells.speeds[ahead].mean())
+    return view, float(cells.speeds[:ahead].mean())
 
 
 def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> Fit:
@@ -222,8 +220,9 @@ def verdict(
     is made good within a cell can't be told, but what is missed of the turns can.
     """
     shots, missed = wheel_lags.families(cell, before, after)[0], wheel_lags.most_missed(cell, before, after)
-    low, high = usual or _ANY
-    within = (low / missed, high / missed) if as_missed else (low, high)
+    within: Span | None = usual
+    if usual and as_missed:
+        within = usual[0] / missed, usual[1] / missed
     shot = view.fit("shot", shots, within)
     left = view.left("shot", shots, shot)
     return _compared(view.others(cell, before, after), view.size, shot, left, 1.0, float(missed[shot.which]))

@@ -43,7 +43,7 @@ class History:
             self._put(self._last_s + 1e-3, np.nan)
 
     def _put(self, *row: float) -> None:
-        self._rows[:, self._next] = row
+        self._rows[0, self._next], self._rows[1, self._next] = row
         self._next = (self._next + 1) % _SLOTS
         self._count = min(self._count + 1, _SLOTS)
 
@@ -191,7 +191,7 @@ class JamWatch:
 
     def _judge(self) -> None:
         """Looks at the last half second."""
-        amps, rpm = (float(np.mean(column)) for column in zip(*self._full, strict=True))
+        amps, rpm = (sum(column) / _BUCKETS for column in zip(*self._full, strict=True))
         first, last = self._full[0][1], self._full[-1][1]
         if last > first * (1 + _RISES) or rpm <= 0:
             return

@@ -88,7 +88,7 @@ class WheelNoise:
         self._new, self._cell_s, self._adds_up = 0, 1.0, False
         self._assumed, self._rounding = np.array([1.0, 0.0]), 0.0
         self._lags = self._assumed
-        self._whitening: dict[tuple[int, ...], Whitening] = {}
+        self._whitening: dict[tuple[bytes, bytes], Whitening] = {}
         self._squares = self._cubes = 0.0  # of steps from cell to cell, less their mean, as shares of the speed
 
     def begin_anew(self) -> None:
@@ -190,7 +190,7 @@ class WheelNoise:
 
     def whitening(self, begins: IntArray, ends: IntArray) -> Whitening:
         """For mean speeds over the cells ``begins`` to ``ends`` (m,)."""
-        key = (*begins.tolist(), -1, *ends.tolist())
+        key = begins.tobytes(), ends.tobytes()
         if key not in self._whitening:
             if len(self._whitening) > 40:
                 self._whitening.clear()

@@ -221,18 +221,23 @@ class SpeedTrack:
         error, slip, good = math.inf, 0.0, False
         for time, turns, spread_s, begins in reversed(points):
             t, x = time - now, turns - here
-            if n >= fewest and t < -usual and (good or t < -min(max(_LONGEST_S, usual), longest)):
+            if t < -usual and n >= fewest and (good or t < -min(max(_LONGEST_S, usual), longest)):
                 break
             n += 1
-            wt, wx = t, x
             if spread_s and rough:
                 unit = abs(rough) * spread_s
                 slip = max(slip, unit)
                 w = 12 * variance / (unit * unit + jitter + (0.0 if begins else quantum * quantum))
-                s, wt, wx = s + w, w * t, w * x
+                s += w
+                wt, wx = w * t, w * x
             else:
-                s, slip = s + 1, quantum
-            st, sx, stt, stx, sxx = st + wt, sx + wx, stt + wt * t, stx + wt * x, sxx + wx * x
+                s += 1
+                slip, wt, wx = quantum, t, x
+            st += wt
+            sx += wx
+            stt += wt * t
+            stx += wt * x
+            sxx += wx * x
             if n < due or (-t < shortest and n < len(points)):
                 continue
             due = n + 1 + n // 4
