@@ -148,11 +148,12 @@ class RpmFilter:
             self.late_s = max(time_s - back[1][0] - _OLD_S, 0.0) if changes else 0.0
             if len(back) < _WINDOWS[_DOUBTED]:
                 return middle
+        room = _FAR * max(self.scatter.of_a_value(doubted), 0.0 if doubted else steps.deviation)
         for n in _WINDOWS:
             if n > len(back):
                 break
             some = back[:n]
-            middle, error = self._middle(some, doubted), self.scatter.of_mean(n, len(back) >= _MANY)
+            middle, error = self._middle(some, room), self.scatter.of_mean(n, len(back) >= _MANY)
             if coarse:
                 new = 1 + sum(some[i][1] != some[i + 1][1] for i in range(n - 1))
                 seconds = max(time_s - some[-1][0] + some[-1][2], steps.reading_s)
@@ -165,18 +166,19 @@ class RpmFilter:
             best, off = middle, by_steps if coarse else off
         return None if coarse and off > _COARSE_RPM else best
 
-    def _middle(self, points: list[tuple[float, float, float]], doubted: bool) -> float:
-        """Mean of points, each by the seconds it is for, without those that lie far from the others.
+    def _middle(self, points: list[tuple[float, float, float]], room: float) -> float:
+        """Mean of points, each by the seconds it is for, without those farther than ``room`` from the middle one.
 
         Where each reading is the time of one count, the mean is that of the times, each once.
         """
         if len(points) >= 3:
-            middle = statistics.median(rpm for _, rpm, _ in points)
-            room = _FAR * max(self.scatter.of_a_value(doubted), 0.0 if doubted else self._steps.deviation)
-            points = [one for one in points if abs(one[1] - middle) <= room]
+            said = sorted([rpm for _, rpm, _ in points])
+            middle = statistics.median(said)
+            if max(middle - said[0], said[-1] - middle) > room:
+                points = [one for one in points if abs(one[1] - middle) <= room]
             if not points:
                 return middle
         if self._steps.times_each_edge:
             news = [points[0][1], *(then[1] for one, then in pairwise(points) if then[1] != one[1])]
             return statistics.harmonic_mean(news)
-        return sum(rpm * weight for _, rpm, weight in points) / sum(weight for *_, weight in points)
+        return sum([rpm * weight for _, rpm, weight in points]) / sum([weight for _, _, weight in points])
