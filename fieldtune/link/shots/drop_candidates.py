@@ -113,12 +113,12 @@ class CandidateFinder:
         if not self._points.slower_behind(instant, before * cell, after * cell):
             return 0.0
         seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
-        if seen is None:
+        if seen is None or seen[1] * 60 < self._slowest:
             return 0.0
         view, rate = seen
         fit = drop_fit.drop_at(view, cell, before, after, look.recoveries_s)
         least = self._least * rate * (_EAGER if eager else 1.0)
-        if rate * 60 < self._slowest or not least < fit.depth < MOST * rate:
+        if not least < fit.depth < MOST * rate:
             return 0.0
         return fit.depth / fit.error / math.sqrt(fit.misfit)  # no wheel comes back just like these templates
 

@@ -171,7 +171,7 @@ def view_around(
     if ahead < 3 or len(cells.ends) - ahead < 2:
         return None
     view = View(cells, noise.whitening(cells.begins, cells.ends), noise.kicked)
-    return view, float(cells.speeds[:ahead].mean())
+    return view, float(cells.speeds[:ahead].sum()) / ahead
 
 
 def drop_at(view: View, cell: float, before: int, after: int, recoveries_s: tuple[float, ...]) -> Fit:

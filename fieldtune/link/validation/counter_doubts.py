@@ -49,12 +49,12 @@ class CounterDoubts:
             self._step = step
             self._see_coarse(round(step * self._per_turn))
         self._turned_back.append(back)
-        times = sum(self._turned_back)
-        if self._on < _ONCE_ON and (times >= _TURNS_BACK or (self.why == NOT_ON and times > 0)):
+        if self._on < _ONCE_ON and sum(self._turned_back) >= (1 if self.why == NOT_ON else _TURNS_BACK):
             self.why = NOT_ON
+        elif len(self._coarse) == _STEPS:  # steps of an even wheel may all be whole tens
+            self.why = ROUNDED if self.why == ROUNDED or len(set(self._coarse)) > 1 else ""
         else:
-            known = self.why == ROUNDED or len(set(self._coarse)) > 1  # steps of an even wheel may all be whole tens
-            self.why = ROUNDED if len(self._coarse) == _STEPS and known else ""
+            self.why = ""
         return bool(self.why)
 
     def _see_coarse(self, counts: int) -> None:

@@ -198,11 +198,11 @@ class WheelNoise:
             lags = np.zeros(n)
             lags[: min(n, len(self._lags))] = self._lags[:n]
             away = np.arange(n)
-            covariance = lags[np.abs(away[:, None] - away)] + _LEAST * lags[0] * np.eye(n)
-            width = (ends - begins).astype(float)
-            if n != len(begins) or width.max() > 1.0:
+            covariance = lags[np.abs(away[:, None] - away)]
+            covariance[away, away] += _LEAST * lags[0]
+            if n != len(begins):
                 cells = begins[0] + away
-                mean = ((cells >= begins[:, None]) & (cells < ends[:, None])) / width[:, None]
+                mean = ((cells >= begins[:, None]) & (cells < ends[:, None])) / (ends - begins)[:, None]
                 covariance = mean @ covariance @ mean.T
             self._whitening[key] = Whitening(_inverse_root(covariance))
         return self._whitening[key]

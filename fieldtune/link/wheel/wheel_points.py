@@ -34,7 +34,7 @@ _FAR = 4.0  # standard deviations off the neighbours: a false count
 _STEP = 0.1  # of own rpm: more has to be said twice on a damaged line
 _TOO_COARSE = 0.35
 _SPIKE = 5.0  # standard deviations off both neighbours
-_NEVER = np.array([-math.inf])
+_BEFORE_ALL, _BEHIND_ALL = np.array([-math.inf]), np.array([math.inf])
 
 
 @frozen
@@ -281,7 +281,7 @@ class WheelPoints:
         if noisy and self.are_counts:
             fine = _fine_points(t, x, self.quantum**2 / 12)
             t, x = t[fine], x[fine]
-        behind, known = t.searchsorted(edges), np.concatenate((_NEVER, t, -_NEVER))
+        behind, known = t.searchsorted(edges), np.concatenate((_BEFORE_ALL, t, _BEHIND_ALL))
         left, right = known[behind], known[behind + 1]
         near = np.minimum(right - edges, edges - left) <= 0.5 * cell
         kept = (near | (right - left <= _GAP * cell)).nonzero()[0]
