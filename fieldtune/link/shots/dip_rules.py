@@ -44,6 +44,8 @@ _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; 
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
 _OF_BEND, _LEAST_BEND = 0.4, 0.018  # of a depth that is made good within a few lines, what a bend shows; of the speed
 _SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 30.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
+_SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network; where the wheel may have been lowered untold
+_SHOWS, _SLOWLY = 8.0, -3.0  # twice log likelihood ratios that have to bear the network out
 
 
 class Answer(Enum):
@@ -67,8 +69,9 @@ class Dip:
     ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did before, though below its
     setpoint, which was another one lately: a drive that takes over slows it first.
     ``battery_fall_v``: by how much the battery fell at it, None where unknown. ``steep``: the steep fall at it;
-    ``steepness``: how steep it is, None where unknown. ``over_lost``: how much more like a shot it is than like some
-    counts that got lost. ``cut_short``: by the next one; ``last``: no later look at it will come.
+    ``steepness``: how steep it is, None where unknown. ``network``: log odds, where the network found it.
+    ``over_lost``: how much more like a shot it is than like some counts that got lost. ``cut_short``: by the next
+    one; ``last``: no later look at it will come.
     """
 
     at_s: float
@@ -90,6 +93,7 @@ class Dip:
     battery_fall_v: float | None
     steep: SteepFall | None
     steepness: Steepness | None
+    network: float | None
     over_lost: float
     cut_short: bool
     last: bool
@@ -104,6 +108,8 @@ def answer(dip: Dip, shots: UsualShots, lost: LostCounts, noise_known: bool, noi
     """What it was. ``shots``: those before; ``lost``: counts, likewise; ``noise_known``: whether quiet was seen;
     ``noisy``: lines are damaged."""
     what = _of_true_counts(dip, shots, noise_known, noisy)
+    if what is Answer.PERHAPS and dip.network is not None and not lost.known and _as_expected(dip, shots):
+        what = Answer.SHOT if dip.held or dip.seen.over_lowered > _RETURNS else what  # two that doubt alike
     if what is Answer.SHOT and noisy and dip.deep:
         what = Answer.PERHAPS  # at a later look others may fit as well
     if what not in (Answer.SHOT, Answer.PERHAPS):
@@ -123,8 +129,10 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
     seen, usual = dip.seen, dip.usual
     sags = dip.battery_fall_v is not None and shots.sags(dip.battery_fall_v)
     slowly = seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN)
-    if sags and (slowly or seen.over_lowered < _STAYS):
+    if sags and (slowly or seen.over_lowered < _STAYS or dip.network is not None):
         return Answer.NONE if dip.last else Answer.NOT_YET
+    if dip.network is not None and noise_known and _by_network(dip, dip.network, shots):
+        return Answer.SHOT
     if dip.steep is not None and noise_known and _falls_steeply(dip, dip.steep, shots):
         return Answer.SHOT
     if seen.over_slow < _LOUD and dip.steepness is not None and shots.gentle(dip.speed, dip.steepness):
@@ -160,6 +168,19 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
     best = seen if clear else dip.freely
     perhaps = coming >= _PERHAPS and best.over_nothing > _PERHAPS_OUT and best.over_slow > _PERHAPS_SUDDEN
     return Answer.PERHAPS if perhaps and LEAST <= best.depth / dip.speed <= MOST else Answer.NONE
+
+
+def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
+    """Whether the network is sure, and nothing else speaks plainly against a shot."""
+    stays = dip.seen.over_lowered < _RETURNS and not dip.held
+    shows = dip.freely.over_nothing > _SHOWS and dip.freely.over_slow > _SLOWLY
+    return odds > (_LOWERED_ODDS if stays else _SURE_ODDS) and _as_expected(dip, shots) and shows and not dip.faint
+
+
+def _as_expected(dip: Dip, shots: UsualShots) -> bool:
+    """Whether as deep as the profile lets expect, within its usual errors."""
+    low, high = shots.expected_shares
+    return low < dip.freely.depth / dip.speed < high
 
 
 def _falls_steeply(dip: Dip, fall: SteepFall, shots: UsualShots) -> bool:

@@ -45,6 +45,7 @@ class Candidate:
     sureness: float
     judged: int = 0
     steep: SteepFall | None = None
+    network: float | None = None
 
 
 class Look(NamedTuple):
@@ -187,7 +188,7 @@ class Waiting:
         behind = instant + max(_ECHO_S, JUDGED_CELLS * cell)  # nearer ones are the same drop, seen less sharply
         next_s = min((c.instant - 0.015 for c in self._candidates if c.instant > behind), default=math.inf)
         steps = sorted({max(math.ceil(seconds / cell), JUDGED_CELLS) for seconds in _JUDGED_S})
-        after = steps[min(candidate.judged, len(steps) - 1)]
+        after = steps[-1 if candidate.network else min(candidate.judged, len(steps) - 1)]
         last = after == steps[-1]
         cut_short = instant + after * cell > next_s
         if cut_short:

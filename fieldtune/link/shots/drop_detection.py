@@ -7,10 +7,9 @@ waits until it shows how the wheel goes on: a shot's wheel comes back, a lowered
 from __future__ import annotations
 
 import math
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections import deque
 from dataclasses import replace
-from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,9 +18,11 @@ from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.shots import drop_fit
+from fieldtune.link.shots.around_drop import battery_fall, below_running_out, holds_setpoint, last_fast
 from fieldtune.link.shots.dip_rules import Answer, Dip, answer
 from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, CandidateFinder, Look, Waiting, before_cells
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
+from fieldtune.link.shots.network_finder import NetworkFinder
 from fieldtune.link.shots.steep_falls import NEAR_S, SteepFalls
 from fieldtune.link.shots.usual_shots import UsualShots
 from fieldtune.link.wheel.release_speed import release_rpm
@@ -30,7 +31,6 @@ from fieldtune.link.wheel.wheel_noise import STRETCH_S, WheelNoise
 from fieldtune.link.wheel.wheel_points import WheelPoints
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import FloatArray
     from fieldtune.robot.model import Robot
 
 _AFTER_S = 0.08
@@ -40,12 +40,12 @@ _SHALLOW = 0.6  # of the least that a shot takes
 _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
 _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
 _RUN_S = 0.25
+_SAME_S = 0.2
+_PLAIN, _NO_SHOT, _PATIENCE_S = 1000.0, -2.0, 0.5  # twice a log likelihood ratio; log odds
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
-_LOWERED_S, _HELD_S, _BELOW, _FALLS = 0.4, 3.0, 0.95, 0.1  # seconds, of the setpoint, of the speed a second
-_ALONE_S = 0.25
+_LOWERED_S, _HELD_S = 0.4, 3.0
 _STEADY_S = 1.0
-_BATTERY_S, _FEW_VOLTS = 0.15, 2
 _FEWEST = 5  # points; so few tell no speed and depth
 
 
@@ -73,7 +73,10 @@ class DropDetector:
         self._slowest, self._in_rpm = limits.slowest_rpm(robot), limits.setpoint_is_speed
         self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
         self._falls, self._waiting = SteepFalls(self._points, self._slowest), Waiting(self._points)
-        self._lowered_s = self._changed_s = self._last_s = -math.inf
+        self._network = NetworkFinder(self._points, expected, self._slowest)
+        self._lowered_s = self._changed_s = -math.inf
+        self._shots_s: deque[float] = deque(maxlen=20)
+        self._doubted: list[tuple[Drop, Dip, float]] = []  # which are asked about until then
         self._seen = self._broken = False
         self._clear_points()
 
@@ -81,9 +84,19 @@ class DropDetector:
         self._points.clear()
         self._finder.clear()
         self._falls.clear()
+        self._network.clear()
         self._waiting.clear()
         self._going_on: deque[tuple[float, float]] = deque()  # seconds of a shot, and turns/s before it
         self._heard_s = -math.inf
+
+    @property
+    def _last_s(self) -> float:
+        """When the last shot was."""
+        return max(self._shots_s, default=-math.inf)
+
+    def _before_s(self, instant: float) -> float:
+        """When the last shot before an instant was."""
+        return max((at for at in self._shots_s if at < instant), default=-math.inf)
 
     @property
     def sees(self) -> bool:
@@ -108,7 +121,9 @@ class DropDetector:
         the threshold (the robot says that it fired); ``noisy``: single points may be false.
         """
         points = self._points
+        found: list[Drop] = []
         if self._broken and not points.bridge(sample.time_s):
+            found += self._weighed(math.inf)
             self._clear_points()
         self._broken = False
         asked = points.samples[-1].setpoint if points.samples else None
@@ -117,27 +132,50 @@ class DropDetector:
             if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
                 self._lowered_s = sample.time_s
         if not points.add(sample, placed, noisy):
-            return []
+            return found
         self._seen = True
         if not points.cell_s:
-            return []
+            return found
         self._learn(tick_s)
         self._learn_courses(noisy)
         self._waiting.add(self._finder.found(self._last_s, eager, noisy))
         steep = self._falls.follow(self._changed_s < points.now_s - _STEADY_S)
         if not noisy:
             self._waiting.add([Candidate(fall.instant, fall.sureness, steep=fall) for fall in steep])
-        found = []
+            late = [(at, odds) for at, odds in self._network.found() if not self._known(at)]
+            self._waiting.add([Candidate(at, odds, network=odds) for at, odds in late])
         for candidate in self._waiting.now():
             if not self._waiting.waits(candidate):
                 continue
-            before_s, judged = self._last_s, self._judged(candidate, tick_s, noisy)
+            before_s, judged = self._before_s(candidate.instant), self._judged(candidate, tick_s, noisy)
             if judged is not None:
                 self._waiting.drop(candidate)
-                for drop in judged:
+                for drop, dip in judged:
                     rpm = release_rpm(points, candidate.instant, before_s, tick_s)
-                    found.append(drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held))
+                    drop = drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held)
+                    plain = drop.sure and (dip.seen.over_nothing > _PLAIN or dip.network is not None)
+                    until_s = -math.inf if plain or eager or noisy else dip.at_s + self._network.reach_s + _PATIENCE_S
+                    self._doubted.append((drop, dip, until_s))
+        return found + self._weighed(points.now_s)
+
+    def _weighed(self, now_s: float) -> list[Drop]:
+        """What was a shot, or may have been, once the network was asked, or can't say: not where it says none."""
+        found, waiting = [], []
+        for drop, dip, until_s in self._doubted:
+            if until_s > now_s and not self._network.knows(dip.at_s):
+                waiting.append((drop, dip, until_s))
+            elif until_s > -math.inf and self._network.odds_near(dip.at_s) < _NO_SHOT:
+                if drop.sure:
+                    self._shots_s.remove(dip.at_s)
+            else:
+                if drop.sure:
+                    self._learn_shot(dip)
+                found.append(drop)
+        self._doubted = waiting
         return found
+
+    def _known(self, instant: float) -> bool:
+        return any(abs(at - instant) < _SAME_S for at in self._shots_s)
 
     def _learn(self, tick_s: float) -> None:
         """Lets the noise see each stretch of cells once."""
@@ -164,8 +202,7 @@ class DropDetector:
         cell = self._cell_s
         while self._going_on and self._going_on[0][0] + _COURSE_S + 2 * cell < self._points.now_s:
             instant, rate = self._going_on.popleft()
-            next_s = self._last_s if self._last_s > instant else math.inf
-            next_s = self._going_on[0][0] if self._going_on else next_s
+            next_s = min((at for at in self._shots_s if at > instant), default=math.inf)
             before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
             if after >= JUDGED_CELLS:
                 seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
@@ -185,7 +222,7 @@ class DropDetector:
         error = _SPEED_ERROR * max(rate, 1.0)
         self._near_s = min((12 * coarseness * self._cell_s / error**2) ** (1 / 3) / 2, _FARTHEST_S)
 
-    def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[Drop] | None:
+    def _judged(self, candidate: Candidate, tick_s: float, noisy: bool) -> list[tuple[Drop, Dip]] | None:
         """What a candidate was, once that is clear: a drop, or none; None while it isn't."""
         look = self._waiting.next_look(candidate)
         if look is None:
@@ -194,7 +231,8 @@ class DropDetector:
             return None
         candidate.judged += 1
         lowered = -0.15 < candidate.instant - self._lowered_s < _LOWERED_S
-        if lowered or self._waiting.echoes(candidate, self._last_s):
+        same = self._known(candidate.instant) if candidate.network else self._waiting.echoes(candidate, self._last_s)
+        if lowered or same:
             return []
         measured = self._measured(candidate, look, tick_s, noisy)
         if measured is not None:
@@ -202,17 +240,18 @@ class DropDetector:
             what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
             if what is Answer.SHOT:
                 self._waiting.settle(candidate)
-                return [self._shot(drop, dip)]
-            if what is Answer.PERHAPS:
+                self._shots_s.append(dip.at_s)
+            if what in (Answer.SHOT, Answer.PERHAPS):
                 self._forget(dip.at_s)
-                return [drop]
+                return [(replace(drop, sure=what is Answer.SHOT), dip)]
         return [] if look.last else None
 
     def _measured(self, candidate: Candidate, look: Look, tick_s: float, noisy: bool) -> tuple[Drop, Dip] | None:
         """The drop and what is seen of it; None where too little is, or nothing."""
         points, cell, instant = self._points, self._cell_s, candidate.instant
         before, after = before_cells(cell), look.after
-        before = min(before, max(int((instant - self._last_s - 0.06) / cell), 4)) if self._last_s > 0 else before
+        last_s = self._before_s(instant)
+        before = min(before, max(int((instant - last_s - 0.06) / cell), 4)) if last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         late_s = 0.0 if seen is None or candidate.steep else drop_fit.begun(seen[0], cell, before, after)
         if late_s:
@@ -220,7 +259,7 @@ class DropDetector:
             after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         if noisy and seen is not None:
-            instant = candidate.instant = self._last_fast(instant, seen[1] * 60)
+            instant = candidate.instant = last_fast(points, instant, seen[1] * 60)
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
         if seen is None or drop is None or not drop.before_rpm > 0.0 or points.too_coarse(drop.before_rpm):
@@ -251,68 +290,33 @@ class DropDetector:
             behind_s=float(t[-1]),
             faint=off < _WIDTHS * points.quantum,
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
-            held=self._holds_setpoint(instant - before * cell),
-            long_held=self._holds_setpoint(instant - _STEADY_S),
+            held=holds_setpoint(points, instant - before * cell),
+            long_held=holds_setpoint(points, instant - _STEADY_S),
             coasts=drop_fit.coasting(t, x),
-            undriven=not self._holds_setpoint(instant - _HELD_S) and self._undriven(t, x, speed),
-            battery_fall_v=self._battery_fall(instant),
+            undriven=not holds_setpoint(points, instant - _HELD_S) and below_running_out(self._asked_rpm, t, x, speed),
+            battery_fall_v=battery_fall(points, instant),
             steep=candidate.steep,
+            network=candidate.network,
             steepness=self._falls.steepness(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             cut_short=look.cut_short,
             last=look.last,
         )
 
-    def _last_fast(self, instant: float, rpm: float) -> float:
-        """The instant, or a later one until which single readings tell that the wheel ran on: cells need two."""
-        points = self._points
-        first, last = bisect_right(points.t, instant), bisect_right(points.t, instant + _ALONE_S)
-        t, x, samples = points.t[first:last], points.turns[first:last], points.samples[first:last]
-        if points.are_counts and first:
-            at_s, turns = points.t[first - 1], points.turns[first - 1]
-            told = [60 * (now - turns) / (then - at_s) for then, now in zip(t, x, strict=True)]
-        else:
-            told = [sample.wheel_rpm or 0.0 for sample in samples]
-        slow = next((i for i, one in enumerate(told) if one < (rpm + min(told)) / 2), 0)
-        missing = slow and (t[slow] - t[slow - 1] > _MISSING * self._cell_s or not points.are_counts)
-        return (t[slow - 1] + t[slow]) / 2 if missing else instant
-
-    def _battery_fall(self, instant: float) -> float | None:
-        """By how many volts the battery fell at an instant; None where too little is known."""
-        points = self._points
-
-        def between(since: float, until: float) -> list[float]:
-            part = slice(bisect_left(points.t, since), bisect_right(points.t, until))
-            return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
-
-        before, behind = between(instant - _BATTERY_S, instant - 0.02), between(instant + 0.02, instant + _BATTERY_S)
-        return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
-
-    def _shot(self, drop: Drop, dip: Dip) -> Drop:
-        self._last_s = dip.at_s
+    def _learn_shot(self, dip: Dip) -> None:
         self._usual.learn_steepness(dip.speed, dip.steepness)
-        self._forget(dip.at_s)
         # What a wheel misses that runs out, and is not brought back, says nothing of others.
         if not dip.coasts and self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
             self._going_on.append((dip.at_s, dip.speed))
-        return replace(drop, sure=True)
 
     def _forget(self, at_s: float) -> None:
         """What was heard around a shot is no noise."""
         self._falls.forget(at_s)
         self._noise.forget(at_s, at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
 
-    def _holds_setpoint(self, since: float) -> bool:
-        """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
-        points = self._points
-        asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
-        return len(asked) == 1 and None not in asked
-
-    def _undriven(self, t: FloatArray, x: FloatArray, speed: float) -> bool:
-        asked, ahead = self._points.samples[-1].setpoint, t < 0
-        if not self._in_rpm or asked is None or 60 * speed > _BELOW * asked or ahead.sum() < _FEWEST:
-            return False
-        return bool(2 * np.polyfit(t[ahead], x[ahead], 2)[0] < -_FALLS * speed)
+    @property
+    def _asked_rpm(self) -> float | None:
+        return self._points.samples[-1].setpoint if self._in_rpm else None
 
     @property
     def half_s(self) -> float:
@@ -332,7 +336,7 @@ class DropDetector:
         A strong motor makes good within a few hundredths of a second what a straight line would average over.
         """
         points, cell = self._points, self._cell_s
-        since = max(instant - max(_RUN_S, 5 * cell), self._last_s + _AFTER_S)
+        since = max(instant - max(_RUN_S, 5 * cell), self._before_s(instant) + _AFTER_S)
         t, x, part = points.between(since, instant + max(0.1, 3.5 * cell))
         if len(t) < _FEWEST or not t[0] < instant < t[-1]:
             return None

@@ -12,10 +12,6 @@ seldom runs out in quiet stretches, but does when lowered. Twelve are a shot at 
 was held for a second, or the wheel comes back, and the fall is 0.4 times as deep as the least that the profile lets
 expect: where a drive makes it good within a few lines, the bend shows no more of the depth. Candidates found otherwise
 stay.
-
-A small neural network, trained on 1,400 to 4,000 shots of the very wheel, finds 0.89 to 0.99 of an on-off wheel's shots
-and makes up none in 1,200 s. What is left to gain lies in the whole second behind a shot; a pit has too few shots to
-learn that.
 """
 
 from __future__ import annotations

@@ -1,0 +1,56 @@
+"""What the samples around a drop tell besides the course of the wheel: its setpoint, its battery, its last reading."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from statistics import median
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.link.wheel.wheel_points import WheelPoints
+
+_MISSING, _ALONE_S = 3.0, 0.25  # cells; seconds
+_BATTERY_S, _FEW_VOLTS = 0.15, 2
+_BELOW, _FALLS, _FEWEST = 0.95, 0.1, 5  # of the setpoint; of the speed, a second; points
+
+
+def last_fast(points: WheelPoints, instant: float, rpm: float) -> float:
+    """The instant, or a later one until which single readings tell that the wheel ran on: cells need two."""
+    first, last = bisect_right(points.t, instant), bisect_right(points.t, instant + _ALONE_S)
+    t, x, samples = points.t[first:last], points.turns[first:last], points.samples[first:last]
+    if points.are_counts and first:
+        at_s, turns = points.t[first - 1], points.turns[first - 1]
+        told = [60 * (now - turns) / (then - at_s) for then, now in zip(t, x, strict=True)]
+    else:
+        told = [sample.wheel_rpm or 0.0 for sample in samples]
+    slow = next((i for i, one in enumerate(told) if one < (rpm + min(told)) / 2), 0)
+    missing = slow and (t[slow] - t[slow - 1] > _MISSING * points.cell_s or not points.are_counts)
+    return (t[slow - 1] + t[slow]) / 2 if missing else instant
+
+
+def battery_fall(points: WheelPoints, instant: float) -> float | None:
+    """By how many volts the battery fell at an instant; None where too little is known."""
+
+    def between(since: float, until: float) -> list[float]:
+        part = slice(bisect_left(points.t, since), bisect_right(points.t, until))
+        return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
+
+    before, behind = between(instant - _BATTERY_S, instant - 0.02), between(instant + 0.02, instant + _BATTERY_S)
+    return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
+
+
+def holds_setpoint(points: WheelPoints, since: float) -> bool:
+    """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
+    asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
+    return len(asked) == 1 and None not in asked
+
+
+def below_running_out(asked_rpm: float | None, t: FloatArray, x: FloatArray, speed: float) -> bool:
+    """Whether before a drop, of turns ``x`` (n,) at ``t``, a wheel ran out though below what was asked for."""
+    ahead = t < 0
+    if asked_rpm is None or 60 * speed > _BELOW * asked_rpm or ahead.sum() < _FEWEST:
+        return False
+    return bool(2 * np.polyfit(t[ahead], x[ahead], 2)[0] < -_FALLS * speed)

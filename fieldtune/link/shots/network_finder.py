@@ -1,0 +1,110 @@
+"""Instants at which a wheel's course is plainly a shot's by the shot network, a second later.
+
+It is asked about each reading that enough has come behind. Of near ones the likeliest is a candidate. What it finds may
+be older than a shot that is known already: that one showed sooner.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections import deque
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fieldtune.link.shots.shot_network import BEFORE, BEHIND, PAST_S, cell_length, log_odds_around, past_steps
+
+if TYPE_CHECKING:
+    from fieldtune.arrays import FloatArray
+    from fieldtune.link.wheel.wheel_points import WheelPoints
+
+LIKELY = 1.0  # log odds
+_EVERY_S, _PAST_EVERY_S = 0.25, 1.0
+_APART = 0.45  # of a cell: instants nearer than this are not weighed both
+_NEAR_S, _NEAR_CELLS = 0.15, 2.0
+_SAME_S = 0.12
+_GAP = 2.5  # of the network's cells
+_DENSE = 0.7  # of the readings that should be in them: fewer, and they are printed on changes alone
+
+
+class NetworkFinder:
+    """Follows a wheel's points. ``expected``: as of ``shot_network.inputs``; ``slowest``: rpm."""
+
+    def __init__(self, points: WheelPoints, expected: float, slowest: float) -> None:
+        self._points, self._expected, self._slowest = points, expected, slowest / 60
+        self.clear()
+
+    def clear(self) -> None:
+        """What comes next has no connection with the past."""
+        self._weighed_s = self._past_s = -math.inf
+        self._odds: deque[tuple[float, float]] = deque(maxlen=200)
+        self._unsettled: deque[tuple[float, float]] = deque()
+        self._past: FloatArray | None = None
+
+    @property
+    def reach_s(self) -> float:
+        """How far behind an instant it looks."""
+        return BEHIND * cell_length(self._points.cell_s)
+
+    def knows(self, instant: float) -> bool:
+        """Whether all instants near one were weighed."""
+        return self._weighed_s > instant + _SAME_S
+
+    def odds_near(self, instant: float) -> float:
+        """The largest log odds near an instant; 0 where it could not be weighed."""
+        return max((odds for at, odds in self._odds if abs(at - instant) < _SAME_S), default=0.0)
+
+    def found(self) -> list[tuple[float, float]]:
+        """Instants that are likely a shot's, and their log odds."""
+        points, cell = self._points, cell_length(self._points.cell_s)
+        until = points.now_s - self.reach_s
+        if until < self._weighed_s + _EVERY_S:
+            return []
+        at = self._instants(max(self._weighed_s, points.t[0] + BEFORE * cell), until, cell)
+        self._weighed_s = until
+        if at:
+            self._weigh(np.array(at), cell)
+        return self._likeliest(max(_NEAR_S, _NEAR_CELLS * cell))
+
+    def _instants(self, since: float, until: float, cell: float) -> list[float]:
+        t, chosen = self._points.t, [-math.inf]
+        for at in t[bisect_right(t, since) : bisect_right(t, until)]:
+            if at - chosen[-1] > _APART * cell:
+                chosen.append(at)
+        return chosen[1:]
+
+    def _weigh(self, at: FloatArray, cell: float) -> None:
+        t, x, _ = self._points.between(at[0] - (BEFORE + 3) * cell, self._points.now_s)
+        edges = at[:, None] + cell * np.arange(-BEFORE, BEHIND + 1)
+        gaps = np.concatenate([[0], np.cumsum(np.diff(t) > _GAP * cell)])
+        first = np.maximum(np.searchsorted(t, edges[:, 0], side="right") - 1, 0)
+        last = np.minimum(np.searchsorted(t, edges[:, -1]), len(t) - 1)
+        speeds = np.diff(np.interp(edges, t, x), axis=1) / cell
+        dense = last - first > _DENSE * (edges[0, -1] - edges[0, 0]) / self._points.cell_s
+        whole = dense & (gaps[first] == gaps[last]) & (np.median(speeds, axis=1) > self._slowest)
+        if not whole.any():
+            return
+        self._look_back(cell)
+        if self._past is not None:
+            odds = log_odds_around(speeds[whole], cell, self._expected, self._past)
+            new = list(zip(at[whole].tolist(), odds.tolist(), strict=True))
+            self._odds += new
+            self._unsettled += new
+
+    def _look_back(self, cell: float) -> None:
+        now = self._points.now_s
+        if now - self._past_s < _PAST_EVERY_S:
+            return
+        self._past_s = now
+        t, x, _ = self._points.between(now - PAST_S, now)
+        speeds = np.diff(np.interp(np.arange(t[0], now, cell), t, x)) / cell
+        self._past = past_steps(speeds[speeds > self._slowest])
+
+    def _likeliest(self, near_s: float) -> list[tuple[float, float]]:
+        found, unsettled = [], self._unsettled
+        while unsettled and unsettled[0][0] <= self._weighed_s - near_s:
+            at, odds = unsettled.popleft()
+            if odds > LIKELY and odds == max(some for then, some in self._odds if abs(then - at) <= near_s):
+                found.append((at, odds))
+        return found
