@@ -105,6 +105,7 @@ class NetworkFinder:
         found, unsettled = [], self._unsettled
         while unsettled and unsettled[0][0] <= self._weighed_s - near_s:
             at, odds = unsettled.popleft()
-            if odds > LIKELY and odds == max(some for then, some in self._odds if abs(then - at) <= near_s):
+            near = [some for then, some in self._odds if abs(then - at) <= near_s]  # none behind a long gap
+            if odds > LIKELY and odds >= max(near, default=odds):
                 found.append((at, odds))
         return found
