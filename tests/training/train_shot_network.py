@@ -1,5 +1,7 @@
-"""Trains the shot network and writes its numbers: ``python tests/training/train_shot_network.py`` (some ten
-minutes on two cores). Adam (Kingma & Ba, arXiv:1412.6980) on the cross entropy; the same seed gives the same numbers.
+"""Trains the shot network and writes its numbers: ``python tests/training/train_shot_network.py`` (some ten minutes on
+two cores).
+
+Adam (Kingma & Ba, arXiv:1412.6980, from memory) on the cross entropy; the same seed gives the same numbers.
 """
 
 from __future__ import annotations
@@ -15,7 +17,16 @@ from numpy.typing import NDArray
 from random_wheels import Wheels, draw_wheels, read
 
 from fieldtune.link.shots import shot_network
-from fieldtune.link.shots.shot_network import BEFORE, BEHIND, PAST_S, cell_length, inputs, past_steps
+from fieldtune.link.shots.shot_network import (
+    BEFORE,
+    BEHIND,
+    PAST_S,
+    cell_length,
+    inputs,
+    past_steps,
+    speeds_around,
+    speeds_between,
+)
 
 FloatArray = NDArray[np.float64]
 Float32Array = NDArray[np.float32]
@@ -31,13 +42,12 @@ _HIDDEN = (128, 64)
 _BATCH, _RATE, _PASSES, _DECAY = 1024, 2e-3, 14, 1e-6
 
 
-def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray, BoolArray, FloatArray]:
-    """What the network sees (m, n) of one wheel, which of them are a shot's, and at which seconds."""
+def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray, BoolArray]:
+    """What the network sees (m, n) of one wheel, and which of them are a shot's."""
     t, turns, apart_s = read(wheels, one, rng)
     cell = cell_length(max(apart_s, 0.01))
-    edges = cell * np.arange(-BEFORE, BEHIND + 1)
-    at = t[(t > 1.0 - edges[0]) & (t < t[-1] - edges[-1])]
-    speeds = np.diff(np.interp(at[:, None] + edges, t, turns), axis=1) / cell
+    at = t[(t > 1.0 + BEFORE * cell) & (t < t[-1] - BEHIND * cell)]
+    speeds = speeds_around(t, turns, at, cell)
     fast = np.median(speeds, axis=1) > _SLOWEST * np.quantile(speeds, 0.9)
     at, speeds = at[fast], speeds[fast]
     shots, others = np.array([*wheels.shots[one], np.inf]), np.array([*wheels.others[one], np.inf])
@@ -58,16 +68,10 @@ def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatAr
     seen = [inputs(speeds[:0], cell, expected, past_steps(np.zeros(0)))]
     for some in np.array_split(kept, _LOOKS):
         if len(some):
-            past = past_steps(past_speeds(t, turns, at[some[0]], back_s, cell))
+            until_s = at[some[0]]
+            past = past_steps(speeds_between(t, turns, max(until_s - back_s, t[0]), until_s, cell))
             seen.append(inputs(speeds[some], cell, expected, past))
-    return np.vstack(seen), is_shot[kept], at[kept]
-
-
-def past_speeds(t: FloatArray, turns: FloatArray, until_s: float, back_s: float, cell: float) -> FloatArray:
-    """Speeds in even cells over so many seconds before an instant."""
-    since_s = max(until_s - back_s, t[0])
-    edges = np.arange(since_s, until_s, cell)
-    return np.diff(np.interp(edges, t, turns)) / cell
+    return np.vstack(seen), is_shot[kept]
 
 
 def examples(batches: range, wheels: int, jobs: int) -> tuple[Float32Array, BoolArray]:
@@ -81,7 +85,7 @@ def _batch(seed: int, wheels: int) -> tuple[Float32Array, BoolArray]:
     drawn = draw_wheels(wheels, SECONDS, seed)
     some = [windows(drawn, one, np.random.default_rng([seed, one])) for one in range(wheels)]
     print(f"wheels of seed {seed}", flush=True)
-    return np.concatenate([seen for seen, _, _ in some]).astype(np.float32), np.concatenate([are for _, are, _ in some])
+    return np.concatenate([seen for seen, _ in some]).astype(np.float32), np.concatenate([are for _, are in some])
 
 
 class Adam:

@@ -76,7 +76,8 @@ class DropDetector:
         self._network = NetworkFinder(self._points, expected, self._slowest)
         self._lowered_s = self._changed_s = -math.inf
         self._shots_s: deque[float] = deque(maxlen=20)
-        self._doubted: list[tuple[Drop, Dip, float]] = []  # which are asked about until then
+        self._doubted: list[tuple[Drop, Dip]] = []
+        """Of which the network has the last word."""
         self._seen = self._broken = False
         self._clear_points()
 
@@ -142,8 +143,8 @@ class DropDetector:
         steep = self._falls.follow(self._changed_s < points.now_s - _STEADY_S)
         if not noisy:
             self._waiting.add([Candidate(fall.instant, fall.sureness, steep=fall) for fall in steep])
-            late = [(at, odds) for at, odds in self._network.found() if not self._known(at)]
-            self._waiting.add([Candidate(at, odds, network=odds) for at, odds in late])
+        late = self._network.found(noisy)
+        self._waiting.add([Candidate(at, odds, network=odds) for at, odds in late if not self._known(at)])
         for candidate in self._waiting.now():
             if not self._waiting.waits(candidate):
                 continue
@@ -154,23 +155,22 @@ class DropDetector:
                     rpm = release_rpm(points, candidate.instant, before_s, tick_s)
                     drop = drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held)
                     plain = drop.sure and (dip.seen.over_nothing > _PLAIN or dip.network is not None)
-                    until_s = -math.inf if plain or eager or noisy else dip.at_s + self._network.reach_s + _PATIENCE_S
-                    self._doubted.append((drop, dip, until_s))
+                    if plain or eager or noisy:
+                        found.append(self._taken(drop, dip))
+                    else:
+                        self._doubted.append((drop, dip))
         return found + self._weighed(points.now_s)
 
     def _weighed(self, now_s: float) -> list[Drop]:
         """What was a shot, or may have been, once the network was asked, or can't say: not where it says none."""
         found, waiting = [], []
-        for drop, dip, until_s in self._doubted:
-            if until_s > now_s and not self._network.knows(dip.at_s):
-                waiting.append((drop, dip, until_s))
-            elif until_s > -math.inf and self._network.odds_near(dip.at_s) < _NO_SHOT:
-                if drop.sure:
-                    self._shots_s.remove(dip.at_s)
-            else:
-                if drop.sure:
-                    self._learn_shot(dip)
-                found.append(drop)
+        for drop, dip in self._doubted:
+            if dip.at_s + self._network.reach_s + _PATIENCE_S > now_s and not self._network.knows(dip.at_s):
+                waiting.append((drop, dip))
+            elif self._network.odds_near(dip.at_s) >= _NO_SHOT:
+                found.append(self._taken(drop, dip))
+            elif drop.sure:
+                self._shots_s.remove(dip.at_s)
         self._doubted = waiting
         return found
 
@@ -277,6 +277,7 @@ class DropDetector:
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)
         freely = drop_fit.verdict(*around)
         missing, rising = drop_fit.coming_back(t, x)
+        asked_rpm = points.samples[-1].setpoint if self._in_rpm else None
         return drop, Dip(
             at_s=instant,
             speed=speed,
@@ -293,7 +294,7 @@ class DropDetector:
             held=holds_setpoint(points, instant - before * cell),
             long_held=holds_setpoint(points, instant - _STEADY_S),
             coasts=drop_fit.coasting(t, x),
-            undriven=not holds_setpoint(points, instant - _HELD_S) and below_running_out(self._asked_rpm, t, x, speed),
+            undriven=not holds_setpoint(points, instant - _HELD_S) and below_running_out(asked_rpm, t, x, speed),
             battery_fall_v=battery_fall(points, instant),
             steep=candidate.steep,
             network=candidate.network,
@@ -303,20 +304,20 @@ class DropDetector:
             last=look.last,
         )
 
-    def _learn_shot(self, dip: Dip) -> None:
-        self._usual.learn_steepness(dip.speed, dip.steepness)
-        # What a wheel misses that runs out, and is not brought back, says nothing of others.
-        if not dip.coasts and self._usual.learn(dip.seen.over_nothing, dip.seen.missed / dip.speed, dip.battery_fall_v):
-            self._going_on.append((dip.at_s, dip.speed))
+    def _taken(self, drop: Drop, dip: Dip) -> Drop:
+        """The drop, from which is learned if it is surely a shot's."""
+        if drop.sure:
+            self._usual.learn_steepness(dip.speed, dip.steepness)
+            # What a wheel misses that runs out, and is not brought back, says nothing of others.
+            missed = dip.seen.missed / dip.speed
+            if not dip.coasts and self._usual.learn(dip.seen.over_nothing, missed, dip.battery_fall_v):
+                self._going_on.append((dip.at_s, dip.speed))
+        return drop
 
     def _forget(self, at_s: float) -> None:
         """What was heard around a shot is no noise."""
         self._falls.forget(at_s)
         self._noise.forget(at_s, at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
-
-    @property
-    def _asked_rpm(self) -> float | None:
-        return self._points.samples[-1].setpoint if self._in_rpm else None
 
     @property
     def half_s(self) -> float:

@@ -13,13 +13,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.link.shots.shot_network import BEFORE, BEHIND, PAST_S, cell_length, log_odds_around, past_steps
+from fieldtune.link.shots.shot_network import (
+    BEFORE,
+    BEHIND,
+    PAST_S,
+    cell_length,
+    log_odds_around,
+    past_steps,
+    speeds_around,
+    speeds_between,
+)
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
-LIKELY = 1.0  # log odds
+_LIKELY = 1.0  # log odds
 _EVERY_S, _PAST_EVERY_S = 0.25, 1.0
 _APART = 0.45  # of a cell: instants nearer than this are not weighed both
 _NEAR_S, _NEAR_CELLS = 0.15, 2.0
@@ -55,9 +64,12 @@ class NetworkFinder:
         """The largest log odds near an instant; 0 where it could not be weighed."""
         return max((odds for at, odds in self._odds if abs(at - instant) < _SAME_S), default=0.0)
 
-    def found(self) -> list[tuple[float, float]]:
-        """Instants that are likely a shot's, and their log odds."""
+    def found(self, noisy: bool) -> list[tuple[float, float]]:
+        """Instants that are likely a shot's, and their log odds; none of those while a line is damaged."""
         points, cell = self._points, cell_length(self._points.cell_s)
+        if noisy:
+            self._weighed_s = points.now_s
+            self._unsettled.clear()
         until = points.now_s - self.reach_s
         if until < self._weighed_s + _EVERY_S:
             return []
@@ -76,12 +88,11 @@ class NetworkFinder:
 
     def _weigh(self, at: FloatArray, cell: float) -> None:
         t, x, _ = self._points.between(at[0] - (BEFORE + 3) * cell, self._points.now_s)
-        edges = at[:, None] + cell * np.arange(-BEFORE, BEHIND + 1)
         gaps = np.concatenate([[0], np.cumsum(np.diff(t) > _GAP * cell)])
-        first = np.maximum(np.searchsorted(t, edges[:, 0], side="right") - 1, 0)
-        last = np.minimum(np.searchsorted(t, edges[:, -1]), len(t) - 1)
-        speeds = np.diff(np.interp(edges, t, x), axis=1) / cell
-        dense = last - first > _DENSE * (edges[0, -1] - edges[0, 0]) / self._points.cell_s
+        first = np.maximum(np.searchsorted(t, at - BEFORE * cell, side="right") - 1, 0)
+        last = np.minimum(np.searchsorted(t, at + BEHIND * cell), len(t) - 1)
+        speeds = speeds_around(t, x, at, cell)
+        dense = last - first > _DENSE * (BEFORE + BEHIND) * cell / self._points.cell_s
         whole = dense & (gaps[first] == gaps[last]) & (np.median(speeds, axis=1) > self._slowest)
         if not whole.any():
             return
@@ -98,14 +109,14 @@ class NetworkFinder:
             return
         self._past_s = now
         t, x, _ = self._points.between(now - PAST_S, now)
-        speeds = np.diff(np.interp(np.arange(t[0], now, cell), t, x)) / cell
+        speeds = speeds_between(t, x, t[0], now, cell)
         self._past = past_steps(speeds[speeds > self._slowest])
 
     def _likeliest(self, near_s: float) -> list[tuple[float, float]]:
         found, unsettled = [], self._unsettled
         while unsettled and unsettled[0][0] <= self._weighed_s - near_s:
             at, odds = unsettled.popleft()
-            near = [some for then, some in self._odds if abs(then - at) <= near_s]  # none behind a long gap
-            if odds > LIKELY and odds >= max(near, default=odds):
+            near = [some for then, some in self._odds if abs(then - at) <= near_s]
+            if odds > _LIKELY and odds >= max(near, default=odds):
                 found.append((at, odds))
         return found

@@ -106,7 +106,7 @@ class ShotDetector:
             lambda _: (DropDetector(robot), None), lambda drawn: (None, ReleaseDetector(drawn))
         )
         self._pending: deque[_Fired] = deque(maxlen=8)
-        self._number = self._newest = 0
+        self._number = 0
         self._says_fired = self._has_fired = False
         self._unsaid = 0
         self._slowest = Limits.of(robot).slowest_rpm(robot)
@@ -115,17 +115,13 @@ class ShotDetector:
         """Of the lines now, that say it."""
         self._stays = False
         self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
-        self._shots_s: deque[float] = deque(maxlen=_ASKED)
+        self._last_s = -math.inf
         self._asked: deque[float] = deque(maxlen=_ASKED)
         self._looked_s = -math.inf
         self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
         self.unconfirmed = 0
         self.unsure: ShotSeen | None = None
         """The last dip that may have been a shot; numbered by itself."""
-
-    @property
-    def _last_s(self) -> float:
-        return max(self._shots_s, default=-math.inf)
 
     @property
     def notices(self) -> dict[str, int]:
@@ -243,15 +239,14 @@ class ShotDetector:
         self._add(fired.sample, None, self._draws.held_mm(fired.sample) if self._draws else None, "fired")
 
     def _add(self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"]) -> None:
-        if any(abs(at.time_s - shot_s) < _APART_S for shot_s in self._shots_s):
+        if any(abs(at.time_s - shot.time_s) < _APART_S for shot in self.shots):
             return
         self._has_fired = self._has_fired or by == "fired"
         self._number += 1
         if at.time_s > self._last_s:  # else the wheel was seen behind it meanwhile, and dropped again
-            self._newest = self._number
+            self._last_s = at.time_s
             self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
             self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
-        self._shots_s.append(at.time_s)
         self.shots.append(self._shot(at, drop, draw_mm, by, self._number))
 
     def _shot(
@@ -281,7 +276,7 @@ class ShotDetector:
         """
         if self._drops is None or not self.shots:
             return
-        at_last = next(i for i in range(-1, -1 - len(self.shots), -1) if self.shots[i].number == self._newest)
+        at_last = next(i for i in range(-1, -1 - len(self.shots), -1) if self.shots[i].time_s == self._last_s)
         last = self.shots[at_last]
         if last.recovery_s is not None or last.depth_rpm is None or last.speed_rpm is None:
             return

@@ -51,6 +51,17 @@ def past_steps(speeds: FloatArray) -> FloatArray:
     return np.array([*sizes, skewness, *alike, np.log10(len(speeds) + 1)])
 
 
+def speeds_around(t: FloatArray, turns: FloatArray, at: FloatArray, cell_s: float) -> FloatArray:
+    """Mean speeds (m, ``BEFORE + BEHIND``) in cells around instants ``at`` (m,), of ``turns`` (n,) at ``t``."""
+    edges = at[:, None] + cell_s * np.arange(-BEFORE, BEHIND + 1)
+    return np.asarray(np.diff(np.interp(edges, t, turns), axis=1) / cell_s)
+
+
+def speeds_between(t: FloatArray, turns: FloatArray, since_s: float, until_s: float, cell_s: float) -> FloatArray:
+    """Mean speeds (k,) in the even cells from one instant to another, of ``turns`` (n,) at ``t``."""
+    return np.asarray(np.diff(np.interp(np.arange(since_s, until_s, cell_s), t, turns)) / cell_s)
+
+
 def inputs(speeds: FloatArray, cell_s: float, expected: float, past: FloatArray) -> FloatArray:
     """What the network sees (m, 56) of ``speeds`` (m, ``BEFORE + BEHIND``) in cells around m instants.
 
