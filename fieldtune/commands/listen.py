@@ -121,7 +121,7 @@ def _report(robot: Robot, live: Live, encoder: Verdict | None) -> dict[str, obje
 
 
 def _shots_seen(live: Live) -> int:
-    return live.shots[-1].number if live.shots else 0
+    return max((shot.number for shot in live.shots), default=0)
 
 
 def _report_words(

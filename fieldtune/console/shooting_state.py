@@ -208,14 +208,13 @@ class ShootingState:
             self.battery_v = None
         elif self.battery_v is None or abs(battery - self.battery_v) > 0.15:
             self.battery_v = round(battery, 1)
-        if live.shots and live.shots[-1].number < self._last_seen:
+        last = max((seen.number for seen in live.shots), default=self._last_seen)
+        if last < self._last_seen:
             self._last_seen = 0
-        found = []
-        for seen in live.shots:
-            if seen.number > self._last_seen:
-                self._last_seen, self.line_reports_shots = seen.number, True
-                found.append(self._seen(seen, self._result_seen(results)))
-        self.unanswered += found
+        new = [seen for seen in live.shots if seen.number > self._last_seen]
+        found = [self._seen(seen, self._result_seen(results)) for seen in new]
+        self._last_seen, self.line_reports_shots = last, self.line_reports_shots or bool(new)
+        self.wait(found)
         if live.unsure is not None and live.unsure.number > self._last_unsure:
             self.unsure = self._seen(live.unsure, None)
         self._last_unsure = 0 if live.unsure is None else live.unsure.number
@@ -227,8 +226,12 @@ class ShootingState:
     def settle_unsure(self, *, shot: bool) -> list[UnansweredShot]:
         """Whether the dip asked about was a shot: it waits for its result then, as any that was seen."""
         settled, self.unsure = [self.unsure] if self.unsure is not None and shot else [], None
-        self.unanswered += settled
+        self.wait(settled)
         return settled
+
+    def wait(self, shots: Sequence[UnansweredShot]) -> None:
+        """Lets shots wait for a result among those that do already."""
+        self.unanswered = sorted((*self.unanswered, *shots), key=lambda shot: shot.time)
 
     @property
     def asks_about_dip(self) -> bool:

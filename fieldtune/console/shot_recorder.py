@@ -184,7 +184,7 @@ class ShotRecorder:
         """What was written is the log's to say from now on; what couldn't be written is asked about again."""
         self._answered.discard(shot.uid)
         if done is None and all(shot.uid != other.uid for other in self._shooting.unanswered):
-            self._shooting.unanswered = sorted((*self._shooting.unanswered, shot), key=lambda other: other.time)
+            self._shooting.wait([shot])
             self._not_kept.add(shot.uid)  # the log may not know of it
         elif done is not None:
             self._not_kept.discard(shot.uid)

@@ -104,6 +104,16 @@ def test_a_seen_shot_waits_with_everything_the_line_knew() -> None:
     assert (shot.distance_from, shot.robot_distance_m) == ("robot", 3.08)
 
 
+def test_a_shot_told_later_than_a_newer_one_waits_before_it() -> None:
+    state, history = shooting_state(ROBOT, live()), np.array([8.0, 10.2])
+    (newer,) = state.look(live(history_s=history, shots=(seen(1, time_s=10.0),)))
+    both = live(history_s=history, shots=(seen(2, time_s=9.4), seen(1, time_s=10.0)))
+    (older,) = state.look(both)
+    assert state.unanswered == [older, newer]
+    assert state.asked_about() == (newer,)
+    assert state.look(both) == []
+
+
 @pytest.mark.parametrize("shot", [True, False])
 def test_a_dip_that_the_line_cannot_settle_is_asked_about_once(shot: bool) -> None:
     state = shooting_state(ROBOT, live())

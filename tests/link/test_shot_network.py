@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from decode_lines import caught, robot_for
 from student_firmware import Firmware, sent
-from wheel_controllers import changing, shooting
+from wheel_controllers import changing, run_wheel, shooting
 
 from fieldtune.link.line import Line
 from fieldtune.link.shots.shot_network import BEFORE, BEHIND, inputs, log_odds, log_odds_around, past_steps
@@ -30,6 +30,19 @@ def test_shots_of_a_drive_switched_on_and_off_are_found_at_twenty_lines_a_second
     found, made_up = caught(run, Firmware(rate_hz=20, counts_per_turn=counts, speed="rpm"), 0.05, 417)
     assert found * 36 >= 34
     assert made_up == 0
+
+
+def test_a_shot_told_late_stands_where_it_left():
+    """A plain one half a second behind one that is not is told first."""
+    pairs = [one for i in range(12) for one in ((3 + 2 * i, 0.04), (3.5 + 2 * i, 0.14))]
+    run = run_wheel("PI soft", [(0.3, 1900.0)], pairs, 28.0, 0.08, seed=3)
+    line, late = Line(robot_for(2048, 0.05)), False
+    for arrival_s, data in sent(Firmware(rate_hz=50, counts_per_turn=2048, speed="rpm"), run, 3):
+        line.feed(data, arrival_s)
+        at_s = [shot.time_s for shot in line.shots]
+        assert at_s == sorted(at_s)
+        late = late or [shot.number for shot in line.shots] != list(range(1, len(line.shots) + 1))
+    assert late
 
 
 def test_a_shot_found_late_comes_once_and_leaves_the_newer_ones_recovery_alone():

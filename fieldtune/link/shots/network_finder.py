@@ -61,8 +61,9 @@ class NetworkFinder:
         return self._weighed_s > instant + _SAME_S
 
     def odds_near(self, instant: float) -> float:
-        """The largest log odds near an instant; 0 where it could not be weighed."""
-        return max((odds for at, odds in self._odds if abs(at - instant) < _SAME_S), default=0.0)
+        """The largest log odds near an instant; 0 where it could not be weighed from both sides."""
+        near = [(at, odds) for at, odds in self._odds if abs(at - instant) < _SAME_S]
+        return max(odds for _, odds in near) if near and near[0][0] <= instant <= near[-1][0] else 0.0
 
     def found(self, noisy: bool) -> list[tuple[float, float]]:
         """Instants that are likely a shot's, and their log odds; none of those while a line is damaged."""

@@ -101,6 +101,7 @@ class ShotDetector:
 
     def __init__(self, robot: Robot) -> None:
         self.shots: deque[ShotSeen] = deque(maxlen=KEPT)
+        """In the order in which they left; numbered as they were told."""
         self._robot = robot
         self._drops, self._draws = robot.launcher.mechanism.by_motion(
             lambda _: (DropDetector(robot), None), lambda drawn: (None, ReleaseDetector(drawn))
@@ -115,13 +116,16 @@ class ShotDetector:
         """Of the lines now, that say it."""
         self._stays = False
         self._was_fired = True  # whoever comes to a line that says 1 didn't see when it became so
-        self._last_s = -math.inf
         self._asked: deque[float] = deque(maxlen=_ASKED)
         self._looked_s = -math.inf
         self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
         self.unconfirmed = 0
         self.unsure: ShotSeen | None = None
         """The last dip that may have been a shot; numbered by itself."""
+
+    @property
+    def _last_s(self) -> float:
+        return self.shots[-1].time_s if self.shots else -math.inf
 
     @property
     def notices(self) -> dict[str, int]:
@@ -243,11 +247,13 @@ class ShotDetector:
             return
         self._has_fired = self._has_fired or by == "fired"
         self._number += 1
-        if at.time_s > self._last_s:  # else the wheel was seen behind it meanwhile, and dropped again
-            self._last_s = at.time_s
+        newest = at.time_s > self._last_s
+        self.shots.append(self._shot(at, drop, draw_mm, by, self._number))
+        if newest:
             self._looked_s = at.time_s + (self._drops.half_s if self._drops else 0.0) - _LOOK_S
             self._back, self._blind_s, self._seen_s = 0, 0.0, -math.inf
-        self.shots.append(self._shot(at, drop, draw_mm, by, self._number))
+        else:  # told later than one behind it
+            self.shots = deque(sorted(self.shots, key=lambda shot: shot.time_s), maxlen=KEPT)
 
     def _shot(
         self, at: Sample, drop: Drop | None, draw_mm: float | None, by: Literal["fired", "wheel"], number: int
@@ -276,8 +282,7 @@ class ShotDetector:
         """
         if self._drops is None or not self.shots:
             return
-        at_last = next(i for i in range(-1, -1 - len(self.shots), -1) if self.shots[i].time_s == self._last_s)
-        last = self.shots[at_last]
+        last = self.shots[-1]
         if last.recovery_s is not None or last.depth_rpm is None or last.speed_rpm is None:
             return
         half_s = self._drops.half_s
@@ -295,7 +300,7 @@ class ShotDetector:
                 return
             self._back = self._back + 1 if back else 0
             if self._back == 2:
-                self.shots[at_last] = replace(last, recovery_s=since - _LOOK_S)
+                self.shots[-1] = replace(last, recovery_s=since - _LOOK_S)
                 return
 
 
