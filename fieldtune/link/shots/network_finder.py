@@ -117,7 +117,8 @@ class NetworkFinder:
         found, unsettled = [], self._unsettled
         while unsettled and unsettled[0][0] <= self._weighed_s - near_s:
             at, odds = unsettled.popleft()
-            near = [some for then, some in self._odds if abs(then - at) <= near_s]
-            if odds > _LIKELY and odds >= max(near, default=odds):
-                found.append((at, odds))
+            if odds > _LIKELY:
+                near = [some for then, some in self._odds if abs(then - at) <= near_s]  # none behind a long gap
+                if odds >= max(near, default=odds):
+                    found.append((at, odds))
         return found
