@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from fieldtune.link.line import Line
 from fieldtune.link.text.checksums import framed
 
 STEP_S = 0.0005
+LOOK_S = 0.02
 
 
 class World:
@@ -49,6 +51,12 @@ class World:
         lately = self.rpm[self.at(seconds - within_s) : self.at(seconds) + 1]
         room = 0.02 * max(float(self.rpm[self.at(seconds)]), 150.0)
         return bool(lately.min() - room <= shown <= lately.max() + room)
+
+
+@cache
+def world_of(seed: int) -> World:
+    """The world of a seed, which nobody changes."""
+    return World(seed)
 
 
 def _as_it_is(number: int, line: bytes) -> bytes:
@@ -96,7 +104,7 @@ class Firmware:
         """The demonstration robot with this program's encoder, names and columns."""
         robot = load_robot("heron")
         encoder = replace(robot.encoder, counts_per_turn=self.counts_per_turn, on="wheel", bits=self.bits)
-        columns = tuple(self._readings(World(), 0, 0.0, 0.0, 0.0)) if self.columns else ()
+        columns = tuple(self._readings(world_of(0), 0, 0.0, 0.0, 0.0)) if self.columns else ()
         return replace(robot, encoder=encoder, link=replace(robot.link, fields=self.names, columns=columns))
 
     def _readings(self, world, i, seconds, rpm, turns):
@@ -181,11 +189,11 @@ class Seen:
 
 
 def watched(firmware: Firmware, world: World, spoil=lambda data, rng: data, seed: int = 0) -> Seen:
-    """Feeds a program's lines, spoilt by ``spoil(data, rng)``, and looks every 10 ms."""
+    """Feeds a program's lines, spoilt by ``spoil(data, rng)``, and looks every ``LOOK_S``."""
     line, rng = Line(firmware.robot()), np.random.default_rng(seed)
     waiting, seen, wrong_since, shown, looks = iter(firmware.lines(world, seed)), Seen(line), None, 0, 0
     upcoming = next(waiting, None)
-    for now in np.arange(0.0, world.seconds - 0.15, 0.01):
+    for now in np.arange(0.0, world.seconds - 0.15, LOOK_S):
         while upcoming is not None and upcoming[0] <= now:
             line.feed(spoil(upcoming[1], rng), upcoming[0])
             upcoming = next(waiting, None)
@@ -195,7 +203,7 @@ def watched(firmware: Firmware, world: World, spoil=lambda data, rng: data, seed
             wrong_since = None
         else:
             wrong_since = now if wrong_since is None else wrong_since
-            seen.wrong_s = max(seen.wrong_s, now - wrong_since + 0.01)
+            seen.wrong_s = max(seen.wrong_s, round(now - wrong_since + LOOK_S, 9))
     slack = 0.12 + max(firmware.late_s, 2 / firmware.rate_hz)
     at = [shot.arrival_s for shot in line.shots]
     seen.shown = shown / looks

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 from link_faults import flip, lose
-from link_firmware import Firmware, World, watched
+from link_firmware import Firmware, watched, world_of
 
 SHOT_S = 3.2
 
@@ -37,7 +37,7 @@ def test_a_shot_between_lines_that_are_missing_is_told_at_its_time(speed, first,
     def damaged(number):
         return number % 5 == 2 or (first <= number <= last and number != alone)
 
-    seen = watched(Firmware(speed=speed, checked=True), World(), Spoiled(damaged, _another_digit))
+    seen = watched(Firmware(speed=speed, checked=True), world_of(0), Spoiled(damaged, _another_digit))
     at = [shot.arrival_s for shot in seen.line.shots]
     assert min(abs(one - SHOT_S) for one in at) < 0.07
     assert (seen.caught, seen.made_up) == (3, 0)
@@ -46,7 +46,7 @@ def test_a_shot_between_lines_that_are_missing_is_told_at_its_time(speed, first,
 def test_a_line_whose_name_is_damaged_each_time_alike_is_counted():
     """A bad wire doubles the same letters again and again: that makes no other kind of line of it."""
     double = Spoiled(lambda number: number % 5 == 2, lambda line: line.replace(b"wheel", b"wheeel"))
-    seen = watched(Firmware(clock=None), World(), double)
+    seen = watched(Firmware(clock=None), world_of(0), double)
     assert seen.wrong_s <= 0.05
     assert (seen.caught, seen.made_up) == (3, 0)
 
@@ -55,21 +55,21 @@ def test_a_line_whose_name_is_damaged_each_time_alike_is_counted():
 def test_lines_without_a_clock_that_lose_their_ends_from_the_beginning(seed):
     """Two lines become one; what passed from one to the next is still known from when the others came."""
     spoil = Spoiled(lambda number: number in (1, 4, 7, 9, 13) or number % 11 == seed, lambda line: line[1:-1])
-    seen = watched(Firmware(clock=None), World(seed), spoil, seed)
+    seen = watched(Firmware(clock=None), world_of(seed), spoil, seed)
     assert seen.wrong_s <= 0.1
     assert seen.made_up == 0
 
 
 def test_an_old_speed_of_few_lines_is_not_shown_while_the_wheel_spins_up():
     seen = [
-        watched(Firmware(speed=speed, clock=clock), World(seed), lambda data, rng: lose(data, 0.03, rng), seed)
+        watched(Firmware(speed=speed, clock=clock), world_of(seed), lambda data, rng: lose(data, 0.03, rng), seed)
         for speed, clock, seed in (("counts", None, 4), ("rpm", "t_ms", 2), ("rpm", "t_ms", 6))
     ]
-    checked = watched(Firmware(speed="rpm", checked=True), World(2), lambda data, rng: flip(data, 0.03, rng), 2)
+    checked = watched(Firmware(speed="rpm", checked=True), world_of(2), lambda data, rng: flip(data, 0.03, rng), 2)
     assert max(one.wrong_s for one in (*seen, checked)) <= 0.2
 
 
 def test_a_dip_of_damaged_lines_deeper_than_the_profile_expects_is_no_shot():
     """Digits that are false, but possible, made the wheel fall by a third; a shot takes a sixth of its speed."""
-    seen = watched(Firmware(json=True), World(2), lambda line, rng: flip(line, 0.03, rng), 2)
+    seen = watched(Firmware(json=True), world_of(2), lambda line, rng: flip(line, 0.03, rng), 2)
     assert seen.made_up == 0

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +47,10 @@ class WheelRun:
     setpoint: FloatArray
     duty: FloatArray
     shots: tuple[Shot, ...]
+
+    def __post_init__(self) -> None:
+        for values in (self.t, self.rpm, self.turns, self.volts, self.setpoint, self.duty):
+            values.setflags(write=False)  # tests share runs
 
     def turns_at(self, seconds: FloatArray) -> FloatArray:
         """Turns at any times (m,)."""
@@ -224,6 +229,7 @@ def changing(kind: str, lowerings: int, seconds: float, share: float = 0.12, see
     return run_wheel(kind, setpoints, [], seconds, share, seed)
 
 
+@lru_cache(maxsize=12)
 def session(kind: str, share: float = 0.12, seed: int = 0) -> WheelRun:
     """A short life of a wheel: still, up, shots, higher, shots, quickly lower, shots, and switched off."""
     setpoints = [(1.0, 1700.0), (8.0, 2100.0), (14.0, 1500.0), (19.0, 0.0)]
