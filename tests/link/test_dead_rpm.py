@@ -19,8 +19,10 @@ def wheels():
     return {kind: session(kind) for kind in CONTROLS}
 
 
-@pytest.mark.parametrize("lowpass_s", [0.05, 0.1, 0.2])
-@pytest.mark.parametrize("counts", [12.0, 56.0])
+@pytest.mark.parametrize(
+    ("counts", "lowpass_s"),
+    [(12.0, 0.05), (56.0, 0.1), (12.0, 0.2), *thorough((56.0, 0.05), (12.0, 0.1), (56.0, 0.2))],
+)
 def test_a_pulled_wire_fades_and_is_unknown_not_zero(wheels, lowpass_s, counts):
     wheel = wheels["PI soft"]
     firmware = Firmware(speed="rpm", lowpass_s=lowpass_s, dead_s=10.0, counts_per_turn=counts)
@@ -68,7 +70,7 @@ def test_a_program_that_hangs_is_no_even_wheel(wheels):
     assert decoding.notices["counter stands still"] == 1
 
 
-@pytest.mark.parametrize("step_rpm", [1, 10, 60, 100])
+@pytest.mark.parametrize("step_rpm", [1, 60, *thorough(10, 100)])
 def test_a_rounded_speed_that_stands_is_an_even_wheel(wheels, step_rpm):
     wheel = wheels["PI stiff"]
     times = np.arange(0.2, 22.0, 0.02)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from link_wheel import wheel_speed, wheel_turns
+from thorough import thorough
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
@@ -15,6 +16,10 @@ from fieldtune.link.line import Line
 PER_TURN = 48 * 2.1  # of heron's wheel: counts a motor turn, motor turns a wheel's
 RPM = 1727.0
 DROPS = (2.0, 3.1, 3.8, 5.0, 6.2)
+LOOPS = [
+    *((150, 0.0003), (200, 0.0), (250, 0.0003), (333, 0.0), (500, 0.0003)),
+    *thorough((150, 0.0), (200, 0.0003), (250, 0.0), (333, 0.0003), (500, 0.0)),
+]
 
 
 def _told(rate, jitter_s, drops, seconds=8.0):
@@ -29,8 +34,7 @@ def _told(rate, jitter_s, drops, seconds=8.0):
         yield at / 1000, b"t_ms=%d,wheel_rpm=%d\n" % (at, round(value))
 
 
-@pytest.mark.parametrize("jitter_s", [0.0, 0.0003])
-@pytest.mark.parametrize("rate", [150, 200, 250, 333, 500])
+@pytest.mark.parametrize(("rate", "jitter_s"), LOOPS)
 def test_an_even_wheel_has_its_speed_and_no_shots(rate, jitter_s):
     line, off = Line(load_robot("heron")), []
     for at, told in _told(rate, jitter_s, ()):
@@ -45,8 +49,7 @@ def test_an_even_wheel_has_its_speed_and_no_shots(rate, jitter_s):
     assert line.shots == ()
 
 
-@pytest.mark.parametrize("jitter_s", [0.0, 0.0003])
-@pytest.mark.parametrize("rate", [150, 200, 250, 333, 500])
+@pytest.mark.parametrize(("rate", "jitter_s"), LOOPS)
 def test_drops_are_found_all_the_same(rate, jitter_s):
     line = Line(load_robot("heron"))
     for at, told in _told(rate, jitter_s, DROPS):

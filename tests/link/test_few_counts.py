@@ -5,11 +5,14 @@ Wheels, programs and bounds are these tests' own; all wheel data is made up.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 from few_counts import counted, edges, timed
 from student_firmware import Firmware, sent
+from thorough import thorough
 from wheel_controllers import changing, run_wheel
 
 from fieldtune.link.line import Line
@@ -18,6 +21,7 @@ SETPOINTS = [(0.3, 1700.0), (6.6, 2000.0)]
 SHOTS = [(2.5, 0.12), (3.6, 0.11), (4.5, 0.12), (5.7, 0.13), (8.3, 0.12), (9.4, 0.12)]
 
 
+@cache
 def _shooting(kind="PI stiff", seed=1):
     return run_wheel(kind, SETPOINTS, SHOTS, 10.5, 0.12, seed)
 
@@ -29,7 +33,7 @@ def _found(wheel, lines, per_turn):
     return len(pairs), made_up, off
 
 
-@pytest.mark.parametrize(("per_turn", "rate_hz"), [(2, 100.0), (4, 50.0), (4, 100.0), (8, 100.0)])
+@pytest.mark.parametrize(("per_turn", "rate_hz"), [(2, 100.0), (4, 50.0), (8, 100.0), *thorough((4, 100.0))])
 def test_edges_that_are_timed_tell_of_shots(per_turn, rate_hz):
     wheel = _shooting()
     found, made_up, off = _found(wheel, timed(wheel, edges(wheel, per_turn), per_turn, rate_hz), per_turn)

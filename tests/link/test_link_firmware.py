@@ -7,15 +7,16 @@ import time
 
 import pytest
 from link_faults import double, flip, lose
-from link_firmware import Firmware, World, watched
+from link_firmware import Firmware, watched, world_of
 from link_ptys import Cable
+from thorough import thorough
 
 from fieldtune.link import Monitor
 
 
 @pytest.fixture(scope="module")
 def world():
-    return World()
+    return world_of(0)
 
 
 def _after(text, every=1):
@@ -167,7 +168,7 @@ def _judge(name, fault, rate, checked, seeds, capsys):
     firmware = FAULTY[name]
     if checked:
         firmware = Firmware(**{**vars(firmware), "checked": True})
-    runs = [watched(firmware, World(seed), lambda data, rng: fault(data, rate, rng), seed) for seed in range(seeds)]
+    runs = [watched(firmware, world_of(seed), lambda data, rng: fault(data, rate, rng), seed) for seed in range(seeds)]
     longest, made_up = max(run.wrong_s for run in runs), sum(run.made_up for run in runs)
     caught = sum(run.caught for run in runs)
     with capsys.disabled():
@@ -179,8 +180,10 @@ def _judge(name, fault, rate, checked, seeds, capsys):
         assert caught >= 0.8 * 3 * seeds
 
 
-@pytest.mark.parametrize("checked", [False, True])
-@pytest.mark.parametrize("fault", [flip, lose, double])
+@pytest.mark.parametrize(
+    ("fault", "checked"),
+    [(flip, False), (lose, False), (double, False), (flip, True), *thorough((lose, True), (double, True))],
+)
 def test_faults_on_a_clockless_line(fault, checked, capsys):
     _judge("counts, no clock", fault, 0.01, checked, 2, capsys)
 

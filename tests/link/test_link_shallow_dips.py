@@ -13,7 +13,7 @@ from thorough import thorough
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 
-PHASES = 60
+PHASES = 60  # of which the quick run takes half
 PERIOD_S = 0.01
 
 
@@ -33,17 +33,20 @@ def _seen(robot, share, phase):
     return len(line.shots), line.live("live", "", None, t[-1]).unsure is not None
 
 
-@pytest.mark.parametrize("share", [0.02, *thorough(0.015, 0.025)])
-def test_a_dip_of_a_sixth_of_a_shots_is_never_taken_as_one(heron, share):
+@pytest.mark.parametrize(
+    ("share", "phases"), [(0.02, PHASES // 2), *thorough((0.02, PHASES), (0.015, PHASES), (0.025, PHASES))]
+)
+def test_a_dip_of_a_sixth_of_a_shots_is_never_taken_as_one(heron, share, phases):
     expected = 1 - heron.speed_kept
     assert share < expected / 6
-    seen = [_seen(heron, share, phase) for phase in np.random.default_rng(3).uniform(0, 30, PHASES)]
-    assert [shots for shots, _ in seen] == [0] * PHASES
+    seen = [_seen(heron, share, phase) for phase in np.random.default_rng(3).uniform(0, 30, phases)]
+    assert [shots for shots, _ in seen] == [0] * phases
     if share >= 0.02:  # nor is it passed over
-        assert sum(asked for _, asked in seen) >= 0.95 * PHASES
+        assert sum(asked for _, asked in seen) >= 0.95 * phases
 
 
-def test_shots_of_the_expected_depth_are_found_at_each_phase(heron):
+@pytest.mark.parametrize("phases", [PHASES // 4, *thorough(PHASES // 2)])
+def test_shots_of_the_expected_depth_are_found_at_each_phase(heron, phases):
     for share in (1 - heron.speed_kept, (1 - heron.speed_kept) / 2):
-        seen = [_seen(heron, share, phase) for phase in np.random.default_rng(4).uniform(0, 30, PHASES // 2)]
-        assert [shots for shots, _ in seen] == [1] * (PHASES // 2)
+        seen = [_seen(heron, share, phase) for phase in np.random.default_rng(4).uniform(0, 30, phases)]
+        assert [shots for shots, _ in seen] == [1] * phases

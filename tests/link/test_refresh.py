@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
 from student_firmware import Firmware, sent
+from thorough import thorough
 from wheel_controllers import session
 
 from fieldtune.link.wheel.refresh import RefreshTimes
@@ -40,7 +41,7 @@ def test_an_uneven_program_is_timed_by_its_lines():
     assert spread.min() > 0.0009
 
 
-@pytest.mark.parametrize("hz", [23.0, 30.0, 47.0, 50.0])
+@pytest.mark.parametrize("hz", [30.0, 47.0, *thorough(23.0, 50.0)])
 def test_speed_and_shots_follow_from_the_readings(hz):
     wheel = session("PI soft")
     chunks = sent(Firmware(refresh_hz=hz), wheel)

@@ -63,7 +63,7 @@ def test_a_wheel_at_rest_is_at_rest_and_one_that_goes_backwards_has_its_speed(wh
     assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.006)[0] == 0.0
 
 
-@pytest.mark.parametrize(("hz", "per_turn"), [(100, 12), (200, 20), (50, 10)])
+@pytest.mark.parametrize(("hz", "per_turn"), [(200, 20), (50, 10), *thorough((100, 12))])
 def test_own_rpm_in_steps_of_a_count_is_right_without_an_encoder_in_the_profile(wheel, hz, per_turn):
     """One count more or less a line is some hundred rpm: a quarter of the lines may jump so, the mean is right."""
     times = np.arange(0.2, 23.0, 1 / hz)
@@ -94,7 +94,7 @@ def test_rpm_jumps_of_a_bad_wire_are_refused_all_the_same(wheel):
 
 
 @pytest.mark.parametrize(
-    ("clock", "speed"), [("t_ms={:.0f},", "wheel_counts"), ("t_ms={:.0f},", "wheel_rpm"), ("", "wheel_rpm")]
+    ("clock", "speed"), [("t_ms={:.0f},", "wheel_counts"), ("", "wheel_rpm"), *thorough(("t_ms={:.0f},", "wheel_rpm"))]
 )
 def test_a_clump_of_datagrams_is_one_burst(wheel, clock, speed):
     """Wi-Fi holds lines back for up to a second; each comes in a datagram of its own, parts of a millisecond apart."""
@@ -114,7 +114,7 @@ def test_a_clump_of_datagrams_is_one_burst(wheel, clock, speed):
     assert (len(pairs), made_up) == (7, 0)
 
 
-@pytest.mark.parametrize(("clock", "size"), [("t_ms={:.0f},", 512), ("", 512), ("", 1024), ("", 4096)])
+@pytest.mark.parametrize(("clock", "size"), [("t_ms={:.0f},", 512), ("", 512), ("", 4096), *thorough(("", 1024))])
 def test_a_buffer_sent_when_it_is_full_does_not_make_the_wheel_faster(wheel, clock, size):
     """They come as fast as the wire lets them, with a silence between, though they are printed evenly."""
     chunks, buffer = [], b""
@@ -159,7 +159,7 @@ def test_a_line_that_ends_is_not_shown_for_long_after_one_pause(wheel):
 
 @pytest.mark.parametrize(
     ("per_rpm", "words"),
-    [(1 / 29, "percent"), (1 / 2900, "a share"), (1 / 60, "turns a second"), (0.104720, "radians")],
+    [(1 / 29, "percent"), (0.104720, "radians"), *thorough((1 / 2900, "a share"), (1 / 60, "turns a second"))],
 )
 def test_a_setpoint_in_another_unit_is_set_aside_and_named(wheel, per_rpm, words):
     """A shot that is logged at 69 rpm, and was at 2,000, would teach nonsense."""
@@ -222,8 +222,10 @@ def test_a_name_that_is_read_in_another_spelling_is_not_called_unread(name):
     assert remedies(live.health, line.raw(), None, robot) == []
 
 
-@pytest.mark.parametrize("clock", ["t_ms", "t_us"])
-@pytest.mark.parametrize(("late", "unevenly"), [(0.1, False), (0.2, True)])
+@pytest.mark.parametrize(
+    ("late", "unevenly", "clock"),
+    [(0.1, False, "t_us"), (0.2, True, "t_ms"), *thorough((0.1, False, "t_ms"), (0.2, True, "t_us"))],
+)
 def test_own_rpm_divided_by_a_time_that_is_not_kept_is_put_right(wheel, clock, late, unevenly):
     """A loop of 20 ms that takes longer each time: counts over 20 ms say a tenth too much; or it is off both ways."""
     rng = np.random.default_rng(5)
@@ -240,7 +242,7 @@ def test_own_rpm_divided_by_a_time_that_is_not_kept_is_put_right(wheel, clock, l
     assert decoding.notices["own rpm by a nominal time"] > 0
 
 
-@pytest.mark.parametrize("uneven_s", [0.0, 0.0005, 0.003])
+@pytest.mark.parametrize("uneven_s", [0.003, *thorough(0.0, 0.0005)])
 def test_own_rpm_divided_by_the_time_that_passed_is_left_as_it_is(wheel, uneven_s):
     times = loop(0.01, uneven_s=uneven_s)
     rpm = np.diff(np.floor(wheel.turns_at(times) * 512)) / 512 / np.diff(times) * 60
@@ -265,7 +267,7 @@ def test_a_counter_of_16_bits_under_a_profile_of_32_is_followed(wheel, signed):
     assert decoding.notices["counter jump"] == 2
 
 
-@pytest.mark.parametrize("lines_a_chunk", [1, 40])
+@pytest.mark.parametrize("lines_a_chunk", [1, *thorough(40)])
 def test_fired_may_count_the_shots(wheel, lines_a_chunk):
     """0, 1, 2 … as shots leave; the first step above 1 shows that it counts. Before, 1 is a level with a dip in it."""
     times = loop(0.01)
@@ -282,7 +284,7 @@ def test_fired_may_count_the_shots(wheel, lines_a_chunk):
     assert (len(pairs), made_up) == (7, 0)
 
 
-@pytest.mark.parametrize("counts", [False, True])
+@pytest.mark.parametrize("counts", [True, *thorough(False)])
 def test_one_bit_of_a_quiet_line_fires_nothing(wheel, counts):
     """A 0 that became an 8 (bit 3), on a line without fault else; of a number of shots a digit too many."""
     times = loop(0.01)
@@ -314,8 +316,14 @@ def test_lines_in_our_names_are_not_told_to_use_our_names(wheel):
     assert "name=value" not in told
 
 
-@pytest.mark.parametrize("share", [0.4, 0.9])
-@pytest.mark.parametrize("speed", ["wheel_counts", "wheel_rpm"])
+@pytest.mark.parametrize(
+    ("speed", "share"),
+    [
+        ("wheel_counts", 0.4),
+        ("wheel_rpm", 0.9),
+        *thorough(("wheel_counts", 0.9), ("wheel_rpm", 0.4)),
+    ],
+)
 def test_of_two_robots_without_clocks_neither_is_shown(wheel, share, speed):
     """One robot's speed, the other one's or a mean of both would be shown, and nobody could tell."""
     rng = np.random.default_rng(7)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from decode_lines import caught, decode_lines, robot_for
 from student_firmware import Firmware, sent
+from thorough import thorough
 from wheel_controllers import changing, shooting
 
 from fieldtune.link.samples import Sample
@@ -50,7 +51,7 @@ def test_shots_are_asked_about_beyond_what_the_last_ones_took():
         # How lines are timed shows only after a while: until then the noise must not be held to be too large.
         ("PI stiff", 0.12, Firmware(rate_hz=20.0, counts_per_turn=2048.0, setpoint=True)),
         # Wheels that run out from an overshoot, or to a lower setpoint: they are not brought back.
-        ("PI winding up", 0.12, Firmware(rate_hz=20.0, counts_per_turn=2048.0, speed="rpm")),
+        *thorough(("PI winding up", 0.12, Firmware(rate_hz=20.0, counts_per_turn=2048.0, speed="rpm"))),
         ("PI winding up", 0.08, Firmware(rate_hz=20.0, counts_per_turn=4096.0)),
         # So seldom a dip looks like a smooth swing, too.
         ("PI soft", 0.05, Firmware(rate_hz=1000.0, counts_per_turn=12.0, bridge_s=0.016)),
@@ -68,11 +69,11 @@ def test_shots_are_found(kind, share, firmware):
     ("kind", "share", "firmware", "least"),
     [
         # A few counts, or steps of one count: against the usual course less stands out by chance.
-        ("PI stiff", 0.12, Firmware(rate_hz=20.0, counts_per_turn=12.0, speed="rpm"), 0.78),
+        *thorough(("PI stiff", 0.12, Firmware(rate_hz=20.0, counts_per_turn=12.0, speed="rpm"), 0.78)),
         ("feed-forward", 0.08, Firmware(rate_hz=20.0, counts_per_turn=12.0, setpoint=True), 0.75),
         # Somebody lowers the wheel and the robot doesn't say so: no shot of this wheel goes on like that.
         ("PI stiff", 0.08, Firmware(rate_hz=20.0, counts_per_turn=48.0), 0.95),
-        ("PI current-limited", 0.08, Firmware(rate_hz=20.0, counts_per_turn=56.0, speed="rpm"), 0.95),
+        *thorough(("PI current-limited", 0.08, Firmware(rate_hz=20.0, counts_per_turn=56.0, speed="rpm"), 0.95)),
     ],
     ids=["own rpm", "counts", "lowered, counts", "lowered, rpm"],
 )
@@ -90,7 +91,7 @@ def test_shots_are_known_by_the_course_of_those_before(kind, share, firmware, le
         ("on-off", 0.03, Firmware(rate_hz=50.0, counts_per_turn=48.0, setpoint=True), 0.92),
         # Still above its setpoint, no wheel is lowered: what slows it is a shot, even where lines are too few to say
         # how suddenly; such shots don't teach how a wheel comes back.
-        ("PI winding up", 0.05, Firmware(rate_hz=20.0, counts_per_turn=2048.0), 0.83),
+        *thorough(("PI winding up", 0.05, Firmware(rate_hz=20.0, counts_per_turn=2048.0), 0.83)),
     ],
     ids=["noise", "runs out, seldom read"],
 )

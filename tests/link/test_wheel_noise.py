@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from decode_lines import caught
 from student_firmware import Firmware
+from thorough import thorough
 from wheel_controllers import shooting
 
 from fieldtune.link.wheel.wheel_noise import WheelNoise
@@ -130,7 +131,7 @@ def test_noise_that_comes_out_below_nothing_is_weighed_all_the_same(monkeypatch)
         ("PI stiff", 0.08, Firmware(rate_hz=50.0, counts_per_turn=12.0, speed="rpm"), 0.8),
         ("PI stiff", 0.15, Firmware(rate_hz=20.0, counts_per_turn=48.0, speed="rpm"), 0.9),
         ("PI stiff", 0.12, Firmware(rate_hz=100.0, faults=0.01), 0.9),
-        ("PI stiff", 0.12, Firmware(rate_hz=100.0, speed="rpm", faults=0.01), 0.9),
+        *thorough(("PI stiff", 0.12, Firmware(rate_hz=100.0, speed="rpm", faults=0.01), 0.9)),
     ],
     ids=["swings itself", "comes back slowly", "coarse", "seldom", "bad wire, counts", "bad wire, rpm"],
 )
