@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from robots import BALL, BASKET, DISC, GATE, PLAIN_BALL, WINDOW, ZONE, belief, make_robot
+from thorough import thorough
 
 from fieldtune.aim.distance_table import table
 from fieldtune.aim.draws import Unknowns, log_speed
@@ -65,8 +66,13 @@ def test_hit_probability_is_the_counted_share(spread: float, setpoint: float) ->
     assert hit_chance(of, BASKET, held, 2.4, setpoint) == pytest.approx(counted, abs=0.012)
 
 
-@pytest.mark.parametrize(("kind", "element", "target", "distance"), CASES)
-@pytest.mark.parametrize("spread", [0.05, 1.0])
+@pytest.mark.parametrize(
+    ("kind", "element", "target", "distance", "spread"),
+    [
+        *((*case, (0.05, 1.0)[i % 2]) for i, case in enumerate(CASES)),
+        *thorough(*((*case, (1.0, 0.05)[i % 2]) for i, case in enumerate(CASES))),
+    ],
+)
 def test_no_setpoint_scores_noticeably_more_than_the_recommended(
     kind: str, element: Element, target: Target, distance: float, spread: float
 ) -> None:

@@ -92,7 +92,7 @@ def misses(of: dict[str, Any], target: dict[str, Any], shots: reference.Shots) -
     return there[0] - shots.distance, there[2]
 
 
-@pytest.mark.parametrize("name", ["heron", "otter", "crane"])
+@pytest.mark.parametrize("name", ["heron", "otter", *thorough("crane")])
 def test_misses_and_shares_of_each_cause(name: str):
     """Each cause alone moves the reference's shots around the target's centre; what is believed is narrow enough for
     all of them to come down there."""

@@ -11,6 +11,7 @@ from monte_carlo_robots import plain
 from reference_laws import flyer, spin_share
 from reference_paths import Launches, fall_time
 from robots import BALL, BASKET, belief, make_robot
+from thorough import thorough
 
 from fieldtune.aim.hit_chance import HitChanceCurve
 from fieldtune.aim.recommend import hit_chance, mean_log_speed, recommend
@@ -20,6 +21,7 @@ from fieldtune.robot.model import Basket, Element, Robot, SetpointRange, Uncerta
 from fieldtune.robot.profile import read_values
 
 INCH = 0.0254
+BOARD = (0.6, 0.45, 0.12)
 
 
 def free_throw(**target: object) -> Robot:
@@ -69,9 +71,16 @@ def test_a_free_throw_is_aimed_beyond_the_centre():
     assert aim.hit_probability - at_centre == pytest.approx(0.03, abs=0.02)
 
 
-@pytest.mark.parametrize("board", [None, (0.6, 0.45, 0.12)])
-@pytest.mark.parametrize(("degrees", "distance"), [(52, 2.2), (66, 1.4), (45, 3.5)])
-def test_the_chance_with_a_rim_is_that_of_shots_thrown(board: object, degrees: float, distance: float) -> None:
+@pytest.mark.parametrize(
+    ("degrees", "distance", "board"),
+    [
+        (52, 2.2, BOARD),
+        (66, 1.4, None),
+        (45, 3.5, BOARD),
+        *thorough((52, 2.2, None), (66, 1.4, BOARD), (45, 3.5, None)),
+    ],
+)
+def test_the_chance_with_a_rim_is_that_of_shots_thrown(degrees: float, distance: float, board: object) -> None:
     """Paths by the reference, each followed over the rim by itself; the program takes a table over the misses."""
     target = replace(BASKET, rim=0.016, board=board)
     of = make_robot(element=BALL, target=target)

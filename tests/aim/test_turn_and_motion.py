@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import reference_monte_carlo as reference
 from monte_carlo_robots import believed_of, plain
+from thorough import thorough
 
 from fieldtune import InputError, Pose, ProfileError, Session, load_robot
 from fieldtune.aim.motion import Motion, recommend_moving
@@ -49,12 +50,10 @@ def thrown(robot: Robot, belief: Any, distance: float, setpoint: float, turn: fl
 @pytest.mark.parametrize(
     ("name", "distance", "forward", "right"),
     [
-        ("heron", 2.0, 0.5, 0.0),
         ("heron", 2.6, -0.6, 0.4),
-        ("heron", 3.2, 0.3, -0.8),
         ("crane", 2.0, 0.6, 0.3),
-        ("crane", 2.6, -0.4, -0.5),
         ("otter", 1.8, 0.3, 0.2),
+        *thorough(("heron", 2.0, 0.5, 0.0), ("heron", 3.2, 0.3, -0.8), ("crane", 2.6, -0.4, -0.5)),
     ],
 )
 def test_a_robot_in_motion(name: str, distance: float, forward: float, right: float):

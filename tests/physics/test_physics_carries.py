@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 
 from fieldtune.physics.air import humid_air, standard_air
 from fieldtune.physics.flight import fly
@@ -75,6 +74,8 @@ def test_moist_air_against_another_library(celsius: float, pressure: float, humi
 
     Of viscosity the sources agree to 0.4 % in dry air, and to 2.5 % in hot saturated air, thin at that.
     """
+    from CoolProp.HumidAirProp import HAPropsSI  # takes seconds, which no other process is to spend
+
     t = celsius + 273.15
     air = humid_air(t, pressure, humidity)
     assert float(air.density) == pytest.approx(1 / HAPropsSI("Vha", "T", t, "P", pressure, "R", humidity), rel=5e-4)

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 from reference_laws import Flyer, air_density, air_viscosity, always, brown_lawler, soccer
 from reference_monte_carlo import hit_chance, ring_gap
 from reference_paths import Floor, Launches, fall_time, run_out
@@ -45,6 +44,8 @@ def test_air_density(state: tuple[float, float, float], density: float):
 @pytest.mark.parametrize("humidity", [0.0, 0.5, 1.0])
 def test_air_against_another_library(celsius: float, humidity: float):
     """Moist air of CoolProp 8 (after Herrmann, Kretzschmar & Gatley 2009): its Vha is a kilogram of humid air's."""
+    from CoolProp.HumidAirProp import HAPropsSI  # takes seconds, which no other process is to spend
+
     t = celsius + 273.15
     density = 1 / HAPropsSI("Vha", "T", t, "P", 90e3, "R", humidity)
     assert air_density(t, 90e3, humidity) == pytest.approx(density, rel=3e-4)
