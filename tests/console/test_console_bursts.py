@@ -539,7 +539,7 @@ def monkey(tmp_path: Path, count: int) -> float:
     return gained
 
 
-@pytest.mark.parametrize("count", [150, *thorough(500)])
+@pytest.mark.parametrize("count", [60, *thorough(150, 500)])
 def test_a_monkey_with_some_hundred_keys(tmp_path: Path, count: int) -> None:
     monkey(tmp_path, count)
 

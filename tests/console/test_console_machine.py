@@ -500,7 +500,7 @@ def run(steps: int, examples: int) -> None:
 
 
 def test_the_log_is_what_the_people_meant() -> None:
-    run(50, 6)
+    run(40, 4)
 
 
 @pytest.mark.slow

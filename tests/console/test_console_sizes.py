@@ -33,7 +33,7 @@ ROBOTS = {
     "striker": slider(),
     "striker without drive": replace(slider(), drive=None),
 }
-OFTEN = ("as it is", "no drive", "open loop", "striker")
+OFTEN = ("as it is", "open loop", "striker")
 
 
 def console(robot: Robot, folder: Path) -> ConsoleApp:

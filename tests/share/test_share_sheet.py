@@ -67,7 +67,7 @@ def said_on(page: PageObject) -> str:
 
 
 @pytest.mark.parametrize("page", ["A4", *thorough("letter")])
-@pytest.mark.parametrize(("name", "shots"), [("heron", 6), ("otter", 0), ("crane", 0)])
+@pytest.mark.parametrize(("name", "shots"), [("heron", 6), ("otter", 0), *thorough(("crane", 0))])
 def test_it_prints_on_both_sides_of_one_page(name: str, shots: int, page: str, tmp_path: Path) -> None:
     title = "A robot of a rather long name, practice build of the second autumn"
     pages = printed(written(name, shots, title=title, explain=True), page, tmp_path).pages

@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
+from thorough import thorough
 
 from fieldtune import Session, load_robot
 from fieldtune.aim.motion import Motion, recommend_moving
@@ -170,7 +171,7 @@ def test_cpp(kind: str, tables: dict[str, ProgramTable], tmp_path: Path) -> None
     compare(run(["./m"], tmp_path, given(table.unit)), table)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", ["metres", "slide", "hood", *thorough("inches", "power")])
 def test_java(kind: str, tables: dict[str, ProgramTable], tmp_path: Path) -> None:
     if shutil.which("javac") is None:
         pytest.skip("javac is not installed")
