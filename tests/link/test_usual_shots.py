@@ -54,7 +54,7 @@ def test_shots_are_asked_about_beyond_what_the_last_ones_took():
         *thorough(("PI winding up", 0.12, Firmware(rate_hz=20.0, counts_per_turn=2048.0, speed="rpm"))),
         ("PI winding up", 0.08, Firmware(rate_hz=20.0, counts_per_turn=4096.0)),
         # So seldom a dip looks like a smooth swing, too.
-        ("PI soft", 0.05, Firmware(rate_hz=1000.0, counts_per_turn=12.0, bridge_s=0.016)),
+        *thorough(("PI soft", 0.05, Firmware(rate_hz=1000.0, counts_per_turn=12.0, bridge_s=0.016))),
     ],
     ids=["first shots", "runs out, rpm", "runs out, counts", "smooth"],
 )

@@ -128,7 +128,7 @@ def test_noise_that_comes_out_below_nothing_is_weighed_all_the_same(monkeypatch)
         ("on-off", 0.03, Firmware(rate_hz=100.0, counts_per_turn=48.0), 0.8),
         # The wheel comes back within a second, and counts are few: steps of one count are as high as the drop.
         ("feed-forward", 0.05, Firmware(rate_hz=50.0, counts_per_turn=48.0), 0.9),
-        ("PI stiff", 0.08, Firmware(rate_hz=50.0, counts_per_turn=12.0, speed="rpm"), 0.8),
+        *thorough(("PI stiff", 0.08, Firmware(rate_hz=50.0, counts_per_turn=12.0, speed="rpm"), 0.8)),
         ("PI stiff", 0.15, Firmware(rate_hz=20.0, counts_per_turn=48.0, speed="rpm"), 0.9),
         ("PI stiff", 0.12, Firmware(rate_hz=100.0, faults=0.01), 0.9),
         *thorough(("PI stiff", 0.12, Firmware(rate_hz=100.0, speed="rpm", faults=0.01), 0.9)),
