@@ -20,6 +20,7 @@ from fieldtune.link.samples import Sample
 from fieldtune.link.shots import drop_fit
 from fieldtune.link.shots.around_drop import battery_fall, below_running_out, holds_setpoint, last_fast
 from fieldtune.link.shots.dip_rules import Answer, Dip, answer
+from fieldtune.link.shots.doubted_drops import DoubtedDrops
 from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, CandidateFinder, Look, Waiting, before_cells
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
 from fieldtune.link.shots.network_finder import NetworkFinder
@@ -41,7 +42,6 @@ _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or li
 _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
 _RUN_S = 0.25
 _SAME_S = 0.2
-_PLAIN, _NO_SHOT, _PATIENCE_S = 1000.0, -2.0, 0.5  # twice a log likelihood ratio; log odds
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
 _LOWERED_S, _HELD_S = 0.4, 3.0
@@ -76,8 +76,7 @@ class DropDetector:
         self._network = NetworkFinder(self._points, expected, self._slowest)
         self._lowered_s = self._changed_s = -math.inf
         self._shots_s: deque[float] = deque(maxlen=20)
-        self._doubted: list[tuple[Drop, Dip]] = []
-        """Of which the network has the last word."""
+        self._doubted = DoubtedDrops(self._network)
         self._seen = self._broken = False
         self._clear_points()
 
@@ -124,7 +123,7 @@ class DropDetector:
         points = self._points
         found: list[Drop] = []
         if self._broken and not points.bridge(sample.time_s):
-            found += self._weighed(math.inf)
+            found += self._settled(math.inf)
             self._clear_points()
         self._broken = False
         asked = points.samples[-1].setpoint if points.samples else None
@@ -154,24 +153,18 @@ class DropDetector:
                 for drop, dip in judged:
                     rpm = release_rpm(points, candidate.instant, before_s, tick_s)
                     drop = drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held)
-                    plain = drop.sure and (dip.seen.over_nothing > _PLAIN or dip.network is not None)
-                    if plain or eager or noisy:
+                    if eager or noisy or not self._doubted.doubts(drop, dip):
                         found.append(self._taken(drop, dip))
-                    else:
-                        self._doubted.append((drop, dip))
-        return found + self._weighed(points.now_s)
+        return found + self._settled(points.now_s)
 
-    def _weighed(self, now_s: float) -> list[Drop]:
-        """What was a shot, or may have been, once the network was asked, or can't say: not where it says none."""
-        found, waiting = [], []
-        for drop, dip in self._doubted:
-            if dip.at_s + self._network.reach_s + _PATIENCE_S > now_s and not self._network.knows(dip.at_s):
-                waiting.append((drop, dip))
-            elif self._network.odds_near(dip.at_s) >= _NO_SHOT:
+    def _settled(self, now_s: float) -> list[Drop]:
+        """What of those that were doubted was a shot, or may have been."""
+        found = []
+        for drop, dip, stands in self._doubted.settled(now_s):
+            if stands:
                 found.append(self._taken(drop, dip))
             elif drop.sure:
                 self._shots_s.remove(dip.at_s)
-        self._doubted = waiting
         return found
 
     def _known(self, instant: float) -> bool:

@@ -60,10 +60,10 @@ class NetworkFinder:
         """Whether all instants near one were weighed."""
         return self._weighed_s > instant + _SAME_S
 
-    def odds_near(self, instant: float) -> float:
-        """The largest log odds near an instant; 0 where it could not be weighed from both sides."""
+    def odds_near(self, instant: float) -> float | None:
+        """The largest log odds near an instant; None where it could not be weighed from both sides."""
         near = [(at, odds) for at, odds in self._odds if abs(at - instant) < _SAME_S]
-        return max(odds for _, odds in near) if near and near[0][0] <= instant <= near[-1][0] else 0.0
+        return max(odds for _, odds in near) if near and near[0][0] <= instant <= near[-1][0] else None
 
     def found(self, noisy: bool) -> list[tuple[float, float]]:
         """Instants that are likely a shot's, and their log odds; none of those while a line is damaged."""
