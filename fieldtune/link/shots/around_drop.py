@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
+from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,9 @@ if TYPE_CHECKING:
 
 _MISSING, _ALONE_S = 3.0, 0.25  # cells; seconds
 _BATTERY_S, _FEW_VOLTS = 0.15, 2
+_EASES_V, _FOR_LONG, _SPREADS, _STEPS = 0.03, 0.5, 3.0, 1.5  # volts; of a rise, in each reading; of its readings
+_EVERY_S, _APART_S, _INSTANTS = 0.2, 0.6, 20
+_QUARTILES = 1.35  # from one to the other in standard deviations, of a normal distribution
 _BELOW, _FALLS, _FEWEST = 0.95, 0.1, 5  # of the setpoint; of the speed, a second; points
 
 
@@ -31,15 +36,39 @@ def last_fast(points: WheelPoints, instant: float, rpm: float) -> float:
     return (t[slow - 1] + t[slow]) / 2 if missing else instant
 
 
+def _volts(points: WheelPoints, since: float, until: float) -> list[float]:
+    part = slice(bisect_left(points.t, since), bisect_right(points.t, until))
+    return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
+
+
+def _volts_around(points: WheelPoints, instant: float) -> tuple[list[float], list[float]]:
+    before = _volts(points, instant - _BATTERY_S, instant - 0.02)
+    return before, _volts(points, instant + 0.02, instant + _BATTERY_S)
+
+
 def battery_fall(points: WheelPoints, instant: float) -> float | None:
     """By how many volts the battery fell at an instant; None where too little is known."""
-
-    def between(since: float, until: float) -> list[float]:
-        part = slice(bisect_left(points.t, since), bisect_right(points.t, until))
-        return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
-
-    before, behind = between(instant - _BATTERY_S, instant - 0.02), between(instant + 0.02, instant + _BATTERY_S)
+    before, behind = _volts_around(points, instant)
     return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
+
+
+def drive_eases(points: WheelPoints, instant: float) -> bool:
+    """Whether the battery rises at an instant, for longer than a moment and by more than at nine of ten others.
+
+    A drive was turned down then, or off: a shot slows a wheel, so that its drive takes more.
+    """
+    fall_v = battery_fall(points, instant)
+    if fall_v is None or fall_v > -_EASES_V:
+        return False
+    before, behind = _volts_around(points, instant)
+    said_v = sorted({*_volts(points, -math.inf, instant)})
+    step_v = min((b - a for a, b in pairwise(said_v)), default=0.0)
+    others_v = [battery_fall(points, at) for at in np.arange(points.t[0] + _BATTERY_S, instant - _APART_S, _EVERY_S)]
+    known_v = [one for one in others_v if one is not None]
+    if len(known_v) < _INSTANTS or min(behind) - median(before) < -_FOR_LONG * fall_v:
+        return False
+    lowest_v, low_v, high_v = np.percentile(known_v, (10, 25, 75))
+    return bool(-fall_v > max(-lowest_v, _SPREADS * (high_v - low_v) / _QUARTILES, _STEPS * step_v))
 
 
 def holds_setpoint(points: WheelPoints, since: float) -> bool:

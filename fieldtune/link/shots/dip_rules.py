@@ -68,10 +68,10 @@ class Dip:
     it is little more than what rounding makes; ``held``: all the time at one setpoint, as the robot said,
     ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did before, though below its
     setpoint, which was another one lately: a drive that takes over slows it first.
-    ``battery_fall_v``: by how much the battery fell at it, None where unknown. ``steep``: the steep fall at it;
-    ``steepness``: how steep it is, None where unknown. ``network``: log odds, where the network found it.
-    ``over_lost``: how much more like a shot it is than like some counts that got lost. ``cut_short``: by the next
-    one; ``last``: no later look at it will come.
+    ``battery_fall_v``: by how much the battery fell at it, None where unknown; ``eases``: it rose instead, as when a
+    drive is turned down. ``steep``: the steep fall at it; ``steepness``: how steep it is, None where unknown.
+    ``network``: log odds, where the network found it. ``over_lost``: how much more like a shot it is than like some
+    counts that got lost. ``cut_short``: by the next one; ``last``: no later look at it will come.
     """
 
     at_s: float
@@ -91,6 +91,7 @@ class Dip:
     coasts: bool
     undriven: bool
     battery_fall_v: float | None
+    eases: bool
     steep: SteepFall | None
     steepness: Steepness | None
     network: float | None
@@ -130,6 +131,8 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
     sags = dip.battery_fall_v is not None and shots.sags(dip.battery_fall_v)
     slowly = seen.over_slow < _SUDDEN and (usual is None or usual.over_slow < _RATHER_SUDDEN)
     if sags and (slowly or seen.over_lowered < _STAYS or dip.network is not None):
+        return Answer.NONE if dip.last else Answer.NOT_YET
+    if dip.eases and not dip.held:
         return Answer.NONE if dip.last else Answer.NOT_YET
     if dip.network is not None and noise_known and _by_network(dip, dip.network, shots):
         return Answer.SHOT

@@ -18,7 +18,7 @@ from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.shots import drop_fit
-from fieldtune.link.shots.around_drop import battery_fall, below_running_out, holds_setpoint, last_fast
+from fieldtune.link.shots.around_drop import battery_fall, below_running_out, drive_eases, holds_setpoint, last_fast
 from fieldtune.link.shots.dip_rules import Answer, Dip, answer
 from fieldtune.link.shots.doubted_drops import DoubtedDrops
 from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, CandidateFinder, Look, Waiting, before_cells
@@ -289,6 +289,7 @@ class DropDetector:
             coasts=drop_fit.coasting(t, x),
             undriven=not holds_setpoint(points, instant - _HELD_S) and below_running_out(asked_rpm, t, x, speed),
             battery_fall_v=battery_fall(points, instant),
+            eases=drive_eases(points, instant),
             steep=candidate.steep,
             network=candidate.network,
             steepness=self._falls.steepness(instant),
