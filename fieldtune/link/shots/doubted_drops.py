@@ -1,7 +1,7 @@
 """Drops that don't stand out plainly wait for the shot network, which has seen how a wheel went on a second later.
 
-What it says no to was no shot. Nor was a steep fall to which it doesn't say yes: a wheel that winds up falls steeply by
-itself, and where it was changed often, little else is to be seen of it.
+What it says no to was no shot. Nor was a shallow fall that is merely steep, if it doesn't say yes: a wheel that winds
+up falls steeply by itself, and where it was changed often, little else is to be seen of it.
 """
 
 from __future__ import annotations
@@ -14,15 +14,19 @@ if TYPE_CHECKING:
     from fieldtune.link.shots.network_finder import NetworkFinder
 
 _PLAIN = 1000.0  # twice a log likelihood ratio
-_NO_SHOT, _NO_STEEP_SHOT = -2.0, 1.0  # log odds
+_NO_SHOT, _YES = -2.0, 1.0  # log odds
+_SHALLOW = 0.6  # of the depth that the profile lets expect
 _PATIENCE_S = 0.5  # longer than the network looks behind
 
 
 class DoubtedDrops:
-    """Keeps drops until the network has weighed what is around them, or can't."""
+    """Keeps drops until the network has weighed what is around them, or can't.
 
-    def __init__(self, network: NetworkFinder) -> None:
-        self._network = network
+    ``expected``: share of its speed that a shot takes, 0 where the profile can't tell.
+    """
+
+    def __init__(self, network: NetworkFinder, expected: float) -> None:
+        self._network, self._expected = network, expected
         self._waiting: list[tuple[Drop, Dip]] = []
 
     def doubts(self, drop: Drop, dip: Dip) -> bool:
@@ -40,7 +44,8 @@ class DoubtedDrops:
                 waiting.append((drop, dip))
             else:
                 odds = self._network.odds_near(dip.at_s)
-                least = _NO_SHOT if dip.steep is None else _NO_STEEP_SHOT
+                shallow = dip.freely.depth < _SHALLOW * self._expected * dip.speed
+                least = _YES if shallow and dip.steep is not None else _NO_SHOT
                 settled.append((drop, dip, odds is None or odds >= least))
         self._waiting = waiting
         return settled

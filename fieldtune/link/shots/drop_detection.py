@@ -76,7 +76,7 @@ class DropDetector:
         self._network = NetworkFinder(self._points, expected, self._slowest)
         self._lowered_s = self._changed_s = -math.inf
         self._shots_s: deque[float] = deque(maxlen=20)
-        self._doubted = DoubtedDrops(self._network)
+        self._doubted = DoubtedDrops(self._network, expected)
         self._seen = self._broken = False
         self._clear_points()
 
