@@ -38,6 +38,8 @@ class DoubtedDrops:
 
     def settled(self, now_s: float) -> list[tuple[Drop, Dip, bool]]:
         """Those that wait no longer, and whether they stand."""
+        if not self._waiting:
+            return []
         settled, waiting = [], []
         for drop, dip in self._waiting:
             if dip.at_s + self._network.reach_s + _PATIENCE_S > now_s and not self._network.knows(dip.at_s):
