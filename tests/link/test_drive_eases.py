@@ -11,7 +11,7 @@ from student_firmware import Firmware, sent
 from wheel_controllers import changing, shooting
 
 from fieldtune.link.samples import Sample
-from fieldtune.link.shots.around_drop import drive_eases
+from fieldtune.link.shots.around_drop import battery_fall, drive_eases
 from fieldtune.link.wheel.wheel_points import WheelPoints
 
 AT_S = 12.0
@@ -46,7 +46,8 @@ def noisy(t, rng):
     ids=["turned down", "shot", "steady", "off again", "up and down", "coarse", "coarse, turned down", "new", "none"],
 )
 def test_a_drive_eases_where_its_battery_rises_as_it_seldom_does(volts, eases):
-    assert drive_eases(points(volts), AT_S) is eases
+    kept = points(volts)
+    assert drive_eases(kept, AT_S, battery_fall(kept, AT_S)) is eases
 
 
 def test_wheels_turned_down_untold_make_fewer_shots_where_their_battery_is_sent():

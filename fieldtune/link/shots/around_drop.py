@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
 _MISSING, _ALONE_S = 3.0, 0.25  # cells; seconds
-_BATTERY_S, _FEW_VOLTS = 0.15, 2
+_BESIDE_S, _BATTERY_S, _FEW_VOLTS = 0.02, 0.15, 2
 _EASES_V, _FOR_LONG, _SPREADS, _STEPS = 0.03, 0.5, 3.0, 1.5  # volts; of a rise, in each reading; of its readings
 _EVERY_S, _APART_S, _INSTANTS = 0.2, 0.6, 20
 _QUARTILES = 1.35  # from one to the other in standard deviations, of a normal distribution
@@ -41,32 +41,30 @@ def _volts(points: WheelPoints, since: float, until: float) -> list[float]:
     return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
 
 
-def _volts_around(points: WheelPoints, instant: float) -> tuple[list[float], list[float]]:
-    before = _volts(points, instant - _BATTERY_S, instant - 0.02)
-    return before, _volts(points, instant + 0.02, instant + _BATTERY_S)
-
-
 def battery_fall(points: WheelPoints, instant: float) -> float | None:
     """By how many volts the battery fell at an instant; None where too little is known."""
-    before, behind = _volts_around(points, instant)
+    before = _volts(points, instant - _BATTERY_S, instant - _BESIDE_S)
+    behind = _volts(points, instant + _BESIDE_S, instant + _BATTERY_S)
     return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
 
 
-def drive_eases(points: WheelPoints, instant: float) -> bool:
+def drive_eases(points: WheelPoints, instant: float, fall_v: float | None) -> bool:
     """Whether the battery rises at an instant, for longer than a moment and by more than at nine of ten others.
 
-    A drive was turned down then, or off: a shot slows a wheel, so that its drive takes more.
+    A drive was turned down then, or off: a shot slows a wheel, so that its drive takes more. ``fall_v``: as of
+    ``battery_fall``.
     """
-    fall_v = battery_fall(points, instant)
     if fall_v is None or fall_v > -_EASES_V:
         return False
-    before, behind = _volts_around(points, instant)
-    said_v = sorted({*_volts(points, -math.inf, instant)})
-    step_v = min((b - a for a, b in pairwise(said_v)), default=0.0)
+    before = _volts(points, instant - _BATTERY_S, instant - _BESIDE_S)
+    behind = _volts(points, instant + _BESIDE_S, instant + _BATTERY_S)
+    if min(behind) - median(before) < -_FOR_LONG * fall_v:
+        return False
     others_v = [battery_fall(points, at) for at in np.arange(points.t[0] + _BATTERY_S, instant - _APART_S, _EVERY_S)]
     known_v = [one for one in others_v if one is not None]
-    if len(known_v) < _INSTANTS or min(behind) - median(before) < -_FOR_LONG * fall_v:
+    if len(known_v) < _INSTANTS:
         return False
+    step_v = min((b - a for a, b in pairwise(sorted({*_volts(points, -math.inf, instant)}))), default=0.0)
     lowest_v, low_v, high_v = np.percentile(known_v, (10, 25, 75))
     return bool(-fall_v > max(-lowest_v, _SPREADS * (high_v - low_v) / _QUARTILES, _STEPS * step_v))
 

@@ -270,7 +270,7 @@ class DropDetector:
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)
         freely = drop_fit.verdict(*around)
         missing, rising = drop_fit.coming_back(t, x)
-        asked_rpm = points.samples[-1].setpoint if self._in_rpm else None
+        asked_rpm, fall_v = points.samples[-1].setpoint if self._in_rpm else None, battery_fall(points, instant)
         return drop, Dip(
             at_s=instant,
             speed=speed,
@@ -288,8 +288,8 @@ class DropDetector:
             long_held=holds_setpoint(points, instant - _STEADY_S),
             coasts=drop_fit.coasting(t, x),
             undriven=not holds_setpoint(points, instant - _HELD_S) and below_running_out(asked_rpm, t, x, speed),
-            battery_fall_v=battery_fall(points, instant),
-            eases=drive_eases(points, instant),
+            battery_fall_v=fall_v,
+            eases=drive_eases(points, instant, fall_v),
             steep=candidate.steep,
             network=candidate.network,
             steepness=self._falls.steepness(instant),
