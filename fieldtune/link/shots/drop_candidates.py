@@ -71,9 +71,9 @@ class _Look:
     unsettled: deque[tuple[float, float]] = field(default_factory=deque)  # of those, whose neighbours are still to come
 
 
-def before_cells(cell: float) -> int:
+def before_cells(points: WheelPoints) -> int:
     """How many cells before a drop are looked at."""
-    return max(round(_BEFORE_S / cell), _BEFORE_CELLS)
+    return max(round(_BEFORE_S * points.thinned / points.cell_s), _BEFORE_CELLS)
 
 
 class CandidateFinder:
@@ -110,7 +110,7 @@ class CandidateFinder:
     def _sureness(self, look: _Look, instant: float, after: int, eager: bool, noisy: bool) -> float:
         """By how many standard errors a drop at an instant stands out."""
         cell = self._points.cell_s
-        before = before_cells(cell)
+        before = before_cells(self._points)
         if not self._points.slower_behind(instant, before * cell, after * cell):
             return 0.0
         seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)

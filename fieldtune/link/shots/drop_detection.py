@@ -196,7 +196,7 @@ class DropDetector:
         while self._going_on and self._going_on[0][0] + _COURSE_S + 2 * cell < self._points.now_s:
             instant, rate = self._going_on.popleft()
             next_s = min((at for at in self._shots_s if at > instant), default=math.inf)
-            before, after = before_cells(cell), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
+            before, after = before_cells(self._points), int(min(_COURSE_S, next_s - instant - 0.03) / cell)
             if after >= JUDGED_CELLS:
                 seen = drop_fit.view_around(self._points, self._noise, instant, before, after, noisy)
                 course = None if seen is None else drop_fit.course_of(seen[0], cell, before, after, rate)
@@ -242,7 +242,7 @@ class DropDetector:
     def _measured(self, candidate: Candidate, look: Look, tick_s: float, noisy: bool) -> tuple[Drop, Dip] | None:
         """The drop and what is seen of it; None where too little is, or nothing."""
         points, cell, instant = self._points, self._cell_s, candidate.instant
-        before, after = before_cells(cell), look.after
+        before, after = before_cells(points), look.after
         last_s = self._before_s(instant)
         before = min(before, max(int((instant - last_s - 0.06) / cell), 4)) if last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)

@@ -16,8 +16,9 @@ from fieldtune.frozen import frozen
 from fieldtune.link.wheel import wheel_lags
 
 if TYPE_CHECKING:
+    from fieldtune.link.wheel.speed_cells import Cells
     from fieldtune.link.wheel.wheel_noise import WheelNoise, Whitening
-    from fieldtune.link.wheel.wheel_points import Cells, WheelPoints
+    from fieldtune.link.wheel.wheel_points import WheelPoints
 
 _HUNTING_HZ = np.geomspace(0.8, 4.0, 10)
 _DRIFT = 0.015  # of the speed a second: what a held wheel may drift, one standard deviation

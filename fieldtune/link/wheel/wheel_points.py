@@ -11,53 +11,28 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fieldtune.frozen import frozen
 from fieldtune.link.samples import Sample
 from fieldtune.link.wheel.excursion import Excursion
 from fieldtune.link.wheel.rpm_steps import RpmSteps
+from fieldtune.link.wheel.speed_cells import FEWEST, Cells, fine_points, speed_cells
 
 if TYPE_CHECKING:
-    from fieldtune.arrays import BoolArray, FloatArray, IntArray
+    from fieldtune.arrays import FloatArray
 
 SPACING_S = 0.004
 _SHORTEST_S, _LONGEST_NOISY_S = 0.01, 0.03
 _STEADY = 0.3  # of the time between lines: a counter read seldom is mostly read at the same place between them
 _KEPT_POINTS = 700
 _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get another one
-_GAP = 1.8  # cells without a point: what the wheel did meanwhile is not known
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
+_THIN, _THINNED = 1.85, 2.0  # times the shortest that lines are apart on the mean; 1.8 at most where counts are seldom
+_PAUSE = 8.0  # likewise, at most: one pause makes no lines missing
 _SHIFTED = 0.25  # of a cell: where readings are taken to be older than before, or not any more, time jumps by as much
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
-_FAR = 4.0  # standard deviations off the neighbours: a false count
 _STEP = 0.1  # of own rpm: more has to be said twice on a damaged line
 _TOO_COARSE = 0.35
-_SPIKE = 5.0  # standard deviations off both neighbours
-_BEFORE_ALL, _BEHIND_ALL = np.array([-math.inf]), np.array([math.inf])
-
-
-@frozen
-class Cells:
-    """Mean speeds (m,), turns/s, over cells ``begins`` to ``ends`` (m,) of the even ``edges_s`` (n + 1,).
-
-    Seconds are relative to an instant, at an edge. Counts tell the mean over a gap, own rpm tells nothing of it.
-    """
-
-    edges_s: FloatArray
-    begins: IntArray
-    ends: IntArray
-    speeds: FloatArray
-
-    def of(self, lag: FloatArray) -> FloatArray:
-        """Mean speeds lost (k, m) of turns lost ``lag`` (k, n + 1) at the edges."""
-        across = self.edges_s[self.ends] - self.edges_s[self.begins]
-        return np.asarray((lag[:, self.ends] - lag[:, self.begins]) / across)
-
-    @property
-    def middles_s(self) -> FloatArray:
-        """The middle of each (m,)."""
-        return np.asarray((self.edges_s[self.begins] + self.edges_s[self.ends]) / 2)
 
 
 class WheelPoints:
@@ -70,6 +45,8 @@ class WheelPoints:
         self._noisy = False
         self.cell_s = 0.0
         """Length of a cell, seconds; 0 while too little has come to tell."""
+        self.thinned = 1.0
+        """How much longer it takes than usual until enough is known of the wheel: lines are missing."""
         self.clear()
 
     def clear(self) -> None:
@@ -229,7 +206,7 @@ class WheelPoints:
     def _move_on(self, now_s: float) -> None:
         """Cells are as long as news are apart: the lowest fifth, as lines may be missing and rpm may come out alike.
 
-        On a damaged line the middle one, up to a limit: most of so short ones would be empty.
+        Where lines are damaged or missing, the middle one up to a limit: most of so short ones would be empty.
         """
         if self._news_s > 0.0:
             self._apart_s.append(now_s - self._news_s)
@@ -239,11 +216,20 @@ class WheelPoints:
             self._pace = 0
             steps = sorted(self._apart_s)
             apart = steps[len(steps) // 5]
-            if self._noisy:
+            missing, mean_s = self._lines_missing()
+            if self._noisy or missing:
                 apart = max(apart, min(steps[len(steps) // 2], _LONGEST_NOISY_S))
             self._odd = self._odd + 1 if abs(max(apart, _SHORTEST_S) - self.cell_s) > _ALIKE * self.cell_s else 0
             if not self.cell_s or self._odd >= _SURELY:
                 self.cell_s, self._odd = max(apart, _SHORTEST_S), 0
+            self.thinned = _THINNED if missing and mean_s > _THIN * self.cell_s else 1.0
+
+    def _lines_missing(self) -> tuple[bool, float]:
+        """Whether many lines are, by how unevenly they come, and how far they are apart on the mean, seconds."""
+        apart_s = np.sort(np.diff(self.t[-_LATELY:]))
+        short_s = max(float(apart_s[len(apart_s) // 5]), _SHORTEST_S)
+        mean_s = float(np.minimum(apart_s, _PAUSE * short_s).mean())
+        return mean_s > _THIN * short_s, mean_s
 
     def between(self, since: float, until: float) -> tuple[FloatArray, FloatArray, slice]:
         """Seconds and turns (n,) of the points from ``since`` to ``until``."""
@@ -259,6 +245,8 @@ class WheelPoints:
         last = min(bisect_left(t, instant + after_s - slack), len(t) - 1)
         if not first < middle < last:
             return False
+        if t[middle] > instant + self.cell_s - slack and middle > first + 1:
+            middle -= 1  # lines are missing here
         at_s, turns = t[middle], x[middle]
         before = (turns - x[first]) / (at_s - t[first])
         if x[last] - turns < before * (t[last] - at_s):
@@ -272,59 +260,14 @@ class WheelPoints:
 
     def cells(self, instant: float, before: int, after: int, noisy: bool) -> Cells | None:
         """So many cells before and behind an instant; None where too few of them are known."""
-        cell = self.cell_s
+        cell, counts = self.cell_s, self.are_counts
         edges: FloatArray = cell * np.arange(-before, after + 1, dtype=np.float64)
         t, x, _ = self.between(instant - (before + 2) * cell, instant + (after + 2) * cell)
-        if len(t) < 6:
+        if len(t) < FEWEST:
             return None
         t = t - instant
-        if noisy and self.are_counts:
-            fine = _fine_points(t, x, self.quantum**2 / 12)
+        if noisy and counts:
+            fine = fine_points(t, x, self.quantum**2 / 12)
             t, x = t[fine], x[fine]
-        behind, known = t.searchsorted(edges), np.concatenate((_BEFORE_ALL, t, _BEHIND_ALL))
-        left, right = known[behind], known[behind + 1]
-        near = np.minimum(right - edges, edges - left) <= 0.5 * cell
-        kept = (near | (right - left <= _GAP * cell)).nonzero()[0]
-        x = np.interp(edges, t, x)
-        begins, ends = kept[:-1], kept[1:]
-        if not self.are_counts:
-            single = ends - begins == 1
-            begins, ends = begins[single], ends[single]
-        if self.are_counts:
-            for at in self._breaks_s:
-                if not instant + edges[0] < at <= instant + edges[-1]:
-                    continue
-                apart = (instant + edges[ends] < at) | (instant + edges[begins] >= at)
-                begins, ends = begins[apart], ends[apart]
-        if len(begins) < 6:
-            return None
-        speeds = (x[ends] - x[begins]) / (edges[ends] - edges[begins])
-        if noisy:
-            fine = ~_spikes(speeds)
-            begins, ends, speeds = begins[fine], ends[fine], speeds[fine]
-        return Cells(edges, begins, ends, speeds)
-
-
-def _spikes(speeds: FloatArray) -> BoolArray:
-    """Which speeds (n,) lie far off both neighbours, that agree with one another: false readings."""
-    spikes = np.zeros(len(speeds), dtype=bool)
-    if len(speeds) < 5:
-        return spikes
-    middle, left, right = speeds[1:-1], speeds[:-2], speeds[2:]
-    off = np.minimum(np.abs(middle - left), np.abs(middle - right))
-    usual = 1.5 * float(np.median(off))
-    spikes[1:-1] = (off > _SPIKE * usual) & (off > 2 * np.abs(left - right)) & ((middle - left) * (middle - right) > 0)
-    return spikes
-
-
-def _fine_points(t: FloatArray, x: FloatArray, floor: float) -> BoolArray:
-    """Which points (n,) are not far off a line through their neighbours on either side: no false counts.
-
-    ``floor``: the least variance of a point.
-    """
-    fine = np.ones(len(t), dtype=bool)
-    share = (t[1:-1] - t[:-2]) / np.maximum(t[2:] - t[:-2], 1e-9)
-    off = np.abs(x[1:-1] - (x[:-2] + share * (x[2:] - x[:-2])))
-    room = max(_FAR * math.sqrt(2 * floor), _FAR * 1.5 * float(np.median(off)))
-    fine[1:-1] = ~((off > room) & (off >= np.maximum(np.r_[0, off[:-1]], np.r_[off[1:], 0])))
-    return fine
+        breaks_s = [at - instant for at in self._breaks_s] if counts else []
+        return speed_cells(edges, t, x, counts, breaks_s, noisy)

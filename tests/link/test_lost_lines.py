@@ -1,0 +1,34 @@
+"""Shots of robots of whose lines many are lost on the way, at random, as by a weak radio; none is damaged.
+
+Wheels and programs are the tests' own; which lines come is drawn evenly.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from decode_lines import decode_lines, matched, robot_for, slack_s
+from student_firmware import Firmware, sent
+from thorough import thorough
+from wheel_controllers import shooting
+
+_SHARE, _LATER_S = 0.12, 0.1
+
+
+@pytest.mark.parametrize(
+    ("control", "speed", "come", "least"),
+    [
+        ("PI soft", "rpm", 0.33, 22),
+        ("PI stiff", "rpm", 0.37, 20),
+        *thorough(("PI stiff", "counts", 0.37, 22), ("feed-forward", "rpm", 0.37, 22), ("PI soft", "rpm", 0.165, 9)),
+    ],
+)
+def test_shots_of_which_every_third_line_tells_are_found(control, speed, come, least):
+    """Of 24, at 100 lines a second. What own rpm says is seen at each line, though nothing is known between them."""
+    wheel, firmware = shooting(control, _SHARE, 24, 103), Firmware(rate_hz=100.0, speed=speed)
+    drawn = np.random.default_rng(7)
+    lines = [(at, text) for at, text in sent(firmware, wheel, 103) if drawn.random() < come]
+    found = decode_lines(lines, robot_for(firmware.counts_per_turn, _SHARE)).shots
+    pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack_s(firmware) + _LATER_S)
+    assert made_up == 0
+    assert len(pairs) >= least
