@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, cast
 
@@ -16,6 +15,7 @@ from fieldtune.console.screens.set_up_frame import ListScreen
 from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
+from fieldtune.link.text.raw_pairs import number_in
 from fieldtune.link.troubleshooting.mapping import as_profile, guess
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings, would_have_to_print
 from fieldtune.link.troubleshooting.raw_names import Seen, read_names
@@ -252,7 +252,7 @@ class LineMapScreen(ListScreen):
 
 
 def _in_our_unit(text: str, meaning: Meaning) -> str:
-    number = re.match(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", text)
+    number = number_in(text)
     unit = {
         "wheel_counts": "counts",
         "wheel_rpm": "rpm",
@@ -263,7 +263,7 @@ def _in_our_unit(text: str, meaning: Meaning) -> str:
     }.get(meaning.ours, "")
     if number is None or meaning.scale == 1.0:
         return ""
-    return f" = {float(number.group()) * meaning.scale:.4g} {unit}".rstrip()
+    return f" = {number * meaning.scale:.4g} {unit}".rstrip()
 
 
 def _read_factor(text: str) -> float:

@@ -28,6 +28,7 @@ from fieldtune.link.text.wire_numbers import (
     SetAside,
     in_ascii,
     is_maybe_grouped,
+    is_unit,
     plain_number,
     stamp_ms,
     value_of,
@@ -141,6 +142,9 @@ def _text(line: bytes) -> str:
 
 
 _WORDS_AFTER_A_GAP = re.compile(r"(?:[ \t]{2,}|\t)((?:[A-Za-z]\w*[ ])+)\Z", re.ASCII)
+_IN_LISTS = bytes(byte for byte in PLAIN if byte not in b'"([;|/:&')
+_UNIT_THEN_NAME = re.compile(r"([^;|/:&]*)([;|/:&]).")
+"""A unit with the next name behind it, as in ``rpm=40.8 rev/s;volt=9.7``: this is no name, and 40.8 no plain number."""
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
 
@@ -255,7 +259,7 @@ class LineFormat:
                 return numbers
             return self._values((self._theirs.get(ours, ours), text) for ours, text in self.columns.pairs(payload))
         # What a plain list of name=value has none of: such lines are read with more care.
-        if self.hexadecimal or b'"' in payload or b"(" in payload or b"[" in payload or b"\t" in payload:
+        if self.hexadecimal or b"\t" in payload or payload.translate(None, _IN_LISTS):
             return self._pairs(payload)
         # A name=value list is one replace away from JSON, and the JSON decoder is five times faster than splitting.
         plain = payload.strip().replace(b", ", b",").replace(b" ", b",") if b" " in payload else payload
@@ -311,6 +315,9 @@ def _split_pairs(text: str) -> Iterator[tuple[str, str]]:
     for token in _SPACE_AROUND_EQUALS.sub("=", text).replace(",", " ").split():
         name, equals, value = token.partition("=")
         if not equals or not name or "=" in value:
+            raise NotDataError("undecodable")
+        parts = _UNIT_THEN_NAME.match(name)
+        if parts is not None and (parts[2] in ";|&" or parts[1][:1].isdigit() or is_unit(parts[1])):
             raise NotDataError("undecodable")
         yield name, value
 

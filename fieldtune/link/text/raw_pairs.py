@@ -6,17 +6,19 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
-from fieldtune.link.text.wire_numbers import COUNTED, is_unit
+from fieldtune.link.text.wire_numbers import COUNTED, NotANumberError, is_unit, leading_number
 from fieldtune.link.text.wire_values import UNREADABLE, names_in_json
 
-_FIGURE = r"[+-]?(?:\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
+_FIGURE = r"[+-]?(?:0[xX][0-9A-Fa-f]+|\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
-    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*[\"']?"
+    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*(?:[\"']|[~<][ \t]*|\((?=[^(),]*\)))?"
     rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 WITH_UNIT = re.compile(
-    rf"({_FIGURE})(?:(?![ \t]{{2,}}[A-Za-z]\w* [A-Za-z])[ \t]*([A-Za-z%°/]{{1,8}})(?![A-Za-z0-9_])(?![ \t\"']*[=:]))?"
+    rf"({_FIGURE})(?:(?![ \t]{{2,}}[A-Za-z]\w* [A-Za-z])[ \t]*([A-Za-z%°/]{{1,8}}(?:-1(?![\d.]))?)(?![A-Za-z0-9_])"
+    r"(?![ \t\"']*[=:]))?"
 )
 _COUNTED_NUMBER = re.compile(rf"{_FIGURE}[ \t]*[(\[]?{COUNTED.pattern}(?![ \t\"']*[=:])", re.IGNORECASE)
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
@@ -49,6 +51,17 @@ _LEAST_PAIRS = 2
 def uncoloured(line: str) -> str:
     """A raw line made harmless, without what is left of a terminal's colours."""
     return _COLOUR.sub("", line)
+
+
+@lru_cache(maxsize=4096)
+def number_in(text: str) -> float | None:
+    """The number that a text begins with, of 2,450 the one with thousands; None where it begins with none."""
+    try:
+        value, rest = leading_number(text.lstrip(" \t~("))
+    except NotANumberError:
+        return None
+    thousands = re.match(r",(\d{3})(?!\d)", rest)
+    return float(value) if thousands is None else float(f"{value}{thousands[1]}")
 
 
 def as_pairs(text: str, *, two_numbers: bool = True) -> str:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from fieldtune.link.text.wire_numbers import in_ascii
+
 
 def shown(line: bytes) -> str:
-    """A raw line for the eye: each letter but printable ASCII becomes a visible ``·``, so that nothing acts."""
-    return "".join(letter if " " <= letter <= "~" else "·" for letter in line.decode("utf-8", "replace"))
+    """A raw line for the eye: a tab, and what a keyboard has another key for, as that; else each letter but printable
+    ASCII becomes a visible ``·``, so that nothing acts."""
+    text = in_ascii(line.decode("utf-8", "replace")).replace("\t", " ")
+    return "".join(letter if " " <= letter <= "~" else "·" for letter in text)
 
 
 _CAUSE = "   ["

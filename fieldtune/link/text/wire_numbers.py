@@ -30,7 +30,7 @@ _MAYBE_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}(?!\d)", re.ASCII)
 _THOUSANDS = {"wheel_rpm": 20.0, "wheel2_rpm": 20.0, "setpoint": 20.0, "battery_mv": 60.0, "distance_mm": 20.0}
 """Fields whose usual values have a place for a mark between thousands, and the least value that can't be one of those
 thousands: 2.450 may be two and a half rpm, or two thousand and some."""
-_AS_TYPED = str.maketrans("−–’′″”\u00a0\u2009\u202f\u2007", "--''\"\"    ")
+_AS_TYPED = str.maketrans("−–’′″”≈\u00a0\u2009\u202f\u2007", "--''\"\"~    ")
 _CALL = re.compile(r"(?:np|numpy)\.\w+\(")
 _EXPONENTS = re.compile(r"(?:\D|(?<=[^\s\d.])[1-3](?![\d.]))*")
 _BEHIND = re.compile(r"(?:\s*[,;|&/*(\[{<>])+\s*[\"']?\s*\Z")
@@ -112,7 +112,7 @@ def in_ascii(text: str) -> str:
     """Text with signs, blanks, marks and digits as they are typed on any keyboard, where that says the same."""
     if text.isascii():
         return text
-    text = text.translate(_AS_TYPED)
+    text = text.translate(_AS_TYPED).replace("\u207b\u00b9", "-1")
     return "".join(str(unicodedata.decimal(c)) if not c.isascii() and c.isdecimal() else c for c in text)
 
 
@@ -135,7 +135,7 @@ def value_of(text: str, wire_name: str, unit: str = "", scale: float = 0.0) -> i
         raise NotANumberError(f"is {bare.lower()}")
     if wire_name in CLOCKS and (ms := stamp_ms(bare)) is not None:
         return ms if wire_name == "t_ms" else 1000 * ms
-    value, rest = _leading_number(bare)
+    value, rest = leading_number(bare)
     _not_too_large(value)
     try:
         return _converted(value, _unit_behind(rest, wire_name, bare) or unit, wire_name, scale)
@@ -168,7 +168,7 @@ def _converted(value: int | float, symbol: str, wire_name: str, scale: float) ->
 
 def _bare(text: str) -> str:
     """A value without the quotes and brackets around it, and without what begins the next name."""
-    text = _BEHIND.sub("", text).strip().rstrip(_CLOSED).lstrip(" \t{<")
+    text = _BEHIND.sub("", text).strip().rstrip(_CLOSED).lstrip(" \t{<~")
     if text[:1] in ("'", '"'):
         return text[1:].partition(text[0])[0].strip()
     call = _CALL.match(text)
@@ -181,7 +181,7 @@ def _bare(text: str) -> str:
     return text
 
 
-def _leading_number(bare: str) -> tuple[int | float, str]:
+def leading_number(bare: str) -> tuple[int | float, str]:
     """The number at the beginning of a text, and the rest."""
     found = _HEXADECIMAL.match(bare)
     if found is not None:

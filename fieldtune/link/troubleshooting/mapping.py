@@ -184,8 +184,8 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
     if kind == "counts":
         return _position(said, options, robot)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
-    if behind is not None:
-        return behind
+    if behind is not None or (reading.behind and not any(is_known(reading.behind, one.ours) for one in options)):
+        return behind or options[0]  # of a unit that nobody knows no number tells another
     named = _units_named(reading.label)
     if kind == "period":
         return _period(reading, options, named, robot)

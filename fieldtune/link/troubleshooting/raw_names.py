@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from fieldtune.frozen import frozen
-from fieldtune.link.text.raw_pairs import NUMBER, WITH_UNIT, cells_of, is_cell, pairs, uncoloured
+from fieldtune.link.text.raw_pairs import NUMBER, WITH_UNIT, cells_of, is_cell, number_in, pairs, uncoloured
 from fieldtune.link.text.wire_numbers import COUNTED
 
 _KEPT = 60
@@ -32,9 +32,9 @@ class Reading:
         """Those that are finite numbers."""
         found = []
         for text in self.texts:
-            match = NUMBER.match(text)
-            if match is not None and math.isfinite(float(match.group())):
-                found.append(float(match.group()))
+            number = number_in(text)
+            if number is not None and math.isfinite(number):
+                found.append(number)
             elif text.casefold() in ("true", "false"):
                 found.append(float(text.casefold() == "true"))
         return found

@@ -9,9 +9,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, PERIOD, WIRE_NAMES
+from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Health
 from fieldtune.link.text.bare_columns import alike
 from fieldtune.link.text.raw_pairs import uncoloured
+from fieldtune.link.text.wire_numbers import is_maybe_grouped
 from fieldtune.link.troubleshooting.line_health import advice
 from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.troubleshooting.unit_remedies import (
@@ -37,6 +39,10 @@ _ONCE = (
     "is in another unit",
     "goes back again",
 )  # said once, true of all lines
+_PLAIN = (
+    "Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between thousands, no second"
+    " number behind."
+)
 _POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
 _ALSO = tuple(
     map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
@@ -70,7 +76,9 @@ def remedies(
     texts = [re.sub(r"   \[[a-z -]+\]\Z", "", line) for line in lines]
     if not health.dropped or 10 * health.good > health.lines:
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
-        return [*advice(health), *_unused(health, fields, robot), *_not_mapped(fields, robot)]
+        said = [*advice(health), *_unused(health, fields, robot)]
+        named = robot is not None and any(notice.partition(" ")[0] in _named_so(robot) for notice in health.notices)
+        return said if named else [*said, *_not_mapped(fields, robot)]
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(map(uncoloured, texts))
     if letters and not _alike(texts) and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
@@ -102,11 +110,12 @@ def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     if not fields:
         return [_SHOW_ONE]
     seen = ", ".join(f"{field.name} ({field.text})" for field in fields[:8])
-    problems = [f"{field.name} {field.problem}" for field in fields if field.problem and field.ours]
+    problems = [_problem(field) for field in fields if field.ours and (field.problem or _by_point(field, robot))]
     said = [f"The line says: {seen}."]
     said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
+    said += [_PLAIN] if any("two ways" in problem for problem in problems) else []
     said += share_remedy(fields, robot) if robot is not None else []
-    pasted, unsure = profile_lines(_told(fields)), _at_rest(fields)
+    pasted, unsure = profile_lines(_told(fields)), _at_rest(fields, robot)
     if pasted and pasted[0] == "[link.columns]":
         put = 'Put a field\'s name for each "-" that matters into the profile:'
         return [*said, *unsure, *supposed(fields, robot), put, *pasted]
@@ -121,9 +130,25 @@ def _told(fields: Sequence[RawField]) -> list[RawField]:
     return [field if field.sure or field.ours == "power_pct" else replace(field, ours=None) for field in fields]
 
 
-def _at_rest(fields: Sequence[RawField]) -> list[str]:
+def _problem(field: RawField) -> str:
+    """Why a value can't be used; of one in a unit that nobody knows, in which it could."""
+    row = BY_WIRE_NAME.get(field.ours or "", (None, None))[1]
+    unit = f" (print it in {row.unit})" if row and row.unit and "unknown unit" in field.problem else ""
+    return f"{field.name} {field.problem or 'can be read in two ways'}{unit}"
+
+
+def _by_point(field: RawField, robot: Robot | None) -> bool:
+    """Whether no unit fits a speed because its point may stand between thousands: 2.450."""
+    if robot is None or field.value is None or field.sure or field.ours not in ("wheel_rpm", "wheel2_rpm"):
+        return False
+    return is_maybe_grouped(field.text) and 1000 * abs(field.value / field.scale) <= Limits.of(robot).wheel_rpm
+
+
+def _at_rest(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """That a unit is open; of a wheel's speed it shows by the numbers, which are all zero as long as nothing turns."""
-    unsure = [field for field in fields if not field.sure and not sensors_unit(field)]
+    unsure = [field for field in fields if not (field.sure or sensors_unit(field) or _by_point(field, robot))]
+    if not unsure and any(_by_point(field, robot) for field in fields):
+        return []
     if all(field.value == 0 for field in unsure):
         said = "at 0 tells no unit: look again while the wheel turns."
     else:
@@ -162,20 +187,20 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         wanted = _wanted(robot).union(*_ALSO)
         unread = [field for field in fields if field.ours in wanted and field.name not in known]
     pasted = profile_lines(_told(unread))
-    if not pasted and _at_rest(unread):
-        return _at_rest(unread)
+    if not pasted and _at_rest(unread, robot):
+        return _at_rest(unread, robot)
     if not pasted or pasted[0] == "[link.columns]":
         return _no_speed(fields, robot)
     if not more:
         return [
-            *_at_rest(likely),
+            *_at_rest(likely, robot),
             *supposed(likely, robot),
             f"{likely[0].name} is not read. If it is the {_words(likely[0].ours)}, paste into the profile:",
             *pasted,
         ]
     names = ", ".join(f"{field.name} ({field.text})" for field in (*likely, *more))
     return [
-        *_at_rest(unread),
+        *_at_rest(unread, robot),
         *supposed(unread, robot),
         f"Not read: {names}. Paste into the profile, after a look whether each is what it seems:",
         *pasted,
@@ -223,6 +248,11 @@ def _wanted(robot: Robot) -> set[str]:
     return {"draw_mm"} if measured.startswith("draw") else {"wheel_rpm", COUNTER, PERIOD}
 
 
+def _named_so(robot: Robot) -> set[str]:
+    """The robot's names of what tells how the launcher moves."""
+    return {robot.link.fields.get(ours, ours) for ours in _wanted(robot)}
+
+
 def _what(robot: Robot) -> str:
     return max(_wanted(robot) - {PERIOD})
 
@@ -241,7 +271,7 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
         if times < max(_OFTEN * health.good, 3) and not any(words in notice for words in _ONCE):
             continue
         name, _, why = notice.partition(" ")
-        if why.startswith("can be read in two ways"):
+        if why.startswith(("can be read in two ways", "is no number", "holds several values")):
             two_ways.append(notice)
         elif why.startswith("has the unknown unit"):
             said += unit_remedy(name, why, robot)
@@ -273,10 +303,7 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
         elif why == "out of range" and robot is not None:
             said += out_of_range(name, fields, robot)
     if two_ways:
-        said.append(
-            f"{'; '.join(two_ways)}. Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between"
-            f" thousands, no second number behind.{_THOUSANDS if any(map(_POINT.search, two_ways)) else ''}"
-        )
+        said.append(f"{'; '.join(two_ways)}. {_PLAIN}{_THOUSANDS if any(map(_POINT.search, two_ways)) else ''}")
     return said
 
 

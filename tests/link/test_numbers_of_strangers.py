@@ -1,0 +1,118 @@
+"""Numbers and units under names that are the robot's own: what is said to be pasted shows the true speed, or none.
+
+The wheel turns at 2,448 to 2,452 rpm, and the lines come every 20 ms. Ways of printing are common practice; 1 rev/s is
+60 rpm (ISO 80000-3).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+
+import pytest
+
+from fieldtune import load_robot
+from fieldtune.link.line import Line
+from fieldtune.link.text.shown_lines import shown
+from fieldtune.link.troubleshooting.remedies import remedies
+
+HERON = load_robot("heron")
+RADIANS = math.pi / 30
+
+
+def fed(form, robot=HERON, lines=60):
+    line = Line(robot)
+    for i in range(lines):
+        line.feed(form(2448 + 2 * (i % 3), 1000 + 20 * i).encode() + b"\n", 0.02 * i)
+    return line, line.live("live", "", None, 0.02 * lines)
+
+
+def told(form, robot=HERON):
+    line, _ = fed(form, robot)
+    return remedies(line.health(), line.raw(), None, robot)
+
+
+def pasted(said, tmp_path):
+    """The robot with what is said to be pasted in its profile."""
+    path = tmp_path / "heron.toml"
+    keys = [one for one in said if re.match(r"\[link\.\w+\]\Z|[a-z0-9_]+ = \S", one)]
+    path.write_text(HERON.path.read_text() + "\n" + "\n".join(keys) + "\n")
+    return load_robot(str(path))
+
+
+@pytest.mark.parametrize("name", ["RPM", "wheel_rpm"])
+@pytest.mark.parametrize(
+    "value",
+    [
+        lambda rpm: f"{rpm / 1000:.3f} krpm",
+        lambda rpm: f"{rpm * RADIANS:.2f} rad/s",
+        lambda rpm: f"{rpm / 60:.2f} rev/s",
+        lambda rpm: f"{rpm:,.1f}",
+    ],
+)
+@pytest.mark.parametrize("mark", ";|&")
+def test_a_unit_is_no_part_of_the_next_name(name, value, mark):
+    """``RPM=40.8 rev/s;VBAT=9.77`` is 2,448 rpm, and not 41 rpm beside something called rev/s;VBAT."""
+    robot = replace(HERON, link=replace(HERON.link, fields={"wheel_rpm": name, "battery_v": "VBAT"}))
+    _, live = fed(lambda rpm, t: f"{name}={value(rpm)}{mark}VBAT=9.77", robot)
+    assert (live.wheel_rpm, live.battery_v) == (pytest.approx(2450, abs=3), 9.77)
+
+
+def test_names_with_a_stroke_are_names():
+    robot = replace(HERON, link=replace(HERON.link, fields={"wheel_rpm": "left/rpm"}))
+    line, live = fed(lambda rpm, t: f"t_ms={t},left/rpm={rpm},right/current=2.1,arm:angle=12", robot)
+    assert live.wheel_rpm == pytest.approx(2450, abs=3)
+    assert line.health().good >= 59
+
+
+@pytest.mark.parametrize("value", ["58.3%", "58.3 %", "37.0 ft/s", "24.5 hundred"])
+def test_no_factor_is_offered_for_a_unit_that_nobody_knows(value, tmp_path):
+    said = told(lambda rpm, t: f"Velocity: {value}, Batt: 9.77V")
+    assert not any(one.startswith("wheel_rpm = ") for one in said)
+    assert "Velocity has the unknown unit" in " ".join(said)
+    assert 'battery_v = "Batt"' in said
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        lambda rpm: f"{rpm:,.1f}",
+        lambda rpm: f"{rpm:,}".replace(",", "'"),
+        lambda rpm: f"{rpm:,}".replace(",", "\u2009"),
+        lambda rpm: f"{rpm:,}".replace(",", "\u00a0"),
+        lambda rpm: f"0x{rpm:04X}",
+        lambda rpm: f"\t{rpm}\t",
+        lambda rpm: f"({rpm})",
+        lambda rpm: f"~{rpm}",
+        lambda rpm: f"\u2248 {rpm}",
+        lambda rpm: f"{rpm} min\u207b\u00b9",
+        lambda rpm: f"\u2212{rpm}",
+    ],
+)
+def test_what_is_told_for_marks_in_numbers_makes_them_read(value, tmp_path):
+    def form(rpm, t):
+        return f"Velocity: {value(rpm)}, Batt: 9.77V"
+
+    assert fed(form)[1].wheel_rpm is None
+    robot = pasted(told(form), tmp_path)
+    live = fed(form, robot)[1]
+    assert abs(live.wheel_rpm) == pytest.approx(2450, abs=3)
+    assert live.battery_v == 9.77
+
+
+@pytest.mark.parametrize("value", [lambda rpm: f"{rpm:,}", lambda rpm: f"{rpm / 1000:.3f}"])
+def test_a_number_with_two_meanings_is_said_to_have_them(value):
+    said = " ".join(told(lambda rpm, t: f"Velocity: {value(rpm)}, Batt: 9.77V"))
+    assert "Velocity can be read in two ways. Print plain numbers" in said
+    assert "look again" not in said
+
+
+def test_a_name_of_ours_with_something_else_than_a_number_is_not_said_to_be_missing():
+    said = told(lambda rpm, t: f"t_ms={t} wheel_rpm=Decimal('{rpm}') battery_v=9.77")
+    assert "wheel_rpm is no number" in " ".join(said)
+    assert "No name" not in " ".join(said)
+
+
+def test_raw_lines_show_what_a_keyboard_has():
+    assert shown("v:\t2\u202f450 \u22121,5 \u2248\u0665 \u202e\x1b[31m".encode()) == "v: 2 450 -1,5 ~5 ··[31m"
