@@ -15,6 +15,8 @@ import pytest
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 from fieldtune.link.text.shown_lines import shown
+from fieldtune.link.troubleshooting.mapping import guess
+from fieldtune.link.troubleshooting.raw_names import read_names
 from fieldtune.link.troubleshooting.remedies import remedies
 
 HERON = load_robot("heron")
@@ -112,6 +114,14 @@ def test_a_name_of_ours_with_something_else_than_a_number_is_not_said_to_be_miss
     said = told(lambda rpm, t: f"t_ms={t} wheel_rpm=Decimal('{rpm}') battery_v=9.77")
     assert "wheel_rpm is no number" in " ".join(said)
     assert "No name" not in " ".join(said)
+
+
+@pytest.mark.parametrize(("number", "unit"), [(2450, "rpm"), (256.6, "rad/s"), (40.83, "turns/s"), (5145, None)])
+def test_a_speed_that_may_be_the_motors_is_not_taken_as_sure(number, unit):
+    """5,145 are 858 rpm in degrees a second, 2,450 rpm in the motor's own, 3,062 in counts a second: this wheel holds
+    any of them."""
+    meaning = guess(read_names([f"velocity: {number}, batt: 9.77"] * 10), HERON)["velocity"]
+    assert (meaning.unit if meaning.sure else None) == unit
 
 
 def test_raw_lines_show_what_a_keyboard_has():

@@ -16,7 +16,7 @@ from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
 from fieldtune.link.text.raw_pairs import number_in
-from fieldtune.link.troubleshooting.mapping import as_profile, guess
+from fieldtune.link.troubleshooting.mapping import as_profile, guess, lengths
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings, would_have_to_print
 from fieldtune.link.troubleshooting.raw_names import Seen, read_names
 
@@ -120,7 +120,11 @@ class LineMapScreen(ListScreen):
         if meaning is None:
             return [*parts, ("  not used", "$quiet")]
         ours = _in_our_unit(text, meaning)
-        return [*parts, (f"  {meaning.told}", "$act"), (f"{ours}", "$good")]
+        if self.size.width < _NARROW:
+            return [*parts, (f"  {_in_short(meaning)}", "$act" if meaning.sure else "$bad"), (ours, "$good")]
+        if not meaning.sure:
+            return [*parts, (f"  {meaning.words}: which unit?", "$bad")]
+        return [*parts, (f"  {meaning.told}", "$act"), (ours, "$good")]
 
     def _advice(self) -> list[Part]:
         if not self._seen.readings:
@@ -137,9 +141,14 @@ class LineMapScreen(ListScreen):
             counted = self._mapping.get(one.name) == MEANINGS["counts"][0]
             if counted and not all(number.is_integer() for number in one.numbers):
                 lacks.append(f"{words.printable(one.name)} is an angle: c again for its unit")
+            meaning = self._mapping.get(one.name)
+            if meaning is not None and self._robot is not None and meaning.ours.startswith("distance"):
+                may_be = lengths(one.name, one.numbers[-1], self._robot) if not one.behind else {}
+                if len(may_be) > 1 and one.name not in self._touched:
+                    lacks.append(f"{words.printable(one.name)}: {' or '.join(may_be)}? d until it fits")
         unsure = [words.printable(name) for name, one in self._mapping.items() if not one.sure]
         if unsure:
-            lacks.append(f"{', '.join(unsure)}: in which unit shows at a shot's speed")
+            lacks.append(f"{', '.join(unsure)}: which unit? It shows at a shot's speed, or its letter says it")
         if "setpoint" not in fields:
             lacks.append("no setpoint: the encoder's scale can't be checked against it")
         if not fields & {"battery_v", "battery_mv"}:
@@ -151,14 +160,23 @@ class LineMapScreen(ListScreen):
         if self.size.width < _NARROW and name is not None and name in self._mapping:  # its row is cut off
             text = next(one.texts[-1] for one in self._seen.readings if one.name == name)
             meaning = self._mapping[name]
+            if not meaning.sure:
+                return [(f"{self._which_unit(name)}\n", "bold $bad"), (f"{said}.", "$quiet")]
+            if may := [lack for lack in lacks if lack.startswith(f"{words.printable(name)}: ")]:
+                return [(may[0], "bold $bad")]
             return [
-                (f"{words.printable(name)}: {meaning.told}{_in_our_unit(text, meaning)}\n", "$act"),
+                (f"{words.printable(name)}: {_in_short(meaning)}{_in_our_unit(text, meaning)}\n", "$act"),
                 (f"{said}.", "$quiet"),
             ]
         return [
             (f"{said}.\n", "$bad" if lacks else "$good"),
             ("A letter says what the marked name is; again: its next unit. Enter saves.", "$quiet"),
         ]
+
+    def _which_unit(self, name: str) -> str:
+        """What to press for the unit of a name that doesn't tell it."""
+        key = _letter_of(self._mapping[name])
+        return f"{words.shorten(words.printable(name), 12)}: which unit? {key} until it fits"
 
     # what the keys do
 
@@ -180,6 +198,7 @@ class LineMapScreen(ListScreen):
                 self._touched.add(other)
         self._mapping[name] = chosen
         self._touched.add(name)
+        self.say("")
         self._fill()
 
     def action_nothing(self) -> None:
@@ -188,6 +207,7 @@ class LineMapScreen(ListScreen):
         if name is not None:
             self._mapping.pop(name, None)
             self._touched.add(name)
+            self.say("")
             self._fill()
 
     def action_factor(self) -> None:
@@ -200,8 +220,7 @@ class LineMapScreen(ListScreen):
         asked: EntryLine[float] = EntryLine(
             f"{name} times what is {meaning.words}?",
             _read_factor,
-            f"{meaning.ours} = number × factor",
-            f"{meaning.scale:g}",
+            f"{meaning.ours} = number × factor, now {meaning.scale:g}",
         )
         self.app.push_screen(asked, lambda factor: self._take_factor(name, factor))
 
@@ -221,6 +240,11 @@ class LineMapScreen(ListScreen):
         """Writes names, factors and port into the profile, and opens the console."""
         if not self._mapping:
             self.say("no name is mapped yet; Esc goes back without a line", bad=True)
+            return
+        if unsure := [name for name, one in self._mapping.items() if not one.sure]:
+            names = [one.name for one in self._seen.readings]  # a guess would show a wrong number as a good one
+            self.rows.highlighted = names.index(unsure[0]) if unsure[0] in names else self.rows.highlighted
+            self.say(self._which_unit(unsure[0]), bad=True)
             return
         before = self.profile.text
         try:
@@ -251,6 +275,17 @@ class LineMapScreen(ListScreen):
         self.dismiss(self.profile.path)
 
 
+def _in_short(meaning: Meaning) -> str:
+    """``Speed rad/s``: what its key says, and its unit."""
+    return f"{_LETTERS[_letter_of(meaning)][1]} {meaning.unit if meaning.sure else '?'}"
+
+
+def _letter_of(meaning: Meaning) -> str:
+    return next(
+        letter for letter, (kind, _) in _LETTERS.items() if any(one.ours == meaning.ours for one in MEANINGS[kind])
+    )
+
+
 def _in_our_unit(text: str, meaning: Meaning) -> str:
     number = number_in(text)
     unit = {
@@ -261,7 +296,7 @@ def _in_our_unit(text: str, meaning: Meaning) -> str:
         "draw_mm": "mm",
         "power_pct": "%",
     }.get(meaning.ours, "")
-    if number is None or meaning.scale == 1.0:
+    if number is None or meaning.scale == 1.0 or not meaning.sure:
         return ""
     return f" = {number * meaning.scale:.4g} {unit}".rstrip()
 

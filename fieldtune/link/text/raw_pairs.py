@@ -106,7 +106,7 @@ def pairs(text: str) -> list[tuple[str, str]]:
         return _apart_by_blanks(text)
     for part in _PARTS.split(text):  # some with a mark between name and number, others with a blank
         if (one := _PART.fullmatch(part)) is not None:
-            found.setdefault(one[1], one[2])
+            found.setdefault(one[1], one[2].strip())
     return list(found.items())
 
 

@@ -78,6 +78,7 @@ _TURNING = (*_SPEEDS, "counts", "period", "current", "power")
 _LEAST_DIFFERENT = 3
 _STEADIER = 2
 _HUNDRED = 100.0  # up to it, a battery's number may be percent
+_SELDOM = ("share 0 to 1", "cm", "counts per 100 ms")
 _PLAYS_FROM_M = 0.2, 15.0
 _PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
 _ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[a-z])[12]$")
@@ -204,7 +205,8 @@ def _by_size(kind: str, size: float, robot: Robot | None) -> Meaning:
         tells = bool(fits) and (fits[0].unit != "0.1 V" or size > _HUNDRED)
         return replace((fits or options)[0], sure=tells or kind not in (*_SPEEDS, "power", "battery", "distance"))
     low, high = 0.9 * robot.setpoint.low, 1.1 * robot.setpoint.high
-    held = [one for one in options if one.unit not in ("share 0 to 1", "cm") and low <= size * one.scale <= high]
+    own = meanings(kind, robot) if kind != "setpoint" else options
+    held = [one for one in own if one.unit not in _SELDOM and low <= size * one.scale <= high]
     best = (held or fits or options)[0]
     return best if len(held) == 1 or held[:1] == [options[0]] else replace(best, sure=False)
 
