@@ -54,6 +54,8 @@ class Controller:
         """What shots were learned under and the profile says otherwise now, in words."""
         self.history = LineHistory(robot.launcher.mechanism.by_motion(lambda _: True, lambda _: False))
         self.looking = False
+        self.moved_last = False
+        """Whether something moved or was loaded when that was read last."""
         self._launch: tuple[float, float] | None = None
         self._told_of_others = False
 
@@ -90,6 +92,7 @@ class Controller:
     def _look(self) -> None:
         live = self.line.snapshot()
         seen = self.shooting.look(live, self.line.seen_in_simulation() if self.simulated else ())
+        self.moved_last = words.moving_still(live, self.robot, self.moved_last)
         self.news.forget_old()
         if live.others and not self._told_of_others:
             self._told_of_others = True

@@ -160,10 +160,17 @@ def moving(live: Live, robot: Robot) -> bool:
     return robot.launcher.mechanism.moves(live.wheel_rpm, live.wheel2_rpm, live.draw_mm)
 
 
-def standing_caution(live: Live, robot: Robot) -> str:
-    """The line that stays on the screen; it names what is stored right now."""
+def moving_still(live: Live, robot: Robot, before: bool) -> bool:
+    """As ``moving``; where nothing is read, as ``before``: a wheel turns on when its encoder's plug is pulled."""
+    unknown = live.wheel_rpm is None and live.wheel2_rpm is None and live.draw_mm is None
+    return before if unknown else moving(live, robot)
+
+
+def standing_caution(live: Live, robot: Robot, before: bool = False) -> str:
+    """The line that stays on the screen; it names what is stored right now, ``before`` as for ``moving_still``."""
     now, always = robot.launcher.mechanism.loaded_words
-    stored = f"{now}:" if moving(live, robot) else f"{always} can hurt:"
+    read = "" if moving(live, robot) else ", last read"
+    stored = f"{now}{read}:" if moving_still(live, robot, before) else f"{always} can hurt:"
     return f"{stored} hands off, range clear, eye protection on"
 
 

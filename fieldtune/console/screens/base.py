@@ -98,8 +98,8 @@ class ConsoleScreen(Screen[None], CachedWidget):
             self.query_one("#small", TextBlock).put(*said)
         self._ask()
         self.query_one("#news", TextBlock).put(*self._news())
-        style = "bold $act" if words.moving(live, controller.robot) else "$quiet"
-        caution = words.standing_caution(live, controller.robot)
+        style = "bold $act" if controller.moved_last else "$quiet"
+        caution = words.standing_caution(live, controller.robot, controller.moved_last)
         self.query_one("#caution", TextBlock).put(("⚠ ", style), (caution, style))
 
     @property

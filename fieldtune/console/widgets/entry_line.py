@@ -57,7 +57,7 @@ class Asking(ModalScreen[T]):
     def _warn(self) -> None:
         controller: Controller | None = getattr(self.app, "controller", None)
         if controller is not None:
-            said = words.standing_caution(controller.shooting.live, controller.robot)
+            said = words.standing_caution(controller.shooting.live, controller.robot, controller.moved_last)
             self.query_one("#entry-caution", TextBlock).put((f"⚠ {said}", "bold $act"))
 
 
