@@ -29,6 +29,8 @@ def lost_words(error: Exception) -> str:
 def explained(device: str, error: Exception, there: Sequence[str] = ()) -> str:
     """Why a port can't be used, and the remedy, in one line. ``there``: the devices there are."""
     number, text, scheme = getattr(error, "errno", None), str(error), scheme_of(device)
+    if number == errno.ELOOP or "symbolic links" in text:
+        return f"{device} is a link that leads to itself; name the {'file' if scheme else 'device'}"
     said = _of_network(device, scheme, error) or (_of_file(device, error) if scheme in ("file", "replay") else "")
     if said:
         return f"{device}: {said}"

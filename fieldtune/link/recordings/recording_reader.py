@@ -27,6 +27,7 @@ MAGIC = b"fieldtune line recording %d\n"
 DAMAGED, CUT_OFF = "recording damaged", "recording cut off"
 _NAME = MAGIC[:-3]
 _ALIKE = 0.8  # of the first line's letters: then it is a recording whose first line was hurt
+_HEADER = 4096
 _LARGEST = 500_000_000
 _LARGEST_TEXT = 100_000_000  # unpacked
 _PIECE = 1_000_000
@@ -98,7 +99,7 @@ class RecordedLine:
 
     def header(self) -> dict[str, str]:
         """The ``name: value`` lines it starts with; of plain text those in its leading ``#`` lines."""
-        head = self._content[:4096]
+        head = self._content[:_HEADER]
         if self.is_plain:
             noted = (line[1:].strip() for line in takewhile(lambda line: line.startswith(b"#"), head.split(b"\n")))
             return _pairs(line.decode("utf-8", "replace") for line in noted)
@@ -133,6 +134,8 @@ def _packed(content: bytes, path: Path) -> Iterator[Chunk]:
             f"{path}: is a recording of version {version}, and this fieldtune reads up to {VERSION}; update it here"
         )
     at = content.find(b"\n\n") + 2
+    if at < 2 and b"\r\n\r\n" in content[:_HEADER]:
+        raise InputError(f"{path}: its line ends were changed on its way here; copy it as binary")
     if at < 2:
         raise InputError(f"{path}: the recording ends within its header; nothing was recorded")
     now, room = 0, max(_TIMES_SMALLER * len(content), _IN_ANY_CASE)

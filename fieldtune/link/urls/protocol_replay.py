@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from serial import SerialException
 
 from fieldtune.errors import FieldtuneError
-from fieldtune.link.recordings.recording_reader import Chunk, RecordedLine
+from fieldtune.link.recordings.recording_reader import CUT_OFF, DAMAGED, Chunk, RecordedLine
 from fieldtune.link.urls.virtual_port import VirtualPort, number_option
 
 
@@ -24,7 +24,7 @@ class Serial(VirtualPort):
             self._chunks: Iterator[Chunk] = recorded.chunks()
             self._next = next(self._chunks, None)
         except FieldtuneError as error:
-            raise SerialException(str(error)) from None
+            raise SerialException(str(error).removeprefix(f"{place}: ")) from None
         self._first_us = self._next.arrival_us if self._next else 0
 
     def _take(self) -> bytes:
@@ -44,4 +44,5 @@ class Serial(VirtualPort):
             self._next, self.ended_by = None, f": {error}"
         if not upcoming.data:
             self.interrupted = upcoming.why
+            self.ended_by = f": {upcoming.why}" if upcoming.why in (CUT_OFF, DAMAGED) else self.ended_by
         return upcoming.data
