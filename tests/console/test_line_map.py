@@ -48,3 +48,25 @@ def test_a_speed_in_no_unit_that_is_told_has_to_be_said(home: Path, size: tuple[
     link = tomllib.loads(profile.read_text())["link"]
     assert link["fields"]["wheel_rpm"] == "speed"
     assert link["scale"]["wheel_rpm"] == pytest.approx(1 / REDUCTION, rel=1e-4)
+
+
+@pytest.mark.slow
+def test_of_many_names_those_that_say_something_come_first(home: Path) -> None:  # noqa: F811
+    profile = home / "kite.toml"
+    profile.write_text(load_robot("heron").path.read_text())
+    others = ",".join(f"n{i}={i}" for i in range(40))
+    with PrintingRobot(lambda n: f"{others},RPM={2450 + n % 3},Batt=9.7\n".encode()) as robot:
+
+        async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+            await until(app, pilot, "kite")
+            await pilot.press("end", "c")
+            await until(app, pilot, "sends text")
+            await pilot.press("enter")
+            await until(app, pilot, "Speed rpm")
+            await until(app, pilot, "Battery V")
+            await pilot.press("down", "minus")  # it stays where it is while its key is pressed
+            await until(app, pilot, "not used")
+            text = await until(app, pilot, "n0")
+            assert text.index("RPM") < text.index("Batt") < text.index("n0")
+
+        drive(home, script, (40, 12), Wish("robots", profile, port=robot.device))

@@ -71,6 +71,7 @@ class LineMapScreen(ListScreen):
         self._seen = Seen((), False)
         self._mapping: dict[str, Meaning] = {}
         self._touched: set[str] = set()
+        self._first: list[str] = []  # names that stand above others: those that say something
 
     def compose_body(self) -> ComposeResult:
         rows, about = super().compose_body()
@@ -106,6 +107,12 @@ class LineMapScreen(ListScreen):
             taken = {one.ours for one in self._mapping.values() if one is not before}
             if name not in self._touched and meaning.ours not in taken and (before is None or meaning.sure):
                 self._mapping[name] = meaning
+        if not self._seen.columns and not self._touched and not self.marked:  # else names would move under a key
+            self._first = [*self._mapping, *(name for name in self._first if name not in self._mapping)]
+        if not self._seen.columns and 0 < self.rows.size.height < len(self._seen.readings):
+            place = {name: i for i, name in enumerate(self._first)}
+            by_place = sorted(self._seen.readings, key=lambda one: place.get(one.name, len(place)))
+            self._seen = replace(self._seen, readings=tuple(by_place))
         self._fill()
 
     def _fill(self) -> None:
@@ -129,7 +136,8 @@ class LineMapScreen(ListScreen):
     def _advice(self) -> list[Part]:
         if not self._seen.readings:
             heard = bool(self.line.lines())
-            why = "This text has no names and numbers that can be told apart" if heard else "Nothing was heard yet"
+            nothing = "No line that ends was heard yet" if self.line.bytes else "Nothing was heard yet"
+            why = "This text has no names and numbers that can be told apart" if heard else nothing
             wanted = would_have_to_print(["t_ms", "wheel_counts", "battery_mv", "setpoint", "fired"])
             return [(f"{why}. A robot program would have to print: ", "$bad"), (f"{wanted}\n", "bold $ink"),
                     ("p shows programs that do.", "$quiet")]  # fmt: skip
