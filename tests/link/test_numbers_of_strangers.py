@@ -86,6 +86,7 @@ def test_no_factor_is_offered_for_a_unit_that_nobody_knows(value, tmp_path):
         lambda rpm: f"0x{rpm:04X}",
         lambda rpm: f"\t{rpm}\t",
         lambda rpm: f"({rpm})",
+        lambda rpm: f"[{rpm}]",
         lambda rpm: f"~{rpm}",
         lambda rpm: f"\u2248 {rpm}",
         lambda rpm: f"{rpm} min\u207b\u00b9",
@@ -101,6 +102,22 @@ def test_what_is_told_for_marks_in_numbers_makes_them_read(value, tmp_path):
     live = fed(form, robot)[1]
     assert abs(live.wheel_rpm) == pytest.approx(2450, abs=3)
     assert live.battery_v == 9.77
+
+
+@pytest.mark.parametrize("form", ['Range: 96.5"', 'Range=96.5", Batt: 9.77V', 'Range: "96.5 in"'])
+def test_inches_by_their_mark_are_not_taken_as_centimetres(form, tmp_path):
+    """1 in is 25.4 mm (NIST SP 811)."""
+
+    def line(rpm, t):
+        return f"t_ms={t},wheel_rpm={rpm},{form}"
+
+    assert fed(line, pasted(told(line), tmp_path))[1].distance_m == pytest.approx(96.5 * 0.0254)
+
+
+def test_a_bound_is_no_reading():
+    line, live = fed(lambda rpm, t: f"t_ms={t},wheel_rpm={rpm},distance_m=<2 cm")
+    assert (live.wheel_rpm, live.distance_m) == (pytest.approx(2450, abs=3), None)
+    assert any("distance_m is a bound and no reading" in one for one in line.health().notices)
 
 
 @pytest.mark.parametrize("value", [lambda rpm: f"{rpm:,}", lambda rpm: f"{rpm / 1000:.3f}"])

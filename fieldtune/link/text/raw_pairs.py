@@ -13,7 +13,8 @@ from fieldtune.link.text.wire_values import UNREADABLE, names_in_json
 
 _FIGURE = r"[+-]?(?:0[xX][0-9A-Fa-f]+|\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _PAIR = re.compile(
-    rf"([A-Za-z_][A-Za-z0-9_ .-]{{0,39}}?)[\"']?[ \t]*[=:][ \t]*(?:[\"']|[~<][ \t]*|\((?=[^(),]*\)))?"
+    r"([A-Za-z_][A-Za-z0-9_ .-]{0,39}?)[\"']?[ \t]*[=:][ \t]*"
+    r"(?:[\"']|~[ \t]*|<(?=[^<>,;]*>)|\((?=[^(),]*\))|\[(?=[^\[\],;]*\]))?"
     rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
 WITH_UNIT = re.compile(
@@ -101,6 +102,8 @@ def pairs(text: str) -> list[tuple[str, str]]:
         value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
         if (word := _UNIT_OR_NAME.search(value)) and not is_unit(word[1]) and _NEXT_NUMBER.match(text, at):
             value, at = value[: word.start()], at - len(word[0])
+        if text[at : at + 1] == '"' != text[match.start(2) - 1]:  # inches, and no quote of a text
+            value, at = f'{value}"', at + 1
         found.setdefault(match[1].strip(), value.strip(" ,;'"))
     if not found:
         return _apart_by_blanks(text)

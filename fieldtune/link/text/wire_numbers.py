@@ -168,6 +168,8 @@ def _converted(value: int | float, symbol: str, wire_name: str, scale: float) ->
 
 def _bare(text: str) -> str:
     """A value without the quotes and brackets around it, and without what begins the next name."""
+    if text.lstrip()[:1] == "<" and ">" not in text:
+        raise NotANumberError("is a bound and no reading", text.strip())
     text = _BEHIND.sub("", text).strip().rstrip(_CLOSED).lstrip(" \t{<~")
     if text[:1] in ("'", '"'):
         return text[1:].partition(text[0])[0].strip()

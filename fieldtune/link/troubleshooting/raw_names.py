@@ -52,6 +52,8 @@ class Reading:
         counted = COUNTED.search(text)
         if counted is not None:
             return counted.group()
+        if text.endswith('"'):
+            return '"'
         match = WITH_UNIT.fullmatch(text)
         return match[2] or "" if match else ""
 
