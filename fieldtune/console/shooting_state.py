@@ -1,7 +1,6 @@
 """What is being shot: from where, at which target, which shots have no result yet, and what is recommended.
 
-Plain state without Textual, so that its rules can be tried headlessly.
-"""
+Plain state without Textual, so that its rules can be tried headlessly."""
 
 from __future__ import annotations
 
@@ -9,10 +8,11 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Protocol
+from math import inf
+from typing import TYPE_CHECKING
 
 from fieldtune.console import words
-from fieldtune.console.shot_memory import ShotMemory, ago_s
+from fieldtune.console.shot_memory import SeenResult, ShotMemory, ago_s
 from fieldtune.console.typed import FURTHEST_M, NO_LABELS, Distance, Labels, expected_distance
 from fieldtune.errors import InputError
 from fieldtune.frozen import frozen
@@ -29,20 +29,8 @@ APART_M, APART_SHARE = 0.10, 0.05
 """How far two distances may be from each other and count as the same, metres and share."""
 _ASKED_S = 30.0
 """How long it is asked about a dip of the wheel: later nobody remembers."""
-
-
-class SeenResult(Protocol):
-    """What was seen of a shot."""
-
-    @property
-    def result(self) -> Result:
-        """How it ended."""
-        ...
-
-    @property
-    def miss_m(self) -> float | None:
-        """How far off, positive long; ``None`` where it didn't get there."""
-        ...
+_STILL_S = 0.7
+"""So soon behind a shot in place of that question no finger has followed yet: yes and no are for the dip."""
 
 
 @frozen
@@ -103,6 +91,7 @@ class ShootingState:
     unsure: UnansweredShot | None = None
     """A dip of the wheel that the line alone can't settle: whoever stands by knows whether something was launched."""
     _last_unsure: int = 0
+    _unsure_ends_s: float = inf
     speeds_believed: bool = True
     """Whether the encoder's scale is settled, so that a wheel's speed may stand for a setpoint that isn't sent."""
     _last_seen: int = 0
@@ -216,9 +205,10 @@ class ShootingState:
         self._last_seen, self.line_reports_shots = last, self.line_reports_shots or bool(new)
         self.wait(found)
         if live.unsure is not None and live.unsure.number > self._last_unsure:
-            self.unsure = self._seen(live.unsure, None)
+            self.unsure, self._unsure_ends_s = self._seen(live.unsure, None), inf
         self._last_unsure = 0 if live.unsure is None else live.unsure.number
-        if self.unsure is not None and (found or self.age_s(self.unsure) > _ASKED_S):
+        self._unsure_ends_s = min(self._unsure_ends_s, self.clock() + _STILL_S) if found else self._unsure_ends_s
+        if self.unsure is not None and (self.clock() > self._unsure_ends_s or self.age_s(self.unsure) > _ASKED_S):
             self.unsure = None
         self.remember()
         return found
@@ -236,7 +226,13 @@ class ShootingState:
     @property
     def asks_about_dip(self) -> bool:
         """Whether yes and no are for a dip now: everything else that waits for a word comes first."""
-        return self.unsure is not None and not (self.unanswered or self.chosen or self.answer or self.offer)
+        first = self.unanswered or self.chosen or self.answer or self.offer or self._unsure_ends_s < inf
+        return self.unsure is not None and not first
+
+    @property
+    def asked_just_now(self) -> bool:
+        """Whether it was asked about a dip until a moment ago, and a shot took its place."""
+        return self.unsure is not None and self._unsure_ends_s < inf
 
     def remember(self) -> None:
         """Notes what is being shot from now on: a shot may leave before the next look, and is recognised later yet."""

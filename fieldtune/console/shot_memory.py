@@ -4,14 +4,28 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Live, ShotSeen
-    from fieldtune.records import UnansweredShot
+    from fieldtune.records import Result, UnansweredShot
 
 _REMEMBERED_S = 15.0
 """How long it is remembered what was being shot; a shot is recognised sooner than that after it left."""
+
+
+class SeenResult(Protocol):
+    """What was seen of a shot."""
+
+    @property
+    def result(self) -> Result:
+        """How it ended."""
+        ...
+
+    @property
+    def miss_m(self) -> float | None:
+        """How far off, positive long; ``None`` where it didn't get there."""
+        ...
 
 
 class ShotMemory:

@@ -129,6 +129,27 @@ def test_a_dip_that_the_line_cannot_settle_is_asked_about_once(shot: bool) -> No
     assert not state.asks_about_dip
 
 
+@pytest.mark.parametrize("shot", [True, False])
+def test_yes_and_no_are_for_the_dip_when_a_shot_has_just_taken_its_place(shot: bool) -> None:
+    clock = Clock()
+    state = shooting_state(ROBOT, live(), clock)
+    state.look(replace(live(), unsure=seen(1)))
+    assert state.asks_about_dip
+    state.look(replace(live(), unsure=seen(1), shots=(seen(1),)))
+    assert not state.asks_about_dip  # the shot is asked about
+    assert state.asked_just_now
+    launched = state.asked_about()
+    state.settle_unsure(shot=shot)
+    assert launched[0] in state.unanswered
+    assert len(state.unanswered) == 1 + shot
+    state.look(replace(live(), unsure=seen(2), shots=(seen(1), seen(2))))
+    state.unanswered.clear()
+    assert not state.asks_about_dip  # answered at once: the dip isn't asked about for the rest of that time
+    clock.seconds += 1.0
+    state.look(replace(live(), unsure=seen(2), shots=(seen(1), seen(2))))
+    assert not state.asked_just_now
+
+
 def test_a_shot_keeps_what_was_true_when_it_left() -> None:
     """1.2 s before the last sample, which is 0.02 s old: target, spot and battery were changed since, and are again."""
     low, high = replace(ROBOT.target(), name="low"), replace(ROBOT.target(), name="high")

@@ -197,7 +197,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_no_shot(self) -> None:
         """Nothing was launched."""
-        if self.controller.shooting.asks_about_dip:
+        if self.controller.shooting.asks_about_dip or self.controller.shooting.asked_just_now:
             self.controller.shooting.settle_unsure(shot=False)
         else:
             self.controller.recorder.discard()
@@ -218,7 +218,10 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def action_yes(self) -> None:
         """Confirm a result although something about it was odd, or that a dip of the wheel was a shot."""
-        if not self._was_a_shot():
+        shooting = self.controller.shooting
+        if shooting.asked_just_now:
+            self.controller.recorder.keep(shooting.settle_unsure(shot=True))
+        elif not self._was_a_shot():
             self.controller.recorder.yes()
         self.controller.show()
 
