@@ -141,5 +141,38 @@ def test_a_speed_that_may_be_the_motors_is_not_taken_as_sure(number, unit):
     assert (meaning.unit if meaning.sure else None) == unit
 
 
+@pytest.mark.parametrize(
+    ("line", "unit", "sure"),
+    [
+        ("Wheel: 81.6%, Batt: 9.7V", "rpm", False),
+        ("flywheel: 2.45 krpm", "krpm", True),
+        ("target: 1400 rpm", "its unit", True),
+        ("dist: 96.5 inches", "inches", True),
+        ("dist: 120 px", "m", False),
+    ],
+)
+def test_a_unit_behind_a_number_is_taken_at_its_word(line, unit, sure):
+    ((_, meaning), *_) = guess(read_names([line] * 10), HERON).items()
+    assert (meaning.unit, meaning.scale, meaning.sure) == (unit, 1.0, sure)
+
+
+def test_a_logs_level_is_no_current():
+    assert {one.ours for one in guess(read_names(["I (12300) flywheel: rpm=2450"] * 10), HERON).values()} == {
+        "wheel_rpm"
+    }
+
+
+@pytest.mark.parametrize("row", ["{t};2450,5;9,77;", "{t}\t2450,5\t9,77", "{t} 2450,5 9,77", "{t}, 2450.5, 9.77"])
+def test_columns_are_told_apart_as_they_are_read(row, tmp_path):
+    """By what was shown of them, with their decimal commas; then an order with as many columns as there are."""
+    texts = [shown(row.format(t=1000 + 20 * i).encode()) for i in range(10)]
+    seen = read_names(texts)
+    assert seen.columns
+    assert [reading.numbers[-1] for reading in seen.readings] == [1180, 2450.5, 9.77]
+    order = ("t_ms", "wheel_rpm", "battery_v")
+    _, live = fed(lambda _, t: row.format(t=t), replace(HERON, link=replace(HERON.link, columns=order)))
+    assert (live.wheel_rpm, live.battery_v) == (2450.5, 9.77)
+
+
 def test_raw_lines_show_what_a_keyboard_has():
     assert shown("v:\t2\u202f450 \u22121,5 \u2248\u0665 \u202e\x1b[31m".encode()) == "v: 2 450 -1,5 ~5 ··[31m"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar, cast
 
@@ -16,7 +17,8 @@ from fieldtune.console.widgets.entry_line import EntryLine
 from fieldtune.console.widgets.text_block import Part, TextBlock
 from fieldtune.errors import FieldtuneError, InputError
 from fieldtune.link.text.raw_pairs import number_in
-from fieldtune.link.troubleshooting.mapping import as_profile, guess, lengths
+from fieldtune.link.text.wire_numbers import NotANumberError, value_of
+from fieldtune.link.troubleshooting.mapping import as_profile, guess, lengths, unknown_unit
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings, would_have_to_print
 from fieldtune.link.troubleshooting.raw_names import Seen, read_names
 
@@ -126,7 +128,8 @@ class LineMapScreen(ListScreen):
                              (f"{words.shorten(words.printable(text), digits):>{digits}} ", "$ink")]  # fmt: skip
         if meaning is None:
             return [*parts, ("  not used", "$quiet")]
-        ours = _in_our_unit(text, meaning)
+        ours = "" if self._is_open(name) else _in_our_unit(text, meaning)
+        meaning = replace(meaning, sure=not self._is_open(name))
         if self.size.width < _NARROW:
             return [*parts, (f"  {_in_short(meaning)}", "$act" if meaning.sure else "$bad"), (ours, "$good")]
         if not meaning.sure:
@@ -154,7 +157,7 @@ class LineMapScreen(ListScreen):
                 may_be = lengths(one.name, one.numbers[-1], self._robot) if not one.behind else {}
                 if len(may_be) > 1 and one.name not in self._touched:
                     lacks.append(f"{words.printable(one.name)}: {' or '.join(may_be)}? d until it fits")
-        unsure = [words.printable(name) for name, one in self._mapping.items() if not one.sure]
+        unsure = [words.printable(name) for name in self._mapping if self._is_open(name)]
         if unsure:
             lacks.append(f"{', '.join(unsure)}: which unit? It shows at a shot's speed, or its letter says it")
         if "setpoint" not in fields:
@@ -168,7 +171,7 @@ class LineMapScreen(ListScreen):
         if self.size.width < _NARROW and name is not None and name in self._mapping:  # its row is cut off
             text = next(one.texts[-1] for one in self._seen.readings if one.name == name)
             meaning = self._mapping[name]
-            if not meaning.sure:
+            if self._is_open(name):
                 return [(f"{self._which_unit(name)}\n", "bold $bad"), (f"{said}.", "$quiet")]
             if may := [lack for lack in lacks if lack.startswith(f"{words.printable(name)}: ")]:
                 return [(may[0], "bold $bad")]
@@ -181,8 +184,21 @@ class LineMapScreen(ListScreen):
             ("A letter says what the marked name is; again: its next unit. Enter saves.", "$quiet"),
         ]
 
+    def _is_open(self, name: str) -> bool:
+        """Whether nothing tells the unit, or it is one that nobody knows, without a factor."""
+        meaning = self._mapping[name]
+        return not meaning.sure or (meaning.scale == 1.0 and bool(self._unknown_unit(name)))
+
+    def _unknown_unit(self, name: str) -> str:
+        """What stands behind a name's numbers and is no unit of what it is mapped to; empty where nothing does."""
+        reading = next((one for one in self._seen.readings if one.name == name), None)
+        return "" if reading is None else unknown_unit(reading, self._mapping[name].ours, self._robot)
+
     def _which_unit(self, name: str) -> str:
         """What to press for the unit of a name that doesn't tell it."""
+        if unknown := self._unknown_unit(name):
+            name, unknown = words.shorten(words.printable(name), 10), words.shorten(unknown, 8)
+            return f"{name} in {unknown}: k its factor, - not used"
         key = _letter_of(self._mapping[name])
         return f"{words.shorten(words.printable(name), 12)}: which unit? {key} until it fits"
 
@@ -249,7 +265,7 @@ class LineMapScreen(ListScreen):
         if not self._mapping:
             self.say("no name is mapped yet; Esc goes back without a line", bad=True)
             return
-        if unsure := [name for name, one in self._mapping.items() if not one.sure]:
+        if unsure := [name for name in self._mapping if self._is_open(name)]:
             names = [one.name for one in self._seen.readings]  # a guess would show a wrong number as a good one
             self.rows.highlighted = names.index(unsure[0]) if unsure[0] in names else self.rows.highlighted
             self.say(self._which_unit(unsure[0]), bad=True)
@@ -295,7 +311,6 @@ def _letter_of(meaning: Meaning) -> str:
 
 
 def _in_our_unit(text: str, meaning: Meaning) -> str:
-    number = number_in(text)
     unit = {
         "wheel_counts": "counts",
         "wheel_rpm": "rpm",
@@ -304,9 +319,14 @@ def _in_our_unit(text: str, meaning: Meaning) -> str:
         "draw_mm": "mm",
         "power_pct": "%",
     }.get(meaning.ours, "")
-    if number is None or meaning.scale == 1.0 or not meaning.sure:
+    number = number_in(text)
+    if number is None or not meaning.sure:
         return ""
-    return f" = {number * meaning.scale:.4g} {unit}".rstrip()
+    value = number
+    with contextlib.suppress(NotANumberError):
+        value = float(value_of(text, meaning.ours))
+    value = value * meaning.scale if value == number else value  # a unit behind it tells more
+    return "" if value == number else f" = {value:.4g} {unit}".rstrip()
 
 
 def _read_factor(text: str) -> float:

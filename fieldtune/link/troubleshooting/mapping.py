@@ -185,8 +185,10 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
     if kind == "counts":
         return _position(said, options, robot)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
-    if behind is not None or (reading.behind and not any(is_known(reading.behind, one.ours) for one in options)):
-        return behind or options[0]  # of a unit that nobody knows no number tells another
+    if behind is not None or unknown_unit(reading, options[0].ours, robot):
+        return behind or replace(options[0], sure=False)  # of a unit that nobody knows no number tells another
+    if reading.behind and is_known(reading.behind, options[0].ours):
+        return Meaning(options[0].words, reading.behind, options[0].ours)  # converted where it is read
     named = _units_named(reading.label)
     if kind == "period":
         return _period(reading, options, named, robot)
@@ -195,6 +197,14 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
         return by_name
     named_rpm = "rpm" in named
     return options[0] if named_rpm and kind == "setpoint" else _by_size(kind, _size(reading), robot)
+
+
+def unknown_unit(reading: Reading, ours: str, robot: Robot | None) -> str:
+    """What stands behind a reading's numbers and is no unit of our field; empty where nothing does."""
+    if ours == "setpoint" and robot is not None and reading.behind == robot.setpoint.unit:
+        return ""
+    like = "wheel_rpm" if ours == "setpoint" else ours
+    return "" if not reading.behind or is_known(reading.behind, like) else reading.behind
 
 
 def _by_size(kind: str, size: float, robot: Robot | None) -> Meaning:

@@ -9,12 +9,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from fieldtune.frozen import frozen
-from fieldtune.link.text.raw_pairs import NUMBER, WITH_UNIT, cells_of, is_cell, number_in, pairs, uncoloured
+from fieldtune.link.text.raw_pairs import WITH_UNIT, cells_of, is_cell, number_in, pairs, uncoloured
 from fieldtune.link.text.wire_numbers import COUNTED
 
 _KEPT = 60
 _COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
 _WORDY_COLUMN_NAME = re.compile(r"[A-Za-z_][\w. ]*(?:[(\[][^()\[\]]*[)\]])?")
+_NUMBER_ALONE = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 _UNIT_CELLS = frozenset(
     ("rpm", "RPM", "V", "mV", "m", "mm", "cm", "in", "ft", "A", "mA", "ms", "rad/s", "rps", "deg/s")
 )
@@ -74,8 +75,8 @@ def read_names(lines: Iterable[str]) -> Seen:
     lines = list(lines)
     for line in map(uncoloured, lines[:1] + lines[1:][-_KEPT:]):  # the first may be a row of column names
         text = re.sub(r"\*[0-9A-Fa-f]{2}\s*$", "", line.strip().rpartition("$")[2])
-        cells = [cell for cell in re.split(r"[,;\t ]+", text.strip().strip("[]()")) if cell]
-        if cells and all(NUMBER.fullmatch(cell) for cell in cells):
+        cells = _cells(text.strip().strip("[]()"))
+        if cells and all(_NUMBER_ALONE.fullmatch(cell) for cell in cells):
             rows.append(cells)
             continue
         if names := _row_of_names(text, cells):
@@ -89,6 +90,16 @@ def read_names(lines: Iterable[str]) -> Seen:
     if rows and not named:
         return Seen(tuple(_columns(rows, header)), True)
     return Seen(tuple(one for one in named.values() if one.numbers), False)
+
+
+def _cells(text: str) -> list[str]:
+    """A line of columns, cut where its reader cuts it: a comma is a cell's own where something else stands between."""
+    mark = next((mark for mark in ";\t|" if mark in text), None)
+    for cells in (text.strip(f"{mark} ").split(mark), text.replace(", ", " ").split()):
+        cells = [cell.strip() for cell in cells]
+        if len(cells) > 1 and all(map(_NUMBER_ALONE.fullmatch, cells)):
+            return cells
+    return [cell for cell in re.split(r"[,;\t ]+", text) if cell]
 
 
 def _row_of_names(text: str, cells: list[str]) -> list[str]:
