@@ -133,12 +133,24 @@ def test_a_name_of_ours_with_something_else_than_a_number_is_not_said_to_be_miss
     assert "No name" not in " ".join(said)
 
 
-@pytest.mark.parametrize(("number", "unit"), [(2450, "rpm"), (256.6, "rad/s"), (40.83, "turns/s"), (5145, None)])
+@pytest.mark.parametrize(
+    ("number", "unit"),
+    [(2450, "rpm"), (256.6, "rad/s"), (40.83, "turns/s"), (5145, None), (2940, None), (800, "rpm")],
+)
 def test_a_speed_that_may_be_the_motors_is_not_taken_as_sure(number, unit):
-    """5,145 are 858 rpm in degrees a second, 2,450 rpm in the motor's own, 3,062 in counts a second: this wheel holds
-    any of them."""
+    """5,145 are 858 rpm in degrees a second and 2,450 rpm in the motor's own: this wheel holds both. 2,940 rpm are too
+    many for it; of the motor they would be 1,400, which nothing but their size says."""
     meaning = guess(read_names([f"velocity: {number}, batt: 9.77"] * 10), HERON)["velocity"]
     assert (meaning.unit if meaning.sure else None) == unit
+
+
+def test_units_that_a_speed_may_be_in_are_named_with_their_factors():
+    said = told(lambda rpm, t: f"velocity: {2.1 * rpm:.0f}, batt: 9.77")
+    assert 'battery_v = "batt"' in said
+    (asked,) = (one for one in said if one.startswith("velocity is "))
+    assert "motor rpm (2450 rpm)" in asked or "motor rpm (2452 rpm)" in asked or "motor rpm (2448 rpm)" in asked
+    assert "0.166667 for deg/s, 0.47619 for motor rpm" in asked
+    assert "look again" not in " ".join(said)
 
 
 @pytest.mark.parametrize(

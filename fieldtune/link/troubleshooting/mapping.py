@@ -214,11 +214,22 @@ def _by_size(kind: str, size: float, robot: Robot | None) -> Meaning:
     if robot is None or kind not in _SPEEDS or not robot.setpoint.scale.is_speed:
         tells = bool(fits) and (fits[0].unit != "0.1 V" or size > _HUNDRED)
         return replace((fits or options)[0], sure=tells or kind not in (*_SPEEDS, "power", "battery", "distance"))
+    held = _held(kind, size, robot)
+    usual = [one for one in held if one in options]
+    best = (usual or fits or options)[0]
+    return best if usual[:1] == [options[0]] or (usual and len(held) == 1) else replace(best, sure=False)
+
+
+def _held(kind: str, size: float, robot: Robot) -> list[Meaning]:
+    """In which units a speed of this size is one at which this robot shoots."""
     low, high = 0.9 * robot.setpoint.low, 1.1 * robot.setpoint.high
-    own = meanings(kind, robot) if kind != "setpoint" else options
-    held = [one for one in own if one.unit not in _SELDOM and low <= size * one.scale <= high]
-    best = (held or fits or options)[0]
-    return best if len(held) == 1 or held[:1] == [options[0]] else replace(best, sure=False)
+    own = meanings(kind, robot) if kind != "setpoint" else MEANINGS[kind]
+    return [one for one in own if one.unit not in _SELDOM and low <= size * one.scale <= high]
+
+
+def speeds(number: float, robot: Robot) -> dict[str, float]:
+    """Rpm that one is in each unit in which a speed of this number is one at which this robot shoots."""
+    return {one.unit: one.scale for one in _held("speed", abs(number), robot)}
 
 
 def lengths(name: str, number: float, robot: Robot) -> dict[str, float]:

@@ -18,6 +18,7 @@ from fieldtune.link.troubleshooting.line_health import advice
 from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.troubleshooting.unit_remedies import (
     fraction_remedy,
+    open_speed,
     other_setpoint,
     out_of_range,
     sensors_unit,
@@ -159,9 +160,11 @@ def _at_rest(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         f" Put it under [link.scale] as {PERIOD}, and {name} as {PERIOD} under [link.fields]."
         for name in periods
     ]
-    others = [field.name for field in unsure if field.name not in periods]
+    speeds = {field.name: open_speed(field, robot) for field in unsure if robot is not None}
+    speeds = {name: asks for name, asks in speeds.items() if asks}
+    others = [field.name for field in unsure if field.name not in periods and field.name not in speeds]
     sensors = [sensors_unit(field) for field in fields if not field.sure and sensors_unit(field)]
-    return [*asked, *([f"{', '.join(others)} {said}"] if others else []), *sensors]
+    return [*asked, *speeds.values(), *([f"{', '.join(others)} {said}"] if others else []), *sensors]
 
 
 def not_read(lines: Sequence[str], robot: Robot) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fieldtune.constants import RPM
 from fieldtune.line_fields import BY_WIRE_NAME, COUNTER
 from fieldtune.link.limits import NEAREST_M, Limits
-from fieldtune.link.troubleshooting.mapping import lengths
+from fieldtune.link.troubleshooting.mapping import lengths, speeds
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 from fieldtune.link.validation.no_reading import is_code
 
@@ -114,6 +114,22 @@ def sensors_unit(field: RawField) -> str:
     raw = f'; or, if it is raw, paste battery_v = "{name}" under [link.fields], and under [link.scale] battery_v = '
     factor = f"the volts that a meter shows, divided by {number}" if field.value else ""
     return f"{name} is {number}: percent, or raw? Let the program print volts{raw + factor if factor else ''}."
+
+
+def open_speed(field: RawField, robot: Robot) -> str:
+    """In which units a speed may be that tells none, and what to do; empty where none fits, or the wheel is at rest."""
+    if field.ours != "wheel_rpm" or not field.value or not robot.setpoint.scale.is_speed:
+        return ""
+    number = field.value / field.scale
+    units = speeds(number, robot)
+    if not units:
+        return ""
+    which = ", or ".join(f"{unit} ({abs(number) * rpm:.0f} rpm)" for unit, rpm in units.items())
+    scales = ", ".join(f"{rpm:.6g} for {unit}" for unit, rpm in units.items())
+    return (
+        f'{field.name} is {field.text}: in {which}? Put wheel_rpm = "{field.name}" under [link.fields], and under'
+        f" [link.scale] wheel_rpm = … ({scales})."
+    )
 
 
 def _share(name: str, ours: str, robot: Robot | None) -> list[str]:
