@@ -174,6 +174,10 @@ def standing_caution(live: Live, robot: Robot, before: bool = False) -> str:
     return f"{stored} hands off, range clear, eye protection on"
 
 
+_PORT_WIDE = 40
+"""Letters of a port's name; of a longer one the folder is left out. The Line view has it whole."""
+
+
 def link_line(live: Live) -> str:
     """Link health in one breath."""
     rate = "" if live.health.rate_hz is None else f", {live.health.rate_hz:.0f} samples/s"
@@ -181,6 +185,9 @@ def link_line(live: Live) -> str:
     dropped = f", {counted(lost, 'line')} dropped" if lost else ""
     dropped += ": press c" if dropped and live.state == "searching" else ""
     said = re.sub(r"sim://\S*[/\\](\S+)\.toml", r"sim://\1", live.words)  # which file it is does not matter here
+    scheme, there, path = (live.port or "").rpartition("://")
+    if len(path) > _PORT_WIDE and path.startswith("/"):  # what stands behind it, a remedy perhaps, would be cut off
+        said = said.replace(f"{scheme}{there}{path}", f"{scheme}{there}…/{path.rpartition('/')[2]}")
     other = f"; also {live.others[0]}: ^p reads it" if live.others else ""
     return f"{said}{rate if live.state == 'live' else ''}{dropped}{other}"
 

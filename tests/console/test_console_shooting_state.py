@@ -372,6 +372,15 @@ def test_a_line_about_a_file_keeps_its_remedy_in_a_small_window() -> None:
     assert words.fitted("a long line that names no file and has to end somewhere", 20) == "a long line that na…"
 
 
+@pytest.mark.parametrize("scheme", ["", "file://"])
+def test_a_port_in_a_deep_folder_leaves_room_for_the_remedy(scheme: str) -> None:
+    port = f"{scheme}/home/team/a/very/long/way/down/to/run of the last match.log"
+    said = words.link_line(replace(live(), port=port, words=f"listening on {port}, but silent for 4 s"))
+    assert said.startswith(f"listening on {scheme}…/run of the last match.log, but silent")
+    short = f"{scheme}/dev/tty0"
+    assert words.link_line(replace(live(), port=short, words=f"reading {short}")).startswith(f"reading {short}")
+
+
 def test_the_battery_view_names_one_ceiling() -> None:
     shooting = shooting_state(ROBOT, live())
     shooting.aim = SimpleNamespace(ceiling=3258.0, setpoint=SetpointChoice(2450.0, "rpm", 2440.0, 2460.0))  # type: ignore[assignment]
