@@ -191,7 +191,7 @@ class ShootingState:
 
         ``results``: what was seen so far of a simulated robot's shots; a new shot takes the newest unused one.
         """
-        self.live = live
+        self.live, asked = live, self.asks_about_dip
         self._read_distance(live)
         if (battery := live.battery_v) is None:
             self.battery_v = None
@@ -207,7 +207,8 @@ class ShootingState:
         if live.unsure is not None and live.unsure.number > self._last_unsure:
             self.unsure, self._unsure_ends_s = self._seen(live.unsure, None), inf
         self._last_unsure = 0 if live.unsure is None else live.unsure.number
-        self._unsure_ends_s = min(self._unsure_ends_s, self.clock() + _STILL_S) if found else self._unsure_ends_s
+        if found:
+            self._unsure_ends_s = min(self._unsure_ends_s, self.clock() + _STILL_S if asked else -inf)
         if self.unsure is not None and (self.clock() > self._unsure_ends_s or self.age_s(self.unsure) > _ASKED_S):
             self.unsure = None
         self.remember()
@@ -232,7 +233,7 @@ class ShootingState:
     @property
     def asked_just_now(self) -> bool:
         """Whether it was asked about a dip until a moment ago, and a shot took its place."""
-        return self.unsure is not None and self._unsure_ends_s < inf
+        return self.unsure is not None and self._unsure_ends_s < inf and not (self.chosen or self.answer)
 
     def remember(self) -> None:
         """Notes what is being shot from now on: a shot may leave before the next look, and is recognised later yet."""

@@ -143,10 +143,16 @@ def test_yes_and_no_are_for_the_dip_when_a_shot_has_just_taken_its_place(shot: b
     assert launched[0] in state.unanswered
     assert len(state.unanswered) == 1 + shot
     state.look(replace(live(), unsure=seen(2), shots=(seen(1), seen(2))))
+    assert not state.asked_just_now  # shots without a result came first all the time
+    state.unanswered.clear()
+    state.look(replace(live(), unsure=seen(3), shots=(seen(1), seen(2))))
+    assert state.asks_about_dip
+    state.look(replace(live(), unsure=seen(3), shots=(seen(1), seen(2), seen(3))))
     state.unanswered.clear()
     assert not state.asks_about_dip  # answered at once: the dip isn't asked about for the rest of that time
+    assert state.asked_just_now
     clock.seconds += 1.0
-    state.look(replace(live(), unsure=seen(2), shots=(seen(1), seen(2))))
+    state.look(replace(live(), unsure=seen(3), shots=(seen(1), seen(2), seen(3))))
     assert not state.asked_just_now
 
 
