@@ -42,6 +42,12 @@ def a_pulled_wire() -> Iterator[str]:
         yield f"t_ms={10 * number},wheel_counts={25 * min(number, 300)},battery_mv=9800\n"
 
 
+def the_motors_speed() -> Iterator[str]:
+    """A speed in no unit that is told, and nothing else."""
+    for number in range(100_000):
+        yield f"velocity: {5145 + number % 3}\n"
+
+
 @contextmanager
 def watching(texts: Iterator[str], profiles: Path, columns: int = 44, rows: int = 14) -> Iterator[Terminal]:
     """A console on the line of a robot that prints these lines, its cautions read; it is left by q."""
@@ -67,6 +73,7 @@ def watching(texts: Iterator[str], profiles: Path, columns: int = 44, rows: int 
             r"Press \^o, c, Enter",
         ),
         (a_pulled_wire, r"Wheel now unknown\s+○ c says why", r"plug"),
+        pytest.param(the_motors_speed, r"no\s+line\s+that\s+can\s+be\s+read", r"\^o, c, Enter", marks=pytest.mark.slow),
     ],
 )
 def test_a_small_window_says_what_to_do(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from textwrap import wrap
 from typing import TYPE_CHECKING
@@ -50,7 +51,7 @@ class LineScreen(ConsoleScreen):
         robot = self.controller.robot
         lines = line.recent_lines(_RAW)
         told = remedies(live.health, lines, line.fixed_baud, robot, has_speed=has_speed(live.port))
-        if any(said.startswith("[link.") for said in told):
+        if any(re.search(r"\[link\.(fields|columns|scale)\]", said) for said in told):
             told.insert(0, _how_to_map(robot))
         if self.small:
             self._in_short(told or [health_words(live.health)], lines)
@@ -80,11 +81,14 @@ def _how_to_map(robot: Robot) -> str:
             f"{robot.name} is a demonstration robot, and stays as it is. Press ^o, n to set up one of your own, "
             "and c at the end: there you say which name is which."
         )
-    return "Press ^o, c, Enter: there you say which name is which, and the profile is written for you."
+    return "Press ^o, c, Enter: there you say which name is which, in which unit, and the profile is written for you."
 
 
 def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:
-    """The last of the lines in so many rows, none cut: what was wrong with a line stands at its end."""
+    """The last of the lines in so many rows, none cut: what was wrong with a line stands at its end.
+
+    Of one that alone is too long for them, its beginning: there its names stand.
+    """
     shown: list[str] = []
     for line in reversed(lines):
         text = words.printable(line)
@@ -92,7 +96,7 @@ def whole_lines(lines: Sequence[str], rows: int, wide: int) -> list[str]:
         if shown and len(shown) + len(pieces) > rows:
             break
         shown = pieces + shown
-    return shown[-rows:]
+    return shown[:rows]
 
 
 def health(live: Live, shown: OutputFigures | None = None) -> list[Part]:
