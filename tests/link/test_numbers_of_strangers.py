@@ -14,6 +14,7 @@ import pytest
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
+from fieldtune.link.text.raw_pairs import pairs
 from fieldtune.link.text.shown_lines import shown
 from fieldtune.link.troubleshooting.mapping import guess
 from fieldtune.link.troubleshooting.raw_names import read_names
@@ -112,6 +113,19 @@ def test_inches_by_their_mark_are_not_taken_as_centimetres(form, tmp_path):
         return f"t_ms={t},wheel_rpm={rpm},{form}"
 
     assert fed(line, pasted(told(line), tmp_path))[1].distance_m == pytest.approx(96.5 * 0.0254)
+
+
+@pytest.mark.parametrize(
+    ("text", "values"),
+    [
+        ('Range: 96.5", Height: 37.5"', ['96.5"', '37.5"']),
+        ('level=info msg="rpm: 2450, batt: 9.7"', ["2450", "9.7"]),
+        ('{"log": "rpm: 2450"}', ["2450"]),
+        ('<state rpm="2450" volts="9.80"/>', ["2450", "9.80"]),
+    ],
+)
+def test_a_quote_that_ends_a_text_is_no_inch(text, values):
+    assert [value for _, value in pairs(text)] == values
 
 
 def test_a_bound_is_no_reading():

@@ -96,14 +96,14 @@ def pairs(text: str) -> list[tuple[str, str]]:
             return [pair for pair in said if "".join(pair).isprintable()]  # escapes in JSON become what they stand for
         except UNREADABLE:
             pass
-    text, at = _TARGET.sub(r" \1=", as_pairs(text)), 0
+    text, at, inches = _TARGET.sub(r" \1=", as_pairs(text)), 0, 0
     while match := (_NEXT_BY_BLANK.match(text, at) if found else None) or _PAIR.search(text, at):
         with_unit = _COUNTED_NUMBER.match(text, match.start(2)) or WITH_UNIT.match(text, match.start(2))
         value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
         if (word := _UNIT_OR_NAME.search(value)) and not is_unit(word[1]) and _NEXT_NUMBER.match(text, at):
             value, at = value[: word.start()], at - len(word[0])
-        if text[at : at + 1] == '"' != text[match.start(2) - 1]:  # inches, and no quote of a text
-            value, at = f'{value}"', at + 1
+        if text[at : at + 1] == '"' and (text.count('"', 0, at) - inches) % 2 == 0:  # and no quote that ends a text
+            value, at, inches = f'{value}"', at + 1, inches + 1
         found.setdefault(match[1].strip(), value.strip(" ,;'"))
     if not found:
         return _apart_by_blanks(text)
