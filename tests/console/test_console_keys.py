@@ -239,8 +239,11 @@ def test_a_lost_line_is_said_and_the_console_stays(session: Session) -> None:
         ).now
         text = await until(app, pilot, "port gone")
         assert "no readback" in text
+        await until(app, pilot, "Wheel turning fast, last read: hands off")
         await pilot.press("i")
         await until(app, pilot, "confirmed: shot 1")
+        line.now = ScriptedLine(wheel_rpm=0.0).now
+        await until(app, pilot, "A fast wheel can hurt")
 
     drive(console(session, line), script)
 

@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from console_driver import ScriptedLine, drive, until
 from console_world import live, slider, thrower
-from textual.pilot import Pilot
 
-from fieldtune import Session
-from fieldtune.console import ConsoleApp
 from fieldtune.console.words import moving_still, standing_caution
 from fieldtune.link.samples import Live
 from fieldtune.robot.model import Robot
@@ -31,19 +27,3 @@ def test_what_was_read_last_counts_until_something_else_is_read(robot: Robot, la
 def test_a_wheel_that_was_read_at_rest_is_at_rest() -> None:
     assert not moving_still(STOPPED, thrower(), True)
     assert standing_caution(STOPPED, thrower(), False).startswith("A fast wheel can hurt")
-
-
-def test_the_caution_stays_when_the_encoders_plug_is_pulled() -> None:
-    robot = thrower()
-    line = ScriptedLine(wheel_rpm=2200.0)
-
-    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
-        await until(app, pilot, "Wheel turning fast: hands off")
-        line.now = live(wheel_rpm=None)
-        await until(app, pilot, "Wheel turning fast, last read: hands off")
-        line.now = live(wheel_rpm=0.0)
-        await until(app, pilot, "A fast wheel can hurt")
-
-    with Session(robot) as session:
-        session.log.remember("caution understood", "yes")
-        drive(ConsoleApp(robot, session, line), script)
