@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import CLOCKS
 from fieldtune.link.validation.arrival_clock import ArrivalClock
-from fieldtune.link.validation.clock_judge import PAUSE_S, STILL, ClockJudge, steps_words
+from fieldtune.link.validation.clock_judge import PAUSE_S, STILL, ClockJudge, pace_words, steps_words
 
 if TYPE_CHECKING:
     from fieldtune.link.text.wire_values import WireValues
@@ -97,6 +97,7 @@ _NEARER, _UNKNOWN_S = 1.02, 2e-4
 _WRAPS = (2**16, 2**32)
 _LONGEST_S = 10.0
 _LONGEST_PERIOD_S = 2.0
+_RIGHT = 0.01  # of the pace: a clock that was put right twice may be that of another robot, which is right
 _SHORT_WRAPS = 2  # roll-overs at 16 bits after which the clock is known to be so short
 
 
@@ -108,14 +109,15 @@ class ClockUnit:
 
     def __init__(self) -> None:
         self.times = 1.0
-        """What the numbers on the line are multiplied by to be in the unit of their name."""
+        """What the numbers on the line are multiplied by to be in the unit of their name, and seconds by arrival."""
+        self.counts_seconds = False
         self._last: float | None = None
         self._fine = 0
 
     def see(self, wire: WireValues) -> bool:
         """Takes the clock of a line; True when it turns out with it that it counts seconds."""
         now = wire.t_ms
-        if self.times != 1.0 or now is None or wire.t_us is not None:
+        if self.counts_seconds or now is None or wire.t_us is not None:
             return False
         last, self._last = self._last, now
         if last is None or now == last:
@@ -124,7 +126,7 @@ class ClockUnit:
         self._fine = self._fine + 1 if fine else 0
         if self._fine < _FINE_TIMES:
             return False
-        self.times = 1000.0
+        self.times, self.counts_seconds = 1000.0, True
         return True
 
 
@@ -140,11 +142,14 @@ class Clocks:
         self.arrival = ArrivalClock()
         self.fault: str | None = None
         """Why the host's arrival time is the clock although the robot sends one."""
+        self.off: str | None = None
+        """That the robot's clock is a little fast or slow, which is put right."""
         self.judging = True
         """False where arrival times are made up, as of plain text."""
         self.line_s = math.inf
         """Time between two lines, refused ones included: unknown is infinite."""
         self._judge = ClockJudge()
+        self._wraps: tuple[float, ...] = _WRAPS
         self._stood_s: float | None = None
         self._short = 0
         self.unit = ClockUnit()
@@ -166,19 +171,39 @@ class Clocks:
         if self.fault == STILL:
             self._look_again(wire)
         if self.unit.see(wire):
-            self._judge, self.fault = ClockJudge(), None
+            self._judge, self.fault, self._wraps, self.off = ClockJudge(), None, _WRAPS, None
             return True
-        clock, tick = self.reading(wire)
-        if clock is None or not self.judging:
+        ticks, tick = clock_of(wire)
+        if ticks is None or not self.judging:
             return False
-        return self.judge_s(clock * tick, arrival_s, lines)
+        clock_s = self.unit.times * ticks * tick
+        return self.judge_s(clock_s, arrival_s, lines) if self.fault is None else self._is_right(clock_s, arrival_s)
+
+    def _is_right(self, clock_s: float, arrival_s: float) -> bool:
+        """Whether a clock that was not trusted turns out to be right."""
+        if self.fault != self._judge.verdict:
+            return False
+        self._judge.see(clock_s, arrival_s)
+        self.fault = self._judge.verdict
+        return self.fault is None
 
     def judge_s(self, clock_s: float, arrival_s: float, lines: int = 1) -> bool:
         """As ``judge``, of a clock in seconds that is trusted so far."""
         if self.judging:
             self._judge.see(clock_s, arrival_s, lines)
             self.fault = self._judge.verdict
+        if self._judge.pace != 1.0 and self.fault is None:
+            self._put_right(self._judge.pace)
+            return True
         return self.fault is not None
+
+    def _put_right(self, pace: float) -> None:
+        """From now on the clock is taken to run ``pace`` seconds a second more slowly than before."""
+        self.unit.times /= pace
+        self._wraps = tuple(wrap / pace for wrap in self._wraps)
+        whole = self._wraps[0] / _WRAPS[0]
+        self.off = None if abs(whole - 1) < _RIGHT else f"{pace_words(1 / whole)}, taken so"
+        self._judge = ClockJudge()
 
     def judge_more(self, lines: int, last_s: float, clocks_s: Callable[[], list[float]]) -> None:
         """Takes lines of the same arrival, of which ``judge_s`` took the first: nothing new of the clock's pace."""
@@ -209,13 +234,13 @@ class Clocks:
             return self.arrival.time_of(number) - base.mark
         before = base.clock if tick == base.tick else base.clock * base.tick / tick
         ticks = clock - before
-        if self._short >= _SHORT_WRAPS and max(clock, before) < _WRAPS[0]:
-            lap = _WRAPS[0] * tick
-            since = ticks % _WRAPS[0] * tick
+        if self._short >= _SHORT_WRAPS and max(clock, before) < self._wraps[0]:
+            lap = self._wraps[0] * tick
+            since = ticks % self._wraps[0] * tick
             return since + max(round((waited - since) / lap), 0) * lap
         if ticks >= 0:
             return ticks * tick
-        for wrap in _WRAPS:
+        for wrap in self._wraps:
             since = (ticks + wrap) * tick
             if before < wrap and 0 <= since <= min(waited + AHEAD_S, _LONGEST_S):
                 return since
@@ -252,9 +277,9 @@ class Clocks:
     def rolled_over(self, before: float, clock: float) -> bool:
         """Whether a believed clock began anew; notes how long it is."""
         if clock >= before:
-            if clock >= _WRAPS[0]:
+            if clock >= self._wraps[0]:
                 self._short = 0
             return False
-        if before < _WRAPS[0]:
+        if before < self._wraps[0]:
             self._short += 1
         return True

@@ -3,12 +3,18 @@
 That is late and uneven by some hundredths of a second, but over a quarter of a second it tells a clock that stands
 still, goes in coarse steps, counts in another unit than its name says, or runs fast. Of lines that come in clumps only
 the last one before each silence is hardly late.
+
+A clock that is off by a twentieth, as of a program that adds 20 ms a turn of its loop that takes 21, makes every speed
+as wrong, and shows over some seconds: again and again alike, as a host or network that is behind catches up again. What
+was held back for seconds and then came too quickly is told from a fast clock so as well, be it later.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from operator import sub
+from statistics import fmean
 
 _BLOCK_S = 0.25
 _SILENCE_S = 0.03
@@ -19,13 +25,20 @@ _REPEATED = 0.3  # share of lines that bring no new time
 _OFF_LOW, _OFF_HIGH = 0.87, 1.15
 _BACK, _BACK_S, _ANEW_S = 5, 2.0, 1.0  # steps back by less than a restart, and never ahead of where it was, for so long
 _OFF_BLOCKS = 3  # one after another, as a host that stops for a moment makes one slow block and one fast one
+_LONG_S, _SLIGHTLY, _LONG_BLOCKS, _ALIKE = 5.0, 0.03, 3, 0.015
 
 
 class ClockJudge:
-    """Follows the clock line by line; ``verdict`` says in words what is wrong with it, None as long as nothing is."""
+    """Follows the clock line by line; ``verdict`` says in words what is wrong with it, None as long as nothing is.
+
+    That it runs fast or slow is taken back where it turns out right; any other verdict stays.
+
+    ``pace``: seconds a second, other than 1 once it turns out to be a little fast or slow; that needs no verdict.
+    """
 
     def __init__(self) -> None:
         self.verdict: str | None = None
+        self.pace = 1.0
         self._since: tuple[float, float] | None = None
         self._last: float | None = None
         self._arrival_s = self._flowing_s = 0.0
@@ -33,10 +46,14 @@ class ClockJudge:
         self._least_s = float("inf")
         self._top_s = self._topped_s = 0.0  # the furthest it was, and when
         self._back = 0
+        self._ran_off = False
+        self._long_since: tuple[float, float] | None = None
+        self._paces: deque[float] = deque(maxlen=_LONG_BLOCKS)
 
     def restart(self) -> None:
-        """Begins anew behind a pause, a restart or a roll-over; a verdict stays."""
-        self._since = self._last = None
+        """Begins anew behind a pause, a restart or a roll-over; what was found stays."""
+        self._since = self._last = self._long_since = None
+        self._paces.clear()
         self._lines = self._repeated = self._off = 0
 
     def see(self, clock_s: float, arrival_s: float, lines: int = 1) -> None:
@@ -66,6 +83,22 @@ class ClockJudge:
             self._judge((clock_s - start_s) / (arrival_s - began_s))
             self._since, self._lines, self._repeated = (clock_s, arrival_s), 0, 0
             self._least_s = float("inf")
+            self._judge_slightly(clock_s, arrival_s)
+
+    def _judge_slightly(self, clock_s: float, arrival_s: float) -> None:
+        """Whether it is a little fast or slow, block for block."""
+        start_s, began_s = self._long_since = self._long_since or (clock_s, arrival_s)
+        if arrival_s - began_s < _LONG_S:
+            return
+        self._long_since = clock_s, arrival_s
+        self._paces.append((clock_s - start_s) / (arrival_s - began_s))
+        slowest, fastest = min(self._paces), max(self._paces)
+        if len(self._paces) < _LONG_BLOCKS or fastest - slowest > _ALIKE:
+            return
+        if self._ran_off and slowest > 1 - _SLIGHTLY and fastest < 1 + _SLIGHTLY:
+            self.verdict, self._ran_off = None, False
+        elif self.verdict is None and (slowest > 1 + _SLIGHTLY or fastest < 1 - _SLIGHTLY):
+            self.pace = fmean(self._paces)
 
     def _look_back(self, clock_s: float, last: float | None, arrival_s: float) -> None:
         """Whether it goes back again and again: over a network it does that, too, but gets on as well."""
@@ -96,7 +129,7 @@ class ClockJudge:
         off = int(pace > _OFF_HIGH) - int(pace < _OFF_LOW)
         self._off = 0 if off == 0 or off * self._off < 0 else self._off + off
         if abs(self._off) >= _OFF_BLOCKS and self.verdict is None:
-            self.verdict = f"the robot's clock {_pace_words(pace)}"
+            self.verdict, self._ran_off = pace_words(pace), True
 
 
 STILL = "the robot's clock stands still"
@@ -108,11 +141,13 @@ def steps_words(step_s: float) -> str:
     return f"the robot's clock goes in steps of {1000 * step_s:.0f} ms"
 
 
-def _pace_words(pace: float) -> str:
+def pace_words(pace: float) -> str:
+    """That a clock runs so many seconds a second."""
+    how = f"runs {abs(pace - 1):.0%} too {'fast' if pace > 1 else 'slowly'}".replace("%", " %")
     if 870 < pace < 1150:
-        return "counts a thousand times too fast: t_us sent as t_ms, or ns as t_us?"
-    if 0.00087 < pace < 0.00115:
-        return "counts a thousand times too slowly: seconds sent as t_ms?"
-    if pace < 0.02:
-        return "hardly moves: whole seconds?"
-    return f"runs {abs(pace - 1):.0%} too {'fast' if pace > 1 else 'slowly'}".replace("%", " %")
+        how = "counts a thousand times too fast: t_us sent as t_ms, or ns as t_us?"
+    elif 0.00087 < pace < 0.00115:
+        how = "counts a thousand times too slowly: seconds sent as t_ms?"
+    elif pace < 0.02:
+        how = "hardly moves: whole seconds?"
+    return f"the robot's clock {how}"

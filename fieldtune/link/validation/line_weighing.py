@@ -63,6 +63,7 @@ class LineWeigher:
         self.notices = self._continuity.notices
         self._derived = DerivedValues(robot, self._limits, self.notices)
         self._base: LineState | None = None
+        self._left_s = 0.0, math.inf  # time and arrival of the last line before all was begun anew
         self._held: _Held | None = None
         self._own_rpm: float | None = None  # of the last line, as corrected
         self._behind: list[Sample] = []  # of lines of other readings than what the held one changed
@@ -110,7 +111,8 @@ class LineWeigher:
     @property
     def clock_fault(self) -> str | None:
         """What is wrong with the robot's own clock, in words; None where nothing is, or there is none."""
-        return self._continuity.clocks.fault
+        clocks = self._continuity.clocks
+        return clocks.fault or clocks.off
 
     def trust_clock(self) -> None:
         """Arrival times are made up: they say nothing of the robot's clock."""
@@ -146,6 +148,8 @@ class LineWeigher:
         """Nothing is known of clock and wheel any more: the robot's clock isn't trusted, or it is another robot."""
         if self._held is not None:
             self.dropped["not followed"] += 1
+        if self._base is not None:
+            self._left_s = self._base.time_s, self._base.arrival_s
         self._base = self._held = None
         self._behind.clear()
         self._nominal = NominalTime()
@@ -166,7 +170,7 @@ class LineWeigher:
         if wire.fired is not None:
             sample.fired = self._has_fired(float(wire.fired))
         if wire != self._seen and self._continuity.clocks.judge(wire, arrival):
-            self.notices[SECONDS] = int(self._continuity.clocks.unit.times != 1.0)
+            self.notices[SECONDS] = int(self._continuity.clocks.unit.counts_seconds)
             self.begin_anew()
         self._seen = wire
         odd = self._continuity.odd
@@ -236,9 +240,9 @@ class LineWeigher:
                 self._believe(held, wire, number, sample, out)
                 return
             self._refuse_held(out)
-        self._held = _Held(
-            wire, number, arrival, self._continuity.begun(wire, number, sample, 0.0), sample, "not followed"
-        )
+        time_s = self._left_s[0] + max(arrival - self._left_s[1], 0.0)
+        begun = self._continuity.begun(wire, number, sample, time_s)
+        self._held = _Held(wire, number, arrival, begun, sample, "not followed")
 
     def _weigh(
         self,
