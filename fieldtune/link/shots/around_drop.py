@@ -12,6 +12,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
+    from fieldtune.link.samples import Sample
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
 _MISSING, _ALONE_S = 3.0, 0.25  # cells; seconds
@@ -19,6 +20,7 @@ _BESIDE_S, _BATTERY_S, _FEW_VOLTS = 0.02, 0.15, 2
 _EASES_V, _FOR_LONG, _SPREADS, _STEPS = 0.03, 0.5, 3.0, 1.5  # volts; of a rise, in each reading; of its readings
 _EVERY_S, _APART_S, _INSTANTS = 0.2, 0.6, 20
 _QUARTILES = 1.35  # from one to the other in standard deviations, of a normal distribution
+_RAMP_S, _LOWER = 0.4, 0.97
 _BELOW, _FALLS, _FEWEST = 0.95, 0.1, 5  # of the setpoint; of the speed, a second; points
 
 
@@ -73,6 +75,15 @@ def holds_setpoint(points: WheelPoints, since: float) -> bool:
     """Whether the robot has said all the time that it asks for the same speed: then nothing was lowered."""
     asked = {sample.setpoint for sample in points.samples[bisect_left(points.t, since) :]}
     return len(asked) == 1 and None not in asked
+
+
+def lowered(points: WheelPoints, sample: Sample) -> bool:
+    """Whether a new sample asks for less than the one before or those a moment ago, as where it goes down evenly."""
+    if not points.samples or sample.setpoint is None:
+        return False
+    then = bisect_left(points.t, sample.time_s - _RAMP_S, 0, len(points.t) - 1)
+    asked = [before.setpoint for before in (points.samples[-1], points.samples[then]) if before.setpoint is not None]
+    return sample.setpoint < _LOWER * max(asked, default=0.0)
 
 
 def below_running_out(asked_rpm: float | None, t: FloatArray, x: FloatArray, speed: float) -> bool:

@@ -17,13 +17,13 @@ import numpy as np
 from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
-from fieldtune.link.shots import drop_fit
-from fieldtune.link.shots.around_drop import battery_fall, below_running_out, drive_eases, holds_setpoint, last_fast
+from fieldtune.link.shots import around_drop, drop_fit
 from fieldtune.link.shots.dip_rules import Answer, Dip, answer
 from fieldtune.link.shots.doubted_drops import DoubtedDrops
 from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, CandidateFinder, Look, Waiting, before_cells
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
 from fieldtune.link.shots.network_finder import NetworkFinder
+from fieldtune.link.shots.one_step import one_step
 from fieldtune.link.shots.steep_falls import NEAR_S, SteepFalls
 from fieldtune.link.shots.usual_shots import UsualShots
 from fieldtune.link.wheel.release_speed import release_rpm
@@ -129,7 +129,7 @@ class DropDetector:
         asked = points.samples[-1].setpoint if points.samples else None
         if sample.setpoint != asked:
             self._changed_s = sample.time_s
-            if sample.setpoint is not None and asked is not None and sample.setpoint < 0.97 * asked:
+            if around_drop.lowered(points, sample):
                 self._lowered_s = sample.time_s
         if not points.add(sample, placed, noisy):
             return found
@@ -252,7 +252,7 @@ class DropDetector:
             after -= math.ceil(late_s / cell)
             seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
         if noisy and seen is not None:
-            instant = candidate.instant = last_fast(points, instant, seen[1] * 60)
+            instant = candidate.instant = around_drop.last_fast(points, instant, seen[1] * 60)
         drop = self._speed_and_depth(instant, tick_s)
         t, x, _ = points.between(instant - (before + 0.5) * cell, instant + (after + 0.5) * cell)
         if seen is None or drop is None or not drop.before_rpm > 0.0 or points.too_coarse(drop.before_rpm):
@@ -270,7 +270,10 @@ class DropDetector:
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)
         freely = drop_fit.verdict(*around)
         missing, rising = drop_fit.coming_back(t, x)
-        asked_rpm, fall_v = points.samples[-1].setpoint if self._in_rpm else None, battery_fall(points, instant)
+        asked_rpm, fall_v = (
+            points.samples[-1].setpoint if self._in_rpm else None,
+            around_drop.battery_fall(points, instant),
+        )
         return drop, Dip(
             at_s=instant,
             speed=speed,
@@ -284,16 +287,18 @@ class DropDetector:
             behind_s=float(t[-1]),
             faint=off < _WIDTHS * points.quantum,
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
-            held=holds_setpoint(points, instant - before * cell),
-            long_held=holds_setpoint(points, instant - _STEADY_S),
+            held=around_drop.holds_setpoint(points, instant - before * cell),
+            long_held=around_drop.holds_setpoint(points, instant - _STEADY_S),
             coasts=drop_fit.coasting(t, x),
-            undriven=not holds_setpoint(points, instant - _HELD_S) and below_running_out(asked_rpm, t, x, speed),
+            undriven=not around_drop.holds_setpoint(points, instant - _HELD_S)
+            and around_drop.below_running_out(asked_rpm, t, x, speed),
             battery_fall_v=fall_v,
-            eases=drive_eases(points, instant, fall_v),
+            eases=around_drop.drive_eases(points, instant, fall_v),
             steep=candidate.steep,
             network=candidate.network,
             steepness=self._falls.steepness(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
+            one_step=one_step(points, instant - before * cell, instant, instant + after * cell),
             cut_short=look.cut_short,
             last=look.last,
         )

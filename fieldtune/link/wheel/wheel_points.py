@@ -39,7 +39,7 @@ class WheelPoints:
     """Points of turns over time: new counts, or the robot's own rpm summed. ``count``: one in turns."""
 
     def __init__(self, count: float) -> None:
-        self._count, self._steps, self._excursion = count, RpmSteps(count), Excursion[Sample]()
+        self.count, self._steps, self._excursion = count, RpmSteps(count), Excursion[Sample]()
         self._apart_s: deque[float] = deque(maxlen=_LATELY)
         self._pace = self._odd = 0
         self._noisy = False
@@ -69,7 +69,7 @@ class WheelPoints:
     @property
     def quantum(self) -> float:
         """What is rounded to, in turns: counts, or less where own rpm is no whole count over some time."""
-        return self._count if self.are_counts else self._steps.quantum
+        return self.count if self.are_counts else self._steps.quantum
 
     @property
     def left_out_rpm(self) -> float:
