@@ -18,10 +18,10 @@ The path of a drop:
    drive that is switched on and off. ``lost_counts`` weighs it against counts that the encoder lost.
 8. ``usual_shots`` says how deep this wheel's shots are, by the profile at first and by the shots before later, and how
    plainly one must show.
-9. ``dip_rules`` (``answer``) decides on all of that and on what ``around_drop`` and ``one_step`` see, gathered in a ``Dip``: a shot,
-   perhaps one, none, or not yet. While neither quiet stretches nor the course of earlier shots is known, a dip is at
-   most asked about. One that is not plain waits in ``doubted_drops`` until the network has seen it: where that says no,
-   it was none.
+9. ``dip_rules`` (``answer``) decides on all of that and on what ``around_drop`` and ``one_step`` see, gathered in a
+   ``Dip``: a shot, perhaps one, none, or not yet. While neither quiet stretches nor the course of earlier shots is
+   known, a dip is at most asked about. One that is not plain waits in ``doubted_drops`` until the network has seen it:
+   where that says no, it was none.
 10. A shot teaches ``usual_shots``; ``wheel_noise`` and ``steep_falls`` forget the stretch around it. Its speed is that
    of ``wheel/release_speed``, its depth comes from ``drop_fit``.
 11. ``shot_detection`` brings it together with the robot's own ``fired``, numbers it or asks about it, and looks up

@@ -5,7 +5,7 @@ what one has too little the next has too much, and the mean over a few is right.
 wheel's turns and the lines beat: at an even 1104 rpm it says 1071 five times, then 1131 five times. Such a dip is as
 sudden and as long as a shot's, and the quietest stretches, in which one of the two stands, say nothing of it.
 
-On lines written for this (one in two readings printed, six controls, 18 kinds of robots, three runs each of a
+On lines written for this (one in two readings printed, three controls, 18 kinds of robots, three runs each of a
 minute), shots made up went from 116 to 46; of 964 fired, 650 instead of 685 were found, and the others asked about.
 """
 
