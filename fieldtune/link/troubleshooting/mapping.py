@@ -163,13 +163,18 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
             return by_unit
         kinds = (kind for kind, words in _HINTS if re.search(words, name))
         kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
+        if kind == "current" and _goes_on(steps):  # a log's level and time, as in I (12345)
+            return "time"
         return None if kind in _TURNING and _OTHERS.search(name) else kind or None
     if reading.behind:
         return next((kind for kind, ours in _OF_COLUMNS if is_known(reading.behind, ours)), None)
     first = next((one for one in seen.readings if one.numbers), None)
-    if reading is first and len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps):
-        return "time"
-    return None
+    return "time" if reading is first and _goes_on(steps) else None
+
+
+def _goes_on(steps: Sequence[float]) -> bool:
+    """Whether numbers rise from line to line as a clock's do."""
+    return len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps)
 
 
 def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None:
