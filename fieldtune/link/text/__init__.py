@@ -2,7 +2,8 @@
 
 The path of a chunk of bytes:
 
-1. ``framing`` (``Framer.read``) cuts it into lines, counts them and keeps the last ones raw.
+1. ``framing`` (``Framer.read``) cuts it into lines, counts them and keeps the last ones raw. ``line_wraps`` joins those
+   that are broken after so many bytes.
 2. Lines that are all alike are read together. ``checksums`` checks ``$payload*HH`` of all at once, and ``layouts``
    decodes them by the names, or the number of columns, of the last line that was read by itself. Lines in words go
    through ``loose_layouts``. Both give a ``LineTable``. A single odd byte sends the chunk on to step 3.

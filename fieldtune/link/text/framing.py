@@ -17,6 +17,7 @@ from fieldtune.link.text.hexadecimal import Hexadecimal
 from fieldtune.link.text.layouts import Bounds, Layouts, LineTable
 from fieldtune.link.text.line_format import LineFormat, LooseReader
 from fieldtune.link.text.line_patterns import OFTEN, LinePatterns, is_readings, looks_like_text, objects_apart
+from fieldtune.link.text.line_wraps import LineWraps
 from fieldtune.link.text.loose_layouts import LooseLayout
 from fieldtune.link.text.wire_numbers import MaybeThousands
 from fieldtune.link.text.wire_values import NotDataError, WireValues, named_fields, own_rpm
@@ -35,6 +36,7 @@ _SENDS_NONE = 40  # lines one after another without a checksum, be it a damaged 
 _SURELY_OFTEN = 12  # lines of one form lately, so that it is worth while to learn how to read them together
 _NO_MORE = 24  # lines in a row that are read otherwise than one to the letter
 _AHEAD = 24  # lines of a chunk that can't be read together are read by themselves before the others are tried
+_LOOKED_EVERY = 5  # lines that are not read to the letter, for whether lines are broken
 _START_UP = 60  # lines that a controller prints at most while it starts
 
 
@@ -70,7 +72,7 @@ class Framer:
         """What was read last to the letter."""
         self._exact, self._other, self._otherwise = 0, 0, False  # lines in a row read to the letter, or otherwise
         self._of_wheel: WireValues | None = None  # the last line with a reading of the wheel
-        self._rest = b""
+        self._rest, self._wraps = b"", LineWraps()
         self._flooded = False
         self._names_row: tuple[bytes, str | None] | None = None
         self.start_up = 0
@@ -113,6 +115,9 @@ class Framer:
         end = data.rfind(b"\n") + 1
         body, self._rest = data[:end], data[end:]
         lines = body.split(b"\n")[:-1]
+        if self._wraps.at and lines:
+            lines, goes_on = self._wraps.joined(lines)
+            body, self._rest = b"".join(line + b"\n" for line in lines), goes_on + self._rest
         found: list[WireValues] | LineTable | None = None if self._flooded else self._table(body, lines)
         if found is None:
             ahead = self._one_by_one(lines[:_AHEAD])
@@ -183,6 +188,8 @@ class Framer:
                 # Of a line that is read otherwise, damage may leave one that is read to the letter.
                 self._strict = wire if not self._otherwise or self._exact >= OFTEN else self._strict
             except NotDataError as error:
+                if not self._wraps.at and self.lines % _LOOKED_EVERY == 0:
+                    self._wraps.look(raw for raw, _ in reversed(self.raw))
                 loosely = self._loosely(line, error.cause)
                 if not isinstance(loosely, WireValues):
                     self.dropped[loosely] += 1
