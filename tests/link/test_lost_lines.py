@@ -12,6 +12,9 @@ from student_firmware import Firmware, sent
 from thorough import thorough
 from wheel_controllers import shooting
 
+from fieldtune import load_robot
+from fieldtune.link import Line
+
 _SHARE, _LATER_S = 0.12, 0.1
 
 
@@ -32,3 +35,13 @@ def test_shots_of_which_every_third_line_tells_are_found(control, speed, come, l
     pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack_s(firmware) + _LATER_S)
     assert made_up == 0
     assert len(pairs) >= least
+
+
+@pytest.mark.parametrize("lines", range(2, 30))
+def test_a_robot_that_is_silent_again_and_again_is_read_on(lines):
+    """Few lines at 50 a second, then 3 s of silence: what was known of those before is gone, and none is missing."""
+    line = Line(load_robot("heron"))
+    for i in range(12 * lines):
+        at = i // lines * (3.0 + 0.02 * lines) + i % lines * 0.02
+        line.feed(f"t_ms={1000 * at:.0f},wheel_counts={3000 * at:.0f}\n".encode(), at)
+    assert line.good == 12 * lines

@@ -27,6 +27,7 @@ _ALIKE = 0.15  # of a cell's length that the spacing may drift before cells get 
 _HELD = 0.85  # of own rpm that is new: less, and the robot prints oftener than it calculates
 _LATELY, _SURELY = 40, 3  # news by which the spacing is told, and how often it has to be told anew
 _THIN, _THINNED = 1.85, 2.0  # times the shortest that lines are apart on the mean; 1.8 at most where counts are seldom
+_FEWEST_LINES = 10  # that tell whether others are missing
 _PAUSE = 8.0  # likewise, at most: one pause makes no lines missing
 _SHIFTED = 0.25  # of a cell: where readings are taken to be older than before, or not any more, time jumps by as much
 _BRIDGED_S = 0.3
@@ -226,6 +227,8 @@ class WheelPoints:
 
     def _lines_missing(self) -> tuple[bool, float]:
         """Whether many lines are, by how unevenly they come, and how far they are apart on the mean, seconds."""
+        if len(self.t) < _FEWEST_LINES:  # the first behind a silence
+            return False, 0.0
         apart_s = np.sort(np.diff(self.t[-_LATELY:]))
         short_s = max(float(apart_s[len(apart_s) // 5]), _SHORTEST_S)
         mean_s = float(np.minimum(apart_s, _PAUSE * short_s).mean())
