@@ -10,12 +10,18 @@ import pytest
 from decode_lines import decode_lines, matched, robot_for, slack_s
 from student_firmware import Firmware, sent
 from thorough import thorough
-from wheel_controllers import shooting
+from wheel_controllers import changing, shooting
 
 from fieldtune import load_robot
 from fieldtune.link import Line
 
 _SHARE, _LATER_S = 0.12, 0.1
+
+
+def _found(firmware, wheel, seed, come):
+    drawn = np.random.default_rng(7)
+    lines = [(at, text) for at, text in sent(firmware, wheel, seed) if drawn.random() < come]
+    return decode_lines(lines, robot_for(firmware.counts_per_turn, _SHARE)).shots
 
 
 @pytest.mark.parametrize(
@@ -29,12 +35,17 @@ _SHARE, _LATER_S = 0.12, 0.1
 def test_shots_of_which_every_third_line_tells_are_found(control, speed, come, least):
     """Of 24, at 100 lines a second. What own rpm says is seen at each line, though nothing is known between them."""
     wheel, firmware = shooting(control, _SHARE, 24, 103), Firmware(rate_hz=100.0, speed=speed)
-    drawn = np.random.default_rng(7)
-    lines = [(at, text) for at, text in sent(firmware, wheel, 103) if drawn.random() < come]
-    found = decode_lines(lines, robot_for(firmware.counts_per_turn, _SHARE)).shots
+    found = _found(firmware, wheel, 103, come)
     pairs, made_up = matched(found, [shot.time_s for shot in wheel.shots], slack_s(firmware) + _LATER_S)
     assert made_up == 0
     assert len(pairs) >= least
+
+
+@pytest.mark.parametrize("seed", [323, *thorough(324, 325)])
+def test_a_wheel_that_was_lowered_untold_is_no_shot_where_most_lines_are_lost(seed):
+    """A wheel that falls and then runs out: between so few lines it looks as if it had run out before."""
+    wheel = changing("PI soft", 12, 60, _SHARE, seed)
+    assert not _found(Firmware(rate_hz=100.0, setpoint=False), wheel, seed, 0.165)
 
 
 @pytest.mark.parametrize("lines", range(2, 30))

@@ -71,8 +71,8 @@ class Dip:
     ``battery_fall_v``: by how much the battery fell at it, None where unknown; ``eases``: it rose instead, as when a
     drive is turned down. ``steep``: the steep fall at it; ``steepness``: how steep it is, None where unknown.
     ``network``: log odds, where the network found it. ``over_lost``: how much more like a shot it is than like some
-    counts that got lost. ``one_step``: own rpm only goes between two of its steps. ``cut_short``: by the next one;
-    ``last``: no later look at it will come.
+    counts that got lost. ``one_step``: own rpm only goes between two of its steps; ``sparse``: many lines are missing.
+    ``cut_short``: by the next one; ``last``: no later look at it will come.
     """
 
     at_s: float
@@ -98,6 +98,7 @@ class Dip:
     network: float | None
     over_lost: float
     one_step: bool
+    sparse: bool
     cut_short: bool
     last: bool
 
@@ -115,7 +116,8 @@ def answer(dip: Dip, shots: UsualShots, lost: LostCounts, noise_known: bool, noi
         what = Answer.SHOT if dip.held or dip.seen.over_lowered > _RETURNS else what  # two that doubt alike
     if what is Answer.SHOT and noisy and dip.deep:
         what = Answer.PERHAPS  # at a later look others may fit as well
-    if what is Answer.SHOT and dip.one_step:
+    unclear = dip.sparse and not dip.held and dip.back < _BACK  # a wheel that was lowered looks so, too
+    if what is Answer.SHOT and (dip.one_step or unclear):
         what = Answer.PERHAPS if dip.last else Answer.NOT_YET
     if what not in (Answer.SHOT, Answer.PERHAPS):
         return what

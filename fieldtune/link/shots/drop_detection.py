@@ -299,6 +299,7 @@ class DropDetector:
             steepness=self._falls.steepness(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             one_step=one_step(points, instant - before * cell, instant, instant + after * cell),
+            sparse=points.thinned > 1.0,
             cut_short=look.cut_short,
             last=look.last,
         )
