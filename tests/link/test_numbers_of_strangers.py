@@ -182,12 +182,6 @@ def test_a_unit_behind_a_number_is_taken_at_its_word(line, unit, sure):
     assert (meaning.unit, meaning.scale, meaning.sure) == (unit, 1.0, sure)
 
 
-def test_a_logs_level_is_no_current():
-    assert {one.ours for one in guess(read_names(["I (12300) flywheel: rpm=2450"] * 10), HERON).values()} == {
-        "wheel_rpm"
-    }
-
-
 @pytest.mark.parametrize("row", ["{t};2450,5;9,77;", "{t}\t2450,5\t9,77", "{t} 2450,5 9,77", "{t}, 2450.5, 9.77"])
 def test_columns_are_told_apart_as_they_are_read(row, tmp_path):
     """By what was shown of them, with their decimal commas; then an order with as many columns as there are."""

@@ -30,7 +30,7 @@ _CELL = re.compile(rf"{NUMBER.pattern}[A-Za-z%°]{{0,3}}")
 _TAG = re.compile(r"<([A-Za-z_][\w.-]*)>\s*(?=[+-]?\.?\d)")
 _END_TAG = re.compile(r"</[\w.-]*>|/?>\s*\Z")
 _ATTRIBUTES = re.compile(r"<[\w.-]+\s+(?=[\w.-]+=[\"'])")
-_IN_BRACKETS = re.compile(r"([A-Za-z_]\w+)[ \t]+\([ \t]*([+-]?\d+(?:\.\d+)?)[ \t]*\)(?!\s*[:=])", re.ASCII)
+_IN_BRACKETS = re.compile(r"([A-Za-z_]\w*)[ \t]+\([ \t]*([+-]?\d+(?:\.\d+)?)[ \t]*\)(?!\s*[:=])", re.ASCII)
 _TUPLE = re.compile(r"([\"'])([A-Za-z_][\w .-]*)\1\s*,\s*(?=[+-]?\.?\d)")
 _DECIMAL = r"[+-]?\d+(?:\.\d+)?"
 _TWO_NUMBERS = re.compile(
