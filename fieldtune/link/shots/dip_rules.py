@@ -117,7 +117,8 @@ def answer(dip: Dip, shots: UsualShots, lost: LostCounts, noise_known: bool, noi
     if what is Answer.SHOT and noisy and dip.deep:
         what = Answer.PERHAPS  # at a later look others may fit as well
     unclear = dip.sparse and not dip.held and dip.back < _BACK  # a wheel that was lowered looks so, too
-    if what is Answer.SHOT and (dip.one_step or unclear):
+    late = noisy and dip.last and not dip.held  # a false count shows so, too
+    if what is Answer.SHOT and (dip.one_step or unclear or late):
         what = Answer.PERHAPS if dip.last else Answer.NOT_YET
     if what not in (Answer.SHOT, Answer.PERHAPS):
         return what

@@ -225,6 +225,9 @@ class ShotDetector:
             if self._unsaid <= _UNSAID:
                 self._ask(at, drop, draw_mm)
                 return
+        if drop is not None and not drop.sure:
+            self._ask(at, drop, draw_mm)  # it goes with no ``fired``, and was let in for one
+            return
         self._add(at, drop, draw_mm, by)
 
     def _ask(self, at: Sample, drop: Drop | None, draw_mm: float | None) -> None:

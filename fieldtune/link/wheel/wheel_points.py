@@ -223,7 +223,7 @@ class WheelPoints:
             self._odd = self._odd + 1 if abs(max(apart, _SHORTEST_S) - self.cell_s) > _ALIKE * self.cell_s else 0
             if not self.cell_s or self._odd >= _SURELY:
                 self.cell_s, self._odd = max(apart, _SHORTEST_S), 0
-            self.thinned = _THINNED if missing and mean_s > _THIN * self.cell_s else 1.0
+            self.thinned = _THINNED if missing and not self._noisy and mean_s > _THIN * self.cell_s else 1.0
 
     def _lines_missing(self) -> tuple[bool, float]:
         """Whether many lines are, by how unevenly they come, and how far they are apart on the mean, seconds."""
