@@ -1,6 +1,7 @@
 """What is being shot: from where, at which target, which shots have no result yet, and what is recommended.
 
-Plain state without Textual, so that its rules can be tried headlessly."""
+Plain state without Textual, so that its rules can be tried headlessly.
+"""
 
 from __future__ import annotations
 

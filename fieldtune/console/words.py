@@ -166,11 +166,11 @@ def moving_still(live: Live, robot: Robot, before: bool) -> bool:
     return before if unknown else moving(live, robot)
 
 
-def standing_caution(live: Live, robot: Robot, before: bool = False) -> str:
-    """The line that stays on the screen; it names what is stored right now, ``before`` as for ``moving_still``."""
+def standing_caution(live: Live, robot: Robot, moved: bool) -> str:
+    """The line that stays on the screen; it names what is stored right now. ``moved``: as of ``moving_still``."""
     now, always = robot.launcher.mechanism.loaded_words
     read = "" if moving(live, robot) else ", last read"
-    stored = f"{now}{read}:" if moving_still(live, robot, before) else f"{always} can hurt:"
+    stored = f"{now}{read}:" if moved else f"{always} can hurt:"
     return f"{stored} hands off, range clear, eye protection on"
 
 

@@ -128,8 +128,8 @@ class LineMapScreen(ListScreen):
                              (f"{words.shorten(words.printable(text), digits):>{digits}} ", "$ink")]  # fmt: skip
         if meaning is None:
             return [*parts, ("  not used", "$quiet")]
-        ours = "" if self._is_open(name) else _in_our_unit(text, meaning)
         meaning = replace(meaning, sure=not self._is_open(name))
+        ours = _in_our_unit(text, meaning)
         if self.size.width < _NARROW:
             return [*parts, (f"  {_in_short(meaning)}", "$act" if meaning.sure else "$bad"), (ours, "$good")]
         if not meaning.sure:

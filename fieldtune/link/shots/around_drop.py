@@ -43,10 +43,14 @@ def _volts(points: WheelPoints, since: float, until: float) -> list[float]:
     return [sample.battery_v for sample in points.samples[part] if sample.battery_v is not None]
 
 
+def _volts_around(points: WheelPoints, instant: float) -> tuple[list[float], list[float]]:
+    before = _volts(points, instant - _BATTERY_S, instant - _BESIDE_S)
+    return before, _volts(points, instant + _BESIDE_S, instant + _BATTERY_S)
+
+
 def battery_fall(points: WheelPoints, instant: float) -> float | None:
     """By how many volts the battery fell at an instant; None where too little is known."""
-    before = _volts(points, instant - _BATTERY_S, instant - _BESIDE_S)
-    behind = _volts(points, instant + _BESIDE_S, instant + _BATTERY_S)
+    before, behind = _volts_around(points, instant)
     return median(before) - median(behind) if min(len(before), len(behind)) >= _FEW_VOLTS else None
 
 
@@ -58,8 +62,7 @@ def drive_eases(points: WheelPoints, instant: float, fall_v: float | None) -> bo
     """
     if fall_v is None or fall_v > -_EASES_V:
         return False
-    before = _volts(points, instant - _BATTERY_S, instant - _BESIDE_S)
-    behind = _volts(points, instant + _BESIDE_S, instant + _BATTERY_S)
+    before, behind = _volts_around(points, instant)
     if min(behind) - median(before) < -_FOR_LONG * fall_v:
         return False
     others_v = [battery_fall(points, at) for at in np.arange(points.t[0] + _BATTERY_S, instant - _APART_S, _EVERY_S)]

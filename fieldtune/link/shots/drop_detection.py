@@ -270,10 +270,8 @@ class DropDetector:
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)
         freely = drop_fit.verdict(*around)
         missing, rising = drop_fit.coming_back(t, x)
-        asked_rpm, fall_v = (
-            points.samples[-1].setpoint if self._in_rpm else None,
-            around_drop.battery_fall(points, instant),
-        )
+        asked_rpm = points.samples[-1].setpoint if self._in_rpm else None
+        fall_v = around_drop.battery_fall(points, instant)
         return drop, Dip(
             at_s=instant,
             speed=speed,
