@@ -53,23 +53,23 @@ class Cable:
 
 
 class Talker:
-    """Writes lines of an evenly turning wheel to a cable, in real time."""
+    """Writes lines of an evenly turning wheel to a cable, in real time, ``every_s`` one."""
 
-    def __init__(self, cable, counts=100_000, clock=50_000):
-        self.cable, self.counts, self.clock = cable, float(counts), clock
+    def __init__(self, cable, counts=100_000, clock=50_000, every_s=0.01):
+        self.cable, self.counts, self.clock, self.every_s = cable, float(counts), clock, every_s
 
     def line(self):
-        self.clock += 10
-        self.counts += 25.2  # 1,500 rpm of the heron's wheel
-        return framed(f"t_ms={self.clock},wheel_counts={int(self.counts) % 2**32},battery_mv=9800,fired=0")
+        self.clock += 1000 * self.every_s
+        self.counts += 2520 * self.every_s  # 1,500 rpm of the heron's wheel
+        return framed(f"t_ms={round(self.clock)},wheel_counts={int(self.counts) % 2**32},battery_mv=9800,fired=0")
 
     def talk(self, seconds, spoil=lambda line: line):
-        """Speaks for a while at 100 lines a second."""
+        """Speaks for a while."""
         until = time.monotonic() + seconds
         due = time.monotonic()
         while due < until:
             self.cable.write(spoil(self.line()))
-            due += 0.01
+            due += self.every_s
             time.sleep(max(due - time.monotonic(), 0))
 
 

@@ -23,7 +23,7 @@ def test_lines_a_read(tmp_path, monkeypatch, every_s, least, most):
         return data, arrival_s
 
     monkeypatch.setattr(monitor_module, "read_chunk", counted)
-    talker = Talker(cable)
+    talker = Talker(cable, every_s=every_s)
     with Monitor(load_robot("heron"), cable.name, baud=115200) as monitor:
         wait_for(monitor, lambda live: live.state == "live", meanwhile=lambda: talker.talk(0.1))
         before, sent, due = monitor.snapshot().health, 0, time.monotonic()
