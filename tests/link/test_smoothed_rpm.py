@@ -10,6 +10,7 @@ from wheel_controllers import changing, run_wheel, shooting
 from fieldtune.link import Line
 from fieldtune.link.samples import Sample
 from fieldtune.link.shots.shot_detection import ShotDetector
+from fieldtune.link.wheel.smoothed_dips import rises_at_once
 from fieldtune.link.wheel.smoothed_rpm import SmoothedRpm
 from fieldtune.link.wheel.smoothing_fit import LOW_PASS_S, MEAN_S, dips
 
@@ -59,6 +60,29 @@ def test_a_low_pass_is_told_by_the_steps_of_counts_in_it_and_depths_are_right(ki
     assert made_up == 0
     deep = [decoded.shots[i].depth_rpm / wheel.shots[j].depth_rpm for i, j in pairs]
     assert 0.75 < np.median(deep) < 1.35
+
+
+@pytest.mark.parametrize("kind", ["on-off", *thorough("PI soft", "feed-forward")])
+def test_a_wheel_that_is_lowered_untold_again_and_again_is_not_held_to_be_smoothed(kind):
+    """It falls slowly, and may come back from below; but it rises at once. Otherwise 6 of these 30 were made up."""
+    line = Line(robot_for(2048.0, 0.03))
+    firmware = Firmware(rate_hz=50.0, counts_per_turn=2048.0, speed="rpm")
+    for arrival_s, data in sent(firmware, changing(kind, 30, 90.0, 0.03, seed=503), 503):
+        line.feed(data, arrival_s)
+        assert not smoothed_over(line.live("live", "", None, arrival_s).health.notices)
+    assert len(line.shots) <= 1
+
+
+@pytest.mark.parametrize("lead_s", [0.0, 0.1, 0.3])
+def test_a_rise_begins_at_once_unless_it_is_smoothed(lead_s):
+    """A heavy wheel that is driven on, and one behind a first-order low-pass, of which a corner is none."""
+    t = np.arange(0.0, 3.0, 0.001)
+    rpm = 2000.0 + 300.0 * -np.expm1(-np.maximum(t - 1.5, 0.0) / 0.5)
+    shown = rpm.copy()
+    for i in range(1, len(t)):
+        shown[i] = shown[i - 1] + (rpm[i] - shown[i - 1]) * (0.001 / lead_s if lead_s else 1.0)
+    speeds = shown[::20] + np.random.default_rng(4).normal(0.0, 0.3, 150)
+    assert rises_at_once(speeds, 10, 130, 0.1) is not bool(lead_s)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,10 @@ decides (``smoothing_fit``). What is smoothed over two readings at most passes f
 
 Of dips of an unsmoothed wheel that stand out, two readings take 0.95 in the median, and less than 0.8 of one in ten. So
 one that falls at once counts 4 against smoothing, in log likelihood. A soft one counts by its fit, at most 2 either
-way. What no course fits to 5 % of its depth, as a lowered setpoint, says nothing. The last twelve count.
+way. What no course fits to 5 % of its depth, as a lowered setpoint, says nothing. The last twelve of all these count.
+
+A wheel that is lowered untold falls as slowly as in a smoothed reading, and may come back from below. So a rise that
+begins at once counts 4 against smoothing, too: no smoother leaves a corner there.
 
 Over how long it is smoothed is known to a factor of two: fall and return may be exchanged, and the depth that the
 profile lets expect decides. That suffices, as 0.4 to 2.5 times the true one finds the same shots.
@@ -42,6 +45,8 @@ _MOST, _AT_ONCE = 2.0, -4.0  # log likelihoods of one dip: no model is so true t
 _AT_ONCE_SHARE, _AT_ONCE_OUT, _SLOWEST_S = 0.8, 6.0, 0.03
 _ROUGH, _OF_NORMAL = 0.8, 1.28 * 6**0.5  # of second differences: below it are these times the deviation
 _FALL_READINGS, _TOP_READINGS, _BOTTOM_S = 8, 12, (-0.15, 0.06)
+_LEVEL, _CORNER, _RISE = 5, 2, 3  # cells: before a rise, of its beginning, and two times so many of it
+_FALLS, _RISES, _RISE_OUT = 0.2, 0.05, 6.0  # before it, of the rise; times its error
 _MOST_WORSE, _TEMPERED = 1.0, 5.0
 _OFF_PROFILE = 0.7  # log of a factor by which the depth that a profile lets expect is off
 
@@ -60,16 +65,20 @@ class SmoothedDips:
     def __init__(self, expected: float) -> None:
         self._expected = expected
         self._last_s = -np.inf
+        self._logs: deque[FloatArray] = deque(maxlen=_DIPS)  # also of what was no dip
         self._told: deque[_Told] = deque(maxlen=_DIPS)
 
     def look(self, times: FloatArray, rpm: FloatArray, cell_s: float, looked_s: float) -> bool:
         """Judges a dip of the ``rpm`` at ``times`` (n,) whose lowest point is in the ``looked_s`` before the last
-        ``BEHIND_S``; whether there was one.
+        ``BEHIND_S``, or a rise that begins there at once; whether there was one.
         """
         turns = np.append(0.0, np.cumsum(rpm[1:] * np.diff(times)))
         before, behind, looked = (round(part / cell_s) for part in (BEFORE_S, BEHIND_S, looked_s))
         ends = times[-1] + cell_s * np.arange(-(before + behind + looked + 1), 1)
         speeds = np.diff(np.interp(ends, times, turns)) / cell_s
+        if rises_at_once(speeds, before, before + looked, step_of(rpm)):
+            self._logs.append(np.full(len(LEADS_S), _AT_ONCE))
+            return True
         place = before + int(np.argmin(speeds[before : before + looked + 1]))
         at_s, near = float(ends[place + 1]), round(_ONE_DIP_S / cell_s)
         part = speeds[place - before : place + behind]
@@ -82,6 +91,7 @@ class SmoothedDips:
             return False
         self._last_s = at_s
         self._told.append(_told(part, cell_s, before, noise, depth, Readings(times, rpm, at_s)))
+        self._logs.append(self._told[-1].logs)
         return True
 
     def most_s(self, low_passes: bool) -> tuple[float, float]:
@@ -94,7 +104,7 @@ class SmoothedDips:
             return 0.0, 0.0
         may = np.ones(len(LEADS_S), dtype=bool)
         may[: len(LOW_PASS_S)] = low_passes
-        logs = np.sum([told.logs for told in self._told], axis=0)[may]
+        logs = np.sum(self._logs, axis=0)[may]
         fits = np.array([told.fits for told in self._told])
         worse = np.maximum(fits - fits.max(axis=1, keepdims=True), -_MOST_WORSE).sum(axis=0)
         shares = np.median([told.shares for told in self._told], axis=0)
@@ -125,6 +135,20 @@ class Readings:
         noise = float(np.quantile(np.abs(np.diff(rpm, n=2)), _ROUGH)) / _OF_NORMAL
         falls = (rpm[:-2] - rpm[2:])[max(lowest - _FALL_READINGS, 0) : lowest]
         return bool(depth > _AT_ONCE_OUT * noise and falls.max() > _AT_ONCE_SHARE * depth)
+
+
+def rises_at_once(speeds: FloatArray, first: int, last: int, step_rpm: float) -> bool:
+    """Whether a wheel that kept its speed, or nearly so, rises from one of the cells on, at first as steeply as later.
+
+    Of even cells' ``speeds`` (n,), printed in steps of ``step_rpm``.
+    """
+    rough = float(np.median(np.abs(np.diff(speeds, n=2)))) / _SECOND
+    at = np.arange(first, last)
+    level = (speeds[at] - speeds[at - _LEVEL]) / _LEVEL
+    begun, middle, end = (speeds[at + _CORNER + i * _RISE] for i in range(3))
+    soon, later = (middle - begun) / _RISE, (end - middle) / _RISE
+    least = _RISE_OUT * (2 * (rough**2 + step_rpm**2 / 12)) ** 0.5 / _RISE
+    return bool(((later > least) & (soon >= later) & (-_FALLS * later < level) & (level < _RISES * later)).any())
 
 
 def _told(speeds: FloatArray, cell_s: float, lowest: int, noise: float, depth: float, readings: Readings) -> _Told:
