@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 FloatArray = NDArray[np.float64]
 
@@ -22,6 +23,8 @@ class Wheels:
     """``turns`` (n, wheels) every ``STEP_S``; ``shots`` and ``others`` (changes of anything else): seconds, a wheel."""
 
     turns: FloatArray
+    volts: FloatArray
+    """Of the battery (n, wheels), share of the nominal ones."""
     shots: list[list[float]]
     others: list[list[float]]
     share: FloatArray
@@ -64,7 +67,7 @@ def _plan(wheels: int, seconds: float, share: FloatArray, tau: FloatArray, rng: 
         now, level = 0.3, float(np.exp(rng.uniform(*np.log([0.12, 0.8]))))
         setpoint[round(now / STEP_S) :, one] = level
         now += float(rng.uniform(0.3, 1.0)) + float(rng.uniform(0.3, 2.0)) * tau[one]
-        gap = float(rng.uniform(0.27, 0.6) if rng.random() < 0.3 else rng.uniform(0.45, 2.5))
+        gap = float(rng.uniform(0.18, 0.6) if rng.random() < 0.3 else rng.uniform(0.45, 2.5))
         changes = float(rng.uniform(1.0, 9.0))
         shoots = rng.random() < 0.7
         length = 1 if rng.random() < 0.5 else round(float(np.exp(rng.uniform(0, 3.2))))
@@ -74,7 +77,7 @@ def _plan(wheels: int, seconds: float, share: FloatArray, tau: FloatArray, rng: 
                 if shoots and at < n:
                     taken[at : at + length, one] += share[one] * rng.uniform(0.8, 1.2) / length
                     shots[one].append(at * STEP_S)
-                now += max(gap * float(rng.uniform(0.5, 1.5)), 0.25)
+                now += max(gap * float(rng.uniform(0.5, 1.5)), 0.16)
             now += float(rng.uniform(0.0, 1.2))
             at = round(now / STEP_S)
             if at >= n:
@@ -134,7 +137,7 @@ def draw_wheels(wheels: int, seconds: float, seed: int) -> Wheels:
     plan = _plan(wheels, seconds, share, tau, rng)
 
     n = len(plan.setpoint)
-    turns = np.empty((n, wheels))
+    turns, battery = np.empty((n, wheels)), np.empty((n, wheels))
     speed, total, seen, counted, summed, given = (np.zeros(wheels) for _ in range(6))
     wander, duty, on = np.zeros(wheels), np.zeros(wheels), np.zeros(wheels, dtype=bool)
     for i in range(n):
@@ -165,12 +168,12 @@ def draw_wheels(wheels: int, seconds: float, seed: int) -> Wheels:
             part = 5 * STEP_S / strays_s
             wander = wander * (1 - part) + strays * np.sqrt(2 * part) * rng.standard_normal(wheels)
         total = total + speed * (1 + wander) * STEP_S
-        turns[i] = total
-    return Wheels(turns, plan.shots, plan.others, share)
+        turns[i], battery[i] = total, volts
+    return Wheels(turns, battery, plan.shots, plan.others, share)
 
 
-def read(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, float]:
-    """Seconds and turns (m,) as one robot's lines tell of a wheel, and how far most of them are apart."""
+def read(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, FloatArray | None, float]:
+    """Seconds, turns and volts (m,) as one robot's lines tell of a wheel, and how far most of them are apart."""
     exact_s = np.arange(len(wheels.turns)) * STEP_S
     turned, until_s = wheels.turns[:, one], exact_s[-1]
     usual = rng.random()
@@ -180,10 +183,10 @@ def read(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray
     stray_s = float(rng.choice([0.0, 0.0005, 0.002, 0.1 / rate]))
     at = np.sort(at + np.clip(rng.normal(0, stray_s, len(at)), -0.4 / rate, 0.4 / rate)) if stray_s else at
     if rng.random() < 0.1:
-        at = at[rng.random(len(at)) > rng.choice([0.01, 0.05])]
-    said = np.round(at, 3)
+        at = at[rng.random(len(at)) > rng.choice([0.01, 0.05, 0.2])]
+    said, volts = np.round(at, 3), _read_volts(wheels.volts[:, one], at, rng)
     if rng.random() < 0.5:
-        return said, np.floor(np.interp(at, exact_s, turned) * counts) / counts, 1 / rate
+        return said, np.floor(np.interp(at, exact_s, turned) * counts) / counts, volts, 1 / rate
     loop_s = min(float(rng.choice([0.005, 0.01, 0.02, 0.05])), 1 / rate)
     end_s = np.floor(at / loop_s + 1e-9) * loop_s
     since_s = end_s - loop_s if rng.random() < 0.5 else np.concatenate([[end_s[0] - 1 / rate], end_s[:-1]])
@@ -196,4 +199,29 @@ def read(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray
         for i in range(1, len(rpm)):
             rpm[i] = rpm[i - 1] + part * (rpm[i] - rpm[i - 1])
     rpm = np.round(rpm, int(rng.choice([0, 1])))
-    return said, np.concatenate([[0.0], np.cumsum(rpm[1:] / 60 * np.diff(said))]), 1 / rate
+    return said, np.concatenate([[0.0], np.cumsum(rpm[1:] / 60 * np.diff(said))]), volts, 1 / rate
+
+
+def _read_volts(exact: FloatArray, at: FloatArray, rng: np.random.Generator) -> FloatArray | None:
+    """Of a 12 V battery at instants (m,), as a robot tells of them: late, smoothed, with other loads, or not at all."""
+    kind = rng.random()
+    if kind < 0.2:
+        return None
+    volts = 12.0 * exact
+    if kind < 0.45:  # a filter before the converter, or in the program
+        part = STEP_S / float(np.exp(rng.uniform(*np.log([0.003, 0.5]))))
+        volts = lfilter([part], [1, part - 1], volts - volts[0]) + volts[0]
+    elif kind < 0.5:  # not the battery of this drive
+        volts = np.full(len(volts), 12.0)
+    late_s = float(rng.uniform(0, 0.1)) if rng.random() < 0.3 else 0.0
+    if rng.random() < 0.2:  # read seldom
+        apart_s = float(rng.choice([0.05, 0.1, 0.2, 1.0]))
+        at = np.floor(at / apart_s) * apart_s
+    loads_s = float(np.exp(rng.uniform(*np.log([0.02, 1.0]))))
+    part, size = STEP_S / loads_s, float(rng.choice([0.0, 0.01, 0.05, 0.2]))
+    strays = rng.standard_normal(len(volts)) * size * np.sqrt(2 * part)
+    volts = volts + lfilter([1.0], [1, part - 1], strays)
+    read = volts[np.clip(np.round((at - late_s) / STEP_S).astype(int), 0, len(volts) - 1)]
+    read = read + rng.standard_normal(len(read)) * float(rng.choice([0.0, 0.005, 0.02, 0.06]))
+    step = float(rng.choice([0.001, 0.01, 0.02, 0.05, 0.1]))
+    return np.asarray(np.round(read / step) * step)

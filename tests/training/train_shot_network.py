@@ -1,5 +1,5 @@
-"""Trains the shot network and writes its numbers: ``python tests/training/train_shot_network.py`` (some ten minutes on
-two cores).
+"""Trains the shot network and writes its numbers: ``python tests/training/train_shot_network.py`` (about an
+hour on two cores).
 
 Adam (Kingma & Ba, arXiv:1412.6980, from memory) on the cross entropy; the same seed gives the same numbers.
 """
@@ -7,6 +7,7 @@ Adam (Kingma & Ba, arXiv:1412.6980, from memory) on the cross entropy; the same 
 from __future__ import annotations
 
 import argparse
+import itertools
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from itertools import pairwise
@@ -15,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from random_wheels import Wheels, draw_wheels, read
+from scipy.special import expit
 
 from fieldtune.link.shots import shot_network
 from fieldtune.link.shots.shot_network import (
@@ -23,9 +25,10 @@ from fieldtune.link.shots.shot_network import (
     PAST_S,
     cell_length,
     inputs,
-    past_steps,
-    speeds_around,
-    speeds_between,
+    means_around,
+    means_between,
+    past_course,
+    volts_range,
 )
 
 FloatArray = NDArray[np.float64]
@@ -38,16 +41,18 @@ _EVEN, _NEAR = 60, 50  # windows taken of a wheel: anywhere, and around changes 
 _BEFORE_S, _BEHIND_S = 0.5, 0.9
 _NEXT = 2  # cells next to a shot are neither
 _LOOKS = 12  # at the past
-_HIDDEN = (128, 64)
-_BATCH, _RATE, _PASSES, _DECAY = 1024, 2e-3, 14, 1e-6
+_READ = 3  # ways in which a wheel is read
+_HIDDEN = (256, 96)
+_BATCH, _RATE, _PASSES, _DECAY = 1024, 2e-3, 10, 1e-6
 
 
 def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray, BoolArray]:
     """What the network sees (m, n) of one wheel, and which of them are a shot's."""
-    t, turns, apart_s = read(wheels, one, rng)
+    t, turns, volts, apart_s = read(wheels, one, rng)
+    volt_s = None if volts is None else np.concatenate([[0.0], np.cumsum(volts[1:] * np.diff(t))])
     cell = cell_length(max(apart_s, 0.01))
     at = t[(t > 1.0 + BEFORE * cell) & (t < t[-1] - BEHIND * cell)]
-    speeds = speeds_around(t, turns, at, cell)
+    speeds = means_around(t, turns, at, cell)
     fast = np.median(speeds, axis=1) > _SLOWEST * np.quantile(speeds, 0.9)
     at, speeds = at[fast], speeds[fast]
     shots, others = np.array([*wheels.shots[one], np.inf]), np.array([*wheels.others[one], np.inf])
@@ -65,12 +70,16 @@ def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatAr
     expected = float(wheels.share[one] * np.exp(rng.normal(0, 0.35)))
     back_s = float(rng.uniform(_FEWEST_PAST_S, PAST_S))
     kept = np.sort(kept)
-    seen = [inputs(speeds[:0], cell, expected, past_steps(np.zeros(0)))]
+    levels = None if volt_s is None else means_around(t, volt_s, at, cell)
+    seen = [inputs(speeds[:0], None, cell, expected, past_course(np.zeros(0), None), (0.0, 0.0))]
     for some in np.array_split(kept, _LOOKS):
         if len(some):
             until_s = at[some[0]]
-            past = past_steps(speeds_between(t, turns, max(until_s - back_s, t[0]), until_s, cell))
-            seen.append(inputs(speeds[some], cell, expected, past))
+            since_s = max(until_s - back_s, t[0])
+            before = None if volt_s is None else means_between(t, volt_s, since_s, until_s, cell)
+            past = past_course(means_between(t, turns, since_s, until_s, cell), before)
+            around = None if levels is None else levels[some]
+            seen.append(inputs(speeds[some], around, cell, expected, past, volts_range(before)))
     return np.vstack(seen), is_shot[kept]
 
 
@@ -83,9 +92,10 @@ def examples(batches: range, wheels: int, jobs: int) -> tuple[Float32Array, Bool
 
 def _batch(seed: int, wheels: int) -> tuple[Float32Array, BoolArray]:
     drawn = draw_wheels(wheels, SECONDS, seed)
-    some = [windows(drawn, one, np.random.default_rng([seed, one])) for one in range(wheels)]
+    ways = itertools.product(range(wheels), range(_READ))
+    some = [windows(drawn, one, np.random.default_rng([seed, one, way])) for one, way in ways]
     print(f"wheels of seed {seed}", flush=True)
-    return np.concatenate([seen for seen, _ in some]).astype(np.float32), np.concatenate([are for _, are in some])
+    return np.concatenate([seen for seen, _ in some]).astype(np.float16), np.concatenate([are for _, are in some])
 
 
 class Adam:
@@ -106,8 +116,9 @@ class Adam:
 def train(seen: Float32Array, shots: BoolArray, held: tuple[Float32Array, BoolArray]) -> dict[str, Float32Array]:
     """Weights and offsets of the layers; ``held``: examples on which nothing is trained."""
     rng = np.random.default_rng(1)
-    middle, spread = seen[::50].mean(0), seen[::50].std(0) + 1e-3
-    seen, held_seen = (seen - middle) / spread, (held[0] - middle) / spread
+    drawn = seen[::50].astype(np.float32)
+    middle, spread = drawn.mean(0), drawn.std(0) + 1e-3
+    held_seen = (held[0] - middle) / spread
     sizes = (seen.shape[1], *_HIDDEN, 1)
     layers = [
         (rng.normal(0, np.sqrt(2 / a), (a, b)).astype(np.float32), np.zeros(b, np.float32)) for a, b in pairwise(sizes)
@@ -120,9 +131,9 @@ def train(seen: Float32Array, shots: BoolArray, held: tuple[Float32Array, BoolAr
             some = order[batch * _BATCH : (batch + 1) * _BATCH]
             done = number * batches + batch + 1
             rate = _RATE * 0.5 * (1 + np.cos(np.pi * done / (_PASSES * batches))) + 1e-5
-            *values, odds = through(layers, seen[some])
+            *values, odds = through(layers, (seen[some] - middle) / spread)
             total += _cross_entropy(odds[:, 0], shots[some])
-            back = ((1 / (1 + np.exp(-odds)) - shots[some, None]) / _BATCH).astype(np.float32)
+            back = ((expit(odds) - shots[some, None]) / _BATCH).astype(np.float32)
             for layer, adam, value in reversed(list(zip(layers, steps, values, strict=True))):
                 slopes = value.T @ back + _DECAY * layer[0], back.sum(0)
                 back = (back @ layer[0].T) * (value > 0)
@@ -151,7 +162,7 @@ def _cross_entropy(odds: FloatArray, shots: BoolArray) -> float:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--batches", type=int, default=64, help="of wheels")
+    parser.add_argument("--batches", type=int, default=81, help="of wheels")
     parser.add_argument("--wheels", type=int, default=512, help="a batch")
     parser.add_argument("--to", type=Path, default=Path(shot_network.__file__).with_name("shot_network.npz"))
     parser.add_argument("--jobs", type=int, default=2)

@@ -1,12 +1,14 @@
 """Drops that don't stand out plainly wait for the shot network, which has seen how a wheel went on a second later.
 
-What it says no to was no shot. Nor was a shallow fall that is merely steep, if it doesn't say yes: a wheel that winds
-up falls steeply by itself, and where it was changed often, little else is to be seen of it.
+What it says no to was no shot, and what it does not say yes to is asked about: by the course of the wheel alone, one
+that winds up or was lowered untold falls like that as well.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+
+from fieldtune.link.shots.dip_rules import Answer
 
 if TYPE_CHECKING:
     from fieldtune.link.shots.dip_rules import Dip
@@ -14,19 +16,15 @@ if TYPE_CHECKING:
     from fieldtune.link.shots.network_finder import NetworkFinder
 
 _PLAIN = 1000.0  # twice a log likelihood ratio
-_NO_SHOT, _YES = -2.0, 1.0  # log odds
-_SHALLOW = 0.6  # of the depth that the profile lets expect
+_NO_SHOT, _YES = -2.0, 0.0  # log odds
 _PATIENCE_S = 0.5  # longer than the network looks behind
 
 
 class DoubtedDrops:
-    """Keeps drops until the network has weighed what is around them, or can't.
+    """Keeps drops until the network has weighed what is around them, or can't."""
 
-    ``expected``: share of its speed that a shot takes, 0 where the profile can't tell.
-    """
-
-    def __init__(self, network: NetworkFinder, expected: float) -> None:
-        self._network, self._expected = network, expected
+    def __init__(self, network: NetworkFinder) -> None:
+        self._network = network
         self._waiting: list[tuple[Drop, Dip]] = []
 
     def doubts(self, drop: Drop, dip: Dip) -> bool:
@@ -36,8 +34,8 @@ class DoubtedDrops:
             self._waiting.append((drop, dip))
         return doubted
 
-    def settled(self, now_s: float) -> list[tuple[Drop, Dip, bool]]:
-        """Those that wait no longer, and whether they stand."""
+    def settled(self, now_s: float) -> list[tuple[Drop, Dip, Answer]]:
+        """Those that wait no longer, and what the network holds them to be."""
         if not self._waiting:
             return []
         settled, waiting = [], []
@@ -45,9 +43,12 @@ class DoubtedDrops:
             if dip.at_s + self._network.reach_s + _PATIENCE_S > now_s and not self._network.knows(dip.at_s):
                 waiting.append((drop, dip))
             else:
-                odds = self._network.odds_near(dip.at_s)
-                shallow = dip.freely.depth < _SHALLOW * self._expected * dip.speed
-                least = _YES if shallow and dip.steep is not None else _NO_SHOT
-                settled.append((drop, dip, odds is None or odds >= least))
+                settled.append((drop, dip, self._held_to_be(dip)))
         self._waiting = waiting
         return settled
+
+    def _held_to_be(self, dip: Dip) -> Answer:
+        odds = self._network.odds_near(dip.at_s)
+        if odds is None or odds >= _YES:
+            return Answer.SHOT
+        return Answer.PERHAPS if odds >= _NO_SHOT else Answer.NONE

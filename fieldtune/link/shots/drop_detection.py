@@ -18,7 +18,7 @@ from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
 from fieldtune.link.samples import Sample
 from fieldtune.link.shots import around_drop, drop_fit
-from fieldtune.link.shots.dip_rules import Answer, Dip, answer
+from fieldtune.link.shots.dip_rules import ALONE_ODDS, Answer, Dip, answer
 from fieldtune.link.shots.doubted_drops import DoubtedDrops
 from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, CandidateFinder, Look, Waiting, before_cells
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
@@ -41,7 +41,7 @@ _SHALLOW = 0.6  # of the least that a shot takes
 _NO_WIDTHS, _WIDTHS = 1.1, 1.4  # counts: a run this smooth shows nothing, or little
 _LEFT_OUT = 2.5  # times what readings that leave some of the time out are off by
 _RUN_S = 0.25
-_SAME_S = 0.2
+_SAME_S = 0.25
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
 _LOWERED_S, _HELD_S = 0.4, 3.0
@@ -76,7 +76,7 @@ class DropDetector:
         self._network = NetworkFinder(self._points, expected, self._slowest)
         self._lowered_s = self._changed_s = -math.inf
         self._shots_s: deque[float] = deque(maxlen=20)
-        self._doubted = DoubtedDrops(self._network, expected)
+        self._doubted = DoubtedDrops(self._network)
         self._seen = self._broken = False
         self._clear_points()
 
@@ -160,11 +160,11 @@ class DropDetector:
     def _settled(self, now_s: float) -> list[Drop]:
         """What of those that were doubted was a shot, or may have been."""
         found = []
-        for drop, dip, stands in self._doubted.settled(now_s):
-            if stands:
-                found.append(self._taken(drop, dip))
-            elif drop.sure:
+        for drop, dip, what in self._doubted.settled(now_s):
+            if drop.sure and what is not Answer.SHOT:
                 self._shots_s.remove(dip.at_s)
+            if what is not Answer.NONE:
+                found.append(self._taken(replace(drop, sure=drop.sure and what is Answer.SHOT), dip))
         return found
 
     def _known(self, instant: float) -> bool:
@@ -258,13 +258,14 @@ class DropDetector:
         if seen is None or drop is None or not drop.before_rpm > 0.0 or points.too_coarse(drop.before_rpm):
             return None  # not above 0 by false counts
         off = drop_fit.off_smooth(t - instant, x)
-        if off < _NO_WIDTHS * points.quantum:
+        certain = (candidate.network or 0.0) > ALONE_ODDS
+        if off < _NO_WIDTHS * points.quantum and not certain:
             return None
         t, x, speed = t - instant, x - x[0], drop.before_rpm / 60
         around = seen[0], cell, before, after
         low, high = (share * speed for share in self._usual.shares)
         as_seen = drop_fit.verdict(*around, (low, high), self._usual.learned)
-        if as_seen.missed * 60 < _LEFT_OUT * points.left_out_rpm:
+        if as_seen.missed * 60 < _LEFT_OUT * points.left_out_rpm and not certain:
             return None
         course = self._usual.course
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)

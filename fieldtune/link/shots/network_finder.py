@@ -19,9 +19,10 @@ from fieldtune.link.shots.shot_network import (
     PAST_S,
     cell_length,
     log_odds_around,
-    past_steps,
-    speeds_around,
-    speeds_between,
+    means_around,
+    means_between,
+    past_course,
+    volts_range,
 )
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ class NetworkFinder:
         self._odds: deque[tuple[float, float]] = deque(maxlen=200)
         self._unsettled: deque[tuple[float, float]] = deque()
         self._past: FloatArray | None = None
+        self._usual_volts = 0.0, 0.0
 
     @property
     def reach_s(self) -> float:
@@ -88,18 +90,20 @@ class NetworkFinder:
         return chosen[1:]
 
     def _weigh(self, at: FloatArray, cell: float) -> None:
-        t, x, _ = self._points.between(at[0] - (BEFORE + 3) * cell, self._points.now_s)
+        t, x, part = self._points.between(at[0] - (BEFORE + 3) * cell, self._points.now_s)
         gaps = np.concatenate([[0], np.cumsum(np.diff(t) > _GAP * cell)])
         first = np.maximum(np.searchsorted(t, at - BEFORE * cell, side="right") - 1, 0)
         last = np.minimum(np.searchsorted(t, at + BEHIND * cell), len(t) - 1)
-        speeds = speeds_around(t, x, at, cell)
+        speeds = means_around(t, x, at, cell)
         dense = last - first > _DENSE * (BEFORE + BEHIND) * cell / self._points.cell_s
         whole = dense & (gaps[first] == gaps[last]) & (np.median(speeds, axis=1) > self._slowest)
         if not whole.any():
             return
         self._look_back(cell)
         if self._past is not None:
-            odds = log_odds_around(speeds[whole], cell, self._expected, self._past)
+            volt_s = self._volt_seconds(t, part)
+            volts = None if volt_s is None else means_around(t, volt_s, at[whole], cell)
+            odds = log_odds_around(speeds[whole], volts, cell, self._expected, self._past, self._usual_volts)
             new = list(zip(at[whole].tolist(), odds.tolist(), strict=True))
             self._odds += new
             self._unsettled += new
@@ -109,9 +113,18 @@ class NetworkFinder:
         if now - self._past_s < _PAST_EVERY_S:
             return
         self._past_s = now
-        t, x, _ = self._points.between(now - PAST_S, now)
-        speeds = speeds_between(t, x, t[0], now, cell)
-        self._past = past_steps(speeds[speeds > self._slowest])
+        t, x, part = self._points.between(now - PAST_S, now)
+        speeds, volt_s = means_between(t, x, t[0], now, cell), self._volt_seconds(t, part)
+        turning = speeds > self._slowest
+        volts = None if volt_s is None else means_between(t, volt_s, t[0], now, cell)[turning]
+        self._past, self._usual_volts = past_course(speeds[turning], volts), volts_range(volts)
+
+    def _volt_seconds(self, t: FloatArray, part: slice) -> FloatArray | None:
+        """The battery's volts up to each point (n,) at ``t``, summed over time; None where one doesn't tell them."""
+        volts = [sample.battery_v for sample in self._points.samples[part]]
+        if None in volts:
+            return None
+        return np.concatenate([[0.0], np.cumsum(np.array(volts[1:], dtype=float) * np.diff(t))])
 
     def _likeliest(self, near_s: float) -> list[tuple[float, float]]:
         found, unsettled = [], self._unsettled
