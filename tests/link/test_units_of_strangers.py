@@ -30,7 +30,7 @@ def heron(folder, pasted=()):
 def fed(robot, lines):
     line = Line(robot)
     for i, text in enumerate(lines):
-        line.feed(text.encode() + b"\n", i * STEP_S)
+        line.feed((text if isinstance(text, bytes) else text.encode()) + b"\n", i * STEP_S)
     return line, line.live("live", "", None, (len(lines) - 1) * STEP_S)
 
 

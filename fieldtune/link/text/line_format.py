@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -22,6 +23,7 @@ from fieldtune.link.text.bare_columns import Columns, alike
 from fieldtune.link.text.hexadecimal import Hexadecimal
 from fieldtune.link.text.line_patterns import COLOUR, PLAIN
 from fieldtune.link.text.raw_pairs import as_pairs
+from fieldtune.link.text.shown_lines import MARK, marked
 from fieldtune.link.text.wire_numbers import (
     MaybeThousands,
     NotANumberError,
@@ -29,6 +31,7 @@ from fieldtune.link.text.wire_numbers import (
     in_ascii,
     is_maybe_grouped,
     is_unit,
+    parts_thousands_by_points,
     plain_number,
     stamp_ms,
     value_of,
@@ -73,10 +76,9 @@ class LooseReader:
         like: Mapping[str, str],
     ) -> None:
         self._maybe, self._scale, self._hexadecimal, self._like = maybe, scale, hexadecimal, like
+        names = {marked(theirs): ours for theirs, ours in names.items()}
         self._ours = {alike(theirs): ours for theirs, ours in names.items()} | dict(names)
-        known = "|".join(
-            re.sub(r"(?:\\ |_|\\-)+", "[ _-]?", re.escape(name)) for name in sorted(names, key=len, reverse=True)
-        )
+        known = "|".join(_as_pattern(name) for name in sorted(names, key=len, reverse=True))
         self._two_numbers = any(theirs.endswith((".0", ".1")) for theirs in names)
         self._name = re.compile(
             rf"(?<![\w.])(?:({known})|([A-Za-z_][\w.-]*))[\"']?(?:[ \t]?[(\[]([^()\[\]=:]{{1,16}})[)\]])?"
@@ -87,7 +89,8 @@ class LooseReader:
     def read(self, line: bytes) -> tuple[WireValues, dict[str, NotANumberError]]:
         """What a line says, and what is wrong with the values of other fields that it names.
 
-        Raises ``NotDataError`` if it names none, or one twice.
+        Where a name comes twice the first counts, and the second is ``name.1``. Raises ``NotDataError`` if it names
+        none.
         """
         text = in_ascii(_text(COLOUR.sub(b"", line).replace(b"\x00", b"")))
         text = as_pairs(text, two_numbers=self._two_numbers)
@@ -95,17 +98,19 @@ class LooseReader:
         ends = [_begins(text, one.end(), two.start()) for one, two in pairwise(matches)] + [len(text)]
         found: dict[str, int | float] = {}
         aside: dict[str, NotANumberError] = {}
+        times: Counter[str] = Counter()
         for match, end in zip(matches, ends, strict=False):
-            theirs = match[1] or match[2]
-            ours = self._ours.get(theirs) or self._ours.get(alike(theirs))
-            if ours is None or (ours == FIRED and match[0][-1:] in " \t"):  # fired 3 times
+            theirs = marked(match[1] or match[2])
+            again = f".{times[alike(theirs)]}" if times[alike(theirs)] else ""
+            ours = self._ours.get(theirs + again) or self._ours.get(alike(theirs) + again)
+            if ours is None or ours in found or (ours == FIRED and match[0][-1:] in " \t"):  # fired 3 times
+                times[alike(theirs)] += ours is None
                 continue
             another = _OF_ANOTHER.search(text[: match.start()]) if ours != "setpoint" else None
             if another is not None and not (ours in _TO_THE_TARGET and another[1].casefold() in ("target", "goal")):
                 aside.setdefault(ours, NotANumberError(f"behind the word {another[1]} is not the reading now"))
                 continue
-            if ours in found:
-                raise NotDataError("undecodable")
+            times[alike(theirs)] += 1
             try:
                 found[ours] = self._value(text[match.end() : end], ours, match[3] or "")
             except NotANumberError as error:
@@ -122,9 +127,18 @@ class LooseReader:
             value_of(text, self._like.get(ours, ours), unit, self._scale.get(ours, 0.0)) if number is None else number
         )
         tiny = ours == "distance_m" and 0 < value < NEAREST_M and is_maybe_grouped(text)  # 2.450 mm
+        self._maybe.points_part_thousands |= parts_thousands_by_points(text)
         if tiny or self._maybe.doubtful(ours, value, text.strip):
+            if self._maybe.points_part_thousands:
+                return 1000 * value
             raise NotANumberError("can be read in two ways", text.strip())
         return value
+
+
+def _as_pattern(name: str) -> str:
+    """Matches a name with other marks between its words, and with any letters where its mark for such stands."""
+    gaps = re.sub(r"(?:\\ |_|\\-)+", lambda gap: "[ _-]+" if len(gap[0]) > len("\\ ") else "[ _-]?", re.escape(name))
+    return gaps.replace(MARK, r"[^\x00-\x7f]")
 
 
 def _begins(text: str, least: int, known: int) -> int:
@@ -145,6 +159,7 @@ _WORDS_AFTER_A_GAP = re.compile(r"(?:[ \t]{2,}|\t)((?:[A-Za-z]\w*[ ])+)\Z", re.A
 _IN_LISTS = bytes(byte for byte in PLAIN if byte not in b'"([;|/:&')
 _UNIT_THEN_NAME = re.compile(r"([^;|/:&]*)([;|/:&]).")
 """A unit with the next name behind it, as in ``rpm=40.8 rev/s;volt=9.7``: this is no name, and 40.8 no plain number."""
+_BRACKET = re.compile(r"[()\[\]{}]")
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
 
@@ -282,10 +297,9 @@ class LineFormat:
         aside: list[tuple[str, NotANumberError]] = []
         for name, text in pairs:
             ours = self.names.get(name)
-            if ours is None and name[-1] in ")]" and re.split(r"[(\[]", name)[0] in self.names:
-                raise NotDataError("undecodable")  # a unit with the name: to be read with more care
-            if ours is None and f"{name}.0" in self.names:
-                raise NotDataError("undecodable")  # two numbers behind it
+            if ours is None and (_parts_of(name) or {f"{name}.0", f"{name}.1"}) & self.names.keys():
+                # A unit with the name, State(rpm=, two numbers behind it, or two of that name: read with more care.
+                raise NotDataError("undecodable")
             if ours is None or not text:
                 continue
             try:
@@ -309,6 +323,11 @@ class LineFormat:
         if values == EMPTY:
             raise NotDataError("no known field")
         return values
+
+
+def _parts_of(name: str) -> set[str]:
+    """What stands before and behind the brackets in a name, empty where it has none."""
+    return {part for part in re.split(r"[()\[\]{}]", name) if part} if _BRACKET.search(name) else set()
 
 
 def _split_pairs(text: str) -> Iterator[tuple[str, str]]:

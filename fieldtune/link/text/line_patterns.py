@@ -13,7 +13,14 @@ from collections.abc import Iterable, Mapping
 _NUMBERS = re.compile(
     rb"0[xX][0-9A-Fa-f]+|(?<![\w.])(?=[0-9]+[A-Fa-f]|[A-Fa-f]+[0-9])[0-9A-Fa-f]{4,16}(?![\w.=:\"])"
     rb"|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*"
+    rb"|(?<![\w.])-?(?:nan|NaN|NAN|inf|Inf|INF|ovf|null|None|n/a|N/A)(?!\w)"
 )
+_STATE_WORD = re.compile(
+    rb"([:=][ \t]*[\"']?)[A-Za-z_\x80-\xff]+(?: [A-Za-z_]+)*?"
+    rb"(?=[ \t]*(?:[\"',;|!)\]}]|\Z|[A-Za-z_][\w.]*(?:[ \t]*(?:[(\[][^()\[\]#]*[)\]])?[ \t]*[:=]|[ \t]+#)))"
+    rb"|(#[^\w#]*[ \t|,;])[A-Za-z_\x80-\xff][A-Za-z_\x80-\xff ]*(?=[!.)\]|\s]*\Z)"
+)
+"""A word in a value's place, or at the end behind the last number: it says what the program does now."""
 COLOUR = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 """What colours text on a terminal, or moves its cursor (ECMA-48, 5.4, control sequences)."""
 UTF_16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
@@ -36,8 +43,8 @@ class LinePatterns:
 
     @staticmethod
     def form(line: bytes) -> bytes:
-        """A line with its numbers taken out."""
-        return _NUMBERS.sub(b"#", line)
+        """A line with its numbers taken out, and the word for the robot's state: that changes with each shot."""
+        return _STATE_WORD.sub(rb"\1\2@", _NUMBERS.sub(b"#", line))
 
     def count(self, form: bytes) -> int:
         """How many lines of a form came lately."""

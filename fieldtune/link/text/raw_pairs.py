@@ -8,18 +8,22 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from fieldtune.link.text.wire_numbers import COUNTED, NotANumberError, is_unit, leading_number
+from fieldtune.link.text.unit_words import COUNTED
+from fieldtune.link.text.wire_numbers import NotANumberError, is_unit, leading_number
 from fieldtune.link.text.wire_values import UNREADABLE, names_in_json
 
 _FIGURE = r"[+-]?(?:0[xX][0-9A-Fa-f]+|\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
+_LETTER = r"(?:[A-Za-z_]|·(?=[A-Za-z]))"  # of another language's, shown as a mark, in a word with others
 _PAIR = re.compile(
-    r"([A-Za-z_][A-Za-z0-9_ .-]{0,39}?)[\"']?[ \t]*[=:][ \t]*"
+    rf"({_LETTER}(?:[A-Za-z0-9_ .-]|(?<=[A-Za-z])·|·(?=[A-Za-z])){{0,39}}?)[\"']?"
+    r"(?:[ \t]?[(\[](?P<unit>[A-Za-z%°/]{1,8})[)\]])?[ \t]*[=:][ \t]*"
     r"(?:[\"']|~[ \t]*|<(?=[^<>,;]*>)|\((?=[^(),]*\))|\[(?=[^\[\],;]*\]))?"
-    rf"({_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
+    rf"(?P<value>{_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"
 )
+_GAP = re.compile(r"[ \t]{2,}")
 WITH_UNIT = re.compile(
-    rf"({_FIGURE})(?:(?![ \t]{{2,}}[A-Za-z]\w* [A-Za-z])[ \t]*([A-Za-z%°/]{{1,8}}(?:-1(?![\d.]))?)(?![A-Za-z0-9_])"
-    r"(?![ \t\"']*[=:]))?"
+    rf"({_FIGURE})(?:(?![ \t]{{2,}}[A-Za-z]\w* [A-Za-z])[ \t]*([A-Za-z%°/]{{1,8}}(?:-1(?![\d.]))?|1/min)"
+    r"(?![A-Za-z0-9_·])(?![ \t\"']*(?:[(\[][A-Za-z%°/]{1,8}[)\]][ \t]*)?[=:]))?"
 )
 _COUNTED_NUMBER = re.compile(rf"{_FIGURE}[ \t]*[(\[]?{COUNTED.pattern}(?![ \t\"']*[=:])", re.IGNORECASE)
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
@@ -41,7 +45,7 @@ _TWO_NUMBERS = re.compile(
 _TARGET = re.compile(
     r"[(\[]\s*(target|goal|set|setpoint|sp|want|wanted)\b\s*[=:]?\s*(?=[+-]?\d)", re.IGNORECASE | re.ASCII
 )
-_NEXT_BY_BLANK = re.compile(rf"[ \t]+([A-Za-z_][\w.-]*)[ \t]+({_FIGURE})(?![\w:]*\d)")
+_NEXT_BY_BLANK = re.compile(rf"[ \t]+([A-Za-z_][\w.-]*)(?P<unit>(?!))?[ \t]+(?P<value>{_FIGURE})(?![\w:]*\d)")
 _UNIT_OR_NAME, _NEXT_NUMBER = re.compile(r"[ \t]([A-Za-z]+)\Z"), re.compile(r"[ \t]+[+-]?\.?\d")
 _UNIT = re.compile(r"[A-Za-z%°/]{1,8}")
 _PARTS = re.compile(r"[|;]|,[ \t]")
@@ -98,19 +102,31 @@ def pairs(text: str) -> list[tuple[str, str]]:
             pass
     text, at, inches = _TARGET.sub(r" \1=", as_pairs(text)), 0, 0
     while match := (_NEXT_BY_BLANK.match(text, at) if found else None) or _PAIR.search(text, at):
-        with_unit = _COUNTED_NUMBER.match(text, match.start(2)) or WITH_UNIT.match(text, match.start(2))
-        value, at = (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match[2], match.end())
+        start = match.start("value")
+        with_unit = _COUNTED_NUMBER.match(text, start) or WITH_UNIT.match(text, start)
+        value, at = (
+            (with_unit.group(), max(match.end(), with_unit.end())) if with_unit else (match["value"], match.end())
+        )
         if (word := _UNIT_OR_NAME.search(value)) and not is_unit(word[1]) and _NEXT_NUMBER.match(text, at):
             value, at = value[: word.start()], at - len(word[0])
         if text[at : at + 1] == '"' and (text.count('"', 0, at) - inches) % 2 == 0:  # and no quote that ends a text
             value, at, inches = f'{value}"', at + 1, inches + 1
-        found.setdefault(match[1].strip(), value.strip(" ,;'"))
+        value, unit = value.strip(" ,;'"), match["unit"]
+        _put(found, match[1].strip(), f"{value} {unit}" if unit and value[-1:].isdigit() else value)
     if not found:
         return _apart_by_blanks(text)
     for part in _PARTS.split(text):  # some with a mark between name and number, others with a blank
         if (one := _PART.fullmatch(part)) is not None:
             found.setdefault(one[1], one[2].strip())
     return list(found.items())
+
+
+def _put(found: dict[str, str], name: str, value: str) -> None:
+    """Takes a value under its name without what stands before a gap, such as a log's level; the second of a name as
+    ``name.1``."""
+    short = _GAP.split(name)[-1]
+    name = name if short in found else short
+    found.setdefault(f"{name}.1" if name in found else name, value)
 
 
 def _apart_by_blanks(text: str) -> list[tuple[str, str]]:

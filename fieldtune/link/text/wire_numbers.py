@@ -14,6 +14,7 @@ from functools import lru_cache
 
 from fieldtune.errors import FieldtuneError
 from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED, PERIOD
+from fieldtune.link.text.unit_words import COUNTED, NO_UNITS, OTHER_SPELLINGS, SAYS_YES_OR_NO, STATE
 from fieldtune.units import LENGTH, TIME, parse
 
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
@@ -21,6 +22,7 @@ _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)\Z", re.IGNORECASE | re.ASCI
 _HEXADECIMAL = re.compile(r"0[xX]([0-9A-Fa-f]+)(?!\w)")
 _BLANKS_AND_COMMA = re.compile(r"[+-]?\d{1,3}(?: \d{3})+,\d+(?![\d,.])")
 _DECIMAL_COMMA = re.compile(r"[+-]?(?:\d{1,3}(?:\.\d{3})+,\d+|\d+,(?:\d{1,2}|\d{4,}))(?![\d.,])", re.ASCII)
+_POINTS_AND_COMMA = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+(?![\d.,])", re.ASCII)
 _GROUPED = re.compile(
     r"[+-]?\d{1,3}(?:(?P<mark>[' _])\d{3}(?:(?P=mark)\d{3})*|(?:,\d{3})+(?=\.\d)|(?:,\d{3}){2,}"
     r"|(?P<dots>(?:\.\d{3}){2,}))(?(dots)|(?:\.\d+)?)(?![\d'_,])",
@@ -48,33 +50,16 @@ _STAMP = re.compile(
     rf"(?:\W*[A-Z]{{1,8}}\W+)?[\s\[(]*(?:\d{{4}}-\d\d-\d\d[T ])?{_TIME_OF_DAY}|\s*\[\s*(\d+\.\d{{2,9}})\s*\]", re.ASCII
 )
 """A time in front of a line (hours, minutes, seconds as of ISO 8601; or seconds in brackets), behind a log's level."""
-_NEXT_NAME = re.compile(r"[ \t]+(?!(?:out|from|per|and|was|max|min)\b)([A-Za-z_]\w{2,})[ \t]+[+-]?\.?\d", re.ASCII)
+_NEXT_NAME = re.compile(
+    r"(?P<unit>[ \t]?[A-Za-z%°/]{1,6})?[ \t]+(?!(?:out|from|per|and|was|max|min)\b)"
+    r"(?P<name>[A-Za-z_]\w{2,})[ \t]+[+-]?\.?\d",
+    re.ASCII,
+)
 _STAMP_BEHIND = re.compile(r"[ \t]\d{10,19}\s*\Z", re.ASCII)
 """The time since 1970 at the end of a line, in seconds or parts of them."""
 _SAME_SCALE = 0.02
 _OF_ANOTHER = re.compile(r"[(\[]\s*(?:target|goal|set|setpoint|sp|want|wanted|of|max)\b", re.IGNORECASE)
 """What stands in brackets behind a reading, and is another quantity."""
-COUNTED = re.compile(
-    r"(?:\b|_)(?:c|counts?|cts?|ticks?|pulses?|edges?|steps?|units?)[ _]?"
-    r"(?:(?P<in_ms>\d+)[ _]?ms|(?<=_)s(?:ec)?|(?:/|p|per|in)[ _]?(?:(?P<ms>\d+)[ _]?ms|(?P<part>0?\.\d+)[ _]?s(?:ec)?"
-    r"|(?P<min>min(?:ute)?)|s(?:ec(?:ond)?)?s?))(?![a-z0-9])",
-    re.IGNORECASE,
-)
-"""Counts of an encoder in a stated time, a unit of speed for one robot."""
-_NO_UNITS = frozenset(("cw", "ccw", "fwd", "forward", "forwards", "backward", "backwards", "reverse", "f", "l"))
-"""What stands behind a number and is no unit: which way a wheel turns, and how C and Java mark the size of a number."""
-_SAYS_YES_OR_NO = {
-    **dict.fromkeys(("true", "yes", "on", "high", "y", "t"), 1),
-    **dict.fromkeys(("false", "no", "off", "low", "n", "f"), 0),
-}
-_OTHER_SPELLINGS = {
-    **dict.fromkeys(("r/min", "u/min", "tr/min", "1/min", "/min", "min^-1", "min-1", "r.p.m", "r.p.m."), "rpm"),
-    **dict.fromkeys(("radps", "rad_s", "rad/sec"), "rad/s"),
-    **dict.fromkeys(("dps", "degps", "deg_s"), "deg/s"),
-    **dict.fromkeys(("rot/s", "rotations/s", "rotations per second", "turns per second"), "rev/s"),
-    **dict.fromkeys(("millivolt", "millivolts"), "mV"), **dict.fromkeys(("milliamp", "milliamps"), "mA"),
-}  # fmt: skip
-"""How people write units that have another symbol here (common practice)."""
 
 
 class NotANumberError(ValueError):
@@ -129,8 +114,8 @@ def value_of(text: str, wire_name: str, unit: str = "", scale: float = 0.0) -> i
         if not symbol or is_known(symbol, wire_name):
             return _converted(float(digits) if "." in digits else int(digits), symbol, wire_name, scale)
     bare = _bare(in_ascii(text))
-    if wire_name == FIRED and bare.casefold() in _SAYS_YES_OR_NO:
-        return _SAYS_YES_OR_NO[bare.casefold()]
+    if wire_name == FIRED and bare.casefold() in SAYS_YES_OR_NO:
+        return SAYS_YES_OR_NO[bare.casefold()]
     if _NOT_FINITE.match(bare):
         raise NotANumberError(f"is {bare.lower()}")
     if wire_name in CLOCKS and (ms := stamp_ms(bare)) is not None:
@@ -210,13 +195,17 @@ def _unit_behind(rest: str, wire_name: str, bare: str) -> str:
     if in_brackets is not None and is_unit(in_brackets[1]):
         return in_brackets[1]
     next_name = _NEXT_NAME.match(rest)
-    if next_name is not None and not is_unit(next_name[1]):
-        return ""
+    if next_name is not None and not is_unit(next_name["name"]):
+        unit = (next_name["unit"] or "").strip()
+        if not unit or is_known(unit, wire_name):
+            return unit
     near = _UP_TO_A_SEPARATOR.match(_STAMP_BEHIND.sub("", rest))
     words = near.group() if near else ""
     further, whole = rest[len(words) :], words.strip()
     if whole and is_known(whole, wire_name):
         return whole
+    if STATE.fullmatch(whole):
+        return ""
     counted = COUNTED.match(whole.lstrip("(["))
     if counted is not None:
         return counted.group()
@@ -264,12 +253,12 @@ def _factor(symbol: str, wire_name: str) -> float:
         return 1.0
     dimension = TIME if wire_name in (*CLOCKS, PERIOD) else row.dimension if row else None
     unit = {"t_ms": "ms", "t_us": "us", PERIOD: "us"}.get(wire_name) or (own.unit if own else "")
-    if symbol == unit or symbol.casefold() in _NO_UNITS:
+    if symbol == unit or symbol.casefold() in NO_UNITS:
         return 1.0
     shown = "".join(letter if letter.isprintable() else "·" for letter in symbol[:24])
     if dimension is None:
         raise NotANumberError(f"has the unit {shown}, which can't be converted")
-    symbol = _OTHER_SPELLINGS.get(symbol.casefold(), symbol)
+    symbol = OTHER_SPELLINGS.get(symbol.casefold(), symbol)
     try:
         if _EXPONENTS.fullmatch(symbol):  # else there is a second number in it
             return parse(f"1 {symbol}", dimension) / parse(f"1 {unit}", dimension)
@@ -304,6 +293,11 @@ class SetAside(Counter[str]):
         self[cause] += 1
 
 
+def parts_thousands_by_points(text: str) -> bool:
+    """Whether a number has a point between thousands and a comma before its decimals: 1.261,9."""
+    return _POINTS_AND_COMMA.match(text.strip()) is not None
+
+
 def is_maybe_grouped(text: str) -> bool:
     """Whether a number's point may stand between thousands."""
     return _MAYBE_GROUPED.match(text.strip()) is not None
@@ -318,6 +312,8 @@ class MaybeThousands:
 
     def __init__(self, speed_setpoint: bool = False, known: Container[str] = ()) -> None:
         large = {name: most for name, most in _THOUSANDS.items() if speed_setpoint or name != "setpoint"}
+        self.points_part_thousands = False
+        """Whether another number on the line, such as 1.261,9, has shown that they do."""
         self._open = {name: most for name, most in large.items() if name not in known}
 
     @classmethod

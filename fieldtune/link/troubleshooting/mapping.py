@@ -16,57 +16,16 @@ from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.limits import Limits
 from fieldtune.link.text.wire_numbers import is_known
 from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings
+from fieldtune.link.troubleshooting.name_words import KINDS, UNITS
 from fieldtune.link.troubleshooting.raw_names import Reading, Seen
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
-_HINTS: tuple[tuple[str, str], ...] = (
-    ("", r"(^|_)(err|error|diff|delta|max|min|limit|peak|prev|last|old)(_|$)"),
-    ("time", r"^(t|ts|time|timestamp|clock|millis|micros|ms|us|uptime|now)(_?(ms|us|s|millis|micros))?$"),
-    ("speed2", r"(wheel|fly|rpm|speed|vel|top|upper|right|shooter)_?\w*(2|b|top|upper|right)$|^(rpm|speed|vel)2$"),
-    (
-        "setpoint",
-        r"set_?p|target_?(rpm|rps|speed|vel|power|pos|draw)|^target$|goal|wanted|desired"
-        r"|^(set|cmd|ref|sp|tgt|des)_?(rpm|rps|speed|vel\w*)?$|_(set|cmd|ref|sp|tgt|target)$",
-    ),
-    ("speed", r"(^|_)(c|counts?|ticks?|pulses?|edges?|units?)_?(p(er)?_?)?(\d+_?ms|(?<=p|r|_)(s(ec\w*)?|min))$"),
-    ("speed", r"(^|_)k?hz$"),
-    (
-        "period",
-        r"(^|_)(period|(rev|turn|count|tick|edge|pulse)_?(period|time|width|dt))(_?(us|ms|micros|millis))?$|^(rev|turn)_(us|ms)$"
-        r"|us_per_(rev|turn|count|tick|edge)$",
-    ),
-    (
-        "counts",
-        r"(^|_)(rots?|rotations|turns|revs|revolutions)$|(^|_)(enc\w*|pos|position|wheel|motor|fly\w*)_(deg|rad)\w*$",
-    ),
-    ("battery", r"batt?|volt|^m?v(in|bus|cc)?$|^bus|^u$"),
-    ("current", r"curr(?!\w*(rpm|rps|speed|vel))|amp|^i(_?m?a)?$"),
-    ("distance", r"dist|range|^d$|ultra|sonar|sonic|echo|lidar|tof"),
-    ("power", r"power|pwm|duty|output|throttle|^out$|^pwr"),
-    ("draw", r"draw|pull|stretch|cock|plunger"),
-    ("fired", r"fired?(_|$)|shots?(_|$)|shoot(?!er)|launch(?!er)|release|trigger"),
-    ("hood", r"hood|^angle$|pitch|elev"),
-    ("turret", r"turret|yaw"),
-    ("counts", r"count|enc|tick|pulse|(^|_)pos(ition)?$"),
-    ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$|^(actual|measured|meas|act)(_?value)?$"),
-)
-"""Words in the names that people give, tried in this order (common practice); none: no reading of the moment."""
 _BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
 """Kinds that a unit behind the number tells where the name says nothing, as in another language."""
 _OF_COLUMNS = (*_BY_UNIT, ("distance", "distance_m"), ("current", "current_a"))
-_UNITS: tuple[tuple[str, str], ...] = (
-    ("ms", r"(_|\b)m(illi)?s(ec)?$|millis"), ("µs", r"(_|\b)us$|micros"), ("mV", r"mv$|millivolt"),
-    ("mA", r"ma$|milliamp"), ("mm", r"mm$|millimet(er|re)s?$"), ("cm", r"cm$|centimet(er|re)s?$"),
-    ("in", r"(_|\b)in$|(_|\b)inch(es)?(_|$)"), ("ft", r"(_|\b)(ft|foot|feet)(_|$)"), ("m", r"_m(et(er|re)s?)?$"),
-    ("rad/s", r"rad_?(s|ps|per_?s\w*)?$|omega"),
-    ("turns/s", r"rps$|rev_?s$|turns_?s$"), ("rpm", r"rpm"), ("deg/s", r"deg_?(s|ps)$"), ("%", r"pct$|percent"),
-    ("rad", r"rad$"), ("deg", r"deg$"), ("V", r"(_|\b)v$"), ("A", r"(_|\b)a(mps?)?$"),
-)  # fmt: skip
-
-
 _OTHERS = re.compile(
     r"(^|_)(intake|feeder|index(er)?|conveyor|hopper|magazine|lift|elevator|climb(er)?|chassis|drive_?(train|base))(?=\d|_|$)"
 )
@@ -75,6 +34,7 @@ _LAUNCHERS, _DRIVES = re.compile(r"shoot|launch|fly|throw"), re.compile(r"(^|_)d
 _OF_A_TURN = re.compile(r"rev|turn|count|tick|edge|pulse", re.IGNORECASE)
 _SPEEDS = ("speed", "speed2", "setpoint")
 _TURNING = (*_SPEEDS, "counts", "period", "current", "power")
+_MEASURED = ("battery", "current", "distance", "power", "draw")
 _LEAST_DIFFERENT = 3
 _STEADIER = 2
 _HUNDRED = 100.0  # up to it, a battery's number may be percent
@@ -101,7 +61,7 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
             kind = targets[reading.name]
             if kind is None:
                 continue
-        elif kind == "speed" and speed is not None and _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", reading.label):
+        elif kind == "speed" and speed is not None and _are_two(speed, reading.label):
             kind = "speed2"
         speed = reading.label if kind == "speed" and speed is None else speed
         meaning = _in_unit(reading, kind, robot)
@@ -112,6 +72,11 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
             taken.add(what)
             found[reading.name] = meaning
     return found
+
+
+def _are_two(speed: str, label: str) -> bool:
+    """Whether names are those of two wheels: alike but for left and right, or the same twice on a line."""
+    return label == f"{speed}.1" or _ONE_OF_TWO.sub("", speed) == _ONE_OF_TWO.sub("", label)
 
 
 def _behind_others(reading: Reading) -> int:
@@ -143,7 +108,7 @@ def _in_words(label: str) -> str:
 def _units_named(label: str) -> set[str]:
     """Units that a name tells; its capitals part words only where it tells none as it is, unlike in ``vbat_mV``."""
     names = label.casefold().replace(" ", "_"), _in_words(label)
-    return next(filter(None, ({unit for unit, words in _UNITS if re.search(words, name)} for name in names)), set())
+    return next(filter(None, ({unit for unit, words in UNITS if re.search(words, name)} for name in names)), set())
 
 
 def _in_another_unit(reading: Reading, kind: str, robot: Robot | None) -> bool:
@@ -159,10 +124,12 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
     steps = [after - before for before, after in pairwise(numbers[1:])]  # the first line may be an old one
     if name:
         by_unit = next((kind for kind, ours in _BY_UNIT if reading.behind and is_known(reading.behind, ours)), None)
-        if by_unit is not None and not any(re.search(words, name) for _, words in _HINTS):
+        if by_unit is not None and not any(re.search(words, name) for _, words in KINDS):
             return by_unit
-        kinds = (kind for kind, words in _HINTS if re.search(words, name))
+        kinds = (kind for kind, words in KINDS if re.search(words, name))
         kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
+        if by_unit is not None and kind in _MEASURED and not is_known(reading.behind, MEANINGS[kind][0].ours):
+            return by_unit  # v=1258rpm is no voltage
         if kind == "current" and _goes_on(steps):  # a log's level and time, as in I (12345)
             return "time"
         return None if kind in _TURNING and _OTHERS.search(name) else kind or None

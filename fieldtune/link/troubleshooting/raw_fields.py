@@ -65,7 +65,8 @@ def _field(reading: Reading, meaning: Meaning | None, robot: Robot | None) -> Ra
     like = ours or name
     if ours == "setpoint" and robot is not None and robot.setpoint.scale.is_speed:
         like = "wheel_rpm"
-    scale = 1.0 if meaning is None or ours == name or is_known(reading.behind or "-", like) else meaning.scale
+    converted = ours == name or (reading.behind and is_known(reading.behind, like))  # where it is read
+    scale = 1.0 if meaning is None or converted else meaning.scale
     try:
         value = float(value_of(text, like, scale=0.0 if scale == 1.0 else scale)) * scale
         sure = meaning is None or meaning.sure or ours == name or bool(reading.behind)

@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 
 from fieldtune.frozen import frozen
 from fieldtune.link.text.raw_pairs import WITH_UNIT, cells_of, is_cell, number_in, pairs, uncoloured
-from fieldtune.link.text.wire_numbers import COUNTED
+from fieldtune.link.text.unit_words import COUNTED
 
 _KEPT = 60
-_COLUMN_NAME = re.compile(r"[A-Za-z_][\w.]*")
-_WORDY_COLUMN_NAME = re.compile(r"[A-Za-z_][\w. ]*(?:[(\[][^()\[\]]*[)\]])?")
+_COLUMN_NAME = re.compile(r"(?:[A-Za-z_]|·(?=[A-Za-z]))[\w.·]*")
+_WORDY_COLUMN_NAME = re.compile(r"(?:[A-Za-z_]|·(?=[A-Za-z]))[\w. ·]*(?:[(\[][^()\[\]]*[)\]])?")
 _NUMBER_ALONE = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 _UNIT_CELLS = frozenset(
     ("rpm", "RPM", "V", "mV", "m", "mm", "cm", "in", "ft", "A", "mA", "ms", "rad/s", "rps", "deg/s")

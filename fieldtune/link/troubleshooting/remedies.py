@@ -220,7 +220,10 @@ def _no_speed(fields: Sequence[RawField], robot: Robot) -> list[str]:
     if not fields or read or robot.link.columns or any(field.ours in wanted for field in fields):
         return []
     said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted - {PERIOD}))
-    return [f"No name on the line says the {_words(_what(robot))} ({said}): let the program print {needed} too."]
+    return [
+        f"No name on the line says the {_words(_what(robot))} ({said}): let the program print {needed} too. Or, if it"
+        f' is one of these, paste {max(wanted)} = "its name" under [link.fields].'
+    ]
 
 
 def _likely(fields: Sequence[RawField], robot: Robot) -> list[RawField]:

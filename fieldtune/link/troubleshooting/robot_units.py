@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from fieldtune.frozen import frozen
 from fieldtune.link.limits import Limits
-from fieldtune.link.text.wire_numbers import COUNTED
+from fieldtune.link.text.unit_words import COUNTED
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot

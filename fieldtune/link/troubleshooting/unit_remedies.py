@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
 _SPEED_UNITS = {60.0: "turns a second", 30 / math.pi: "radians a second"}
-_SURE = 0.06
+_SURE, _LARGEST_RAW = 0.06, 2**20  # no converter of a controller has more bits
 _MISTAKEN = {
     0.001: "a thousand times too large",
     0.01: "a hundred times too large",
@@ -67,7 +67,7 @@ def unit_remedy(name: str, why: str, robot: Robot | None) -> list[str]:
     if unit == "%":
         return _share(name, ours, robot) if own == "rpm" else [f"{name} comes in %: print it in {own}."]
     return [f"{name} {why}. Print it in {own}, or paste into the profile how many {own} one {unit} is: [link.scale],"
-            f" {ours} = …"]  # fmt: skip
+            f" {ours} = …. If {unit} is no unit, let the program print a comma before it."]  # fmt: skip
 
 
 def out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> list[str]:
@@ -86,6 +86,9 @@ def out_of_range(reading: str, fields: Sequence[RawField], robot: Robot) -> list
         if low <= abs(field.value) / limits.per[ours] <= high:
             return [f"The {reading} comes and goes: most of the time the line says a number that none can be. That is"
                     " how a sensor says that it sees nothing."]  # fmt: skip
+        if field.value.is_integer() and abs(field.value) > _LARGEST_RAW:
+            return [f"{field.name} is {field.text}, which can't be. In C, %d of a number with a point prints anything:"
+                    " print it with %.2f."]  # fmt: skip
         fits = [
             f
             for f in _MISTAKEN
@@ -177,8 +180,9 @@ def fraction_remedy(name: str, why: str, robot: Robot | None, ours: str = "") ->
 def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     """What the factors that are to be pasted rest on, where a name tells no more."""
     said: list[str] = []
+    names = {field.name for field in fields if field.ours != "power_pct"}  # 118/255 are two numbers, and no setpoint
     for field in fields if robot is not None else ():
-        if field.name.endswith(".1"):
+        if field.name.endswith(".1") and f"{field.name[:-2]}.0" in names:
             name, open_yet = field.name[:-2], field.ours is None
             which = ": which one is the setpoint shows while the wheel turns" if open_yet else ""
             said.append(f"{name}.0 and {name}.1 are the two numbers behind {name}{which}.")
@@ -189,6 +193,7 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         if lengths_too := _other_lengths(field, robot):
             said.append(lengths_too)
         if field.scale == 1.0:
+            said += _other_speeds(field, robot)
             continue
         if field.ours == COUNTER:
             others = [one for one in positions(robot) if not math.isclose(one.factor, field.scale)]
@@ -200,6 +205,16 @@ def supposed(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         elif (motor := motor_rpm(field.name, robot)) is not None and math.isclose(motor.factor, field.scale):
             said.append(f"{field.name} is taken as {motor.unit}, {1 / motor.factor:.4g} times the wheel's.")
     return said
+
+
+def _other_speeds(field: RawField, robot: Robot) -> list[str]:
+    """In which units of this robot a speed may be that is taken as rpm though its name doesn't say so."""
+    named = field.unit or "rpm" in field.name.casefold() or field.name.startswith("column ")
+    if field.ours != "wheel_rpm" or named or not field.value or not robot.setpoint.scale.is_speed:
+        return []
+    units = {unit: rpm for unit, rpm in speeds(field.value, robot).items() if rpm != 1.0}
+    others = ", ".join(f"{rpm:.6g} for {unit}" for unit, rpm in units.items())
+    return [f"{field.name} is taken as rpm of the wheel. wheel_rpm under [link.scale] is {others}."] if others else []
 
 
 def _other_lengths(field: RawField, robot: Robot) -> str:

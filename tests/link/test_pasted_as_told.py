@@ -1,0 +1,116 @@
+"""What is told to be pasted makes the line read, whatever the names look like: lines as student programs print them.
+
+All invented: heron's wheel at 1,800 rpm, a battery of 10.3 V.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from test_units_of_strangers import ours, said_and_read
+
+
+def near(i):
+    """Own rpm that is not quite even."""
+    return 1800 + (i * 7) % 5
+
+
+def test_a_share_of_the_power_is_pasted_as_percent(tmp_path):
+    """0.463 is 46 %, and not half a per cent."""
+    _, pasted, live = said_and_read(
+        tmp_path,
+        [f"FlywheelRPM: {near(i)} | MotorPower: {0.46 + 0.001 * (i % 4):.3f} | Batt_V: 10.3" for i in range(100)],
+    )
+    assert "power_pct = 100" in pasted
+    assert live.power_pct == pytest.approx(46, abs=1)
+    assert live.wheel_rpm == pytest.approx(1802, abs=2)
+
+
+def test_counts_of_255_are_pasted_as_percent(tmp_path):
+    """And no second number behind a power is a setpoint."""
+    said, pasted, live = said_and_read(tmp_path, [f"rpm: {near(i)}, pwm: {117 + i % 3}/255" for i in range(100)])
+    assert "power_pct = 0.392157" in pasted
+    assert live.power_pct == pytest.approx(46.3, abs=0.5)
+    assert "setpoint shows" not in " ".join(said)
+
+
+READ = {
+    "a class printed with its fields": "ShooterState(velocity={rpm:.1f}, target=1810.0, ready=True, voltage=10.31)",
+    "a log's level and source": "INFO  Launcher     flywheel velocity={rps:.3f} rps, setpoint=30.17 rps, bus=10.31 V",
+    "units in brackets": "Wheel speed (RPM) = {rpm:.1f}\tGoal (RPM) = 1810\tBattery (V) = 10.31",
+    "percent between blanks": "pwr  61% spd {rpm} tgt 1810 cur 1.5A bat 10.3V",
+    "a letter that says volts": "v={rpm}rpm sp=1810rpm shots=3 vb=10.3",
+    "points between thousands": "Drehzahl: {german} 1/min  Soll: 1.810 1/min  Batterie: 10,31",
+    "German": "Zeit: {ms} ms | Drehzahl Schwungrad: {rpm} U/min | Solldrehzahl: 1810 U/min | Akkuspannung: 10,31 V",
+    "French": "vitesse_roue={rpm} tr/min ; consigne=1810 tr/min ; tension=10.31 V ; portée=2.62 m",
+    "Turkish": "Süre: {ms} Hız: {rpm} dev/dk Hedef: 1810 Akü: 10.31 V",
+    "Spanish": "tiempo: {ms}, velocidad_rueda: {rpm}, velocidad_objetivo: 1810, batería: 10.31",
+}
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "latin-1"])
+@pytest.mark.parametrize("kind", READ)
+def test_the_wheel_and_its_setpoint_are_read(tmp_path, kind, coding):
+    """In any letters, which raw lines show as a mark; a letter that Latin-1 has not is written without its accent."""
+    lines = [
+        READ[kind].format(
+            rpm=near(i),
+            rps=near(i) / 60,
+            ms=20 * i,
+            german=f"{near(i):,.1f}".replace(",", " ").replace(".", ",").replace(" ", "."),
+        )
+        for i in range(150)
+    ]
+    if coding == "latin-1":
+        lines = [line.replace("ı", "i").encode("latin-1") for line in lines]
+    said, pasted, live = said_and_read(tmp_path, lines)
+    assert pasted, said
+    assert live.wheel_rpm == pytest.approx(1802, abs=3)
+    assert live.setpoint == pytest.approx(1810, abs=0.5)
+    assert live.battery_v == pytest.approx(10.3, abs=0.02)
+
+
+TWICE = {
+    "records in a line": "t={t:.2f}s Wheel[side=L, velRadPerSec={rad:.3f}] Wheel[side=R, velRadPerSec={other:.3f}]",
+    "YAML": "shooter: {{ left: {{ vel: {rps:.3f}, unit: rps }}, right: {{ vel: {other_rps:.3f}, unit: rps }} }}",
+}
+
+
+@pytest.mark.parametrize("kind", TWICE)
+def test_two_wheels_of_one_name_on_a_line_are_both_read(tmp_path, kind):
+    """The second one turns at nine tenths of the first."""
+    lines = [
+        TWICE[kind].format(
+            t=0.02 * i, rad=near(i) * math.tau / 60, other=0.9 * near(i) * math.tau / 60, rps=near(i) / 60,
+            other_rps=0.9 * near(i) / 60,
+        )
+        for i in range(150)
+    ]  # fmt: skip
+    live = said_and_read(tmp_path, lines)[2]
+    assert live.wheel_rpm == pytest.approx(1802, abs=3)
+    assert live.wheel2_rpm == pytest.approx(0.9 * 1802, abs=3)
+
+
+def test_a_row_of_column_names_with_accents_tells_the_columns(tmp_path):
+    rows = [f"{20 * i},{near(i)},1810,10.31" for i in range(150)]
+    _, _, live = said_and_read(tmp_path, ["tiempo,velocidad_rueda,velocidad_objetivo,batería", *rows])
+    assert (live.setpoint, live.battery_v, live.health.clock) == (1810, 10.31, "robot")
+    assert live.wheel_rpm == pytest.approx(1802, abs=3)
+
+
+def test_a_speed_without_a_unit_is_said_to_be_taken_as_rpm(tmp_path):
+    """2,120 may be counts a second, 1,262 rpm of this wheel (100.8 counts a turn), or the motor's rpm (2.1 a turn)."""
+    said, _, _ = said_and_read(tmp_path, [f"Shooter Velocity : {2120 + i % 5}" for i in range(100)])
+    words = next(one for one in said if "taken as rpm of the wheel" in one)
+    assert "0.595238 for counts/s" in words
+    assert "0.47619 for motor rpm" in words
+    said, _, _ = said_and_read(tmp_path, [f"wheel rpm: {2120 + i % 5}, bat: 10.3" for i in range(100)])
+    assert "taken as" not in " ".join(said)
+
+
+def test_a_number_that_a_wrong_printf_makes_is_said_to_be_one(tmp_path):
+    """What %d prints of a double is undefined (ISO C 7.21.6.1)."""
+    said, _, live = said_and_read(tmp_path, ours(lambda i: f"battery_v={(1495929278 * (i + 1)) % 2**31}"))
+    assert live.battery_v is None
+    assert "print it with %.2f" in " ".join(said)
