@@ -15,9 +15,10 @@ _NUMBERS = re.compile(
     rb"|[0-9.,'_+-]*[0-9][0-9.,'_+-]*(?: [0-9]{3}(?![0-9]))*"
     rb"|(?<![\w.])-?(?:nan|NaN|NAN|inf|Inf|INF|ovf|null|None|n/a|N/A)(?!\w)"
 )
+_PADDING = re.compile(rb"[ \t]+(?=#)|(?<=[ \t])[ \t]+")
 _STATE_WORD = re.compile(
     rb"([:=][ \t]*[\"']?)[A-Za-z_\x80-\xff]+(?: [A-Za-z_]+)*?"
-    rb"(?=[ \t]*(?:[\"',;|!)\]}]|\Z|[A-Za-z_][\w.]*(?:[ \t]*(?:[(\[][^()\[\]#]*[)\]])?[ \t]*[:=]|[ \t]+#)))"
+    rb"(?=[ \t]*(?:[\"',;|!)\]}]|\Z|[A-Za-z_][\w.]*(?:[ \t]*(?:[(\[][^()\[\]#]*[)\]])?[ \t]*[:=]|#)))"
     rb"|(#[^\w#]*[ \t|,;])[A-Za-z_\x80-\xff][A-Za-z_\x80-\xff ]*(?=[!.)\]|\s]*\Z)"
 )
 """A word in a value's place, or at the end behind the last number: it says what the program does now."""
@@ -43,8 +44,9 @@ class LinePatterns:
 
     @staticmethod
     def form(line: bytes) -> bytes:
-        """A line with its numbers taken out, and the word for the robot's state: that changes with each shot."""
-        return _STATE_WORD.sub(rb"\1\2@", _NUMBERS.sub(b"#", line))
+        """A line with its numbers taken out, and what changes with each shot: the word for the robot's state, and how
+        many blanks bring a number to its width."""
+        return _STATE_WORD.sub(rb"\1\2@", _PADDING.sub(b"", _NUMBERS.sub(b"#", line)))
 
     def count(self, form: bytes) -> int:
         """How many lines of a form came lately."""
