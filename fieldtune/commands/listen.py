@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fieldtune.setup.encoder_check import Verdict
 
 _LISTEN_S = 5.0
-_HOPELESS_S = 2.0
+_HOPELESS_S, _ALL_SPEEDS_S = 2.0, 30.0
 _RAW = 60  # raw lines that are looked through for a remedy
 _RAW_FOR_SPEED = 400  # and for a speed that no wheel can have
 
@@ -56,6 +56,9 @@ def _listen(args: argparse.Namespace) -> None:
     last, raw = monitor.snapshot(), monitor.recent_lines(_RAW)
     live = replace(live, health=last.health, shots=last.shots)
     if live.health.lines == 0 and live.state != "ended":
+        if "no text" in live.words:
+            longer = "" if args.seconds >= _ALL_SPEEDS_S else f"; --seconds {_ALL_SPEEDS_S:.0f} tries all usual speeds"
+            raise LinkError(f"no lines heard: {live.words}{longer}")
         raise LinkError(f"nothing heard: {live.words}")
     give(args, _report(robot, live, encoder), _report_words(robot, live, encoder, raw, args.baud or robot.link.baud))
 

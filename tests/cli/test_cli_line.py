@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import pty
 import signal
+import struct
 import subprocess
 import sys
 import tty
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from printing_robot import PrintingRobot
 
 Run = Callable[..., Any]
 Fails = Callable[..., str]
@@ -86,6 +88,15 @@ def test_a_silent_terminal_is_told(fails: Fails) -> None:
         os.close(master)
         os.close(slave)
     assert "nothing heard" in line
+
+
+def test_bytes_that_are_no_text_are_something_heard(fails: Fails) -> None:
+    """Binary numbers, 50 times a second: no speed makes them text."""
+    with PrintingRobot(lambda i: struct.pack("<HIiH", 0xA55A, 20 * i, 50 * i, 10_300) * 4, 0.02) as robot:
+        said = fails("listen", "heron", "--port", robot.device, "--seconds", "2.5", code=1)
+    assert "nothing heard" not in said
+    assert "no text" in said
+    assert "--seconds 30" in said
 
 
 @pytest.mark.parametrize(
