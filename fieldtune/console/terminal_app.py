@@ -31,6 +31,9 @@ T = TypeVar("T")
 _PASSED_ON_S = 0.05
 """How long keys that were read need at most to be in the queue of events, when nothing else is done meanwhile."""
 
+_STOPS_OTHERS = ("ctrl+c", "ctrl+z")
+"""Keys that stop other programs; here they stop nothing, and one that copies is soon pressed by mistake."""
+
 
 def prepare() -> None:
     """Makes the running program read and write its terminal our way; before an app runs."""
@@ -156,6 +159,8 @@ class TerminalApp(App[T]):
     async def _press(self, event: Key) -> None:
         if isinstance(self.screen, Typing) and self.screen.take(event):
             return
+        if event.key in _STOPS_OTHERS:
+            self.say("q leaves; what was confirmed is kept")
         bound = self.screen.active_bindings.get(event.key)
         if bound is None:
             self.unbound(event)

@@ -179,6 +179,16 @@ def test_space_and_stray_keys_do_nothing(session: Session) -> None:
     assert line.sent == []
 
 
+@pytest.mark.parametrize("key", ["ctrl+c", "ctrl+z"])
+def test_a_key_that_stops_other_programs_says_how_to_leave(session: Session, key: str) -> None:
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await until(app, pilot, "No shots confirmed yet")
+        await pilot.press(key)
+        await until(app, pilot, "q leaves; what was confirmed is kept")
+
+    drive(console(session, ScriptedLine()), script)
+
+
 def test_on_the_simulated_robot_keys_fire_set_and_move_it(session: Session) -> None:
     line = ScriptedLine()
 
