@@ -157,7 +157,9 @@ def claim_profile(robot: Robot, home: Path | str | None = None) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
-        raise OutputError(f"{folder}: can't be made: {fault.strerror or fault}") from None
+        raise OutputError(
+            f"{folder}: can't be made ({fault.strerror or fault}); name another with --profiles"
+        ) from None
     if is_demo(robot) and not profile.exists():
         _copy_demos(folder)
     return profile

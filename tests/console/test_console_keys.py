@@ -492,6 +492,25 @@ def test_store_errors_are_lines(session: Session) -> None:
     drive(console(session, ScriptedLine()), script)
 
 
+def test_a_long_fault_is_told_to_its_remedy_in_a_usual_window(session: Session) -> None:
+    """The end of the line is what to do."""
+    said = (
+        "profiles/heron.db: the shot log can't be written; allow writing there, or use --profiles with another folder"
+    )
+
+    def broken(*_: object, **__: object) -> None:
+        raise StoreError(said)
+
+    session.confirm = broken  # type: ignore[method-assign, assignment]
+
+    async def script(app: ConsoleApp, pilot: Pilot[None]) -> None:
+        await pilot.press("i")
+        text = await until(app, pilot, "the shot log can't be written")
+        assert said in " ".join(text.split())
+
+    drive(console(session, ScriptedLine()), script, (80, 24))
+
+
 def test_a_shot_is_kept_while_advice_is_still_being_worked_out(session: Session) -> None:
     """A recommendation that takes its time, as on an old laptop with a long log."""
     slow, asked = threading.Event(), session.aim

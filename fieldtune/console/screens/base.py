@@ -126,7 +126,7 @@ class ConsoleScreen(Screen[None], CachedWidget):
 
     def _news(self) -> list[Part]:
         news = self.controller.news
-        rows = 3 if self.small else 1  # a small window has no other place that says more
+        rows = 3 if self.small else 2 if news.bad else 1  # no other place says the remedy
         text = words.fitted(words.printable(news.text), rows * (self.size.width - 4) - 8 * (rows - 1))
         return [("✗ ", "bold $bad"), (text, "$bad")] if news.bad and text else [(text, "$ink")]
 
