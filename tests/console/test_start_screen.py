@@ -98,6 +98,24 @@ def test_questions_at_every_size_and_a_draft_kept(home: Path, size: tuple[int, i
     assert read_preferences().us
 
 
+@pytest.mark.parametrize("size", [(40, 12), (80, 24), (120, 40)])
+def test_every_answer_that_can_be_chosen_is_seen(home: Path, size: tuple[int, int]) -> None:
+    """To its last one, also after the window has become smaller and large again."""
+
+    async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
+        await until(app, pilot, "Set up my robot")
+        await pilot.press("n")
+        await until(app, pilot, "What is the robot called?")
+        await pilot.press(*"kite", "enter")
+        for columns, rows in (size, (40, 12), size):
+            await pilot.resize_terminal(columns, rows)
+            await until(app, pilot, "How does it launch?")
+            text = await until(app, pilot, "3 An arm swings")
+            assert "1 Turning wheels" in text
+
+    drive(home, script, size)
+
+
 def test_the_simulated_robot_is_one_key_away(home: Path) -> None:
     async def script(app: StartApp, pilot: Pilot[Opening]) -> None:
         await until(app, pilot, "Try the simulated robot")
