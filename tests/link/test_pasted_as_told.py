@@ -45,6 +45,9 @@ READ = {
     "German": "Zeit: {ms} ms | Drehzahl Schwungrad: {rpm} U/min | Solldrehzahl: 1810 U/min | Akkuspannung: 10,31 V",
     "French": "vitesse_roue={rpm} tr/min ; consigne=1810 tr/min ; tension=10.31 V ; portée=2.62 m",
     "Turkish": "Süre: {ms} Hız: {rpm} dev/dk Hedef: 1810 Akü: 10.31 V",
+    "the time since 1970 in front": "{epoch} rpm {rpm} target 1810 bat 10.31",
+    "a controller's terms": "[PID] sp:1810 pv:{rpm} err:3 p:0.26 i:12.50 d:0.20 out:54.8 vbat:10.31",
+    "one of the other": "speed {rpm} of 1810 rpm, vbat 10.31",
     "Spanish": "tiempo: {ms}, velocidad_rueda: {rpm}, velocidad_objetivo: 1810, batería: 10.31",
 }
 
@@ -58,6 +61,7 @@ def test_the_wheel_and_its_setpoint_are_read(tmp_path, kind, coding):
             rpm=near(i),
             rps=near(i) / 60,
             ms=20 * i,
+            epoch=1733000000000 + 20 * i,
             german=f"{near(i):,.1f}".replace(",", " ").replace(".", ",").replace(" ", "."),
         )
         for i in range(150)
@@ -97,6 +101,26 @@ def test_a_row_of_column_names_with_accents_tells_the_columns(tmp_path):
     _, _, live = said_and_read(tmp_path, ["tiempo,velocidad_rueda,velocidad_objetivo,batería", *rows])
     assert (live.setpoint, live.battery_v, live.health.clock) == (1810, 10.31, "robot")
     assert live.wheel_rpm == pytest.approx(1802, abs=3)
+
+
+def test_decimal_commas_are_known_by_one_that_can_be_nothing_else(tmp_path):
+    """0,980 alone might be 980; beside 1802,4 it is not."""
+    rows = [f"{0.02 * i:.3f};{near(i)}.5;1810;10.31;".replace(".", ",") for i in range(150)]
+    _, pasted, live = said_and_read(tmp_path, ["Zeit;Drehzahl;Soll;Akku;", *rows])
+    assert pasted == ["[link.columns]", 'order = ["t_ms", "wheel_rpm", "setpoint", "battery_v"]']
+    assert (live.setpoint, live.battery_v, live.health.clock) == (1810, 10.31, "robot")
+    assert live.health.rate_hz == pytest.approx(50, rel=0.02)
+
+
+def test_rpm_beyond_the_setpoints_are_asked_about(tmp_path):
+    """This robot's motors turn 2.1 times as fast as its wheels; 2,500 rpm is the most that its program asks for."""
+    lines = [
+        f"M1 {2.1 * near(i):.0f} rpm M2 {2.1 * near(i):.0f} rpm tgt {2.1 * 1810:.0f} rpm vin 10.3" for i in range(150)
+    ]
+    said, pasted, live = said_and_read(tmp_path, lines)
+    assert not [one for one in pasted if "wheel" in one or "setpoint" in one]
+    assert live.wheel_rpm is None
+    assert "motor rpm" in " ".join(said)
 
 
 def test_a_speed_without_a_unit_is_said_to_be_taken_as_rpm(tmp_path):

@@ -21,6 +21,8 @@ _BLANKS = re.compile(r"[ \t]+")
 _NAME_AND_UNIT = re.compile(r"([^()\[\]]*[^()\[\]\s])\s*(?:[(\[]\s*([^()\[\]]+?)\s*[)\]])?")
 _NO_NAMES = re.compile(rb"=|\d{3}|[\d.]{5}")
 """What a row of column names has none of."""
+_SURELY_DECIMALS = re.compile(r"(?<![\d.,])\d+,(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
+_MAYBE_DECIMALS = re.compile(r"(?<![\d.,])(\d+),(\d{3})(?![\d.,])", re.ASCII)
 _MARKED = ";\t|"
 """What separates columns wherever it stands between cells; a comma may also be a cell's own."""
 
@@ -119,7 +121,7 @@ class Columns:
 
         Raises ``NotDataError`` if it has not as many cells, or nothing like a number in any.
         """
-        text = in_ascii(line.decode("utf-8", "replace")).strip().strip("[](){}")
+        text = _with_points(in_ascii(line.decode("utf-8", "replace")).strip().strip("[](){}"))
         ways = [cells for cells in self._ways(text) if len(cells) == len(self._order)]
         if not ways:
             raise NotDataError("columns")
@@ -150,6 +152,12 @@ class Columns:
                 return
         yield _split(text, ",")
         yield [cell.rstrip(",") for cell in _BLANKS.split(text)]
+
+
+def _with_points(text: str) -> str:
+    """A line with points for its decimal commas, where another number shows that they are: 9,980;1577,4."""
+    apart = any(mark in text for mark in _MARKED)
+    return _MAYBE_DECIMALS.sub(r"\1.\2", text) if apart and _SURELY_DECIMALS.search(text) else text
 
 
 def _split(text: str, mark: str) -> list[str]:

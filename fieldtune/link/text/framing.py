@@ -30,7 +30,7 @@ RAW_KEPT = 400
 _HEX = frozenset(b"0123456789abcdefABCDEF")
 _LIKE_A_CHECKSUM = re.compile(rb"\*\s*(?:0[xX])?[0-9A-Fa-f]{1,4}h?\s*")
 _ROW_OF_NAMES = re.compile(
-    rb"\W*[A-Za-z_\x80-\xff][\w. ()\[\]/%\x80-\xff]*+(?:[,;\t|]\s*[A-Za-z_\x80-\xff][\w. ()\[\]/%\x80-\xff]*+)+[\s|]*"
+    rb"\W*[A-Za-z_\x80-\xff][\w. ()\[\]/%\x80-\xff]*+(?:[,;\t|]\s*[A-Za-z_\x80-\xff][\w. ()\[\]/%\x80-\xff]*+)+[\s|;]*"
 )
 _OF_THE_WHEEL = (COUNTER, PERIOD, "wheel_rpm", "draw_mm")
 _DAMAGE = ("checksum", "over-long", "cut off")

@@ -39,7 +39,8 @@ _TUPLE = re.compile(r"([\"'])([A-Za-z_][\w .-]*)\1\s*,\s*(?=[+-]?\.?\d)")
 _DECIMAL = r"[+-]?\d+(?:\.\d+)?"
 _TWO_NUMBERS = re.compile(
     rf"(?<![\w.])([A-Za-z_][\w.-]*)([\"']?[ \t]*[=:][ \t]*|[ \t]+)({_DECIMAL})([ \t]*[A-Za-z]{{1,5}})?"
-    rf"[ \t]*(?:/|[-=]>|→)[ \t]*({_DECIMAL})(?![\d.]*[/-])([ \t]*[A-Za-z]{{1,5}}(?:/[a-z]+)?\b(?![ \t]*[=:\d]))?",
+    rf"[ \t]*(?:/|[-=]>|→|of(?=[ \t]))[ \t]*({_DECIMAL})(?![\d.]*[/-])"
+    r"([ \t]*[A-Za-z]{1,5}(?:/[a-z]+)?\b(?![ \t]*[=:\d]))?",
     re.ASCII,
 )
 _TARGET = re.compile(
@@ -133,7 +134,9 @@ def _apart_by_blanks(text: str) -> list[tuple[str, str]]:
     """Names and values of ``rpm 1800 batt 12.1 V``; none where a number has no name."""
     named = list(_NAME_THEN_NUMBER.finditer(text))
     alone = len(named) == 1 and named[0][0] == text.strip()
-    if (len(named) < _LEAST_PAIRS and not alone) or len(named) != len(_ANY_NUMBER.findall(text)):
+    # A time in front; of numbers with their units behind, a unit comes last.
+    stamp = len(named) >= _LEAST_PAIRS and NUMBER.match(text.lstrip()) is not None and text.rstrip()[-1:].isdigit()
+    if (len(named) < _LEAST_PAIRS and not alone) or len(named) != len(_ANY_NUMBER.findall(text)) - stamp:
         return []
     found: dict[str, str] = {}
     for one, end in zip(named, [*(after.start() for after in named[1:]), len(text)], strict=True):

@@ -52,7 +52,7 @@ _STAMP = re.compile(
 """A time in front of a line (hours, minutes, seconds as of ISO 8601; or seconds in brackets), behind a log's level."""
 _NEXT_NAME = re.compile(
     r"(?P<unit>[ \t]?[A-Za-z%°/]{1,6})?[ \t]+(?!(?:out|from|per|and|was|max|min)\b)"
-    r"(?P<name>[A-Za-z_]\w{2,})[ \t]+[+-]?\.?\d",
+    r"(?P<name>[A-Za-z_]\w(?:\w+|(?<=\d)))[ \t]+[+-]?\.?\d",
     re.ASCII,
 )
 _STAMP_BEHIND = re.compile(r"[ \t]\d{10,19}\s*\Z", re.ASCII)

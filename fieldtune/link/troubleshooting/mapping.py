@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.limits import Limits
 from fieldtune.link.text.wire_numbers import is_known
-from fieldtune.link.troubleshooting.meanings import MEANINGS, Meaning, meanings
+from fieldtune.link.troubleshooting.meanings import MAYBE_MOTORS, MEANINGS, Meaning, meanings
 from fieldtune.link.troubleshooting.name_words import KINDS, UNITS
 from fieldtune.link.troubleshooting.raw_names import Reading, Seen
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
@@ -35,13 +35,14 @@ _OF_A_TURN = re.compile(r"rev|turn|count|tick|edge|pulse", re.IGNORECASE)
 _SPEEDS = ("speed", "speed2", "setpoint")
 _TURNING = (*_SPEEDS, "counts", "period", "current", "power")
 _MEASURED = ("battery", "current", "distance", "power", "draw")
+_TERMS = {"p", "i", "d"}  # of a controller: no current, and no distance
 _LEAST_DIFFERENT = 3
 _STEADIER = 2
 _HUNDRED = 100.0  # up to it, a battery's number may be percent
 _SELDOM = ("share 0 to 1", "cm", "counts per 100 ms")
 _PLAYS_FROM_M = 0.2, 15.0
 _PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
-_ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[a-z])[12]$")
+_ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[A-Za-z])[12]$")
 
 
 def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
@@ -52,10 +53,11 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
     taken: set[str] = set()
     found: dict[str, Meaning] = {}
     speed: str | None = None
-    targets = _targets(seen)
+    targets, names = _targets(seen), {reading.label.casefold() for reading in seen.readings}
     for reading in sorted(seen.readings, key=_behind_others):
         kind = _kind_of(reading, seen)
-        if kind is None or _in_another_unit(reading, kind, robot):
+        of_control = names >= _TERMS and reading.label.casefold() in _TERMS
+        if kind is None or of_control or _in_another_unit(reading, kind, robot):
             continue
         if kind == "speed" and reading.name in targets:
             kind = targets[reading.name]
@@ -156,6 +158,8 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
             return Meaning(options[0].words, by_robot.unit, options[0].ours, by_robot.factor)
     if kind == "counts":
         return _position(said, options, robot)
+    if kind in _SPEEDS and robot is not None and reading.behind.casefold() == "rpm" and _of_the_motor(reading, robot):
+        return replace(options[0], unit=MAYBE_MOTORS, sure=False)
     behind = next((one for one in options if reading.behind and one.unit.casefold() == reading.behind.casefold()), None)
     if behind is not None or unknown_unit(reading, options[0].ours, robot):
         return behind or replace(options[0], sure=False)  # of a unit that nobody knows no number tells another
@@ -169,6 +173,14 @@ def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None
         return by_name
     named_rpm = "rpm" in named
     return options[0] if named_rpm and kind == "setpoint" else _by_size(kind, _size(reading), robot)
+
+
+def _of_the_motor(reading: Reading, robot: Robot) -> bool:
+    """Whether rpm are more than the robot's program ever asks of the wheel, and may be the motor's before its gears."""
+    motor, scale = motor_rpm("motor", robot), robot.setpoint.scale
+    if motor is None or not scale.is_speed or _size(reading) <= 1.1 * robot.setpoint.high:
+        return False
+    return _size(reading) * motor.factor <= 1.1 * robot.setpoint.high
 
 
 def unknown_unit(reading: Reading, ours: str, robot: Robot | None) -> str:

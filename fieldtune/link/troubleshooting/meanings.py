@@ -14,6 +14,8 @@ from fieldtune.link.troubleshooting.robot_units import motor_rpm, positions, rob
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
+MAYBE_MOTORS = "rpm of wheel or motor"
+"""The unit of a speed that is told in rpm, and is more than the wheel is ever asked for."""
 _RPM = 30 / math.pi
 _ECHO = 343.2e-6 / 2
 """Metres that a microsecond of an echo's time stands for: sound goes there and back at 343.2 m/s (air of 20 degC)."""

@@ -53,7 +53,7 @@ KINDS: tuple[tuple[str, str], ...] = (
     ("hood", r"hood|^angle$|pitch|elev"),
     ("turret", r"turret|yaw"),
     ("counts", r"count|enc|tick|pulse|(^|_)pos(ition)?$"),
-    ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$|^(actual|measured|meas|act)(_?value)?$|^spd"),
+    ("speed", r"rpm|speed|vel|omega|^w(heel)?\d?$|fly|wheel|rps|^n$|^(actual|measured|meas|act)(_?value)?$|^spd|^pv$"),
 )
 """Words in the names that people give, tried in this order (common practice); none: no reading of the moment."""
 UNITS: tuple[tuple[str, str], ...] = (

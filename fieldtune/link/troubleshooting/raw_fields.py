@@ -11,7 +11,7 @@ from fieldtune.line_fields import WIRE_NAMES
 from fieldtune.link.text.raw_pairs import cells_of, is_cell, pairs, uncoloured
 from fieldtune.link.text.wire_numbers import NotANumberError, is_known, value_of
 from fieldtune.link.troubleshooting.mapping import guess
-from fieldtune.link.troubleshooting.meanings import Meaning
+from fieldtune.link.troubleshooting.meanings import MAYBE_MOTORS, Meaning
 from fieldtune.link.troubleshooting.raw_names import Reading, read_names
 
 if TYPE_CHECKING:
@@ -69,7 +69,9 @@ def _field(reading: Reading, meaning: Meaning | None, robot: Robot | None) -> Ra
     scale = 1.0 if meaning is None or converted else meaning.scale
     try:
         value = float(value_of(text, like, scale=0.0 if scale == 1.0 else scale)) * scale
-        sure = meaning is None or meaning.sure or ours == name or bool(reading.behind)
+        sure = (
+            meaning is None or meaning.sure or ours == name or (bool(reading.behind) and meaning.unit != MAYBE_MOTORS)
+        )
         return RawField(name, text, reading.behind, ours, value, "", scale, sure)
     except NotANumberError as error:
         return RawField(name, text, reading.behind, ours, None, str(error))

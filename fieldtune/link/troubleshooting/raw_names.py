@@ -15,6 +15,7 @@ from fieldtune.link.text.unit_words import COUNTED
 _KEPT = 60
 _COLUMN_NAME = re.compile(r"(?:[A-Za-z_]|·(?=[A-Za-z]))[\w.·]*")
 _WORDY_COLUMN_NAME = re.compile(r"(?:[A-Za-z_]|·(?=[A-Za-z]))[\w. ·]*(?:[(\[][^()\[\]]*[)\]])?")
+_WITH_NUMBER = re.compile(r" [+-]?\.?\d")
 _NUMBER_ALONE = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 _UNIT_CELLS = frozenset(
     ("rpm", "RPM", "V", "mV", "m", "mm", "cm", "in", "ft", "A", "mA", "ms", "rad/s", "rps", "deg/s")
@@ -108,7 +109,8 @@ def _row_of_names(text: str, cells: list[str]) -> list[str]:
         return cells
     mark = next((mark for mark in ";\t|," if mark in text), "")
     names = [name.strip() for name in text.strip(" #|").split(mark)] if mark else []
-    return names if len(names) > 1 and all(map(_WORDY_COLUMN_NAME.fullmatch, names)) else []
+    readings = all(map(_WITH_NUMBER.search, names))  # speed 1800, batt 10.3
+    return names if len(names) > 1 and not readings and all(map(_WORDY_COLUMN_NAME.fullmatch, names)) else []
 
 
 def _columns(rows: list[list[str]], header: Sequence[str]) -> list[Reading]:

@@ -125,6 +125,8 @@ def open_speed(field: RawField, robot: Robot) -> str:
         return ""
     number = field.value / field.scale
     units = speeds(number, robot)
+    if field.unit:  # rpm, and of no wheel
+        units = {unit: rpm for unit, rpm in units.items() if unit == "motor rpm"}
     if not units:
         return ""
     which = ", or ".join(f"{unit} ({abs(number) * rpm:.0f} rpm)" for unit, rpm in units.items())
