@@ -138,3 +138,17 @@ def test_a_number_that_a_wrong_printf_makes_is_said_to_be_one(tmp_path):
     said, _, live = said_and_read(tmp_path, ours(lambda i: f"battery_v={(1495929278 * (i + 1)) % 2**31}"))
     assert live.battery_v is None
     assert "print it with %.2f" in " ".join(said)
+
+
+def test_counts_since_the_last_line_are_not_offered_as_a_counter(tmp_path):
+    """They would be shown as a wheel that stands while it turns."""
+    said, pasted, live = said_and_read(tmp_path, [f"loop ticks: {41 + (i * 7) % 3}, vbat: 10.31" for i in range(150)])
+    assert pasted == ["[link.fields]", 'battery_v = "vbat"']
+    assert live.wheel_rpm is None
+    assert "wheel_counts or wheel_rpm" in " ".join(said)
+
+
+def test_that_no_name_says_the_speed_is_said_at_once(tmp_path):
+    said, pasted, _ = said_and_read(tmp_path, [f"L: {near(i)}  R: {near(i)}  set: 1810  V: 10.3" for i in range(100)])
+    assert 'setpoint = "set"' in pasted
+    assert 'if one of these is it in rpm, paste wheel_rpm = "its name" under [link.fields]' in " ".join(said)

@@ -37,7 +37,7 @@ _TURNING = (*_SPEEDS, "counts", "period", "current", "power")
 _MEASURED = ("battery", "current", "distance", "power", "draw")
 _TERMS = {"p", "i", "d"}  # of a controller: no current, and no distance
 _LEAST_DIFFERENT = 3
-_STEADIER = 2
+_STEADIER, _BOTH_WAYS = 2, 8
 _HUNDRED = 100.0  # up to it, a battery's number may be percent
 _SELDOM = ("share 0 to 1", "cm", "counts per 100 ms")
 _PLAYS_FROM_M = 0.2, 15.0
@@ -58,6 +58,8 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
         kind = _kind_of(reading, seen)
         of_control = names >= _TERMS and reading.label.casefold() in _TERMS
         if kind is None or of_control or _in_another_unit(reading, kind, robot):
+            continue
+        if kind == "counts" and goes_both_ways(reading.numbers):  # counts since the last line say no speed
             continue
         if kind == "speed" and reading.name in targets:
             kind = targets[reading.name]
@@ -139,6 +141,15 @@ def _kind_of(reading: Reading, seen: Seen) -> str | None:
         return next((kind for kind, ours in _OF_COLUMNS if is_known(reading.behind, ours)), None)
     first = next((one for one in seen.readings if one.numbers), None)
     return "time" if reading is first and _goes_on(steps) else None
+
+
+def goes_both_ways(numbers: Sequence[float]) -> bool:
+    """Whether numbers go down about as often as up, as no counter does; one that rests on an edge has two values."""
+    if len(set(numbers)) < _LEAST_DIFFERENT:
+        return False
+    steps = [after - before for before, after in pairwise(numbers)]
+    up, down = (sum(sign * step > 0 for step in steps) for sign in (1, -1))
+    return min(up, down) >= _BOTH_WAYS and _STEADIER * min(up, down) >= max(up, down)
 
 
 def _goes_on(steps: Sequence[float]) -> bool:

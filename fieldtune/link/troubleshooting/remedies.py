@@ -40,6 +40,7 @@ _ONCE = (
     "is in another unit",
     "goes back again",
 )  # said once, true of all lines
+_UNITS = {"wheel_rpm": "rpm", "draw_mm": "mm"}
 _PLAIN = (
     "Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between thousands, no second"
     " number behind."
@@ -115,7 +116,10 @@ def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
     said = [f"The line says: {seen}."]
     said += [f"Can't be used as it is: {'; '.join(problems)}."] if problems else []
     said += [_PLAIN] if any("two ways" in problem for problem in problems) else []
-    said += share_remedy(fields, robot) if robot is not None else []
+    if robot is not None:
+        likely = any(field.ours in _wanted(robot) for field in fields)
+        columns = fields[0].name.startswith("column ")
+        said += share_remedy(fields, robot) if likely or columns else _no_speed(fields, robot)
     pasted, unsure = profile_lines(_told(fields)), _at_rest(fields, robot)
     if pasted and pasted[0] == "[link.columns]":
         put = 'Put a field\'s name for each "-" that matters into the profile:'
@@ -191,7 +195,7 @@ def _not_mapped(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         unread = [field for field in fields if field.ours in wanted and field.name not in known]
     pasted = profile_lines(_told(unread))
     if not pasted and _at_rest(unread, robot):
-        return _at_rest(unread, robot)
+        return [*([] if likely else _no_speed(fields, robot)), *_at_rest(unread, robot)]
     if not pasted or pasted[0] == "[link.columns]":
         return _no_speed(fields, robot)
     if not more:
@@ -221,8 +225,8 @@ def _no_speed(fields: Sequence[RawField], robot: Robot) -> list[str]:
         return []
     said, needed = ", ".join(field.name for field in fields[:8]), " or ".join(sorted(wanted - {PERIOD}))
     return [
-        f"No name on the line says the {_words(_what(robot))} ({said}): let the program print {needed} too. Or, if it"
-        f' is one of these, paste {max(wanted)} = "its name" under [link.fields].'
+        f"No name on the line says the {_words(_what(robot))} ({said}): let the program print {needed} too. Or, if one"
+        f' of these is it in {_UNITS[max(wanted)]}, paste {max(wanted)} = "its name" under [link.fields].'
     ]
 
 
