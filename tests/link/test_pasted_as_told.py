@@ -75,6 +75,14 @@ def test_the_wheel_and_its_setpoint_are_read(tmp_path, kind, coding):
     assert live.battery_v == pytest.approx(10.3, abs=0.02)
 
 
+def test_the_most_that_a_wheel_may_turn_is_not_its_speed(tmp_path):
+    """In another language either; and left and right are two wheels in each."""
+    lines = [f"drehzahl_max: 2500, Drehzahl links: {near(i)}, Drehzahl rechts: {near(i) - 30}" for i in range(150)]
+    live = said_and_read(tmp_path, lines)[2]
+    assert live.wheel_rpm == pytest.approx(1802, abs=3)
+    assert live.wheel2_rpm == pytest.approx(1772, abs=3)
+
+
 TWICE = {
     "records in a line": "t={t:.2f}s Wheel[side=L, velRadPerSec={rad:.3f}] Wheel[side=R, velRadPerSec={other:.3f}]",
     "YAML": "shooter: {{ left: {{ vel: {rps:.3f}, unit: rps }}, right: {{ vel: {other_rps:.3f}, unit: rps }} }}",

@@ -16,10 +16,10 @@ The path of a chunk of bytes:
 6. The result is a ``WireValues`` (``wire_values``): our names, the values as sent, None for what isn't there.
 
 A line that step 4 refuses gets a second chance. A row of column names goes to ``bare_columns``. Else ``line_patterns``
-takes the numbers out and counts how often what is left, the form, comes: damage looks different each time, a program's
-lines don't. Only a form that keeps coming is read loosely (``line_format.LooseReader``), with tags, tuples and second
-numbers made name=value by ``raw_pairs``. What is still refused is counted by its cause; as damage only if its form is
-rare and it isn't words for a person.
+takes out the numbers and the word for the robot's state, and counts how often what is left, the form, comes: damage
+looks different each time, a program's lines don't. Only a form that keeps coming is read loosely
+(``line_format.LooseReader``), with tags, tuples and second numbers made name=value by ``raw_pairs``. What is still
+refused is counted by its cause; as damage only if its form is rare and it isn't words for a person.
 
 ``raw_pairs`` serves ``troubleshooting`` as well, which looks for the robot's own names in raw lines. ``shown_lines``
 makes raw lines harmless before a screen shows them.

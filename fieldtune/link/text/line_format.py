@@ -159,7 +159,8 @@ _WORDS_AFTER_A_GAP = re.compile(r"(?:[ \t]{2,}|\t)((?:[A-Za-z]\w*[ ])+)\Z", re.A
 _IN_LISTS = bytes(byte for byte in PLAIN if byte not in b'"([;|/:&')
 _UNIT_THEN_NAME = re.compile(r"([^;|/:&]*)([;|/:&]).")
 """A unit with the next name behind it, as in ``rpm=40.8 rev/s;volt=9.7``: this is no name, and 40.8 no plain number."""
-_BRACKET = re.compile(r"[()\[\]{}]")
+_UNIT_IN_BRACKETS = re.compile(r"([^()\[\]]+)[(\[].*[)\]]")
+_BEHIND_A_BRACKET = re.compile(r".*[(\[{]([^()\[\]{}]+)")
 _SPACE_AROUND_EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _NAMED_NOT_FINITE = re.compile(rb'"([^"]*)"\s*:\s*(-?(?:NaN|Inf(?:inity)?|\d+[eE]\d{3,}))(?=\s*[,}])', re.IGNORECASE)
 
@@ -297,7 +298,7 @@ class LineFormat:
         aside: list[tuple[str, NotANumberError]] = []
         for name, text in pairs:
             ours = self.names.get(name)
-            if ours is None and (_parts_of(name) or {f"{name}.0", f"{name}.1"}) & self.names.keys():
+            if ours is None and (_within(name) or {f"{name}.0", f"{name}.1"}) & self.names.keys():
                 # A unit with the name, State(rpm=, two numbers behind it, or two of that name: read with more care.
                 raise NotDataError("undecodable")
             if ours is None or not text:
@@ -325,9 +326,10 @@ class LineFormat:
         return values
 
 
-def _parts_of(name: str) -> set[str]:
-    """What stands before and behind the brackets in a name, empty where it has none."""
-    return {part for part in re.split(r"[()\[\]{}]", name) if part} if _BRACKET.search(name) else set()
+def _within(name: str) -> set[str]:
+    """The name in ``rpm(krpm)``, and the one in ``State(rpm``; empty where there are no such brackets."""
+    found = _UNIT_IN_BRACKETS.fullmatch(name) or _BEHIND_A_BRACKET.fullmatch(name)
+    return {found[1]} if found else set()
 
 
 def _split_pairs(text: str) -> Iterator[tuple[str, str]]:

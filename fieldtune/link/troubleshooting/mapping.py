@@ -41,7 +41,10 @@ _STEADIER, _BOTH_WAYS = 2, 8
 _HUNDRED = 100.0  # up to it, a battery's number may be percent
 _SELDOM = ("share 0 to 1", "cm", "counts per 100 ms")
 _PLAYS_FROM_M = 0.2, 15.0
-_PAIR_WORDS = r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer|[12ablr]"
+_PAIR_WORDS = (
+    r"left|right|upper|lower|top|bottom|front|back|rear|inner|outer"
+    r"|links|rechts|gauche|droite|izquierda|derecha|[12ablr]"
+)
 _ONE_OF_TWO = re.compile(rf"(?:^|(?<=[_ .-]))(?:{_PAIR_WORDS})(?=$|[_ .-])|(?<=[A-Za-z])[12]$")
 
 

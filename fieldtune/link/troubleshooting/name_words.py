@@ -10,7 +10,8 @@ _IN_OTHER_LANGUAGES = (
     ("time", r"^(zeit|laufzeit|temps|tiempo|tempo|zaman|s[u·]re)(_?(ms|us|s))?$"),
     (
         "setpoint",
-        r"^(soll|ziel(?!_?(dist|entf|abst|weite))|vorgabe|gew(ue|·)nscht|w(ue|·)nsch|consigne|consigna|objectif|objetivo|obiettivo|hedef|istenen|alvo)"
+        r"^(soll|ziel(?!_?(dist|entf|abst|weite))|vorgabe|gew(ue|·)nscht|w(ue|·)nsch|consigne|consigna|objectif|objetivo|obiettivo|hedef"
+        r"|istenen|alvo)"
         r"|_(soll\w*|ziel|consigne|consigna|objectif|objetivo|obiettivo|hedef|cible|alvo)$|^(vitesse|tours)_cible|^cible$",
     ),
     ("battery", r"akku|spannung|^tension(?!er)|_tension|^tensi(o|·)n|^tens(a|·)o|^tensione|^pila?$|gerilim|^ak[u·]"),
@@ -24,8 +25,8 @@ _IN_OTHER_LANGUAGES = (
     ),
 )
 KINDS: tuple[tuple[str, str], ...] = (
+    ("", r"(^|_)(err|error|fehler|erreur|hata|diff|delta|max|min|limit|peak|prev|last|old)(_|$)"),
     *_IN_OTHER_LANGUAGES,
-    ("", r"(^|_)(err|error|diff|delta|max|min|limit|peak|prev|last|old)(_|$)"),
     ("time", r"^(t|ts|time|timestamp|clock|millis|micros|ms|us|uptime|now)(_?(ms|us|s|millis|micros))?$"),
     ("speed2", r"(wheel|fly|rpm|speed|vel|top|upper|right|shooter)_?\w*(2|b|top|upper|right)$|^(rpm|speed|vel)2$"),
     (
