@@ -25,7 +25,7 @@ _IN_OTHER_LANGUAGES = (
     ),
 )
 KINDS: tuple[tuple[str, str], ...] = (
-    ("", r"(^|_)(err|error|fehler|erreur|hata|diff|delta|max|min|limit|peak|prev|last|old)(_|$)"),
+    ("", r"(^|_)(err|error|fehler|erreur|hata|diff|delta|max|min|limit|peak|prev|last|old|loops?)(_|$)"),
     *_IN_OTHER_LANGUAGES,
     ("time", r"^(t|ts|time|timestamp|clock|millis|micros|ms|us|uptime|now)(_?(ms|us|s|millis|micros))?$"),
     ("speed2", r"(wheel|fly|rpm|speed|vel|top|upper|right|shooter)_?\w*(2|b|top|upper|right)$|^(rpm|speed|vel)2$"),
