@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.link.shots.network_finder import NetworkFinder
 
 _PLAIN = 1000.0  # twice a log likelihood ratio
-_NO_SHOT, _YES = -2.0, 0.0  # log odds
+_NO_SHOT, _YES, _SURELY = -2.0, 0.0, 1.5  # log odds; the last for a fall that is merely steep
 _PATIENCE_S = 0.5  # longer than the network looks behind
 
 
@@ -49,6 +49,6 @@ class DoubtedDrops:
 
     def _held_to_be(self, dip: Dip) -> Answer:
         odds = self._network.odds_near(dip.at_s)
-        if odds is None or odds >= _YES:
+        if odds is None or odds >= (_YES if dip.steep is None else _SURELY):
             return Answer.SHOT
         return Answer.PERHAPS if odds >= _NO_SHOT else Answer.NONE
