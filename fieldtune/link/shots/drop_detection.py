@@ -258,14 +258,14 @@ class DropDetector:
         if seen is None or drop is None or not drop.before_rpm > 0.0 or points.too_coarse(drop.before_rpm):
             return None  # not above 0 by false counts
         off = drop_fit.off_smooth(t - instant, x)
-        certain = (candidate.network or 0.0) > ALONE_ODDS
-        if off < _NO_WIDTHS * points.quantum and not certain:
+        network_is_sure = (candidate.network or 0.0) > ALONE_ODDS
+        if off < _NO_WIDTHS * points.quantum and not network_is_sure:
             return None
         t, x, speed = t - instant, x - x[0], drop.before_rpm / 60
         around = seen[0], cell, before, after
         low, high = (share * speed for share in self._usual.shares)
         as_seen = drop_fit.verdict(*around, (low, high), self._usual.learned)
-        if as_seen.missed * 60 < _LEFT_OUT * points.left_out_rpm and not certain:
+        if as_seen.missed * 60 < _LEFT_OUT * points.left_out_rpm and not network_is_sure:
             return None
         course = self._usual.course
         usual = None if course is None else drop_fit.as_usual(*around, course, speed)

@@ -34,6 +34,7 @@ _LAGS = 8
 _SOONER = 2  # cells
 _USUAL_SPREAD = 2.0  # decades below the voltage
 _LEAST_SPREAD = 0.0005
+_AT_ONCE = 9  # rows: more are shared out among threads, which wait for one another while a machine is busy
 
 
 def cell_length(reading_s: float) -> float:
@@ -129,6 +130,10 @@ def _layers() -> tuple[tuple[FloatArray, FloatArray], ...]:
 
 def log_odds(seen: FloatArray) -> FloatArray:
     """Logarithms of odds (m,) that instants are a shot's, for ``inputs`` (m, n)."""
+    return np.concatenate([_through(seen[i : i + _AT_ONCE]) for i in range(0, len(seen), _AT_ONCE)])
+
+
+def _through(seen: FloatArray) -> FloatArray:
     *hidden, (weights, offsets) = _layers()
     for by, plus in hidden:
         seen = np.maximum(seen @ by + plus, 0.0)
