@@ -20,8 +20,8 @@ from fieldtune.link.shots.shot_network import (
     log_odds_around,
     means_around,
     means_between,
-    past_course,
-    volts_range,
+    past_of,
+    summed,
 )
 
 
@@ -65,15 +65,15 @@ def test_a_shot_found_late_comes_once_and_leaves_the_newer_ones_recovery_alone()
     assert max(known) < 1.5
 
 
-def windows(speeds, cell_s, expected, past, volts=None, usual_volts=(0.0, 0.0)):
+def windows(speeds, cell_s, expected, past, volts=None):
     around = None if volts is None else np.atleast_2d(volts)
-    return log_odds(inputs(np.atleast_2d(speeds), around, cell_s, expected, past, usual_volts))
+    return log_odds(inputs(np.atleast_2d(speeds), around, cell_s, expected, past))
 
 
 def test_it_says_no_to_a_steady_wheel_a_lowered_one_and_one_that_is_switched_on():
     rng = np.random.default_rng(3)
     steady = 30 * (1 + rng.normal(0, 0.002, 400))
-    past = past_course(steady, None)
+    past = past_of(steady, None)
     before, behind = steady[:BEFORE], steady[BEFORE : BEFORE + BEHIND]
     dip = 1 - 0.1 * np.exp(-np.arange(BEHIND) / 5)
     assert windows(np.concatenate([before, behind * dip]), 0.05, 0.1, past)[0] > 4
@@ -89,7 +89,7 @@ def test_a_profile_off_by_a_factor_of_two_or_without_a_share_costs_little(expect
     steady = 30 * (1 + np.random.default_rng(4).normal(0, 0.002, 400))
     dip = 1 - 0.1 * np.exp(-np.arange(BEHIND) / 5)
     seen = np.concatenate([steady[:BEFORE], steady[BEFORE : BEFORE + BEHIND] * dip])
-    assert log_odds_around(seen[None], None, 0.05, expected, past_course(steady, None), (0.0, 0.0))[0] > 2
+    assert log_odds_around(seen[None], None, 0.05, expected, past_of(steady, None))[0] > 2
 
 
 @pytest.mark.parametrize("kind", ["PI soft", "on-off"])
@@ -98,15 +98,15 @@ def test_a_battery_that_falls_speaks_for_a_shot_and_one_that_rises_against(kind)
     run = shooting(kind, 0.05, 24, seed=421)
     t = np.arange(0.0, run.t[-1], 0.05)
     turns, volts = np.interp(t, run.t, run.turns), np.interp(t, run.t, run.volts)
-    summed = np.concatenate([[0.0], np.cumsum(volts[1:] * np.diff(t))])
+    volt_s = summed(t, volts)
     differ = []
     for shot in run.shots[6:-1]:
         since, at = max(shot.time_s - 20, 3.0), np.array([t[t < shot.time_s][-1]])
-        past_v = means_between(t, summed, since, at[0], 0.05)
-        past = past_course(means_between(t, turns, since, at[0], 0.05), past_v)
-        speeds, around = means_around(t, turns, at, 0.05), means_around(t, summed, at, 0.05)
+        past_v = means_between(t, volt_s, since, at[0], 0.05)
+        past = past_of(means_between(t, turns, since, at[0], 0.05), past_v)
+        speeds, around = means_around(t, turns, at, 0.05), means_around(t, volt_s, at, 0.05)
         turned = np.concatenate([around[:, :BEFORE], 2 * np.median(around[:, :BEFORE]) - around[:, BEFORE:]], axis=1)
-        odds = [windows(speeds, 0.05, 0.05, past, level, volts_range(past_v))[0] for level in (around, turned)]
+        odds = [windows(speeds, 0.05, 0.05, past, level)[0] for level in (around, turned)]
         differ.append(odds[0] - odds[1])
     assert np.median(differ) > 1
 
@@ -115,9 +115,9 @@ def test_a_battery_of_which_nothing_is_known_or_that_never_moves_says_nothing():
     steady = 30 * (1 + np.random.default_rng(6).normal(0, 0.002, 400))
     dip = np.concatenate([steady[:BEFORE], steady[:BEHIND] * (1 - 0.1 * np.exp(-np.arange(BEHIND) / 5))])
     still = np.full(400, 12.0)
-    assert windows(dip, 0.05, 0.1, past_course(steady, None))[0] > 4
-    assert windows(dip, 0.05, 0.1, past_course(steady, still), still[: len(dip)], volts_range(still))[0] > 4
-    assert volts_range(np.zeros(400)) == (0.0, 0.0)
+    assert windows(dip, 0.05, 0.1, past_of(steady, None))[0] > 4
+    assert windows(dip, 0.05, 0.1, past_of(steady, still), still[: len(dip)])[0] > 4
+    assert past_of(steady, np.zeros(400)).spread_v == 0.0
 
 
 @pytest.mark.slow

@@ -27,8 +27,8 @@ from fieldtune.link.shots.shot_network import (
     inputs,
     means_around,
     means_between,
-    past_course,
-    volts_range,
+    past_of,
+    summed,
 )
 
 FloatArray = NDArray[np.float64]
@@ -49,7 +49,7 @@ _BATCH, _RATE, _PASSES, _DECAY = 1024, 2e-3, 10, 1e-6
 def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatArray, BoolArray]:
     """What the network sees (m, n) of one wheel, and which of them are a shot's."""
     t, turns, volts, apart_s = read(wheels, one, rng)
-    volt_s = None if volts is None else np.concatenate([[0.0], np.cumsum(volts[1:] * np.diff(t))])
+    volt_s = None if volts is None else summed(t, volts)
     cell = cell_length(max(apart_s, 0.01))
     at = t[(t > 1.0 + BEFORE * cell) & (t < t[-1] - BEHIND * cell)]
     speeds = means_around(t, turns, at, cell)
@@ -71,15 +71,15 @@ def windows(wheels: Wheels, one: int, rng: np.random.Generator) -> tuple[FloatAr
     back_s = float(rng.uniform(_FEWEST_PAST_S, PAST_S))
     kept = np.sort(kept)
     levels = None if volt_s is None else means_around(t, volt_s, at, cell)
-    seen = [inputs(speeds[:0], None, cell, expected, past_course(np.zeros(0), None), (0.0, 0.0))]
+    seen = [inputs(speeds[:0], None, cell, expected, past_of(np.zeros(0), None))]
     for some in np.array_split(kept, _LOOKS):
         if len(some):
             until_s = at[some[0]]
             since_s = max(until_s - back_s, t[0])
             before = None if volt_s is None else means_between(t, volt_s, since_s, until_s, cell)
-            past = past_course(means_between(t, turns, since_s, until_s, cell), before)
+            past = past_of(means_between(t, turns, since_s, until_s, cell), before)
             around = None if levels is None else levels[some]
-            seen.append(inputs(speeds[some], around, cell, expected, past, volts_range(before)))
+            seen.append(inputs(speeds[some], around, cell, expected, past))
     return np.vstack(seen), is_shot[kept]
 
 

@@ -17,12 +17,13 @@ from fieldtune.link.shots.shot_network import (
     BEFORE,
     BEHIND,
     PAST_S,
+    Past,
     cell_length,
     log_odds_around,
     means_around,
     means_between,
-    past_course,
-    volts_range,
+    past_of,
+    summed,
 )
 
 if TYPE_CHECKING:
@@ -50,8 +51,7 @@ class NetworkFinder:
         self._weighed_s = self._past_s = -math.inf
         self._odds: deque[tuple[float, float]] = deque(maxlen=200)
         self._unsettled: deque[tuple[float, float]] = deque()
-        self._past: FloatArray | None = None
-        self._usual_volts = 0.0, 0.0
+        self._past: Past | None = None
 
     @property
     def reach_s(self) -> float:
@@ -103,7 +103,7 @@ class NetworkFinder:
         if self._past is not None:
             volt_s = self._volt_seconds(t, part)
             volts = None if volt_s is None else means_around(t, volt_s, at[whole], cell)
-            odds = log_odds_around(speeds[whole], volts, cell, self._expected, self._past, self._usual_volts)
+            odds = log_odds_around(speeds[whole], volts, cell, self._expected, self._past)
             new = list(zip(at[whole].tolist(), odds.tolist(), strict=True))
             self._odds += new
             self._unsettled += new
@@ -117,14 +117,12 @@ class NetworkFinder:
         speeds, volt_s = means_between(t, x, t[0], now, cell), self._volt_seconds(t, part)
         turning = speeds > self._slowest
         volts = None if volt_s is None else means_between(t, volt_s, t[0], now, cell)[turning]
-        self._past, self._usual_volts = past_course(speeds[turning], volts), volts_range(volts)
+        self._past = past_of(speeds[turning], volts)
 
     def _volt_seconds(self, t: FloatArray, part: slice) -> FloatArray | None:
         """The battery's volts up to each point (n,) at ``t``, summed over time; None where one doesn't tell them."""
         volts = [sample.battery_v for sample in self._points.samples[part]]
-        if None in volts:
-            return None
-        return np.concatenate([[0.0], np.cumsum(np.array(volts[1:], dtype=float) * np.diff(t))])
+        return None if None in volts else summed(t, np.array(volts, dtype=float))
 
     def _likeliest(self, near_s: float) -> list[tuple[float, float]]:
         found, unsettled = [], self._unsettled

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -32,8 +32,7 @@ _JUMP = 0.1  # of the speed: no step of a wheel that runs evenly
 _FEWEST = 10
 _LAGS = 8
 _SOONER = 2  # cells
-_USUAL_SPREAD = 2.0  # decades below the voltage
-_LEAST_SPREAD = 0.0005
+_USUAL_SPREAD, _LEAST_SPREAD = 2.0, 0.0005  # decades below the voltage; of it
 _AT_ONCE = 9  # rows: more are shared out among threads, which wait for one another while a machine is busy
 
 
@@ -42,39 +41,56 @@ def cell_length(reading_s: float) -> float:
     return max(round(_CELL_S / reading_s), 1) * reading_s
 
 
-def past_course(speeds: FloatArray, volts: FloatArray | None) -> FloatArray:
-    """How a wheel and its battery went lately (22,), of ``speeds`` and ``volts`` (n,) of even cells; None: unknown."""
-    return np.concatenate([_past_steps(speeds), _past_volts(speeds, volts)])
+class Past(NamedTuple):
+    """How a wheel and its battery went lately."""
+
+    figures: FloatArray
+    """Of the steps of both (21,), zeros where the battery is unknown."""
+    usual_v: float
+    spread_v: float
+    """By how much the battery goes up and down around its usual volts; 0 where that is unknown."""
 
 
-def _past_volts(speeds: FloatArray, volts: FloatArray | None) -> FloatArray:
-    """Range of a battery, size of its steps, and how its level goes with the wheel's steps some cells around."""
-    middle, spread = volts_range(volts)
-    if volts is None or not spread:
-        return np.zeros(2 + 2 * _SOONER + 1)
-    faster = np.diff(speeds) / np.maximum(np.abs(speeds[1:]), 1e-6)
-    faster = np.clip(np.where(np.abs(faster) < _JUMP, faster, 0.0), *np.percentile(faster, (2, 98)))
-    level = np.clip((volts - middle) / spread, -_FARTHEST, _FARTHEST)
-    level = (level[1:] + level[:-1]) / 2
-    level, faster, n = level - level.mean(), faster - faster.mean(), len(level)
-    power = math.sqrt((faster @ faster) * (level @ level)) + 1e-9
-    lags = range(-_SOONER, _SOONER + 1)
-    alike = [faster[max(-k, 0) : n - max(k, 0)] @ level[max(k, 0) : n - max(-k, 0)] / power for k in lags]
-    step = min(np.percentile(np.abs(np.diff(volts)), 75) / spread, 1.0)
-    return np.array([np.log10(spread / middle) + _USUAL_SPREAD, step, *alike])
+def past_of(speeds: FloatArray, volts: FloatArray | None) -> Past:
+    """The past by ``speeds`` and ``volts`` (n,) of even cells; None: unknown."""
+    usual_v, spread_v = (0.0, 0.0) if volts is None or len(volts) < _FEWEST else _volts_range(volts)
+    if volts is None or not spread_v:
+        of_battery = np.zeros(2 + 2 * _SOONER + 1)
+    else:
+        step = min(np.percentile(np.abs(np.diff(volts)), 75) / spread_v, 1.0)
+        range_ = np.log10(spread_v / usual_v) + _USUAL_SPREAD
+        of_battery = np.array([range_, step, *_goes_with(speeds, _levels(volts, usual_v, spread_v))])
+    return Past(np.concatenate([_past_steps(speeds), of_battery]), usual_v, spread_v)
 
 
-def volts_range(volts: FloatArray | None) -> tuple[float, float]:
-    """The middle of a battery's volts (n,) in even cells, and how far it goes up and down; 0 where that is unknown."""
-    if volts is None or len(volts) < _FEWEST:
-        return 0.0, 0.0
+def _volts_range(volts: FloatArray) -> tuple[float, float]:
     low, high = np.percentile(volts, (10, 90))
     return (low + high) / 2, max(float(high - low), _LEAST_SPREAD * low) if low > 0 else 0.0
 
 
+def _levels(volts: FloatArray, usual_v: float, spread_v: float) -> FloatArray:
+    return np.clip((volts - usual_v) / spread_v, -_FARTHEST, _FARTHEST)
+
+
+def _goes_with(speeds: FloatArray, level: FloatArray) -> list[float]:
+    """Correlations of a battery's ``level`` (n,) with the wheel's steps some cells sooner and later."""
+    faster = _steps(speeds)
+    faster = np.clip(np.where(np.abs(faster) < _JUMP, faster, 0.0), *np.percentile(faster, (2, 98)))
+    level = (level[1:] + level[:-1]) / 2
+    level, faster, n = level - level.mean(), faster - faster.mean(), len(level)
+    power = math.sqrt((faster @ faster) * (level @ level)) + 1e-9
+    lags = range(-_SOONER, _SOONER + 1)
+    return [faster[max(-k, 0) : n - max(k, 0)] @ level[max(k, 0) : n - max(-k, 0)] / power for k in lags]
+
+
+def _steps(speeds: FloatArray) -> FloatArray:
+    """From cell to cell, of the speed."""
+    return np.asarray(np.diff(speeds) / np.maximum(np.abs(speeds[1:]), 1e-6))
+
+
 def _past_steps(speeds: FloatArray) -> FloatArray:
     """Sizes, skewness and correlations of the steps between cells' ``speeds`` (n,)."""
-    steps = np.diff(speeds) / np.maximum(np.abs(speeds[1:]), 1e-6)
+    steps = _steps(speeds)
     steps = steps[np.abs(steps) < _JUMP]
     if len(steps) < _FEWEST:
         steps = np.zeros(_FEWEST)
@@ -87,37 +103,34 @@ def _past_steps(speeds: FloatArray) -> FloatArray:
     return np.array([*sizes, skewness, *alike, np.log10(len(speeds) + 1)])
 
 
-def means_around(t: FloatArray, summed: FloatArray, at: FloatArray, cell_s: float) -> FloatArray:
-    """Means (m, ``BEFORE + BEHIND``) in cells around instants ``at`` (m,) of what was ``summed`` (n,) over time ``t``:
-    turns, or volts times seconds."""
+def summed(t: FloatArray, values: FloatArray) -> FloatArray:
+    """``values`` (n,), each of the time since the one before, at ``t`` (n,), summed over time."""
+    return np.concatenate([[0.0], np.cumsum(values[1:] * np.diff(t))])
+
+
+def means_around(t: FloatArray, total: FloatArray, at: FloatArray, cell_s: float) -> FloatArray:
+    """Means (m, ``BEFORE + BEHIND``) in cells around instants ``at`` (m,), of turns or what else is a ``total`` (n,)
+    over time ``t``."""
     edges = at[:, None] + cell_s * np.arange(-BEFORE, BEHIND + 1)
-    return np.asarray(np.diff(np.interp(edges, t, summed), axis=1) / cell_s)
+    return np.asarray(np.diff(np.interp(edges, t, total), axis=1) / cell_s)
 
 
-def means_between(t: FloatArray, summed: FloatArray, since_s: float, until_s: float, cell_s: float) -> FloatArray:
+def means_between(t: FloatArray, total: FloatArray, since_s: float, until_s: float, cell_s: float) -> FloatArray:
     """Likewise (k,) in the even cells from one instant to another."""
-    return np.asarray(np.diff(np.interp(np.arange(since_s, until_s, cell_s), t, summed)) / cell_s)
+    return np.asarray(np.diff(np.interp(np.arange(since_s, until_s, cell_s), t, total)) / cell_s)
 
 
-def inputs(
-    speeds: FloatArray,
-    volts: FloatArray | None,
-    cell_s: float,
-    expected: float,
-    past: FloatArray,
-    usual_volts: tuple[float, float],
-) -> FloatArray:
+def inputs(speeds: FloatArray, volts: FloatArray | None, cell_s: float, expected: float, past: Past) -> FloatArray:
     """What the network sees (m, 103) of ``speeds`` and ``volts`` (m, ``BEFORE + BEHIND``) in cells around m instants.
 
-    ``expected``: share of its speed that a shot should take; ``past``: as of ``past_course``; ``usual_volts``: as of
-    ``volts_range``.
+    ``expected``: share of its speed that a shot should take.
     """
     middle = np.maximum(np.median(speeds, axis=1), 1e-6)[:, None]
     course = np.clip((speeds / middle - 1) / expected, -_FARTHEST, _FARTHEST)
-    level, (usual_v, spread) = np.zeros_like(course), usual_volts
-    if volts is not None and spread:
-        level = np.clip((volts - usual_v) / spread, -_FARTHEST, _FARTHEST)
-    others = np.concatenate([[np.log(expected), np.log(cell_s)], past])
+    level = np.zeros_like(course)
+    if volts is not None and past.spread_v:
+        level = _levels(volts, past.usual_v, past.spread_v)
+    others = np.concatenate([[np.log(expected), np.log(cell_s)], past.figures])
     return np.hstack([course, level, np.broadcast_to(others, (len(course), len(others)))])
 
 
@@ -141,15 +154,10 @@ def _through(seen: FloatArray) -> FloatArray:
 
 
 def log_odds_around(
-    speeds: FloatArray,
-    volts: FloatArray | None,
-    cell_s: float,
-    expected: float,
-    past: FloatArray,
-    usual_volts: tuple[float, float],
+    speeds: FloatArray, volts: FloatArray | None, cell_s: float, expected: float, past: Past
 ) -> FloatArray:
     """As ``log_odds`` (m,) of ``inputs``, where the profile's ``expected`` share may be far off, or unknown (0)."""
     shares = np.maximum((expected or _UNKNOWN) * np.array(_TIMES), _SHALLOWEST)
-    seen = [inputs(speeds, volts, cell_s, float(share), past, usual_volts) for share in shares]
+    seen = [inputs(speeds, volts, cell_s, float(share), past) for share in shares]
     odds = log_odds(np.vstack(seen)).reshape(len(shares), -1)
     return np.asarray(np.logaddexp.reduce(odds, axis=0) - np.log(len(shares)))

@@ -21,8 +21,9 @@ _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)\Z", re.IGNORECASE | re.ASCII)
 _HEXADECIMAL = re.compile(r"0[xX]([0-9A-Fa-f]+)(?!\w)")
 _BLANKS_AND_COMMA = re.compile(r"[+-]?\d{1,3}(?: \d{3})+,\d+(?![\d,.])")
-_DECIMAL_COMMA = re.compile(r"[+-]?(?:\d{1,3}(?:\.\d{3})+,\d+|\d+,(?:\d{1,2}|\d{4,}))(?![\d.,])", re.ASCII)
-_POINTS_AND_COMMA = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+,\d+(?![\d.,])", re.ASCII)
+_POINTS_THEN_COMMA = r"\d{1,3}(?:\.\d{3})+,\d+"
+_DECIMAL_COMMA = re.compile(rf"[+-]?(?:{_POINTS_THEN_COMMA}|\d+,(?:\d{{1,2}}|\d{{4,}}))(?![\d.,])", re.ASCII)
+_POINTS_AND_COMMA = re.compile(rf"[+-]?{_POINTS_THEN_COMMA}(?![\d.,])", re.ASCII)
 _GROUPED = re.compile(
     r"[+-]?\d{1,3}(?:(?P<mark>[' _])\d{3}(?:(?P=mark)\d{3})*|(?:,\d{3})+(?=\.\d)|(?:,\d{3}){2,}"
     r"|(?P<dots>(?:\.\d{3}){2,}))(?(dots)|(?:\.\d+)?)(?![\d'_,])",
