@@ -44,7 +44,7 @@ _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; 
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
 _OF_BEND, _LEAST_BEND = 0.4, 0.018  # of a depth that is made good within a few lines, what a bend shows; of the speed
 _SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 30.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
-_SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else is seen; where lowered fits better
+SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else is seen; where lowered fits better
 ALONE_ODDS = 4.0  # by itself
 _SHOWS, _SLOWLY = 8.0, -3.0  # twice log likelihood ratios that have to bear the network out
 
@@ -183,12 +183,11 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
 
 def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
     """Whether the network is sure enough: by itself, or borne out by what else is seen; surer if lowered fits."""
-    expected, returns = _as_expected(dip, shots), dip.held or dip.seen.over_lowered > _RETURNS
-    if not returns and dip.seen.over_lowered < _STAYS:
-        return expected and odds > _LOWERED_ODDS
+    returns = dip.held or dip.seen.over_lowered > _RETURNS
     shows = dip.freely.over_nothing > _SHOWS and dip.freely.over_slow > _SLOWLY and not dip.faint
-    borne_out = expected and returns and shows
-    return odds > (_SURE_ODDS if borne_out else ALONE_ODDS) and (expected or returns)
+    lowered = not returns and dip.seen.over_lowered < _STAYS
+    least = _LOWERED_ODDS if lowered else SURE_ODDS if returns and shows else ALONE_ODDS
+    return odds > least and _as_expected(dip, shots)
 
 
 def _as_expected(dip: Dip, shots: UsualShots) -> bool:

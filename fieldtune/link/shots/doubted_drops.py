@@ -1,14 +1,14 @@
 """Drops that don't stand out plainly wait for the shot network, which has seen how a wheel went on a second later.
 
 What it says no to was no shot, and what it does not say yes to is asked about: by the course of the wheel alone, one
-that winds up or was lowered untold falls like that as well.
+that winds up or was lowered untold falls like that as well. Of a fall that is merely steep it has to be sure.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldtune.link.shots.dip_rules import Answer
+from fieldtune.link.shots.dip_rules import SURE_ODDS, Answer
 
 if TYPE_CHECKING:
     from fieldtune.link.shots.dip_rules import Dip
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fieldtune.link.shots.network_finder import NetworkFinder
 
 _PLAIN = 1000.0  # twice a log likelihood ratio
-_NO_SHOT, _YES, _SURELY = -2.0, 0.0, 1.5  # log odds; the last for a fall that is merely steep
+_NO_SHOT, _YES = -2.0, 0.0  # log odds
 _PATIENCE_S = 0.5  # longer than the network looks behind
 
 
@@ -49,6 +49,6 @@ class DoubtedDrops:
 
     def _held_to_be(self, dip: Dip) -> Answer:
         odds = self._network.odds_near(dip.at_s)
-        if odds is None or odds >= (_YES if dip.steep is None else _SURELY):
+        if odds is None or odds >= (_YES if dip.steep is None else SURE_ODDS):
             return Answer.SHOT
         return Answer.PERHAPS if odds >= _NO_SHOT else Answer.NONE
