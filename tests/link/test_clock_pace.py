@@ -50,6 +50,15 @@ def test_a_clock_off_by_a_twentieth_makes_no_speed_as_wrong(pace: float) -> None
     assert line.health().clock == "robot"
 
 
+@pytest.mark.parametrize("pace", [1.12, 0.9])
+def test_a_clock_off_by_a_tenth_is_put_right_within_five_seconds(pace: float) -> None:
+    line = Line(load_robot("heron"))
+    for (true_s, text), late_s in zip(printed(5, pace), late(1), strict=False):
+        line.feed(text, true_s + late_s)
+    assert line.live("live", "", None, 5.0).wheel_rpm == pytest.approx(RPM, rel=0.02)
+    assert [words.endswith(", taken so") for words in told(line)] == [True]
+
+
 def test_a_clock_put_right_rolls_over_as_before() -> None:
     """At 32 bits of microseconds, as small controllers count them, a few seconds behind what tells the pace."""
     line, seen = Line(load_robot("heron")), []

@@ -16,6 +16,8 @@ from collections.abc import Callable
 from operator import sub
 from statistics import fmean
 
+from fieldtune.link.validation.clock_steps import ClockSteps
+
 _BLOCK_S = 0.25
 _SILENCE_S = 0.03
 PAUSE_S = 2.0  # a silence this long says nothing about the clock
@@ -25,7 +27,34 @@ _REPEATED = 0.3  # share of lines that bring no new time
 _OFF_LOW, _OFF_HIGH = 0.87, 1.15
 _BACK, _BACK_S, _ANEW_S = 5, 2.0, 1.0  # steps back by less than a restart, and never ahead of where it was, for so long
 _OFF_BLOCKS = 3  # one after another, as a host that stops for a moment makes one slow block and one fast one
-_LONG_S, _SLIGHTLY, _LONG_BLOCKS, _ALIKE = 5.0, 0.03, 3, 0.015
+_SLIGHTLY = 0.03
+_LONG_BLOCKS = ((5.0, _SLIGHTLY, 0.015), (1.25, 0.07, 0.02))  # seconds, off by more than, and alike within
+_LONG = 3
+
+
+class _LongBlocks:
+    """Paces of the last blocks of a clock, each so many seconds long, which tell the less the shorter they are."""
+
+    def __init__(self, block_s: float, slightly: float, alike: float) -> None:
+        self.slightly = slightly
+        self._block_s, self._alike = block_s, alike
+        self._since: tuple[float, float] | None = None
+        self._paces: deque[float] = deque(maxlen=_LONG)
+
+    def clear(self) -> None:
+        """What comes next has no connection with what was before."""
+        self._since = None
+        self._paces.clear()
+
+    def see(self, clock_s: float, arrival_s: float) -> tuple[float, ...]:
+        """Takes the clock by then; where a block ends with it, the paces of the last ones, if they are alike."""
+        start_s, began_s = self._since = self._since or (clock_s, arrival_s)
+        if arrival_s - began_s < self._block_s:
+            return ()
+        self._since = clock_s, arrival_s
+        self._paces.append((clock_s - start_s) / (arrival_s - began_s))
+        paces = tuple(self._paces)
+        return paces if len(paces) == _LONG and max(paces) - min(paces) <= self._alike else ()
 
 
 class ClockJudge:
@@ -47,13 +76,15 @@ class ClockJudge:
         self._top_s = self._topped_s = 0.0  # the furthest it was, and when
         self._back = 0
         self._ran_off = False
-        self._long_since: tuple[float, float] | None = None
-        self._paces: deque[float] = deque(maxlen=_LONG_BLOCKS)
+        self._long = [_LongBlocks(*one) for one in _LONG_BLOCKS]
+        self._steps = ClockSteps()
 
     def restart(self) -> None:
         """Begins anew behind a pause, a restart or a roll-over; what was found stays."""
-        self._since = self._last = self._long_since = None
-        self._paces.clear()
+        self._since = self._last = None
+        for blocks in self._long:
+            blocks.clear()
+        self._steps.clear()
         self._lines = self._repeated = self._off = 0
 
     def see(self, clock_s: float, arrival_s: float, lines: int = 1) -> None:
@@ -61,6 +92,10 @@ class ClockJudge:
         last, self._last = self._last, clock_s
         heard_s, self._arrival_s = self._arrival_s, arrival_s
         self._look_back(clock_s, last, arrival_s)
+        if self.verdict is None:
+            self._steps.see(clock_s, arrival_s)
+            if self._steps.step_s is not None:
+                self.verdict = steps_words(self._steps.step_s)
         if self._since is None or last is None or clock_s < last or arrival_s - self._since[1] > PAUSE_S:
             self.restart()
             self._since, self._last, self._flowing_s = (clock_s, arrival_s), clock_s, arrival_s
@@ -87,18 +122,16 @@ class ClockJudge:
 
     def _judge_slightly(self, clock_s: float, arrival_s: float) -> None:
         """Whether it is a little fast or slow, block for block."""
-        start_s, began_s = self._long_since = self._long_since or (clock_s, arrival_s)
-        if arrival_s - began_s < _LONG_S:
-            return
-        self._long_since = clock_s, arrival_s
-        self._paces.append((clock_s - start_s) / (arrival_s - began_s))
-        slowest, fastest = min(self._paces), max(self._paces)
-        if len(self._paces) < _LONG_BLOCKS or fastest - slowest > _ALIKE:
-            return
-        if self._ran_off and slowest > 1 - _SLIGHTLY and fastest < 1 + _SLIGHTLY:
-            self.verdict, self._ran_off = None, False
-        elif self.verdict is None and (slowest > 1 + _SLIGHTLY or fastest < 1 - _SLIGHTLY):
-            self.pace = fmean(self._paces)
+        for blocks in self._long:
+            paces = blocks.see(clock_s, arrival_s)
+            if not paces:
+                continue
+            slowest, fastest = min(paces), max(paces)
+            if self._ran_off and slowest > 1 - _SLIGHTLY and fastest < 1 + _SLIGHTLY:
+                if blocks is self._long[0]:
+                    self.verdict, self._ran_off = None, False
+            elif self.verdict is None and (slowest > 1 + blocks.slightly or fastest < 1 - blocks.slightly):
+                self.pace = fmean(paces)
 
     def _look_back(self, clock_s: float, last: float | None, arrival_s: float) -> None:
         """Whether it goes back again and again: over a network it does that, too, but gets on as well."""
