@@ -15,7 +15,7 @@ from fieldtune.link.text.framing import Framer
 from fieldtune.link.text.shown_lines import told
 from fieldtune.link.troubleshooting.line_health import cause_words
 from fieldtune.link.troubleshooting.remedies import not_read
-from fieldtune.link.validation.counter_doubts import CounterDoubts
+from fieldtune.link.validation.counter_doubts import NOT_ON, CounterDoubts
 from fieldtune.link.validation.decoder import LineDecoder
 from fieldtune.link.validation.no_reading import DistanceCodes
 from fieldtune.link.validation.setpoint_unit import SetpointUnit
@@ -192,7 +192,7 @@ class Line:
     def _says_no_speed(self, turns: float) -> bool:
         """Whether the counter says nothing of the speed; what was known of it ends then."""
         before = self._counter.why
-        if self._counter.see(turns, bool(self._whole)) and not before:
+        if self._counter.see(turns, bool(self._whole), self._decoder.too_narrow) and self._counter.why != before:
             self._extra[self._counter.why] += 1
             self._track.clear()
             self._shots.clear()
@@ -249,6 +249,8 @@ class Line:
         framer, decoder = self._framer, self._decoder
         notices = dict(decoder.notices + self._extra + framer.set_aside)
         notices |= {f"{name} is read as hexadecimal": 1 for name in framer.hexadecimal}
+        if decoder.notices["counter of 8 bits"]:
+            notices.pop(NOT_ON, None)  # which was said before that was known
         if decoder.clock_fault:
             notices[decoder.clock_fault] = 1
         if self._unit is not None and self._unit.other is not None:

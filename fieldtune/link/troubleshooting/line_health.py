@@ -78,12 +78,14 @@ _NOTICES: Mapping[str, str] = {
     "counter stands still": "counter stood still: plug pulled?",
     "own rpm by a nominal time": "own rpm divided by a loop time that isn't kept: corrected",
     "counter of 16 bits": "counter rolls over at 16 bits: bits = 16 under [encoder]",
+    "counter of 8 bits": "counter rolls over at 8 bits: bits = 8 under [encoder]",
     "counts get lost": "counts get lost: look at the encoder's magnets, gap and plug; dips like that are no shots",
     "fired stays 1": "fired stays 1: a trigger, or the feeder? The wheel's dips are the shots",
     "shot not confirmed": "dips that may have been shots",
     "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",
 }
+_BY_COUNTER = ("impossible wheel", "overtaken")
 _BREAKS_AT = 5
 _BREAKS = (
     "The connection breaks again and again: a loose plug or cable, a battery that sags until the controller starts"
@@ -110,6 +112,8 @@ def advice(health: Health) -> list[str]:
     again = [_BREAKS] if health.notices.get("reconnected", 0) >= _BREAKS_AT else []
     # A reading that never can be is no damage, but another unit.
     causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
+    if "counter of 8 bits" in health.notices:  # until that was known
+        causes = [c for c in causes if c not in _BY_COUNTER]
     cause = max(causes, key=lambda name: health.dropped[name], default="")
     endless = cause == "over-long" and not health.good  # is one line for ever
     if not endless and health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):

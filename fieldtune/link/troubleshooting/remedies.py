@@ -39,6 +39,7 @@ _ONCE = (
     "is 0 in every few",
     "is in another unit",
     "goes back again",
+    "8 bits only",
 )  # said once, true of all lines
 _UNITS = {"wheel_rpm": "rpm", "draw_mm": "mm"}
 _PLAIN = (
@@ -302,6 +303,11 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said.append(
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
                 " the counter itself, and never set it back."
+            )
+        elif why.startswith("has 8 bits only"):
+            said.append(
+                f"{notice}: let the program add up its counts in a variable of 32 bits (long, int32_t) and send that,"
+                " or print more often."
             )
         elif why.startswith("is 0 in every few"):
             said.append(

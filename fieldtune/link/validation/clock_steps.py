@@ -13,6 +13,7 @@ from statistics import pvariance
 _MANY = 40  # steps from line to line
 _COARSE_US = 8000
 _LESS_EVEN = 2.0  # times the variance of arrival
+_UNEVEN_S = 0.001  # of less nobody would see anything
 _PAUSE_S = 0.5
 _PACE = 0.2  # what it may be off in all: else it is no question of steps
 
@@ -55,5 +56,5 @@ class ClockSteps:
         took_s = sum(arrival)
         if step_us < _COARSE_US or abs(sum(clock) - took_s) > _PACE * took_s:
             return
-        if pvariance(clock) > _LESS_EVEN * pvariance(arrival):
+        if pvariance(clock) > max(_LESS_EVEN * pvariance(arrival), _UNEVEN_S**2):
             self.step_s = step_us / 1e6

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections import deque
 
+from fieldtune.link.validation.counter_width import TOO_NARROW
+
 _LINES, _TURNS_BACK = 60, 8
 _ONCE_ON = 12.0  # turns one way: more than between two lines, so that it is no count since the last
 _STEPS, _COARSE = 30, 10
@@ -37,8 +39,14 @@ class CounterDoubts:
         self._turns, self._step, self._on = None, 0.0, 0.0
         self._turned_back.clear()
 
-    def see(self, turns: float, whole: bool) -> bool:
-        """Takes the turns so far; whether they say nothing. ``whole``: no characters were damaged for long."""
+    def see(self, turns: float, whole: bool, too_narrow: bool = False) -> bool:
+        """Takes the turns so far; whether they say nothing.
+
+        ``whole``: no characters were damaged for long; ``too_narrow``: it may go round between two lines.
+        """
+        if too_narrow:
+            self.why = TOO_NARROW
+            return True
         step, self._turns = turns - (turns if self._turns is None else self._turns), turns
         if not whole:
             return bool(self.why)

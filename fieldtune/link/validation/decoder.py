@@ -38,6 +38,11 @@ class LineDecoder(LineWeigher):
         self._even: dict[tuple[str, ...], EvenLines] = {}
         self._ran: deque[tuple[EvenLines, LineTable, int, int, float]] = deque(maxlen=2)
 
+    @property
+    def too_narrow(self) -> bool:
+        """Whether the counter may go round between two lines, so that it says no speed."""
+        return self._continuity.width.too_narrow(self._continuity.clocks.line_s)
+
     def reconnected(self) -> None:
         """The line was closed and opened again: nothing held survives, and the next lines say where the robot is."""
         self._catch_up()

@@ -142,7 +142,7 @@ class EvenLines:
         at_fired = at_clock if self._fired is None else self._fired
         most_fired = math.inf if self._fired is None else 1.0  # more is a count of shots
         tick, per_turn, count_off = self._tick, self._per_turn, self._count_off
-        most_ticks, half = self._most_ticks, steps.half
+        most_ticks, half = self._most_ticks, steps.width.half
         clock, counts, time_s, turns, trail = base.clock or 0, base.counts or 0, base.time_s, base.turns, base.trail
         turned_s, stale_s, stood = base.turned_s, base.stale_s, base.stood
         rate = None if base.still or at_counts is None else base.rate
@@ -201,6 +201,9 @@ class EvenLines:
             times.append(now_s)
             wheel.append(rpm if at_counts is None else turns)
         if times:
+            if at_counts is not None and steps.width.in_a_byte:
+                for row in rows[: len(times)]:
+                    steps.width.see(row[at_counts])
             if steps.whole and at_counts is not None:
                 said = rows[: len(times)]
                 steps.see_more_counts([(row[at_clock] * tick, row[at_counts]) for row in said], tick)

@@ -84,4 +84,4 @@ def _near_zero(steps: Continuity, counts: int, before: int, seconds: float) -> b
     """Whether the counter can have started from zero when the clock did."""
     per_turn = steps.limits.counts_per_turn or 1.0
     reach = steps.limits.wheel_rpm / 60 * per_turn * max(seconds, 0.05)
-    return abs(steps.signed(counts)) <= max(min(reach, _FELL * abs(steps.signed(before))), per_turn)
+    return abs(steps.width.signed(counts)) <= max(min(reach, _FELL * abs(steps.width.signed(before))), per_turn)

@@ -61,6 +61,8 @@ class LineOrder:
         kept: list[WireValues] = []
         places: list[int] = []
         for wire, number in zip(lines, numbers, strict=False):
+            if steps.whole is not False and wire.wheel_counts is not None:
+                steps.width.see(int(wire.wheel_counts))
             if wire.wheel_counts is None or not self._says_nothing_new(wire, int(wire.wheel_counts), arrival):
                 if wire.wheel_counts is not None:
                     self._move_on(wire, number, arrival, alone=len(lines) == 1)
@@ -81,14 +83,15 @@ class LineOrder:
 
     def _step(self, counts: int) -> int:
         before = None if self._front is None else self._front.wheel_counts
-        return 0 if before is None else self._continuity.signed(counts - int(before))
+        return 0 if before is None else self._continuity.width.signed(counts - int(before))
 
     def _says_nothing_new(self, wire: WireValues, counts: int, arrival: float) -> bool:
         """Whether a line is older than the one before, or the same once more. Damage may look like that, too."""
         if self._continuity.whole is False or arrival - self._front_s > _REACH_S:
             return False
         step, rate = self._step(counts), self._rate()
-        if step * rate < 0 and _LEAST_BACK <= abs(step) <= abs(rate) * _REACH_S:
+        reach = abs(rate) * _REACH_S
+        if step * rate < 0 and _LEAST_BACK <= abs(step) <= reach <= self._continuity.width.half:
             if not self._two_robots.quiet(None) or self._is_another(counts, step, arrival, rate):
                 return False
             with suppress(OverflowError):  # a reading of some hundred digits
@@ -109,7 +112,7 @@ class LineOrder:
         """Whether lines that are behind go on by themselves, each beside the front's last step: another robot's."""
         before_s, before = self._back
         self._back = arrival, counts
-        went, should = self._continuity.signed(counts - before), rate * (arrival - before_s)
+        went, should = self._continuity.width.signed(counts - before), rate * (arrival - before_s)
         goes_on = abs(went - should) < _ROUNDED + _ALIKE * abs(should) and abs(step) > abs(self._points[-1][1])
         self._aside = min(max(self._aside + (1 if goes_on else -3), 0), 2 * _ANOTHER)
         return self._aside >= _ANOTHER

@@ -95,7 +95,7 @@ def _turns(
     trail = base.trail
     if base.counts is None or len(trail) < 8 or np.abs(counts).max() > EXACT or (counts % 1).any():
         return None
-    half = continuity.half
+    half = continuity.width.half
     step = ((_differences(counts, base.counts) + half) % (2 * half) - half) / limits.counts_per_turn
     turns = np.add.accumulate(np.concatenate([[base.turns], step]))[1:]
     at = np.concatenate([[p[0] for p in trail], times])
@@ -183,7 +183,7 @@ def _advance(
 ) -> None:
     counts = block.columns.get("wheel_counts")
     if counts is not None:
-        wraps = int(np.count_nonzero(np.abs(_differences(counts, base.counts or 0)) > continuity.half))
+        wraps = int(np.count_nonzero(np.abs(_differences(counts, base.counts or 0)) > continuity.width.half))
         if wraps:
             continuity.notices["counter roll-over"] += wraps
         base.counts = int(counts[-1])

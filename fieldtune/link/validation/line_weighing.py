@@ -289,7 +289,7 @@ class LineWeigher:
         if held.base.change is not None:
             self.notices[held.base.change] += 1
             if held.base.change == "counter jump" and self._base is not None:
-                self._continuity.see_jump(self._base, held.base)
+                self._continuity.width.see_jump(self._base, held.base)
         self._held = None
         self._refused_clocks = 0
         self._base = held.base

@@ -20,6 +20,7 @@ from fieldtune.link.limits import (
 from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_values import WireValues, all_readings, own_rpm
 from fieldtune.link.validation.clock import A_COUNT, Clocks, LineState
+from fieldtune.link.validation.counter_width import CounterWidth
 from fieldtune.link.validation.dead_rpm import DeadRpm
 from fieldtune.link.validation.reading_age import ReadingAge
 
@@ -33,7 +34,6 @@ _SELDOM = 0.2  # of that many times, for each line that isn't, where lines are d
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
-_SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _DOUBTED_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
@@ -51,7 +51,7 @@ class Continuity:
         self._seen_counts: int | None = None
         self.dead_rpm = DeadRpm()
         self.mixed = False  # whether two robots talk on the line
-        self._modulus = 1 << limits.counter_bits
+        self.width = CounterWidth(limits, self.notices)
         self._rows = [
             (
                 row.name,
@@ -64,11 +64,9 @@ class Continuity:
         self._which: list[int] = []  # of the rows, those that lines of late name
         self._named = self.kinds = 0  # how often lines named other readings than the one before
         self.odd: list[str] = []
-        self._rolled = 0
         self._by_a_count = 0.0
         self.refused_rpm = 0.0  # own rpm that was refused of late, a little less for each that was not
         self.untimed = 0  # lines with the wheel's speed, but no clock, since the last that had both
-        self.half = self._modulus >> 1
 
     def measured(self, values: WireValues, arrival: float) -> Sample:
         """The line in SI, not yet placed in time. A wheel counts as turning forwards, whichever way it is wired.
@@ -124,40 +122,27 @@ class Continuity:
             base.trail.append((time_s, 0.0))
         return base
 
-    def see_jump(self, base: LineState, after: LineState) -> None:
-        """Learns from a jump of the counter whether it rolls over at 16 bits, whatever the profile says."""
-        rate, counts, before = base.rate, after.counts, base.counts
-        if self._modulus <= _SHORT or rate is None or counts is None or before is None:
-            return
-        went = rate * (self.limits.counts_per_turn or 0.0) * (after.time_s - base.time_s)
-        rolled = (counts - before + _SHORT // 2) % _SHORT - _SHORT // 2
-        if abs(counts - before) > _SHORT // 2 and abs(rolled - went) < _AS_BEFORE * abs(went):
-            self._rolled += 1
-            if self._rolled >= _SHORT_TIMES:
-                self._modulus, self.half = _SHORT, _SHORT // 2
-                self.notices["counter of 16 bits"] += 1
-
     def see_counts(self, wire: WireValues, number: int) -> None:
         """Learns from the count of any line how old such counts are."""
-        if wire.wheel_counts is None or not self.whole:
+        if wire.wheel_counts is None or self.whole is False:
             return
         clock, tick = self.clocks.reading(wire)
+        if clock is not None:  # of others those were seen, too, that are taken for overtaken
+            self.width.see(int(wire.wheel_counts))
+        if not self.whole:
+            return
         time_s = self.clocks.arrival.time_of(number) if clock is None else clock * tick
         self.see_more_counts([(time_s, int(wire.wheel_counts))], tick)
 
     def see_more_counts(self, lines: Iterable[tuple[float, int]], tick: float) -> None:
-        """As ``see_counts``: of lines each one's time, with its uncertainty, and count."""
-        before, half, modulus = self._seen_counts, self.half, self._modulus
+        """Learns from lines how old their counts are: of each its time, with its uncertainty, and count."""
+        before, half, modulus = self._seen_counts, self.width.half, self.width.modulus
         steps = []
         for time_s, counts in lines:
             steps.append((time_s, 0 if before is None else (counts - before + half) % modulus - half))
             before = counts
         self._seen_counts = before
         self.ages.see(steps, tick)
-
-    def signed(self, counts: int) -> int:
-        """A count, or a difference of counts, as the counter's own distance from zero."""
-        return (counts + self.half) % self._modulus - self.half
 
     def fault(self, base: LineState, wire: WireValues, number: int, sample: Sample, loose: bool = False) -> str | None:
         """Why this line does not follow ``base``, or None; places ``sample`` in time and turns when it does.
@@ -202,7 +187,7 @@ class Continuity:
         per_turn = self.limits.counts_per_turn
         if wire.wheel_counts is None or base.counts is None or per_turn is None:
             return True
-        step = self.signed(int(wire.wheel_counts) - base.counts) / per_turn
+        step = self.width.signed(int(wire.wheel_counts) - base.counts) / per_turn
         sample.turns = base.turns + step
         if step == 0:
             return True  # no new reading: many programs print oftener than they read their counter
@@ -318,7 +303,7 @@ class Continuity:
         base.time_s, base.arrival_s = sample.time_s, sample.arrival_s
 
     def _turn(self, base: LineState, counts: int, sample: Sample) -> None:
-        if base.counts is not None and abs(counts - base.counts) > self.half:
+        if base.counts is not None and abs(counts - base.counts) > self.width.half:
             self.notices["counter roll-over"] += 1
         base.counts = counts
         rate = base.rate
