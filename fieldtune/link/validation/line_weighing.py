@@ -101,7 +101,7 @@ class LineWeigher:
     @property
     def dead_rpm(self) -> bool:
         """Whether the robot's own rpm is no speed: what it counts with is dead."""
-        return self._continuity.dead_rpm.dead
+        return self._continuity.dead_rpm.dead or (self._base is not None and self._base.dead)
 
     @property
     def zeros_between(self) -> bool:

@@ -28,6 +28,7 @@ PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, ha
 _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
+EDGE_COUNTS = 6.0  # that were to come, so that a single one says that it stands on an edge
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
 _COARSE = 8  # times that own rpm was off by a count, from which on it may be
 _SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged
@@ -35,6 +36,7 @@ _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clo
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
 _DOUBTED_S = 0.02
+_ABOUT_ZERO = 0.02  # of the fastest speed
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -189,9 +191,16 @@ class Continuity:
             return True
         step = self.width.signed(int(wire.wheel_counts) - base.counts) / per_turn
         sample.turns = base.turns + step
-        if step == 0:
+        if step == 0 or self._on_an_edge(base, step, sample.time_s):
             return True  # no new reading: many programs print oftener than they read their counter
         return self._wheel_follows(base, step, sample.time_s - base.turned_s, loose)
+
+    def _on_an_edge(self, base: LineState, step: float, time_s: float) -> bool:
+        """Whether a wheel that was to make many counts has made one: with a dead channel it goes to and fro."""
+        per_turn, rate = self.limits.counts_per_turn or 1.0, base.rate
+        if rate is None or abs(step) * per_turn > 1.01:
+            return False
+        return abs(rate) * (time_s - base.turned_s) * per_turn > EDGE_COUNTS
 
     def _wheel_follows(self, base: LineState, step: float, elapsed: float, loose: bool) -> bool:
         limits = self.limits
@@ -264,13 +273,14 @@ class Continuity:
         return min(self.limits.accel_rps2, _BRAKE * base.gained_rps2 or math.inf)
 
     def _dead(self, base: LineState, sample: Sample) -> bool:
-        """Whether own rpm falls as no wheel does, or to zero too fast: what it counts with is dead."""
+        """Whether own rpm falls as no wheel does, or to about zero too fast: what it counts with is dead."""
         if self.dead_rpm.dead and sample.wheel_rpm is not None:
             return True
-        if sample.wheel_rpm != 0 or self.dead_rpm.zeros.are_readings:
+        least = _ABOUT_ZERO * self.limits.wheel_rpm  # a channel that is left alone says a count now and then
+        if sample.wheel_rpm is None or sample.wheel_rpm > least or self.dead_rpm.zeros.are_readings:
             return False
-        least, brake = 0.02 * self.limits.wheel_rpm / 60, self._brake_rps2(base)
-        return base.dead or any(rpm / 60 > least + brake * (sample.time_s - at) for at, rpm in base.rpms)
+        brake = 60 * self._brake_rps2(base)
+        return base.dead or any(rpm > least + brake * (sample.time_s - at) for at, rpm in base.rpms)
 
     def _readings_follow(self, base: LineState, sample: Sample, loose: bool) -> str | None:
         volts, before = sample.battery_v, base.volts
@@ -313,7 +323,9 @@ class Continuity:
             sample.turns = base.turns
         if sample.turns is None:
             return
-        if sample.turns == base.turns and base.trail:
+        no_more = sample.turns == base.turns or self._on_an_edge(base, sample.turns - base.turns, sample.time_s)
+        if no_more and base.trail:
+            base.turns = sample.turns
             self._no_new_count(base, sample, rate or 0.0)
             return
         if base.stood:

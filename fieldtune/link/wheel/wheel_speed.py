@@ -26,6 +26,7 @@ _STILL_S = 1.0
 _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
+_MANY_COUNTS = 6.0
 _FEW_COUNTS, _FEW_A_LINE = 3.0, 0.7  # the latter: less, and two counts don't come between two lines
 _SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
@@ -53,7 +54,9 @@ class SpeedTrack:
         self._waited = False
         self._waits = 0.0  # share of counts of late that came behind a line without a new one
         self._moved_s = 0.0
+        self._edge: float | None = None  # turns at which it stood still of a sudden, give or take a count
         self._rate: float | None = None
+        self._ran = 0.0  # turns a second when that was known last
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = -math.inf
         self._refreshes = RefreshTimes()
@@ -72,7 +75,7 @@ class SpeedTrack:
         self._lines.clear()
         self._refreshes.clear()
         self._steps_s.clear()
-        self._rate = None
+        self._rate, self._edge, self._ran = None, None, 0.0
         self._waited = self.dead = False
 
     def add(
@@ -101,7 +104,7 @@ class SpeedTrack:
         moved, self._turns = turns - self._turns, turns
         if len(lines) == 1 or before_s is None:
             self._place(time_s, turns + self._quantum / 2, 0.0)
-        elif abs(moved) < 1e-9:
+        elif abs(moved) < 1e-9 or self._on_an_edge(turns, moved, time_s):
             self._waited = True
             return self._waiting(time_s)
         else:
@@ -110,6 +113,17 @@ class SpeedTrack:
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
         return None if self._rate is None else self._rate * 60
+
+    def _on_an_edge(self, turns: float, moved: float, time_s: float) -> bool:
+        """Whether a count more or less is none: where many were to come, and ever since it went to and fro by it."""
+        if self._rate:
+            self._ran = abs(self._rate)
+        if self._edge is None and abs(moved) < _OVERDUE * self._quantum:
+            if self._ran * (time_s - self._moved_s) > _MANY_COUNTS * self._quantum:
+                self._edge = turns
+        elif self._edge is not None and abs(turns - self._edge) > _OVERDUE * self._quantum:
+            self._edge = None
+        return self._edge is not None
 
     def _take_count(
         self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float, doubted: bool
