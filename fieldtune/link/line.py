@@ -15,6 +15,7 @@ from fieldtune.link.text.framing import Framer
 from fieldtune.link.text.shown_lines import told
 from fieldtune.link.troubleshooting.line_health import cause_words
 from fieldtune.link.troubleshooting.remedies import not_read
+from fieldtune.link.validation.battery_doubts import BatteryDoubts
 from fieldtune.link.validation.counter_doubts import NOT_ON, CounterDoubts
 from fieldtune.link.validation.decoder import LineDecoder
 from fieldtune.link.validation.no_reading import DistanceCodes
@@ -56,6 +57,7 @@ class Line:
         self._decoder = LineDecoder(robot)
         self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
         self._rpm_filter, self._smoothing = RpmFilter(limits.counts_per_turn), SmoothedRpm(robot.speed_kept)
+        self._battery = BatteryDoubts()
         self._counter = CounterDoubts(limits.counts_per_turn or 1.0)
         self._distances = DistanceCodes.of_places([spot.distance for spot in robot.spots], robot.field_range)
         self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
@@ -177,6 +179,12 @@ class Line:
                 self._speed.take(sample.wheel_rpm, sample.arrival_s)
             else:
                 self._speed.unanswered(sample.arrival_s)
+        if sample.battery_v is not None:
+            was, turning = self._battery.why, self._speed.rpm
+            if self._battery.see(sample.time_s, sample.battery_v, turning):
+                sample.battery_v = None
+                self._extra[self._battery.why] += self._battery.why != was
+                self._recent["battery_v"].clear()
         if self._unit is not None and sample.setpoint is not None:  # by one in another unit nothing may be learned
             shown = sample.wheel_rpm if self._speed.rpm is None else self._speed.rpm
             if self._unit.see(sample.time_s, sample.setpoint, shown):
@@ -294,6 +302,8 @@ class Line:
         worst = max(counts, key=lambda words: counts[words], default="")
         if worst and counts[worst] > max(_MOSTLY * self.good, _FIRST_LINES):
             return worst
+        if self._battery.why:
+            return self._battery.why
         refused = self._framer.dropped + self._decoder.dropped
         if speed is not None or refused.total() <= max(self.good, _FIRST_LINES):
             return ""

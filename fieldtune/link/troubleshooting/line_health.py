@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from fieldtune.link.validation.battery_doubts import JUMPS
+
 if TYPE_CHECKING:
     from fieldtune.link.samples import Health
 
@@ -112,6 +114,8 @@ def advice(health: Health) -> list[str]:
     again = [_BREAKS] if health.notices.get("reconnected", 0) >= _BREAKS_AT else []
     # A reading that never can be is no damage, but another unit.
     causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
+    if JUMPS in health.notices:
+        causes = [c for c in causes if c != "impossible battery"]
     if "counter of 8 bits" in health.notices:  # until that was known
         causes = [c for c in causes if c not in _BY_COUNTER]
     cause = max(causes, key=lambda name: health.dropped[name], default="")

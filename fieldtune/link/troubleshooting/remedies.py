@@ -40,12 +40,15 @@ _ONCE = (
     "is in another unit",
     "goes back again",
     "8 bits only",
+    "jumps up and down",
+    "stands at one value",
 )  # said once, true of all lines
 _UNITS = {"wheel_rpm": "rpm", "draw_mm": "mm"}
 _PLAIN = (
     "Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between thousands, no second"
     " number behind."
 )
+_BATTERY = "Seat its wires, and let the program read its input for each line; until then no voltage is shown or kept."
 _POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
 _ALSO = tuple(
     map(frozenset, (("t_ms", "t_us"), ("battery_mv", "battery_v"), ("setpoint",), ("distance_mm", "distance_m")))
@@ -304,6 +307,8 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
                 " the counter itself, and never set it back."
             )
+        elif why.startswith(("jumps up and down", "stands at one value")):
+            said.append(f"{notice} {_BATTERY}")
         elif why.startswith("has 8 bits only"):
             said.append(
                 f"{notice}: let the program add up its counts in a variable of 32 bits (long, int32_t) and send that,"

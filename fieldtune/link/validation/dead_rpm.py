@@ -8,16 +8,14 @@ that times pulses says its last speed for ever: no wheel that was uneven in many
 from __future__ import annotations
 
 from collections import deque
-from itertools import pairwise
 
+from fieldtune.link.validation.standing_value import StandingValue
 from fieldtune.link.validation.zeros_between import ZerosBetween
 
 _VALUES, _FALLEN = 7, 0.45  # values in a row, and the share of the first that the last may be at most
 _OFF_RPM, _OFF = 0.6, 0.0015  # a whole number's rounding, and share by which uneven lines change a step
 _RISES = 1.02
 _KEPT = 60
-_SAME, _TIMES_SAME = 60, 12  # lines with one value, and how many times as often as it was said before at most
-_TURNS, _SIZES, _OF = 10, 8, 40  # of the last changes, how many turned back, and how many were of another size
 
 
 class DeadRpm:
@@ -25,28 +23,22 @@ class DeadRpm:
 
     def __init__(self) -> None:
         self._values: deque[float] = deque(maxlen=_KEPT)
-        self._changes: deque[tuple[float, int]] = deque(maxlen=_OF)  # by how much, behind how many lines without
         self._last: float | None = None
-        self._same = 0
-        self._fading = self._stuck = False
+        self._fading = False
+        self._standing = StandingValue()
         self.zeros = ZerosBetween()
 
     @property
     def dead(self) -> bool:
         """Whether what it says is no speed."""
-        return self._fading or self._stuck or self.zeros.unclear
+        return self._fading or (self._standing.stands and self._last != 0.0) or self.zeros.unclear
 
     def see(self, rpm: float) -> None:
         """Takes the next value."""
         self.zeros.see(rpm)
         last, self._last = self._last, rpm
-        if rpm == last:
-            self._same += 1
-            self._stuck = self._stuck or (rpm != 0.0 and self._same % _SAME == 0 and self._stands())
+        if self._standing.see(rpm):
             return
-        if last is not None:
-            self._changes.append((rpm - last, self._same))
-        self._same, self._stuck = 1, False
         values = self._values
         if last is not None and rpm > last:
             self._fading = self._fading and rpm <= _RISES * last + _OFF_RPM
@@ -54,14 +46,6 @@ class DeadRpm:
         values.append(rpm)
         if not self._fading and rpm > 0 and len(values) >= _VALUES:
             self._fading = self._fades()
-
-    def _stands(self) -> bool:
-        """Whether it has stood at one value for long, after changes up and down of many sizes."""
-        changes = self._changes
-        back = sum(one * then < 0 for (one, _), (then, _) in pairwise(changes))
-        sizes = {round(abs(change), 6) for change, _ in changes}
-        usual = max((same for _, same in changes), default=0)
-        return back >= _TURNS and len(sizes) >= _SIZES and self._same >= _TIMES_SAME * usual
 
     def _fades(self) -> bool:
         """Whether the last values fall by one share each, from where that began."""
