@@ -25,6 +25,7 @@ _SETTLED = 50  # chunks from which on gains are the least ones
 _CLIP = 3.0
 _EVEN, _OFF = 0.3, 0.6  # of a period
 _FORGET = 0.05
+_ON_TIME, _FASTER = 0.6, 0.3  # of a period late, and of the time lines took to be printed, made up for
 _LOST_S = 0.25
 _SHORTEST_S = 1e-4
 _TICK_S = (0.001, 0.02)
@@ -97,6 +98,8 @@ class ArrivalClock:
         self._uneven_by: float | None = None  # of lines in clumps, once the wheel's turns told
         self._doubted = False
         self._behind_s = 0.0  # what the times of lines in clumps have still to be put right by
+        self.waited_s = 0.0
+        """By how much the last line was late, of those that waited through a silence; 0 of others."""
         self._last = 0.0
         self._shift = 0.0
         self.heard: tuple[float, float] | None = None
@@ -159,6 +162,10 @@ class ArrivalClock:
             if late < -off_s or (late > off_s and self._late > off_s and alone and came == 1):
                 ahead += self.period * round(late / self.period)
                 late = arrival_s - (self._end + ahead)
+        if self._chunks > _WARM and not doubted and self._catches_up(late, ahead):
+            self._step, self._late, self._shift, self.heard = self.period, late, 0.0, None
+            self._end += ahead
+            return
         if self._chunks == 0 or abs(late) > _LOST_S + 4 * self.period:
             self._anew(arrival_s)
             return
@@ -180,6 +187,17 @@ class ArrivalClock:
         self._late = arrival_s - end
         self.heard = (step, since) if alone and self._alone else None
         self._shift = self._late if came == 1 and self._as_heard else 0.0
+
+    def _catches_up(self, late: float, ahead: float) -> bool:
+        """Whether lines may have waited through a silence: the first one behind it, and those that come too fast.
+
+        ``late``: by how much the last one is; ``ahead``: the time that these lines took to be printed.
+        """
+        before = self.waited_s
+        first = not before and late > _LOST_S + 4 * self.period
+        too_fast = before > 0.0 and late > _ON_TIME * self.period and before - late > _FASTER * ahead
+        self.waited_s = late if first or too_fast else 0.0
+        return first or too_fast
 
     def _even_gap_s(self) -> float:
         """The time from line to line where lines come evenly, but for those that damage made one, or two; else 0."""

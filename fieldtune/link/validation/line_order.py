@@ -124,7 +124,9 @@ class LineOrder:
             self._offs_s.append(abs(step / rate - gap_s))
             if alone and self._alone and number == self._number + 1 and self._continuity.whole is not False:
                 self._beside -= self._missing(step, gap_s, rate)
-        if points:
+        if step * rate < 0 and abs(step) >= _LEAST_BACK:  # set back: what was before tells no rate
+            points.clear()
+        elif points and not self._continuity.clocks.arrival.waited_s:
             self._gaps_s.append(gap_s)
         if step or not points:
             self._front_s = arrival
