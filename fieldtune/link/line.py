@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fieldtune.line_fields import BY_WIRE_NAME, FIELDS
 from fieldtune.link.limits import Limits
-from fieldtune.link.samples import Health, Live, ShotSeen, State
+from fieldtune.link.samples import TWO_NOW, Health, Live, ShotSeen, State
 from fieldtune.link.shots.shot_detection import ShotDetector
 from fieldtune.link.text.framing import Framer
 from fieldtune.link.text.shown_lines import told
@@ -265,6 +265,7 @@ class Line:
             setpoint, rpm = self._unit.other
             notices[f"setpoint {OTHER_UNIT}: {setpoint:g} at {rpm:.0f} rpm"] = 1
         notices |= {ZEROS: 1} if decoder.zeros_between else {}
+        notices |= {TWO_NOW: 1} if decoder.two_robots else {}
         if framer.start_up:
             notices["start-up text"] = framer.start_up
         notices |= self._shots.notices

@@ -162,6 +162,9 @@ class SampleChooser:
 # ``None`` means that the robot does not send it or that it is too old to show.
 
 
+TWO_NOW = "two robots now"
+"""A notice that is only there while they talk."""
+
 State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
 
 

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from fieldtune.link.samples import TWO_NOW
 from fieldtune.link.validation.battery_doubts import JUMPS
+from fieldtune.link.validation.clock_judge import CLOCK
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Health
@@ -16,6 +18,10 @@ if TYPE_CHECKING:
 _PLUGS = "seat the plugs, take a shorter cable, keep it away from motor wires"
 _DAMAGE = f"Characters change on their way: {_PLUGS}."
 _JUMPS = f"Wheel readings jump as no wheel can: check the encoder's plug, and {_PLUGS}."
+_LATE = (
+    "Wheel readings jump as no wheel can. Without the robot's own clock a late line looks so, too: let the program"
+    f" send t_ms. If it does so still, check the encoder's plug, and {_PLUGS}."
+)
 _CAUSES: Mapping[str, tuple[str, str]] = {
     "checksum": ("changed on the way (checksum)", _DAMAGE),
     "undecodable": (
@@ -84,10 +90,19 @@ _NOTICES: Mapping[str, str] = {
     "counts get lost": "counts get lost: look at the encoder's magnets, gap and plug; dips like that are no shots",
     "fired stays 1": "fired stays 1: a trigger, or the feeder? The wheel's dips are the shots",
     "shot not confirmed": "dips that may have been shots",
+    TWO_NOW: "two robots talk now",
     "jam": "jam: far more current than this speed takes, and no shot",
     "start-up text": "lines before the first readings",
 }
 _BY_COUNTER = ("impossible wheel", "overtaken")
+_EXPLAINED: Mapping[str, tuple[str, ...]] = {
+    CLOCK: ("not followed", "impossible clock", "impossible wheel"),
+    JUMPS: ("impossible battery",),
+    "counter of 8 bits": _BY_COUNTER,
+    "own rpm by a nominal time": _BY_COUNTER,
+    "lines of two robots": ("impossible",),
+}
+"""What lines were refused for until something was known, by how its notice begins: no fault beside it."""
 _BREAKS_AT = 5
 _BREAKS = (
     "The connection breaks again and again: a loose plug or cable, a battery that sags until the controller starts"
@@ -114,15 +129,14 @@ def advice(health: Health) -> list[str]:
     again = [_BREAKS] if health.notices.get("reconnected", 0) >= _BREAKS_AT else []
     # A reading that never can be is no damage, but another unit.
     causes = [c for c in health.dropped if f"{c.removeprefix('impossible ')} out of range" not in health.notices]
-    if JUMPS in health.notices:
-        causes = [c for c in causes if c != "impossible battery"]
-    if "counter of 8 bits" in health.notices:  # until that was known
-        causes = [c for c in causes if c not in _BY_COUNTER]
+    known = [why for begins, why in _EXPLAINED.items() if any(n.startswith(begins) for n in health.notices)]
+    causes = [c for c in causes if not c.startswith(tuple(begin for why in known for begin in why))]
     cause = max(causes, key=lambda name: health.dropped[name], default="")
     endless = cause == "over-long" and not health.good  # is one line for ever
     if not endless and health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):
         return again
     said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]
+    said = _LATE if said == _JUMPS and health.clock == "arrival" else said
     return [*again, said] if said else again
 
 

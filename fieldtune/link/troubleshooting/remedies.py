@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME, COUNTER, PERIOD, WIRE_NAMES
 from fieldtune.link.limits import Limits
-from fieldtune.link.samples import Health
+from fieldtune.link.samples import TWO_NOW, Health
 from fieldtune.link.text.bare_columns import alike
 from fieldtune.link.text.raw_pairs import uncoloured
 from fieldtune.link.text.wire_numbers import is_maybe_grouped
+from fieldtune.link.troubleshooting.clock_remedies import NOMINAL, clock_remedy
 from fieldtune.link.troubleshooting.line_health import advice
 from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.troubleshooting.unit_remedies import (
@@ -26,6 +27,7 @@ from fieldtune.link.troubleshooting.unit_remedies import (
     supposed,
     unit_remedy,
 )
+from fieldtune.link.validation.clock_judge import CLOCK, SECONDS
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -38,7 +40,8 @@ _ONCE = (
     "goes in steps of ten",
     "is 0 in every few",
     "is in another unit",
-    "goes back again",
+    CLOCK,
+    "own rpm by a nominal time",
     "8 bits only",
     "jumps up and down",
     "stands at one value",
@@ -71,7 +74,9 @@ def remedies(
     named and not found; ``has_speed``: whether it comes by a port that has one, and not from a file or a network.
     """
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
-    if two and _MIXED * sum(health.dropped.values()) > health.lines:  # else one was unplugged long ago
+    if TWO_NOW in health.notices or (
+        two and _MIXED * sum(health.dropped.values()) > health.lines
+    ):  # else one was unplugged long ago
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
     overtaken = sum(health.dropped.get(cause, 0) for cause in ("overtaken", "impossible wheel"))
     if health.clock == "arrival" and _OVERTAKEN * overtaken > health.lines and not has_speed:
@@ -300,8 +305,10 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             )
         elif why.startswith("is in another unit"):
             said += other_setpoint(why, 1.0 if robot is None else robot.link.scale.get("setpoint", 1.0))
-        elif "goes back again" in notice:
-            said.append("Send as t_ms how long the program has run (millis()), which never goes back.")
+        elif notice.startswith(CLOCK) and notice != SECONDS:
+            said.append(clock_remedy(notice))
+        elif notice == "own rpm by a nominal time":
+            said.append(NOMINAL)
         elif why.startswith("goes up and down"):
             said.append(
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"

@@ -29,7 +29,7 @@ _BACK, _BACK_S, _ANEW_S = 5, 2.0, 1.0  # steps back by less than a restart, and 
 _OFF_BLOCKS = 3  # one after another, as a host that stops for a moment makes one slow block and one fast one
 _SLIGHTLY = 0.03
 _LONG_BLOCKS = ((5.0, _SLIGHTLY, 0.015), (1.25, 0.07, 0.02))  # seconds, off by more than, and alike within
-_LONG = 3
+_LONG, _TIMES = 3, 3.0
 
 
 class _LongBlocks:
@@ -165,13 +165,14 @@ class ClockJudge:
             self.verdict, self._ran_off = pace_words(pace), True
 
 
-STILL = "the robot's clock stands still"
-SECONDS = "the robot's clock counts a thousand times too slowly: seconds sent as t_ms, taken so"
+CLOCK = "the robot's clock"
+STILL = f"{CLOCK} stands still"
+SECONDS = f"{CLOCK} counts a thousand times too slowly: seconds sent as t_ms, taken so"
 
 
 def steps_words(step_s: float) -> str:
     """That a clock goes in steps of so much."""
-    return f"the robot's clock goes in steps of {1000 * step_s:.0f} ms"
+    return f"{CLOCK} goes in steps of {1000 * step_s:.0f} ms"
 
 
 def pace_words(pace: float) -> str:
@@ -181,6 +182,8 @@ def pace_words(pace: float) -> str:
         how = "counts a thousand times too fast: t_us sent as t_ms, or ns as t_us?"
     elif 0.00087 < pace < 0.00115:
         how = "counts a thousand times too slowly: seconds sent as t_ms?"
+    elif pace > _TIMES:
+        how = f"runs {pace:.0f} times too fast"
     elif pace < 0.02:
         how = "hardly moves: whole seconds?"
-    return f"the robot's clock {how}"
+    return f"{CLOCK} {how}"
