@@ -269,7 +269,8 @@ class Line:
         if framer.start_up:
             notices["start-up text"] = framer.start_up
         notices |= self._shots.notices
-        notices |= dict.fromkeys(self._smoothing.words, 1)
+        seldom = self._rpm_filter.held.words if self._own_rpm else self._track.seldom.words
+        notices |= dict.fromkeys((*self._smoothing.words, *seldom), 1)
         if self._jams.count:
             notices["jam"] = self._jams.count
         return Health(

@@ -101,6 +101,7 @@ _EXPLAINED: Mapping[str, tuple[str, ...]] = {
     "counter of 8 bits": _BY_COUNTER,
     "own rpm by a nominal time": _BY_COUNTER,
     "lines of two robots": ("impossible",),
+    "wheel_counts is": _BY_COUNTER,
 }
 """What lines were refused for until something was known, by how its notice begins: no fault beside it."""
 _BREAKS_AT = 5

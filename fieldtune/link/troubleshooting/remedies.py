@@ -28,6 +28,7 @@ from fieldtune.link.troubleshooting.unit_remedies import (
     unit_remedy,
 )
 from fieldtune.link.validation.clock_judge import CLOCK, SECONDS
+from fieldtune.link.wheel.seldom_read import ANEW
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 _GARBLED = 0.15  # share of characters that are no text
 _OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
 _MIXED, _OVERTAKEN, _FEW_LINES = 4, 50, 4
+_BATTERY_IS = "jumps up and down", "stands at one value"
 _ONCE = (
     "goes up and down",
     "goes in steps of ten",
@@ -43,8 +45,8 @@ _ONCE = (
     CLOCK,
     "own rpm by a nominal time",
     "8 bits only",
-    "jumps up and down",
-    "stands at one value",
+    *_BATTERY_IS,
+    ANEW,
 )  # said once, true of all lines
 _UNITS = {"wheel_rpm": "rpm", "draw_mm": "mm"}
 _PLAIN = (
@@ -314,13 +316,15 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
                 f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
                 " the counter itself, and never set it back."
             )
-        elif why.startswith(("jumps up and down", "stands at one value")):
+        elif why.startswith(_BATTERY_IS):
             said.append(f"{notice} {_BATTERY}")
         elif why.startswith("has 8 bits only"):
             said.append(
                 f"{notice}: let the program add up its counts in a variable of 32 bits (long, int32_t) and send that,"
                 " or print more often."
             )
+        elif why.endswith(ANEW):
+            said.append(f"{notice}. Between two a shot may be missed.")
         elif why.startswith("is 0 in every few"):
             said.append(
                 f"{notice}: is it computed oftener than the counter is read, or does a reading fail? Let it send"

@@ -16,6 +16,7 @@ from itertools import pairwise
 
 from fieldtune.link.wheel.excursion import Excursion
 from fieldtune.link.wheel.rpm_steps import RpmSteps
+from fieldtune.link.wheel.seldom_read import HeldRpm
 
 _WINDOWS = (1, 2, 3, 5, 8, 13, 21, 34, 55, 89, 144)
 _USUAL_LINES = 55
@@ -87,6 +88,7 @@ class RpmFilter:
         self._known_s = math.inf
         self.why = ""
         """Why there has been no speed for some time, in words; empty where there is, or was a moment ago."""
+        self.held = HeldRpm()
         self.scatter, self._steps = Scatter(), RpmSteps(1 / counts_per_turn if counts_per_turn else 0.0)
 
     def clear(self) -> None:
@@ -109,6 +111,7 @@ class RpmFilter:
             points[-1] = (last_s, last, min(stood_s + before_s - last_s, _MOST_S))
             since_s = time_s - before_s
         self._steps.see(time_s, value)
+        self.held.see(time_s, value)
         point = (time_s, value, min(max(since_s, _LEAST_S), _MOST_S))
         true = self._true(point, doubted)
         points.extend(true)

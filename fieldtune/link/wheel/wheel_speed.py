@@ -12,6 +12,7 @@ from collections import deque
 from itertools import pairwise
 
 from fieldtune.link.wheel.refresh import RefreshTimes
+from fieldtune.link.wheel.seldom_read import SeldomCounts
 
 _GAMMA = 2.0  # width of the intervals, in standard errors
 _FEWEST, _FEWEST_DOUBTED = 3, 5
@@ -62,6 +63,7 @@ class SpeedTrack:
         self._refreshes = RefreshTimes()
         self._steps_s: deque[float] = deque(maxlen=3)  # times from single counts to the next
         self._turned_s: deque[float] = deque(maxlen=_TIMES)  # when such a time was unlike both beside it
+        self.seldom = SeldomCounts()
         self.placed: tuple[float, float, float] | None = None
         """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
         self.longest_s = math.inf
@@ -102,6 +104,9 @@ class SpeedTrack:
             before_s = max(lines[-1], before_s or 0.0)
         lines.append(time_s)
         moved, self._turns = turns - self._turns, turns
+        if before_s is not None:
+            self._ran = abs(self._rate or self._ran)
+            self.seldom.see(time_s, moved, time_s - before_s, self._ran, self._quantum)
         if len(lines) == 1 or before_s is None:
             self._place(time_s, turns + self._quantum / 2, 0.0)
         elif abs(moved) < 1e-9 or self._on_an_edge(turns, moved, time_s):
@@ -116,8 +121,6 @@ class SpeedTrack:
 
     def _on_an_edge(self, turns: float, moved: float, time_s: float) -> bool:
         """Whether a count more or less is none: where many were to come, and ever since it went to and fro by it."""
-        if self._rate:
-            self._ran = abs(self._rate)
         if self._edge is None and abs(moved) < _OVERDUE * self._quantum:
             if self._ran * (time_s - self._moved_s) > _MANY_COUNTS * self._quantum:
                 self._edge = turns
