@@ -33,8 +33,7 @@ from fieldtune.link.wheel.seldom_read import ANEW
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
-_GARBLED = 0.15  # share of characters that are no text
-_OFTEN = 0.5  # share of the lines from which a value that is never used is worth a remedy
+_GARBLED, _OFTEN = 0.15, 0.5  # share of characters that are no text; of lines that name a value that is never used
 _MIXED, _OVERTAKEN, _FEW_LINES = 4, 50, 4
 _BATTERY_IS = "jumps up and down", "stands at one value"
 _ONCE = (
