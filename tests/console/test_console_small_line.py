@@ -42,6 +42,12 @@ def a_pulled_wire() -> Iterator[str]:
         yield f"t_ms={10 * number},wheel_counts={25 * min(number, 300)},battery_mv=9800\n"
 
 
+def a_pulled_wire_behind_a_shot() -> Iterator[str]:
+    """The same behind a shot that waits for its result."""
+    for number, text in enumerate(a_pulled_wire()):
+        yield text.replace("\n", f",fired={int(number == 200)}\n")
+
+
 def the_motors_speed() -> Iterator[str]:
     """A speed in no unit that is told, and nothing else."""
     for number in range(100_000):
@@ -73,6 +79,7 @@ def watching(texts: Iterator[str], profiles: Path, columns: int = 44, rows: int 
             r"Press \^o, c, Enter",
         ),
         (a_pulled_wire, r"Wheel now unknown\s+○ c says why", r"plug"),
+        (a_pulled_wire_behind_a_shot, r"c says why[\s\S]*Where\s+did\s+it\s+go\?", r"plug pulled\?"),
         pytest.param(the_motors_speed, r"no\s+line\s+that\s+can\s+be\s+read", r"\^o, c, Enter", marks=pytest.mark.slow),
     ],
 )

@@ -53,7 +53,10 @@ class LineScreen(ConsoleScreen):
         told = remedies(live.health, lines, line.fixed_baud, robot, has_speed=has_speed(live.port))
         if any(re.search(r"\[link\.(fields|columns|scale)\]", said) for said in told):
             told.insert(0, _how_to_map(robot))
-        if self.small:
+        why = live.words.partition("; ")[2] if live.state == "live" else ""
+        if why and not any(why.lower() in said.lower() for said in told):
+            told.insert(0, f"{why[:1].upper()}{why[1:]}")
+        if self.small and (why or not asking(self.controller)):  # what the main screen says that this one says
             self._in_short(told or [health_words(live.health)], lines)
         todo = [piece for said in told for piece in wrap(words.printable(said), wide)]
         rows = max(1, rows - len(todo) - 2) if todo else rows
@@ -62,7 +65,7 @@ class LineScreen(ConsoleScreen):
         raw.put(*first, ("What the line says, newest last\n", "bold $act"), (text or "nothing yet", "$ink"))
 
     def _in_short(self, told: list[str], lines: Sequence[str]) -> None:
-        """What to do, or the line's health, and its newest lines, in a small window, unless a result is waited for."""
+        """What to do, or the line's health, and its newest lines, in a small window."""
         small = self.query_one("#small", TextBlock)
         wide, rows = max(10, small.content_size.width), max(1, small.content_size.height)
         pieces = [piece for said in told for piece in wrap(words.printable(said), wide)]
@@ -70,8 +73,7 @@ class LineScreen(ConsoleScreen):
             pieces[rows - 1] = words.shorten(pieces[rows - 1] + " …", wide)
         elif len(pieces) < rows:
             pieces += whole_lines(lines, rows - len(pieces), wide)
-        if not asking(self.controller):
-            small.put(("\n".join(pieces[:rows]), "$ink"))
+        small.put(("\n".join(pieces[:rows]), "$ink"))
 
 
 def _how_to_map(robot: Robot) -> str:

@@ -316,7 +316,7 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
                 " the counter itself, and never set it back."
             )
         elif why.startswith(_BATTERY_IS):
-            said.append(f"{notice} {_BATTERY}")
+            said.append(f"{notice.capitalize()} {_BATTERY}")
         elif why.startswith("has 8 bits only"):
             said.append(
                 f"{notice}: let the program add up its counts in a variable of 32 bits (long, int32_t) and send that,"
