@@ -52,6 +52,12 @@ def test_a_clock_that_is_no_use_is_named_with_what_to_send(kind: str) -> None:
     assert remedy in said[0]
 
 
+def test_whole_seconds_are_not_offered_as_the_clock() -> None:
+    assert not told(lambda at_s: f"time={int(at_s)} {counts(at_s).replace(',', ' ')}")
+    offered = told(lambda at_s: f"time={1000 * at_s:.0f} {counts(at_s).replace(',', ' ')}")
+    assert offered[-1] == 't_ms = "time"'
+
+
 def test_two_robots_are_named_while_they_talk_and_blamed_no_more_behind() -> None:
     def both(at_s: float) -> str:
         other = f"t_ms={777_000 + 1e3 * at_s:.0f},wheel_counts=42,battery_mv=9500\n" if 6.0 < at_s < 8.0 else ""

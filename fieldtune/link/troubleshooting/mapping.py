@@ -23,6 +23,7 @@ from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_r
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
+_FEW_NUMBERS, _MOSTLY = 10, 0.5
 _BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
 """Kinds that a unit behind the number tells where the name says nothing, as in another language."""
 _OF_COLUMNS = (*_BY_UNIT, ("distance", "distance_m"), ("current", "current_a"))
@@ -63,6 +64,8 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
         if kind is None or of_control or _in_another_unit(reading, kind, robot):
             continue
         if kind == "counts" and goes_both_ways(reading.numbers):  # counts since the last line say no speed
+            continue
+        if kind == "time" and _mostly_stands(reading.numbers):  # whole seconds
             continue
         if kind == "speed" and reading.name in targets:
             kind = targets[reading.name]
@@ -153,6 +156,12 @@ def goes_both_ways(numbers: Sequence[float]) -> bool:
     steps = [after - before for before, after in pairwise(numbers)]
     up, down = (sum(sign * step > 0 for step in steps) for sign in (1, -1))
     return min(up, down) >= _BOTH_WAYS and _STEADIER * min(up, down) >= max(up, down)
+
+
+def _mostly_stands(numbers: Sequence[float]) -> bool:
+    """Whether most lines have the number of the line before, so that it times none of them."""
+    same = sum(before == after for before, after in pairwise(numbers))
+    return len(numbers) > _FEW_NUMBERS and same > _MOSTLY * len(numbers)
 
 
 def _goes_on(steps: Sequence[float]) -> bool:
