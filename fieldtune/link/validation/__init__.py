@@ -13,7 +13,9 @@ of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
    - ``derived_values`` turns a position into counts, and the time of a turn into rpm.
    - ``plausibility`` (``Continuity``) puts readings into SI and names those that this robot can't produce.
      ``no_reading`` tells the number that a sensor sends for nothing from damage.
-   - ``clock_judge`` compares the robot's clock with arrival; ``clock`` reads it over its roll-over, or gives it up.
+   - ``clock_judge`` compares the robot's clock with arrival, with ``clock_steps`` for coarse ones; ``clock`` reads it
+     over its roll-over, or gives it up.
+   - ``counter_width`` learns how many bits the counter has.
    - ``two_robots`` sees whether lines follow the last but one instead of the last.
    - Own rpm: ``dead_rpm`` knows what only a dead encoder or a hanging program prints, and asks ``zeros_between``
      about zeros on every few lines. ``nominal_time`` corrects a program that divides by a time it doesn't keep.
@@ -27,5 +29,6 @@ of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
    tells of a shot or a break.
 
 ``Line`` (``link/line.py``) also asks, sample by sample: ``no_reading.DistanceCodes`` for distances that are codes,
-``counter_doubts`` for counters that tell no speed, ``setpoint_unit`` for a setpoint that can't be in rpm.
+``counter_doubts`` for counters that tell no speed, ``battery_doubts`` for voltages that are none (``standing_value``
+tells a reading that no longer changes, here and of own rpm), ``setpoint_unit`` for a setpoint that can't be in rpm.
 """

@@ -19,6 +19,7 @@ A robot that sends counts:
 
 Both:
 
+- ``seldom_read`` finds programs that read their encoder more seldom than they print.
 - ``shown_speed`` decides for how long a speed is shown.
 - ``wheel_figures`` keeps the last ten seconds, and tells how well the setpoint is held, spin-up, rate of fire and jams.
 
