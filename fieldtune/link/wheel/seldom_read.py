@@ -10,7 +10,7 @@ import math
 import statistics
 from collections import deque
 
-_READINGS = 20
+_READINGS, _HARMLESS_S = 20, 0.035  # a shot takes several such readings
 _LINES, _TURNING_COUNTS = 300, 6.0  # lines looked back on, and counts that were to come with each
 _A_READING, _STANDS_S = 2.5, 0.4  # counts
 _BEATS, _SELDOM = 0.012, 0.25  # share of lines without a new count: now and then, and most of the time
@@ -45,9 +45,9 @@ class SeldomCounts:
         self._between_s.append(between_s)
         if len(self._new) < _LINES:
             return
-        share = 1 - sum(self._new) / _LINES
+        share, between_s = 1 - sum(self._new) / _LINES, statistics.fmean(self._between_s)
         if share > _SELDOM:
-            self.words = (_seldom("wheel_counts", statistics.fmean(self._between_s)),)
+            self.words = (_seldom("wheel_counts", between_s),) if between_s > _HARMLESS_S else ()
         elif share > _BEATS:
             self.words = (f"wheel_counts is at times the same once more: {ANEW}",)
         else:
