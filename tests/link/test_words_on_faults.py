@@ -80,3 +80,14 @@ def test_own_rpm_by_a_time_that_is_not_kept_says_that_it_may_be_too_high() -> No
     (said,) = told(own)
     assert "too high" in said
     assert "micros()" in said
+
+
+def test_a_loop_that_is_uneven_is_told_to_send_its_clock_before_a_plug_is_blamed() -> None:
+    robot, rng, at_s = load_robot("heron"), random.Random(0), 0.0
+    line = Line(robot)
+    while at_s < 12.0:
+        at_s += rng.uniform(0.004, 0.036) + (0.12 if rng.random() < 0.03 else 0.0)
+        line.feed(counts(at_s).encode(), at_s + rng.uniform(0.001, 0.004))
+    (said,) = remedies(line.health(), line.raw(60), None, robot)
+    assert said.startswith("Wheel readings jump")
+    assert said.index("send t_ms") < said.index("plug")

@@ -137,8 +137,9 @@ def advice(health: Health) -> list[str]:
     if not endless and health.dropped.get(cause, 0) < min(max(_WORTH_SAYING * health.lines, 3), health.lines):
         return again
     said = _CAUSES.get(cause, ("", _DAMAGE if cause.startswith("impossible") else ""))[1]
-    if cause == "impossible wheel" and health.clock == "arrival" and "overtaken" not in health.dropped:
-        said = _LATE  # lines don't overtake each other on a wire
+    uneven = "counter jump" in health.notices and "overtaken" not in health.dropped  # as none is on a wire
+    if cause == "impossible wheel" and health.clock == "arrival" and uneven:
+        said = _LATE
     return [*again, said] if said else again
 
 
