@@ -165,8 +165,7 @@ class Line:
             sample.turns = None  # the counter of a line whose own rpm was lost
         elif sample.turns is not None and not self._says_no_speed(sample.turns):
             thin_s = max(_THIN_S, 8 * self._line_s)
-            was_dead = self._track.dead
-            reading_s = self._decoder.reading_s
+            was_dead, reading_s = self._track.dead, self._decoder.reading_s
             self._track.longest_s = _JITTERED_S if self._decoder.jitter_s else math.inf
             rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
             self._own_rpm = False
@@ -191,7 +190,8 @@ class Line:
                 sample.setpoint = None
         if sample.turns is None or not self._counter.why:
             for one in seen:
-                self._shots.see(one, self._track.placed, tick, noisy or self._decoder.jitter_s > 0)
+                jittered = self._decoder.jitter_s > 0
+                self._shots.see(one, self._track.placed, tick, noisy or jittered, self._decoder.clock == "arrival")
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)

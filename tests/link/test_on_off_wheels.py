@@ -129,3 +129,27 @@ def test_a_wheel_that_rises_at_once_and_falls_slowly_is_told_from_others():
         for first in range(0, 580, 10):
             noise.see((speeds + rounding)[first : first + 20], np.ones(20), 0.03)
         assert noise.kicked == kicked
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_a_drive_that_brakes_a_wheel_as_it_takes_over_from_coasting_makes_up_no_shot(told):
+    """Off, the bridge lets it coast; as soon as it is on at all, it brakes a wheel that turns faster than it drives."""
+    rpm, turns, lines, rng, integral = 1900.0, 0.0, [], np.random.default_rng(6), 0.0
+    for i in range(8000):
+        asked = 1900.0 if i < 4000 else 1100.0
+        if i % 10 == 0:
+            error = asked - rpm + rng.normal(0, 2)
+            integral = min(max(integral + 1.2e-5 * error, -0.2), 1.0)
+            duty = min(max(asked / NO_LOAD_RPM + 0.002 * error + 0.5 * integral, 0.0), 1.0)
+        over = duty - rpm / NO_LOAD_RPM
+        rpm += STEP_S * (PUSH_RPM_PER_S * (over if over > 0 else 0.3 * over if duty > 0 else 0.0) - 0.23 * rpm)
+        rpm *= 0.9 if i in (1000, 1800, 2600, 3400) else 1.0
+        turns += rpm / 60 * STEP_S
+        if i % 20 == 0:
+            lines.append(
+                f"t_ms={i},wheel_counts={int(turns * COUNTS)}" + (f",setpoint={asked:.0f}\n" if told else "\n")
+            )
+    line = Line(load_robot("heron"))
+    for i, text in enumerate(lines):
+        line.feed(text.encode(), 0.02 * i + 0.004)
+    assert [round(shot.time_s, 1) for shot in line.shots] == [1.0, 1.8, 2.6, 3.4]

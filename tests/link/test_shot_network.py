@@ -120,6 +120,15 @@ def test_a_battery_of_which_nothing_is_known_or_that_never_moves_says_nothing():
     assert past_of(steady, np.zeros(400)).spread_v == 0.0
 
 
+def test_of_counts_that_are_timed_as_they_come_it_has_to_be_surer():
+    """Lines up to 12 ms late, 50 quick lowerings in 150 s: 33 shots were made up when its word counted as ever."""
+    firmware = Firmware(rate_hz=50, counts_per_turn=56, clock=None, jitter_s=0.012, setpoint=False)
+    assert len(shots_seen(firmware, changing("PI soft", 50, 150, 0.05, seed=621), 621, 0.05)) <= 10
+    found, made_up = caught(shooting("PI soft", 0.05, 36, seed=621), firmware, 0.05, 621)
+    assert found * 36 >= 34
+    assert made_up <= 2
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", ["PI soft", "feed-forward", "PI winding up"])
 def test_quick_lowerings_of_which_the_robot_says_nothing_make_up_no_shots(kind):

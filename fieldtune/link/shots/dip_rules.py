@@ -23,7 +23,6 @@ from fieldtune.link.shots.usual_shots import LEAST, MOST
 if TYPE_CHECKING:
     from fieldtune.link.shots.drop_fit import Verdict
     from fieldtune.link.shots.lost_counts import LostCounts
-    from fieldtune.link.shots.steep_falls import SteepFall, Steepness
     from fieldtune.link.shots.usual_shots import UsualShots
 
 _RETURNS, _STAYS, _SUDDEN, _AS_WELL = 6.0, -2.0, 15.0, 4.0
@@ -42,10 +41,9 @@ _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course ac
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
 _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
-_OF_BEND, _LEAST_BEND = 0.4, 0.018  # of a depth that is made good within a few lines, what a bend shows; of the speed
-_SURELY_STEEP, _SURELY_HELD, _SEEN = 12.0, 30.0, 20.0  # standard deviations of bends; twice a log likelihood ratio
 SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else is seen; where lowered fits better
-ALONE_ODDS = 4.0  # by itself
+ALONE_ODDS, _HELD_ODDS = 4.0, 3.5  # by itself; of one that shows at one setpoint
+_PLAINLY_LOWERED = -20.0  # twice a log likelihood ratio, by which lowered fits better, then it can't be
 _SHOWS, _SLOWLY = 8.0, -3.0  # twice log likelihood ratios that have to bear the network out
 
 
@@ -66,11 +64,11 @@ class Dip:
     ``deep``: deeper than expected, as false counts of damaged lines are; ``usual``: as one of their usual course, None
     where that isn't known. ``missing``, ``rising``: what is still missing of the ``speed`` before it when last seen
     ``behind_s`` later, and what is regained in a second by then. ``even``: before it the wheel ran evenly; ``faint``:
-    it is little more than what rounding makes; ``held``: all the time at one setpoint, as the robot said,
-    ``long_held``: a second at least; ``coasts``: it runs out; ``undriven``: so it did before, though below its
+    it is little more than what rounding makes; ``held``: all the time at one setpoint, as the robot said;
+    ``coasts``: it runs out; ``undriven``: so it did before, though below its
     setpoint, which was another one lately: a drive that takes over slows it first.
     ``battery_fall_v``: by how much the battery fell at it, None where unknown; ``eases``: it rose instead, as when a
-    drive is turned down. ``steep``: the steep fall at it; ``steepness``: how steep it is, None where unknown.
+    drive is turned down.
     ``network``: log odds, where the network found it. ``over_lost``: how much more like a shot it is than like some
     counts that got lost. ``one_step``: own rpm only goes between two of its steps; ``sparse``: many lines are missing.
     ``cut_short``: by the next one; ``last``: no later look at it will come.
@@ -89,13 +87,10 @@ class Dip:
     even: bool
     faint: bool
     held: bool
-    long_held: bool
     coasts: bool
     undriven: bool
     battery_fall_v: float | None
     eases: bool
-    steep: SteepFall | None
-    steepness: Steepness | None
     network: float | None
     over_lost: float
     one_step: bool
@@ -144,10 +139,6 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
         return Answer.NONE if dip.last else Answer.NOT_YET
     if dip.network is not None and noise_known and _by_network(dip, dip.network, shots):
         return Answer.SHOT
-    if dip.steep is not None and noise_known and _falls_steeply(dip, dip.steep, shots):
-        return Answer.SHOT
-    if seen.over_slow < _LOUD and dip.steepness is not None and shots.gentle(dip.speed, dip.steepness):
-        return Answer.NONE if dip.last else Answer.NOT_YET
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
     settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)
     if usual is not None and settled and shots.like(usual, against, noisy or dip.faint):
@@ -182,11 +173,19 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
 
 
 def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
-    """Whether the network is sure enough: by itself, or borne out by what else is seen; surer if lowered fits."""
+    """Whether the network is sure enough: by itself, or borne out by what else is seen; surer if lowered fits.
+
+    A drive that takes over a wheel that coasts down to another setpoint may brake it first: that is no sudden fall, or
+    lowered fits far better.
+    """
+    if dip.seen.over_lowered < _PLAINLY_LOWERED or (dip.coasts and dip.seen.over_slow < _RUN_OUT_SLOW):
+        return False
     returns = dip.held or dip.seen.over_lowered > _RETURNS
-    shows = dip.freely.over_nothing > _SHOWS and dip.freely.over_slow > _SLOWLY and not dip.faint
+    shows = dip.freely.over_nothing > _SHOWS and not dip.faint
+    at_once = dip.freely.over_slow > _SLOWLY
     lowered = not returns and dip.seen.over_lowered < _STAYS
-    least = _LOWERED_ODDS if lowered else SURE_ODDS if returns and shows else ALONE_ODDS
+    alone = _HELD_ODDS if dip.held and shows else ALONE_ODDS
+    least = _LOWERED_ODDS if lowered else SURE_ODDS if returns and shows and at_once else alone
     return odds > least and _as_expected(dip, shots)
 
 
@@ -194,21 +193,6 @@ def _as_expected(dip: Dip, shots: UsualShots) -> bool:
     """Whether as deep as the profile lets expect, within its usual errors."""
     low, high = shots.expected_shares
     return low < dip.freely.depth / dip.speed < high
-
-
-def _falls_steeply(dip: Dip, fall: SteepFall, shots: UsualShots) -> bool:
-    """Whether a wheel falls as steeply as it never does by itself, as deep as at a shot, and was not lowered."""
-    surely = fall.sureness > _SURELY_STEEP
-    low, high = shots.expected_shares
-    stands_out = surely or (dip.freely.over_nothing > _SEEN and dip.seen.over_lowered > _STAYS)
-    if dip.faint or not stands_out or not max(_OF_BEND * low, _LEAST_BEND) < fall.depth / dip.speed < high:
-        return False
-    back = 1 - dip.missing / fall.depth
-    held = dip.long_held and (dip.even or back >= _BACK or fall.sureness > _SURELY_HELD)
-    returns = back >= _BACK and dip.even and dip.seen.over_lowered > _RETURNS
-    if back >= _RAISED or not (held or returns):
-        return False
-    return surely or shots.learned or shots.came_before(dip.at_s, fall.depth / dip.speed)
 
 
 def _perhaps_lowered(dip: Dip) -> bool:

@@ -1,14 +1,14 @@
 """Drops that don't stand out plainly wait for the shot network, which has seen how a wheel went on a second later.
 
 What it says no to was no shot, and what it does not say yes to is asked about: by the course of the wheel alone, one
-that winds up or was lowered untold falls like that as well. Of a fall that is merely steep it has to be sure.
+that winds up or was lowered untold falls like that as well.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fieldtune.link.shots.dip_rules import SURE_ODDS, Answer
+from fieldtune.link.shots.dip_rules import Answer
 
 if TYPE_CHECKING:
     from fieldtune.link.shots.dip_rules import Dip
@@ -49,6 +49,6 @@ class DoubtedDrops:
 
     def _held_to_be(self, dip: Dip) -> Answer:
         odds = self._network.odds_near(dip.at_s)
-        if odds is None or odds >= (_YES if dip.steep is None else SURE_ODDS):
+        if odds is None or odds >= _YES:
             return Answer.SHOT
         return Answer.PERHAPS if odds >= _NO_SHOT else Answer.NONE

@@ -1,7 +1,7 @@
 """Instants at which a wheel may have dropped: a little behind the newest point the drop that fits best is weighed.
 
-Where it stands out by its own error, more than at any instant near, it is a candidate; so is a fall that is steeper
-than any by itself. They wait until it shows how the wheel went on; what it was is judged elsewhere.
+Where it stands out by its own error, more than at any instant near, it is a candidate. It waits until it shows how the
+wheel went on; what it was is judged elsewhere.
 
 Most instants cost no fit: a glance tells that the wheel could not have lost speed there, neither on the mean behind nor
 at once, as one does that overshoots. To look for the latter as well found 8 more of 6,696 shots and made up no other
@@ -19,7 +19,6 @@ from fieldtune.link.shots import drop_fit
 from fieldtune.link.shots.usual_shots import LEAST, MOST
 
 if TYPE_CHECKING:
-    from fieldtune.link.shots.steep_falls import SteepFall
     from fieldtune.link.wheel.wheel_noise import WheelNoise
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
@@ -30,7 +29,7 @@ _EAGER = 0.5  # of what is needed otherwise, where the robot says that it fired
 _APART_S, _APART_CELLS = 0.055, 2.0
 _SAME_S, _CLEARER = 0.15, 1.5  # the second look sees an instant less sharply, unless it sees it far more clearly
 _JUDGED_S, JUDGED_CELLS = (0.12, 0.2, 0.3, 0.45, 0.65, 0.8), 5
-_ECHO_S, _STEEP_ECHO_CELLS = 0.12, 6.0
+_ECHO_S = 0.12
 _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 
 
@@ -38,13 +37,12 @@ _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 class Candidate:
     """An instant at which a drop stands out by ``sureness`` standard errors, and how often it was judged.
 
-    ``steep``: the fall, where the instant is one's.
+    ``network``: log odds, where the network found it.
     """
 
     instant: float
     sureness: float
     judged: int = 0
-    steep: SteepFall | None = None
     network: float | None = None
 
 
@@ -170,17 +168,7 @@ class Waiting:
 
     def echoes(self, candidate: Candidate, last_s: float) -> bool:
         """Whether one is so near behind the shot at ``last_s`` that it is the same, seen less sharply."""
-        return candidate.instant - last_s < (self._steep_echo_s if candidate.steep else _ECHO_S)
-
-    def settle(self, shot: Candidate) -> None:
-        """Lets go of those that are a steep fall's own, seen less sharply, once that is known to be a shot."""
-        if shot.steep:
-            reach, others = self._steep_echo_s, self._candidates
-            self._candidates = [c for c in others if c is shot or abs(c.instant - shot.instant) >= reach]
-
-    @property
-    def _steep_echo_s(self) -> float:
-        return max(_ECHO_S, _STEEP_ECHO_CELLS * self._points.cell_s)
+        return candidate.instant - last_s < _ECHO_S
 
     def next_look(self, candidate: Candidate) -> Look | None:
         """The next look at a candidate, or None before its time."""

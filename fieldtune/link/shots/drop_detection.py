@@ -24,7 +24,6 @@ from fieldtune.link.shots.drop_candidates import JUDGED_CELLS, Candidate, Candid
 from fieldtune.link.shots.lost_counts import LostCounts, over_lost
 from fieldtune.link.shots.network_finder import NetworkFinder
 from fieldtune.link.shots.one_step import one_step
-from fieldtune.link.shots.steep_falls import NEAR_S, SteepFalls
 from fieldtune.link.shots.usual_shots import UsualShots
 from fieldtune.link.wheel.release_speed import release_rpm
 from fieldtune.link.wheel.wheel_noise import FEWEST as STRETCH_CELLS
@@ -45,7 +44,6 @@ _SAME_S = 0.25  # what the network finds nearer to a shot is that one
 _NEAR_S, _FARTHEST_S, _SPEED_ERROR = 0.025, 0.1, 0.003
 _MISSING, _GONE = 3.0, 2.0  # cells
 _LOWERED_S, _HELD_S = 0.4, 3.0
-_STEADY_S = 1.0
 _FEWEST = 5  # points; so few tell no speed and depth
 
 
@@ -72,9 +70,9 @@ class DropDetector:
         self.lost_counts = LostCounts()
         self._slowest, self._in_rpm = limits.slowest_rpm(robot), limits.setpoint_is_speed
         self._finder = CandidateFinder(self._points, self._noise, expected, self._slowest)
-        self._falls, self._waiting = SteepFalls(self._points, self._slowest), Waiting(self._points)
+        self._waiting = Waiting(self._points)
         self._network = NetworkFinder(self._points, expected, self._slowest)
-        self._lowered_s = self._changed_s = -math.inf
+        self._lowered_s = -math.inf
         self._shots_s: deque[float] = deque(maxlen=20)
         self._doubted = DoubtedDrops(self._network)
         self._seen = self._broken = False
@@ -83,7 +81,6 @@ class DropDetector:
     def _clear_points(self) -> None:
         self._points.clear()
         self._finder.clear()
-        self._falls.clear()
         self._network.clear()
         self._waiting.clear()
         self._going_on: deque[tuple[float, float]] = deque()  # seconds of a shot, and turns/s before it
@@ -114,11 +111,13 @@ class DropDetector:
         tick_s: float,
         eager: bool = False,
         noisy: bool = False,
+        heard: bool = False,
     ) -> list[Drop]:
         """Takes one sample; gives drops once it is clear what they were.
 
         ``placed``: seconds, turns and spread of the seconds of a new count, where the robot counts. ``eager`` halves
-        the threshold (the robot says that it fired); ``noisy``: single points may be false.
+        the threshold (the robot says that it fired); ``noisy``: single points may be false; ``heard``: lines
+        are timed as they come.
         """
         points = self._points
         found: list[Drop] = []
@@ -127,10 +126,8 @@ class DropDetector:
             self._clear_points()
         self._broken = False
         asked = points.samples[-1].setpoint if points.samples else None
-        if sample.setpoint != asked:
-            self._changed_s = sample.time_s
-            if around_drop.lowered(points, sample):
-                self._lowered_s = sample.time_s
+        if sample.setpoint != asked and around_drop.lowered(points, sample):
+            self._lowered_s = sample.time_s
         if not points.add(sample, placed, noisy):
             return found
         self._seen = True
@@ -139,10 +136,7 @@ class DropDetector:
         self._learn(tick_s)
         self._learn_courses(noisy)
         self._waiting.add(self._finder.found(self._last_s, eager, noisy))
-        steep = self._falls.follow(self._changed_s < points.now_s - _STEADY_S)
-        if not noisy:
-            self._waiting.add([Candidate(fall.instant, fall.sureness, steep=fall) for fall in steep])
-        late = self._network.found(noisy)
+        late = self._network.found(noisy, heard)
         self._waiting.add([Candidate(at, odds, network=odds) for at, odds in late if not self._known(at)])
         for candidate in self._waiting.now():
             if not self._waiting.waits(candidate):
@@ -220,8 +214,6 @@ class DropDetector:
         look = self._waiting.next_look(candidate)
         if look is None:
             return None
-        if self._usual.steepness_known and not look.last and self._falls.weighed_s < candidate.instant + NEAR_S:
-            return None
         candidate.judged += 1
         lowered = -0.15 < candidate.instant - self._lowered_s < _LOWERED_S
         same = self._known(candidate.instant) if candidate.network else self._waiting.echoes(candidate, self._last_s)
@@ -232,7 +224,6 @@ class DropDetector:
             drop, dip = measured
             what = answer(dip, self._usual, self.lost_counts, self._noise.knows, noisy)
             if what is Answer.SHOT:
-                self._waiting.settle(candidate)
                 self._shots_s.append(dip.at_s)
             if what in (Answer.SHOT, Answer.PERHAPS):
                 self._forget(dip.at_s)
@@ -246,7 +237,7 @@ class DropDetector:
         last_s = self._before_s(instant)
         before = min(before, max(int((instant - last_s - 0.06) / cell), 4)) if last_s > 0 else before
         seen = drop_fit.view_around(points, self._noise, instant, before, after, noisy)
-        late_s = 0.0 if seen is None or candidate.steep else drop_fit.begun(seen[0], cell, before, after)
+        late_s = 0.0 if seen is None else drop_fit.begun(seen[0], cell, before, after)
         if late_s:
             instant = candidate.instant = instant + late_s
             after -= math.ceil(late_s / cell)
@@ -287,15 +278,12 @@ class DropDetector:
             faint=off < _WIDTHS * points.quantum,
             even=drop_fit.even_before(t, x, cell, as_seen.depth),
             held=around_drop.holds_setpoint(points, instant - before * cell),
-            long_held=around_drop.holds_setpoint(points, instant - _STEADY_S),
             coasts=drop_fit.coasting(t, x),
             undriven=not around_drop.holds_setpoint(points, instant - _HELD_S)
             and around_drop.below_running_out(asked_rpm, t, x, speed),
             battery_fall_v=fall_v,
             eases=around_drop.drive_eases(points, instant, fall_v),
-            steep=candidate.steep,
             network=candidate.network,
-            steepness=self._falls.steepness(instant),
             over_lost=over_lost(*around, points.quantum, [v.left for v in (freely, usual) if v is not None]),
             one_step=one_step(points, instant - before * cell, instant, instant + after * cell),
             sparse=points.thinned > 1.0,
@@ -306,7 +294,6 @@ class DropDetector:
     def _taken(self, drop: Drop, dip: Dip) -> Drop:
         """The drop, from which is learned if it is surely a shot's."""
         if drop.sure:
-            self._usual.learn_steepness(dip.speed, dip.steepness)
             # What a wheel misses that runs out, and is not brought back, says nothing of others.
             missed = dip.seen.missed / dip.speed
             if not dip.coasts and self._usual.learn(dip.seen.over_nothing, missed, dip.battery_fall_v):
@@ -315,7 +302,6 @@ class DropDetector:
 
     def _forget(self, at_s: float) -> None:
         """What was heard around a shot is no noise."""
-        self._falls.forget(at_s)
         self._noise.forget(at_s, at_s + max(STRETCH_S, STRETCH_CELLS * self._cell_s) + _SHOT_S)
 
     @property

@@ -1,7 +1,8 @@
 """Instants at which a wheel's course is plainly a shot's by the shot network, a second later.
 
 It is asked about each reading that enough has come behind. Of near ones the likeliest is a candidate. What it finds may
-be older than a shot that is known already: that one showed sooner.
+be older than a shot that is known already: that one showed sooner. Of counts that no clock of the robot's times it has
+to be surer: late lines look like a wheel that slows.
 """
 
 from __future__ import annotations
@@ -35,6 +36,7 @@ _EVERY_S, _PAST_EVERY_S = 0.25, 1.0
 _APART = 0.45  # of a cell: instants nearer than this are not weighed both
 _NEAR_S, _NEAR_CELLS = 0.15, 2.0
 _SAME_S = 0.12
+_HEARD = 2.0  # log odds: of counts timed as they come far more instants look like a shot's
 _GAP = 2.5  # of the network's cells
 _DENSE = 0.7  # of the readings that should be in them: fewer, and they are printed on changes alone
 
@@ -52,6 +54,7 @@ class NetworkFinder:
         self._odds: deque[tuple[float, float]] = deque(maxlen=200)
         self._unsettled: deque[tuple[float, float]] = deque()
         self._past: Past | None = None
+        self._less = 0.0
 
     @property
     def reach_s(self) -> float:
@@ -67,9 +70,10 @@ class NetworkFinder:
         near = [(at, odds) for at, odds in self._odds if abs(at - instant) < _SAME_S]
         return max(odds for _, odds in near) if near and near[0][0] <= instant <= near[-1][0] else None
 
-    def found(self, noisy: bool) -> list[tuple[float, float]]:
+    def found(self, noisy: bool, heard: bool) -> list[tuple[float, float]]:
         """Instants that are likely a shot's, and their log odds; none of those while a line is damaged."""
         points, cell = self._points, cell_length(self._points.cell_s)
+        self._less = _HEARD if heard and self._points.samples and self._points.are_counts else 0.0
         if noisy:
             self._weighed_s = points.now_s
             self._unsettled.clear()
@@ -104,7 +108,7 @@ class NetworkFinder:
             volt_s = self._volt_seconds(t, part)
             volts = None if volt_s is None else means_around(t, volt_s, at[whole], cell)
             odds = log_odds_around(speeds[whole], volts, cell, self._expected, self._past)
-            new = list(zip(at[whole].tolist(), odds.tolist(), strict=True))
+            new = list(zip(at[whole].tolist(), (odds - self._less).tolist(), strict=True))
             self._odds += new
             self._unsettled += new
 

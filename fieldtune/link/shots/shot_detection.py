@@ -153,11 +153,13 @@ class ShotDetector:
             self._drops = DropDetector(self._robot)
             self._looked_s = math.inf
 
-    def see(self, sample: Sample, placed: tuple[float, float, float] | None, tick_s: float, noisy: bool) -> None:
-        """Takes the next sample; ``placed`` as in ``DropDetector.see``; ``noisy``: lines were refused lately."""
+    def see(
+        self, sample: Sample, placed: tuple[float, float, float] | None, tick_s: float, noisy: bool, heard: bool = False
+    ) -> None:
+        """Takes the next sample; ``placed``, ``heard``: as in ``DropDetector.see``; ``noisy``: lines were refused."""
         fired_now = self._note_fired(sample, noisy)
         if self._drops is not None:
-            for drop in self._drops.see(sample, placed, tick_s, bool(self._pending) and not noisy, noisy):
+            for drop in self._drops.see(sample, placed, tick_s, bool(self._pending) and not noisy, noisy, heard):
                 if drop.sure or self._pending:
                     self._release_seen(drop.at, drop, None, "wheel", noisy)
                 elif not self._has_fired:

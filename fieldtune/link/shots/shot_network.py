@@ -6,6 +6,9 @@ programs, drawn at random, with their shots and everything else that they did (`
 from there alone. It sees mean speeds in even cells of time, against the profile's expected depth, the battery's
 volts in the same cells, and how unevenly this wheel ran lately and how its battery went with it: a shot slows a wheel
 while its drive takes more. It has two hidden layers of rectified units, and gives a logarithm of odds.
+
+Tried without gain: badly timed, lost and damaged lines among those that it learns from, and the setpoint as an input.
+With as many false alarms it then found 2 to 5 % fewer shots on good lines, and hardly more on others.
 """
 
 from __future__ import annotations

@@ -22,7 +22,6 @@ from fieldtune.link.shots.drop_fit import Course, Verdict
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray
-    from fieldtune.link.shots.steep_falls import Steepness
 
 LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
 _OF_PROFILE, _DEEP = (0.3, 2.5), 1.8  # of what the profile lets expect; less than this, or more, has to be asked about
@@ -33,8 +32,6 @@ _SUDDEN, _FIRST_SUDDEN = 0.0, 4.0  # likewise
 _LIKE_TIMES, _ALIKE_TIMES = (0.75, 1.4), (0.65, 1.59)  # how deep, in usual ones
 _SAG_V, _SAG = 0.3, 1.5  # volts, and times as many as at the middle one of the shots before
 _AGAIN_S, _LIKE = 60.0, 1.7
-_STEEP_ONES, _NEAR_SPEED = 3, 0.1
-_USUALLY_STEEP, _AS_FAST, _GENTLE = 9.0, 1.25, 0.3
 
 
 class UsualShots:
@@ -46,7 +43,6 @@ class UsualShots:
         self._doubtful: deque[tuple[float, float]] = deque(maxlen=4)  # seconds, share
         self._falls_v: deque[float] = deque(maxlen=15)
         self._courses: deque[FloatArray] = deque(maxlen=15)
-        self._steepness: deque[tuple[float, Steepness]] = deque(maxlen=30)
         self.course: Course | None = None
         """What they are like, once enough are known."""
 
@@ -74,25 +70,6 @@ class UsualShots:
     def deep_share(self) -> float:
         """More of its speed than a shot of this profile should take."""
         return _DEEP * self._expected if self._expected else MOST
-
-    def learn_steepness(self, speed: float, steepness: Steepness | None) -> None:
-        """Takes how steeply the wheel fell at a shot from ``speed``, where that is known."""
-        if steepness is not None:
-            self._steepness.append((speed, steepness))
-
-    @property
-    def steepness_known(self) -> bool:
-        """Whether some shots tell how steeply the wheel falls at one."""
-        return len(self._steepness) >= _STEEP_ONES
-
-    def gentle(self, speed: float, steepness: Steepness) -> bool:
-        """Whether a wheel falls far less steeply than at shots from about this speed, of which most stand out."""
-        near = [other for from_speed, other in self._steepness if abs(from_speed - speed) < _NEAR_SPEED * speed]
-        if len(near) < _STEEP_ONES:
-            return False
-        usual = sorted(near, key=lambda other: other.bend)[len(near) // 2]
-        comparable = steepness.fall < _AS_FAST * usual.fall and usual.bend > _USUALLY_STEEP * steepness.by_chance
-        return comparable and steepness.bend < _GENTLE * usual.bend
 
     def shows(self, over_nothing: float, over_slow: float, noisy: bool) -> bool:
         """Whether a drop shows as a shot's, or will if it is not the only one; as in ``drop_fit.Verdict``."""

@@ -8,7 +8,7 @@ end of an overshoot swings smoothly.
 
 Under a drive that is switched on and off a wheel runs out and is sped up twice (``kicked_lags``). In 36 runs of robots
 written to try that, a third of them so driven, 91 shots were made up before this course was compared, and 23 then; 445
-and 418 of 756 shots were found (``steep_falls`` came later).
+and 418 of 756 shots were found (``shot_network`` came later).
 """
 
 from __future__ import annotations
