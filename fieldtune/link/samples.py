@@ -162,10 +162,9 @@ class SampleChooser:
 # ``None`` means that the robot does not send it or that it is too old to show.
 
 
+State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
 TWO_NOW = "two robots now"
 """A notice that is only there while they talk."""
-
-State = Literal["searching", "live", "stalled", "lost", "ended", "off"]
 
 
 @frozen
