@@ -43,6 +43,7 @@ _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; 
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
 SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else is seen; where lowered fits better
 ALONE_ODDS, _HELD_ODDS = 4.0, 3.5  # by itself; of one that shows at one setpoint
+_FAINT_ODDS = 4.5  # of one that is little more than what rounding makes
 _PLAINLY_LOWERED = -20.0  # twice a log likelihood ratio, by which lowered fits better, then it can't be
 _SHOWS, _SLOWLY = 8.0, -3.0  # twice log likelihood ratios that have to bear the network out
 
@@ -173,7 +174,8 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
 
 
 def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
-    """Whether the network is sure enough: by itself, or borne out by what else is seen; surer if lowered fits.
+    """Whether the network is sure enough: by itself, or borne out by what else is seen; surer if rounding does it, too,
+    or lowered fits.
 
     A drive that takes over a wheel that coasts down to another setpoint may brake it first: that is no sudden fall, or
     lowered fits far better.
@@ -182,9 +184,10 @@ def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
         return False
     returns = dip.held or dip.seen.over_lowered > _RETURNS
     shows = dip.freely.over_nothing > _SHOWS and not dip.faint
-    at_once = dip.freely.over_slow > _SLOWLY
+    at_once = dip.freely.over_slow > _SLOWLY and (dip.held or dip.back < _RAISED)
     lowered = not returns and dip.seen.over_lowered < _STAYS
     alone = _HELD_ODDS if dip.held and shows else ALONE_ODDS
+    alone = _FAINT_ODDS if dip.faint else alone
     least = _LOWERED_ODDS if lowered else SURE_ODDS if returns and shows and at_once else alone
     return odds > least and _as_expected(dip, shots)
 
