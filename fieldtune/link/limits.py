@@ -21,6 +21,8 @@ COUNTS_OFF, TICKS_OFF, SPEED_OFF = 1.5, 1.2, 0.06
 RPM_OFF, LEAST_SPEED, SCATTERS_OFF = 0.04, 1 / 20, 4.0
 """By how much the robot's own rpm may be off the last: share of the speed (of this share of the fastest at least), and
 how many times its usual scatter."""
+EDGE_COUNTS = 6.0
+"""Where so many were to come, a single count says that the counter stands on an edge."""
 INSIDE = 1e-9
 """Share by which limits are narrowed, so that no rounding decides."""
 NEAREST_M = 0.02

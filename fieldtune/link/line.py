@@ -189,9 +189,9 @@ class Line:
             if self._unit.see(sample.time_s, sample.setpoint, shown):
                 sample.setpoint = None
         if sample.turns is None or not self._counter.why:
+            doubted, heard = noisy or self._decoder.jitter_s > 0, self._decoder.clock == "arrival"
             for one in seen:
-                jittered = self._decoder.jitter_s > 0
-                self._shots.see(one, self._track.placed, tick, noisy or jittered, self._decoder.clock == "arrival")
+                self._shots.see(one, self._track.placed, tick, doubted, heard)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)

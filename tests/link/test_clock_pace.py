@@ -10,12 +10,12 @@ import random
 from collections.abc import Iterator
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 
 RPM, HZ = 1800.0, 20.0
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 
 
 def printed(seconds: float, pace: float, unit: str = "t_ms", start: int = 0) -> Iterator[tuple[float, bytes]]:

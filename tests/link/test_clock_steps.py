@@ -10,12 +10,12 @@ import random
 from collections.abc import Iterable, Iterator
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 
 RPM, SECONDS = 1800.0, 8.0
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 
 
 def heard(printed_s: Iterable[float], step_ms: int) -> Iterator[tuple[float, bytes]]:

@@ -11,12 +11,12 @@ import random
 from collections.abc import Iterable
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 
 RPM, HZ = 1500.0, 50.0
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 
 
 def counts_at(at_s: float) -> int:

@@ -8,13 +8,13 @@ from __future__ import annotations
 import random
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 from fieldtune.link.troubleshooting.remedies import remedies
 
 RPM = 1500.0
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 
 
 def counts_at(time_s: float) -> int:

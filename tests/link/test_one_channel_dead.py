@@ -10,11 +10,11 @@ import random
 from collections.abc import Iterator
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import STANDS_STILL, Line
 
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 PULLED_S, BACK_S, END_S, HZ = 4.0, 7.0, 9.0, 50.0
 
 

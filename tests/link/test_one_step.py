@@ -9,11 +9,11 @@ import math
 from collections.abc import Callable, Iterator
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 Course = Callable[[float], float]
 
 

@@ -10,13 +10,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from link_wheel import COUNTS_PER_TURN
 from wheel_controllers import session
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 from fieldtune.link.troubleshooting.remedies import remedies
 
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 END_S = 18.5
 
 

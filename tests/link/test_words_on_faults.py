@@ -9,13 +9,13 @@ import random
 from collections.abc import Callable
 
 import pytest
+from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
 from fieldtune.link.line import Line
 from fieldtune.link.troubleshooting.remedies import remedies
 
 HZ, RPM = 50.0, 1500.0
-COUNTS_PER_TURN = 48 * (33 / 22) * (28 / 20)  # of heron's wheel, by its encoder and gears
 
 
 def told(text_at: Callable[[float], str], seconds: float = 10.0) -> tuple[str, ...]:

@@ -41,8 +41,8 @@ _LIKE, _SOMEWHAT_LIKE = 0.5, 0.3  # of what stands out, that the usual course ac
 _RATHER_SLOW = -0.25  # likewise, by which a slow change fits better than the usual course
 _SHOWS_BACK, _BACK_BY_COURSE, _SURELY = 0.15, 2.0, 60.0  # of a drop made good; by its course; however little came back
 _SURE, _RATHER_SURE, _HARDLY = 0.97, 0.9, 0.6  # chance that it is no lost count, where some are known of, or not; none
-SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else is seen; where lowered fits better
-ALONE_ODDS, _HELD_ODDS = 4.0, 3.5  # by itself; of one that shows at one setpoint
+_SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else is seen; where lowered fits better
+ALONE_ODDS, _HELD_ODDS = 4.0, 3.5  # by itself; of a dip that shows at one setpoint
 _FAINT_ODDS = 4.5  # of one that is little more than what rounding makes
 _PLAINLY_LOWERED = -20.0  # twice a log likelihood ratio, by which lowered fits better, then it can't be
 _SHOWS, _SLOWLY = 8.0, -3.0  # twice log likelihood ratios that have to bear the network out
@@ -65,14 +65,13 @@ class Dip:
     ``deep``: deeper than expected, as false counts of damaged lines are; ``usual``: as one of their usual course, None
     where that isn't known. ``missing``, ``rising``: what is still missing of the ``speed`` before it when last seen
     ``behind_s`` later, and what is regained in a second by then. ``even``: before it the wheel ran evenly; ``faint``:
-    it is little more than what rounding makes; ``held``: all the time at one setpoint, as the robot said;
-    ``coasts``: it runs out; ``undriven``: so it did before, though below its
-    setpoint, which was another one lately: a drive that takes over slows it first.
-    ``battery_fall_v``: by how much the battery fell at it, None where unknown; ``eases``: it rose instead, as when a
-    drive is turned down.
-    ``network``: log odds, where the network found it. ``over_lost``: how much more like a shot it is than like some
-    counts that got lost. ``one_step``: own rpm only goes between two of its steps; ``sparse``: many lines are missing.
-    ``cut_short``: by the next one; ``last``: no later look at it will come.
+    it is little more than what rounding makes; ``held``: all the time at one setpoint, as the robot said; ``coasts``:
+    it runs out; ``undriven``: so it did before, though below its setpoint, which was another one lately: a drive that
+    takes over slows it first. ``battery_fall_v``: by how much the battery fell at it, None where unknown; ``eases``: it
+    rose instead, as when a drive is turned down. ``network``: log odds, where the network found it. ``over_lost``: how
+    much more like a shot it is than like some counts that got lost. ``one_step``: own rpm only goes between two of
+    its steps; ``sparse``: many lines are missing. ``cut_short``: by the next one; ``last``: no later look at
+    it will come.
     """
 
     at_s: float
@@ -174,22 +173,28 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
 
 
 def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
-    """Whether the network is sure enough: by itself, or borne out by what else is seen; surer if rounding does it, too,
-    or lowered fits.
+    """Whether the network is sure enough, of a dip that may be a shot at all.
 
     A drive that takes over a wheel that coasts down to another setpoint may brake it first: that is no sudden fall, or
     lowered fits far better.
     """
     if dip.seen.over_lowered < _PLAINLY_LOWERED or (dip.coasts and dip.seen.over_slow < _RUN_OUT_SLOW):
         return False
+    return odds > _odds_needed(dip) and _as_expected(dip, shots)
+
+
+def _odds_needed(dip: Dip) -> float:
+    """Less where it is borne out by what else is seen than by itself; more where lowered fits, or rounding does it."""
     returns = dip.held or dip.seen.over_lowered > _RETURNS
-    shows = dip.freely.over_nothing > _SHOWS and not dip.faint
-    at_once = dip.freely.over_slow > _SLOWLY and (dip.held or dip.back < _RAISED)
-    lowered = not returns and dip.seen.over_lowered < _STAYS
-    alone = _HELD_ODDS if dip.held and shows else ALONE_ODDS
-    alone = _FAINT_ODDS if dip.faint else alone
-    least = _LOWERED_ODDS if lowered else SURE_ODDS if returns and shows and at_once else alone
-    return odds > least and _as_expected(dip, shots)
+    if not returns and dip.seen.over_lowered < _STAYS:
+        return _LOWERED_ODDS
+    if dip.faint:
+        return _FAINT_ODDS
+    if dip.freely.over_nothing <= _SHOWS:
+        return ALONE_ODDS
+    if returns and dip.freely.over_slow > _SLOWLY and (dip.held or dip.back < _RAISED):
+        return _SURE_ODDS
+    return _HELD_ODDS if dip.held else ALONE_ODDS
 
 
 def _as_expected(dip: Dip, shots: UsualShots) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -52,6 +52,22 @@ _PLAIN = (
     "Print plain numbers, such as 2406 or 2406.5: a point for decimals, no mark between thousands, no second"
     " number behind."
 )
+_SO: Mapping[str | tuple[str, ...], str] = {
+    ("is nan", "is -nan", "is inf", "is -inf"): "the program divides by zero, or a sensor is missing.",
+    "goes up and down": (
+        "does the program send the counts since its last line, or set its counter back? Let it send the counter itself,"
+        " and never set it back."
+    ),
+    "goes in steps of ten": "a number with a point is printed with six digits. Print it as a whole number.",
+    "has 8 bits only": (
+        "let the program add up its counts in a variable of 32 bits (long, int32_t) and send that, or print more often."
+    ),
+    "is 0 in every few": (
+        "is it computed oftener than the counter is read, or does a reading fail? Let it send wheel_counts, the counter"
+        " itself."
+    ),
+}
+"""What to do about a value, by how it begins why none can be used."""
 _BATTERY = "Seat its wires, and let the program read its input for each line; until then no voltage is shown or kept."
 _POINT, _THOUSANDS = re.compile(r"\d\.\d{3}\Z"), " If they are thousands, paste it under [link.scale] with 1000."
 _ALSO = tuple(
@@ -75,9 +91,8 @@ def remedies(
     named and not found; ``has_speed``: whether it comes by a port that has one, and not from a file or a network.
     """
     two = any(notice.startswith("lines of two robots") for notice in health.notices)
-    if TWO_NOW in health.notices or (
-        two and _MIXED * sum(health.dropped.values()) > health.lines
-    ):  # else one was unplugged long ago
+    lately = _MIXED * sum(health.dropped.values()) > health.lines  # else one was unplugged long ago
+    if TWO_NOW in health.notices or (two and lately):
         return ["Two robots talk on this line in turn: unplug one, or let each send to a port of its own."]
     overtaken = sum(health.dropped.get(cause, 0) for cause in ("overtaken", "impossible wheel"))
     if health.clock == "arrival" and _OVERTAKEN * overtaken > health.lines and not has_speed:
@@ -295,8 +310,6 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             two_ways.append(notice)
         elif why.startswith("has the unknown unit"):
             said += unit_remedy(name, why, robot)
-        elif why.startswith(("is nan", "is -nan", "is inf", "is -inf")):
-            said.append(f"{notice}: the program divides by zero, or a sensor is missing.")
         elif why == "is no whole number" or why.endswith("which can't be converted"):
             said += fraction_remedy(name, why, robot)
         elif why == "has not left one turn":
@@ -310,29 +323,14 @@ def _unused(health: Health, fields: Sequence[RawField], robot: Robot | None) -> 
             said.append(clock_remedy(notice))
         elif notice == "own rpm by a nominal time":
             said.append(NOMINAL)
-        elif why.startswith("goes up and down"):
-            said.append(
-                f"{notice}: does the program send the counts since its last line, or set its counter back? Let it send"
-                " the counter itself, and never set it back."
-            )
         elif why.startswith(_BATTERY_IS):
             said.append(f"{notice.capitalize()} {_BATTERY}")
-        elif why.startswith("has 8 bits only"):
-            said.append(
-                f"{notice}: let the program add up its counts in a variable of 32 bits (long, int32_t) and send that,"
-                " or print more often."
-            )
         elif why.endswith(ANEW):
             said.append(f"{notice}. Between two a shot may be missed.")
-        elif why.startswith("is 0 in every few"):
-            said.append(
-                f"{notice}: is it computed oftener than the counter is read, or does a reading fail? Let it send"
-                " wheel_counts, the counter itself."
-            )
-        elif why.startswith("goes in steps of ten"):
-            said.append(f"{notice}: a number with a point is printed with six digits. Print it as a whole number.")
         elif why == "out of range" and robot is not None:
             said += out_of_range(name, fields, robot)
+        else:
+            said += [f"{notice}: {what}" for begins, what in _SO.items() if why.startswith(begins)]
     if two_ways:
         said.append(f"{'; '.join(two_ways)}. {_PLAIN}{_THOUSANDS if any(map(_POINT.search, two_ways)) else ''}")
     return said

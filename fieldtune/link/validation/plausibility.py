@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.limits import (
     COUNTS_OFF,
+    EDGE_COUNTS,
     LEAST_SPEED,
     RPM_OFF,
     SCATTERS_OFF,
@@ -28,7 +29,6 @@ PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, ha
 _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
-EDGE_COUNTS = 6.0  # that were to come, so that a single one says that it stands on an edge
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
 _COARSE = 8  # times that own rpm was off by a count, from which on it may be
 _SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged

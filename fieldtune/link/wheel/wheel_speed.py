@@ -11,6 +11,7 @@ import math
 from collections import deque
 from itertools import pairwise
 
+from fieldtune.link.limits import EDGE_COUNTS
 from fieldtune.link.wheel.refresh import RefreshTimes
 from fieldtune.link.wheel.seldom_read import SeldomCounts
 
@@ -27,7 +28,6 @@ _STILL_S = 1.0
 _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
-_MANY_COUNTS = 6.0
 _FEW_COUNTS, _FEW_A_LINE = 3.0, 0.7  # the latter: less, and two counts don't come between two lines
 _SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
@@ -122,7 +122,7 @@ class SpeedTrack:
     def _on_an_edge(self, turns: float, moved: float, time_s: float) -> bool:
         """Whether a count more or less is none: where many were to come, and ever since it went to and fro by it."""
         if self._edge is None and abs(moved) < _OVERDUE * self._quantum:
-            if self._ran * (time_s - self._moved_s) > _MANY_COUNTS * self._quantum:
+            if self._ran * (time_s - self._moved_s) > EDGE_COUNTS * self._quantum:
                 self._edge = turns
         elif self._edge is not None and abs(turns - self._edge) > _OVERDUE * self._quantum:
             self._edge = None
