@@ -342,6 +342,21 @@ def test_of_two_robots_without_clocks_neither_is_shown(wheel, share, speed):
     assert any("two robots" in notice for notice in decoding.notices)
 
 
+@pytest.mark.parametrize("speed", ["wheel_counts", "wheel_rpm"])
+def test_a_battery_loaded_every_other_line_makes_no_second_robot(wheel, speed):
+    """A stiff loop that sees its wheel late swings between full power and none, one line each."""
+    chunks = []
+    for i, at in enumerate(loop(0.02)):
+        rpm = wheel.rpm[wheel.index(at)]
+        said = int(rpm if speed == "wheel_rpm" else wheel.turns_at(at) * 56)
+        volts = 12.2 - 0.8 * (i % 2) * (rpm > 200)
+        text = f"t_ms={1000 * at:.0f},{speed}={said},battery_v={volts:.2f}\n"
+        chunks.append((float(at + 0.002), text.encode()))
+    decoding = decode_lines(chunks, robot_for(), 23.0)
+    assert not any("two robots" in notice for notice in decoding.notices)
+    assert all(look.wheel_rpm is not None for look in decoding.looks if look.time_s > 3.0)
+
+
 def test_a_number_of_shots_of_many_digits_does_no_harm():
     line = Line(robot_for())
     for i in range(40):

@@ -72,18 +72,21 @@ class TwoRobots:
     def _same(self, line: Said, other: Said) -> bool:
         """Whether two lines can be one robot's, the other being the earlier."""
         since = line.arrival_s - other.arrival_s
-        if not _volts_alike(line.volts, other.volts):
-            return False
         counts, before = line.counts, other.counts
         if counts is not None and before is not None and counts != before and self._most < math.inf:
             return abs(counts - before) <= self._most * (since + 0.02)  # one counter goes on, whatever the clock does
+        clocked = False
         if line.clock_s is not None and other.clock_s is not None:
-            ran = line.clock_s - other.clock_s
-            if ran < 0 or ran > since + _CLOCK_S:
+            clocked = 0 <= line.clock_s - other.clock_s <= since + _CLOCK_S
+            if not clocked:
                 return False
-        if line.rpm is None or other.rpm is None or line.clock_s is not None:
-            return True  # own rpm of few counts jumps, but nobody else's clock goes on like that
-        return rpm_alike(line.rpm, other.rpm)
+        alike = line.rpm is not None and other.rpm is not None and rpm_alike(line.rpm, other.rpm)
+        if clocked and alike:
+            return True  # a stiff loop loads the battery every other line
+        if not _volts_alike(line.volts, other.volts):
+            return False
+        # own rpm of few counts jumps, but nobody else's clock goes on like that
+        return alike or line.clock_s is not None or line.rpm is None or other.rpm is None
 
 
 def _said(wire: WireValues, rpm: float | None, volts: float | None, arrival_s: float) -> Said:
