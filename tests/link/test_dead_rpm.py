@@ -42,6 +42,21 @@ def test_no_wheel_under_its_program_is_taken_for_one(wheels, kind, lowpass_s):
     assert wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.003)[1] < 0.1
 
 
+@pytest.mark.parametrize("counts", [12.0, 56.0])
+@pytest.mark.parametrize("share", [0.6, 0.8])
+@pytest.mark.parametrize("rate_hz", [50.0, 100.0])
+def test_the_last_counts_before_a_wheel_stops_fade_as_those_of_a_dead_encoder(counts, share, rate_hz):
+    """Its rpm, counted from line to line and smoothed by an exponential mean; it runs out under friction."""
+    fading, smoothed, before = DeadRpm(), 0.0, 0
+    for i in range(int(8 * rate_hz)):
+        at = min(i / rate_hz, 5.0)
+        turned = math.floor(counts * (20 * at - 2 * at * at))  # 1,200 rpm, slowed by 240 rpm a second
+        smoothed = share * smoothed + (1 - share) * (turned - before) / counts * 60 * rate_hz
+        before = turned
+        fading.see(round(smoothed, 1))
+        assert not fading.dead
+
+
 @pytest.mark.parametrize("time_constant_s", [0.15, 0.3, 0.6])
 @pytest.mark.parametrize("friction", [0.04, 0.1])
 def test_a_braked_wheel_stops_at_a_definite_time(time_constant_s, friction):

@@ -1,13 +1,16 @@
 """Own rpm of an encoder whose wire is pulled, or of a program that no longer calculates it.
 
 A program that smooths over time fades by the same share each time: only a filter that is fed nothing but zeros does so
-to the last digit, as a wheel that brakes has friction as well, stops at a definite time, and its counts are whole. One
-that times pulses says its last speed for ever: no wheel that was uneven in many ways turns evenly to the last digit.
+to the last digit, as a wheel that brakes has friction as well, stops at a definite time, and its counts are whole. From
+less than two counts a reading every wheel's last ones fade so. One that times pulses says its last speed for ever: no
+wheel that was uneven in many ways turns evenly to the last digit.
 """
 
 from __future__ import annotations
 
+import statistics
 from collections import deque
+from itertools import pairwise
 
 from fieldtune.link.validation.standing_value import StandingValue
 from fieldtune.link.validation.zeros_between import ZerosBetween
@@ -16,6 +19,7 @@ _VALUES, _FALLEN = 7, 0.45  # values in a row, and the share of the first that t
 _OFF_RPM, _OFF = 0.6, 0.0015  # a whole number's rounding, and share by which uneven lines change a step
 _RISES = 1.02
 _KEPT = 60
+_COUNTS = 2.0  # a reading, at least, where it begins to fade
 
 
 class DeadRpm:
@@ -23,6 +27,7 @@ class DeadRpm:
 
     def __init__(self) -> None:
         self._values: deque[float] = deque(maxlen=_KEPT)
+        self._lately: deque[float] = deque(maxlen=_KEPT)
         self._last: float | None = None
         self._fading = False
         self._standing = StandingValue()
@@ -44,6 +49,7 @@ class DeadRpm:
             self._fading = self._fading and rpm <= _RISES * last + _OFF_RPM
             values.clear()
         values.append(rpm)
+        self._lately.append(rpm)
         if not self._fading and rpm > 0 and len(values) >= _VALUES:
             self._fading = self._fades()
 
@@ -58,4 +64,15 @@ class DeadRpm:
                 break
         else:
             back = len(values)
-        return back >= _VALUES and last <= _FALLEN * values[-back]
+        begun = values[-back]
+        if back < _VALUES or last > _FALLEN * begun:
+            return False
+        return begun >= _COUNTS * _count_rpm(list(self._lately)[: 1 - back], (last / begun) ** (1 / (back - 1)))
+
+
+def _count_rpm(values: list[float], share: float) -> float:
+    """What a count makes in a reading before it is smoothed, of which ``share`` is the last; 0 where none shows."""
+    least = 2 * _OFF_RPM / (1 - share)
+    read = [(now - share * before) / (1 - share) for before, now in pairwise(values)]
+    steps = [step for before, now in pairwise(read) if (step := abs(now - before)) > least]
+    return statistics.median(steps) if steps else 0.0
