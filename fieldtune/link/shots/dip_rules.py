@@ -45,6 +45,7 @@ _SURE_ODDS, _LOWERED_ODDS = 2.5, 6.0  # of the network, borne out by what else i
 ALONE_ODDS, _HELD_ODDS = 4.0, 3.5  # by itself; of a dip that shows at one setpoint
 _FAINT_ODDS = 4.5  # of one that is little more than what rounding makes
 _PLAINLY_LOWERED = -20.0  # twice a log likelihood ratio, by which lowered fits better, then it can't be
+_AT_LEAST_SUDDEN = -12.0  # likewise, of one whose depth hardly shows
 _SHOWS, _SLOWLY = 8.0, -3.0  # twice log likelihood ratios that have to bear the network out
 
 
@@ -189,7 +190,7 @@ def _odds_needed(dip: Dip) -> float:
     if not returns and dip.seen.over_lowered < _STAYS:
         return _LOWERED_ODDS
     if dip.faint:
-        return _FAINT_ODDS
+        return _HELD_ODDS if dip.held else _FAINT_ODDS
     if dip.freely.over_nothing <= _SHOWS:
         return ALONE_ODDS
     if returns and dip.freely.over_slow > _SLOWLY and (dip.held or dip.back < _RAISED):
@@ -198,9 +199,10 @@ def _odds_needed(dip: Dip) -> float:
 
 
 def _as_expected(dip: Dip, shots: UsualShots) -> bool:
-    """Whether as deep as the profile lets expect, within its usual errors."""
+    """Whether as deep as the profile lets expect, within its usual errors, or a shot of such a depth fits as well."""
     low, high = shots.expected_shares
-    return low < dip.freely.depth / dip.speed < high
+    as_well = dip.seen.over_nothing > dip.freely.over_nothing - _AS_WELL and dip.seen.over_slow > _AT_LEAST_SUDDEN
+    return as_well or low < dip.freely.depth / dip.speed < high
 
 
 def _perhaps_lowered(dip: Dip) -> bool:
