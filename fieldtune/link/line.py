@@ -16,15 +16,17 @@ from fieldtune.link.text.shown_lines import told
 from fieldtune.link.troubleshooting.line_health import cause_words
 from fieldtune.link.troubleshooting.remedies import not_read
 from fieldtune.link.validation.battery_doubts import BatteryDoubts
-from fieldtune.link.validation.counter_doubts import NOT_ON, CounterDoubts
+from fieldtune.link.validation.counter_doubts import NOT_ON
 from fieldtune.link.validation.decoder import LineDecoder
+from fieldtune.link.validation.limited_rpm import LimitedRpm
 from fieldtune.link.validation.no_reading import DistanceCodes
+from fieldtune.link.validation.no_speed import NEVER_MORE, ZEROS, limited
 from fieldtune.link.validation.setpoint_unit import SetpointUnit
+from fieldtune.link.wheel.counted_speed import CountedSpeed, LineNow
 from fieldtune.link.wheel.rpm_filter import RpmFilter
 from fieldtune.link.wheel.shown_speed import ShownSpeed
 from fieldtune.link.wheel.smoothed_rpm import SmoothedRpm
 from fieldtune.link.wheel.wheel_figures import History, JamWatch, WheelFollower
-from fieldtune.link.wheel.wheel_speed import SpeedTrack
 
 if TYPE_CHECKING:
     from fieldtune.link.samples import Sample
@@ -32,14 +34,11 @@ if TYPE_CHECKING:
 
 _SHOWN_S = 1.0  # a reading older than this is not shown
 _THIN_S = 0.2  # a speed that rests on five counts further apart isn't shown
-_JITTERED_S = 0.3  # of lines that overtake each other no older ones tell what the wheel does now
 _NOISY_S = 1.0
 _OWN_S = 0.5  # without own rpm, behind which a counter on the line tells the speed
 _WHOLE_S, _PROVEN_S = 5.0, 1.0  # without damage: after some, and at the beginning
 _DRAINED = 20_000
 _UNUSED = ("out of range", "no whole number", "left one turn")
-STANDS_STILL = "the wheel's counter or speed stands still: plug pulled?"
-ZEROS = "wheel_rpm is 0 in every few lines"
 OVERTAKING = "lines overtake each other on the way: let the program send t_ms too"
 OTHER_UNIT = "is in another unit than rpm"
 _LOOKED = 40
@@ -55,10 +54,9 @@ class Line:
         bounds = {name: limits.surely(name) for name in BY_WIRE_NAME}
         self._framer = Framer(robot.link, speed_setpoint=robot.setpoint.scale.is_speed, bounds=bounds)
         self._decoder = LineDecoder(robot)
-        self._track = SpeedTrack(1.0 / (limits.counts_per_turn or 1.0), limits.accel_rps2)
+        self._counted = CountedSpeed(limits)
         self._rpm_filter, self._smoothing = RpmFilter(limits.counts_per_turn), SmoothedRpm(robot.speed_kept)
-        self._battery = BatteryDoubts()
-        self._counter = CounterDoubts(limits.counts_per_turn or 1.0)
+        self._battery, self._limit = BatteryDoubts(), LimitedRpm()
         self._distances = DistanceCodes.of_places([spot.distance for spot in robot.spots], robot.field_range)
         self._unit = SetpointUnit(robot.setpoint.low) if robot.setpoint.scale.is_speed else None
         self._shots = ShotDetector(robot)
@@ -141,10 +139,9 @@ class Line:
 
     def _break(self) -> None:
         """What comes next has no connection with what was before."""
-        self._track.clear()
+        self._counted.clear()
         self._rpm_filter.clear()
         self._smoothing.clear()
-        self._counter.clear()
         self._shots.clear()
         self._history.gap()
         self._speed.forget()
@@ -152,7 +149,10 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         seen = [sample]
-        if sample.wheel_rpm is not None:
+        if sample.wheel_rpm is not None and self._limit.see(sample.wheel_rpm, sample.setpoint if self._unit else None):
+            self._own_rpm, self._own_s, sample.wheel_rpm, sample.turns = True, sample.time_s, None, None
+            self._speed.forget()
+        elif sample.wheel_rpm is not None:
             self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
             self._own_s = sample.time_s
             seen = self._smoothing.see(sample, noisy, self._shots.begin_anew)
@@ -163,21 +163,8 @@ class Line:
                 self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s)
         elif self._own_rpm and sample.time_s - self._own_s < _OWN_S:
             sample.turns = None  # the counter of a line whose own rpm was lost
-        elif sample.turns is not None and not self._says_no_speed(sample.turns):
-            thin_s = max(_THIN_S, 8 * self._line_s)
-            was_dead, reading_s = self._track.dead, self._decoder.reading_s
-            self._track.longest_s = _JITTERED_S if self._decoder.jitter_s else math.inf
-            rpm = self._track.add(sample.time_s, sample.turns, tick, thin_s, noisy, sample.before_s, reading_s)
-            self._own_rpm = False
-            if self._track.dead:
-                self._speed.forget()
-                self._extra["counter stands still"] += not was_dead
-            # By lines that came faster than they were printed a wheel may seem to do anything.
-            if rpm is not None and (abs(rpm) <= self._fastest_rpm or self._decoder.clock == "robot"):
-                sample.wheel_rpm = abs(rpm)
-                self._speed.take(sample.wheel_rpm, sample.arrival_s)
-            else:
-                self._speed.unanswered(sample.arrival_s)
+        elif sample.turns is not None:
+            self._take_turns(sample, sample.turns, tick, noisy)
         if sample.battery_v is not None:
             was, turning = self._battery.why, self._speed.rpm
             if self._battery.see(sample.time_s, sample.battery_v, turning):
@@ -188,24 +175,33 @@ class Line:
             shown = sample.wheel_rpm if self._speed.rpm is None else self._speed.rpm
             if self._unit.see(sample.time_s, sample.setpoint, shown):
                 sample.setpoint = None
-        if sample.turns is None or not self._counter.why:
+        if sample.turns is None or not self._counted.no_counter:
             doubted, heard = noisy or self._decoder.jitter_s > 0, self._decoder.clock == "arrival"
             for one in seen:
-                self._shots.see(one, self._track.placed, tick, doubted, heard)
+                self._shots.see(one, self._counted.track.placed, tick, doubted, heard)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)
         self._note(sample)
 
-    def _says_no_speed(self, turns: float) -> bool:
-        """Whether the counter says nothing of the speed; what was known of it ends then."""
-        before = self._counter.why
-        if self._counter.see(turns, bool(self._whole), self._decoder.too_narrow) and self._counter.why != before:
-            self._extra[self._counter.why] += 1
-            self._track.clear()
-            self._shots.clear()
+    def _take_turns(self, sample: Sample, turns: float, tick: float, noisy: bool) -> None:
+        """The speed by the counter; where that is found to be none, what was known of the wheel ends."""
+        decoder, counted, thin_s = self._decoder, self._counted, max(_THIN_S, 8 * self._line_s)
+        line = LineNow(tick, thin_s, noisy, self._whole, decoder.jitter_s, decoder.reading_s, decoder.too_narrow)
+        rpm = counted.add(sample.time_s, turns, sample.before_s, line)
+        if counted.begun:
+            self._extra[counted.begun] += 1
+            if counted.no_counter:
+                self._shots.clear()
+        if counted.why:
             self._speed.forget()
-        return bool(self._counter.why)
+        self._own_rpm = self._own_rpm and bool(counted.no_counter)
+        # By lines that came faster than they were printed a wheel may seem to do anything.
+        if rpm is not None and (abs(rpm) <= self._fastest_rpm or decoder.clock == "robot"):
+            sample.wheel_rpm = abs(rpm)
+            self._speed.take(sample.wheel_rpm, sample.arrival_s)
+        else:
+            self._speed.unanswered(sample.arrival_s)
 
     def _note(self, sample: Sample) -> None:
         """Keeps the readings from which a shown value is taken."""
@@ -264,12 +260,14 @@ class Line:
         if self._unit is not None and self._unit.other is not None:
             setpoint, rpm = self._unit.other
             notices[f"setpoint {OTHER_UNIT}: {setpoint:g} at {rpm:.0f} rpm"] = 1
-        notices |= {ZEROS: 1} if decoder.zeros_between else {}
+        notices |= {ZEROS: 1} if decoder.why_no_own_rpm == ZEROS else {}
+        if self._limit.sure:
+            notices[f"{NEVER_MORE} {self._limit.highest:.0f}"] = 1
         notices |= {TWO_NOW: 1} if decoder.two_robots else {}
         if framer.start_up:
             notices["start-up text"] = framer.start_up
         notices |= self._shots.notices
-        seldom = self._rpm_filter.held.words if self._own_rpm else self._track.seldom.words
+        seldom = self._rpm_filter.held.words if self._own_rpm else self._counted.track.seldom.words
         notices |= dict.fromkeys((*self._smoothing.words, *seldom), 1)
         if self._jams.count:
             notices["jam"] = self._jams.count
@@ -284,12 +282,9 @@ class Line:
 
     def _why_not(self, speed: float | None) -> str:
         """Why there is no speed, or a value that most lines name and that can't be used; empty where nothing is."""
-        if why := self._counter.why or self._rpm_filter.why:
+        own_rpm = self._rpm_filter.why or limited(self._limit) or self._decoder.why_no_own_rpm
+        if why := own_rpm or self._counted.why:
             return why
-        if self._decoder.zeros_between:
-            return ZEROS
-        if self._track.dead or self._decoder.dead_rpm:
-            return STANDS_STILL
         if speed is None and self._decoder.jitter_s:
             return OVERTAKING
         if self._unit is not None and self._unit.other is not None:

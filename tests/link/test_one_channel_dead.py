@@ -13,7 +13,8 @@ import pytest
 from link_wheel import COUNTS_PER_TURN
 
 from fieldtune import load_robot
-from fieldtune.link.line import STANDS_STILL, Line
+from fieldtune.link.line import Line
+from fieldtune.link.validation.no_speed import STANDS_STILL
 
 PULLED_S, BACK_S, END_S, HZ = 4.0, 7.0, 9.0, 50.0
 

@@ -83,6 +83,7 @@ _NOTICES: Mapping[str, str] = {
     "counter roll-over": "its counter went on from zero",
     "clock jump": "its clock jumped",
     "counter jump": "its counter jumped",
+    "counts of no wheel": "counts came of no wheel: encoder's plug pulled?",
     "counter stands still": "counter stood still: plug pulled?",
     "own rpm by a nominal time": "own rpm divided by a loop time that isn't kept: corrected",
     "counter of 16 bits": "counter rolls over at 16 bits: bits = 16 under [encoder]",
@@ -102,6 +103,7 @@ _EXPLAINED: Mapping[str, tuple[str, ...]] = {
     "own rpm by a nominal time": _BY_COUNTER,
     "lines of two robots": ("impossible",),
     "wheel_counts is": _BY_COUNTER,
+    "counts of no wheel": _BY_COUNTER,
 }
 """What lines were refused for until something was known, by how its notice begins: no fault beside it."""
 _BREAKS_AT = 5

@@ -40,6 +40,7 @@ _ONCE = (
     "goes up and down",
     "goes in steps of ten",
     "is 0 in every few",
+    "never says more",
     "is in another unit",
     CLOCK,
     "own rpm by a nominal time",
@@ -62,6 +63,7 @@ _SO: Mapping[str | tuple[str, ...], str] = {
     "has 8 bits only": (
         "let the program add up its counts in a variable of 32 bits (long, int32_t) and send that, or print more often."
     ),
+    "never says more than": "the wheel may be faster. Let the program neither limit it nor keep it in too few bits.",
     "is 0 in every few": (
         "is it computed oftener than the counter is read, or does a reading fail? Let it send wheel_counts, the counter"
         " itself."

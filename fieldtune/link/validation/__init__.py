@@ -18,7 +18,7 @@ of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
    - ``counter_width`` learns how many bits the counter has.
    - ``two_robots`` sees whether lines follow the last but one instead of the last.
    - Own rpm: ``dead_rpm`` knows what only a dead encoder or a hanging program prints, and asks ``zeros_between``
-     about zeros on every few lines. ``nominal_time`` corrects a program that divides by a time it doesn't keep.
+     about zeros on every few lines; ``rpm_falls`` what no wheel does. ``nominal_time`` corrects a program that divides by a time it doesn't keep.
    - ``reading_age`` learns how old a count may be when it is printed.
    - ``Continuity.fault`` says whether clock, turns, own rpm and battery follow. If so, the line is believed.
 
@@ -30,5 +30,6 @@ of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
 
 ``Line`` (``link/line.py``) also asks, sample by sample: ``no_reading.DistanceCodes`` for distances that are codes,
 ``counter_doubts`` for counters that tell no speed, ``battery_doubts`` for voltages that are none (``standing_value``
-tells a reading that no longer changes, here and of own rpm), ``setpoint_unit`` for a setpoint that can't be in rpm.
+tells a reading that no longer changes, here and of own rpm), ``limited_rpm`` for own rpm that is cut off,
+``setpoint_unit`` for a setpoint that can't be in rpm. ``no_speed`` has the words.
 """

@@ -32,8 +32,10 @@ class LineState:
     line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed. ``rpms``
     has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such a stretch gained, turns/s^2;
     ``scatter`` is how far that rpm goes up and down from line to line, turns/s, ``reading_s`` about the least time from
-    one such change to the next, the last at ``changed_s``; ``dead``: it stands at zero though the
-    wheel can't. ``change`` is what it means if this state does not follow the last one.
+    one such change to the next, the last at ``changed_s``; ``dead``: it fell to what it
+    says though the wheel can't, the last time to ``dead_rpm``, even since ``even_since_s`` and as fast as before in
+    ``as_before`` lines; ``noise``: that is not always about zero; ``told``: this was noticed. ``change`` is
+    what it means if this state does not follow the last one.
     """
 
     clock: float | None
@@ -49,6 +51,11 @@ class LineState:
     rpm: float | None = None
     rpm_s: float = 0.0
     dead: bool = False
+    noise: bool = False
+    told: bool = False
+    dead_rpm: float = 0.0
+    even_since_s: float = 0.0
+    as_before: int = 0
     stood: bool = False
     still: bool = False
     stale_s: float = 0.0
@@ -82,7 +89,7 @@ class LineState:
             if change:
                 self.reading_s = max(min(_SLOWER * self.reading_s, time_s - self.changed_s), _LEAST_READING_S)
                 self.changed_s = time_s
-        self.rpm, self.rpm_s, self.dead = rpm, time_s, False
+        self.rpm, self.rpm_s, self.dead, self.told = rpm, time_s, False, False
         rpms = self.rpms
         rpms.append((time_s, rpm))
         first_s, first = rpms[0]

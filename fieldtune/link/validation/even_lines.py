@@ -220,7 +220,7 @@ class EvenLines:
     def _rpm_goes_on(self, base: LineState, rpm: float, now_s: float) -> bool:
         """Whether own rpm surely goes on. A wheel that stood may go on standing, but the first zero is looked at."""
         last, steps = base.rpm, self._steps
-        if last is None or steps.dead_rpm.dead or (rpm == 0.0 and last != 0.0):
+        if last is None or base.dead or steps.dead_rpm.dead or (rpm == 0.0 and last != 0.0):
             return False
         return abs(rpm - last) <= self._little_rpm or (rpm_alike(rpm, last) and steps.rpm_follows(base, rpm, now_s))
 

@@ -22,6 +22,7 @@ from fieldtune.link.validation.derived_values import DerivedValues
 from fieldtune.link.validation.line_changes import change_goes_on, changed_state
 from fieldtune.link.validation.line_order import OVERTAKEN, TWICE
 from fieldtune.link.validation.no_reading import ImpossibleAgain
+from fieldtune.link.validation.no_speed import why_no_own_rpm
 from fieldtune.link.validation.nominal_time import NominalTime
 from fieldtune.link.validation.plausibility import Continuity
 from fieldtune.link.validation.two_robots import TwoRobots
@@ -99,14 +100,9 @@ class LineWeigher:
         return self._held is not None
 
     @property
-    def dead_rpm(self) -> bool:
-        """Whether the robot's own rpm is no speed: what it counts with is dead."""
-        return self._continuity.dead_rpm.dead or (self._base is not None and self._base.dead)
-
-    @property
-    def zeros_between(self) -> bool:
-        """Whether the robot's own rpm is zero again and again, so that it may be any speed."""
-        return self._continuity.dead_rpm.zeros.unclear
+    def why_no_own_rpm(self) -> str:
+        """Why the robot's own rpm is no speed now, in words; empty where it is one."""
+        return why_no_own_rpm(self._continuity.dead_rpm, self._base)
 
     @property
     def clock_fault(self) -> str | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterable
 
@@ -24,11 +23,11 @@ from fieldtune.link.validation.clock import A_COUNT, Clocks, LineState
 from fieldtune.link.validation.counter_width import CounterWidth
 from fieldtune.link.validation.dead_rpm import DeadRpm
 from fieldtune.link.validation.reading_age import ReadingAge
+from fieldtune.link.validation.rpm_falls import STILL, RpmFalls
 
 PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, has to be confirmed
 _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
-_BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
 _COARSE = 8  # times that own rpm was off by a count, from which on it may be
 _SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged
@@ -36,7 +35,6 @@ _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clo
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
 _DOUBTED_S = 0.02
-_ABOUT_ZERO = 0.02  # of the fastest speed
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -51,7 +49,7 @@ class Continuity:
         self.whole: bool | None = None  # no characters were damaged for long: odd readings are the program's own
         self.ages = ReadingAge()
         self._seen_counts: int | None = None
-        self.dead_rpm = DeadRpm()
+        self.dead_rpm, self.falls = DeadRpm(), RpmFalls(limits)
         self.mixed = False  # whether two robots talk on the line
         self.width = CounterWidth(limits, self.notices)
         self._rows = [
@@ -171,9 +169,8 @@ class Continuity:
             if not self._turns_follow(base, wire, sample, elapsed + late, loose):
                 return "wheel"
             self.clocks.arrival.believe()
-        if self._dead(base, sample):
-            self.notices["counter stands still"] += not base.dead
-            sample.wheel_rpm, base.dead = None, True
+        if sample.wheel_rpm is not None and self._is_dead(base, sample.wheel_rpm, sample.time_s, loose):
+            self._lost(base, sample)
         elif sample.wheel_rpm is not None and not self.rpm_follows(base, sample.wheel_rpm, sample.time_s, loose):
             if not loose:
                 return "wheel"
@@ -244,7 +241,7 @@ class Continuity:
                 room += A_COUNT / self._counts_of(1.0)
             # Where lines are damaged and few are left, a false one would pass for a change since long before.
             return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _DOUBTED_S) if self.doubted else elapsed)
-        fall = max(room, _FALL * base.rpm / 60) + self._brake_rps2(base) * elapsed
+        fall = max(room, _FALL * base.rpm / 60) + self.falls.brake_rps2(base) * elapsed
         return -fall <= change <= room + limits.accel_rps2 * elapsed
 
     def _counts_of(self, rps: float) -> float:
@@ -268,19 +265,22 @@ class Continuity:
                 max(self._by_a_count + (1 if _LIKE_A_COUNT[0] < off < _LIKE_A_COUNT[1] else -3), 0), 2 * _COARSE
             )
 
-    def _brake_rps2(self, base: LineState) -> float:
-        """What this wheel can lose of its speed at most, turns/s^2, by what it was seen to gain."""
-        return min(self.limits.accel_rps2, _BRAKE * base.gained_rps2 or math.inf)
-
-    def _dead(self, base: LineState, sample: Sample) -> bool:
-        """Whether own rpm falls as no wheel does, or to about zero too fast: what it counts with is dead."""
-        if self.dead_rpm.dead and sample.wheel_rpm is not None:
+    def _is_dead(self, base: LineState, rpm: float, time_s: float, loose: bool) -> bool:
+        """Whether own rpm is no wheel's: what it counts with is dead."""
+        if self.dead_rpm.dead:
             return True
-        least = _ABOUT_ZERO * self.limits.wheel_rpm  # a channel that is left alone says a count now and then
-        if sample.wheel_rpm is None or sample.wheel_rpm > least or self.dead_rpm.zeros.are_readings:
-            return False
-        brake = 60 * self._brake_rps2(base)
-        return base.dead or any(rpm > least + brake * (sample.time_s - at) for at, rpm in base.rpms)
+        fell = self.falls.dead(base, rpm, time_s) or (loose and self.falls.at_once(base, rpm, time_s))
+        return fell and not self.dead_rpm.zeros.are_readings
+
+    def _lost(self, base: LineState, sample: Sample) -> None:
+        """From now on own rpm is none, until it is the wheel's again; a single reading tells nobody."""
+        if base.dead:
+            self.notices[STILL] += not base.told
+            base.told = True
+        else:
+            base.dead, base.noise, base.as_before, base.even_since_s = True, False, 0, sample.time_s
+            base.dead_rpm = sample.wheel_rpm or 0.0
+        sample.wheel_rpm = None
 
     def _readings_follow(self, base: LineState, sample: Sample, loose: bool) -> str | None:
         volts, before = sample.battery_v, base.volts

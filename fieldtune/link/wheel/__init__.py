@@ -11,7 +11,7 @@ A robot that sends its own rpm:
    shorter ones. ``rpm_steps`` tells it whether readings are whole counts or times between edges, ``excursion`` holds
    back a reading that the next may take back. ``wheel_points`` asks both as well.
 
-A robot that sends counts:
+A robot that sends counts (``counted_speed``, which asks ``counter_noise`` whether they are a wheel's):
 
 1. ``wheel_speed`` (``SpeedTrack``) fits a slope to the newest counts, as the speed that is shown.
 2. Its ``placed`` says when each new count came; in these shots are looked for. ``refresh`` finds the times of a counter

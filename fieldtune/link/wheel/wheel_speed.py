@@ -71,6 +71,12 @@ class SpeedTrack:
         self.dead = False
         """Whether the counter stands still although the wheel can't have stopped: a pulled wire, a frozen program."""
 
+    @property
+    def reading_s(self) -> float:
+        """The longest time lately between two readings of a counter that lines come in between of; else 0."""
+        reads_seldom = self._lines and self._lines[-1] < self._stale_until_s and self._waits > _SELDOM
+        return max(self._refresh_s, default=0.0) if reads_seldom else 0.0
+
     def clear(self) -> None:
         """Forgets the past: what comes next has no connection with it."""
         self._points.clear()
