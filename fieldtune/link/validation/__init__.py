@@ -18,7 +18,8 @@ of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
    - ``counter_width`` learns how many bits the counter has.
    - ``two_robots`` sees whether lines follow the last but one instead of the last.
    - Own rpm: ``dead_rpm`` knows what only a dead encoder or a hanging program prints, and asks ``zeros_between``
-     about zeros on every few lines; ``rpm_falls`` what no wheel does. ``nominal_time`` corrects a program that divides by a time it doesn't keep.
+     about zeros on every few lines; ``rpm_falls`` what no wheel does.
+     ``nominal_time`` corrects a program that divides by a time it doesn't keep.
    - ``reading_age`` learns how old a count may be when it is printed.
    - ``Continuity.fault`` says whether clock, turns, own rpm and battery follow. If so, the line is believed.
 

@@ -29,7 +29,8 @@ class LineState:
 
     ``mark`` is then the line's time by arrival; ``late_s``: how much later than the next lines came lately.
     ``turned_s`` is when a new count came last, ``trail`` the last (seconds, turns) of new counts; ``stood``: the last
-    line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed. ``rpms``
+    line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed, at
+    least until ``stale_until_s``. ``rpms``
     has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such a stretch gained, turns/s^2;
     ``scatter`` is how far that rpm goes up and down from line to line, turns/s, ``reading_s`` about the least time from
     one such change to the next, the last at ``changed_s``; ``dead``: it fell to what it
@@ -59,6 +60,7 @@ class LineState:
     stood: bool = False
     still: bool = False
     stale_s: float = 0.0
+    stale_until_s: float = 0.0
     rpms: deque[tuple[float, float]] = field(default_factory=deque)
     gained_rps2: float = 0.0
     scatter: float = 0.0

@@ -22,7 +22,7 @@ from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_numbers import LARGEST
 from fieldtune.link.validation.clock import AHEAD_S, LineState
 from fieldtune.link.validation.nominal_time import NominalTime
-from fieldtune.link.validation.plausibility import FORGIVEN, STOOD_S, Continuity
+from fieldtune.link.validation.plausibility import BEAT_S, FORGIVEN, STOOD_S, Continuity
 from fieldtune.link.validation.two_robots import RPM_ALIKE, Said, rpm_alike
 
 if TYPE_CHECKING:
@@ -181,7 +181,8 @@ class EvenLines:
                         break
                     if stood:
                         stale_s = max(0.98 * stale_s, now_s - time_s)
-                    elif stale_s:
+                        base.stale_until_s = now_s + (BEAT_S if steps.whole else 0.0)
+                    elif stale_s and now_s > base.stale_until_s:
                         stale_s = 0.95 * stale_s if stale_s > 1e-4 else 0.0
                     stood, turned_s = False, now_s
                     turns += step

@@ -32,6 +32,7 @@ STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of 
 _COARSE = 8  # times that own rpm was off by a count, from which on it may be
 _SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged
 _LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
+BEAT_S = 2.5  # a counter that is read nearly as often as lines are printed is not read anew for one of them so often
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
 _DOUBTED_S = 0.02
@@ -330,7 +331,8 @@ class Continuity:
             return
         if base.stood:
             base.stale_s = max(0.98 * base.stale_s, sample.time_s - base.time_s)
-        else:
+            base.stale_until_s = sample.time_s + (BEAT_S if self.whole else 0.0)
+        elif sample.time_s > base.stale_until_s:
             base.stale_s = 0.95 * base.stale_s if base.stale_s > 1e-4 else 0.0
         base.stood = base.still = False
         base.turns, base.turned_s = sample.turns, sample.time_s

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 
 _PAUSE_S = 0.3
 _RATE_OVER = 8  # lines
-_EVENTS, _WITHIN_S = 3, 3.0
+_EVENTS, _WITHIN_S = 3, 6.0
 _COUNTS, _TICKS, _LEAST_S = 2.0, 2.2, 0.0005  # of two lines' rounding each
 _ALIKE = 0.5
 _LINES, _PART, _WHOLE = 100, 0.3, (0.7, 1.3)

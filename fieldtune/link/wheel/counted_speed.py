@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from fieldtune.link.validation.counter_doubts import CounterDoubts
@@ -40,13 +41,16 @@ class CountedSpeed:
 
     def __init__(self, limits: Limits) -> None:
         per_turn = limits.counts_per_turn or 1.0
-        self.track = SpeedTrack(1.0 / per_turn, limits.accel_rps2)
+        self._anew = partial(SpeedTrack, 1.0 / per_turn, limits.accel_rps2)
+        self.track = self._anew()
         self._doubts = CounterDoubts(per_turn)
         self._noise = CounterNoise(1.0 / per_turn, limits.accel_rps2)
         self.begun = ""
 
     def clear(self) -> None:
         """What comes next has no connection with what was before."""
+        if self._noise.tells_no_wheel:  # it tells nothing of how the counter is read
+            self.track = self._anew()
         self.track.clear()
         self._doubts.clear()
         self._noise.clear()
@@ -76,8 +80,8 @@ class CountedSpeed:
         if self._noise.see(time_s, turns, rate, max(line.tick_s, line.reading_s), track.reading_s, whole):
             self.begun = "" if known else NOISE
             return None
-        if known:  # what was counted before is no part of this run
-            track.clear()
+        if known:  # what was counted before is no part of this run, and tells nothing of how the counter is read
+            self.track = self._anew()
         if track.dead and not was_dead:
             self.begun = STILL
         return rpm

@@ -17,6 +17,7 @@ _BACK = 0.7  # of the speed before: so fast again it is the wheel
 _HUM_HZ, _EVEN_S = 250.0, 1.0  # mains' hum counts by both edges, on two channels; a faster even count is a wheel's
 _HALF, _PARTS, _MOST_S = 4, 14, 0.5  # counts in half a stretch; stretches looked at; seconds a half
 _RANDOM, _EVEN, _MOST = 0.5, 0.25, 3.0  # of what counts at random scatter
+_UNEVEN, _OFTEN = 0.3, 0.4  # of that: more than half of them are; of a wheel that spins up, a few
 _STEP, _STEPS = 60, 4  # counts to a line, from which on a wheel's own unevenness is more than theirs; times in a row
 
 
@@ -133,8 +134,8 @@ class CounterNoise:
         self._fast = 0
         self._scatter.append(min(off * off / (at_random + by_time), _MOST))
         if len(self._scatter) == _PARTS:
-            mean = sum(self._scatter) / _PARTS
-            self.at_random = mean > (_EVEN if self.at_random else _RANDOM)
+            mean, many = sum(self._scatter) / _PARTS, sum(one > _UNEVEN for one in self._scatter)
+            self.at_random = mean > _EVEN if self.at_random else mean > _RANDOM and many > _OFTEN * _PARTS
 
     def _is_too_fast(self) -> None:
         """Nothing can be said; nor that it is at random, where that is so again and again."""

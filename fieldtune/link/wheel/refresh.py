@@ -92,7 +92,7 @@ class RefreshTimes:
         spread = min(
             float(np.max(latest[fits]) - np.min(earliest[fits])), _SOME * gap / len(ago) if len(ago) >= _LOCKED else gap
         )
-        return min(max(at, first[-1]), last[-1]), min(max(spread, tick_s, _LEAST_S), gap)
+        return float(min(max(at, first[-1]), last[-1])), min(max(spread, tick_s, _LEAST_S), gap)
 
 
 def _within(first: FloatArray, last: FloatArray, ago: FloatArray, periods: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -33,6 +33,9 @@ _SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
 _RATE_OVER, _NEAR = 12, (0.15, 0.0015)
 _TIMED, _UNEVEN, _TIMES, _TIMES_WITHIN_S = 0.25, 1.6, 5, 1.0  # of a count's time; times; counts; seconds
+_ROOM = 1.2  # times the time between two readings, as it is learned from a few
+_MISSING = 1.5  # periods between two lines, from which on one between them is missing
+_TO_NEXT, _LONGEST_BEAT_S = 2.5, 2.5  # nearly in step with the lines a counter is read once less from time to time
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
 
@@ -59,7 +62,7 @@ class SpeedTrack:
         self._rate: float | None = None
         self._ran = 0.0  # turns a second when that was known last
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
-        self._stale_until_s = -math.inf
+        self._stale_until_s = self._refreshed_s = -math.inf
         self._refreshes = RefreshTimes()
         self._steps_s: deque[float] = deque(maxlen=3)  # times from single counts to the next
         self._turned_s: deque[float] = deque(maxlen=_TIMES)  # when such a time was unlike both beside it
@@ -150,11 +153,16 @@ class SpeedTrack:
             self._stale_until_s = time_s + _STALE_S
         if refreshed:
             self._refresh_s.append(since_s)
-            self._stale_until_s = time_s + _STALE_S
+            between_s, self._refreshed_s = time_s - self._refreshed_s, time_s
+            again_s = _TO_NEXT * between_s if between_s < _LONGEST_BEAT_S else 0.0
+            self._stale_until_s = time_s + max(again_s, _STALE_S)
         if refreshed or time_s < self._stale_until_s:
             at_s, spread_s = (before_s + time_s) / 2, gap_s
             if self._waited or not doubted:  # lines may be missing before it
-                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s)
+                period_s = self._refreshes.period_s
+                missing = 0.0 < _MISSING * period_s < gap_s and self._waits < _SELDOM
+                readings = self._readings(moved, period_s) if missing else 0
+                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s, readings)
             if self._waits < _SELDOM and spread_s >= gap_s and self._rate and self._points:
                 # Nearly in step with the lines, and not known better: where an even wheel has it.
                 last_s, last, *_ = self._points[-1]
@@ -164,7 +172,8 @@ class SpeedTrack:
             edge = turns if moved > 0 else turns + self._quantum
             self._place((before_s + time_s) / 2, edge, gap_s, begins=True)
         elif reading_s > tick_s and self._points:
-            at_s, spread_s = self._refreshes.place(time_s - reading_s, time_s, tick_s, self._readings(moved, reading_s))
+            since_s, readings = time_s - _ROOM * reading_s, self._readings(moved, reading_s)
+            at_s, spread_s = self._refreshes.place(since_s, time_s, tick_s, readings)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         else:
             self._place(time_s, turns + self._quantum / 2, 0.0)

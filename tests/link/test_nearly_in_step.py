@@ -1,0 +1,38 @@
+"""A counter that is read nearly as often as lines are printed: at times a line has no new reading, or two of them.
+
+The wheel runs as the tests' own simulator says; counter and lines have timers of their own. All figures are invented.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from decode_lines import decode_lines, robot_for, wrong_and_blank
+from thorough import thorough
+from wheel_controllers import session
+
+
+def chunks_of(wheel, read_hz, line_hz, counts_per_turn=56.0, seed=1):
+    rng = np.random.default_rng(seed)
+    at = 0.3 + np.arange(0.0, 22.0, 1 / line_hz)
+    phase = rng.uniform(0, 1 / read_hz)
+    read = np.floor((at - phase) * read_hz) / read_hz + phase
+    counts = np.floor(wheel.turns_at(read) * counts_per_turn)
+    arrival = at + 0.003 + rng.uniform(0, 0.003, len(at))
+    return [
+        (float(when), b"t_ms=%d,wheel_counts=%d\n" % (1000 * (now + 3.2), count))
+        for when, now, count in zip(arrival, at, counts, strict=True)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("read_hz", "line_hz"),
+    [(50.0, 51.0), (50.0, 49.0), (20.0, 21.0), *thorough((40.0, 41.0), (100.0, 98.0), (25.0, 26.0))],
+)
+def test_the_speed_is_right_over_the_beats(read_hz, line_hz):
+    wheel = session("PI soft")
+    decoding = decode_lines(chunks_of(wheel, read_hz, line_hz), robot_for(), 22.0)
+    wrong_s, blank_s = wrong_and_blank(decoding.looks, wheel.t, [wheel.rpm], 0.003 + 1 / read_hz, from_s=6.0)
+    assert wrong_s < 0.3
+    assert blank_s < 2.0
+    assert not any("no wheel" in notice for notice in decoding.notices)
