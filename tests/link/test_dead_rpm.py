@@ -105,3 +105,19 @@ def test_it_is_alive_again_when_it_rises():
     assert fading.dead
     fading.see(300.0)
     assert not fading.dead
+
+
+@pytest.mark.parametrize("brake_rps2", [40.0, 100.0])
+def test_a_soft_start_and_a_shorted_motor_are_no_pulled_wire(brake_rps2):
+    """It is brought up far more slowly than the motor could, and stopped by its shorted motor in a quarter second."""
+    at = np.arange(0.2, 18.0, 0.02)
+    turns = np.clip(np.minimum((at % 9.0 - 1.0) * 12.0, 23.0), 0.0, None)
+    turns = np.clip(turns - np.clip(at % 9.0 - 6.0, 0.0, None) * brake_rps2, 0.0, None)
+    rpm = np.where(turns > 0, 60 * turns + np.random.default_rng(2).normal(0, 3, len(at)), 0.0).round()
+    chunks = [
+        (when + 0.004, f"t_ms={1000 * when:.0f},wheel_rpm={one:.0f}\n".encode())
+        for when, one in zip(at, rpm, strict=True)
+    ]
+    decoding = decode_lines(chunks, robot_for(100.8), 17.9)
+    assert "counter stands still" not in decoding.notices
+    assert all(look.wheel_rpm is not None for look in decoding.looks if look.time_s > 1.0)

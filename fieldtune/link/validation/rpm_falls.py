@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fieldtune.link.validation.clock import LineState
 
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
+_SHORTED = 1.3  # times what the profile's motor brakes, shorted
 _ABOUT_ZERO = 0.02  # of the fastest speed: a channel that is left alone says a count now and then
 _FELL, _AS_BEFORE, _LINES = 0.5, 0.7, 3  # of the speed before; lines in a row
 _EVEN, _EVEN_S = 0.1, 0.5  # from line to line, for so long
@@ -29,9 +30,14 @@ class RpmFalls:
         self._limits = limits
         self._least = _ABOUT_ZERO * limits.wheel_rpm
 
-    def brake_rps2(self, base: LineState) -> float:
-        """What this wheel can lose of its speed at most, turns/s^2, by what it was seen to gain."""
-        return min(self._limits.accel_rps2, _BRAKE * base.gained_rps2 or math.inf)
+    def brake_rps2(self, base: LineState, rpm: float = 0.0) -> float:
+        """What this wheel can lose of its speed at most, turns/s^2, by what it was seen to gain.
+
+        ``rpm``: the speed from which on, where it is braked by a shorted motor: that takes by its own speed as much of
+        the stall torque as this is of the no-load speed, of both of which the limits are twice.
+        """
+        shorted = _SHORTED * self._limits.accel_rps2 * rpm / self._limits.wheel_rpm
+        return min(self._limits.accel_rps2, max(_BRAKE * base.gained_rps2, shorted) or math.inf)
 
     def dead(self, base: LineState, rpm: float, time_s: float) -> bool:
         """Whether it is no speed: it fell to about zero too fast, or at once, and the wheel isn't back yet."""
@@ -39,7 +45,8 @@ class RpmFalls:
             return not self._is_back(base, rpm, time_s)
         if rpm > self._least:
             return False
-        brake = 60 * self.brake_rps2(base)
+        fastest = max((before for _, before in base.rpms), default=0.0)
+        brake = 60 * self.brake_rps2(base, fastest)
         return any(before > self._least + brake * (time_s - at) for at, before in base.rpms)
 
     def at_once(self, base: LineState, rpm: float, time_s: float) -> bool:
