@@ -15,7 +15,7 @@ from fieldtune.link.text.wire_values import UNREADABLE, names_in_json
 _FIGURE = r"[+-]?(?:0[xX][0-9A-Fa-f]+|\d+(?:[.,']\d+)*\.?(?: \d{3}(?!\d))*(?:(?<= \d{3}),\d+)?|\.\d+)(?:[eE][+-]?\d+)?"
 _LETTER = r"(?:[A-Za-z_]|·(?=[A-Za-z]))"  # of another language's, shown as a mark, in a word with others
 _PAIR = re.compile(
-    rf"({_LETTER}(?:[A-Za-z0-9_ .-]|(?<=[A-Za-z])·|·(?=[A-Za-z])){{0,39}}?)[\"']?"
+    rf"((?!(?<=\d)Z[ \t]){_LETTER}(?:[A-Za-z0-9_ .-]|(?<=[A-Za-z])·|·(?=[A-Za-z])){{0,39}}?)[\"']?"
     r"(?:[ \t]?[(\[](?P<unit>[A-Za-z%°/]{1,8})[)\]])?[ \t]*[=:][ \t]*"
     r"(?:[\"']|~[ \t]*|<(?=[^<>,;]*>)|\((?=[^(),]*\))|\[(?=[^\[\],;]*\]))?"
     rf"(?P<value>{_FIGURE}(?!\d|[-:]\d)[A-Za-z%°]{{0,8}}|(?i:true|false)\b)"

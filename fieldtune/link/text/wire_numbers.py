@@ -48,7 +48,9 @@ LARGEST = 1e20
 """No counter has more than 64 bits, about 1.8e19."""
 _TIME_OF_DAY = r"(\d{1,3}):([0-5]\d):([0-5]\d[.,]\d{2,9})(?!\d)"
 _STAMP = re.compile(
-    rf"(?:\W*[A-Z]{{1,8}}\W+)?[\s\[(]*(?:\d{{4}}-\d\d-\d\d[T ])?{_TIME_OF_DAY}|\s*\[\s*(\d+\.\d{{2,9}})\s*\]", re.ASCII
+    rf"(?:\W*[A-Z]{{1,8}}\W+)?[\s\[(]*(?:\d{{4}}-\d\d-\d\d[T ])?{_TIME_OF_DAY}(?:Z\b|[+-]\d\d:?\d\d(?!\d))?"
+    r"|\s*\[\s*(\d+\.\d{2,9})\s*\]",
+    re.ASCII,
 )
 """A time in front of a line (hours, minutes, seconds as of ISO 8601; or seconds in brackets), behind a log's level."""
 _NEXT_NAME = re.compile(

@@ -16,7 +16,7 @@ from fieldtune.line_fields import BY_WIRE_NAME
 from fieldtune.link.limits import Limits
 from fieldtune.link.text.wire_numbers import is_known
 from fieldtune.link.troubleshooting.meanings import MAYBE_MOTORS, MEANINGS, Meaning, meanings
-from fieldtune.link.troubleshooting.name_words import KINDS, UNITS
+from fieldtune.link.troubleshooting.name_words import KINDS, PARTS, UNITS
 from fieldtune.link.troubleshooting.raw_names import Reading, Seen
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 
@@ -74,7 +74,7 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
         elif kind == "speed" and speed is not None and _are_two(speed, reading.label):
             kind = "speed2"
         speed = reading.label if kind == "speed" and speed is None else speed
-        meaning = _in_unit(reading, kind, robot)
+        meaning = _in_parts(reading, kind, robot)
         if meaning is None:
             continue
         what = "t" if meaning.ours in ("t_ms", "t_us") else meaning.words
@@ -167,6 +167,18 @@ def _mostly_stands(numbers: Sequence[float]) -> bool:
 def _goes_on(steps: Sequence[float]) -> bool:
     """Whether numbers rise from line to line as a clock's do."""
     return len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps)
+
+
+def _in_parts(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None:
+    """As ``_in_unit``, also where a name says that the number is so many times the reading: ``rpm_x10``."""
+    label = _in_words(reading.label)
+    for words, share_of in PARTS:
+        if (found := re.search(words, label)) and kind in (*_SPEEDS, *_MEASURED):
+            share, name = share_of(found), label[: found.start()] + label[found.end() :]
+            meaning = _in_unit(Reading(name, [f"{share * one:.9g}" for one in reading.numbers]), kind, robot)
+            unit = "" if meaning is None else f"{1 / share:g} a {meaning.unit}"
+            return None if meaning is None else replace(meaning, unit=unit, scale=share * meaning.scale)
+    return _in_unit(reading, kind, robot)
 
 
 def _in_unit(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None:

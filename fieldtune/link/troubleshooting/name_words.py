@@ -6,6 +6,9 @@ accent arrives here as the mark that raw lines have in its place.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
+
 _IN_OTHER_LANGUAGES = (
     ("time", r"^(zeit|laufzeit|temps|tiempo|tempo|zaman|s[u·]re)(_?(ms|us|s))?$"),
     (
@@ -66,3 +69,11 @@ UNITS: tuple[tuple[str, str], ...] = (
     ("rad", r"rad$"), ("deg", r"deg$"), ("V", r"(_|\b)v$"), ("A", r"(_|\b)a(mps?)?$"),
 )  # fmt: skip
 """Units that a name tells."""
+PARTS: tuple[tuple[str, Callable[[re.Match[str]], float]], ...] = (
+    (r"[_ ]?x_?(10{1,4})_?$", lambda found: 1 / float(found[1])),
+    (r"(?<=_)q(?:\d{1,2}[_.]?)?(\d{1,2})$", lambda found: 0.5 ** float(found[1])),
+    (r"(?<=_)c(?=v$)", lambda _: 0.01),
+    (r"(?<=_)d(?=v$)", lambda _: 0.1),
+)
+"""How a name says that the number is so many times the reading: tenfold, in fixed point (Q8.8: the last number is that
+of the bits behind the point), in hundredths or tenths of a volt (common practice)."""

@@ -107,7 +107,7 @@ def remedies(
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
         said = [*advice(health), *_unused(health, fields, robot)]
         named = robot is not None and any(notice.partition(" ")[0] in _named_so(robot) for notice in health.notices)
-        return said if named else [*said, *_not_mapped(fields, robot)]
+        return said if named or "column names" in health.dropped else [*said, *_not_mapped(fields, robot)]
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(map(uncoloured, texts))
     if letters and not _alike(texts) and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
