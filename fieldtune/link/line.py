@@ -160,7 +160,7 @@ class Line:
             if shown_rpm is None:
                 self._speed.forget()
             else:
-                self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s)
+                self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s, sample.time_s)
         elif self._own_rpm and sample.time_s - self._own_s < _OWN_S:
             sample.turns = None  # the counter of a line whose own rpm was lost
         elif sample.turns is not None:
@@ -199,7 +199,7 @@ class Line:
         # By lines that came faster than they were printed a wheel may seem to do anything.
         if rpm is not None and (abs(rpm) <= self._fastest_rpm or decoder.clock == "robot"):
             sample.wheel_rpm = abs(rpm)
-            self._speed.take(sample.wheel_rpm, sample.arrival_s)
+            self._speed.take(sample.wheel_rpm, sample.arrival_s, sample.time_s)
         else:
             self._speed.unanswered(sample.arrival_s)
 
@@ -299,8 +299,8 @@ class Line:
         worst = max(counts, key=lambda words: counts[words], default="")
         if worst and counts[worst] > max(_MOSTLY * self.good, _FIRST_LINES):
             return worst
-        if self._battery.why:
-            return self._battery.why
+        if why := self._battery.why or self._speed.words(self._line_s):
+            return why
         refused = self._framer.dropped + self._decoder.dropped
         if speed is not None or refused.total() <= max(self.good, _FIRST_LINES):
             return ""

@@ -24,7 +24,7 @@ _ROUGH_RPS = 0.8  # and of one that is shown while the wheel spins up or down
 _SLIP = 0.75  # a count more on the way tilts a fitted line by up to twice this many counts over its length
 _SPARSE_S = 0.09
 _ODD = 3.0
-_STILL_S = 1.0
+_STILL_S, _STILL_AFTER_S = 1.0, 1.5  # without a count; behind a break in the line, before which it turned
 _SEEN_STILL_S = 0.12
 _OVERDUE = 1.5
 _LATE_READING = 2.5  # times the longest wait for a new reading of the counter lately
@@ -60,6 +60,7 @@ class SpeedTrack:
         self._moved_s = 0.0
         self._edge: float | None = None  # turns at which it stood still of a sudden, give or take a count
         self._rate: float | None = None
+        self._turned = False  # it turned before what was known of it ended
         self._ran = 0.0  # turns a second when that was known last
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = self._refreshed_s = -math.inf
@@ -86,6 +87,7 @@ class SpeedTrack:
         self._lines.clear()
         self._refreshes.clear()
         self._steps_s.clear()
+        self._turned = self._turned or self._ran > 0.0
         self._rate, self._edge, self._ran = None, None, 0.0
         self._waited = self.dead = False
 
@@ -126,6 +128,7 @@ class SpeedTrack:
         fewest = _FEWEST_DOUBTED if doubted else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
+        self._turned = self._turned and self._rate is None
         return None if self._rate is None else self._rate * 60
 
     def _on_an_edge(self, turns: float, moved: float, time_s: float) -> bool:
@@ -210,6 +213,9 @@ class SpeedTrack:
         creeping; unknown where it can't have come to a stop within what was counted.
         """
         since = now - self._moved_s
+        if self._turned and since < _STILL_AFTER_S:  # what it did before a break says that it may turn on
+            self._rate = None
+            return None
         due_s = max(_LATE_READING * max(self._refresh_s, default=0.0), _SEEN_STILL_S)
         if since >= _STILL_S or (self._quantum / since <= _GOOD_RPS and since > due_s):
             self.dead = self.dead or self._turns_to_stop() > _FEW_COUNTS * self._quantum
