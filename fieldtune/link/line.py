@@ -160,7 +160,7 @@ class Line:
             if shown_rpm is None:
                 self._speed.forget()
             else:
-                self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s, sample.time_s)
+                self._speed.take(shown_rpm, sample.arrival_s - self._rpm_filter.late_s)
         elif self._own_rpm and sample.time_s - self._own_s < _OWN_S:
             sample.turns = None  # the counter of a line whose own rpm was lost
         elif sample.turns is not None:
@@ -199,7 +199,7 @@ class Line:
         # By lines that came faster than they were printed a wheel may seem to do anything.
         if rpm is not None and (abs(rpm) <= self._fastest_rpm or decoder.clock == "robot"):
             sample.wheel_rpm = abs(rpm)
-            self._speed.take(sample.wheel_rpm, sample.arrival_s, sample.time_s)
+            self._speed.take(sample.wheel_rpm, sample.arrival_s)
         else:
             self._speed.unanswered(sample.arrival_s)
 

@@ -8,7 +8,6 @@ _SPEED_S, _SPARSE_S = 0.08, 0.15  # an older speed isn't shown, or one of damage
 _BURST_S, _GAPS, _LATELY_S = 1.3, 300, 4.0
 _RESTS_RPM, _UNANSWERED_S = 60.0, 0.15
 _EVEN, _EVEN_RPM, _APART_S = 0.02, 3.0, 0.5  # what it may have changed from one to the next
-_SLOPE_S, _KEEPS, _KEEPS_RPM = 0.5, 0.06, 60.0  # over so long, and by how much it may go on changing until the next
 _SAID_S = 0.4  # of an older speed it is said
 
 
@@ -23,7 +22,6 @@ class ShownSpeed:
         self._changes = False
         self._gaps_s: deque[float] = deque(maxlen=_GAPS)
         self._fed_s: float | None = None
-        self._lately: deque[tuple[float, float]] = deque()  # seconds of the line's clock, and rpm
 
     def fed(self, arrival_s: float) -> None:
         """Bytes came."""
@@ -31,12 +29,8 @@ class ShownSpeed:
             self._gaps_s.append(arrival_s - self._fed_s)
         self._fed_s = arrival_s
 
-    def take(self, rpm: float, arrival_s: float, time_s: float) -> None:
-        """A speed is known, by the line that arrived then, and is of ``time_s``."""
-        lately = self._lately
-        while lately and not 0.0 <= time_s - lately[0][0] <= _SLOPE_S:
-            lately.popleft()
-        lately.append((time_s, rpm))
+    def take(self, rpm: float, arrival_s: float) -> None:
+        """A speed is known, by the line that arrived then."""
         before, self._before = self._before, (rpm, arrival_s)
         self.rpm, self._arrival_s, self._unanswered_s = rpm, arrival_s, None
         if before is not None and 0.0 < arrival_s - before[1] < _APART_S:
@@ -57,8 +51,7 @@ class ShownSpeed:
             return None
         least_s = max(_SPARSE_S if sparse and not self._changes else _SPEED_S, 4 * line_s)
         age_s = now_s - self._arrival_s
-        burst_s = min(2 * self._silence_s(), _BURST_S) if age_s > least_s else 0.0
-        if age_s > least_s and (age_s > burst_s or not self._keeps(burst_s)):
+        if age_s > least_s and age_s > min(2 * self._silence_s(), _BURST_S):
             return None
         quickly = self.rpm < _RESTS_RPM or (sparse and self._changes)  # it may have begun to turn
         waited_s = 0.0 if self._unanswered_s is None else now_s - self._unanswered_s
@@ -68,13 +61,6 @@ class ShownSpeed:
         """That what is shown may be old, as lines come in bursts, one each ``line_s``; empty where they don't."""
         old_s = self._silence_s()
         return f"lines come in bursts, what is shown is up to {old_s:.1f} s old" if old_s > _SAID_S + line_s else ""
-
-    def _keeps(self, seconds: float) -> bool:
-        """Whether the wheel ran so evenly that its speed is about the same so long after."""
-        (first_s, first), (last_s, last) = self._lately[0], self._lately[-1]
-        if last_s <= first_s:
-            return True
-        return abs(last - first) / (last_s - first_s) * seconds < max(_KEEPS * last, _KEEPS_RPM)
 
     def _silence_s(self) -> float:
         """The silence that half of the moments lately lay in: chunks of one burst come close together."""
