@@ -12,7 +12,8 @@ from collections.abc import Iterable
 
 _PAUSE_S = 0.3
 _RATE_OVER = 8  # lines
-_EVENTS, _WITHIN_S = 3, 6.0
+_EVENTS, _WITHIN_S, _LATE_WITHIN_S = 3, 6.0, 3.0
+_LATE_S = 0.002  # of lines timed no better than this, late ones look like such events by chance
 _COUNTS, _TICKS, _LEAST_S = 2.0, 2.2, 0.0005  # of two lines' rounding each
 _ALIKE = 0.5
 _LINES, _PART, _WHOLE = 100, 0.3, (0.7, 1.3)
@@ -61,13 +62,13 @@ class ReadingAge:
                     first_s, first = steps.popleft()
                     took_s, total = took_s - first_s, total - first
             if events or self.between_s:
-                self._decide(time_s)
+                self._decide(time_s, _WITHIN_S if tick_s < _LATE_S else _LATE_WITHIN_S)
         self._time_s, self._off, self._took_s, self._counts = before_s, off, took_s, total
 
-    def _decide(self, time_s: float) -> None:
-        """What is known of the time between readings by then."""
+    def _decide(self, time_s: float, within_s: float) -> None:
+        """What is known of the time between readings by then, from events within so many seconds."""
         events = self._events
-        while events and not 0 <= time_s - events[0][0] <= _WITHIN_S:
+        while events and not 0 <= time_s - events[0][0] <= within_s:
             events.popleft()
         between_s = statistics.median(size for _, size in events) if len(events) >= _EVENTS else 0.0
         self.between_s = between_s if between_s and self._by_one_reading(between_s) else 0.0
