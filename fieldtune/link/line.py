@@ -149,7 +149,7 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         seen = [sample]
-        if sample.wheel_rpm is not None and self._limit.see(sample.wheel_rpm, sample.setpoint if self._unit else None):
+        if sample.wheel_rpm is not None and self._limit.see(sample.wheel_rpm):
             self._own_rpm, self._own_s, sample.wheel_rpm, sample.turns = True, sample.time_s, None, None
             self._speed.forget()
         elif sample.wheel_rpm is not None:

@@ -1,8 +1,9 @@
 """Own rpm that a program limits, or whose variable can't hold more: at its highest value it stands, to the last digit.
 
-A rounded reading of an even wheel stands, too. So that alone says nothing, unless the value is the most that so many
-bits hold, or the setpoint lies well above it, or the reading goes up and down by itself wherever it is lower. And a
-reading in steps, of whole counts or rounded, comes to its values by whole steps: to a limit it mostly doesn't.
+A rounded reading of an even wheel stands, too, and one that can't reach its setpoint does so at its highest value. So
+that alone says nothing, unless the value is the most that so many bits hold, or the reading goes up and down by itself
+in many sizes wherever it is lower. And a reading in steps, of whole counts or rounded, comes to its values by whole
+steps: to a limit it mostly doesn't.
 """
 
 from __future__ import annotations
@@ -11,8 +12,7 @@ from collections import Counter, deque
 from itertools import pairwise
 
 _SAME, _SAME_ROUGH, _TIMES_SAME = 25, 15, 3  # lines with the highest value, and times as often as others in a row
-_TURNS, _SIZES, _OF = 10, 3, 40  # of the last changes, how many turned back, and how many were of another size
-_ABOVE = 1.08  # times the value, a setpoint
+_TURNS, _SIZES, _OF = 10, 8, 40  # of the last changes, how many turned back, and how many were of another size
 _FINE_RPM, _OFF_RPM = 5.0, 1.5  # of smaller steps a reading is fine; by how much a whole step is rounded
 _BITS = {2.0**bits - 1 for bits in range(8, 17)}
 _SURELY = 2  # stands at one and the same value
@@ -37,8 +37,8 @@ class LimitedRpm:
         """Whether it came back to that value: that of an encoder whose wire is pulled doesn't."""
         return self.highest is not None and (self._times >= _SURELY or self.highest in _BITS)
 
-    def see(self, rpm: float, setpoint: float | None) -> bool:
-        """Takes the next value, and the setpoint in rpm where that is known; whether the wheel may be faster."""
+    def see(self, rpm: float) -> bool:
+        """Takes the next value; whether the wheel may be faster."""
         last, self._last = self._last, rpm
         if rpm > self._top:
             self._top, self._times, self.highest = rpm, 0, None
@@ -51,20 +51,19 @@ class LimitedRpm:
                 elif last != self._top:
                     self._changes.append((rpm - last, self._same))
             self._same = 1
-        if rpm == self._top > 0.0 and self._is_cut_off(setpoint):
+        if rpm == self._top > 0.0 and self._is_cut_off():
             self._times += self.highest is None or self._same == _SAME
             self.highest = rpm
         self.stands = self.highest is not None and rpm >= self.highest
         return self.stands
 
-    def _is_cut_off(self, setpoint: float | None) -> bool:
+    def _is_cut_off(self) -> bool:
         """Whether it stands there as no wheel's reading does."""
         if self.highest is not None:
             return self._same == _SAME
         if self._same < _SAME_ROUGH or not self._came_by_no_step():
             return False
-        above = setpoint is not None and setpoint > _ABOVE * self._top
-        return (self._same >= _SAME and (above or self._top in _BITS)) or self._was_rough()
+        return (self._same >= _SAME and self._top in _BITS) or self._was_rough()
 
     def _came_by_no_step(self) -> bool:
         """Whether it is no whole step above the value before, where the reading goes in steps."""
