@@ -181,7 +181,8 @@ def _by_network(dip: Dip, odds: float, shots: UsualShots) -> bool:
     """
     if dip.seen.over_lowered < _PLAINLY_LOWERED or (dip.coasts and dip.seen.over_slow < _RUN_OUT_SLOW):
         return False
-    return odds > _odds_needed(dip) and _as_expected(dip, shots)
+    needed = max(_odds_needed(dip), 0.0 if _depth_shows(dip, shots) else ALONE_ODDS)
+    return odds > needed and _as_expected(dip, shots)
 
 
 def _odds_needed(dip: Dip) -> float:
@@ -199,10 +200,15 @@ def _odds_needed(dip: Dip) -> float:
 
 
 def _as_expected(dip: Dip, shots: UsualShots) -> bool:
-    """Whether as deep as the profile lets expect, within its usual errors, or a shot of such a depth fits as well."""
-    low, high = shots.expected_shares
+    """Whether as deep as the profile lets expect; or a shot of such a depth fits as well, as of few counts a turn."""
     as_well = dip.seen.over_nothing > dip.freely.over_nothing - _AS_WELL and dip.seen.over_slow > _AT_LEAST_SUDDEN
-    return as_well or low < dip.freely.depth / dip.speed < high
+    return as_well or _depth_shows(dip, shots)
+
+
+def _depth_shows(dip: Dip, shots: UsualShots) -> bool:
+    """Whether it is that deep by itself, within a profile's usual errors."""
+    low, high = shots.expected_shares
+    return low < dip.freely.depth / dip.speed < high
 
 
 def _perhaps_lowered(dip: Dip) -> bool:
