@@ -76,9 +76,11 @@ class CounterNoise:
         known = self._known
         while known and time_s - known[0][0] > _KNOWN_S:
             known.popleft()
-        before = max(
-            (rate for then_s, then, rate in known if self._are_lost(time_s - then_s, turns - then, rate)), default=0.0
-        )
+        before, enough = 0.0, _LOST_COUNTS * self._quantum
+        for then_s, then, rate in known:
+            missing = (1 - _LOST_SHARE) * rate * (time_s - then_s) - abs(turns - then)
+            if missing > enough and self._are_lost(time_s - then_s, turns - then, rate):
+                before = max(before, rate)
         self._too_few = self._too_few + 1 if before else 0
         if self._too_few >= _LINES:
             self.fell, self._before, self._even_since_s = True, before, math.inf
