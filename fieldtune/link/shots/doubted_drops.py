@@ -1,7 +1,7 @@
 """Drops that don't stand out plainly wait for the shot network, which has seen how a wheel went on a second later.
 
-What it says no to was no shot. What it does not say yes to is asked about, unless it stands out: by the course of the
-wheel alone, one that winds up, coasts between two thrusts or was lowered untold falls like that as well.
+What it says no to was no shot, and what it does not say yes to is asked about: by the course of the wheel alone, one
+that winds up, coasts between two thrusts or was lowered untold falls like that as well.
 """
 
 from __future__ import annotations
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
 _PLAIN = 1000.0  # twice a log likelihood ratio
 _NO_SHOT, _YES = 0.0, 1.5  # log odds
-_STANDS_OUT = 150.0  # twice a log likelihood ratio: that it is no shot it has to say then
 _PATIENCE_S = 0.5  # longer than the network looks behind
 
 
@@ -29,8 +28,8 @@ class DoubtedDrops:
         self._waiting: list[tuple[Drop, Dip]] = []
 
     def doubts(self, drop: Drop, dip: Dip) -> bool:
-        """Whether a drop waits from now on; one that is plain does not, nor one that the network itself found."""
-        doubted = not drop.sure or (dip.seen.over_nothing <= _PLAIN and dip.network is None)
+        """Whether a drop waits from now on; one that is plain does not, nor one that the network says yes to."""
+        doubted = not drop.sure or (dip.seen.over_nothing <= _PLAIN and (dip.network is None or dip.network < _YES))
         if doubted:
             self._waiting.append((drop, dip))
         return doubted
@@ -50,6 +49,6 @@ class DoubtedDrops:
 
     def _held_to_be(self, dip: Dip) -> Answer:
         odds = self._network.odds_near(dip.at_s)
-        if odds is None or odds >= (_NO_SHOT if dip.seen.over_nothing > _STANDS_OUT else _YES):
+        if odds is None or odds >= _YES:
             return Answer.SHOT
         return Answer.PERHAPS if odds >= _NO_SHOT else Answer.NONE
