@@ -149,12 +149,13 @@ class Line:
 
     def _watch(self, sample: Sample, tick: float, noisy: bool) -> None:
         seen = [sample]
-        if sample.wheel_rpm is not None and self._limit.see(sample.wheel_rpm):
-            self._own_rpm, self._own_s, sample.wheel_rpm, sample.turns = True, sample.time_s, None, None
-            self._speed.forget()
-        elif sample.wheel_rpm is not None:
+        if sample.wheel_rpm is not None:
             self._own_rpm, sample.turns = True, None  # a counter beside it may have any scale, or none
             self._own_s = sample.time_s
+            if self._limit.see(sample.wheel_rpm):
+                sample.wheel_rpm = None
+                self._speed.forget()
+        if sample.wheel_rpm is not None:
             seen = self._smoothing.see(sample, noisy, self._shots.begin_anew)
             shown_rpm = self._rpm_filter.add(sample.time_s, sample.wheel_rpm, noisy, sample.before_s)
             if shown_rpm is None:

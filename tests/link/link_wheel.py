@@ -43,6 +43,16 @@ def count_lines(t, turns, rng, *, rate_hz=100.0, clock="ms", count_noise=0.0, ti
     ]
 
 
+def lines_of_readings(wheel, at, read, rng, late_s, counts_per_turn=56.0):
+    """Lines printed ``at`` (n,) seconds that say what the counter was when ``read`` (n,), heard from ``late_s`` on."""
+    counts = np.floor(wheel.turns_at(read) * counts_per_turn)
+    arrival = at + late_s + rng.uniform(0, 0.003, len(at))
+    return [
+        (float(when), b"t_ms=%d,wheel_counts=%d\n" % (1000 * (now + 3.2), count))
+        for when, now, count in zip(arrival, at, counts, strict=True)
+    ]
+
+
 def shots_seen(robot, lines):
     """Times at which the line saw shots, on the wheel's own clock, with what it saw."""
     line = Line(robot)

@@ -8,21 +8,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from decode_lines import decode_lines, robot_for, wrong_and_blank
+from link_wheel import lines_of_readings
 from thorough import thorough
 from wheel_controllers import session
 
 
-def chunks_of(wheel, read_hz, line_hz, counts_per_turn=56.0, seed=1):
+def chunks_of(wheel, read_hz, line_hz, seed=1):
     rng = np.random.default_rng(seed)
     at = 0.3 + np.arange(0.0, 22.0, 1 / line_hz)
     phase = rng.uniform(0, 1 / read_hz)
     read = np.floor((at - phase) * read_hz) / read_hz + phase
-    counts = np.floor(wheel.turns_at(read) * counts_per_turn)
-    arrival = at + 0.003 + rng.uniform(0, 0.003, len(at))
-    return [
-        (float(when), b"t_ms=%d,wheel_counts=%d\n" % (1000 * (now + 3.2), count))
-        for when, now, count in zip(arrival, at, counts, strict=True)
-    ]
+    return lines_of_readings(wheel, at, read, rng, 0.003)
 
 
 @pytest.mark.parametrize(

@@ -8,24 +8,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from decode_lines import decode_lines, matched, robot_for, wrong_and_blank
+from link_wheel import lines_of_readings
 from thorough import thorough
 from wheel_controllers import session
 
 from fieldtune.link.validation.reading_age import ReadingAge
 
 
-def chunks_of(wheel, reading_s, line_s, counts_per_turn=56.0, seed=1):
+def chunks_of(wheel, reading_s, line_s, seed=1):
     """Lines of a loop that takes a little longer each time; the counter is read by a timer of its own."""
     rng = np.random.default_rng(seed)
     at = 0.3 + np.cumsum(line_s + np.abs(rng.normal(0, 0.00015, int(23.0 / line_s))))
     phase = rng.uniform(0, reading_s)
     read = np.maximum(np.floor((at - phase) / reading_s) * reading_s + phase, 0.0)
-    counts = np.floor(wheel.turns_at(read) * counts_per_turn)
-    arrival = at + 0.004 + rng.uniform(0, 0.003, len(at))
-    return [
-        (float(when), b"t_ms=%d,wheel_counts=%d\n" % (1000 * (now + 3.2), count))
-        for when, now, count in zip(arrival, at, counts, strict=True)
-    ]
+    return lines_of_readings(wheel, at, read, rng, 0.004)
 
 
 @pytest.mark.parametrize(

@@ -29,13 +29,12 @@ class LineState:
 
     ``mark`` is then the line's time by arrival; ``late_s``: how much later than the next lines came lately.
     ``turned_s`` is when a new count came last, ``trail`` the last (seconds, turns) of new counts; ``stood``: the last
-    line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed, at
-    least until ``stale_until_s``. ``rpms``
-    has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such a stretch gained, turns/s^2;
-    ``scatter`` is how far that rpm goes up and down from line to line, turns/s, ``reading_s`` about the least time from
-    one such change to the next, the last at ``changed_s``; ``dead``: it fell to what it
-    says though the wheel can't, the last time to ``dead_rpm``, even since ``even_since_s`` and as fast as before in
-    ``as_before`` lines; ``noise``: that is not always about zero; ``told``: this was noticed. ``change`` is
+    line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed, at least
+    until ``stale_until_s``. ``rpms`` has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such
+    a stretch gained, turns/s^2; ``scatter`` is how far that rpm goes up and down from line to line, turns/s,
+    ``reading_s`` about the least time from one such change to the next, the last at ``changed_s``; ``dead``: it fell to
+    what it says though the wheel can't, the last time to ``no_speed_rpm``, even since ``even_since_s`` and as fast as
+    before in ``as_before`` lines; ``noise``: that is not always about zero; ``told``: this was noticed. ``change`` is
     what it means if this state does not follow the last one.
     """
 
@@ -54,7 +53,7 @@ class LineState:
     dead: bool = False
     noise: bool = False
     told: bool = False
-    dead_rpm: float = 0.0
+    no_speed_rpm: float = 0.0
     even_since_s: float = 0.0
     as_before: int = 0
     stood: bool = False

@@ -27,7 +27,7 @@ class DeadRpm:
 
     def __init__(self) -> None:
         self._values: deque[float] = deque(maxlen=_KEPT)
-        self._lately: deque[float] = deque(maxlen=_KEPT)
+        self._falling = 0  # of these, since the last rise
         self._last: float | None = None
         self._fading = False
         self._standing = StandingValue()
@@ -44,18 +44,18 @@ class DeadRpm:
         last, self._last = self._last, rpm
         if self._standing.see(rpm):
             return
-        values = self._values
         if last is not None and rpm > last:
             self._fading = self._fading and rpm <= _RISES * last + _OFF_RPM
-            values.clear()
-        values.append(rpm)
-        self._lately.append(rpm)
-        if not self._fading and rpm > 0 and len(values) >= _VALUES:
+            self._falling = 0
+        self._values.append(rpm)
+        self._falling = min(self._falling + 1, _KEPT)
+        if not self._fading and rpm > 0 and self._falling >= _VALUES:
             self._fading = self._fades()
 
     def _fades(self) -> bool:
         """Whether the last values fall by one share each, from where that began."""
-        values = list(self._values)
+        lately = list(self._values)
+        values = lately[-self._falling :]
         share = values[-1] / values[-2]
         last, at = values[-1], 0.0
         for back in range(1, len(values)):
@@ -67,7 +67,7 @@ class DeadRpm:
         begun = values[-back]
         if back < _VALUES or last > _FALLEN * begun:
             return False
-        return begun >= _COUNTS * _count_rpm(list(self._lately)[: 1 - back], (last / begun) ** (1 / (back - 1)))
+        return begun >= _COUNTS * _count_rpm(lately[: 1 - back], (last / begun) ** (1 / (back - 1)))
 
 
 def _count_rpm(values: list[float], share: float) -> float:

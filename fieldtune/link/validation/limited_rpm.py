@@ -9,10 +9,10 @@ steps: to a limit it mostly doesn't.
 from __future__ import annotations
 
 from collections import Counter, deque
-from itertools import pairwise
+
+from fieldtune.link.validation.standing_value import CHANGES, has_stood
 
 _SAME, _SAME_ROUGH, _TIMES_SAME = 25, 15, 3  # lines with the highest value, and times as often as others in a row
-_TURNS, _SIZES, _OF = 10, 8, 40  # of the last changes, how many turned back, and how many were of another size
 _FINE_RPM, _OFF_RPM = 5.0, 1.5  # of smaller steps a reading is fine; by how much a whole step is rounded
 _BITS = {2.0**bits - 1 for bits in range(8, 17)}
 _SURELY = 2  # stands at one and the same value
@@ -24,13 +24,16 @@ class LimitedRpm:
     def __init__(self) -> None:
         self.highest: float | None = None
         """The value at which it is cut off; None where it isn't, as far as is known."""
-        self.stands = False
-        """Whether it stands there now: the wheel may be faster."""
         self._top = 0.0
         self._last: float | None = None
         self._into_top = 0.0
         self._same = self._times = 0
-        self._changes: deque[tuple[float, int]] = deque(maxlen=_OF)  # by how much, behind how many lines without
+        self._changes: deque[tuple[float, int]] = deque(maxlen=CHANGES)  # by how much, behind how many lines without
+
+    @property
+    def stands(self) -> bool:
+        """Whether it stands there now: the wheel may be faster."""
+        return self.highest is not None and self._last is not None and self._last >= self.highest
 
     @property
     def sure(self) -> bool:
@@ -54,7 +57,6 @@ class LimitedRpm:
         if rpm == self._top > 0.0 and self._is_cut_off():
             self._times += self.highest is None or self._same == _SAME
             self.highest = rpm
-        self.stands = self.highest is not None and rpm >= self.highest
         return self.stands
 
     def _is_cut_off(self) -> bool:
@@ -63,7 +65,7 @@ class LimitedRpm:
             return self._same == _SAME
         if self._same < _SAME_ROUGH or not self._came_by_no_step():
             return False
-        return (self._same >= _SAME and self._top in _BITS) or self._was_rough()
+        return (self._same >= _SAME and self._top in _BITS) or has_stood(self._changes, self._same, _TIMES_SAME)
 
     def _came_by_no_step(self) -> bool:
         """Whether it is no whole step above the value before, where the reading goes in steps."""
@@ -71,11 +73,3 @@ class LimitedRpm:
         step = float(min((size for size, times in sizes.items() if times > 1), default=0))
         off = abs(self._into_top - step * round(self._into_top / step)) if step else 0.0
         return step < _FINE_RPM or off > _OFF_RPM
-
-    def _was_rough(self) -> bool:
-        """Whether it has stood far longer than it did below, where it went up and down."""
-        changes = self._changes
-        back = sum(one * then < 0 for (one, _), (then, _) in pairwise(changes))
-        usual = max((same for _, same in changes), default=0)
-        sizes = {round(abs(change), 6) for change, _ in changes}
-        return back >= _TURNS and len(sizes) >= _SIZES and self._same >= _TIMES_SAME * usual

@@ -280,7 +280,7 @@ class Continuity:
             base.told = True
         else:
             base.dead, base.noise, base.as_before, base.even_since_s = True, False, 0, sample.time_s
-            base.dead_rpm = sample.wheel_rpm or 0.0
+            base.no_speed_rpm = sample.wheel_rpm or 0.0
         sample.wheel_rpm = None
 
     def _readings_follow(self, base: LineState, sample: Sample, loose: bool) -> str | None:

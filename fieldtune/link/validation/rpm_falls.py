@@ -61,7 +61,7 @@ class RpmFalls:
 
     def _is_back(self, base: LineState, rpm: float, time_s: float) -> bool:
         """Whether it says a wheel's speed again."""
-        said, base.dead_rpm = base.dead_rpm, rpm
+        said, base.no_speed_rpm = base.no_speed_rpm, rpm
         base.noise = base.noise or rpm > self._least
         if rpm <= self._least or abs(rpm - said) > _EVEN * said:
             base.even_since_s = time_s

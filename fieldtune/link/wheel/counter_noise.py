@@ -87,8 +87,6 @@ class CounterNoise:
 
     def _are_lost(self, since_s: float, turned: float, rate: float) -> bool:
         """Whether a wheel of that many turns a second, braked since then, would have made more."""
-        if since_s <= 0.0:
-            return False
         braked_s = min(since_s, rate / self._brake_rps2)
         least = (1 - _LOST_SHARE) * rate * braked_s - self._brake_rps2 * braked_s**2 / 2
         return least - abs(turned) > _LOST_COUNTS * self._quantum
