@@ -65,6 +65,14 @@ KINDS: dict[str, tuple[Line, dict[str, tuple[str, float]]]] = {
         lambda k: f"ms={100 + 20 * k} draw=31.5 fired={k % 2} vbat=9.81",
         {"ms": ("t_ms", 1), "draw": ("draw_mm", 1), "fired": ("fired", 1), "vbat": ("battery_v", 1)},
     ),
+    "shots counted": (
+        lambda k: f"ms={100 + 20 * k} rpm={1380 + k} shots={3 + k // 12}",
+        {"ms": ("t_ms", 1), "rpm": ("wheel_rpm", 1), "shots": ("fired", 1)},
+    ),
+    "no count of shots": (
+        lambda k: f"ms={100 + 20 * k} rpm={1380 + k} shots={3 + k % 5}",
+        {"ms": ("t_ms", 1), "rpm": ("wheel_rpm", 1)},
+    ),
     "a tag before, milliamperes": (
         lambda k: "[shooter] speed=1400 setpoint=1410 current=4200",
         {"speed": ("wheel_rpm", 1), "setpoint": ("setpoint", 1), "current": ("current_ma", 1)},

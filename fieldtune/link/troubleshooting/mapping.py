@@ -6,10 +6,8 @@ A person may change each guess. A unit of the robot's becomes one of our fields 
 from __future__ import annotations
 
 import re
-import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import BY_WIRE_NAME
@@ -17,13 +15,20 @@ from fieldtune.link.limits import Limits
 from fieldtune.link.text.wire_numbers import is_known
 from fieldtune.link.troubleshooting.meanings import MAYBE_MOTORS, MEANINGS, Meaning, meanings
 from fieldtune.link.troubleshooting.name_words import KINDS, PARTS, UNITS
+from fieldtune.link.troubleshooting.number_courses import (
+    LEAST_DIFFERENT,
+    STEADIER,
+    go_both_ways,
+    go_on,
+    mostly_stand,
+    tells_shots,
+)
 from fieldtune.link.troubleshooting.raw_names import Reading, Seen
 from fieldtune.link.troubleshooting.robot_units import RobotUnit, hertz, motor_rpm, position, positions, robot_unit
 
 if TYPE_CHECKING:
     from fieldtune.robot.model import Robot
 
-_FEW_NUMBERS, _MOSTLY = 10, 0.5
 _BY_UNIT = (("speed", "wheel_rpm"), ("battery", "battery_v"))
 """Kinds that a unit behind the number tells where the name says nothing, as in another language."""
 _OF_COLUMNS = (*_BY_UNIT, ("distance", "distance_m"), ("current", "current_a"))
@@ -37,8 +42,6 @@ _SPEEDS = ("speed", "speed2", "setpoint")
 _TURNING = (*_SPEEDS, "counts", "period", "current", "power")
 _MEASURED = ("battery", "current", "distance", "power", "draw")
 _TERMS = {"p", "i", "d"}  # of a controller: no current, and no distance
-_LEAST_DIFFERENT = 3
-_STEADIER, _BOTH_WAYS = 2, 8
 _HUNDRED = 100.0  # up to it, a battery's number may be percent
 _SELDOM = ("share 0 to 1", "cm", "counts per 100 ms")
 _PLAYS_FROM_M = 0.2, 15.0
@@ -63,9 +66,9 @@ def guess(seen: Seen, robot: Robot | None = None) -> dict[str, Meaning]:
         of_control = names >= _TERMS and reading.label.casefold() in _TERMS
         if kind is None or of_control or _in_another_unit(reading, kind, robot):
             continue
-        if kind == "counts" and goes_both_ways(reading.numbers):  # counts since the last line say no speed
+        if kind == "counts" and go_both_ways(reading.numbers):  # counts since the last line say no speed
             continue
-        if kind == "time" and _mostly_stands(reading.numbers):  # whole seconds
+        if kind == "time" and mostly_stand(reading.numbers):  # whole seconds
             continue
         if kind == "speed" and reading.name in targets:
             kind = targets[reading.name]
@@ -103,9 +106,9 @@ def _targets(seen: Seen) -> dict[str, str | None]:
         second = by_name.get(name[:-1] + "1") if name.endswith(".0") else None
         if second is not None:
             few, many = sorted((len(set(one.numbers)), one.name) for one in (first, second))
-            if few[0] * _STEADIER <= many[0]:
+            if few[0] * STEADIER <= many[0]:
                 found[few[1]] = "setpoint"
-            elif many[0] < _LEAST_DIFFERENT:
+            elif many[0] < LEAST_DIFFERENT:
                 found[few[1]] = found[many[1]] = None
     return found
 
@@ -131,42 +134,21 @@ def _in_another_unit(reading: Reading, kind: str, robot: Robot | None) -> bool:
 
 def _kind_of(reading: Reading, seen: Seen) -> str | None:
     name, numbers = _in_words(reading.label), reading.numbers
-    steps = [after - before for before, after in pairwise(numbers[1:])]  # the first line may be an old one
     if name:
         by_unit = next((kind for kind, ours in _BY_UNIT if reading.behind and is_known(reading.behind, ours)), None)
         if by_unit is not None and not any(re.search(words, name) for _, words in KINDS):
             return by_unit
         kinds = (kind for kind, words in KINDS if re.search(words, name))
-        kind = next((kind for kind in kinds if kind != "fired" or set(numbers) <= {0.0, 1.0}), None)
+        kind = next((kind for kind in kinds if kind != "fired" or tells_shots(numbers)), None)
         if by_unit is not None and kind in _MEASURED and not is_known(reading.behind, MEANINGS[kind][0].ours):
             return by_unit  # v=1258rpm is no voltage
-        if kind == "current" and _goes_on(steps):  # a log's level and time, as in I (12345)
+        if kind == "current" and go_on(numbers):  # a log's level and time, as in I (12345)
             return "time"
         return None if kind in _TURNING and _OTHERS.search(name) else kind or None
     if reading.behind:
         return next((kind for kind, ours in _OF_COLUMNS if is_known(reading.behind, ours)), None)
     first = next((one for one in seen.readings if one.numbers), None)
-    return "time" if reading is first and _goes_on(steps) else None
-
-
-def goes_both_ways(numbers: Sequence[float]) -> bool:
-    """Whether numbers go down about as often as up, as no counter does; one that rests on an edge has two values."""
-    if len(set(numbers)) < _LEAST_DIFFERENT:
-        return False
-    steps = [after - before for before, after in pairwise(numbers)]
-    up, down = (sum(sign * step > 0 for step in steps) for sign in (1, -1))
-    return min(up, down) >= _BOTH_WAYS and _STEADIER * min(up, down) >= max(up, down)
-
-
-def _mostly_stands(numbers: Sequence[float]) -> bool:
-    """Whether most lines have the number of the line before, so that it times none of them."""
-    same = sum(before == after for before, after in pairwise(numbers))
-    return len(numbers) > _FEW_NUMBERS and same > _MOSTLY * len(numbers)
-
-
-def _goes_on(steps: Sequence[float]) -> bool:
-    """Whether numbers rise from line to line as a clock's do."""
-    return len(steps) > 3 and min(steps) > 0 and max(steps) < 20 * statistics.median(steps)
+    return "time" if reading is first and go_on(numbers) else None
 
 
 def _in_parts(reading: Reading, kind: str, robot: Robot | None) -> Meaning | None:
@@ -284,7 +266,7 @@ def _position(said: str, options: Sequence[Meaning], robot: Robot | None) -> Mea
 def _period(reading: Reading, options: Sequence[Meaning], named: set[str], robot: Robot | None) -> Meaning | None:
     """The time of a turn or of a count, by which speed the wheel may have; None where it is that of a loop."""
     of_wheel = 0.0 in reading.numbers or _OF_A_TURN.search(reading.label) is not None
-    if not of_wheel and len(set(reading.numbers)) < _LEAST_DIFFERENT:
+    if not of_wheel and len(set(reading.numbers)) < LEAST_DIFFERENT:
         return None
     fits = [
         one

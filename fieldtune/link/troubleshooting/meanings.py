@@ -61,7 +61,7 @@ MEANINGS: Mapping[str, tuple[Meaning, ...]] = {
     "power": _meanings("drive power", ("%", "power_pct", 1.0), ("share 0 to 1", "power_pct", 100.0),
                        ("of 255", "power_pct", 100 / 255)),
     "draw": _meanings("draw", ("mm", "draw_mm", 1.0), ("cm", "draw_mm", 10.0), ("in", "draw_mm", 25.4)),
-    "fired": _meanings("shot leaves", ("0 or 1", "fired", 1.0)),
+    "fired": _meanings("shot leaves", ("0 or 1, or shots so far", "fired", 1.0)),
     "hood": _meanings("exit angle now", ("deg", "hood_deg", 1.0), ("rad", "hood_deg", 180 / math.pi)),
     "turret": _meanings("turn of the launcher", ("deg", "turret_deg", 1.0), ("rad", "turret_deg", 180 / math.pi)),
 }  # fmt: skip

@@ -148,13 +148,12 @@ def _mapping(fields: Sequence[RawField], robot: Robot | None) -> list[str]:
         columns = fields[0].name.startswith("column ")
         said += share_remedy(fields, robot) if likely or columns else _no_speed(fields, robot)
     pasted, unsure = profile_lines(_told(fields)), _at_rest(fields, robot)
-    if pasted and pasted[0] == "[link.columns]":
-        put = 'Put a field\'s name for each "-" that matters into the profile:'
-        return [*said, *unsure, *supposed(fields, robot), put, *pasted]
     if not pasted:
         return [*said, *(unsure or [_SHOW_ONE])]
-    look = "Paste into the profile, after a look whether each is what it seems:"
-    return [*said, *unsure, *supposed(fields, robot), look, *pasted]
+    paste = "Paste into the profile, after a look whether each is what it seems:"
+    if '"-"' in "".join(pasted):
+        paste = 'Put a field\'s name for each "-" that matters into the profile:'
+    return [*said, *unsure, *supposed(fields, robot), paste, *pasted]
 
 
 def _told(fields: Sequence[RawField]) -> list[RawField]:
