@@ -1,4 +1,4 @@
-"""Programs that print oftener than they read the encoder are told so; others are not.
+"""Programs that print oftener than they read the encoder, or too seldom, are told so; others are not.
 
 The wheel runs as the tests' own simulator says. All figures are invented.
 """
@@ -35,7 +35,8 @@ def told(
         text = f"t_ms={1e3 * at_s:.0f},{value(turns, read_s)},battery_mv=10900\n"
         line.feed(text.encode(), at_s + rng.uniform(0.001, 0.004))
         at_s += rng.uniform(0.99, 1.01) / hz
-    return [words for words in remedies(line.health(), line.raw(60), None, robot) if "anew" in words]
+    said = remedies(line.health(), line.raw(60), None, robot)
+    return [words for words in said if "anew" in words or "lines a second" in words]
 
 
 def counts(turns: Callable[[float], float], read_s: float) -> str:
@@ -69,6 +70,13 @@ def test_own_rpm_that_is_held_is_told(control: str, reading_s: float) -> None:
 @pytest.mark.parametrize("hz", [20, 50, 100])
 def test_one_that_reads_for_each_line_is_told_nothing(control: str, value, hz: float) -> None:
     assert not told(control, hz, 0.0, value)
+
+
+@pytest.mark.parametrize("hz", [5, 8, 10])
+@pytest.mark.parametrize("value", [counts, own_rpm])
+def test_few_lines_a_second_are_told(value, hz: float) -> None:
+    (said,) = told("PI soft", hz, 0.0, value)
+    assert float(said.split()[1]) == pytest.approx(hz, rel=0.05)
 
 
 @pytest.mark.parametrize("control", ["PI soft", "on-off"])

@@ -111,6 +111,10 @@ _BREAKS = (
     "The connection breaks again and again: a loose plug or cable, a battery that sags until the controller starts"
     " anew, or a robot program that closes it."
 )
+_SELDOM_HZ, _ENOUGH_LINES = 12.0, 20
+_SELDOM = (
+    "Only {} lines a second: some shots fall between them. Let the program print 20 or more a second, or send fired."
+)
 _WORTH_SAYING = 0.01
 """Share of the lines from which a refused one is worth doing something about."""
 
@@ -143,6 +147,12 @@ def advice(health: Health) -> list[str]:
     if cause == "impossible wheel" and health.clock == "arrival" and uneven:
         said = _LATE
     return [*again, said] if said else again
+
+
+def few_lines(health: Health) -> list[str]:
+    """What to do where lines are too far apart; empty where they aren't, or most are refused."""
+    read, rate_hz = health.good > max(_ENOUGH_LINES, health.lines / 2), health.rate_hz
+    return [_SELDOM.format(f"{rate_hz:.2g}")] if read and rate_hz is not None and rate_hz < _SELDOM_HZ else []
 
 
 def health_words(health: Health) -> str:

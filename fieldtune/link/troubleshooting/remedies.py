@@ -15,7 +15,7 @@ from fieldtune.link.text.bare_columns import alike
 from fieldtune.link.text.raw_pairs import uncoloured
 from fieldtune.link.text.wire_numbers import is_maybe_grouped
 from fieldtune.link.troubleshooting.clock_remedies import NOMINAL, clock_remedy
-from fieldtune.link.troubleshooting.line_health import advice
+from fieldtune.link.troubleshooting.line_health import advice, few_lines
 from fieldtune.link.troubleshooting.raw_fields import RawField, profile_lines, raw_fields
 from fieldtune.link.troubleshooting.unit_remedies import (
     fraction_remedy,
@@ -107,7 +107,8 @@ def remedies(
         fields = raw_fields(texts, robot) if robot is not None and health.good else []
         said = [*advice(health), *_unused(health, fields, robot)]
         named = robot is not None and any(notice.partition(" ")[0] in _named_so(robot) for notice in health.notices)
-        return said if named or "column names" in health.dropped else [*said, *_not_mapped(fields, robot)]
+        said += [] if named or "column names" in health.dropped else _not_mapped(fields, robot)
+        return said or few_lines(health)
     cause = max(health.dropped, key=lambda name: health.dropped[name])
     letters = "".join(map(uncoloured, texts))
     if letters and not _alike(texts) and letters.count("·") > _GARBLED * len(letters) and cause != "checksum":
