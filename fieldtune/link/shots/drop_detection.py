@@ -128,7 +128,7 @@ class DropDetector:
         asked = points.samples[-1].setpoint if points.samples else None
         if sample.setpoint != asked and around_drop.lowered(points, sample):
             self._lowered_s = sample.time_s
-        if not points.add(sample, placed, noisy):
+        if not points.add(sample, placed, noisy, heard):
             return found
         self._seen = True
         if not points.cell_s:

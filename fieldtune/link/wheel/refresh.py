@@ -41,13 +41,16 @@ class RefreshTimes:
         self._turn.clear()
         self.period_s = 0.0
 
-    def place(self, first_s: float, last_s: float, tick_s: float, readings: int = 0) -> tuple[float, float]:
+    def place(
+        self, first_s: float, last_s: float, tick_s: float, readings: int = 0, about_s: float = 0.0
+    ) -> tuple[float, float]:
         """When the reading that came in ``first_s`` to ``last_s`` was made, and how uncertain that is, seconds.
 
-        ``tick_s``: uncertainty of these times. ``readings``: how many were made since the last, if that is known.
+        ``tick_s``: uncertainty of these times. ``readings``: how many were made since the last, if that is known;
+        ``about_s``: likewise, how far they are about apart.
         """
         room_s = last_s - first_s + 2 * tick_s
-        turns = self._turns_since((first_s + last_s) / 2, room_s, readings) if self._turn else 0
+        turns = self._turns_since((first_s + last_s) / 2, room_s, readings, about_s) if self._turn else 0
         if turns is None:
             self.clear()
         self._first.append(first_s)
@@ -64,13 +67,13 @@ class RefreshTimes:
                     kept.popleft()
         return (first_s + last_s) / 2, last_s - first_s
 
-    def _turns_since(self, middle_s: float, room_s: float, readings: int) -> int | None:
+    def _turns_since(self, middle_s: float, room_s: float, readings: int, about_s: float) -> int | None:
         """The fewest periods that may lie between the last reading and one at ``middle_s``; None if no number does.
 
         A wheel that turns has moved at each reading: only a slow one leaves some out.
         """
         since = middle_s - (self._first[-1] + self._last[-1]) / 2
-        self.period_s = self.period_s or since / max(readings, 1)
+        self.period_s = self.period_s or about_s or since / max(readings, 1)
         turns = readings or max(math.ceil((since - room_s) / self.period_s), 1)
         return turns if abs(since - turns * self.period_s) <= room_s else None
 

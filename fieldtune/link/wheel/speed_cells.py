@@ -48,12 +48,17 @@ class Cells:
 
 
 def speed_cells(
-    edges_s: FloatArray, t: FloatArray, turns: FloatArray, counts: bool, breaks_s: Iterable[float], noisy: bool
+    edges_s: FloatArray,
+    t: FloatArray,
+    turns: FloatArray,
+    counts: bool,
+    breaks_s: Iterable[tuple[float, float]],
+    noisy: bool,
 ) -> Cells | None:
     """The cells between even ``edges_s`` (n + 1,) that points ``t``, ``turns`` (p,) tell; None where they are too few.
 
-    ``counts``: turns are counted, not summed from own rpm; ``breaks_s``: where they jump; ``noisy``: single speeds may
-    be false.
+    ``counts``: turns are counted, not summed from own rpm; ``breaks_s``: from when to when they jump; ``noisy``:
+    single speeds may be false.
     """
     cell = edges_s[1] - edges_s[0]
     behind, known = t.searchsorted(edges_s), np.concatenate((_BEFORE_ALL, t, _BEHIND_ALL))
@@ -66,9 +71,9 @@ def speed_cells(
     if not counts and len(kept) < len(edges_s):
         single = ends - begins == 1
         begins, ends, speeds = _with_readings(begins[single], speeds[single], behind, t, turns)
-    for at in breaks_s:
-        if edges_s[0] < at <= edges_s[-1]:
-            apart = (edges_s[ends] < at) | (edges_s[begins] >= at)
+    for since_s, until_s in breaks_s:
+        if edges_s[0] < until_s and since_s <= edges_s[-1]:
+            apart = (edges_s[ends] <= since_s) | (edges_s[begins] >= until_s)
             begins, ends, speeds = begins[apart], ends[apart], speeds[apart]
     if len(begins) < FEWEST:
         return None

@@ -30,6 +30,9 @@ _THIN, _THINNED = 1.85, 2.0  # times the shortest that lines are apart on the me
 _FEWEST_LINES = 10  # that tell whether others are missing
 _PAUSE = 8.0  # likewise, at most: one pause makes no lines missing
 _SHIFTED = 0.25  # of a cell: where readings are taken to be older than before, or not any more, time jumps by as much
+_WAITED, _POORLY = 1.3, 0.5  # cells since the reading before: lines between brought none; of that, its time's spread
+_EVEN, _MANY_COUNTS = 3, 2.5  # points by which a step is expected; counts that it is off by, at least
+_LEAP, _LEAP_OLD = 0.4, 0.25  # and by what share of itself; where readings are older than their lines
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
 _STEP = 0.1  # of own rpm: more has to be said twice on a damaged line
@@ -55,8 +58,8 @@ class WheelPoints:
         self.t, self.turns = array("d"), array("d")  # of which numpy's are made far more quickly than of lists
         self._spread_s: list[float] = []
         self.samples: list[Sample] = []
-        self._offset = 0.0
-        self._breaks_s: deque[float] = deque(maxlen=20)
+        self._offset = self._leap = 0.0
+        self._breaks_s: deque[tuple[float, float]] = deque(maxlen=20)  # steps in which the time jumps
         self._rpm = self._rpm_before = -1.0
         self._doubted_s: float | None = None
         self._run = -math.inf, 0.0
@@ -102,11 +105,13 @@ class WheelPoints:
         some = min(len(self.t), 6)
         rate = (self.turns[-1] - self.turns[-some]) / max(self.t[-1] - self.t[-some], 1e-6)
         self._offset = self.turns[-1] + rate * (time_s - self.t[-1])
-        self._breaks_s.append(time_s)
+        self._breaks_s.append((self.t[-1], time_s))
         return True
 
-    def add(self, sample: Sample, placed: tuple[float, float, float] | None, noisy: bool = False) -> bool:
-        """Takes a sample; says whether ``now_s`` moved on. ``placed``, ``noisy``: as in ``DropDetector.see``."""
+    def add(
+        self, sample: Sample, placed: tuple[float, float, float] | None, noisy: bool = False, heard: bool = False
+    ) -> bool:
+        """Takes a sample; says whether ``now_s`` moved on. The others: as in ``DropDetector.see``."""
         self._noisy = noisy
         if sample.turns is None:
             if sample.wheel_rpm is not None:
@@ -119,13 +124,35 @@ class WheelPoints:
             return self._add_doubtful_rpm(sample) if single else self._add_rpm(sample)
         if placed is None:
             return False
-        spreads = placed[2], self._spread_s[-1] if self.t else placed[2]
-        if not self._put(sample, placed[0], abs(placed[1]) + self._offset, placed[2]):
+        at_s, turns, spread_s = placed[0], abs(placed[1]) + self._offset, placed[2]
+        leapt = self._leapt(at_s, turns, spread_s, sure=not (heard or noisy))
+        since_s = self.t[-1] if self.t else at_s
+        if not self._put(sample, at_s, turns - leapt, spread_s):
             return False
-        if min(spreads) == 0.0 and max(spreads) > _SHIFTED * self.cell_s > 0.0:
-            self._breaks_s.append(placed[0])
-        self._move_on(placed[0])
+        if leapt:
+            self._offset -= leapt
+            self._breaks_s.append((since_s, at_s))
+        self._leap = leapt
+        self._move_on(at_s)
         return True
+
+    def _leapt(self, time_s: float, turns: float, spread_s: float, *, sure: bool) -> float:
+        """By how many turns the counter went farther than the wheel, or less far, as its reading is newer or older
+        than the one before; 0 where it did not. ``sure``: neither the count nor its time is doubted.
+
+        A wheel that stops goes on to fall: what leapt twice to the same side in a row did not leap.
+        """
+        t, x = self.t, self.turns
+        if len(t) <= _EVEN or not self.cell_s:
+            return 0.0
+        since_s = time_s - t[-1]
+        expected = (x[-1] - x[-1 - _EVEN]) / (t[-1] - t[-1 - _EVEN]) * since_s
+        leapt = turns - x[-1] - expected
+        waited = since_s > _WAITED * self.cell_s and spread_s > _POORLY * since_s
+        if waited or abs(spread_s - self._spread_s[-1]) > _SHIFTED * self.cell_s:
+            return leapt
+        far = abs(leapt) > (_LEAP_OLD if spread_s else _LEAP) * expected > _MANY_COUNTS * self.count
+        return leapt if sure and far and leapt * self._leap <= 0 else 0.0
 
     def _put(self, sample: Sample, time_s: float, turns: float, spread_s: float) -> bool:
         if self.t and time_s - self.t[-1] < SPACING_S:
@@ -272,5 +299,5 @@ class WheelPoints:
         if noisy and counts:
             fine = fine_points(t, x, self.quantum**2 / 12)
             t, x = t[fine], x[fine]
-        breaks_s = [at - instant for at in self._breaks_s] if counts else []
+        breaks_s = [(since - instant, until - instant) for since, until in self._breaks_s] if counts else []
         return speed_cells(edges, t, x, counts, breaks_s, noisy)

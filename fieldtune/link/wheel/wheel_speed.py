@@ -33,8 +33,8 @@ _SELDOM, _FORGET_WAITS = 0.25, 0.1
 _LAST_POINTS = 4
 _RATE_OVER, _NEAR = 12, (0.15, 0.0015)
 _TIMED, _UNEVEN, _TIMES, _TIMES_WITHIN_S = 0.25, 1.6, 5, 1.0  # of a count's time; times; counts; seconds
+_POORLY = 0.5  # of the time between two lines
 _ROOM = 1.2  # times the time between two readings, as it is learned from a few
-_MISSING = 1.5  # periods between two lines, from which on one between them is missing
 _TO_NEXT, _LONGEST_BEAT_S = 2.5, 2.5  # nearly in step with the lines a counter is read once less from time to time
 _STALE_S = 0.3  # so long after one reading older than its line, others are held to be so too
 
@@ -77,9 +77,9 @@ class SpeedTrack:
 
     @property
     def reading_s(self) -> float:
-        """The longest time lately between two readings of a counter that lines come in between of; else 0."""
-        reads_seldom = self._lines and self._lines[-1] < self._stale_until_s and self._waits > _SELDOM
-        return max(self._refresh_s, default=0.0) if reads_seldom else 0.0
+        """The longest time lately between two readings of a counter that was not read anew for each line; else 0."""
+        may_be_old = self._lines and self._lines[-1] < self._stale_until_s
+        return max(self._refresh_s, default=0.0) if may_be_old else 0.0
 
     def clear(self) -> None:
         """Forgets the past: what comes next has no connection with it."""
@@ -158,18 +158,18 @@ class SpeedTrack:
             self._refresh_s.append(since_s)
             between_s, self._refreshed_s = time_s - self._refreshed_s, time_s
             again_s = _TO_NEXT * between_s if between_s < _LONGEST_BEAT_S else 0.0
-            self._stale_until_s = time_s + max(again_s, _STALE_S)
+            self._stale_until_s = max(self._stale_until_s, time_s + max(again_s, _STALE_S))
         if refreshed or time_s < self._stale_until_s:
-            at_s, spread_s = (before_s + time_s) / 2, gap_s
+            at_s, spread_s, in_step = (before_s + time_s) / 2, gap_s, self._waits < _SELDOM
             if self._waited or not doubted:  # lines may be missing before it
-                period_s = self._refreshes.period_s
-                missing = 0.0 < _MISSING * period_s < gap_s and self._waits < _SELDOM
-                readings = self._readings(moved, period_s) if missing else 0
-                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s, readings)
-            if self._waits < _SELDOM and spread_s >= gap_s and self._rate and self._points:
-                # Nearly in step with the lines, and not known better: where an even wheel has it.
+                about_s = self._refreshes.period_s or gap_s if in_step else 0.0
+                readings = self._readings(moved, about_s) if in_step and self._points else 0
+                at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s, readings, about_s)
+            if in_step and spread_s > _POORLY * gap_s and self._rate and self._points:
+                # Nearly in step with the lines, and hardly known: where an even wheel has it.
                 last_s, last, *_ = self._points[-1]
-                at_s = min(max(last_s + (turns + self._quantum / 2 - last) / self._rate, before_s), time_s)
+                even_s = last_s + (turns + self._quantum / 2 - last) / self._rate
+                at_s = min(max(even_s, before_s, at_s - spread_s / 2), time_s, at_s + spread_s / 2)
             self._place(at_s, turns + self._quantum / 2, spread_s)
         elif self._waited and abs(moved) < _OVERDUE * self._quantum:
             edge = turns if moved > 0 else turns + self._quantum
