@@ -73,7 +73,7 @@ class Line:
         self._damaged_at: float | None = None
         self._measured = self._own_rpm = False
         self._own_s = -math.inf
-        self._whole: bool | None = None  # no characters were damaged for long; None: none yet, but not for long
+        self._whole: bool | None = None  # no line was damaged for long; None: none yet, but not for long
         self._not_read = ""
         self._look_again = _FIRST_LINES  # good lines at which to look again for a speed under another name
         self._extra: Counter[str] = Counter()
@@ -87,13 +87,13 @@ class Line:
         """
         framer, decoder = self._framer, self._decoder
         lines = framer.read(chunk)
-        doubted = framer.damaged + decoder.damaged > self._dropped_before or self._doubted(arrival_s)
+        noisy = framer.damaged + decoder.damaged > self._dropped_before or self._is_noisy(arrival_s)
         if self._damaged_at is None:
             self._damaged_at = arrival_s + _PROVEN_S - _WHOLE_S
         if framer.damaged != self._damaged_before:
             self._damaged_before, self._damaged_at = framer.damaged, arrival_s
         self._whole = arrival_s - self._damaged_at > _WHOLE_S or (False if framer.damaged else None)
-        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, doubted, self._whole)
+        samples = decoder.take_all(lines, arrival_s, framer.numbers, framer.printed, noisy, self._whole)
         self._pace(arrival_s)
         self._speed.fed(arrival_s)
         if (dropped := framer.damaged + decoder.damaged) != self._dropped_before:
@@ -114,12 +114,12 @@ class Line:
             if lines > 0:
                 self._line_s = (arrival_s - arrived[0][0]) / lines
 
-    def _doubted(self, arrival_s: float) -> bool:
+    def _is_noisy(self, arrival_s: float) -> bool:
         """Whether lines were damaged within the last second, so that others may be false."""
         return arrival_s - self._dropped_at < _NOISY_S
 
     def _see(self, samples: list[Sample], arrival_s: float) -> None:
-        tick, noisy = self._decoder.tick_s, self._doubted(arrival_s)
+        tick, noisy = self._decoder.tick_s, self._is_noisy(arrival_s)
         self.last_arrival_s = arrival_s
         if self._decoder.two_robots:  # nobody knows whose readings they are
             self._break()
@@ -177,9 +177,9 @@ class Line:
             if self._unit.see(sample.time_s, sample.setpoint, shown):
                 sample.setpoint = None
         if sample.turns is None or not self._counted.no_counter:
-            doubted, heard = noisy or self._decoder.jitter_s > 0, self._decoder.clock == "arrival"
+            uncertain, heard = noisy or self._decoder.jitter_s > 0, self._decoder.clock == "arrival"
             for one in seen:
-                self._shots.see(one, self._counted.track.placed, tick, doubted, heard)
+                self._shots.see(one, self._counted.track.placed, tick, uncertain, heard)
         self._history.add(sample.time_s, sample.wheel_rpm)
         self._figures.see(sample)
         self._jams.see(sample, self._shots.shots)
@@ -337,7 +337,7 @@ class Line:
         )
 
     def _speed_shown(self, now_s: float) -> float | None:
-        sparse = self._doubted(now_s) and not self._own_rpm  # which is the middle one of three lines then
+        sparse = self._is_noisy(now_s) and not self._own_rpm  # which is the middle one of three lines then
         return self._speed.shown(now_s, self._line_s, sparse)
 
     @staticmethod

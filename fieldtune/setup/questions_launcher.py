@@ -22,7 +22,7 @@ _SURFACES = (
     ("perforated", "Holes"),
     ("foam", "Foam"),
 )
-_MM, _CM, _M = ("mm", "in"), ("cm", "in"), ("m", "ft")
+_MM, _CM = ("mm", "in"), ("cm", "in")
 _GRAMS = ("g", "oz")
 
 

@@ -67,7 +67,7 @@ def _weighed(robot, chunks, rate):
     for chunk in chunks:
         lines += chunk.count(b"\n")
         read = framer.read(chunk)
-        decoder.take_all(read, lines / rate, framer.numbers, framer.lines, doubted=False)
+        decoder.take_all(read, lines / rate, framer.numbers, framer.lines, noisy=False)
     assert decoder.good >= LINES - 2  # a line in words is believed from the third on
 
 

@@ -118,7 +118,7 @@ def test_lines_weighed_together_give_what_each_gives_by_itself(layout, own_rpm, 
     while at < len(lines):
         few = lines[at : at + rng.choice([1, 1, 2, 3, 10, 10, 10, 10, 30, 30, 30, 100, 300, 1000])]
         at, reads = at + len(few), reads + 1
-        how = {"doubted": rng.random() < 10 * faults, "whole": at > 600 and rng.random() > 50 * faults}
+        how = {"noisy": rng.random() < 10 * faults, "whole": at > 600 and rng.random() > 50 * faults}
         read = one.read(b"".join(few))
         tables += isinstance(read, LineTable)
         found = together.take_all(read, at / 1000, one.numbers, one.printed, **how)

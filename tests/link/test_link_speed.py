@@ -102,10 +102,10 @@ def test_few_counts_far_apart_are_not_a_speed():
 
 
 def test_a_false_count_among_few_is_seen():
-    """Three lines agree; where the line is doubted five have to, and one false count of them leaves no speed."""
+    """Three lines agree; where the line is noisy five have to, and one false count of them leaves no speed."""
     for false in range(1, 5):
         track = SpeedTrack(1 / COUNTS_PER_TURN)
-        said = [track.add(0.1 * i, 2.5 * i + 0.5 * (i == false), 1e-3, thin_s=0.8, doubted=True) for i in range(5)]
+        said = [track.add(0.1 * i, 2.5 * i + 0.5 * (i == false), 1e-3, thin_s=0.8, noisy=True) for i in range(5)]
         assert said == [None] * 5
 
 

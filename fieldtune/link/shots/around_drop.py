@@ -15,10 +15,12 @@ if TYPE_CHECKING:
     from fieldtune.link.samples import Sample
     from fieldtune.link.wheel.wheel_points import WheelPoints
 
-_MISSING, _ALONE_S = 3.0, 0.25  # cells; seconds
-_BESIDE_S, _BATTERY_S, _FEW_VOLTS = 0.02, 0.15, 2
-_EASES_V, _FOR_LONG, _SPREADS, _STEPS = 0.03, 0.5, 3.0, 1.5  # volts; of a rise, in each reading; of its readings
-_EVERY_S, _APART_S, _INSTANTS = 0.2, 0.6, 20
+_MISSING, _ALONE_S = 3.0, 0.25  # cells without a point: lines are missing; seconds behind that are looked at
+_BESIDE_S, _BATTERY_S, _FEW_VOLTS = 0.02, 0.15, 2  # from so near to so far on either side; readings, at least
+_EASES_V = 0.03  # the least rise
+_FOR_LONG = 0.5  # share of the rise by which the lowest reading behind it is higher
+_SPREADS, _STEPS = 3.0, 1.5  # that it exceeds: deviations at other instants; steps of what is printed
+_EVERY_S, _APART_S, _INSTANTS = 0.2, 0.6, 20  # others: one in so many seconds, until so long before; at least
 _QUARTILES = 1.35  # from one to the other in standard deviations, of a normal distribution
 _RAMP_S, _LOWER = 0.4, 0.97
 _BELOW, _FALLS, _FEWEST = 0.95, 0.1, 5  # of the setpoint; of the speed, a second; points

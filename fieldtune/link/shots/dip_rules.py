@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from fieldtune.link.shots.lost_counts import LostCounts
     from fieldtune.link.shots.usual_shots import UsualShots
 
-_RETURNS, _STAYS, _SUDDEN, _AS_WELL = 6.0, -2.0, 15.0, 4.0
-_COMES, _LOWERED_AS_WELL = -15.0, 0.5
+_RETURNS, _STAYS = 6.0, -2.0  # over a lowered wheel: it comes back; being lowered fits better
+_SUDDEN, _AS_WELL = 15.0, 4.0  # over a slow change: a sudden fall; by less than this two courses fit equally well
+_COMES, _LOWERED_AS_WELL = -15.0, 0.5  # over a lowered wheel: it may still come back; that fits no better
 _BACK = 0.6  # of a drop made good: the wheel comes back
 _RAISED = 1.7  # likewise: somebody raised it, and what stands out is the rise
 _COMING_BACK, _BACK_BY_SHARE, _RISING = 0.5, 4.0, 0.1  # the last: of a drop, in a second
@@ -53,9 +54,9 @@ class Answer(Enum):
     """What a dip was; or it may still show itself by what comes."""
 
     SHOT = auto()
-    PERHAPS = auto()
+    PERHAPS = auto()  # a person is asked
     NONE = auto()
-    NOT_YET = auto()
+    NOT_YET = auto()  # a later look decides
 
 
 @frozen
@@ -142,7 +143,7 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
         return Answer.SHOT
     against = _LIKE_FAINT if dip.faint else _LIKE_AGAINST
     settled = (dip.last or dip.behind_s > _LONG_S) and not _perhaps_lowered(dip)
-    if usual is not None and settled and shots.like(usual, against, noisy or dip.faint):
+    if usual is not None and settled and shots.fits_usual(usual, against, noisy or dip.faint):
         return Answer.SHOT
     if noise_known and _falls_running_out(dip):
         return Answer.SHOT
@@ -164,7 +165,9 @@ def _of_true_counts(dip: Dip, shots: UsualShots, noise_known: bool, noisy: bool)
         return Answer.NOT_YET
     # Of another depth than a shot's it may only be asked about.
     coming = _coming(dip, seen if clear else dip.freely)
-    if clear and (plain or (_comes(dip, coming) and (usual is None or shots.alike(usual, _LIKE * seen.over_nothing)))):
+    if clear and (
+        plain or (_comes(dip, coming) and (usual is None or shots.partly_usual(usual, _LIKE * seen.over_nothing)))
+    ):
         doubtful = doubtful or not (plain or shots.learned or seen.over_lowered > _LOWERED_AS_WELL)
         if not doubtful or shots.came_before(dip.at_s, seen.missed / dip.speed):
             return Answer.SHOT

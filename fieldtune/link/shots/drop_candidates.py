@@ -35,13 +35,12 @@ _NEXT_SHOWS_S = 0.16  # so long behind the next drop, it is a candidate itself
 
 @dataclass(slots=True, eq=False)
 class Candidate:
-    """An instant at which a drop stands out by ``sureness`` standard errors, and how often it was judged.
+    """An instant at which a drop stands out, and how often it was judged.
 
     ``network``: log odds, where the network found it.
     """
 
     instant: float
-    sureness: float
     judged: int = 0
     network: float | None = None
 
@@ -55,10 +54,10 @@ class Look(NamedTuple):
 
 
 @dataclass(slots=True)
-class _Look:
-    """Where a drop is looked for behind the newest point: with so many seconds, or cells, behind it.
+class _Scan:
+    """One way to look for drops behind the newest point: ``after`` so many seconds, and at least cells, behind it.
 
-    The first look is quick, and sees shots close together; the second sees drops that a strong motor makes good at
+    The first is quick, and sees shots close together; the second sees drops that a strong motor makes good at
     once, of which a coarse encoder shows only that some turns are missing behind.
     """
 
@@ -84,28 +83,28 @@ class CandidateFinder:
 
     def clear(self) -> None:
         """Forgets the past."""
-        self._looks = (
-            _Look((0.08, 3), (0.02, 0.05, 0.12, 0.4, 30.0)),
-            _Look((0.3, 6), (0.02, 0.05, 0.12, 0.3)),
+        self._scans = (
+            _Scan((0.08, 3), (0.02, 0.05, 0.12, 0.4, 30.0)),
+            _Scan((0.3, 6), (0.02, 0.05, 0.12, 0.3)),
         )
         self._tried: deque[tuple[float, float]] = deque(maxlen=6)  # instant, standard errors
 
     def found(self, last_s: float, eager: bool, noisy: bool) -> list[Candidate]:
         """New candidates. ``last_s``: when the last shot was; ``eager``, ``noisy``: as in ``DropDetector.see``."""
         new = []
-        for look in self._looks:
+        for scan in self._scans:
             cell = self._points.cell_s
-            after = max(math.ceil(look.after[0] / cell), look.after[1])
+            after = max(math.ceil(scan.after[0] / cell), scan.after[1])
             instant = self._points.now_s - after * cell
-            if instant - look.looked_s >= 0.8 * cell:
-                look.looked_s = instant
-                fit = (instant, self._sureness(look, instant, after, eager, noisy))
-                look.fits.append(fit)
-                look.unsettled.append(fit)
-                new += self._peaks(look, instant, last_s, eager, noisy)
+            if instant - scan.looked_s >= 0.8 * cell:
+                scan.looked_s = instant
+                fit = (instant, self._sureness(scan, instant, after, eager, noisy))
+                scan.fits.append(fit)
+                scan.unsettled.append(fit)
+                new += self._peaks(scan, instant, last_s, eager, noisy)
         return new
 
-    def _sureness(self, look: _Look, instant: float, after: int, eager: bool, noisy: bool) -> float:
+    def _sureness(self, scan: _Scan, instant: float, after: int, eager: bool, noisy: bool) -> float:
         """By how many standard errors a drop at an instant stands out."""
         cell = self._points.cell_s
         before = before_cells(self._points)
@@ -115,26 +114,26 @@ class CandidateFinder:
         if seen is None or seen[1] * 60 < self._slowest:
             return 0.0
         view, rate = seen
-        fit = drop_fit.drop_at(view, cell, before, after, look.recoveries_s)
+        fit = drop_fit.drop_at(view, cell, before, after, scan.recoveries_s)
         least = self._least * rate * (_EAGER if eager else 1.0)
         if not least < fit.depth < MOST * rate:
             return 0.0
         return fit.depth / fit.error / math.sqrt(fit.misfit)  # no wheel comes back just like these templates
 
-    def _peaks(self, look: _Look, instant: float, last_s: float, eager: bool, noisy: bool) -> list[Candidate]:
+    def _peaks(self, scan: _Scan, instant: float, last_s: float, eager: bool, noisy: bool) -> list[Candidate]:
         """Candidates of fits that stand out most among their neighbours on both sides."""
-        new, unsettled = [], look.unsettled
+        new, unsettled = [], scan.unsettled
         apart = max(_APART_S, _APART_CELLS * self._points.cell_s)
         needed = (_SURE_NOISY if noisy else _SURE) * (_EAGER if eager else 1.0)
-        reach = apart if look is self._looks[0] else max(apart, _SAME_S)
+        reach = apart if scan is self._scans[0] else max(apart, _SAME_S)
         clearer = math.inf if noisy else _CLEARER
         while unsettled and unsettled[0][0] <= instant - apart:
             at, sureness = unsettled.popleft()
             if sureness < needed or at - last_s <= apart:
                 continue
             same = any(abs(tried - at) <= reach and sureness < clearer * sure for tried, sure in self._tried)
-            if not same and sureness == max(fit[1] for fit in look.fits if abs(fit[0] - at) <= apart):
-                new.append(Candidate(at, sureness))
+            if not same and sureness == max(fit[1] for fit in scan.fits if abs(fit[0] - at) <= apart):
+                new.append(Candidate(at))
                 self._tried.append((at, sureness))
         return new
 
@@ -158,7 +157,7 @@ class Waiting:
         """Takes new ones."""
         self._candidates += new
 
-    def drop(self, candidate: Candidate) -> None:
+    def remove(self, candidate: Candidate) -> None:
         """Lets one go."""
         self._candidates.remove(candidate)
 

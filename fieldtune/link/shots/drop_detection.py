@@ -137,13 +137,13 @@ class DropDetector:
         self._learn_courses(noisy)
         self._waiting.add(self._finder.found(self._last_s, eager, noisy))
         late = self._network.found(noisy, heard)
-        self._waiting.add([Candidate(at, odds, network=odds) for at, odds in late if not self._known(at)])
+        self._waiting.add([Candidate(at, network=odds) for at, odds in late if not self._known(at)])
         for candidate in self._waiting.now():
             if not self._waiting.waits(candidate):
                 continue
             before_s, judged = self._before_s(candidate.instant), self._judged(candidate, tick_s, noisy)
             if judged is not None:
-                self._waiting.drop(candidate)
+                self._waiting.remove(candidate)
                 for drop, dip in judged:
                     rpm = release_rpm(points, candidate.instant, before_s, tick_s)
                     drop = drop if rpm is None else replace(drop, before_rpm=rpm * points.over_held)

@@ -8,7 +8,8 @@ volts in the same cells, and how unevenly this wheel ran lately and how its batt
 while its drive takes more. It has two hidden layers of rectified units, and gives a logarithm of odds.
 
 Tried without gain: badly timed, lost and damaged lines among those that it learns from, and the setpoint as an input.
-With as many false alarms it then found 2 to 5 % fewer shots on good lines, and hardly more on others.
+With as many false alarms it then found 2 to 5 % fewer shots on good lines, and hardly more on others. Four times as
+many robots that smooth their own rpm among them: 1 % fewer on good lines, and no more of such robots.
 """
 
 from __future__ import annotations

@@ -26,12 +26,12 @@ if TYPE_CHECKING:
 LEAST, MOST = 0.012, 0.6  # of the wheel's speed: what falls less can't be told, and what falls deeper did not throw
 _OF_PROFILE, _DEEP = (0.3, 2.5), 1.8  # of what the profile lets expect; less than this, or more, has to be asked about
 _LEARNED, _OF_USUAL = 5, (0.7, 1.7)  # likewise, of what that many shots beyond doubt took
-_NOISY = 1.4
+_NOISY = 1.4  # times as much, on a damaged line
 _STANDS_OUT, _FIRST_OUT, _FIRST_SURE = 18.0, 25.0, 42.0  # twice the log likelihood ratio
 _SUDDEN, _FIRST_SUDDEN = 0.0, 4.0  # likewise
-_LIKE_TIMES, _ALIKE_TIMES = (0.75, 1.4), (0.65, 1.59)  # how deep, in usual ones
+_USUAL_DEPTH, _PARTLY_DEPTH = (0.75, 1.4), (0.65, 1.59)  # how deep, in usual ones
 _SAG_V, _SAG = 0.3, 1.5  # volts, and times as many as at the middle one of the shots before
-_AGAIN_S, _LIKE = 60.0, 1.7
+_AGAIN_S, _SIMILAR = 60.0, 1.7  # back, and times as deep at most, so that one in doubt bears another out
 
 
 class UsualShots:
@@ -80,22 +80,22 @@ class UsualShots:
         """Whether one that shows does so beyond doubt."""
         return self.learned or over_nothing > _FIRST_SURE * (_NOISY if noisy else 1.0)
 
-    def like(self, usual: Verdict, against: float, noisy: bool) -> bool:
+    def fits_usual(self, usual: Verdict, against: float, noisy: bool) -> bool:
         """Whether a drop is a shot by what the usual course makes of it alone (``drop_fit.as_usual``).
 
         ``against``: how much better it must fit than other courses.
         """
         needed = _STANDS_OUT * (_NOISY if noisy else 1.0)
         better = min(usual.over_slow, usual.over_lowered)
-        return usual.over_nothing > needed and better > against and _LIKE_TIMES[0] < usual.depth < _LIKE_TIMES[1]
+        return usual.over_nothing > needed and better > against and _USUAL_DEPTH[0] < usual.depth < _USUAL_DEPTH[1]
 
-    def alike(self, usual: Verdict, least: float) -> bool:
+    def partly_usual(self, usual: Verdict, least: float) -> bool:
         """Whether the usual course accounts for ``least`` of what stands out, at a depth that may be."""
-        return usual.over_nothing > least and _ALIKE_TIMES[0] < usual.depth < _ALIKE_TIMES[1]
+        return usual.over_nothing > least and _PARTLY_DEPTH[0] < usual.depth < _PARTLY_DEPTH[1]
 
     def came_before(self, at_s: float, share: float) -> bool:
         """Whether one like it, in doubt as well, came a little before; remembers this one."""
-        before = [s for t, s in self._doubtful if at_s - t < _AGAIN_S and max(s, share) < _LIKE * min(s, share)]
+        before = [s for t, s in self._doubtful if at_s - t < _AGAIN_S and max(s, share) < _SIMILAR * min(s, share)]
         self._doubtful.append((at_s, share))
         return bool(before)
 

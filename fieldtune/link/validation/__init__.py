@@ -1,7 +1,7 @@
 """From the values of lines to samples: in SI units, placed in time, and what can't be true taken out.
 
-Each line is weighed against the last one that was believed, of which ``clock.LineState`` keeps what counts. The path
-of a chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
+Each line is weighed against the last one that was believed, of which ``line_state`` keeps what counts. The path of a
+chunk's lines begins in ``decoder`` (``LineDecoder.take_all``):
 
 1. ``line_order`` takes out lines without a clock that a network delivers late or twice, and counts missing ones, by the
    wheel's counter.

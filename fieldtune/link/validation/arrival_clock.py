@@ -96,7 +96,7 @@ class ArrivalClock:
         self._alone = False
         self._uneven = -0.1
         self._uneven_by: float | None = None  # of lines in clumps, once the wheel's turns told
-        self._doubted = False
+        self._noisy = False
         self._behind_s = 0.0  # what the times of lines in clumps have still to be put right by
         self.waited_s = 0.0
         """By how much the last line was late, of those that waited through a silence; 0 of others."""
@@ -121,14 +121,14 @@ class ArrivalClock:
     @property
     def _steady(self) -> bool:
         """Whether lines that come in clumps are printed evenly, as far as the wheel's turns tell, and none is lost."""
-        return (self._uneven_by or 0.0) < _EVEN_SHARE and not self._doubted
+        return (self._uneven_by or 0.0) < _EVEN_SHARE and not self._noisy
 
     @property
     def _as_heard(self) -> bool:
         return self._uneven > 0
 
-    def hear(self, arrival_s: float, lines: int, doubted: bool) -> None:
-        """A chunk arrived, with which ``lines`` lines have come in all. ``doubted``: lines were damaged lately."""
+    def hear(self, arrival_s: float, lines: int, noisy: bool) -> None:
+        """A chunk arrived, with which ``lines`` lines have come in all. ``noisy``: lines were damaged lately."""
         came = lines - self._lines
         if came <= 0:
             return
@@ -136,7 +136,7 @@ class ArrivalClock:
             self._hear_jittered(arrival_s, lines)
             return
         self._clumps.see(arrival_s, came)
-        self._doubted = doubted
+        self._noisy = noisy
         if self._clumps.period_s:
             self._lines, self._arrival_s = lines, arrival_s
             self._hear_clump(came, self._clumps.period_s)
@@ -148,21 +148,21 @@ class ArrivalClock:
         self._alone, self._arrival_s = came == 1, arrival_s
         self._last = self._end + self._shift
         self._gaps_s.append(since / came)
-        if doubted and (gap_s := self._even_gap_s()) and abs(self.period - gap_s) > _MISLED * gap_s:
+        if noisy and (gap_s := self._even_gap_s()) and abs(self.period - gap_s) > _MISLED * gap_s:
             self.period = gap_s
             self._lates.clear()
             self._anew(arrival_s)
             return
         ahead = came * self.period
         late = arrival_s - (self._end + ahead)
-        usual = median(self._lates) if doubted and self._lates else self._usual  # damage makes a few very late
-        if doubted and usual < _EVEN * self.period:
+        usual = median(self._lates) if noisy and self._lates else self._usual  # damage makes a few very late
+        if noisy and usual < _EVEN * self.period:
             off_s = _OFF * self.period
             # Damage made two lines of one: nothing comes early. Or one of two: the host is not late twice in a row.
             if late < -off_s or (late > off_s and self._late > off_s and alone and came == 1):
                 ahead += self.period * round(late / self.period)
                 late = arrival_s - (self._end + ahead)
-        if self._chunks > _WARM and not doubted and self._catches_up(late, ahead):
+        if self._chunks > _WARM and not noisy and self._catches_up(late, ahead):
             self._step, self._late, self._shift, self.heard = self.period, late, 0.0, None
             self._end += ahead
             return

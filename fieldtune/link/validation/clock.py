@@ -3,102 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fieldtune.line_fields import CLOCKS
 from fieldtune.link.validation.arrival_clock import ArrivalClock
 from fieldtune.link.validation.clock_judge import PAUSE_S, STILL, ClockJudge, pace_words, steps_words
+from fieldtune.link.validation.line_state import AHEAD_S, LineState
 
 if TYPE_CHECKING:
     from fieldtune.link.text.wire_values import WireValues
-
-AHEAD_S = 0.25  # a line is never older for the robot than for the host by more than this
-TRAIL = 8
-_GAIN_S = 0.15
-_SLOWER, _LEAST_READING_S = 1.02, 0.001
-_FEW_COUNTS = 11.0
-A_COUNT = 1.3  # counts by which own rpm may be off where it goes in steps of one
-
-
-@dataclass(slots=True)
-class LineState:
-    """State behind the last believed line. ``clock`` is the robot's reading in ticks, None where arrival serves.
-
-    ``mark`` is then the line's time by arrival; ``late_s``: how much later than the next lines came lately.
-    ``turned_s`` is when a new count came last, ``trail`` the last (seconds, turns) of new counts; ``stood``: the last
-    line brought none, ``still``: none came for long; ``stale_s``: how old a count may be when it is printed, at least
-    until ``stale_until_s``. ``rpms`` has the last (seconds, rpm) of the robot's own, ``gained_rps2`` the most that such
-    a stretch gained, turns/s^2; ``scatter`` is how far that rpm goes up and down from line to line, turns/s,
-    ``reading_s`` about the least time from one such change to the next, the last at ``changed_s``; ``dead``: it fell to
-    what it says though the wheel can't, the last time to ``no_speed_rpm``, even since ``even_since_s`` and as fast as
-    before in ``as_before`` lines; ``noise``: that is not always about zero; ``told``: this was noticed. ``change`` is
-    what it means if this state does not follow the last one.
-    """
-
-    clock: float | None
-    tick: float
-    counts: int | None
-    time_s: float
-    arrival_s: float
-    mark: float = 0.0
-    period: float = 0.0
-    late_s: float = AHEAD_S
-    turns: float = 0.0
-    turned_s: float = 0.0
-    rpm: float | None = None
-    rpm_s: float = 0.0
-    dead: bool = False
-    noise: bool = False
-    told: bool = False
-    no_speed_rpm: float = 0.0
-    even_since_s: float = 0.0
-    as_before: int = 0
-    stood: bool = False
-    still: bool = False
-    stale_s: float = 0.0
-    stale_until_s: float = 0.0
-    rpms: deque[tuple[float, float]] = field(default_factory=deque)
-    gained_rps2: float = 0.0
-    scatter: float = 0.0
-    changed_s: float = 0.0
-    reading_s: float = math.inf
-    volts: float | None = None
-    trail: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=TRAIL))
-    change: str | None = None
-
-    @property
-    def rate(self) -> float | None:
-        """Turns a second over the last lines; None with fewer than two."""
-        trail = self.trail
-        if len(trail) < 2:
-            return None
-        (start, turns), (end, last) = trail[0], trail[-1]
-        return (last - turns) / (end - start) if end > start else None
-
-    def a_count_rps(self, counts_per_turn: float | None) -> float:
-        """What a count more in own rpm makes of it, turns/s, of an encoder of few counts a turn; 0 of others."""
-        return A_COUNT / counts_per_turn / self.reading_s if counts_per_turn and counts_per_turn < _FEW_COUNTS else 0.0
-
-    def follow_rpm(self, time_s: float, rpm: float) -> None:
-        """Takes the robot's own rpm; one false line counts little for how uneven it is."""
-        if self.rpm is not None:
-            change = abs(rpm - self.rpm) / 60
-            self.scatter += 0.05 * (min(change, 4 * self.scatter + 0.2) - self.scatter)
-            if change:
-                self.reading_s = max(min(_SLOWER * self.reading_s, time_s - self.changed_s), _LEAST_READING_S)
-                self.changed_s = time_s
-        self.rpm, self.rpm_s, self.dead, self.told = rpm, time_s, False, False
-        rpms = self.rpms
-        rpms.append((time_s, rpm))
-        first_s, first = rpms[0]
-        if time_s - first_s > _GAIN_S:
-            self.gained_rps2 = max(self.gained_rps2, (rpm - first) / 60 / (time_s - first_s))
-            while time_s - rpms[0][0] > _GAIN_S:
-                rpms.popleft()
-
 
 _TIMES_LATE, _LATE_FORGOTTEN = 3.0, 0.95  # a line
 _NEARER, _UNKNOWN_S = 1.02, 2e-4
@@ -278,9 +192,9 @@ class Clocks:
                 period += 0.05 * (since - period)
         base.late_s, base.period, self.line_s = late_s, period, line_s
 
-    def ahead_s(self, base: LineState, doubted: bool) -> float:
+    def ahead_s(self, base: LineState, noisy: bool) -> float:
         """By how much a line may be ahead of the host: where lines are damaged, not by much more than others lately."""
-        return min(_TIMES_LATE * (base.late_s + base.tick) + base.period, AHEAD_S) if doubted else AHEAD_S
+        return min(_TIMES_LATE * (base.late_s + base.tick) + base.period, AHEAD_S) if noisy else AHEAD_S
 
     def rolled_over(self, before: float, clock: float) -> bool:
         """Whether a believed clock began anew; notes how long it is."""

@@ -42,7 +42,7 @@ class CounterDoubts:
     def see(self, turns: float, whole: bool, too_narrow: bool = False) -> bool:
         """Takes the turns so far; whether they say nothing.
 
-        ``whole``: no characters were damaged for long; ``too_narrow``: it may go round between two lines.
+        ``whole``: no line was damaged for some seconds; ``too_narrow``: it may go round between two lines.
         """
         if too_narrow:
             self.why = TOO_NARROW

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fieldtune.link.limits import Limits
-    from fieldtune.link.validation.clock import LineState
+    from fieldtune.link.validation.line_state import LineState
 
 _SHORT, _SHORT_TIMES, _AS_BEFORE = 1 << 16, 2, 0.5
 _BYTE, _BYTE_TIMES, _BYTE_LINES = 1 << 8, 3, 20

@@ -18,7 +18,7 @@ from fieldtune.link.validation.line_weighing import LineWeigher
 
 if TYPE_CHECKING:
     from fieldtune.link.text.wire_values import WireValues
-    from fieldtune.link.validation.clock import LineState
+    from fieldtune.link.validation.line_state import LineState
     from fieldtune.robot.model import Robot
 
 _CAREFUL = 4  # lines of a table that are weighed one by one, before the next are tried together
@@ -54,18 +54,18 @@ class LineDecoder(LineWeigher):
         arrival: float,
         numbers: Sequence[int],
         total: int,
-        doubted: bool,
+        noisy: bool,
         whole: bool | None = None,
     ) -> list[Sample]:
         """Samples of one chunk: of its ``lines``, the ``numbers`` of them among all ``total`` that have come so far.
 
-        ``doubted``: lines were damaged lately; ``whole``: no characters were for long; None: nor were
+        ``noisy``: lines were damaged lately; ``whole``: no characters were for long; None: nor were
         any, but not for long.
         """
-        self._continuity.doubted, self._continuity.whole = doubted, whole
+        self._continuity.noisy, self._continuity.whole = noisy, whole
         if not isinstance(lines, LineTable):
             lines, numbers, total = self._order.sort(lines, numbers, arrival, total)
-        self._continuity.clocks.arrival.hear(arrival, total, doubted)
+        self._continuity.clocks.arrival.hear(arrival, total, noisy)
         samples: list[Sample] = []
         if not isinstance(lines, LineTable):
             self._take_each(lines, numbers, arrival, samples)

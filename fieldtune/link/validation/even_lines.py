@@ -20,7 +20,7 @@ from fieldtune.line_fields import BY_WIRE_NAME, CLOCKS, COUNTER, FIRED
 from fieldtune.link.limits import COUNTS_OFF, INSIDE, LEAST_SPEED, RPM_OFF
 from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_numbers import LARGEST
-from fieldtune.link.validation.clock import AHEAD_S, LineState
+from fieldtune.link.validation.line_state import AHEAD_S, LineState
 from fieldtune.link.validation.nominal_time import NominalTime
 from fieldtune.link.validation.plausibility import BEAT_S, FORGIVEN, STOOD_S, Continuity
 from fieldtune.link.validation.two_robots import RPM_ALIKE, Said, rpm_alike
@@ -109,7 +109,7 @@ class EvenLines:
         if not self._usable or base.clock is None or base.tick != self._tick or base.dead or arrival_s < base.arrival_s:
             return False
         own_rpm = steps.dead_rpm
-        if steps.doubted or steps.mixed or own_rpm.dead or own_rpm.zeros.are_readings or not steps.clocks.plain:
+        if steps.noisy or steps.mixed or own_rpm.dead or own_rpm.zeros.are_readings or not steps.clocks.plain:
             return False
         if self._counts is not None and (base.counts is None or not base.trail or abs(first[self._counts]) > LARGEST):
             return False

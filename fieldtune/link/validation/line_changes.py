@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_values import WireValues
-from fieldtune.link.validation.clock import AHEAD_S, LineState
+from fieldtune.link.validation.line_state import AHEAD_S, LineState
 from fieldtune.link.validation.plausibility import PATIENCE_S, Continuity
 
 _NEAR_ZERO_S = 20.0  # a controller that restarted says so within seconds
@@ -22,7 +22,7 @@ def changed_state(
     since = sample.arrival_s - base.arrival_s
     waited = max(since, base.period, base.tick)
     elapsed = steps.clocks.elapsed(base, wire, number, since)
-    near = steps.doubted and elapsed is not None and 0 < elapsed - since < AHEAD_S
+    near = steps.noisy and elapsed is not None and 0 < elapsed - since < AHEAD_S
     timed = elapsed is not None and _agrees(elapsed, waited) and (reason != "clock" or near)
     turned = wire.wheel_counts is not None and steps.limits.counts_per_turn is not None
     if timed and (steps.fault(base, wire, number, sample, loose=True) is None or not turned):
@@ -34,7 +34,7 @@ def changed_state(
         return follows
     change = _kind_of_change(steps, base, wire, elapsed, waited)
     # A false clock leaves the wheel as it was; no controller restarts at once.
-    goes_on = steps.doubted and base.rpm is not None and (change != "restart" or waited < _AT_ONCE_S)
+    goes_on = steps.noisy and base.rpm is not None and (change != "restart" or waited < _AT_ONCE_S)
     if goes_on and sample.wheel_rpm is not None:
         possible = steps.rpm_follows(base, sample.wheel_rpm, base.time_s + waited, loose=True)
         sample.wheel_rpm = sample.wheel_rpm if possible else None

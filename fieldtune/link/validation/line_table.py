@@ -21,7 +21,7 @@ from fieldtune.link.limits import (
     Limits,
 )
 from fieldtune.link.samples import Sample, SampleChooser
-from fieldtune.link.validation.clock import AHEAD_S, TRAIL, LineState
+from fieldtune.link.validation.line_state import AHEAD_S, TRAIL, LineState
 
 if TYPE_CHECKING:
     from fieldtune.arrays import FloatArray, IntArray

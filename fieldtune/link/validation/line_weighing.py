@@ -29,7 +29,7 @@ from fieldtune.link.validation.two_robots import TwoRobots
 
 if TYPE_CHECKING:
     from fieldtune.link.text.wire_values import WireValues
-    from fieldtune.link.validation.clock import LineState
+    from fieldtune.link.validation.line_state import LineState
     from fieldtune.robot.model import Robot
 
 _SETTLED_FAULT = 4  # lines in a row after which an out-of-range reading is a broken sensor, not a broken line
@@ -41,6 +41,12 @@ _CLOCK_APART = 12  # lines of the wheel without a clock, and none with one, afte
 
 @frozen
 class _Held:
+    """A line that does not follow, until the next one decides.
+
+    ``base``: what is known behind it, if it is true; ``reason``: in what it does not follow; ``alike``: others that
+    agree with it, where three have to.
+    """
+
     wire: WireValues
     number: int
     arrival: float
@@ -274,7 +280,7 @@ class LineWeigher:
 
     def _needs_a_third(self, base: LineState, wire: WireValues, reason: str) -> bool:
         """Whether a change may be two false lines that lost the same digit: of the clock, or own rpm far off."""
-        if not self._continuity.doubted or reason == "battery":
+        if not self._continuity.noisy or reason == "battery":
             return False
         if reason == "clock":
             return True

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from fieldtune.link.validation.clock import LineState
     from fieldtune.link.validation.dead_rpm import DeadRpm
     from fieldtune.link.validation.limited_rpm import LimitedRpm
+    from fieldtune.link.validation.line_state import LineState
 
 STANDS_STILL = "the wheel's counter or speed stands still: plug pulled?"
 NO_WHEEL = "what is counted is no wheel: encoder's plug pulled?"

@@ -19,9 +19,10 @@ from fieldtune.link.limits import (
 )
 from fieldtune.link.samples import Sample
 from fieldtune.link.text.wire_values import WireValues, all_readings, own_rpm
-from fieldtune.link.validation.clock import A_COUNT, Clocks, LineState
+from fieldtune.link.validation.clock import Clocks
 from fieldtune.link.validation.counter_width import CounterWidth
 from fieldtune.link.validation.dead_rpm import DeadRpm
+from fieldtune.link.validation.line_state import A_COUNT, LineState
 from fieldtune.link.validation.reading_age import ReadingAge
 from fieldtune.link.validation.rpm_falls import STILL, RpmFalls
 
@@ -29,13 +30,13 @@ PATIENCE_S = 0.5  # a longer silence, or a clock ahead of the host's by more, ha
 _LONG_S = 10.0
 _FALL = 0.35  # of its speed is the most that an element can take from a wheel at once
 STOOD_S = 0.5  # without a new count: what the wheel did before says nothing of it any more
-_COARSE = 8  # times that own rpm was off by a count, from which on it may be
-_SELDOM = 0.2  # of that many times, for each line that isn't, where lines are damaged
-_LIKE_A_COUNT = 0.6, 1.5  # by the middle of the times between lines, that a clock in whole ms makes uneven
+_COARSE = 8  # score of own rpm refused for a count too much or too little, from which on that much is allowed
+_SELDOM = 0.2  # what a good line takes off that score while lines are damaged: a lost digit may look like a count
+_LIKE_A_COUNT = 0.6, 1.5  # counts that pass for one, as a clock in whole ms makes the times between lines uneven
 BEAT_S = 2.5  # a counter that is read nearly as often as lines are printed is not read anew for one of them so often
 _ROUGH, FORGIVEN, _LEARN = 8.0, 0.05, 0.3  # refused lines; what a good one makes up for; share learnt of each
 _SURE_SCATTERS = 1.5 * SCATTERS_OFF  # where no line was damaged lately
-_DOUBTED_S = 0.02
+_NOISY_S = 0.02
 _LATE = 0.6  # of a period: later than this, a line may have been lost on the way
 
 
@@ -46,8 +47,8 @@ class Continuity:
         self.notices: Counter[str] = Counter()
         self.clocks = Clocks()
         self.limits = limits
-        self.doubted = False  # whether lines were damaged lately
-        self.whole: bool | None = None  # no characters were damaged for long: odd readings are the program's own
+        self.noisy = False  # whether lines were damaged lately
+        self.whole: bool | None = None  # no line was damaged for long: odd readings are the program's own
         self.ages = ReadingAge()
         self._seen_counts: int | None = None
         self.dead_rpm, self.falls = DeadRpm(), RpmFalls(limits)
@@ -161,7 +162,7 @@ class Continuity:
         if elapsed is None or elapsed > (_LONG_S if loose else max(PATIENCE_S, 6 * base.period)):
             return "clock"
         timed = base.clock is not None and self.clocks.judging  # else arrival says nothing of it
-        if timed and elapsed - waited > self.clocks.ahead_s(base, self.doubted and not loose):
+        if timed and elapsed - waited > self.clocks.ahead_s(base, self.noisy and not loose):
             return "clock"  # ahead of the host, which can only get lines late
         if not self._turns_follow(base, wire, sample, elapsed, loose):
             late = self.clocks.arrival.late()
@@ -234,14 +235,14 @@ class Continuity:
         limits, elapsed = self.limits, time_s - base.rpm_s
         change = (rpm - base.rpm) / 60
         # One of some thousand lines of a rough reading is off by four times its scatter, with nothing damaged.
-        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.doubted else _SURE_SCATTERS
+        scatters = 0.0 if self.mixed else SCATTERS_OFF if self.noisy else _SURE_SCATTERS
         room = RPM_OFF * max(base.rpm, LEAST_SPEED * limits.wheel_rpm) / 60 + scatters * base.scatter
         room += base.a_count_rps(limits.counts_per_turn) if loose and self.whole else 0.0
         if not loose:
             if self._by_a_count >= _COARSE:  # own rpm is counted anew each line
                 room += A_COUNT / self._counts_of(1.0)
             # Where lines are damaged and few are left, a false one would pass for a change since long before.
-            return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _DOUBTED_S) if self.doubted else elapsed)
+            return abs(change) <= room + limits.tight_rps2 * (min(elapsed, _NOISY_S) if self.noisy else elapsed)
         fall = max(room, _FALL * base.rpm / 60) + self.falls.brake_rps2(base) * elapsed
         return -fall <= change <= room + limits.accel_rps2 * elapsed
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fieldtune.link.limits import LEAST_SPEED, RPM_OFF, SCATTERS_OFF, Limits
 
 if TYPE_CHECKING:
-    from fieldtune.link.validation.clock import LineState
+    from fieldtune.link.validation.line_state import LineState
 
 _BRAKE = 3.0  # times what it was seen to gain: full reverse at full speed, with some room
 _SHORTED = 1.3  # times what the profile's motor brakes, shorted

@@ -22,7 +22,7 @@ class LineNow(NamedTuple):
     """What is known of a line beside its readings.
 
     ``tick_s``: uncertainty of its time; ``thin_s``: as of ``SpeedTrack.add``; ``noisy``: lines were damaged lately;
-    ``whole``: no characters were for long (None: nor were any, but not for long); ``jitter_s``: how late lines are by
+    ``whole``: none was for long (None: none yet, but not for long); ``jitter_s``: how late lines are by
     turns; ``reading_s``: time between two readings of a counter read oftener than printed; ``too_narrow``: the counter
     may go round between two lines.
     """

@@ -12,7 +12,8 @@ import math
 from collections import deque
 
 _LOST_COUNTS, _LOST_SHARE = 3.0, 0.1  # counts, and share of what an even wheel would have made
-_KNOWN, _KNOWN_S, _LINES = 12, 0.5, 2  # speeds that tell what had to come; lines in a row that say so
+_KNOWN, _KNOWN_S = 12, 0.5  # last speeds by which it is known how many counts were due: how many, how old
+_LINES = 2  # in a row with too few counts
 _BACK = 0.7  # of the speed before: so fast again it is the wheel
 _HUM_HZ, _EVEN_S = 250.0, 1.0  # mains' hum counts by both edges, on two channels; a faster even count is a wheel's
 _HALF, _PARTS, _MOST_S = 4, 14, 0.5  # counts in half a stretch; stretches looked at; seconds a half

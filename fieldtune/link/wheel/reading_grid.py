@@ -27,12 +27,12 @@ _ANEW = 64  # readings from one look to the next
 _WEIGHTS = np.geomspace(1.6, 64.0, 75)  # m: one over the share of the difference that a low-pass takes over
 _NEAR = np.linspace(0.96, 1.04, 17)
 _STEPS, _FINE = np.geomspace(0.5, 8.0, 150), np.linspace(0.975, 1.025, 61)  # in a usual difference
-_MOST, _MOST_OF_NORMAL = 0.8, 1.28  # of the differences: below it are these times the standard deviation
+_MOST, _MOST_OF_NORMAL = 0.8, 1.28  # a quantile of the sizes of differences, and where it lies for normal ones
 _PRINTED = (10.0, 5.0, 1.0, 0.5, 0.1, 0.05, 0.01)
 _COARSER = 2.5  # than what is printed, at least
 _BLURRED = 0.16  # of a step, by printing: none can be seen
 _EXACT, _NEARLY, _ALIKE = 0.99, 0.4, 0.8  # of what phases are worth as far as they are printed
-_SAME, _TOLD = 1.1, 9  # times; looks
+_SAME, _TOLD = 1.1, 9  # times, by which two looks agree; looks of which the median is taken
 _TURNS_RPM = 300.0
 _STEADY = 1.5  # of the usual time between readings: behind a longer one something is missing
 

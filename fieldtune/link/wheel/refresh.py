@@ -30,7 +30,7 @@ class RefreshTimes:
     def __init__(self) -> None:
         self._first: deque[float] = deque(maxlen=_KEPT)  # the earliest and latest possible time of each
         self._last: deque[float] = deque(maxlen=_KEPT)
-        self._turn: deque[int] = deque(maxlen=_KEPT)
+        self._number: deque[int] = deque(maxlen=_KEPT)  # by how many periods each came behind the first
         self.period_s = 0.0
         """Time between two readings, as far as it is known; 0 until then."""
 
@@ -38,7 +38,7 @@ class RefreshTimes:
         """Forgets the past."""
         self._first.clear()
         self._last.clear()
-        self._turn.clear()
+        self._number.clear()
         self.period_s = 0.0
 
     def place(
@@ -50,37 +50,37 @@ class RefreshTimes:
         ``about_s``: likewise, how far they are about apart.
         """
         room_s = last_s - first_s + 2 * tick_s
-        turns = self._turns_since((first_s + last_s) / 2, room_s, readings, about_s) if self._turn else 0
-        if turns is None:
+        periods = self._periods_since((first_s + last_s) / 2, room_s, readings, about_s) if self._number else 0
+        if periods is None:
             self.clear()
         self._first.append(first_s)
         self._last.append(last_s)
-        self._turn.append((self._turn[-1] if self._turn else 0) + (turns or 0))
-        while len(self._turn) >= _FEWEST:
+        self._number.append((self._number[-1] if self._number else 0) + (periods or 0))
+        while len(self._number) >= _FEWEST:
             # A line that was heard late puts a single reading off; all that are known say more than the last few.
             for room_s in (tick_s, tick_s + _HEARD_LATE * (last_s - first_s)):
                 found = self._at_even_times(room_s)
                 if found is not None:
                     return found
-            for kept in (self._first, self._last, self._turn):  # the program's timer is not as even as that
+            for kept in (self._first, self._last, self._number):  # the program's timer is not as even as that
                 for _ in range((len(kept) + 1) // 2):
                     kept.popleft()
         return (first_s + last_s) / 2, last_s - first_s
 
-    def _turns_since(self, middle_s: float, room_s: float, readings: int, about_s: float) -> int | None:
+    def _periods_since(self, middle_s: float, room_s: float, readings: int, about_s: float) -> int | None:
         """The fewest periods that may lie between the last reading and one at ``middle_s``; None if no number does.
 
         A wheel that turns has moved at each reading: only a slow one leaves some out.
         """
         since = middle_s - (self._first[-1] + self._last[-1]) / 2
         self.period_s = self.period_s or about_s or since / max(readings, 1)
-        turns = readings or max(math.ceil((since - room_s) / self.period_s), 1)
-        return turns if abs(since - turns * self.period_s) <= room_s else None
+        periods = readings or max(math.ceil((since - room_s) / self.period_s), 1)
+        return periods if abs(since - periods * self.period_s) <= room_s else None
 
     def _at_even_times(self, tick_s: float) -> tuple[float, float] | None:
         """Time and uncertainty of the last reading, over all periods at which all readings fit; None if none fits."""
         first, last = np.array(self._first), np.array(self._last)
-        ago = np.array(self._turn) - self._turn[-1]  # turns, (n,), the last 0
+        ago = np.array(self._number) - self._number[-1]  # periods (n,), below 0 but for the last
         shortest, longest = (first[-1] - last[0]) / -ago[0], (last[-1] - first[0]) / -ago[0]
         periods = np.linspace(shortest, longest, _TRIED)
         earliest, latest = _within(first, last, ago, periods)

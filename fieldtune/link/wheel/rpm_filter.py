@@ -29,7 +29,7 @@ _BENDS = 25
 _STEPS, _MOST_STEPS, _OF_A_STEP = 40, 0.85, 0.4  # for normal errors that is less than the deviation
 _FORGET = 0.05
 _MANY = 10
-_DOUBTED, _DOUBTED_S = 3, 0.35
+_NOISY, _NOISY_S = 3, 0.35
 _CHANGES, _OLD_S = 0.06, 0.04  # of the speed, over three lines: the middle one of them is old then
 _FAR = 3.5  # standard deviations
 _LEAST_S, _MOST_S = 1e-3, 0.05
@@ -63,9 +63,9 @@ class Scatter:
             self.deviation = statistics.median(self._bends) / _SECOND
             self._of_steps = _OF_A_STEP * step
 
-    def of_a_value(self, doubted: bool) -> float:
-        """How far a value lies from the others; ``doubted``: not by a step that few of them make."""
-        return self.deviation if doubted else max(self.deviation, self._of_steps)
+    def of_a_value(self, noisy: bool) -> float:
+        """How far a value lies from the others; ``noisy``: not by a step that few of them make."""
+        return self.deviation if noisy else max(self.deviation, self._of_steps)
 
     def of_mean(self, lines: int, many: bool) -> float:
         """Standard error of the mean of so many lines; ``many``: of lines that come fast, so that steps count."""
@@ -98,11 +98,11 @@ class RpmFilter:
         self._excursion.release()
         self._shown, self._known_s, self.why = None, math.inf, ""
 
-    def add(self, time_s: float, value: float, doubted: bool = False, before_s: float | None = None) -> float | None:
+    def add(self, time_s: float, value: float, noisy: bool = False, before_s: float | None = None) -> float | None:
         """Takes one value and returns the one to show; None while it isn't known.
 
         ``before_s``: since when the value stands; until then the last one did, on lines that were passed over.
-        ``doubted``: some values may be false, so none stands alone, and where they come seldom none is shown.
+        ``noisy``: some values may be false, so none stands alone, and where they come seldom none is shown.
         """
         points = self._points
         self.late_s, since_s = 0.0, time_s - points[-1][0] if points else 0.0
@@ -113,45 +113,45 @@ class RpmFilter:
         self._steps.see(time_s, value)
         self.held.see(time_s, value)
         point = (time_s, value, min(max(since_s, _LEAST_S), _MOST_S))
-        true = self._true(point, doubted)
+        true = self._true(point, noisy)
         points.extend(true)
         if point not in true:
             return self._shown
         self.scatter.see(value)
-        self._shown = self._mean(time_s, value, doubted)
+        self._shown = self._mean(time_s, value, noisy)
         if self._shown is not None or self._known_s > time_s:
             self._known_s = time_s
-        unknown = not doubted and time_s - self._known_s > _PATIENCE_S
+        unknown = not noisy and time_s - self._known_s > _PATIENCE_S
         self.why = f"wheel_rpm goes in steps of {self._steps.step_rpm:.0f} rpm: {_REMEDY}" if unknown else ""
         return self._shown
 
-    def _true(self, point: tuple[float, float, float], doubted: bool) -> list[tuple[float, float, float]]:
+    def _true(self, point: tuple[float, float, float], noisy: bool) -> list[tuple[float, float, float]]:
         """Points that are true as far as is known: a step far from smooth ones waits for the next, and may be none."""
         points = self._points
-        if self._steps.fine and len(points) > 1 and not doubted:
+        if self._steps.fine and len(points) > 1 and not noisy:
             last = points[-1][1]
             return self._excursion.take(point, *point[:2], last, last - points[-2][1]).true
         return [*self._excursion.release(), point]
 
-    def _mean(self, time_s: float, value: float, doubted: bool) -> float | None:
+    def _mean(self, time_s: float, value: float, noisy: bool) -> float | None:
         """The mean over the longest window that agrees with all shorter ones, if it is known well enough."""
         steps = self._steps
         coarse = steps.in_whole_counts and steps.deviation > _COARSE_RPM
-        since = time_s - (_LONGEST_COARSE_S if coarse else _DOUBTED_S if doubted else _LONGEST_S)
+        since = time_s - (_LONGEST_COARSE_S if coarse else _NOISY_S if noisy else _LONGEST_S)
         back = [point for point in reversed(self._points) if point[0] >= since]
         if not coarse:
             del back[_USUAL_LINES:]
         low, high, best, off = -math.inf, math.inf, value, steps.deviation
-        if doubted:
-            if len(back) < _DOUBTED:
+        if noisy:
+            if len(back) < _NOISY:
                 return None
-            few = [rpm for _, rpm, _ in back[:_DOUBTED]]
+            few = [rpm for _, rpm, _ in back[:_NOISY]]
             middle = statistics.median(few)
             changes = max(few) - min(few) > _CHANGES * middle
             self.late_s = max(time_s - back[1][0] - _OLD_S, 0.0) if changes else 0.0
-            if len(back) < _WINDOWS[_DOUBTED]:
+            if len(back) < _WINDOWS[_NOISY]:
                 return middle
-        room = _FAR * max(self.scatter.of_a_value(doubted), 0.0 if doubted else steps.deviation)
+        room = _FAR * max(self.scatter.of_a_value(noisy), 0.0 if noisy else steps.deviation)
         for n in _WINDOWS:
             if n > len(back):
                 break
@@ -164,7 +164,7 @@ class RpmFilter:
                     break
                 error = max(error, by_steps := steps.error(new, seconds))
             low, high = max(low, middle - _GAMMA * error), min(high, middle + _GAMMA * error)
-            if low > high and not (doubted and n <= _DOUBTED):
+            if low > high and not (noisy and n <= _NOISY):
                 break
             best, off = middle, by_steps if coarse else off
         return None if coarse and off > _COARSE_RPM else best

@@ -72,11 +72,11 @@ class SmoothedRpm:
         self._grid.clear()
         self._before = None
 
-    def see(self, sample: Sample, doubted: bool, anew: Callable[[], None]) -> list[Sample]:
+    def see(self, sample: Sample, noisy: bool, anew: Callable[[], None]) -> list[Sample]:
         """Takes a sample with own rpm; gives what stands for it: the wheel's speed, not that of a while ago.
 
         Where it has become known that it is smoothed, or isn't, it calls ``anew``, and gives the last seconds anew.
-        ``doubted``: the rpm may be false.
+        ``noisy``: the rpm may be false.
         """
         rpm, samples = sample.wheel_rpm, self._samples
         if rpm is None:
@@ -87,27 +87,27 @@ class SmoothedRpm:
         while sample.time_s - samples[0].time_s > _KEPT_S:
             samples.popleft()
         was_s = self._undone_s
-        if doubted or sample.averaged:
+        if noisy or sample.averaged:
             self._grid.clear()
         else:
             self._grid.see(sample.time_s, rpm)
         if sample.time_s - self._looked_s >= _LOOK_S or sample.time_s < self._looked_s:
             self._looked_s = sample.time_s
             seen = self._look(sample.time_s)
-            if (seen and (doubted or not self._grid.unsettled)) or self._grid.lead_s != self._knew_s:
+            if (seen and (noisy or not self._grid.unsettled)) or self._grid.lead_s != self._knew_s:
                 self._decide()
         if self._undone_s == was_s:
-            return [self._undone(sample, doubted)]
+            return [self._undone(sample, noisy)]
         self._before = None
         anew()
-        return [self._undone(one, doubted) for one in samples]
+        return [self._undone(one, noisy) for one in samples]
 
-    def _undone(self, sample: Sample, doubted: bool) -> Sample:
+    def _undone(self, sample: Sample, noisy: bool) -> Sample:
         """The sample with what stands for its rpm: as long as a reading does, if that is said again and again."""
         rpm, before = sample.wheel_rpm, self._before
         if rpm is None or not self._undone_s:
             return sample
-        if doubted and before is not None and abs(rpm - before[1]) > _FALSE * before[1]:
+        if noisy and before is not None and abs(rpm - before[1]) > _FALSE * before[1]:
             return sample
         at_s, last, ahead = before or (-np.inf, rpm, 0.0)
         since_s = sample.time_s - at_s

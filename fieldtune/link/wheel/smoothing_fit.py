@@ -28,7 +28,6 @@ _INTEGRALS_S = (0.1, 0.3, 1.0)
 _PARTS = 2  # of a cell
 _SAG_S, _SAG_LASTS_S = (0.1, 0.25, 0.6, 1.5), (0.16, 0.25, 0.4)
 _SWINGS_S = (0.3, 0.45, 0.7, 1.0)
-
 _MIXED = 12  # of the best templates
 
 
@@ -48,7 +47,7 @@ def dips(speeds: FloatArray, cell_s: float, first: int, last: int) -> tuple[Floa
 def _best(steps: FloatArray, templates: FloatArray, strength: FloatArray, near: FloatArray) -> tuple[float, float]:
     """By how much the best dip lowers the sum of squares of ``steps`` (n,), and its depth.
 
-    One that begins between two of the parts is a mixture of their templates.
+    One that begins between two of the parts is a mixture of their ``templates`` (k, b, n); the others as of ``_bank``.
     """
     along = np.maximum(-(templates @ steps), 0.0)  # (k, begins)
     alone = along**2 / strength
@@ -67,7 +66,7 @@ def _best(steps: FloatArray, templates: FloatArray, strength: FloatArray, near: 
 
 @lru_cache(maxsize=2)
 def _banks(cell_s: float, count: int, first: int, last: int) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
-    """Steps (k, count - 1) of the mean speeds that dips lose, without their mean, and the sum of their squares (k,)."""
+    """A ``_bank`` for each way to smooth: none (shots, slow dips), then shots through each low-pass and moving mean."""
     fine = cell_s / _PARTS
     t: FloatArray = fine * np.arange((count + 1) * _PARTS + 1, dtype=np.float64)
     shot, slow = _shot_lags(t), _slow_lags(t)
@@ -83,7 +82,11 @@ def _banks(cell_s: float, count: int, first: int, last: int) -> list[tuple[Float
 
 
 def _bank(lags: FloatArray, begins: IntArray, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Of turns lost (k, n) since a dip's begin, in parts of a cell, for each of the parts at which it may begin."""
+    """Templates of dips that lose ``lags`` (k, n) turns, in parts of a cell since each of ``begins`` (b,).
+
+    Steps from cell to cell without their mean (k, b, count - 1); the sums of their squares (k, b); and their products
+    with those of the next begin (k, b - 1).
+    """
     edges = _PARTS * np.arange(count + 1) - begins[:, None]
     lost = lags[:, np.maximum(edges, 0)]  # (k, begins, count + 1); nothing is lost before
     steps = np.diff(lost, n=2, axis=2)

@@ -108,7 +108,7 @@ class WheelFollower:
         error, ripple = (None, None) if rpm is None else self._steady(shots)
         recoveries = [s.recovery_s for s in shots[-5:] if s.recovery_s is not None]
         mismatch = None
-        if rpm and rpm2 is not None and self._ratio:
+        if rpm and rpm2 is not None:
             mismatch = (rpm2 / (rpm * self._ratio) - 1) * 100
         return WheelFigures(
             steady_error_rpm=error,
@@ -133,11 +133,11 @@ class WheelFollower:
         return (mean - self._wanted if self._in_rpm and self._wanted else None), spread
 
     def _shot_rate(self, shots: tuple[ShotSeen, ...]) -> float | None:
-        """Shots a minute over the last burst: shots less than ten seconds apart, up to now."""
-        burst = [s.time_s for s in shots[-10:] if self._now_s - s.time_s < 60.0]
-        if len(burst) < 2 or burst[-1] <= burst[0]:
+        """Shots a minute from the first to the last of the newest ten that are less than a minute old; None of one."""
+        recent = [s.time_s for s in shots[-10:] if self._now_s - s.time_s < 60.0]
+        if len(recent) < 2 or recent[-1] <= recent[0]:
             return None
-        return 60.0 * (len(burst) - 1) / (burst[-1] - burst[0])
+        return 60.0 * (len(recent) - 1) / (recent[-1] - recent[0])
 
 
 _BUCKET_S, _BUCKETS = 0.1, 5

@@ -16,7 +16,7 @@ from fieldtune.link.wheel.refresh import RefreshTimes
 from fieldtune.link.wheel.seldom_read import SeldomCounts
 
 _GAMMA = 2.0  # width of the intervals, in standard errors
-_FEWEST, _FEWEST_DOUBTED = 3, 5
+_FEWEST, _FEWEST_NOISY = 3, 5
 _SHORTEST_S = 0.035
 _USUAL_S, _LONGEST_S = 0.25, 1.0  # a coarse encoder needs longer
 _GOOD, _GOOD_RPS = 0.02, 0.1  # error of a speed that needs no longer window: of the speed, at least 6 rpm
@@ -53,20 +53,20 @@ class SpeedTrack:
         self._brake_rps2 = brake_rps2
         self._points: deque[tuple[float, float, float, bool]] = deque(maxlen=160)
         """Seconds, turns, spread of the seconds, and whether a count begins there: else it is a whole count wide."""
-        self._lines: deque[float] = deque(maxlen=_FEWEST_DOUBTED)
+        self._lines: deque[float] = deque(maxlen=_FEWEST_NOISY)
         self._turns = 0.0
         self._waited = False
         self._waits = 0.0  # share of counts of late that came behind a line without a new one
         self._moved_s = 0.0
         self._edge: float | None = None  # turns at which it stood still of a sudden, give or take a count
         self._rate: float | None = None
-        self._turned = False  # it turned before what was known of it ended
+        self._ran_before_break = False  # it turned before what was known of it ended
         self._ran = 0.0  # turns a second when that was known last
         self._refresh_s: deque[float] = deque(maxlen=8)  # times between new readings where lines came in between
         self._stale_until_s = self._refreshed_s = -math.inf
         self._refreshes = RefreshTimes()
         self._steps_s: deque[float] = deque(maxlen=3)  # times from single counts to the next
-        self._turned_s: deque[float] = deque(maxlen=_TIMES)  # when such a time was unlike both beside it
+        self._alternated_s: deque[float] = deque(maxlen=_TIMES)  # when such a time was unlike both beside it
         self.seldom = SeldomCounts()
         self.placed: tuple[float, float, float] | None = None
         """Seconds, turns and spread of the seconds of the count that the last line brought, if it did."""
@@ -87,7 +87,7 @@ class SpeedTrack:
         self._lines.clear()
         self._refreshes.clear()
         self._steps_s.clear()
-        self._turned = self._turned or self._ran > 0.0
+        self._ran_before_break = self._ran_before_break or self._ran > 0.0
         self._rate, self._edge, self._ran = None, None, 0.0
         self._waited = self.dead = False
 
@@ -97,13 +97,13 @@ class SpeedTrack:
         turns: float,
         tick_s: float,
         thin_s: float = 0.3,
-        doubted: bool = False,
+        noisy: bool = False,
         before_s: float | None = None,
         reading_s: float = 0.0,
     ) -> float | None:
         """Takes the count of one line and returns the speed, rpm, with the sign of the turning.
 
-        ``tick_s`` is the uncertainty of the time. ``doubted``: some counts may be false. None too if the last lines
+        ``tick_s`` is the uncertainty of the time. ``noisy``: some counts may be false. None too if the last lines
         span more than ``thin_s``. ``before_s``: time of the line before, where not all lines are told.
         ``reading_s``: time between two readings of a counter that is read oftener than printed; 0 where it isn't.
         """
@@ -124,11 +124,11 @@ class SpeedTrack:
             self._waited = True
             return self._waiting(time_s)
         else:
-            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s, doubted)
-        fewest = _FEWEST_DOUBTED if doubted else _FEWEST
+            self._take_count(time_s, before_s, turns, moved, tick_s, reading_s, noisy)
+        fewest = _FEWEST_NOISY if noisy else _FEWEST
         thin = len(lines) >= fewest and time_s - lines[-fewest] > max(thin_s, 16 * tick_s)
         self._rate = None if thin or len(self._points) < fewest else self._slope(tick_s, fewest)
-        self._turned = self._turned and self._rate is None
+        self._ran_before_break = self._ran_before_break and self._rate is None
         return None if self._rate is None else self._rate * 60
 
     def _on_an_edge(self, turns: float, moved: float, time_s: float) -> bool:
@@ -141,7 +141,7 @@ class SpeedTrack:
         return self._edge is not None
 
     def _take_count(
-        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float, doubted: bool
+        self, time_s: float, before_s: float, turns: float, moved: float, tick_s: float, reading_s: float, noisy: bool
     ) -> None:
         """Places a new count at the time at which it came."""
         if self.dead:
@@ -161,7 +161,7 @@ class SpeedTrack:
             self._stale_until_s = max(self._stale_until_s, time_s + max(again_s, _STALE_S))
         if refreshed or time_s < self._stale_until_s:
             at_s, spread_s, in_step = (before_s + time_s) / 2, gap_s, self._waits < _SELDOM
-            if self._waited or not doubted:  # lines may be missing before it
+            if self._waited or not noisy:  # lines may be missing before it
                 about_s = self._refreshes.period_s or gap_s if in_step else 0.0
                 readings = self._readings(moved, about_s) if in_step and self._points else 0
                 at_s, spread_s = self._refreshes.place(before_s, time_s, tick_s, readings, about_s)
@@ -185,13 +185,13 @@ class SpeedTrack:
 
     def _goes_to_and_fro(self, time_s: float, since_s: float) -> bool:
         """Whether times from count to count do, as no wheel turns: each waits for the next reading of the counter."""
-        steps, turned = self._steps_s, self._turned_s
+        steps, alternated = self._steps_s, self._alternated_s
         steps.append(since_s)
         if len(steps) == 3:
             shorter, longer = sorted((steps[0], steps[2]))
             if _UNEVEN * steps[1] < shorter or steps[1] > _UNEVEN * longer:
-                turned.append(time_s)
-        return len(turned) == _TIMES and time_s - turned[0] < _TIMES_WITHIN_S
+                alternated.append(time_s)
+        return len(alternated) == _TIMES and time_s - alternated[0] < _TIMES_WITHIN_S
 
     def _readings(self, moved: float, reading_s: float) -> int:
         """How many readings of the counter, so far apart, lie behind a step of so many turns."""
@@ -213,7 +213,7 @@ class SpeedTrack:
         creeping; unknown where it can't have come to a stop within what was counted.
         """
         since = now - self._moved_s
-        if self._turned and since < _STILL_AFTER_S:  # what it did before a break says that it may turn on
+        if self._ran_before_break and since < _STILL_AFTER_S:  # what it did before a break says that it may turn on
             self._rate = None
             return None
         due_s = max(_LATE_READING * max(self._refresh_s, default=0.0), _SEEN_STILL_S)
@@ -287,7 +287,7 @@ class SpeedTrack:
             low, high = max(low, slope - width), min(high, slope + width)
             if low > high:
                 break
-            if best is None and -t > (_SPARSE_S if fewest == _FEWEST_DOUBTED else usual):
+            if best is None and -t > (_SPARSE_S if fewest == _FEWEST_NOISY else usual):
                 rest = max(sxx - sx * sx / s - slope * slope * spread, 0.0) / (n - 2)
                 if rest > _ODD**2 * variance:
                     return None  # few counts far apart that are not in line: a false one, or no even run
