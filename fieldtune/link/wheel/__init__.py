@@ -26,7 +26,7 @@ Both:
 What ``shots`` calls here:
 
 - ``wheel_points`` keeps turns over time, by counts or summed from own rpm; ``speed_cells`` makes mean speeds in even
-  cells of them.
+  cells of them. Where readings become older or newer than their lines it goes on evenly.
 - ``wheel_noise`` learns how these go up and down by themselves, and makes their errors independent.
 - ``wheel_lags`` has the templates: turns that a wheel lags at a shot, slowed, lowered, raised or swinging.
 - ``release_speed`` tells the speed at which an element began to take it.

@@ -31,6 +31,7 @@ class RefreshTimes:
         self._first: deque[float] = deque(maxlen=_KEPT)  # the earliest and latest possible time of each
         self._last: deque[float] = deque(maxlen=_KEPT)
         self._number: deque[int] = deque(maxlen=_KEPT)  # by how many periods each came behind the first
+        self._said_s = math.nan  # when the last one was said to be made
         self.period_s = 0.0
         """Time between two readings, as far as it is known; 0 until then."""
 
@@ -61,11 +62,20 @@ class RefreshTimes:
             for room_s in (tick_s, tick_s + _HEARD_LATE * (last_s - first_s)):
                 found = self._at_even_times(room_s)
                 if found is not None:
-                    return found
+                    return self._beside_last(*found, periods or 0, tick_s, last_s - first_s)
             for kept in (self._first, self._last, self._number):  # the program's timer is not as even as that
                 for _ in range((len(kept) + 1) // 2):
                     kept.popleft()
+        self._said_s = math.nan
         return (first_s + last_s) / 2, last_s - first_s
+
+    def _beside_last(
+        self, at_s: float, spread_s: float, periods: int, tick_s: float, gap_s: float
+    ) -> tuple[float, float]:
+        """The same, of a reading so many ``periods`` behind the last; it is unsure if these two don't go together."""
+        off_s = abs(at_s - self._said_s - periods * self.period_s)
+        self._said_s = at_s
+        return at_s, gap_s if off_s > tick_s + _LEAST_S else spread_s
 
     def _periods_since(self, middle_s: float, room_s: float, readings: int, about_s: float) -> int | None:
         """The fewest periods that may lie between the last reading and one at ``middle_s``; None if no number does.
