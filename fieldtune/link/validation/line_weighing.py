@@ -41,10 +41,8 @@ _CLOCK_APART = 12  # lines of the wheel without a clock, and none with one, afte
 
 @frozen
 class _Held:
-    """A line that does not follow, until the next one decides.
-
-    ``base``: what is known behind it, if it is true; ``reason``: in what it does not follow; ``alike``: others that
-    agree with it, where three have to.
+    """A line that does not follow in its ``reason``, until the next decides. ``base``: what is known behind it if it is
+    true; ``alike``: others that agree with it, where three have to.
     """
 
     wire: WireValues
