@@ -31,7 +31,8 @@ _FEWEST_LINES = 10  # that tell whether others are missing
 _PAUSE = 8.0  # likewise, at most: one pause makes no lines missing
 _SHIFTED = 0.25  # of a cell: where readings are taken to be older than before, or not any more, time jumps by as much
 _WAITED, _POORLY = 1.3, 0.5  # cells since the reading before: lines between brought none; of that, its time's spread
-_EVEN, _MANY_COUNTS = 3, 2.5  # points by which a step is expected; counts that it is off by, at least
+_EVEN, _EVEN_OVER_A_BREAK = 3, 5  # steps that tell what is to come next
+_MANY_COUNTS = 2.5  # that a step is off by, at least, where time jumps
 _LEAP, _LEAP_OLD = 0.4, 0.25  # and by what share of itself; where readings are older than their lines
 _BRIDGED_S = 0.3
 _UNHEARD_S = 0.06
@@ -102,9 +103,7 @@ class WheelPoints:
         if self.are_counts and len(self.t) > 6:  # what the next lines contradict
             for kept in (self.t, self.turns, self._spread_s, self.samples):
                 del kept[-1]
-        some = min(len(self.t), 6)
-        rate = (self.turns[-1] - self.turns[-some]) / max(self.t[-1] - self.t[-some], 1e-6)
-        self._offset = self.turns[-1] + rate * (time_s - self.t[-1])
+        self._offset = self.turns[-1] + self._evenly(time_s - self.t[-1], _EVEN_OVER_A_BREAK)
         self._breaks_s.append((self.t[-1], time_s))
         return True
 
@@ -146,13 +145,18 @@ class WheelPoints:
         if len(t) <= _EVEN or not self.cell_s:
             return 0.0
         since_s = time_s - t[-1]
-        expected = (x[-1] - x[-1 - _EVEN]) / (t[-1] - t[-1 - _EVEN]) * since_s
+        expected = self._evenly(since_s, _EVEN)
         leapt = turns - x[-1] - expected
         waited = since_s > _WAITED * self.cell_s and spread_s > _POORLY * since_s
         if waited or abs(spread_s - self._spread_s[-1]) > _SHIFTED * self.cell_s:
             return leapt
         far = abs(leapt) > (_LEAP_OLD if spread_s else _LEAP) * expected > _MANY_COUNTS * self.count
         return leapt if sure and far and leapt * self._leap <= 0 else 0.0
+
+    def _evenly(self, since_s: float, steps: int) -> float:
+        """Turns in so long behind the last point, of a wheel that goes on as in its last ``steps``, or fewer."""
+        first = max(len(self.t) - 1 - steps, 0)
+        return (self.turns[-1] - self.turns[first]) / max(self.t[-1] - self.t[first], 1e-6) * since_s
 
     def _put(self, sample: Sample, time_s: float, turns: float, spread_s: float) -> bool:
         if self.t and time_s - self.t[-1] < SPACING_S:
